@@ -1,0 +1,36 @@
+"""Who may do what. Deny by default: a view that names no roles refuses everyone."""
+
+from typing import Any, ClassVar
+
+from rest_framework.permissions import SAFE_METHODS, BasePermission
+from rest_framework.request import Request
+
+from fleet.models import ApiToken, Role
+
+EVERYBODY = frozenset(Role.values)
+OFFICE = frozenset({Role.DISPATCHER, Role.MANAGER})
+MANAGER = frozenset({Role.MANAGER})
+FIELD = frozenset({Role.TECHNICIAN, Role.DISPATCHER, Role.MANAGER})
+
+
+class Denied(BasePermission):
+    """The default of every view."""
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        return False
+
+
+class ByRole(BasePermission):
+    """The view's `readers` may read, its `writers` may change; a read-only token never changes anything."""
+
+    message: ClassVar[str] = "Your role or token may not do this."
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        user = request.user
+        if not user.is_authenticated:
+            return False
+        if request.method in SAFE_METHODS:
+            return user.role in getattr(view, "readers", ())
+        if isinstance(request.auth, ApiToken) and request.auth.scope != ApiToken.Scope.WRITE:
+            return False
+        return user.role in getattr(view, "writers", ())

@@ -1,0 +1,200 @@
+"""Excess air and the composition of the dry and wet flue gas of complete combustion.
+
+With A the air demand, D the dry products without excess air and r the excess air ratio, the dry flue gas is
+D + (r - 1) A. Everything here follows from that line and is exact for the air of `gases.AIR`.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from numpy.typing import ArrayLike
+
+from fleet.combustion.arrays import QUIET, Floats, floats, only_where
+from fleet.combustion.fuels import Fuel
+from fleet.combustion.gases import AIR, AIR_MASS_G_MOL, WATER_MASS_G_MOL
+
+O2_AIR_PCT: Final = 100 * AIR["O2"]
+CO2_AIR_PCT: Final = 100 * AIR["CO2"]
+# The O2 in air that trade formulas and analysers use.
+O2_AIR_TRADE_PCT: Final = 20.9
+# Slack for a round trip that lands a rounding error beyond the end of the lean line.
+ROUNDING: Final = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class FlueGas:
+    """Moles of each product per mole of fuel, shape of the inputs; percentages are derived.
+
+    co2, so2, nitrogen, argon, oxygen: dry gas. water: made by combustion. air_water: brought in by humid air.
+    """
+
+    co2: Floats
+    so2: Floats
+    nitrogen: Floats
+    argon: Floats
+    oxygen: Floats
+    water: Floats
+    air_water: Floats
+
+    @property
+    def dry(self) -> Floats:
+        """Dry flue gas [mol/mol fuel]."""
+        return self.co2 + self.so2 + self.nitrogen + self.argon + self.oxygen
+
+    @property
+    def wet(self) -> Floats:
+        """Wet flue gas with nothing condensed [mol/mol fuel]."""
+        return self.dry + self.water + self.air_water
+
+    @property
+    def o2_pct(self) -> Floats:
+        """O2 [% vol, dry]."""
+        return 100 * self.oxygen / self.dry
+
+    @property
+    def co2_pct(self) -> Floats:
+        """CO2 [% vol, dry]."""
+        return 100 * self.co2 / self.dry
+
+    @property
+    def inert_pct(self) -> Floats:
+        """Nitrogen and argon [% vol, dry]."""
+        return 100 * (self.nitrogen + self.argon) / self.dry
+
+    @property
+    def water_pct_wet(self) -> Floats:
+        """Water vapour [% vol, wet], nothing condensed."""
+        return 100 * (self.water + self.air_water) / self.wet
+
+
+@QUIET
+def flue_gas(fuel: Fuel, excess_air_ratio: ArrayLike, *, humidity_ratio: ArrayLike = 0.0) -> FlueGas:
+    """Products of complete combustion [mol/mol fuel].
+
+    excess_air_ratio: air supplied over air needed, at least 1; NaN below, where combustion can't be complete.
+    humidity_ratio: water in the combustion air [kg/kg dry air].
+    """
+    ratio = _lean(excess_air_ratio)
+    air = ratio * fuel.air_demand
+    humidity = floats(humidity_ratio) * AIR_MASS_G_MOL / WATER_MASS_G_MOL
+    ones = air / air
+    return FlueGas(
+        co2=fuel.carbon + air * AIR["CO2"],
+        so2=fuel.sulfur * ones,
+        nitrogen=fuel.nitrogen / 2 + air * AIR["N2"],
+        argon=air * AIR["Ar"],
+        oxygen=(ratio - 1) * fuel.oxygen_demand,
+        water=fuel.water_products * ones,
+        air_water=air * humidity,
+    )
+
+
+@QUIET
+def excess_air_ratio_from_o2(fuel: Fuel, o2_pct: ArrayLike) -> Floats:
+    """Air supplied over air needed [-] from O2 in the dry flue gas [% vol].
+
+    Equation: 1 + (D/A) O2 / (O2air - O2), exact. NaN below 0 and from the O2 of the air (20.946 %) upwards.
+
+    >>> from fleet.combustion.fuels import FUELS
+    >>> round(float(excess_air_ratio_from_o2(FUELS["methane"], 6.0)), 4)
+    1.3594
+    """
+    o2 = floats(o2_pct)
+    ratio = 1 + fuel.dry_products / fuel.air_demand * o2 / (O2_AIR_PCT - o2)
+    return only_where((o2 >= 0) & (o2 < O2_AIR_PCT), ratio)
+
+
+@QUIET
+def excess_air_ratio_from_co2(fuel: Fuel, co2_pct: ArrayLike) -> Floats:
+    """Air supplied over air needed [-] from CO2 in the dry flue gas [% vol], taking the lean of its two
+    answers.
+
+    Equation: 1 + (D/A) (CO2max - CO2) / (CO2 - CO2air), exact; leaving out the CO2 of the air would be wrong
+    by 0.001 at 1.25 and 0.007 at 2.0. NaN above the fuel's maximum and down from the CO2 of the air (0.04 %).
+    CO2 alone can't tell lean from rich: a rich flame shows the same CO2 with O2 near 0 and very high CO.
+
+    >>> from fleet.combustion.fuels import FUELS
+    >>> round(float(excess_air_ratio_from_co2(FUELS["methane"], 9.0)), 4)
+    1.2741
+    """
+    co2 = floats(co2_pct)
+    ratio = 1 + fuel.dry_products / fuel.air_demand * (fuel.co2_max_pct - co2) / (co2 - CO2_AIR_PCT)
+    return _lean(only_where(co2 > CO2_AIR_PCT, ratio))
+
+
+def o2_pct_from_ratio(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+    """O2 in the dry flue gas [% vol]; NaN where the ratio is below 1."""
+    return line_o2_pct(fuel, _lean(excess_air_ratio))
+
+
+def co2_pct_from_ratio(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+    """CO2 in the dry flue gas [% vol]; NaN where the ratio is below 1."""
+    return line_co2_pct(fuel, _lean(excess_air_ratio))
+
+
+def co2_pct_from_o2(fuel: Fuel, o2_pct: ArrayLike) -> Floats:
+    """CO2 [% vol, dry] that belongs to an O2 reading; NaN where the ratio from O2 is.
+
+    >>> from fleet.combustion.fuels import FUELS
+    >>> round(float(co2_pct_from_o2(FUELS["methane"], 5.0)), 3)
+    8.949
+    """
+    return co2_pct_from_ratio(fuel, excess_air_ratio_from_o2(fuel, o2_pct))
+
+
+def o2_pct_from_co2(fuel: Fuel, co2_pct: ArrayLike) -> Floats:
+    """O2 [% vol, dry] that belongs to a CO2 reading on the lean side; NaN where the ratio from CO2 is."""
+    return o2_pct_from_ratio(fuel, excess_air_ratio_from_co2(fuel, co2_pct))
+
+
+@QUIET
+def dilution_factor(o2_pct: ArrayLike) -> Floats:
+    """How many times its stoichiometric volume the dry flue gas is [-]: 20.9 / (20.9 - O2).
+
+    Often taken for the excess air ratio, which it is not: methane at 6 % O2 is diluted 1.403 times at a
+    ratio of 1.359. Multiplies a concentration to its air-free value. NaN from 20.9 % upwards.
+    """
+    o2 = floats(o2_pct)
+    return only_where(o2 < O2_AIR_TRADE_PCT, O2_AIR_TRADE_PCT / (O2_AIR_TRADE_PCT - o2))
+
+
+@QUIET
+def apparent_co2_max_pct(
+    o2_pct: ArrayLike,
+    co2_pct: ArrayLike,
+    *,
+    o2_air_pct: float = O2_AIR_PCT,
+    co2_air_pct: float = CO2_AIR_PCT,
+) -> Floats:
+    """CO2 maximum of the fuel that an O2 and a measured CO2 reading point to [% vol, dry].
+
+    Equation: (CO2 - s CO2air) / (1 - s), s = O2 / O2air, exact for complete combustion. With
+    o2_air_pct=20.95 and co2_air_pct=0 it is the handbook equation (ASHRAE Fundamentals 2021 ch. 28, example
+    2). Air that leaks into the sample moves both readings along the same line and leaves the answer as it
+    was, so this can't show a leak. NaN from the O2 of the air upwards.
+
+    >>> round(float(apparent_co2_max_pct(3.1, 10.0, o2_air_pct=20.95, co2_air_pct=0)), 2)
+    11.74
+    """
+    air_share = floats(o2_pct) / o2_air_pct
+    undiluted = (floats(co2_pct) - air_share * co2_air_pct) / (1 - air_share)
+    return only_where(air_share < 1, undiluted)
+
+
+@QUIET
+def line_o2_pct(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+    """O2 [% vol, dry] on the lean line; below a ratio of 1 it goes on negative, the O2 lacking."""
+    excess = (floats(excess_air_ratio) - 1) * fuel.air_demand
+    return O2_AIR_PCT * excess / (fuel.dry_products + excess)
+
+
+@QUIET
+def line_co2_pct(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+    """CO2 [% vol, dry] on the lean line, continued below a ratio of 1 above the fuel's maximum."""
+    excess = (floats(excess_air_ratio) - 1) * fuel.air_demand
+    return (fuel.co2_max_pct * fuel.dry_products + CO2_AIR_PCT * excess) / (fuel.dry_products + excess)
+
+
+def _lean(excess_air_ratio: ArrayLike) -> Floats:
+    ratio = floats(excess_air_ratio)
+    return only_where(ratio >= 1 - ROUNDING, ratio)

@@ -1,0 +1,261 @@
+"""Fuels: what burns, how much air it needs and what it leaves, each with the source of its composition."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final, Self
+
+from fleet.combustion.gases import AIR, ATOMIC_MASS_G_MOL, SPECIES, VAPORISATION_KJ_MOL
+
+SUM_TOLERANCE: Final = 0.005
+# Below this a sum differs from one by rounding only, which is not worth a note.
+SUM_ROUNDING: Final = 1e-9
+# Heating oil near room temperature, 2.0 kJ/kg K (common practice, no source); 10 % of it is 0.002 points.
+LIQUID_FUEL_HEAT_CAPACITY_J_G_K: Final = 2.0
+
+
+def _normalised(argument: str, shares: Mapping[str, float], known: Mapping[str, object]) -> dict[str, float]:
+    """The shares divided by their sum; ValueError names the argument and what is wrong with it."""
+    for key, share in shares.items():
+        if key not in known:
+            raise ValueError(f"{argument}: {key!r} is not known; known are {', '.join(known)}")
+        if not (math.isfinite(share) and share >= 0):
+            raise ValueError(
+                f"{argument}: the fraction of {key} is {share}, but must be finite and not negative"
+            )
+    total = math.fsum(shares.values())
+    if abs(total - 1) > SUM_TOLERANCE:
+        raise ValueError(
+            f"{argument}: fractions sum to {total:.6g}, more than {SUM_TOLERANCE:.1%} away from 1"
+        )
+    return {key: share / total for key, share in shares.items()}
+
+
+def _sum_note(shares: Mapping[str, float]) -> tuple[str, ...]:
+    total = math.fsum(shares.values())
+    if abs(total - 1) <= SUM_ROUNDING:
+        return ()
+    return (f"Fractions summed to {total:.6g} and were divided by that sum.",)
+
+
+@dataclass(frozen=True, slots=True)
+class Fuel:
+    """One fuel, counted in moles; a fuel known by mass is counted per mole of its carbon.
+
+    carbon, hydrogen, oxygen, nitrogen, sulfur: atoms per mole of fuel.
+    hhv_kj_mol: gross heating value at 25 °C [kJ/mol]. heat_capacity_j_mol_k: of the fuel as fed [J/mol K].
+    label: words for people. source, evidence: where the composition comes from and how far to trust it.
+    composition: (species, mole fraction) pairs of a gas, empty for a fuel known by mass.
+    notes: what was adjusted.
+
+    Raises ValueError if the fuel needs no oxygen or has no heating value.
+    """
+
+    name: str
+    carbon: float
+    hydrogen: float
+    oxygen: float
+    nitrogen: float
+    sulfur: float
+    hhv_kj_mol: float
+    heat_capacity_j_mol_k: float
+    label: str = ""
+    source: str = ""
+    evidence: str = ""
+    composition: tuple[tuple[str, float], ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.oxygen_demand > 0:
+            raise ValueError(f"fuel {self.name!r} needs no oxygen, so it is not a fuel")
+        if not (math.isfinite(self.hhv_kj_mol) and self.lhv_kj_mol > 0):
+            raise ValueError(f"fuel {self.name!r}: the heating value must be finite and positive")
+
+    @classmethod
+    def from_composition(
+        cls,
+        name: str,
+        composition: Mapping[str, float],
+        *,
+        label: str = "",
+        source: str = "",
+        evidence: str = "",
+    ) -> Self:
+        """A gas from mole fractions of CH4 C2H6 C3H8 nC4 iC4 nC5 H2 CO CO2 N2 O2.
+
+        Raises ValueError for an unknown species, a negative fraction, or a sum more than 0.5 % away from 1;
+        a smaller difference is normalised and said in `notes`.
+
+        >>> round(Fuel.from_composition("G25", {"CH4": 0.86, "N2": 0.14}).co2_max_pct, 3)
+        11.523
+        """
+        moles = _normalised("composition", composition, SPECIES)
+        parts = [(SPECIES[key], moles[key]) for key in moles]
+        return cls(
+            name=name,
+            carbon=math.fsum(x * s.carbon for s, x in parts),
+            hydrogen=math.fsum(x * s.hydrogen for s, x in parts),
+            oxygen=math.fsum(x * s.oxygen for s, x in parts),
+            nitrogen=math.fsum(x * s.nitrogen for s, x in parts),
+            sulfur=0.0,
+            hhv_kj_mol=math.fsum(x * s.hhv_kj_mol for s, x in parts),
+            heat_capacity_j_mol_k=math.fsum(x * s.heat_capacity_j_mol_k for s, x in parts),
+            label=label or name,
+            source=source,
+            evidence=evidence,
+            composition=tuple(moles.items()),
+            notes=_sum_note(composition),
+        )
+
+    @classmethod
+    def from_ultimate_analysis(
+        cls,
+        name: str,
+        mass_fractions: Mapping[str, float],
+        hhv_mj_kg: float,
+        *,
+        label: str = "",
+        source: str = "",
+        evidence: str = "",
+    ) -> Self:
+        """A liquid or solid fuel from mass fractions of C H O N S (dry, ash free) and its gross heating
+        value.
+
+        hhv_mj_kg: at 25 °C [MJ/kg]. Errors as in from_composition; carbon must be present, because the fuel
+        is counted per mole of carbon.
+
+        >>> oil = Fuel.from_ultimate_analysis("oil", {"C": 0.87, "H": 0.13}, 45.5)
+        >>> round(oil.co2_max_pct, 1)
+        15.5
+        """
+        mass = _normalised("mass_fractions", mass_fractions, ATOMIC_MASS_G_MOL)
+        if not mass.get("C", 0.0) > 0:
+            raise ValueError(
+                "mass_fractions: a fuel known by mass is counted per mole of carbon, so C must be present"
+            )
+        grams = ATOMIC_MASS_G_MOL["C"] / mass["C"]
+        atoms = {key: grams * mass.get(key, 0.0) / ATOMIC_MASS_G_MOL[key] for key in ATOMIC_MASS_G_MOL}
+        return cls(
+            name=name,
+            carbon=1.0,
+            hydrogen=atoms["H"],
+            oxygen=atoms["O"],
+            nitrogen=atoms["N"],
+            sulfur=atoms["S"],
+            hhv_kj_mol=hhv_mj_kg * grams,
+            heat_capacity_j_mol_k=LIQUID_FUEL_HEAT_CAPACITY_J_G_K * grams,
+            label=label or name,
+            source=source,
+            evidence=evidence,
+            notes=_sum_note(mass_fractions),
+        )
+
+    @property
+    def oxygen_demand(self) -> float:
+        """Oxygen for complete combustion [mol/mol fuel]: c + h/4 + s - o/2."""
+        return self.carbon + self.hydrogen / 4 + self.sulfur - self.oxygen / 2
+
+    @property
+    def air_demand(self) -> float:
+        """Dry air for complete combustion without excess [mol/mol fuel]."""
+        return self.oxygen_demand / AIR["O2"]
+
+    @property
+    def dry_products(self) -> float:
+        """Dry flue gas without excess air [mol/mol fuel], the CO2 of the air included."""
+        return self.carbon + self.sulfur + self.nitrogen / 2 + self.air_demand * (1 - AIR["O2"])
+
+    @property
+    def water_products(self) -> float:
+        """Water made by combustion [mol/mol fuel]."""
+        return self.hydrogen / 2
+
+    @property
+    def co2_max_pct(self) -> float:
+        """CO2 in the dry flue gas without excess air [% vol], for air with 20.946 % O2 and 0.04 % CO2.
+
+        The handbook 11.73 % of methane belongs to air of 21 % O2: a constant goes with its air.
+        """
+        return 100 * (self.carbon + self.air_demand * AIR["CO2"]) / self.dry_products
+
+    @property
+    def lhv_kj_mol(self) -> float:
+        """Net heating value at 25 °C [kJ/mol]: gross less the heat of vaporisation of the water made."""
+        return self.hhv_kj_mol - VAPORISATION_KJ_MOL * self.water_products
+
+    @property
+    def net_per_gross(self) -> float:
+        """Net over gross heating value; turns a gross basis into a net one."""
+        return self.lhv_kj_mol / self.hhv_kj_mol
+
+    @property
+    def molar_mass_g_mol(self) -> float:
+        """Mass of a mole of the fuel as counted here [g/mol]."""
+        atoms = (self.carbon, self.hydrogen, self.oxygen, self.nitrogen, self.sulfur)
+        return math.fsum(n * m for n, m in zip(atoms, ATOMIC_MASS_G_MOL.values(), strict=True))
+
+
+_PURE_GAS = "a pure gas: no composition to source; EN 437 test gas"
+
+FUELS: Final[Mapping[str, Fuel]] = MappingProxyType(
+    {
+        fuel.name: fuel
+        for fuel in (
+            Fuel.from_composition(
+                "natural_gas",
+                {
+                    "CH4": 0.939,
+                    "C2H6": 0.042,
+                    "C3H8": 0.003,
+                    "iC4": 0.0003,
+                    "nC4": 0.0003,
+                    "nC5": 0.0003,
+                    "N2": 0.010,
+                    "CO2": 0.005,
+                },
+                label="Natural gas (typical)",
+                source="typical gas composition published by an Ontario gas utility, C5+ taken as n-pentane",
+                evidence="seen in the source; its 38.7 MJ/m³ gross and Wobbe 50.4 are reproduced to 0.1 %",
+            ),
+            Fuel.from_composition(
+                "methane", {"CH4": 1.0}, label="Methane (G20)", source=_PURE_GAS, evidence="definition"
+            ),
+            Fuel.from_composition(
+                "natural_gas_l",
+                {"CH4": 0.86, "N2": 0.14},
+                label="Low-calorific natural gas (G25)",
+                source="EN 437, test gas G25",
+                evidence="from memory",
+            ),
+            Fuel.from_composition(
+                "natural_gas_20_h2",
+                {"CH4": 0.8, "H2": 0.2},
+                label="Methane with 20 % hydrogen",
+                source="chosen blend by mole",
+                evidence="definition",
+            ),
+            Fuel.from_composition(
+                "propane", {"C3H8": 1.0}, label="Propane (G31)", source=_PURE_GAS, evidence="definition"
+            ),
+            Fuel.from_composition(
+                "butane",
+                {"nC4": 0.5, "iC4": 0.5},
+                label="Butane (G30)",
+                source="EN 437, test gas G30",
+                evidence="from memory",
+            ),
+            Fuel.from_ultimate_analysis(
+                "light_oil",
+                {"C": 0.86877, "H": 0.13123},
+                45.5,
+                label="Light heating oil (No. 2, extra light)",
+                source="taken as CH1.8 with 45.5 MJ/kg gross",
+                evidence=(
+                    "assumption; its CO2 maximum of 15.5 % is near the 15.4 % of European practice "
+                    "(from memory) and above the rounded 15.0 % of ASHRAE Fundamentals 2021 ch. 28 table 15"
+                ),
+            ),
+        )
+    }
+)

@@ -1,0 +1,5 @@
+"""Canonical bytes of a record and their hash: what two programs must agree on to the last bit."""
+
+from fleet.evidence.canonical import canonical_bytes, sha256_hex
+
+__all__ = ["canonical_bytes", "sha256_hex"]

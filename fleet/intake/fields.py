@@ -1,0 +1,174 @@
+"""Strict fields: one reading of what came in, or a clear refusal that says what is allowed."""
+
+import re
+import unicodedata
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.utils.dateparse import parse_date, parse_datetime
+from rest_framework import serializers
+
+from fleet.quantities import QUALIFIERS, Quantity, column_unit
+from fleet.units import convert
+
+_DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
+# Control characters, and those that reorder text on screen or paper.
+_UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
+
+
+class StrictSerializer(serializers.Serializer[Any]):
+    """Refuses keys it doesn't know: a misspelt field must not vanish."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, dict):
+            raise serializers.ValidationError(f"is {_shown(data)}; it must be an object")
+        allowed = {name for name, field in self.fields.items() if not field.read_only}
+        unknown = [str(key) for key in data if key not in allowed]
+        if unknown:
+            known = ", ".join(sorted(allowed))
+            raise serializers.ValidationError({name: f"is not known here; known are {known}" for name in unknown})
+        return super().to_internal_value(data)
+
+
+class Text(serializers.CharField):
+    """A string, in Unicode NFC, without control or reordering characters."""
+
+    def __init__(self, max_length: int = 200, **kwargs: Any) -> None:
+        kwargs.setdefault("allow_blank", not kwargs.get("required", True))
+        super().__init__(max_length=max_length, **kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            raise serializers.ValidationError(f"is {_shown(data)}; it must be a string")
+        clean = unicodedata.normalize("NFC", _UNWANTED.sub("", data)).strip()
+        return super().to_internal_value(clean)
+
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        if isinstance(data, str):
+            data = _UNWANTED.sub("", data)
+        return super().run_validation(data)
+
+
+class Word(serializers.ChoiceField):
+    """One of a few plain words; the refusal names them."""
+
+    def fail(self, key: str, **kwargs: Any) -> Any:
+        words = ", ".join(str(each) for each in self.choices)
+        raise serializers.ValidationError(f"is {_shown(kwargs.get('input'))}; it must be one of: {words}")
+
+
+class Moment(serializers.Field[datetime, Any, str, Any]):
+    """An RFC 3339 time with its offset."""
+
+    def to_internal_value(self, data: Any) -> str:
+        try:
+            moment = parse_datetime(data) if isinstance(data, str) else None
+        except ValueError:
+            moment = None
+        if moment is None or moment.tzinfo is None:
+            raise serializers.ValidationError(
+                f"is {_shown(data)}; it must be a time with offset such as 2026-03-02T09:41:00+01:00"
+            )
+        return moment.isoformat()
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
+class MomentOrDay(Moment):
+    """A time with offset, or only a day where no more is known."""
+
+    def to_internal_value(self, data: Any) -> str:
+        if isinstance(data, str) and re.fullmatch(r"\d{4}-\d{2}-\d{2}", data):
+            return read_day(data).isoformat()
+        return super().to_internal_value(data)
+
+
+def read_day(text: str) -> date:
+    try:
+        day = parse_date(text)
+    except ValueError:
+        day = None
+    if day is None:
+        raise serializers.ValidationError(f"is {_shown(text)}; it must be a day such as 2026-03-02")
+    return day
+
+
+class Day(serializers.Field[date, Any, str, Any]):
+    """A calendar day."""
+
+    def to_internal_value(self, data: Any) -> str:
+        return read_day(data if isinstance(data, str) else "").isoformat() if isinstance(data, str) else self._no(data)
+
+    def _no(self, data: Any) -> str:
+        raise serializers.ValidationError(f"is {_shown(data)}; it must be a day such as 2026-03-02")
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
+class DecimalText(serializers.Field[Any, Any, str, Any]):
+    """A decimal number as it was read: "9.20" stays "9.20". ASCII digits, no exponent, no boolean."""
+
+    def __init__(self, low: float | None = None, high: float | None = None, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low, self.high = low, high
+
+    def to_internal_value(self, data: Any) -> str:
+        text = str(data) if isinstance(data, int | Decimal) and not isinstance(data, bool) else data
+        if not (isinstance(text, str) and _DECIMAL.fullmatch(text)):
+            raise serializers.ValidationError(f'is {_shown(data)}; it must be a decimal number such as "9.20"')
+        if (self.low is not None and float(text) < self.low) or (self.high is not None and float(text) > self.high):
+            raise serializers.ValidationError(f"is {text}; it must be from {self.low} to {self.high}")
+        return text
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
+class Measured(serializers.Field[Any, Any, dict[str, str], Any]):
+    """{"value": "9.20", "unit": "%", "qualifier": "="}: kept as entered, with the figure in the column's unit."""
+
+    def __init__(self, quantity: Quantity, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.quantity = quantity
+
+    def to_internal_value(self, data: Any) -> dict[str, str]:
+        if not isinstance(data, dict):
+            raise serializers.ValidationError(f"is {_shown(data)}; it must be an object with value, unit, qualifier")
+        if unknown := set(data) - {"value", "unit", "qualifier"}:
+            raise serializers.ValidationError(f"has {sorted(unknown)}; known are value, unit, qualifier")
+        qualifier = data.get("qualifier", "=")
+        if qualifier not in QUALIFIERS:
+            raise serializers.ValidationError(
+                {"qualifier": f"is {_shown(qualifier)}; it must be one of: {', '.join(QUALIFIERS)}"}
+            )
+        if qualifier in ("not measured", "sensor fault"):
+            return {"qualifier": qualifier}
+        return self._figure(data, qualifier)
+
+    def _figure(self, data: dict[str, Any], qualifier: str) -> dict[str, str]:
+        unit = data.get("unit")
+        if unit not in self.quantity.units:
+            allowed = ", ".join(self.quantity.units)
+            raise serializers.ValidationError({"unit": f"is {_shown(unit)}; it must be one of: {allowed}"})
+        try:
+            value = DecimalText().to_internal_value(data.get("value"))
+        except serializers.ValidationError as bad:
+            raise serializers.ValidationError({"value": bad.detail}) from bad
+        figure = convert(Decimal(value), unit, column_unit(self.quantity))
+        return {"value": value, "unit": unit, "qualifier": qualifier, "figure": plain_decimal(figure)}
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+def plain_decimal(value: Decimal) -> str:
+    """At most six decimals, no exponent: what a record may hold."""
+    text = format(round(value, 6), "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _shown(value: Any) -> str:
+    return repr(value)[:60]

@@ -1,0 +1,217 @@
+"""A visit as a phone or another program sends it, read once into a draft."""
+
+import uuid
+from typing import Any
+
+from rest_framework import serializers
+
+from fleet.errors import Malformed
+from fleet.evidence import canonical_bytes, sha256_hex
+from fleet.intake.errors import flat_errors, without_decimals
+from fleet.intake.fields import DecimalText, Measured, Moment, MomentOrDay, Day, StrictSerializer, Text, Word
+from fleet.models import Visit
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.services.visits import VisitDraft
+
+SCHEMA = "visit/1"
+PHASES = ("as found", "between", "as left")
+RATE_SET_BY = ("service mode", "by demand", "by the site's controls", "as it ran")
+RATE_PROVEN_BY = ("display", "fan speed", "timed input", "not proven")
+SAMPLING_POINTS = ("appliance outlet", "before draught diverter", "common flue")
+WORK_KINDS = ("adjustment", "cleaning", "reseal", "nozzle", "part", "gas conversion", "other")
+
+
+class _Uuid(serializers.UUIDField):
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            self.fail("invalid", value=data)
+        return str(super().to_internal_value(data))
+
+
+Values = type(
+    "Values",
+    (StrictSerializer,),
+    {name: Measured(quantity, required=False) for name, quantity in READING_QUANTITIES.items()},
+)
+Conditions = type(
+    "Conditions",
+    (StrictSerializer,),
+    {name: Measured(quantity, required=False) for name, quantity in CONDITION_QUANTITIES.items()},
+)
+
+
+class GasRate(StrictSerializer):
+    """A timed gas meter: volume over seconds, with what is needed to bring it to heat input."""
+
+    index_start = DecimalText(low=0)
+    index_end = DecimalText(low=0)
+    unit = Word(choices=["m3", "ft3"])
+    seconds = DecimalText(low=1, high=86400)
+    gas_temp_c = DecimalText(low=-40, high=60, required=False)
+    gas_pressure_pa = DecimalText(low=0, high=1_000_000, required=False)
+    heating_value_mj_m3_gross = DecimalText(low=1, high=200)
+
+    def validate(self, attrs: dict[str, str]) -> dict[str, str]:
+        if float(attrs["index_end"]) <= float(attrs["index_start"]):
+            raise serializers.ValidationError(
+                {"index_end": f"is {attrs['index_end']}; it must be above the start, {attrs['index_start']}"}
+            )
+        return attrs
+
+
+class ReadingIn(StrictSerializer):
+    phase = Word(choices=PHASES)
+    rate = Text(20)
+    rate_set_by = Word(choices=RATE_SET_BY, required=False)
+    rate_proven_by = Word(choices=RATE_PROVEN_BY, required=False)
+    casing = Word(choices=["open", "closed"], required=False)
+    sampling_point = Word(choices=SAMPLING_POINTS)
+    also_running = serializers.ListField(child=_Uuid(), required=False, max_length=50)
+    taken_at = MomentOrDay(required=False, allow_null=True)
+    time_precision = Word(choices=["instant", "minute", "day", "unknown"])
+    steadiness = Word(choices=["steady", "not steady", "not shown"], required=False)
+    analyser = Text(100)
+    person = Text(100)
+    values = Values()
+    gas_rate = GasRate(required=False)
+    oil_derivatives = serializers.BooleanField(required=False, allow_null=True)
+    flame_unstable = serializers.BooleanField(required=False)
+
+
+class Work(StrictSerializer):
+    kind = Word(choices=WORK_KINDS)
+    after_reading = serializers.IntegerField(min_value=0, max_value=200)
+    component = Text(100, required=False)
+    replaced = serializers.BooleanField(required=False)
+    adjuster = Text(100, required=False)
+    rate = Text(20, required=False)
+    direction = Word(choices=["clockwise", "counter-clockwise"], required=False)
+    amount = Text(60, required=False)
+    note = Text(500, required=False)
+
+
+class ChecklistAnswer(StrictSerializer):
+    step = Text(200)
+    answer = Word(choices=["done", "not done", "does not apply"])
+    why = Text(500, required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["answer"] == "not done" and not attrs.get("why"):
+            raise serializers.ValidationError({"why": "is empty; a step not done needs its reason"})
+        return attrs
+
+
+class NotDone(StrictSerializer):
+    """A firing step that wasn't done; after a stop the phone fills these in without asking."""
+
+    rate = Text(20)
+    phase = Word(choices=PHASES)
+    why = Text(200)
+
+
+class DefectIn(StrictSerializer):
+    what = Text(500)
+    where = Text(200, required=False)
+    severity = Word(choices=["note", "mend", "at risk", "unsafe"])
+    action = Text(500, required=False)
+    done = serializers.BooleanField(required=False)
+    mend_by = Day(required=False, allow_null=True)
+    told = Text(200, required=False)
+
+
+class UnsafeDetails(StrictSerializer):
+    isolated = serializers.BooleanField(required=False)
+    labelled = serializers.BooleanField(required=False)
+    told = Text(200, required=False)
+    reason = Text(500, required=False)
+
+
+class DispositionIn(StrictSerializer):
+    state = Word(choices=Visit.Disposition.values)
+    unsafe = serializers.BooleanField(required=False)
+    details = UnsafeDetails(required=False)
+
+
+class Plate(StrictSerializer):
+    confirmed = serializers.BooleanField()
+    serial_seen = Text(100, required=False)
+
+
+class AttendanceIn(StrictSerializer):
+    id = _Uuid()
+    building = _Uuid()
+    arrived_at = Moment()
+    left_at = Moment(required=False, allow_null=True)
+    people = serializers.ListField(child=Text(100), min_length=1, max_length=20)
+
+
+class Signature(StrictSerializer):
+    person = Text(100)
+    at = Moment()
+
+
+class VisitIn(StrictSerializer):
+    """One appliance at one attendance. The phone makes both ids."""
+
+    schema = Word(choices=[SCHEMA])
+    id = _Uuid()
+    attendance = AttendanceIn()
+    appliance = _Uuid()
+    outcome = Word(choices=Visit.Outcome.values)
+    outcome_reason = Text(500, required=False)
+    plate = Plate(required=False)
+    conditions = Conditions(required=False)
+    readings = ReadingIn(many=True, required=False)
+    work = Work(many=True, required=False)
+    left_as_found = serializers.BooleanField(required=False)
+    checklist = ChecklistAnswer(many=True, required=False)
+    not_done = NotDone(many=True, required=False)
+    defects = DefectIn(many=True, required=False)
+    closes_defects = serializers.ListField(child=_Uuid(), required=False, max_length=50)
+    disposition = DispositionIn()
+    note = Text(2000, required=False)
+    card_seen = serializers.DictField(required=False)
+    signature = Signature(required=False)
+
+    def validate_readings(self, readings: list[Any]) -> list[Any]:
+        if len(readings) > 200:
+            raise serializers.ValidationError(f"are {len(readings)}; at most 200 go into one visit")
+        return readings
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["outcome"] != Visit.Outcome.TESTED and not attrs.get("outcome_reason"):
+            raise serializers.ValidationError({"outcome_reason": f"is empty; {attrs['outcome']!r} needs its reason"})
+        if attrs["outcome"] != Visit.Outcome.NOT_TESTED and not attrs.get("readings"):
+            raise serializers.ValidationError({"readings": f"are missing; {attrs['outcome']!r} needs at least one"})
+        return attrs
+
+
+def read_visit(data: Any) -> VisitDraft:
+    """The draft of a visit. Raises Malformed with each field, its value and what is allowed."""
+    reader = VisitIn(data=data)
+    if not reader.is_valid():
+        errors = flat_errors(reader.errors)
+        raise Malformed("visit_malformed", "The visit can't be read; it is kept for mending.", errors=errors)
+    content = without_decimals(dict(reader.validated_data))
+    try:
+        submitted = sha256_hex(canonical_bytes(without_decimals(data)))
+    except ValueError as bad:
+        raise Malformed("visit_malformed", "The visit can't be read.", errors={"body": str(bad)}) from bad
+    return VisitDraft(
+        id=uuid.UUID(content["id"]),
+        appliance_id=uuid.UUID(content["appliance"]),
+        building_id=uuid.UUID(content["attendance"]["building"]),
+        content=content,
+        submitted_sha256=submitted,
+    )
+
+
+def unsafe_appliance(data: Any) -> uuid.UUID | None:
+    """The appliance that an unreadable message calls unsafe, if that much can be read: it is acted on at once."""
+    if not isinstance(data, dict) or not isinstance(data.get("disposition"), dict):
+        return None
+    try:
+        appliance = uuid.UUID(str(data.get("appliance")))
+    except ValueError:
+        return None
+    return appliance if data["disposition"].get("unsafe") is True else None

@@ -1,0 +1,60 @@
+"""Calendar arithmetic on local dates: no times, no zones, no clock."""
+
+import calendar
+from datetime import date, datetime
+
+MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+SATURDAY = 5
+
+
+def as_date(value: object) -> date:
+    """The local date in `value`, an ISO string or a date; ValueError for anything else.
+
+    A datetime is refused: only its zone says which local day it fell on, and that is the caller's to know.
+    """
+    if isinstance(value, str):
+        return date.fromisoformat(value)
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    raise ValueError(f"a local date is needed, not {value!r}")
+
+
+def add_months(day: date, months: int) -> date:
+    """The corresponding date `months` later: same day number, else the month's last day.
+
+    >>> add_months(date(2024, 1, 31), 13)
+    datetime.date(2025, 2, 28)
+    """
+    index = day.year * 12 + day.month - 1 + months
+    year, month = index // 12, index % 12 + 1
+    return date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
+
+
+def years_between(start: date, day: date) -> float:
+    """Age in years on `day`, a whole number exactly on each anniversary of `start`."""
+    whole = day.year - start.year
+    if add_months(start, 12 * whole) > day:
+        whole -= 1
+    birthday, following = add_months(start, 12 * whole), add_months(start, 12 * (whole + 1))
+    return whole + (day - birthday).days / (following - birthday).days
+
+
+def quarter(day: date) -> int:
+    """The calendar quarter, 1 to 4."""
+    return (day.month + 2) // 3
+
+
+def quarter_bounds(year: int, number: int) -> tuple[date, date]:
+    """First and last day of a calendar quarter."""
+    last_month = 3 * number
+    return date(year, last_month - 2, 1), date(year, last_month, calendar.monthrange(year, last_month)[1])
+
+
+def spoken(day: date) -> str:
+    """The date as the sentences print it: 5 Jan 2019."""
+    return f"{day.day} {MONTH_NAMES[day.month - 1]} {day.year}"
+
+
+def is_weekend(day: date) -> bool:
+    """Whether the date is a Saturday or a Sunday."""
+    return day.weekday() >= SATURDAY

@@ -1,0 +1,53 @@
+"""What a due-date rule answers, and what it counts from."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from fleet.intervals.dates import as_date
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check on record: its local date and, where read, the run hours on that day."""
+
+    day: date
+    run_hours: float | None = None
+
+
+@dataclass(frozen=True)
+class Due:
+    """When the next check falls due, the arithmetic in one sentence, and any doubt.
+
+    due : last day on which it is still in time (inclusive); None where the rule asks for nothing or
+        nothing can be said. Under `cannot_tell` it is the earliest day it can be: never call it overdue.
+    earliest_keep : first day whose check keeps the rhythm, None where the rule has no such day.
+    words : the arithmetic in one plain sentence.
+    cannot_tell : why the date isn't certain; empty when it is.
+    hours_limb : run hours after the last check, where the rule counts hours.
+    later_of : the date limb and the hours limb: whichever is later.
+    on_time : whether the last check came by its deadline, where the rule keeps one.
+    latest_allowed : last day of a once-only extension that the last check used.
+    """
+
+    due: date | None
+    earliest_keep: date | None = None
+    words: str = ""
+    cannot_tell: str = ""
+    hours_limb: float | None = None
+    later_of: bool = False
+    on_time: bool | None = None
+    latest_allowed: date | None = None
+
+
+def read_checks(history: Iterable[object], today: date | None) -> tuple[Check, ...]:
+    """The checks in date order; those dated after `today` are planned, not made, and don't count."""
+    checks = sorted((_read_check(entry) for entry in history), key=lambda check: check.day)
+    return tuple(check for check in checks if today is None or check.day <= today)
+
+
+def _read_check(entry: object) -> Check:
+    if not isinstance(entry, Mapping):
+        return Check(as_date(entry))
+    run_hours = entry.get("run_hours")
+    return Check(as_date(entry["date"]), None if run_hours is None else float(run_hours))

@@ -1,0 +1,151 @@
+"""From a typed rule and the checks on record to the next due date."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from fleet.intervals.dates import as_date, is_weekend, spoken, years_between
+from fleet.intervals.due import Check, Due, read_checks
+from fleet.intervals.facts import Facts, holds, missing_facts
+from fleet.intervals.kinds import KINDS, Rule, days_after_event
+
+NO_FACTS: Facts = {}
+
+
+def next_due(
+    rule: Rule,
+    history: Iterable[object],
+    *,
+    start: object = None,
+    today: object = None,
+    facts: Facts = NO_FACTS,
+) -> Due:
+    """When the next check is due by `rule`.
+
+    rule : typed interval, as in the limit sets: {"type": ..., its numbers, "first", "variants", "grace"}.
+    history : checks made, as dates, ISO strings or {"date", "run_hours"}; any order.
+    start : local date from which the clock runs while no check is on record (commissioning, or the event).
+    today : the day of planning. Later entries of `history` don't count; with `start` it gives the age.
+    facts : what variants ask for (fuel, output_kw, age_years, ...), "run_hours" readings,
+        "consecutive_passes", and "out_of_use" periods {"from", "to"} (to None: still out of use).
+
+    Dates are local and inclusive. A due date on a weekend stays where it is. ValueError for a rule that
+    can't be read. With several `variants` the last one that holds wins (they run from general to special);
+    where a fact is missing the earliest of the possible dates is given and `cannot_tell` names the fact.
+
+    >>> next_due({"type": "max_months", "months": 13}, ["2024-01-31"]).due
+    datetime.date(2025, 2, 28)
+    """
+    start_day = None if start is None else as_date(start)
+    day = None if today is None else as_date(today)
+    known = _with_age(facts, start_day, day)
+    return _about_weekend(_due_by_variant(rule, read_checks(history, day), start_day, known))
+
+
+def _due_by_variant(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
+    candidates, doubt = _applicable(rule, facts)
+    return _earliest([_due_by(candidate, checks, start, facts) for candidate in candidates], doubt)
+
+
+def _with_age(facts: Facts, start: date | None, today: date | None) -> Facts:
+    if start is None or today is None or "age_years" in facts:
+        return facts
+    return {**facts, "age_years": years_between(start, today)}
+
+
+def _applicable(rule: Rule, facts: Facts) -> tuple[list[Rule], str]:
+    """The rules that may apply (one when the facts decide) and the doubt left between them."""
+    base = {name: value for name, value in rule.items() if name != "variants"}
+    candidates: list[Rule] = [base]
+    missing: tuple[str, ...] = ()
+    for variant in rule.get("variants", ()):
+        answer = holds(_select(variant), facts)
+        if answer is None:
+            candidates.append({**base, **variant})
+            missing += missing_facts(variant["select"], facts)
+        elif answer:
+            candidates, missing = [{**base, **variant}], ()
+    names = ", ".join(dict.fromkeys(missing))
+    return candidates, f"{names} not recorded: the earliest possible date is given" if names else ""
+
+
+def _select(variant: Mapping[str, Any]) -> Mapping[str, object]:
+    select = variant.get("select")
+    if not isinstance(select, Mapping):
+        raise ValueError("a variant needs typed predicates under 'select'")
+    return select
+
+
+def _earliest(dues: Sequence[Due], doubt: str) -> Due:
+    first = min(dues, key=lambda due: due.due or date.max)
+    if len({due.due for due in dues}) == 1 or not doubt:
+        return first
+    return replace(first, cannot_tell="; ".join(filter(None, (doubt, first.cannot_tell))))
+
+
+def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
+    kind = str(rule.get("type"))
+    if kind == "none":
+        return Due(None, words="This rule sets no interval")
+    if kind == "days_after_event":
+        return _after_event(rule, checks, start)
+    if kind not in KINDS:
+        raise ValueError(f"unknown kind of interval: {kind!r}")
+    if not checks:
+        return _first_due(rule, start, facts)
+    return _after_restart(rule, KINDS[kind](rule, checks, facts), facts)
+
+
+def _first_due(rule: Rule, start: date | None, facts: Facts) -> Due:
+    """With no check on record: the rule's own `first`, else the rule counted from the start date."""
+    if start is None:
+        return Due(None, words="No check on record and no start date", cannot_tell="no start date recorded")
+    if first := rule.get("first"):
+        return _due_by_variant(first, (), start, facts)
+    due = _due_by(rule, (Check(start),), None, facts)
+    return replace(due, words=f"No check on record, counted from the start: {due.words}")
+
+
+def _after_event(rule: Rule, checks: Sequence[Check], event: date | None) -> Due:
+    name = str(rule.get("event", "event")).replace("_", " ")
+    if event is None:
+        return Due(None, words=f"No date of {name} recorded", cannot_tell=f"no date of {name} recorded")
+    done = next((check.day for check in checks if check.day >= event), None)
+    if done:
+        return Due(None, words=f"Done on {spoken(done)}, after {name} on {spoken(event)}")
+    return days_after_event(rule, (Check(event),), {})
+
+
+def _after_restart(rule: Rule, due: Due, facts: Facts) -> Due:
+    """Where the set allows it, a plant out of use on its due day is due N days after its restart."""
+    grace = rule.get("grace", {}).get("if_not_operating_on_due_date")
+    period = _idle_period(due.due, facts) if grace else None
+    if grace is None or period is None:
+        return due
+    idle_from, restart = period
+    since = f"{due.words}, but out of use since {spoken(idle_from)}"
+    if restart is None:
+        doubt = f"out of use: due {grace['days']} days after restart"
+        return replace(due, due=None, words=since, cannot_tell=doubt)
+    moved = restart + timedelta(days=grace["days"])
+    return replace(due, due=moved, words=f"{since}: {grace['days']} days after restart is {spoken(moved)}")
+
+
+def _idle_period(due: date | None, facts: Facts) -> tuple[date, date | None] | None:
+    """The out-of-use period that covers the due day; the day of restart is a day of use."""
+    periods = facts.get("out_of_use", ())
+    if due is None or not isinstance(periods, Sequence):
+        return None
+    for period in periods:
+        begin = as_date(period["from"])
+        end = None if period.get("to") is None else as_date(period["to"])
+        if begin <= due and (end is None or due < end):
+            return begin, end
+    return None
+
+
+def _about_weekend(due: Due) -> Due:
+    if due.due is None or not is_weekend(due.due):
+        return replace(due, words=f"{due.words}.")
+    return replace(due, words=f"{due.words} (a weekend day: the date stays).")

@@ -1,0 +1,142 @@
+"""A reading made ready for judging: usable numbers, what is derived from them, and what makes it doubtful.
+
+Plain arithmetic on the card's fuel constants, so that another language reaches the same figures.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+Case = dict[str, Any]
+
+UNUSABLE = ("not measured", "sensor fault")
+COMMON_FLUE = "common flue"
+
+
+def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -> list[Case]:
+    """The readings in the order taken, each with its derived figures."""
+    cases: list[Case] = []
+    for reading in sorted(readings, key=lambda reading: reading.get("taken_order") or 0):
+        case = _usable(reading)
+        _complete_o2_co2(card["fuel"], case)
+        case["doubt"] = doubt_about(case, in_flue=True)
+        case["ambient_co_rise_ppm"] = _ambient_rise(case, cases)
+        case["co_while_rising_ppm"] = _co_while_rising(case, cases, card["co_rise_ppm"])
+        cases.append(case)
+    return cases
+
+
+def qualifier(case: Mapping[str, Any], field: str) -> str:
+    """The qualifier of a field; it may be given by the field's name or without its unit."""
+    qualifiers = case.get("qualifiers") or {}
+    return str(qualifiers.get(field) or qualifiers.get(field.rpartition("_")[0]) or "=")
+
+
+def _usable(reading: Mapping[str, Any]) -> Case:
+    """A copy in which a value that was not measured, failed or isn't a number is None."""
+    case = dict(reading)
+    for field, value in reading.items():
+        failed = qualifier(reading, field) in UNUSABLE
+        if failed or (isinstance(value, float) and not math.isfinite(value)):
+            case[field] = None
+    return case
+
+
+def _complete_o2_co2(fuel: Mapping[str, Any], case: Case) -> None:
+    """Fill in the missing one of O2 and CO2 along the fuel's line, and what follows from them.
+
+    Flue gas is stoichiometric gas diluted with air, so CO2 falls in a straight line from its maximum without
+    O2 to the CO2 of the air. A CO2 above the maximum belongs to no O2 of this fuel.
+    """
+    o2, co2 = case.get("o2_pct"), case.get("co2_pct")
+    span = fuel["co2_max_pct"] - fuel["co2_air_pct"]
+    case["derived"] = ""
+    if o2 is None and co2 is not None and co2 <= fuel["co2_max_pct"]:
+        o2, case["derived"] = (fuel["co2_max_pct"] - co2) * fuel["o2_air_pct"] / span, "o2_pct"
+    elif co2 is None and o2 is not None:
+        co2, case["derived"] = fuel["co2_max_pct"] - span * o2 / fuel["o2_air_pct"], "co2_pct"
+    case["o2_pct"], case["co2_pct"] = o2, co2
+    case["too_dilute"] = o2 is not None and o2 >= fuel["o2_too_dilute_pct"]
+    case["co_air_free_ppm"] = _air_free(case)
+    case["co_co2_ratio"] = _ratio(case)
+    case["excess_air_ratio"] = _excess_air_ratio(fuel, o2)
+
+
+def _air_free(case: Case) -> float | None:
+    co, o2 = case.get("co_ppm"), case["o2_pct"]
+    if co is None or o2 is None or case["too_dilute"]:
+        return None
+    return float(co * 20.9 / (20.9 - o2))
+
+
+def _ratio(case: Case) -> float | None:
+    co, co2 = case.get("co_ppm"), case["co2_pct"]
+    if co is None or co2 is None or co2 <= 0 or case["too_dilute"]:
+        return None
+    return float(co / (co2 * 1e4))
+
+
+def _excess_air_ratio(fuel: Mapping[str, Any], o2: float | None) -> float | None:
+    if o2 is None or o2 < 0 or o2 >= fuel["o2_air_pct"]:
+        return None
+    return float(1 + fuel["dry_products_per_air"] * o2 / (fuel["o2_air_pct"] - o2))
+
+
+def doubt_about(case: Case, *, in_flue: bool) -> str:
+    """Why this reading can condemn but never clear; empty for a plain one.
+
+    in_flue : whether the figure comes from the flue sample; ambient CO doesn't care where the probe was.
+    """
+    if case.get("void"):
+        return "the reading is void"
+    if in_flue and case.get("sampling_point") == COMMON_FLUE:
+        return "read in the common flue, which belongs to the flue group"
+    if in_flue and case["too_dilute"]:
+        return f"O2 {case['o2_pct']:.1f} % is mostly air"
+    return ""
+
+
+def _ambient_rise(case: Case, earlier: Sequence[Case]) -> float | None:
+    """Rise of ambient CO above the lowest that was read before in this visit."""
+    ambient = case.get("ambient_co_ppm")
+    before = [case.get("ambient_co_before_ppm")]
+    for other in earlier:
+        before += [other.get("ambient_co_before_ppm"), other.get("ambient_co_ppm")]
+    starts = [value for value in before if value is not None]
+    return float(ambient - min(starts)) if ambient is not None and starts else None
+
+
+def _co_while_rising(case: Case, earlier: Sequence[Case], rise_ppm: float) -> float | None:
+    """CO (air-free) if it rose by at least `rise_ppm` in this test, 0 if it didn't, None if nothing compares.
+
+    Compared at one rate and sampling point with the lowest reading since the last turn of an adjuster
+    ("adjusted_before": an adjuster was turned just before this reading). Where either lacks an air-free
+    figure both are taken as measured.
+    """
+    if case.get("adjusted_before") or case.get("co_ppm") is None:
+        return None
+    rises = [_co_pair(before, case) for before in _since_adjustment(case, earlier)]
+    if not rises:
+        return None
+    risen = [now for then, now in rises if now - then >= rise_ppm]
+    return float(max(risen, default=0.0))
+
+
+def _since_adjustment(case: Case, earlier: Sequence[Case]) -> list[Case]:
+    """Earlier readings with a CO figure at the same rate and sampling point, back to the last adjustment."""
+    found: list[Case] = []
+    for before in reversed(earlier):
+        if _same_place(before, case) and before.get("co_ppm") is not None:
+            found.append(before)
+        if before.get("adjusted_before"):
+            break
+    return found
+
+
+def _same_place(one: Case, other: Case) -> bool:
+    return all(one.get(name) == other.get(name) for name in ("rate", "sampling_point"))
+
+
+def _co_pair(before: Case, now: Case) -> tuple[float, float]:
+    field = "co_ppm" if None in (before["co_air_free_ppm"], now["co_air_free_ppm"]) else "co_air_free_ppm"
+    return before[field], now[field]

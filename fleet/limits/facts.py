@@ -1,0 +1,57 @@
+"""Typed predicates on facts about an appliance: what a limit is for, and what is still unrecorded.
+
+The `intervals` room reads the same form; the two rooms stand side by side and neither imports the other,
+so a test holds both readings to the same table of cases.
+"""
+
+from collections.abc import Mapping
+
+Facts = Mapping[str, object]
+
+SUFFIXES = ("_ge", "_gt", "_le", "_lt")
+
+
+def undecided(select: Mapping[str, object], facts: Facts) -> dict[str, object] | None:
+    """The predicates that the facts can't decide, {} when all hold, None when one fails.
+
+    select : name -> wanted value. A name ending _ge, _gt, _le or _lt compares numbers; a list means
+        any of its entries; "not_x" means any value but x; anything else means equal.
+    facts : name -> recorded value, names in any case; a missing name or None is not recorded.
+    """
+    answers = {name.lower(): one_holds(name.lower(), wanted, facts) for name, wanted in select.items()}
+    if False in answers.values():
+        return None
+    return {name.lower(): wanted for name, wanted in select.items() if answers[name.lower()] is None}
+
+
+def one_holds(name: str, wanted: object, facts: Facts) -> bool | None:
+    """Whether one predicate holds; None when its fact isn't recorded."""
+    value = recorded(fact_name(name), facts)
+    if value is None:
+        return None
+    if fact_name(name) != name:
+        return _compares(float(str(value)), name[-3:], float(str(wanted)))
+    if isinstance(wanted, (list, tuple)):
+        return value in wanted
+    if isinstance(wanted, str) and wanted.startswith("not_"):
+        return value != wanted.removeprefix("not_")
+    return value == wanted
+
+
+def fact_name(name: str) -> str:
+    """The fact that a predicate's name asks for."""
+    return name[:-3] if name.endswith(SUFFIXES) else name
+
+
+def recorded(name: str, facts: Facts) -> object:
+    """The recorded value of a fact, whatever the case of its name."""
+    return next((value for key, value in facts.items() if key.lower() == name.lower()), None)
+
+
+def _compares(value: float, suffix: str, wanted: float) -> bool:
+    return {
+        "_ge": value >= wanted,
+        "_gt": value > wanted,
+        "_le": value <= wanted,
+        "_lt": value < wanted,
+    }[suffix]

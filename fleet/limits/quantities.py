@@ -1,0 +1,166 @@
+"""How a limit's quantity, basis and unit are read off a reading, as data that any evaluator can follow.
+
+A measure says: take this field of the reading, bring it to this reference O2 with this O2 in air, multiply by
+this factor. What no single reading can show has no measure, and the words say what would be needed.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+O2_IN_AIR_TRADE_PCT = 20.9
+# German texts undilute with 21 % O2 in air.
+O2_IN_AIR_GERMAN_PCT = 21.0
+# mg per normal cubic metre (0 degC, 101 325 Pa) for 1 ppm; nitrogen oxides counted as NO2.
+MG_M3_PER_PPM = {"co": 1.250, "nox": 2.0525}
+
+NOMINAL_RATES = (
+    "high",
+    "nominal",
+    "rated, else highest settable",
+    "nominal or highest settable",
+    "highest effective",
+)
+ANY_RATES = ("any", "any_normal_load", "high_or_typical_load", "steady >= 5 min", "normal operation")
+
+# Basis -> (reference O2, O2 in air); None where the value is taken as measured.
+DILUTIONS: Mapping[str, tuple[float, float] | None] = {
+    "air_free": (0.0, O2_IN_AIR_TRADE_PCT),
+    "as_measured_or_air_free": (0.0, O2_IN_AIR_TRADE_PCT),
+    "undiluted": (0.0, O2_IN_AIR_GERMAN_PCT),
+    "undiluted_dry (air_free)": (0.0, O2_IN_AIR_GERMAN_PCT),
+    "dry @3% O2": (3.0, O2_IN_AIR_TRADE_PCT),
+    "dry @7% O2": (7.0, O2_IN_AIR_TRADE_PCT),
+    "as_measured": None,
+    "dry": None,
+    "upstream of draft control, steady state": None,
+}
+
+# Quantities taken straight from one field of the reading, and the words for it.
+PLAIN_FIELDS: Mapping[str, tuple[str, str]] = {
+    "ambient_co": ("ambient_co_ppm", "ambient CO"),
+    "ambient_co_rise": ("ambient_co_rise_ppm", "rise of ambient CO"),
+    "co_trend_in_test": ("co_while_rising_ppm", "rising CO"),
+    "flue_loss": ("flue_loss_pct", "flue loss"),
+    "flue_temp": ("flue_temp_c", "flue temperature"),
+    "draught": ("draught_pa", "draught"),
+    "soot_number": ("smoke_spot", "smoke spot"),
+    "spillage_time": ("spillage_min", "spillage time"),
+    "oil_derivatives": ("oil_derivatives", "oil derivatives"),
+    "spillage_or_condensation": ("spillage_or_condensation", "spillage or condensation"),
+    "flame": ("flame", "flame"),
+    "co2": ("co2_pct", "CO2"),
+    "excess_air_ratio": ("excess_air_ratio", "excess air ratio"),
+}
+
+LABELS: Mapping[str, str] = {
+    "co": "CO",
+    "co_air_free": "CO air-free",
+    "nox": "NOx",
+    "o2": "O2",
+    "co_co2_ratio": "CO/CO2 ratio",
+    "combustion_efficiency": "combustion efficiency",
+    "o2_trim_setpoint": "O2 trim set-point",
+    "co_and_o2_pair": "CO and O2 before and after",
+    "examination_26_9": "examination",
+    "ambient_co_twa8h": "8 h average of ambient CO",
+    "ambient_co_8h": "8 h average of ambient CO",
+    "ambient_co_15min": "15 min average of ambient CO",
+    "ambient_co_24h": "24 h average of ambient CO",
+    **{quantity: label for quantity, (_, label) in PLAIN_FIELDS.items()},
+}
+
+# Read outside the flue, so neither the sampling point nor the dilution of the sample touches them.
+OUTSIDE_THE_FLUE = (
+    "ambient_co_ppm",
+    "ambient_co_rise_ppm",
+    "spillage_min",
+    "spillage_or_condensation",
+    "flame",
+)
+
+NEEDS: Mapping[str, str] = {
+    "ambient_co_twa8h": "an 8 h average of ambient CO",
+    "ambient_co_8h": "an 8 h average of ambient CO",
+    "ambient_co_15min": "a 15 min average of ambient CO",
+    "ambient_co_24h": "a 24 h average of ambient CO",
+    "o2_trim_setpoint": "the O2 trim set-point of the control",
+    "examination_26_9": "an examination of the appliance, not a reading",
+}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Where a limit's value comes from: a measure as plain data, or None and the words for what is needed."""
+
+    measure: dict[str, Any] | None
+    needs: str = ""
+
+
+def label(quantity: str, basis: str | None) -> str:
+    """The quantity in words."""
+    name = LABELS.get(quantity, quantity.replace("_", " "))
+    dilution = DILUTIONS.get(basis or "")
+    if quantity == "co" and dilution and dilution[0] == 0:
+        return "CO air-free"
+    return name if dilution is None or not dilution[0] else f"{name} at {dilution[0]:g} % O2"
+
+
+def measure_for(quantity: str, basis: str | None, unit: str | None) -> Reading:
+    """How the quantity is read on that basis and in that unit."""
+    basis = basis or "as_measured"
+    if quantity == "co_air_free":
+        return _concentration("co", "air_free", unit)
+    if quantity in ("co", "nox"):
+        return _concentration(quantity, basis, unit)
+    if quantity == "co_co2_ratio":
+        return Reading(_measure("co_ppm", over_co2=True))
+    if quantity == "o2":
+        return Reading(_measure("intake_o2_pct" if basis == "air inlet" else "o2_pct"))
+    if quantity == "combustion_efficiency":
+        return _efficiency(basis)
+    if quantity in PLAIN_FIELDS:
+        return Reading(_measure(PLAIN_FIELDS[quantity][0], whole=basis == "mean of 3"))
+    return Reading(None, NEEDS.get(quantity, f"{quantity.replace('_', ' ')}, which no reading shows"))
+
+
+def _measure(
+    field: str,
+    *,
+    dilution: tuple[float, float] | None = None,
+    factor: float = 1.0,
+    over_co2: bool = False,
+    whole: bool = False,
+) -> dict[str, Any]:
+    """whole : round half up to a whole number first, as the mean of three smoke spots is."""
+    reference, in_air = dilution or (None, O2_IN_AIR_TRADE_PCT)
+    return {
+        "field": field,
+        "reference_o2_pct": reference,
+        "o2_in_air_pct": in_air,
+        "factor": factor,
+        "over_co2": over_co2,
+        "whole": whole,
+        "in_flue": field not in OUTSIDE_THE_FLUE,
+    }
+
+
+def _concentration(gas: str, basis: str, unit: str | None) -> Reading:
+    name = LABELS[gas]
+    if unit == "mg/kWh":
+        # Its conversion depends on the fuel and the text, so the figure is taken from the instrument.
+        return Reading(_measure(f"{gas}_mg_per_kwh"))
+    if basis not in DILUTIONS:
+        return Reading(None, f"{name} on the basis {basis!r}, which no reading shows")
+    if unit in (None, "ppm", "ppmv", "ppmvd"):
+        return Reading(_measure(f"{gas}_ppm", dilution=DILUTIONS[basis]))
+    if unit in ("mg/m3", "mg/Nm3"):
+        return Reading(_measure(f"{gas}_ppm", dilution=DILUTIONS[basis], factor=MG_M3_PER_PPM[gas]))
+    return Reading(None, f"{name} in {unit}, which isn't known here")
+
+
+def _efficiency(basis: str) -> Reading:
+    kind = next((kind for kind in ("gross", "net") if basis.startswith(kind)), None)
+    if kind is None:
+        return Reading(None, f"the efficiency by {basis}")
+    return Reading(_measure(f"efficiency_pct_{kind}"))

@@ -1,0 +1,355 @@
+"""Rows of the decision table: one shape for target bands, ceilings, limits of sets and stop lines.
+
+A row is plain data. It names what is read, on which rates and phases, the comparison, and what follows; the
+evaluator needs nothing else.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fleet.limits.decision import RULE_NAMES
+from fleet.limits.facts import Facts, fact_name, recorded, undecided
+from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Reading, label, measure_for
+from fleet.limits.tolerance import band, exact
+
+Row = dict[str, Any]
+Source = Mapping[str, Any]
+
+# From the mildest to the strictest, as in the limit sets; ending the firing stands with the stop actions.
+SEVERITIES = (
+    "normal",
+    "record",
+    "advise",
+    "service_due",
+    "adjust",
+    "investigate",
+    "out_of_limit",
+    "stop_work",
+    "stop_firing",
+    "shut_down",
+    "immediate_hazard",
+    "immediately_dangerous",
+    "evacuate",
+)
+STOP_RANK = SEVERITIES.index("stop_work")
+
+COMPARISONS = {"rising_and_over": ">"} | {
+    op: op for op in (">", ">=", "<", "!=", "outside", "between", "missing", "incomplete")
+}
+PHASES = {
+    "any": None,
+    "as_found": ["as found"],
+    "as_left": ["as left"],
+    "as_found_and_as_left": None,
+}
+# Above these, an appliance isn't left in use by its maker's own figures.
+CO_QUANTITIES = ("co", "co_air_free", "co_co2_ratio")
+
+
+def rank(severity: str) -> int:
+    """Place of a severity in the order; ValueError for a word that isn't in it."""
+    if severity not in SEVERITIES:
+        raise ValueError(f"unknown severity: {severity!r}")
+    return SEVERITIES.index(severity)
+
+
+def provenance(source: Source, *, kind: str) -> Row:
+    """Which set or sheet a row comes from, how well it is known and who reviewed it."""
+    reviewed = source.get("status") == "reviewed"
+    return {
+        "kind": kind,
+        "set_id": str(source.get("id", "")),
+        "set_name": str(source.get("name") or source.get("id", "")),
+        "set_version": str(source.get("version", "")),
+        "evidence": str(source.get("evidence", "")),
+        "review": f"reviewed by {source.get('reviewed_by')}" if reviewed else str(source.get("status", "")),
+    }
+
+
+def row(
+    origin: Row, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any
+) -> Row:
+    """One row with every key in place; `rest` overrides the defaults."""
+    if op not in COMPARISONS:
+        raise ValueError(f"unknown comparison: {op!r}")
+    return {
+        **origin,
+        **_kept(op, limit, stop=rank(severity) >= STOP_RANK),
+        "limit_id": "",
+        "decision_rule": "simple",
+        "quantity": quantity,
+        "label": label(quantity, rest.get("basis")),
+        "unit": "",
+        "basis": "",
+        "rates": None,
+        "rate_text": "any",
+        "phases": None,
+        "casing": None,
+        "needs": reading.needs,
+        "measure": reading.measure,
+        "op": COMPARISONS[op],
+        "limit": limit,
+        "target": None,
+        "limit_text": limit_text(op, limit),
+        "source_limit_text": "",
+        "severity": severity,
+        "rank": rank(severity),
+        "stop": rank(severity) >= STOP_RANK,
+        "action": "",
+        "source": "",
+        "note": "",
+        "unrecorded": [],
+        "every_reading": False,
+    } | rest
+
+
+def _kept(op: str, limit: Any, *, stop: bool) -> Row:
+    """The figures to keep, whether the upper one itself breaks the limit, and where another limit takes over.
+
+    A range that asks for a stop has no such end: above it the stop stands.
+    """
+    lower = upper = range_end = None
+    if op in ("outside", "between") and limit is not None:
+        lower, upper = limit if op == "outside" else (None, limit[0])
+        range_end = limit[1] if op == "between" and not stop else None
+    elif op == "<":
+        lower = limit
+    elif op in (">", ">=", "rising_and_over"):
+        upper = limit
+    return {"lower": lower, "upper": upper, "upper_open": op in (">=", "between"), "range_end": range_end}
+
+
+def limit_text(op: str, limit: Any) -> str:
+    """What is kept, in figures: "<= 400", "9 to 9.4", "not rising above 100"; empty without a figure."""
+    if limit is None:
+        return ""
+    if op == "outside":
+        lower, upper = limit
+        return (
+            f"<= {upper:g}"
+            if lower is None
+            else f">= {lower:g}"
+            if upper is None
+            else f"{lower:g} to {upper:g}"
+        )
+    if op == "between":
+        return f"< {limit[0]:g}"
+    kept = {">": "<= ", ">=": "< ", "<": ">= ", "rising_and_over": "not rising above ", "!=": ""}[op]
+    return kept + (limit if isinstance(limit, str) else f"{limit:g}")
+
+
+def band_row(sheet: Source, target: Source) -> Row:
+    """A target with its tolerance as an absolute band: simple rule, its own rate and casing only."""
+    quantity = target["quantity"]
+    if quantity not in ("co2", "o2"):
+        raise ValueError(f"a target is given in co2 or o2, not {quantity!r}")
+    figures = band(
+        target.get("value"),
+        target.get("tolerance"),
+        basis=target.get("tolerance_basis", ""),
+        lower=target.get("lower"),
+        upper=target.get("upper"),
+    )
+    return row(
+        provenance(sheet, kind="band"),
+        measure_for(quantity, "dry", "vol%"),
+        limit_id=f"{quantity} {target['rate']} {target.get('casing') or 'any'}",
+        op="outside",
+        limit=[figures.lower, figures.upper],
+        quantity=quantity,
+        severity="adjust",
+        unit="%",
+        basis="dry",
+        rates=_target_rates(sheet, target["rate"]),
+        rate_text=target["rate"],
+        casing=_casing(target.get("casing")),
+        target=figures.target,
+        tolerance_basis=figures.basis,
+        action="adjust towards the target, or record why not",
+    )
+
+
+def _target_rates(sheet: Source, rate: str) -> list[str]:
+    if rate not in sheet.get("rates", ()):
+        raise ValueError(f"the target's rate {rate!r} is not one of the sheet's rates")
+    return [rate]
+
+
+def _casing(casing: str | None) -> str | None:
+    if casing in (None, "any"):
+        return None
+    if casing not in ("open", "closed"):
+        raise ValueError(f"casing must be open, closed or any, not {casing!r}")
+    return casing
+
+
+def ceiling_row(sheet: Source, ceiling: Source) -> Row:
+    """A figure of the maker's that no reading may pass, at every rate unless the sheet names one."""
+    quantity, rate = ceiling["quantity"], ceiling.get("rate") or "any"
+    basis = "air_free" if quantity == "co_air_free" else ceiling.get("basis", "as_measured")
+    default = "shut_down" if quantity in CO_QUANTITIES else "out_of_limit"
+    unit = ceiling.get("unit") or ""
+    return row(
+        provenance(sheet, kind="ceiling"),
+        measure_for(quantity, basis, unit),
+        limit_id=f"{quantity} {rate}",
+        op=">",
+        limit=float(exact(ceiling["value"])),
+        quantity=quantity,
+        severity=ceiling.get("severity") or default,
+        unit=unit,
+        basis=basis,
+        rates=rates_named(rate, sheet.get("rates", ())),
+        rate_text=rate,
+        action=ceiling.get("action") or "",
+    )
+
+
+def rates_named(text: str, rates: Sequence[str]) -> list[str] | None:
+    """The sheet's rates that a source's wording means; None where it means any.
+
+    A sheet lists its rates from the highest to the lowest. Without a sheet the plain words are kept.
+    """
+    if text in ANY_RATES:
+        return None
+    if text in rates:
+        return [text]
+    if text in NOMINAL_RATES:
+        return [rates[0]] if rates else ["high", "single"]
+    return [rates[-1]] if text == "low" and rates else [text]
+
+
+def limit_row(limit_set: Source, limit: Source, facts: Facts, rates: Sequence[str]) -> Row | None:
+    """One limit of a set in its own unit and basis; None where the facts say that it isn't for this one."""
+    open_predicates = undecided(limit.get("select") or {}, facts)
+    if open_predicates is None:
+        return None
+    op, quantity, severity = limit["fires_when"]["op"], limit["quantity"], limit["severity"]
+    value = _limit_value(op, limit["fires_when"]["value"], facts)
+    reading = _limit_reading(limit, op, value)
+    stop = rank(severity) >= STOP_RANK
+    rule = _rule(limit.get("decision_rule") or limit_set.get("decision_rule") or "simple")
+    return row(
+        provenance(limit_set, kind="limit"),
+        reading,
+        limit_id=limit["id"],
+        op=op,
+        limit=value,
+        quantity=quantity,
+        severity=severity,
+        # The operator's benefit of the doubt never holds back a stop action.
+        decision_rule="simple" if stop and rule == "relaxed" else rule,
+        unit="" if limit.get("unit") in (None, "1") else limit["unit"],
+        basis=limit.get("basis") or "",
+        evidence=limit.get("evidence") or limit_set.get("evidence", ""),
+        rates=rates_named(limit.get("firing_rate") or "any", rates),
+        rate_text=limit.get("firing_rate") or "any",
+        phases=PHASES.get(limit.get("when") or "any", [limit.get("when")]),
+        limit_text=limit_text(op, value) or _source_text(limit),
+        source_limit_text=limit.get("limit_text") or "",
+        action=limit.get("action") or "",
+        source=limit.get("source") or "",
+        note=limit.get("note") or "",
+        unrecorded=sorted({fact_name(name) for name in open_predicates}),
+    )
+
+
+def _limit_value(op: str, value: Any, facts: Facts) -> Any:
+    """The figure, pair or word to compare with; None where none is entered.
+
+    A figure named by a word ("min_combustion_efficiency_pct") is looked up in the facts.
+    """
+    if op == "!=":
+        return value
+    if op in ("outside", "between"):
+        return None if value is None else [None if end is None else float(exact(end)) for end in value]
+    if op in ("missing", "incomplete") or value is None:
+        return None
+    try:
+        return float(exact(value))
+    except ValueError:
+        known = recorded(str(value), facts)
+        return None if known is None else float(exact(known))
+
+
+def _limit_reading(limit: Source, op: str, value: Any) -> Reading:
+    if limit.get("when") == "type_test":
+        return Reading(None, "a type test; a reading in the field is not comparable")
+    if op == "missing":
+        return Reading(None)
+    if op == "incomplete":
+        return Reading(None, "an examination of the appliance, not a reading")
+    reading = measure_for(limit["quantity"], limit.get("basis"), limit.get("unit"))
+    if reading.measure is None or value is not None:
+        return reading
+    named = limit["fires_when"]["value"]
+    figure = (
+        f"the figure for {named.replace('_', ' ')}"
+        if named
+        else "a figure for this appliance: none is entered"
+    )
+    return Reading(None, figure)
+
+
+def _rule(name: str) -> str:
+    if name not in RULE_NAMES:
+        raise ValueError(f"unknown decision rule: {name!r}")
+    return RULE_NAMES[name]
+
+
+def _source_text(limit: Source) -> str:
+    """The source's own words where there is no figure to print: "present", ">= as_left_o2"."""
+    fires_when = limit["fires_when"]
+    worded = fires_when["op"] == "missing" or isinstance(fires_when["value"], str)
+    return str(limit.get("limit_text") or "") if worded else ""
+
+
+def left_out(limit_set: Source, limit: Source, facts: Facts) -> Row:
+    """A limit that isn't for this appliance, with the facts that say so."""
+    names = {fact_name(name.lower()) for name in limit["select"]}
+    known = {name: recorded(name, facts) for name in sorted(names)}
+    return {"id": limit["id"], "set_id": limit_set["id"], "select": dict(limit["select"]), "facts": known}
+
+
+def stop_rows(lines: Source) -> list[Row]:
+    """The contractor's own stop lines; ValueError where CO or ambient CO has none."""
+    for name in ("co_ppm_air_free", "ambient_co_ppm"):
+        if not lines.get(name) or exact(lines[name]) <= 0:
+            raise ValueError(f"there is always a stop line: {name} must be a figure above zero")
+    origin = provenance({"name": "the contractor's stop lines", **lines}, kind="stop line")
+    return [_stop_row(origin, lines, **line) for line in _stop_lines(lines) if line["limit"] is not None]
+
+
+def _stop_lines(lines: Source) -> list[dict[str, Any]]:
+    def figure(name: str, default: float | None = None) -> float | None:
+        return default if lines.get(name) is None else float(exact(lines[name]))
+
+    return [
+        {"quantity": "co_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
+        {
+            "quantity": "co_trend_in_test",
+            "op": "rising_and_over",
+            "limit": figure("co_rising_above_ppm", 100),
+        },
+        {"quantity": "ambient_co", "op": ">=", "limit": figure("ambient_co_ppm")},
+        {"quantity": "ambient_co_rise", "op": ">=", "limit": figure("ambient_co_rise_ppm", 5)},
+        {"quantity": "spillage_time", "op": ">", "limit": figure("spillage_min"), "unit": "min"},
+        {"quantity": "flame", "op": "!=", "limit": "stable", "unit": ""},
+    ]
+
+
+def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
+    basis = "air_free" if quantity == "co_air_free" else "as_measured"
+    ambient = quantity.startswith("ambient")
+    default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
+    return row(
+        origin,
+        measure_for(quantity, basis, unit or None),
+        quantity=quantity,
+        limit_id=quantity,
+        severity="stop_firing",
+        unit=unit,
+        basis=basis,
+        action=lines.get("action") or f"stop the appliance: {default}",
+        **rest,
+    )

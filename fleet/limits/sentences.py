@@ -1,0 +1,60 @@
+"""How a verdict is worded: figures against recorded limits, never a word about being safe or lawful."""
+
+from collections.abc import Mapping
+from typing import Any
+
+Row = Mapping[str, Any]
+
+LARGEST_SHORT_FIGURE = 1e5
+EVIDENCE_WORDS = {
+    "memory": "limit from memory",
+    "own": "our own figure, no outside source",
+    "text_seen": "",
+    "secondary_seen": "",
+}
+
+
+def figure(value: float | str | None) -> str:
+    """A number in five significant digits, plain up to any size; text stays text."""
+    if value is None or isinstance(value, str):
+        return value or "-"
+    return f"{value:.0f}" if abs(value) >= LARGEST_SHORT_FIGURE else f"{value:.5g}"
+
+
+def where(row: Row) -> str:
+    """The rate and phase that a source names: " at nominal, as found"; empty where it names none."""
+    at = "" if row["rates"] is None else f" at {row['rate_text']}"
+    return at + ("" if row["phases"] is None else f", {' or '.join(row['phases'])}")
+
+
+def sentence(
+    row: Row, reading: Mapping[str, Any], value: float | str | None, qualifier: str, outcome: str, reason: str
+) -> str:
+    """The verdict as one sentence, with the set's version and how well its figures are known."""
+    return (
+        f"{_subject(row, reading, value, qualifier)}: {_judgement(row, outcome, reason)}{_provenance(row)}."
+    )
+
+
+def _subject(row: Row, reading: Mapping[str, Any], value: float | str | None, qualifier: str) -> str:
+    said = "" if qualifier in ("=", "not measured") else f"{qualifier} "
+    shown = "" if value is None else " " + f"{said}{figure(value)} {row['unit']}".strip()
+    at = ", ".join(str(reading[name]) for name in ("rate", "phase") if reading.get(name))
+    limit = f"limit {row['limit_text']} {row['unit']}".strip() if row["limit_text"] else ""
+    return f"{row['label']}{shown}" + (f" at {at}" if at else "") + (f" ({limit})" if limit else "")
+
+
+def _judgement(row: Row, outcome: str, reason: str) -> str:
+    if outcome == "not judged":
+        return f"not judged: {reason}"
+    if outcome == "cannot tell":
+        return f"can't be decided: {reason}"
+    words = f"{outcome} the limits of {row['set_name']} v{row['set_version']} as recorded"
+    return f"{words} ({reason})" if reason else words
+
+
+def _provenance(row: Row) -> str:
+    """Said next to the verdict: a set that nobody has reviewed, a figure from memory or our own."""
+    review = "set not reviewed" if row["review"] == "unreviewed" else ""
+    said = "; ".join(filter(None, (review, EVIDENCE_WORDS.get(row["evidence"], row["evidence"]))))
+    return f" [{said}]" if said else ""

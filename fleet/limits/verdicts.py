@@ -1,0 +1,118 @@
+"""What an evaluation says: verdicts, frozen, strictest first."""
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from typing import Any
+
+OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN = "outside", "cannot tell", "not judged", "within"
+# What a verdict takes from its row of the card as it stands.
+COPIED = (
+    "kind",
+    "limit_id",
+    "quantity",
+    "label",
+    "basis",
+    "unit",
+    "lower",
+    "upper",
+    "limit_text",
+    "severity",
+    "rank",
+    "action",
+    "set_id",
+    "set_name",
+    "set_version",
+    "evidence",
+    "review",
+    "decision_rule",
+)
+OUTCOMES = (OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One reading against one row of the card; a mapping by its field names as well.
+
+    reading_key, rate, phase : of the reading; None where no reading of the visit could be judged.
+    value : in `unit` and on `basis`; qualifier "=", "more than", "less than", or "at least" where the true
+        figure is known only to be no lower. lower, upper : the figures it must keep, None on an open side.
+    outcome : "within", "outside", "not judged" or "cannot tell"; stop : this ends the firing.
+    reason : why it wasn't judged or can't be decided, or what to know about an "outside".
+    severity, action : what the source asks for when the reading is outside.
+    """
+
+    reading_key: str | None
+    rate: str | None
+    phase: str | None
+    kind: str
+    limit_id: str
+    quantity: str
+    label: str
+    basis: str
+    value: float | str | None
+    qualifier: str
+    unit: str
+    lower: float | None
+    upper: float | None
+    limit_text: str
+    outcome: str
+    severity: str
+    rank: int
+    action: str
+    set_id: str
+    set_name: str
+    set_version: str
+    evidence: str
+    review: str
+    decision_rule: str
+    reason: str
+    sentence: str
+    stop: bool
+
+    def __getitem__(self, name: str) -> Any:
+        return getattr(self, name)
+
+    def keys(self) -> Iterator[str]:
+        """Field names, so that dict(verdict) works."""
+        return iter(self.__dataclass_fields__)
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """All verdicts on a visit's readings, strictest first, and the figures derived from each reading.
+
+    derived : one dict a reading with key, o2_pct, co2_pct, what was derived, co_air_free_ppm, co_co2_ratio,
+        excess_air_ratio; None where a figure can't be had.
+    """
+
+    verdicts: tuple[Verdict, ...]
+    derived: tuple[dict[str, Any], ...] = ()
+
+    @property
+    def findings(self) -> tuple[Verdict, ...]:
+        """Only what fired, strictest first."""
+        return tuple(verdict for verdict in self.verdicts if verdict.outcome == OUTSIDE)
+
+    @property
+    def strictest(self) -> Verdict | None:
+        """The finding whose action goes before all others; None when nothing fired."""
+        return next(iter(self.findings), None)
+
+    @property
+    def stop(self) -> bool:
+        """Whether anything fired that ends the firing."""
+        return any(verdict.stop for verdict in self.verdicts)
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data: stop, strictest (a position in verdicts or None), verdicts, derived."""
+        return {
+            "stop": self.stop,
+            "strictest": 0 if self.findings else None,
+            "verdicts": [asdict(verdict) for verdict in self.verdicts],
+            "derived": [dict(figures) for figures in self.derived],
+        }
+
+
+def in_order(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
+    """What fired comes first, the strictest action before all others; otherwise the order is kept."""
+    return tuple(sorted(verdicts, key=lambda v: (OUTCOMES.index(v.outcome), -v.rank)))

@@ -1,0 +1,51 @@
+"""Web, worker and clock under one supervisor."""
+
+import sys
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core import checks
+from django.core.management.base import BaseCommand, CommandError
+
+from fleet.management.supervisor import Child, Supervisor
+from fleet.models import Contractor
+
+
+class Command(BaseCommand):
+    help = "Run the service: web, worker and clock. Ctrl-C stops all three within 5 s."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--host", default=settings.BIND_HOST)
+        parser.add_argument("--port", type=int, default=settings.BIND_PORT)
+        parser.add_argument("--tls-cert", help="certificate file; with --tls-key the pages are served by https")
+        parser.add_argument("--tls-key")
+
+    def handle(self, *_args: Any, host: str, port: int, tls_cert: str, tls_key: str, **_options: Any) -> None:
+        if faults := [each for each in checks.run_checks(databases=["default"]) if each.is_serious()]:
+            raise CommandError("\n".join(str(each) for each in faults))
+        contractor = Contractor.objects.filter(id=1).first()
+        if contractor is None:
+            raise CommandError("The installation has not begun; run manage.py set_up first.")
+        if contractor.is_demo and host not in ("127.0.0.1", "localhost", "::1"):
+            raise CommandError(f"The demo answers on this machine only; {host} is refused.")
+        web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--workers", "2", "--threads", "4"]
+        web += ["--worker-class", "gthread", "--graceful-timeout", "3", "--log-level", "warning", "--preload"]
+        if tls_cert and tls_key:
+            web += ["--certfile", tls_cert, "--keyfile", tls_key]
+        worker = ["celery", "-A", "fleet.worker", "worker", "-P", "threads", "-c", "2", "-l", "WARNING"]
+        worker += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
+        children = [
+            Child("web", [sys.executable, "-m", *web]),
+            Child("worker", [sys.executable, "-m", *worker]),
+            Child("clock", [sys.executable, "manage.py", "clock"]),
+        ]
+        scheme = "https" if tls_cert and tls_key else "http"
+        self.stdout.write(f"{contractor.name}: {scheme}://{host}:{port}/  (Ctrl-C stops)")
+        if contractor.is_demo:
+            self.stdout.write(f"Demonstration: everything in it is invented. Accounts: {settings.VAR_DIR}/demo-accounts.txt")
+            accounts = settings.VAR_DIR / "demo-accounts.txt"
+            if accounts.exists():
+                self.stdout.write(accounts.read_text())
+        self.stdout.flush()
+        sys.exit(Supervisor(children, lambda said: self.stderr.write(said)).run())

@@ -1,0 +1,52 @@
+"""Make the database ready; on an empty one begin the installation: the demo, or a contractor of one's own."""
+
+import getpass
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+from fleet import clock
+from fleet.errors import FleetError
+from fleet.models import Contractor, Role
+from fleet.services.contractor import begin_installation, create_user
+
+
+class Command(BaseCommand):
+    help = "Migrate, gather static files, and on an empty database load the demo (--demo) or ask for the contractor."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--demo", action="store_true", help="load the demonstration contractor if empty")
+
+    def handle(self, *_args: Any, demo: bool, **_options: Any) -> None:
+        call_command("migrate", verbosity=0)
+        call_command("collectstatic", interactive=False, verbosity=0)
+        if Contractor.objects.exists():
+            return
+        if demo and settings.SERVED:
+            raise CommandError("The demo is for FLEET_SHAPE=embedded; it is not loaded into a served installation.")
+        if demo:
+            call_command("load_demo", stdout=self.stdout)
+        else:
+            self._ask()
+
+    def _ask(self) -> None:
+        self.stdout.write("A new installation. Whose is it, and who is its first manager?")
+        name = input("Contractor's name: ").strip()
+        numbers = input("Numbers to call on a gas smell, by comma: ")
+        username = input("Manager's user name: ").strip()
+        person = input("Manager's full name: ").strip()
+        password = getpass.getpass("Manager's password (12 characters or more): ")
+        try:
+            begin_installation(
+                name=name,
+                address="",
+                emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
+                is_demo=False,
+                now=clock.now(),
+            )
+            create_user(username=username, password=password, role=Role.MANAGER, name=person)
+        except FleetError as refused:
+            raise CommandError(f"{refused.message} {refused.details.get('errors', '')}") from refused

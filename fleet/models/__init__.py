@@ -1,0 +1,57 @@
+"""Tables, by subject. Columns, constraints and small derived values; rules live in services and the pure rooms."""
+
+from fleet.models.access import ApiToken, Role, User
+from fleet.models.analysers import Analyser, Calibration
+from fleet.models.appliances import Appliance, FlueGroup, ModelSheet, SheetVersion
+from fleet.models.attendances import Attendance
+from fleet.models.buildings import Building
+from fleet.models.clients import Client
+from fleet.models.contractor import Contractor
+from fleet.models.defects import Defect
+from fleet.models.duties import Duty
+from fleet.models.flags import Flag
+from fleet.models.forecasts import Forecast, Snapshot
+from fleet.models.jobs import Job
+from fleet.models.judgements import Finding, Judgement
+from fleet.models.limits import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines
+from fleet.models.people import Person, Qualification
+from fleet.models.records import HeldMessage, Record
+from fleet.models.revisits import Revisit
+from fleet.models.visits import Mark, Reading, Visit, WorkItem
+
+__all__ = [
+    "Analyser",
+    "ApiToken",
+    "Appliance",
+    "Attendance",
+    "Building",
+    "Calibration",
+    "Client",
+    "Contractor",
+    "Defect",
+    "Duty",
+    "Finding",
+    "Flag",
+    "FlueGroup",
+    "Forecast",
+    "HeldMessage",
+    "Job",
+    "Judgement",
+    "LimitSet",
+    "LimitSetAttachment",
+    "LimitSetVersion",
+    "Mark",
+    "ModelSheet",
+    "Person",
+    "Qualification",
+    "Reading",
+    "Record",
+    "Revisit",
+    "Role",
+    "SheetVersion",
+    "Snapshot",
+    "StopLines",
+    "User",
+    "Visit",
+    "WorkItem",
+]

@@ -1,0 +1,55 @@
+"""Flue gas analysers, what they measure and how well, and every calibration."""
+
+from datetime import date
+
+from django.db import models
+
+from fleet.models.register import RegisterEntry
+
+
+class Analyser(RegisterEntry):
+    class Co2(models.TextChoices):
+        MEASURED = "measured"
+        CALCULATED = "calculated"
+        ABSENT = "absent"
+
+    name = models.CharField(max_length=100)
+    serial = models.CharField(max_length=100, blank=True)
+    measures = models.JSONField(default=list)
+    co2 = models.CharField(max_length=12, choices=Co2.choices, default=Co2.CALCULATED)
+    accuracy = models.JSONField(default=dict)
+
+    class Meta:
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def calibration_on(self, day: date) -> "Calibration | None":
+        """The newest calibration that was passed and in force on this day."""
+        in_force = (each for each in self.calibrations.all() if each.passed and each.done_on <= day <= each.valid_to)
+        return max(in_force, key=lambda each: each.done_on, default=None)
+
+
+class Calibration(models.Model):
+    """Projected from a record."""
+
+    id = models.UUIDField(primary_key=True)
+    analyser = models.ForeignKey(Analyser, on_delete=models.PROTECT, related_name="calibrations")
+    done_on = models.DateField()
+    valid_to = models.DateField()
+    certificate = models.CharField(max_length=100)
+    by = models.CharField(max_length=200)
+    passed = models.BooleanField()
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["done_on", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(valid_to__gte=models.F("done_on")), name="calibration_lasts_from_its_day"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.certificate

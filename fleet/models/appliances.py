@@ -1,0 +1,91 @@
+"""Appliances, the maker's sheet each is set by, and the flues they share."""
+
+from datetime import date
+
+from django.db import models
+from django.db.models import F, Q
+
+from fleet.models.buildings import check_fuel
+from fleet.models.register import RegisterEntry
+
+
+class ModelSheet(RegisterEntry):
+    """One model of appliance. What its maker asks for stands in its versions; the newest counts today."""
+
+    name = models.CharField(max_length=200)
+
+    class Meta:
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def current(self) -> "SheetVersion | None":
+        return max(self.versions.all(), key=lambda each: each.number, default=None)
+
+
+class SheetVersion(models.Model):
+    """Projected from a record: fuel, control, rates, targets, ceilings and adjusters as one document."""
+
+    id = models.UUIDField(primary_key=True)
+    sheet = models.ForeignKey(ModelSheet, on_delete=models.PROTECT, related_name="versions")
+    number = models.PositiveIntegerField()
+    content = models.JSONField()
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["sheet", "number"]
+        constraints = [models.UniqueConstraint(fields=["sheet", "number"], name="sheet_version_number_once")]
+
+    def __str__(self) -> str:
+        return f"{self.sheet.name} v{self.number}"
+
+
+class FlueGroup(RegisterEntry):
+    """Appliances on one flue: found unsafe, it concerns them all."""
+
+    building = models.ForeignKey("fleet.Building", on_delete=models.PROTECT, related_name="flue_groups")
+    name = models.CharField(max_length=100)
+
+    class Meta:
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Appliance(RegisterEntry):
+    building = models.ForeignKey("fleet.Building", on_delete=models.PROTECT, related_name="appliances")
+    sheet = models.ForeignKey(ModelSheet, null=True, blank=True, on_delete=models.PROTECT, related_name="appliances")
+    name = models.CharField(max_length=100)
+    kind = models.CharField(max_length=40, default="boiler")
+    serial = models.CharField(max_length=100, blank=True)
+    room = models.CharField(max_length=100, blank=True)
+    fuel = models.CharField(max_length=40, blank=True, validators=[check_fuel])
+    flue_group = models.ForeignKey(
+        FlueGroup, null=True, blank=True, on_delete=models.PROTECT, related_name="appliances"
+    )
+    facts = models.JSONField(default=dict, blank=True)
+    in_service_from = models.DateField()
+    in_service_to = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["building", "name", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(in_service_to__isnull=True) | Q(in_service_to__gte=F("in_service_from")),
+                name="appliance_leaves_after_it_came",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def burns(self) -> str:
+        """Its own fuel if that differs from the building's."""
+        return self.fuel or self.building.fuel
+
+    def in_service_on(self, day: date) -> bool:
+        return self.in_service_from <= day and (self.in_service_to is None or day <= self.in_service_to)

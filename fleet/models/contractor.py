@@ -1,0 +1,35 @@
+"""The contractor whose installation this is: one row."""
+
+from django.db import models
+
+
+class Contractor(models.Model):
+    """Name and address for pages and paper; the numbers to call on a gas smell; what chance is accepted.
+
+    `accepted_chance` is the chance of being outside at the revisit; `flag_at` the chance before the next planned
+    visit from which a drift flag opens; `outside_within_days` within how many days an appliance left outside a limit
+    is seen again. All are the contractor's own choice.
+    """
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1)
+    name = models.CharField(max_length=200)
+    address = models.CharField(max_length=300, blank=True)
+    emergency_numbers = models.JSONField(default=list)
+    accepted_chance = models.FloatField(default=0.08)
+    flag_at = models.FloatField(default=0.30)
+    extra_visits_a_week = models.PositiveSmallIntegerField(default=6)
+    outside_within_days = models.PositiveSmallIntegerField(default=14)
+    is_demo = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(id=1), name="one_contractor"),
+            models.CheckConstraint(
+                condition=models.Q(accepted_chance__gt=0, accepted_chance__lt=1), name="accepted_chance_is_a_chance"
+            ),
+            models.CheckConstraint(condition=models.Q(flag_at__gt=0, flag_at__lt=1), name="flag_at_is_a_chance"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

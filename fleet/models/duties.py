@@ -1,0 +1,41 @@
+"""Duties: an appliance, a rule, and when that rule next falls due."""
+
+from django.db import models
+from django.db.models import Q
+
+from fleet.models.register import RegisterEntry
+
+
+class Duty(RegisterEntry):
+    """`rule` is the typed interval rule; `due` is stored and recomputed when a fact changes."""
+
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="duties")
+    attachment = models.ForeignKey(
+        "fleet.LimitSetAttachment", null=True, on_delete=models.PROTECT, related_name="duties"
+    )
+    name = models.CharField(max_length=200)
+    source = models.CharField(max_length=20)
+    rule = models.JSONField()
+    since = models.DateField()
+    until = models.DateField(null=True)
+    why = models.CharField(max_length=500)
+    decided_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    due = models.DateField(null=True)
+    earliest_keep = models.DateField(null=True)
+    words = models.CharField(max_length=1000, blank=True)
+    cannot_tell = models.CharField(max_length=500, blank=True)
+    last_done = models.DateField(null=True)
+
+    class Meta:
+        verbose_name_plural = "duties"
+        ordering = ["due", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["appliance", "attachment"], condition=Q(until__isnull=True), name="one_duty_an_attachment"
+            ),
+            models.CheckConstraint(condition=Q(source__in=["limit set", "contract", "maker"]), name="duty_source_known"),
+        ]
+        indexes = [models.Index(fields=["due"])]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,44 @@
+"""Flags: what needs attention about an appliance, with a reason in a sentence."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from fleet.models.register import RegisterEntry
+
+
+class Flag(RegisterEntry):
+    """Never two open for one reason (`kind` and `key`)."""
+
+    class Kind(models.TextChoices):
+        UNSAFE = "unsafe", _("unsafe")
+        STOP = "stop level", _("stop level")
+        OUTSIDE = "outside a limit", _("outside a limit")
+        DRIFT = "likely to be outside", _("likely to be outside before the next planned visit")
+
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="flags")
+    visit = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="flags")
+    kind = models.CharField(max_length=30, choices=Kind.choices)
+    key = models.CharField(max_length=200)
+    sentence = models.CharField(max_length=1000)
+    figures = models.JSONField(default=dict)
+    opened_at = models.DateTimeField()
+    updated_at = models.DateTimeField()
+    acknowledged_at = models.DateTimeField(null=True)
+    acknowledged_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    acknowledged_note = models.CharField(max_length=500, blank=True)
+    closed_at = models.DateTimeField(null=True)
+    closed_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    closed_why = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        ordering = ["opened_at", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["appliance", "kind", "key"], condition=Q(closed_at__isnull=True), name="one_open_flag_a_reason"
+            ),
+        ]
+        indexes = [models.Index(fields=["kind", "closed_at"])]
+
+    def __str__(self) -> str:
+        return self.sentence

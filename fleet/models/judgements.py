@@ -1,0 +1,52 @@
+"""What a visit's readings mean: a cache that names every version it was made with."""
+
+from django.db import models
+
+from fleet.models.register import new_id
+
+
+class Judgement(models.Model):
+    """One a visit. `card` is the decision table it was judged by, `verdicts` and `derived` what came of it."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    visit = models.OneToOneField("fleet.Visit", on_delete=models.PROTECT, related_name="judgement")
+    engine = models.CharField(max_length=40)
+    sheet_version = models.ForeignKey("fleet.SheetVersion", null=True, on_delete=models.PROTECT, related_name="+")
+    stop_lines = models.ForeignKey("fleet.StopLines", on_delete=models.PROTECT, related_name="+")
+    limit_set_versions = models.ManyToManyField("fleet.LimitSetVersion", related_name="+")
+    card = models.JSONField()
+    derived = models.JSONField()
+    verdicts = models.JSONField()
+    outcome = models.CharField(max_length=20)
+    summary = models.CharField(max_length=1000)
+    judged_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["visit"]
+
+    def __str__(self) -> str:
+        return self.summary
+
+
+class Finding(models.Model):
+    """A verdict that fired, strictest first."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    judgement = models.ForeignKey(Judgement, on_delete=models.CASCADE, related_name="findings")
+    number = models.PositiveSmallIntegerField()
+    reading = models.PositiveSmallIntegerField(null=True)
+    phase = models.CharField(max_length=12, blank=True)
+    rate = models.CharField(max_length=20, blank=True)
+    quantity = models.CharField(max_length=40)
+    value = models.FloatField(null=True)
+    severity = models.CharField(max_length=30)
+    stop = models.BooleanField(default=False)
+    limit_set = models.CharField(max_length=200)
+    action = models.CharField(max_length=500, blank=True)
+    sentence = models.CharField(max_length=1000)
+
+    class Meta:
+        ordering = ["judgement", "number"]
+
+    def __str__(self) -> str:
+        return self.sentence

@@ -1,0 +1,98 @@
+"""Limit sets as versioned data, where they are attached, and the contractor's own stop lines."""
+
+from django.db import models
+
+from fleet.models.register import RegisterEntry, new_id
+
+
+class LimitSet(RegisterEntry):
+    """A named set of limits and an interval rule: a law's, a standard's, a contract's or the trade's."""
+
+    key = models.SlugField(max_length=80, unique=True, allow_unicode=False)
+    name = models.CharField(max_length=200)
+
+    class Meta:
+        ordering = ["key"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def current(self) -> "LimitSetVersion | None":
+        return max(self.versions.all(), key=lambda each: each.number, default=None)
+
+
+class LimitSetVersion(models.Model):
+    """Projected from a record. `evidence` says how well it was checked; a review names who, when and by what."""
+
+    id = models.UUIDField(primary_key=True)
+    limit_set = models.ForeignKey(LimitSet, on_delete=models.PROTECT, related_name="versions")
+    number = models.PositiveIntegerField()
+    content = models.JSONField()
+    evidence = models.CharField(max_length=20)
+    reviewed_by = models.CharField(max_length=200, blank=True)
+    reviewed_on = models.DateField(null=True)
+    review_source = models.CharField(max_length=500, blank=True)
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["limit_set", "number"]
+        constraints = [models.UniqueConstraint(fields=["limit_set", "number"], name="limit_set_version_number_once")]
+
+    def __str__(self) -> str:
+        return f"{self.limit_set.name} v{self.number}"
+
+    @property
+    def is_reviewed(self) -> bool:
+        return bool(self.reviewed_by)
+
+
+class LimitSetAttachment(models.Model):
+    """A person's recorded decision that a set applies: to one appliance, a building or all of a client's."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    limit_set = models.ForeignKey(LimitSet, on_delete=models.PROTECT, related_name="attachments")
+    client = models.ForeignKey("fleet.Client", null=True, on_delete=models.PROTECT, related_name="+")
+    building = models.ForeignKey("fleet.Building", null=True, on_delete=models.PROTECT, related_name="+")
+    appliance = models.ForeignKey("fleet.Appliance", null=True, on_delete=models.PROTECT, related_name="+")
+    since = models.DateField()
+    until = models.DateField(null=True)
+    why = models.CharField(max_length=500)
+    decided_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField()
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["since", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=(
+                    models.Q(client__isnull=False, building__isnull=True, appliance__isnull=True)
+                    | models.Q(client__isnull=True, building__isnull=False, appliance__isnull=True)
+                    | models.Q(client__isnull=True, building__isnull=True, appliance__isnull=False)
+                ),
+                name="attachment_has_one_place",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.limit_set} since {self.since}"
+
+
+class StopLines(models.Model):
+    """Projected from a record: the contractor's own lines at which firing ends. Versioned, never empty."""
+
+    id = models.UUIDField(primary_key=True)
+    number = models.PositiveIntegerField(unique=True)
+    co_ppm_air_free = models.FloatField()
+    ambient_co_ppm = models.FloatField()
+    ambient_co_rise_ppm = models.FloatField()
+    co_rising_above_ppm = models.FloatField()
+    evidence = models.CharField(max_length=500)
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["number"]
+
+    def __str__(self) -> str:
+        return f"stop lines v{self.number}"

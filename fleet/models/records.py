@@ -1,0 +1,54 @@
+"""The truth: canonical bytes, appended and never changed. Rows elsewhere are projected from them."""
+
+from django.db import models
+
+from fleet.models.register import new_id
+
+
+class Record(models.Model):
+    """`content` is the canonical JSON, `sha256` its hash, `submitted_sha256` that of the message as it came.
+
+    Triggers refuse UPDATE and DELETE in the database itself.
+    """
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    kind = models.CharField(max_length=40)
+    subject = models.UUIDField()
+    content = models.BinaryField()
+    sha256 = models.CharField(max_length=64)
+    submitted_sha256 = models.CharField(max_length=64)
+    amends = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="amended_by")
+    actor = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "subject"], condition=models.Q(amends__isnull=True), name="one_first_record_a_subject"
+            ),
+        ]
+        indexes = [models.Index(fields=["subject", "id"])]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.sha256[:12]}"
+
+
+class HeldMessage(models.Model):
+    """A message that could not be read, kept as it came until a person has mended it or put it aside."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    body = models.BinaryField()
+    errors = models.JSONField()
+    actor = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    received_at = models.DateTimeField()
+    settled_at = models.DateTimeField(null=True)
+    settled_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    settled_how = models.CharField(max_length=300, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return str(self.id)

@@ -1,0 +1,168 @@
+"""Visits (one appliance at one attendance), their readings and work, and what the office must look at."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from fleet.models.register import new_id
+
+
+# Work after which the readings before it say nothing about how the burner burns now.
+MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "part", "gas conversion"})
+
+
+class Visit(models.Model):
+    """Projected from its newest record. `local_date` is the site's date of the last counted reading."""
+
+    class Outcome(models.TextChoices):
+        TESTED = "tested", _("tested")
+        PARTLY = "partly tested", _("partly tested")
+        NOT_TESTED = "not tested", _("not tested")
+
+    class Disposition(models.TextChoices):
+        IN_USE = "left in use", _("left in use")
+        OFF = "left off", _("left off")
+        ISOLATED = "isolated", _("isolated and labelled")
+        NOT_TOUCHED = "not touched", _("not touched")
+
+    id = models.UUIDField(primary_key=True)
+    attendance = models.ForeignKey("fleet.Attendance", on_delete=models.PROTECT, related_name="visits")
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="visits")
+    local_date = models.DateField()
+    outcome = models.CharField(max_length=20, choices=Outcome.choices)
+    outcome_reason = models.CharField(max_length=500, blank=True)
+    disposition = models.CharField(max_length=20, choices=Disposition.choices)
+    left_as_found = models.BooleanField(default=False)
+    unsafe = models.BooleanField(default=False)
+    unsafe_details = models.JSONField(default=dict)
+    plate = models.JSONField(default=dict)
+    checklist = models.JSONField(default=list)
+    not_done = models.JSONField(default=list)
+    fuel = models.CharField(max_length=40)
+    note = models.TextField(blank=True)
+    signed_by = models.ForeignKey("fleet.Person", null=True, on_delete=models.PROTECT, related_name="+")
+    signed_at = models.DateTimeField(null=True)
+    ambient_co_before_ppm = models.FloatField(null=True)
+    ambient_co_after_ppm = models.FloatField(null=True)
+    outdoor_temp_c = models.FloatField(null=True)
+    barometric_pressure_pa = models.FloatField(null=True)
+    condition_qualifiers = models.JSONField(default=dict)
+    record = models.OneToOneField("fleet.Record", on_delete=models.PROTECT, related_name="visit")
+
+    class Meta:
+        ordering = ["-local_date", "-id"]
+        indexes = [models.Index(fields=["appliance", "local_date"])]
+
+    def __str__(self) -> str:
+        return f"{self.appliance} {self.local_date:%Y-%m-%d}"
+
+
+class Reading(models.Model):
+    """One reading at one rate. Floats in the unit of the column's name; `qualifiers` holds what isn't plain '='.
+
+    `phase` is what the technician said; `counted_phase` what the order of readings and work makes of it: a reading
+    before the last adjustment isn't as left, one after somebody's adjustment isn't as found.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="readings")
+    number = models.PositiveSmallIntegerField()
+    phase = models.CharField(max_length=12)
+    counted_phase = models.CharField(max_length=12, blank=True)
+    rate = models.CharField(max_length=20)
+    rate_set_by = models.CharField(max_length=40, blank=True)
+    rate_proven_by = models.CharField(max_length=40, blank=True)
+    casing = models.CharField(max_length=8, blank=True)
+    sampling_point = models.CharField(max_length=40)
+    also_running = models.JSONField(default=list)
+    taken_at = models.DateTimeField(null=True)
+    time_precision = models.CharField(max_length=10)
+    steadiness = models.CharField(max_length=20, default="not shown")
+    analyser = models.ForeignKey("fleet.Analyser", null=True, on_delete=models.PROTECT, related_name="readings")
+    analyser_given = models.CharField(max_length=100)
+    person = models.ForeignKey("fleet.Person", null=True, on_delete=models.PROTECT, related_name="readings")
+    person_given = models.CharField(max_length=100)
+    qualifiers = models.JSONField(default=dict)
+    gas_rate = models.JSONField(null=True)
+    input_kw_gross = models.FloatField(null=True)
+
+    o2_pct = models.FloatField(null=True)
+    co2_pct = models.FloatField(null=True)
+    co_ppm = models.FloatField(null=True)
+    no_ppm = models.FloatField(null=True)
+    nox_ppm = models.FloatField(null=True)
+    flue_temp_c = models.FloatField(null=True)
+    air_temp_c = models.FloatField(null=True)
+    draught_fire_pa = models.FloatField(null=True)
+    draught_pa = models.FloatField(null=True)
+    ambient_co_ppm = models.FloatField(null=True)
+    intake_o2_pct = models.FloatField(null=True)
+    intake_co2_pct = models.FloatField(null=True)
+    gas_pressure_standing_pa = models.FloatField(null=True)
+    gas_pressure_working_pa = models.FloatField(null=True)
+    burner_pressure_pa = models.FloatField(null=True)
+    flow_temp_c = models.FloatField(null=True)
+    return_temp_c = models.FloatField(null=True)
+    spillage_min = models.FloatField(null=True)
+    smoke_spot = models.FloatField(null=True)
+    oil_pressure_pa = models.FloatField(null=True)
+    oil_derivatives = models.BooleanField(null=True)
+    flame_unstable = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["visit", "number"]
+        constraints = [models.UniqueConstraint(fields=["visit", "number"], name="reading_number_once_a_visit")]
+
+    def __str__(self) -> str:
+        return f"{self.rate} {self.phase}"
+
+    @property
+    def rate_proven(self) -> bool:
+        return self.rate_proven_by not in ("", "not proven")
+
+
+class WorkItem(models.Model):
+    """What was done between readings: an adjuster turned, a burner cleaned, a part changed."""
+
+    id = models.UUIDField(primary_key=True)
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="work")
+    number = models.PositiveSmallIntegerField()
+    after_reading = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=20)
+    component = models.CharField(max_length=100, blank=True)
+    replaced = models.BooleanField(default=False)
+    adjuster = models.CharField(max_length=100, blank=True)
+    rate = models.CharField(max_length=20, blank=True)
+    direction = models.CharField(max_length=20, blank=True)
+    amount = models.CharField(max_length=60, blank=True)
+    note = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        ordering = ["visit", "number"]
+
+    def __str__(self) -> str:
+        return self.kind
+
+    @property
+    def moves_combustion(self) -> bool:
+        return self.kind in MOVES_COMBUSTION
+
+
+class Mark(models.Model):
+    """Something about an accepted visit that a person in the office must look at. Accepted, never refused."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="marks")
+    code = models.CharField(max_length=40)
+    sentence = models.CharField(max_length=500)
+    figures = models.JSONField(default=dict)
+    opened_at = models.DateTimeField()
+    settled_at = models.DateTimeField(null=True)
+    settled_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    settled_note = models.CharField(max_length=500, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return self.sentence

@@ -1,0 +1,39 @@
+"""Appliances, their sheets and flues, as a viewer may see them."""
+
+from django.db.models import Prefetch, QuerySet
+
+from fleet.models import Appliance, FlueGroup, ModelSheet, SheetVersion, User
+from fleet.queries.access import visible_clients
+
+
+def visible_appliances(viewer: User) -> QuerySet[Appliance]:
+    return (
+        Appliance.objects.filter(building__client__in=visible_clients(viewer))
+        .select_related("building__client", "sheet", "flue_group")
+        .prefetch_related("sheet__versions")
+    )
+
+
+def visible_flue_groups(viewer: User) -> QuerySet[FlueGroup]:
+    return FlueGroup.objects.filter(building__client__in=visible_clients(viewer)).select_related("building")
+
+
+def all_sheets(viewer: User) -> QuerySet[ModelSheet]:
+    """Sheets are the contractor's knowledge, not a client's: everybody who is logged in reads them."""
+    if not viewer.is_authenticated:
+        return ModelSheet.objects.none()
+    return ModelSheet.objects.prefetch_related(Prefetch("versions", SheetVersion.objects.order_by("number")))
+
+
+
+def facts_of(appliance: Appliance) -> dict[str, object]:
+    """What limit sets and interval rules ask about an appliance: its own facts, then those of its sheet."""
+    version = appliance.sheet.current if appliance.sheet else None
+    sheet = version.content if version else {}
+    known: dict[str, object] = {"fuel": appliance.burns, "appliance": appliance.kind}
+    for name in ("condensing", "control"):
+        if name in sheet:
+            known[name] = sheet[name]
+    if "rated_output_kw" in sheet:
+        known["output_kw"] = float(sheet["rated_output_kw"])
+    return known | appliance.facts

@@ -1,0 +1,110 @@
+"""What needs attention, and why: the start page's one query."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from fleet.models import Analyser, Flag, Forecast, Mark, Person, Revisit, User
+from fleet.queries.access import visible_clients
+from fleet.queries.analysers import visible_analysers
+from fleet.queries.people import visible_people
+from fleet.queries.visits import held_messages, open_marks
+
+DUE_WITHIN = timedelta(days=21)
+RUNS_OUT_WITHIN = timedelta(days=42)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One appliance with its reason; forecast where the reason is drift, revisit where it has one."""
+
+    flag: Flag | None
+    revisit: Revisit | None
+    forecast: Forecast | None = None
+
+
+@dataclass(frozen=True)
+class RunningOut:
+    """A calibration or qualification whose last day is near or past."""
+
+    until: date | None
+    what: str
+    subject: Analyser | Person
+
+
+@dataclass(frozen=True)
+class Attention:
+    """Stop level first, one by one; then outside a limit; then likely to be outside; then due by a date."""
+
+    today: date
+    unsafe: tuple[Flag, ...]
+    outside: tuple[Row, ...]
+    drifting: tuple[Row, ...]
+    due: tuple[Row, ...]
+    running_out: tuple[RunningOut, ...]
+    marks: tuple[Mark, ...]
+    held: int
+    from_assumptions: int
+
+    @property
+    def is_quiet(self) -> bool:
+        return not (self.unsafe or self.outside or self.drifting or self.due)
+
+
+def attention_for(viewer: User, today: date, *, due_within: timedelta = DUE_WITHIN) -> Attention:
+    flags = _open_flags(viewer)
+    revisits = {each.appliance_id: each for each in _revisits(viewer)}
+    forecasts = _forecasts(viewer)
+    outside = _rows([each for each in flags if each.kind == Flag.Kind.OUTSIDE], revisits, {})
+    drifting = _rows([each for each in flags if each.kind == Flag.Kind.DRIFT], revisits, forecasts)
+    flagged = {each.appliance_id for each in flags}
+    soon = [each for each in revisits.values() if each.latest <= today + due_within and each.appliance_id not in flagged]
+    return Attention(
+        today=today,
+        unsafe=tuple(each for each in flags if each.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)),
+        outside=outside,
+        drifting=drifting,
+        due=tuple(Row(None, each) for each in sorted(soon, key=lambda each: each.latest)),
+        running_out=_running_out(viewer, today),
+        marks=tuple(open_marks(viewer)[:50]),
+        held=held_messages(viewer).count(),
+        from_assumptions=sum(each.basis == "assumptions" for each in forecasts.values()),
+    )
+
+
+def _open_flags(viewer: User) -> list[Flag]:
+    """One flag a reason; an appliance outside a limit in several ways keeps them all, worst first."""
+    mine = Flag.objects.filter(appliance__building__client__in=visible_clients(viewer), closed_at__isnull=True)
+    related = mine.select_related("appliance__building__client", "visit", "acknowledged_by")
+    return list(related.order_by("opened_at", "id"))
+
+
+def _revisits(viewer: User) -> list[Revisit]:
+    mine = Revisit.objects.filter(appliance__building__client__in=visible_clients(viewer))
+    return list(mine.select_related("appliance__building__client"))
+
+
+def _forecasts(viewer: User) -> dict[tuple[object, str], Forecast]:
+    mine = Forecast.objects.filter(appliance__building__client__in=visible_clients(viewer))
+    return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in mine.defer("course", "series")}
+
+
+def _rows(
+    flags: list[Flag], revisits: dict[object, Revisit], forecasts: dict[tuple[object, str], Forecast]
+) -> tuple[Row, ...]:
+    rows = [
+        Row(each, revisits.get(each.appliance_id), forecasts.get((each.appliance_id, each.key))) for each in flags
+    ]
+    return tuple(sorted(rows, key=lambda row: row.revisit.latest if row.revisit else date.max))
+
+
+def _running_out(viewer: User, today: date) -> tuple[RunningOut, ...]:
+    """Instruments and people whose newest paper ends soon or has ended."""
+    ends: list[RunningOut] = []
+    for analyser in visible_analysers(viewer):
+        last = max((each.valid_to for each in analyser.calibrations.all() if each.passed), default=None)
+        ends.append(RunningOut(last, "calibration", analyser))
+    for person in visible_people(viewer).filter(role="technician"):
+        last = max((each.valid_to for each in person.qualifications.all()), default=None)
+        ends.append(RunningOut(last, "qualification", person))
+    near = [each for each in ends if each.until is None or each.until <= today + RUNS_OUT_WITHIN]
+    return tuple(sorted(near, key=lambda each: each.until or date.min))

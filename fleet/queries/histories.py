@@ -1,0 +1,50 @@
+"""One appliance with its whole history: what its page, its API resource and its paper show."""
+
+import uuid
+from dataclasses import dataclass
+
+from fleet.errors import NotFound
+from fleet.models import Appliance, Defect, Duty, Flag, Forecast, Record, Revisit, SheetVersion, User, Visit
+from fleet.queries.appliances import visible_appliances
+from fleet.queries.visits import VisitFacts, facts_of_visit, visible_visits
+
+
+@dataclass(frozen=True)
+class History:
+    """An appliance, newest visit first; `last` is the newest visit with readings, whole."""
+
+    appliance: Appliance
+    sheet: SheetVersion | None
+    last: VisitFacts | None
+    visits: tuple[Visit, ...]
+    forecasts: tuple[Forecast, ...]
+    revisit: Revisit | None
+    flags: tuple[Flag, ...]
+    duties: tuple[Duty, ...]
+    defects: tuple[Defect, ...]
+    records: tuple[Record, ...]
+
+
+def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
+    """Raises NotFound where the viewer may not see the appliance."""
+    appliance = visible_appliances(viewer).filter(id=appliance_id).first()
+    if appliance is None:
+        raise NotFound("not_found", "There is no such appliance that you may see.")
+    visits = tuple(visible_visits(viewer).filter(appliance=appliance))
+    last = next((each for each in visits if each.readings.all()), None)
+    return History(
+        appliance=appliance,
+        sheet=appliance.sheet.current if appliance.sheet else None,
+        last=facts_of_visit(last) if last else None,
+        visits=visits,
+        forecasts=tuple(appliance.forecasts.select_related("snapshot")),
+        revisit=Revisit.objects.filter(appliance=appliance).first(),
+        flags=tuple(
+            Flag.objects.filter(appliance=appliance, closed_at__isnull=True).select_related("acknowledged_by")
+        ),
+        duties=tuple(Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("attachment")),
+        defects=tuple(each for each in Defect.objects.filter(appliance=appliance) if each.is_open),
+        records=tuple(
+            Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")
+        ),
+    )

@@ -1,0 +1,173 @@
+"""The statement for a client or a building over a period: one query behind its page, its PDF and its CSV.
+
+Simple but true: what was recorded, by what was known on a day. It says "as recorded" and never that anything is safe.
+"""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Q
+
+from fleet.errors import FleetError, NotFound
+from fleet.models import Appliance, Building, Client, Contractor, Defect, Duty, Flag, LimitSetVersion, User, Visit
+from fleet.queries.access import visible_clients
+from fleet.queries.buildings import visible_buildings
+from fleet.queries.visits import visible_visits
+
+
+@dataclass(frozen=True)
+class SetOutcome:
+    """Outcome of the last visit by one limit set, sheet or stop lines, in the version it was judged with."""
+
+    name: str
+    version: str
+    outcome: str
+    evidence: str
+    reviewed: bool
+
+
+@dataclass(frozen=True)
+class Line:
+    """One appliance in service in the period.
+
+    last: the newest visit up to the end of the period; outcomes of it; due: what is next due and which rule bound
+    it; late_days: days past due at the end of the period; not_evidence: why the last record is none.
+    """
+
+    appliance: Appliance
+    last: Visit | None
+    visits_in_period: int
+    outcomes: tuple[SetOutcome, ...]
+    due: date | None
+    due_by: str
+    late_days: int
+    flags: tuple[Flag, ...]
+    defects: tuple[Defect, ...]
+    not_evidence: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Statement:
+    contractor: Contractor
+    client: Client
+    building: Building | None
+    begins: date
+    ends: date
+    known_on: date
+    lines: tuple[Line, ...]
+    unreviewed: tuple[str, ...]
+
+    @property
+    def late(self) -> tuple[Line, ...]:
+        return tuple(each for each in self.lines if each.late_days > 0)
+
+    @property
+    def without_record(self) -> tuple[Line, ...]:
+        return tuple(each for each in self.lines if each.last is None)
+
+
+def statement_for(
+    viewer: User,
+    *,
+    client_id: uuid.UUID | None = None,
+    building_id: uuid.UUID | None = None,
+    begins: date,
+    ends: date,
+    today: date,
+) -> Statement:
+    """Exactly one of client and building. Raises NotFound where the viewer may not see it, FleetError `invalid`."""
+    if ends < begins:
+        errors = {"ends": f"is {ends}; it must not be before the beginning, {begins}"}
+        raise FleetError("invalid", "The period ends before it begins.", errors=errors)
+    building = visible_buildings(viewer).filter(id=building_id).first() if building_id else None
+    client = visible_clients(viewer).filter(id=client_id).first() if client_id else building and building.client
+    if client is None or (building_id and building is None):
+        raise NotFound("not_found", "There is no such client or building that you may see.")
+    lines = tuple(_line(viewer, each, begins, min(ends, today)) for each in _in_service(client, building, begins, ends))
+    return Statement(
+        contractor=Contractor.objects.get(),
+        client=client,
+        building=building,
+        begins=begins,
+        ends=ends,
+        known_on=today,
+        lines=lines,
+        unreviewed=tuple(
+            sorted({f"{each.name} v{each.version}" for line in lines for each in line.outcomes if not each.reviewed})
+        ),
+    )
+
+
+def _in_service(client: Client, building: Building | None, begins: date, ends: date) -> list[Appliance]:
+    """The population: in service on at least one day of the period, with or without records."""
+    there = Q(in_service_to__isnull=True) | Q(in_service_to__gte=begins)
+    known = Appliance.objects.filter(there, building__client=client, in_service_from__lte=ends)
+    if building:
+        known = known.filter(building=building)
+    return list(known.select_related("building", "sheet").order_by("building__name", "name", "id"))
+
+
+def _line(viewer: User, appliance: Appliance, begins: date, ends: date) -> Line:
+    visits = list(visible_visits(viewer).filter(appliance=appliance, local_date__lte=ends))
+    tested = [each for each in visits if each.outcome != Visit.Outcome.NOT_TESTED]
+    last = tested[0] if tested else None
+    duty = (
+        Duty.objects.filter(appliance=appliance, due__isnull=False, cannot_tell="")
+        .filter(Q(until__isnull=True) | Q(until__gte=ends))
+        .order_by("due")
+        .first()
+    )
+    return Line(
+        appliance=appliance,
+        last=last,
+        visits_in_period=sum(each.local_date >= begins for each in tested),
+        outcomes=_outcomes(last) if last else (),
+        due=duty.due if duty else None,
+        due_by=duty.name if duty else "",
+        late_days=max((ends - duty.due).days, 0) if duty and duty.due and not appliance.in_service_to else 0,
+        flags=tuple(Flag.objects.filter(appliance=appliance, closed_at__isnull=True)),
+        defects=tuple(each for each in Defect.objects.filter(appliance=appliance) if each.is_open),
+        not_evidence=tuple(
+            each.sentence for each in last.marks.all() if each.code in NOT_EVIDENCE
+        ) if last else (),
+    )
+
+
+# Marks for which a record is no evidence: the instrument or the person was not valid on the day.
+NOT_EVIDENCE = ("analyser_not_in_calibration", "analyser_unknown", "person_not_qualified", "person_unknown")
+
+
+def _outcomes(visit: Visit) -> tuple[SetOutcome, ...]:
+    """By set and version: outside if anything as left (as found where nothing was read after) is outside."""
+    rows = visit.judgement.verdicts["verdicts"]
+    standing = [each for each in rows if each["phase"] == "as left"] or [
+        each for each in rows if each["phase"] == "as found"
+    ]
+    names = {(each["set_name"], each["set_version"]): each for each in standing}
+    reviewed = _reviewed_versions()
+    return tuple(
+        SetOutcome(
+            name=name,
+            version=version,
+            outcome=_worst([each["outcome"] for each in standing if (each["set_name"], each["set_version"]) == (name, version)]),
+            evidence=each["evidence"],
+            reviewed=each["kind"] != "limit" or (name, version) in reviewed,
+        )
+        for (name, version), each in sorted(names.items())
+    )
+
+
+def _worst(outcomes: list[str]) -> str:
+    return next(each for each in ("outside", "within", "cannot tell", "not judged") if each in outcomes)
+
+
+def _reviewed_versions() -> set[tuple[str, str]]:
+    """A set counts as reviewed when this version was, or a later one with the same content."""
+    versions = LimitSetVersion.objects.select_related("limit_set")
+    by_content = {(each.limit_set_id, str(each.content)) for each in versions if each.is_reviewed}
+    return {
+        (each.limit_set.name, str(each.number))
+        for each in versions
+        if (each.limit_set_id, str(each.content)) in by_content
+    }

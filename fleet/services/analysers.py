@@ -1,0 +1,38 @@
+"""Calibrations: recorded, never edited."""
+
+import uuid
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from fleet.errors import FleetError
+from fleet.models import Analyser, Calibration, User
+from fleet.services.records import Row, append_record, put_rows
+
+
+@transaction.atomic
+def add_calibration(
+    *, analyser: Analyser, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID
+) -> Calibration:
+    """Record a calibration; `content` has done_on, valid_to, certificate, by, passed."""
+    if content["valid_to"] < content["done_on"]:
+        errors = {"valid_to": f"is {content['valid_to']}; it must not be before done_on, {content['done_on']}"}
+        raise FleetError("invalid", "The calibration ends before it was done.", errors=errors)
+    full = {"schema": "calibration/1", "id": str(id), "analyser": str(analyser.id), **content}
+    record = append_record(kind="calibration", subject=id, content=full, actor=actor, now=now)
+    put_rows(calibration_rows(full, record.id))
+    return Calibration.objects.get(id=id)
+
+
+def calibration_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+    values = {
+        "analyser_id": uuid.UUID(content["analyser"]),
+        "done_on": date.fromisoformat(content["done_on"]),
+        "valid_to": date.fromisoformat(content["valid_to"]),
+        "certificate": content["certificate"],
+        "by": content["by"],
+        "passed": content["passed"],
+        "record_id": record_id,
+    }
+    return [Row(Calibration, uuid.UUID(content["id"]), values)]

@@ -1,0 +1,79 @@
+"""Begin an installation: the contractor, its stop lines, the limit sets that ship, and the first manager."""
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from fleet.errors import Conflict, FleetError
+from fleet.models import Contractor, LimitSet, Person, Role, User
+from fleet.models.register import new_id
+from fleet.services import limits
+from fleet.services.register import change_entry, create_entry
+
+SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
+FIRST_STOP_LINES = {
+    "co_ppm_air_free": "400",
+    "ambient_co_ppm": "35",
+    "ambient_co_rise_ppm": "5",
+    "co_rising_above_ppm": "100",
+    "evidence": (
+        "Starting lines, to be confirmed by the contractor: 400 ppm air-free is the safe-operation criterion of ASHRAE "
+        "Fundamentals ch. 28; 35 ppm in the room is the NIOSH 10-hour limit; a rise of 5 ppm is our own caution; above "
+        "100 ppm and rising is common trade practice."
+    ),
+}
+
+
+@transaction.atomic
+def begin_installation(*, name: str, address: str, emergency_numbers: list[str], is_demo: bool, now: datetime) -> User:
+    """The contractor's row, first stop lines and the shipped limit sets. Returns the installation's own user.
+
+    That user can't log in: it stands as the actor of what the installation brought with it.
+    """
+    if Contractor.objects.exists():
+        raise Conflict("already_begun", "This installation has its contractor already.")
+    Contractor.objects.create(
+        name=name, address=address, emergency_numbers=emergency_numbers, is_demo=is_demo
+    )
+    installation = User(username="installation", role=Role.MANAGER, is_active=False, last_name="Installation")
+    installation.set_unusable_password()
+    installation.save()
+    limits.set_stop_lines(content=FIRST_STOP_LINES, actor=installation, now=now, id=new_id())
+    _ship_limit_sets(installation, now)
+    return installation
+
+
+def _ship_limit_sets(actor: User, now: datetime) -> None:
+    shipped = json.loads(SHIPPED_LIMIT_SETS.read_text(), parse_float=str)
+    for each in shipped["profiles"]:
+        if each["kind"] == "target":
+            continue  # the maker's targets stand on the sheets
+        limit_set = create_entry(LimitSet, {"key": each["id"].replace(".", "-"), "name": each["name"]})
+        limits.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
+
+
+def create_user(
+    *, username: str, password: str, role: str, name: str, sees_all_clients: bool = True
+) -> User:
+    """A person's account; the password is held against the usual rules. Raises FleetError `invalid`."""
+    user = User(username=username, role=role, last_name=name, sees_all_clients=sees_all_clients)
+    try:
+        validate_password(password, user)
+    except ValidationError as bad:
+        raise FleetError("invalid", "The password can't be used.", errors={"password": " ".join(bad.messages)}) from bad
+    user.set_password(password)
+    with transaction.atomic():
+        user.full_clean()
+        user.save()
+        create_entry(Person, {"name": name, "role": role, "user": user})
+    return user
+
+
+def change_contractor(*, version: int, changes: dict[str, Any]) -> Contractor:
+    """Change the contractor's choices: accepted chances, days, numbers. Raises Conflict when it changed meanwhile."""
+    return change_entry(Contractor.objects.get(), version=version, changes=changes)

@@ -1,0 +1,103 @@
+"""Work that must happen: request it in the business transaction, claim it, finish it once."""
+
+import uuid
+from datetime import datetime, timedelta
+from typing import Any
+
+import structlog
+from django.db import IntegrityError, transaction
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from fleet.failpoints import failpoint
+from fleet.models import Job
+
+log = structlog.get_logger()
+CLAIM = timedelta(minutes=5)
+MOST_TRIES = 8
+REPUBLISH = timedelta(seconds=30)
+PUBLISH_AT_ONCE = 200
+
+
+def request_job(
+    *, kind: str, key: str, due_at: datetime, args: dict[str, Any] | None = None, parent: Job | None = None
+) -> None:
+    """Ask for work once: a request while the same work already waits changes at most its due time."""
+    try:
+        with transaction.atomic():
+            Job.objects.create(kind=kind, key=key, args=args or {}, due_at=due_at, parent=parent)
+    except IntegrityError:
+        waiting = Job.objects.filter(kind=kind, key=key, state=Job.State.WAITING, due_at__gt=due_at)
+        waiting.update(due_at=due_at, published_at=None)
+
+
+def request_slot(*, kind: str, key: str, due_at: datetime) -> None:
+    """A slot of the timetable happens once, however many clocks ask: any row of it, done or not, is enough."""
+    if not Job.objects.filter(kind=kind, key=key).exists():
+        request_job(kind=kind, key=key, due_at=due_at)
+
+
+def due_jobs(*, now: datetime) -> QuerySet[Job]:
+    """Waiting and due, or running with a claim that ran out; a parent waits until no child is open."""
+    open_child = Job.objects.filter(parent=OuterRef("pk"), state__in=[Job.State.WAITING, Job.State.RUNNING])
+    waiting = Q(state=Job.State.WAITING, due_at__lte=now)
+    abandoned = Q(state=Job.State.RUNNING, claimed_until__lt=now)
+    return Job.objects.filter(waiting | abandoned).exclude(Exists(open_child)).order_by("due_at", "id")
+
+
+def jobs_to_publish(*, now: datetime) -> list[uuid.UUID]:
+    """Ids of due jobs whose last hint is old enough to be lost; marked as published now."""
+    stale = Q(published_at__isnull=True) | Q(published_at__lt=now - REPUBLISH)
+    ids = list(due_jobs(now=now).filter(stale).values_list("id", flat=True)[:PUBLISH_AT_ONCE])
+    Job.objects.filter(id__in=ids).update(published_at=now)
+    return ids
+
+
+def claim_job(*, job_id: uuid.UUID, now: datetime) -> Job | None:
+    """Take the job if it is due and nobody else has it. One running per (kind, key), by constraint."""
+    token = uuid.uuid4()
+    failpoint("jobs.claim")
+    try:
+        with transaction.atomic():
+            job = due_jobs(now=now).filter(id=job_id).first()
+            if job is None:
+                return None
+            claimed = Job.objects.filter(id=job_id, state=job.state, token=job.token).update(
+                state=Job.State.RUNNING, token=token, claimed_until=now + CLAIM, tries=job.tries + 1
+            )
+    except IntegrityError:
+        return None
+    return Job.objects.get(id=job_id) if claimed else None
+
+
+def renew_claim(*, job: Job, now: datetime, progress: str = "") -> bool:
+    """Long work says that it still runs. False when the claim was lost or the job is to be cancelled."""
+    mine = Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING, cancel_requested=False)
+    return bool(mine.update(claimed_until=now + CLAIM, progress=progress[:200]))
+
+
+def finish_job(*, job: Job, now: datetime) -> None:
+    """Mark done, in the transaction of the effect. Raises LostClaim when somebody else holds the job by now."""
+    failpoint("jobs.finish")
+    mine = Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING)
+    if not mine.update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=""):
+        raise LostClaim(f"job {job.id} is no longer ours")
+
+
+class LostClaim(Exception):
+    """The claim ran out and another worker took the job: this run's effect must not be kept."""
+
+
+def fail_job(*, job: Job, error: str, now: datetime) -> None:
+    """Back to waiting with growing delay, or dead after the last try."""
+    mine = Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING)
+    if job.tries >= MOST_TRIES:
+        log.error("job_dead", kind=job.kind, job=str(job.id), error=error[:500])
+        mine.update(state=Job.State.DEAD, claimed_until=None, finished_at=now, last_error=error[:4000])
+        return
+    delay = timedelta(seconds=min(2**job.tries, 600))
+    try:
+        with transaction.atomic():
+            mine.update(state=Job.State.WAITING, claimed_until=None, due_at=now + delay, published_at=None, last_error=error[:4000])
+    except IntegrityError:
+        # The same work was requested anew during the run and already waits: that row will do it.
+        mine.update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=error[:4000])

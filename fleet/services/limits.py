@@ -1,0 +1,90 @@
+"""Versions of limit sets, their review, where they apply, and the contractor's own stop lines."""
+
+import uuid
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from fleet.errors import FleetError
+from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
+from fleet.models.register import new_id
+from fleet.services import duties
+from fleet.services.records import Row, append_record, put_rows
+from fleet.services.register import create_entry
+
+
+@transaction.atomic
+def add_limit_set_version(
+    *,
+    limit_set: LimitSet,
+    content: dict[str, Any],
+    actor: User,
+    now: datetime,
+    id: uuid.UUID,
+    review: dict[str, str] | None = None,
+) -> LimitSetVersion:
+    """The next version of the set. `review` names who checked it, on which day and by which source."""
+    newest = limit_set.versions.order_by("-number").first()
+    full = {
+        "schema": "limit-set/1",
+        "id": str(id),
+        "limit_set": str(limit_set.id),
+        "number": newest.number + 1 if newest else 1,
+        "content": content,
+        "review": review or {},
+    }
+    record = append_record(kind="limit set version", subject=id, content=full, actor=actor, now=now)
+    put_rows(limit_set_version_rows(full, record.id))
+    return LimitSetVersion.objects.get(id=id)
+
+
+def review_limit_set(*, limit_set: LimitSet, review: dict[str, str], actor: User, now: datetime) -> LimitSetVersion:
+    """A named person has checked the newest version: the same content again, as a reviewed version."""
+    newest = limit_set.versions.order_by("-number").first()
+    if newest is None:
+        raise FleetError("nothing_to_review", "The set has no version yet.")
+    return add_limit_set_version(
+        limit_set=limit_set, content=newest.content, actor=actor, now=now, id=new_id(), review=review
+    )
+
+
+def limit_set_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+    review = content["review"]
+    values = {
+        "limit_set_id": uuid.UUID(content["limit_set"]),
+        "number": content["number"],
+        "content": content["content"],
+        "evidence": content["content"]["evidence"],
+        "reviewed_by": review.get("by", ""),
+        "reviewed_on": date.fromisoformat(review["on"]) if review else None,
+        "review_source": review.get("source", ""),
+        "record_id": record_id,
+    }
+    return [Row(LimitSetVersion, uuid.UUID(content["id"]), values)]
+
+
+@transaction.atomic
+def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAttachment:
+    """A person's decision that the set applies: values has limit_set, one place, since, why. Duties follow."""
+    attachment = create_entry(LimitSetAttachment, values | {"decided_by": actor, "decided_at": now})
+    duties.open_duties(attachment=attachment, actor=actor, now=now)
+    return attachment
+
+
+@transaction.atomic
+def set_stop_lines(*, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID) -> StopLines:
+    """The contractor's lines from now on; the four figures and their evidence must all be given."""
+    newest = StopLines.objects.order_by("-number").first()
+    number = newest.number + 1 if newest else 1
+    full = {"schema": "stop-lines/1", "id": str(id), "number": number, **content}
+    record = append_record(kind="stop lines", subject=id, content=full, actor=actor, now=now)
+    put_rows(stop_lines_rows(full, record.id))
+    return StopLines.objects.get(id=id)
+
+
+def stop_lines_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+    figures = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm")
+    values: dict[str, Any] = {name: float(content[name]) for name in figures}
+    values |= {"number": content["number"], "evidence": content["evidence"], "record_id": record_id}
+    return [Row(StopLines, uuid.UUID(content["id"]), values)]

@@ -1,0 +1,155 @@
+"""What is odd about an accepted visit: each a small question, its answer a sentence for the office.
+
+Field work is never refused for these: the technician did the work, the office mends the record.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from fleet.models import Reading, Visit
+from fleet.quantities import READING_QUANTITIES
+
+FUEL_KIND_OF_OIL = "oil"
+# Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
+NOISE_PCT = {"o2_pct": 0.3, "co2_pct": 0.2}
+
+
+@dataclass(frozen=True)
+class Oddity:
+    code: str
+    sentence: str
+    figures: dict[str, Any] = field(default_factory=dict)
+
+
+def fuel_kind(fuel: str) -> str:
+    """What a person must be qualified for to work on this fuel: gas or oil."""
+    return FUEL_KIND_OF_OIL if fuel.endswith("oil") else "gas"
+
+
+def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Oddity]:
+    """Every oddity of the visit, in a fixed order."""
+    readings = list(visit.readings.select_related("analyser", "person"))
+    found: list[Oddity] = []
+    for question in (_analysers, _people, _values, _order, _times):
+        found += question(visit, readings, now)
+    return found + [*_changes_without_work(visit, readings), *_plate(visit), *_left_running(visit, verdicts)] + [
+        *_rates(visit, readings), *_seen_milder(visit, verdicts)
+    ]
+
+
+def _analysers(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    for given in sorted({each.analyser_given for each in readings if each.analyser is None}):
+        yield Oddity("analyser_unknown", f"Analyser {given} is not on the register.")
+    used = {each.analyser for each in readings if each.analyser}
+    for analyser in sorted(used, key=lambda each: each.name):
+        if analyser.calibration_on(visit.local_date) is None:
+            yield Oddity(
+                "analyser_not_in_calibration",
+                f"{analyser.name} had no calibration in force on {visit.local_date:%Y-%m-%d}.",
+            )
+    phases = {
+        phase: {each.analyser_given for each in readings if each.counted_phase == phase}
+        for phase in ("as found", "as left")
+    }
+    if all(phases.values()) and phases["as found"] != phases["as left"]:
+        yield Oddity("analyser_changed", "As found and as left were read with different analysers.")
+
+
+def _people(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    for given in sorted({each.person_given for each in readings if each.person is None}):
+        yield Oddity("person_unknown", f"The person {given} is not on the register.")
+    kind = fuel_kind(visit.fuel)
+    for person in sorted({each.person for each in readings if each.person}, key=lambda each: each.name):
+        if not person.is_qualified(kind, visit.local_date):
+            yield Oddity(
+                "person_not_qualified",
+                f"{person.name} had no qualification for {kind} in force on {visit.local_date:%Y-%m-%d}.",
+            )
+    if visit.signed_by is None:
+        yield Oddity("not_signed", "The visit is not signed by anybody on the register.")
+
+
+def _values(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    for reading in readings:
+        for quantity in READING_QUANTITIES.values():
+            value = getattr(reading, quantity.column)
+            if value is not None and not quantity.low <= value <= quantity.high:
+                yield Oddity(
+                    "value_implausible",
+                    f"Reading {reading.number}: {quantity.label} {value:g} is beyond what an instrument shows "
+                    f"({quantity.low:g} to {quantity.high:g}).",
+                    {"reading": reading.number, quantity.column: value},
+                )
+
+
+def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    for reading in readings:
+        if reading.phase == "as found" and reading.counted_phase != "as found":
+            yield Oddity(
+                "as_found_after_work", f"Reading {reading.number} was called as found but follows work on the burner."
+            )
+        if reading.phase == "as left" and reading.counted_phase != "as left":
+            yield Oddity(
+                "as_left_before_work", f"Reading {reading.number} was called as left, but work on the burner follows."
+            )
+
+
+def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    taken = [each.taken_at for each in readings if each.taken_at]
+    if any(moment > now + timedelta(hours=24) for moment in taken):
+        yield Oddity("time_ahead", "A reading is dated more than a day ahead of its arrival here.")
+    if any(later < earlier for earlier, later in zip(taken, taken[1:], strict=False)):
+        yield Oddity("times_out_of_order", "The readings' times don't follow their order.")
+
+
+def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
+    if visit.work.exists():
+        return
+    for found in (each for each in readings if each.counted_phase == "as found"):
+        for left in (each for each in readings if each.counted_phase == "as left" and each.rate == found.rate):
+            for column, noise in NOISE_PCT.items():
+                before, after = getattr(found, column), getattr(left, column)
+                if before is not None and after is not None and abs(after - before) > noise:
+                    yield Oddity(
+                        "left_differs_without_work",
+                        f"At {found.rate}, {column.split('_')[0].upper()} went from {before:g} to {after:g} "
+                        "with no work logged.",
+                        {"found": before, "left": after},
+                    )
+
+
+def _plate(visit: Visit) -> Iterator[Oddity]:
+    seen, known = visit.plate.get("serial_seen", ""), visit.appliance.serial
+    if seen and known and seen.replace(" ", "").lower() != known.replace(" ", "").lower():
+        yield Oddity("serial_differs", f"The plate shows serial {seen}; the register has {known}.")
+    if visit.outcome != Visit.Outcome.NOT_TESTED and not visit.plate.get("confirmed"):
+        yield Oddity("plate_not_confirmed", "The plate was not confirmed on arrival.")
+
+
+def _left_running(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
+    if visit.unsafe and visit.disposition == Visit.Disposition.IN_USE:
+        yield Oddity("unsafe_left_in_use", "It was called unsafe and yet left in use.")
+    elif verdicts.get("stop_as_left") and visit.disposition == Visit.Disposition.IN_USE:
+        yield Oddity("stop_level_left_in_use", "A reading as left is at stop level and it was left in use.")
+
+
+def _rates(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
+    version = visit.appliance.sheet.current if visit.appliance.sheet else None
+    if version is None:
+        yield Oddity("no_sheet", "There is no maker's sheet for the appliance: readings have no target.")
+        return
+    rates = version.content["rates"]
+    for rate in sorted({each.rate for each in readings} - set(rates)):
+        yield Oddity("rate_unknown", f"The sheet knows {', '.join(rates)}; a reading says {rate}.")
+    explained = {each["rate"] for each in visit.not_done}
+    missing = [rate for rate in rates if rate not in {each.rate for each in readings} | explained]
+    if visit.outcome == Visit.Outcome.TESTED and missing:
+        yield Oddity("rates_missing", f"Called tested, but nothing was read at {', '.join(missing)}.")
+
+
+def _seen_milder(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
+    seen = verdicts.get("card_seen") or {}
+    if seen and seen.get("outcome") == "within" and verdicts.get("outcome") == "outside":
+        yield Oddity("phone_was_milder", "The phone showed within; judged here it is outside. Tell the technician.")

@@ -1,0 +1,137 @@
+"""Revisits: by when an appliance should be seen again: the earliest of all reasons, which one bound, in a sentence."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models import F
+from django.utils.translation import gettext as _
+
+from fleet.models import Appliance, Contractor, Defect, Duty, Flag, Revisit
+from fleet.services import duties, forecasts
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason to come: the last day it allows, the first day on which coming serves it, in words."""
+
+    binding: str
+    latest: date
+    earliest: date
+    sentence: str
+
+    def as_json(self) -> dict[str, str]:
+        return {
+            "binding": self.binding,
+            "latest": f"{self.latest:%Y-%m-%d}",
+            "earliest": f"{self.earliest:%Y-%m-%d}",
+            "sentence": self.sentence,
+        }
+
+
+@transaction.atomic
+def refresh_appliance(*, appliance: Appliance, now: datetime) -> Revisit | None:
+    """Everything that follows from an appliance's records: forecasts, duties, drift flags, and its revisit."""
+    forecasts.refresh_forecasts(appliances=[appliance], now=now)
+    return propose_revisit(appliance=appliance, now=now)
+
+
+@transaction.atomic
+def refresh_everybody(*, now: datetime) -> None:
+    """The same for all appliances: forecasts in one pass a series, then each one's flags, duties and revisit."""
+    everybody = list(
+        Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions", "building")
+    )
+    forecasts.refresh_forecasts(appliances=everybody, now=now)
+    for appliance in everybody:
+        propose_revisit(appliance=appliance, now=now)
+
+
+@transaction.atomic
+def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
+    """Recompute duties, then drift flags by the next planned visit, then the one proposal."""
+    today = now.astimezone(ZoneInfo(appliance.building.time_zone)).date()
+    if not appliance.in_service_on(today):
+        duties.close_duties(appliance=appliance, day=appliance.in_service_to or today)
+        Revisit.objects.filter(appliance=appliance).delete()
+        return None
+    current = Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("appliance__building")
+    for duty in current:
+        duties.recompute_duty(duty=duty, today=today)
+    forecasts.flag_drift(appliance=appliance, planned=_next_planned(appliance, today), now=now)
+    reasons = sorted(_reasons(appliance, today), key=lambda each: each.latest)
+    return _put(appliance, reasons, now) if reasons else _withdraw(appliance)
+
+
+def _next_planned(appliance: Appliance, today: date) -> date:
+    """The next visit already planned: the earliest duty; a year from now where there is none."""
+    dues = [each for each in appliance.duties.filter(until__isnull=True).values_list("due", flat=True) if each]
+    return max(min(dues, default=today + timedelta(days=365)), today)
+
+
+def _reasons(appliance: Appliance, today: date) -> list[Reason]:
+    return [
+        *_from_flags(appliance, today),
+        *_from_duties(appliance),
+        *_from_forecasts(appliance),
+        *_from_defects(appliance, today),
+    ]
+
+
+def _from_flags(appliance: Appliance, today: date) -> list[Reason]:
+    within = timedelta(days=Contractor.objects.get().outside_within_days)
+    reasons = []
+    for flag in Flag.objects.filter(appliance=appliance, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT):
+        if flag.figures.get("put_right"):
+            continue
+        opened = flag.opened_at.date()
+        latest = opened + within if flag.kind == Flag.Kind.OUTSIDE else opened
+        reasons.append(Reason(str(flag.kind), latest, opened, flag.sentence))
+    return reasons
+
+
+def _from_duties(appliance: Appliance) -> list[Reason]:
+    current = Duty.objects.filter(appliance=appliance, until__isnull=True, due__isnull=False, cannot_tell="")
+    return [
+        Reason("duty", due, min(each.earliest_keep or each.since, due), f"{each.name}: {each.words}")
+        for each in current
+        if (due := each.due)
+    ]
+
+
+def _from_forecasts(appliance: Appliance) -> list[Reason]:
+    """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing."""
+    fitted = appliance.forecasts.filter(horizon_on__isnull=False).exclude(basis="assumptions")
+    return [
+        Reason("drift", day, each.last_visit_on, each.sentence) for each in fitted if (day := each.horizon_on)
+    ]
+
+
+def _from_defects(appliance: Appliance, today: date) -> list[Reason]:
+    still_open = Defect.objects.filter(appliance=appliance, done=False, closed_by__isnull=True, mend_by__isnull=False)
+    return [
+        Reason("defect", day, each.visit.local_date, _("Defect to be mended: %s.") % each.what)
+        for each in still_open.select_related("visit")
+        if (day := each.mend_by)
+    ]
+
+
+def _put(appliance: Appliance, reasons: list[Reason], now: datetime) -> Revisit:
+    first = reasons[0]
+    values = {
+        "earliest": min(first.earliest, first.latest),
+        "latest": first.latest,
+        "binding": first.binding,
+        "sentence": first.sentence[:1000],
+        "reasons": [each.as_json() for each in reasons],
+    }
+    revisit, made = Revisit.objects.get_or_create(appliance=appliance, defaults=values | {"made_at": now})
+    if not made and any(getattr(revisit, name) != value for name, value in values.items()):
+        Revisit.objects.filter(id=revisit.id).update(**values, made_at=now, version=F("version") + 1)
+        revisit.refresh_from_db()
+    return revisit
+
+
+def _withdraw(appliance: Appliance) -> None:
+    Revisit.objects.filter(appliance=appliance).delete()

@@ -1,0 +1,391 @@
+"""Record a visit: store it once, judge it, open what it calls for, and ask for what must follow."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError, transaction
+
+from fleet.combustion import barometric_pressure_pa, heat_input_kw
+from fleet.errors import Conflict, Malformed, NotFound
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Attendance,
+    Defect,
+    HeldMessage,
+    Mark,
+    Person,
+    Reading,
+    Record,
+    User,
+    Visit,
+    WorkItem,
+)
+from fleet.models.visits import MOVES_COMBUSTION
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.queries.appliances import visible_appliances
+from fleet.services import flags, jobs, judgements
+from fleet.services.marks import marks_for
+from fleet.services.records import Row, append_record, content_of, part_id, put_rows
+
+CUBIC_FOOT_M3 = 0.028316846592  # exact, international foot
+
+
+@dataclass(frozen=True)
+class VisitDraft:
+    """What came in, read and checked; `submitted_sha256` is the hash of the message as it was sent."""
+
+    id: uuid.UUID
+    appliance_id: uuid.UUID
+    building_id: uuid.UUID
+    content: dict[str, Any]
+    submitted_sha256: str
+
+
+@transaction.atomic
+def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
+    """The stored visit. The same message again gives the same visit; other content under its id is a Conflict.
+
+    Raises NotFound for an appliance the actor may not see, Malformed where it doesn't stand in the building named.
+    Everything else about field work is accepted and, where it is odd, marked for the office.
+    """
+    appliance = _appliance(draft, actor)
+    if stored := _already_recorded(draft, actor):
+        return stored
+    content = draft.content | {"site": _site_facts(appliance)}
+    try:
+        with transaction.atomic():
+            record = append_record(
+                kind="visit",
+                subject=draft.id,
+                content=content,
+                actor=actor,
+                now=now,
+                submitted_sha256=draft.submitted_sha256,
+            )
+    except IntegrityError:
+        # Somebody else stored the same id while we looked: answer as if we had come second, which we did.
+        if stored := _already_recorded(draft, actor):
+            return stored
+        raise
+    return _take_in(record, now=now)
+
+
+@transaction.atomic
+def amend_visit(*, draft: VisitDraft, reason: str, actor: User, now: datetime) -> Visit:
+    """A correction: a new record with the whole new content; the old one stays. Raises NotFound, Conflict."""
+    appliance = _appliance(draft, actor)
+    newest = Record.objects.filter(kind="visit", subject=draft.id, amended_by__isnull=True).first()
+    if newest is None or not visible_appliances(actor).filter(visits=draft.id).exists():
+        raise NotFound("not_found", "There is no such visit that you may see.")
+    content = draft.content | {"site": _site_facts(appliance), "amendment": {"reason": reason}}
+    try:
+        with transaction.atomic():
+            record = append_record(
+                kind="visit",
+                subject=draft.id,
+                content=content,
+                actor=actor,
+                now=now,
+                submitted_sha256=draft.submitted_sha256,
+                amends=newest,
+            )
+    except IntegrityError as bad:
+        raise Conflict("amended_meanwhile", "Somebody else corrected this visit; read it again.") from bad
+    return _take_in(record, now=now)
+
+
+def hold_message(
+    *, body: bytes, errors: dict[str, str], unsafe: uuid.UUID | None, actor: User, now: datetime
+) -> HeldMessage:
+    """Keep a message that can't be read; if it calls an appliance unsafe, that is acted on at once."""
+    with transaction.atomic():
+        held = HeldMessage.objects.create(body=body, errors=errors, actor=actor, received_at=now)
+        if unsafe and (appliance := visible_appliances(actor).filter(id=unsafe).first()):
+            flags.open_unsafe_unread(appliance=appliance, held_id=held.id, now=now)
+        return held
+
+
+def project_visit(record: Record) -> Visit:
+    """Bring the rows of this visit to what its record says."""
+    content = content_of(record)
+    rows = visit_rows(content, record.id)
+    put_rows(rows)
+    visit = Visit.objects.get(id=content["id"])
+    kept = {row.id for row in rows}
+    for model in (Reading, WorkItem):
+        model.objects.filter(visit=visit).exclude(id__in=kept).delete()
+    closed = Defect.objects.filter(id__in=content.get("closes_defects", []), appliance=visit.appliance)
+    closed.update(closed_by=visit)
+    return visit
+
+
+def _take_in(record: Record, *, now: datetime) -> Visit:
+    visit = project_visit(record)
+    judgement = judgements.judge_visit(visit=visit, now=now)
+    _put_marks(visit, judgement.verdicts, now)
+    flags.open_flags(visit=visit, judgement=judgement, now=now)
+    jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
+    return visit
+
+
+def _put_marks(visit: Visit, verdicts: dict[str, Any], now: datetime) -> None:
+    """What is odd about the visit as it now stands; a correction takes away what no longer holds."""
+    found = marks_for(visit, verdicts, now)
+    visit.marks.filter(settled_at__isnull=True).exclude(code__in=[each.code for each in found]).delete()
+    standing = {(each.code, each.sentence) for each in visit.marks.all()}
+    Mark.objects.bulk_create(
+        Mark(visit=visit, code=each.code, sentence=each.sentence, figures=each.figures, opened_at=now)
+        for each in found
+        if (each.code, each.sentence) not in standing
+    )
+
+
+def _appliance(draft: VisitDraft, actor: User) -> Appliance:
+    appliance = visible_appliances(actor).select_related("building").filter(id=draft.appliance_id).first()
+    if appliance is None:
+        raise NotFound("appliance_unknown", "There is no such appliance that you may see.")
+    if appliance.building_id != draft.building_id:
+        errors = {"attendance.building": f"is {draft.building_id}; the appliance stands in {appliance.building_id}"}
+        raise Malformed("visit_malformed", "The building isn't the appliance's.", errors=errors)
+    return appliance
+
+
+def _already_recorded(draft: VisitDraft, actor: User) -> Visit | None:
+    first = Record.objects.filter(kind="visit", subject=draft.id, amends__isnull=True).first()
+    if first is None:
+        return None
+    visit = Visit.objects.filter(id=draft.id, appliance__in=visible_appliances(actor)).first()
+    if visit is None:
+        raise NotFound("not_found", "There is no such visit that you may see.")
+    if first.submitted_sha256 != draft.submitted_sha256:
+        raise Conflict(
+            "visit_differs",
+            "This visit is already stored with other content; nothing was changed.",
+            stored_sha256=first.submitted_sha256,
+            sent_sha256=draft.submitted_sha256,
+        )
+    return visit
+
+
+def _site_facts(appliance: Appliance) -> dict[str, str]:
+    """Facts of the register as they stood when the message came: they belong to the record."""
+    building = appliance.building
+    return {"time_zone": building.time_zone, "fuel": appliance.burns, "altitude_m": f"{building.altitude_m:g}"}
+
+
+# ---- from the record's content to rows: pure but for which people and analysers are on the register ----
+
+
+def visit_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+    """Every row that this content projects to."""
+    visit_id = uuid.UUID(content["id"])
+    attendance = content["attendance"]
+    people = _known(Person, [each["person"] for each in content.get("readings", [])] + [_signer(content)])
+    analysers = _known(Analyser, [each["analyser"] for each in content.get("readings", [])])
+    return [
+        Row(
+            Attendance,
+            uuid.UUID(attendance["id"]),
+            {
+                "building_id": uuid.UUID(attendance["building"]),
+                "people": attendance["people"],
+                "arrived_at": _moment(attendance["arrived_at"]),
+                "left_at": _moment(attendance.get("left_at")),
+            },
+        ),
+        Row(Visit, visit_id, _visit_values(content, people) | {"record_id": record_id}),
+        *_reading_rows(content, visit_id, people, analysers),
+        *_work_rows(content, visit_id),
+        *_defect_rows(content, visit_id),
+    ]
+
+
+def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict[str, Any]:
+    disposition = content["disposition"]
+    conditions = content.get("conditions", {})
+    signature = content.get("signature", {})
+    return {
+        "attendance_id": uuid.UUID(content["attendance"]["id"]),
+        "appliance_id": uuid.UUID(content["appliance"]),
+        "local_date": _local_date(content),
+        "outcome": content["outcome"],
+        "outcome_reason": content.get("outcome_reason", ""),
+        "disposition": disposition["state"],
+        "unsafe": disposition.get("unsafe", False),
+        "unsafe_details": disposition.get("details", {}),
+        "left_as_found": content.get("left_as_found", False),
+        "plate": content.get("plate", {}),
+        "checklist": content.get("checklist", []),
+        "not_done": content.get("not_done", []),
+        "fuel": content["site"]["fuel"],
+        "note": content.get("note", ""),
+        "signed_by_id": people.get(_signer(content)),
+        "signed_at": _moment(signature.get("at")),
+        "condition_qualifiers": _qualifiers(conditions),
+        **{each.column: _figure(conditions.get(name)) for name, each in CONDITION_QUANTITIES.items()},
+    }
+
+
+def _reading_rows(
+    content: dict[str, Any], visit_id: uuid.UUID, people: dict[str, uuid.UUID], analysers: dict[str, uuid.UUID]
+) -> list[Row]:
+    work = content.get("work", [])
+    pressure_pa = _site_pressure_pa(content)
+    return [
+        Row(
+            Reading,
+            part_id(visit_id, "reading", number),
+            {
+                "visit_id": visit_id,
+                "number": number,
+                "phase": each["phase"],
+                "counted_phase": counted_phase(each["phase"], number, work),
+                "rate": each["rate"],
+                "rate_set_by": each.get("rate_set_by", ""),
+                "rate_proven_by": each.get("rate_proven_by", ""),
+                "casing": each.get("casing", ""),
+                "sampling_point": each["sampling_point"],
+                "also_running": each.get("also_running", []),
+                "taken_at": _moment(each.get("taken_at")),
+                "time_precision": each["time_precision"],
+                "steadiness": each.get("steadiness", "not shown"),
+                "analyser_id": analysers.get(each["analyser"]),
+                "analyser_given": each["analyser"],
+                "person_id": people.get(each["person"]),
+                "person_given": each["person"],
+                "qualifiers": _qualifiers(each["values"]),
+                "gas_rate": each.get("gas_rate"),
+                "oil_derivatives": each.get("oil_derivatives"),
+                "flame_unstable": each.get("flame_unstable", False),
+                "input_kw_gross": _input_kw_gross(each.get("gas_rate"), pressure_pa),
+                **{item.column: _figure(each["values"].get(name)) for name, item in READING_QUANTITIES.items()},
+            },
+        )
+        for number, each in enumerate(content.get("readings", []), start=1)
+    ]
+
+
+def counted_phase(phase: str, number: int, work: list[dict[str, Any]]) -> str:
+    """What the order makes of a reading: as found only before any work, as left only after the last of it.
+
+    Only work that moves combustion counts; other work (a label, a leak test) changes nothing.
+    """
+    moved = [each["after_reading"] for each in work if each["kind"] in MOVES_COMBUSTION]
+    if phase == "as found" and any(after < number for after in moved):
+        return "between"
+    if phase == "as left" and any(after >= number for after in moved):
+        return "between"
+    return phase
+
+
+def _work_rows(content: dict[str, Any], visit_id: uuid.UUID) -> list[Row]:
+    names = ("component", "adjuster", "rate", "direction", "amount", "note")
+    return [
+        Row(
+            WorkItem,
+            part_id(visit_id, "work", number),
+            {
+                "visit_id": visit_id,
+                "number": number,
+                "kind": each["kind"],
+                "after_reading": each["after_reading"],
+                "replaced": each.get("replaced", False),
+                **{name: each.get(name, "") for name in names},
+            },
+        )
+        for number, each in enumerate(content.get("work", []), start=1)
+    ]
+
+
+def _defect_rows(content: dict[str, Any], visit_id: uuid.UUID) -> list[Row]:
+    return [
+        Row(
+            Defect,
+            part_id(visit_id, "defect", number),
+            {
+                "visit_id": visit_id,
+                "appliance_id": uuid.UUID(content["appliance"]),
+                "what": each["what"],
+                "where": each.get("where", ""),
+                "severity": each["severity"],
+                "action": each.get("action", ""),
+                "done": each.get("done", False),
+                "mend_by": _day(each.get("mend_by")),
+                "told": each.get("told", ""),
+            },
+        )
+        for number, each in enumerate(content.get("defects", []), start=1)
+    ]
+
+
+def _known(model: type[Person] | type[Analyser], given: list[str]) -> dict[str, uuid.UUID]:
+    ids = {text: found for text in given if (found := _uuid(text))}
+    present = set(model._default_manager.filter(id__in=ids.values()).values_list("id", flat=True))
+    return {text: each for text, each in ids.items() if each in present}
+
+
+def _uuid(text: str) -> uuid.UUID | None:
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return None
+
+
+def _signer(content: dict[str, Any]) -> str:
+    return str(content.get("signature", {}).get("person", ""))
+
+
+def _moment(text: str | None) -> datetime | None:
+    """A time with its offset; a day alone is no moment."""
+    return datetime.fromisoformat(text) if text and "T" in text else None
+
+
+def _day(text: str | None) -> Any:
+    return datetime.fromisoformat(text).date() if text else None
+
+
+def _figure(value: dict[str, str] | None) -> float | None:
+    return float(value["figure"]) if value and "figure" in value else None
+
+
+def _qualifiers(values: dict[str, dict[str, str]]) -> dict[str, str]:
+    return {name: each["qualifier"] for name, each in values.items() if each["qualifier"] != "="}
+
+
+def _local_date(content: dict[str, Any]) -> Any:
+    """The site's date of the last reading; without a reading's time, of leaving or arriving."""
+    taken = [each["taken_at"] for each in content.get("readings", []) if each.get("taken_at")]
+    if taken and all("T" not in each for each in taken):
+        return max(_day(each) for each in taken)
+    attendance = content["attendance"]
+    moments = [moment for each in taken if (moment := _moment(each))]
+    last = max(moments) if moments else _moment(attendance.get("left_at") or attendance["arrived_at"])
+    assert last is not None
+    return last.astimezone(ZoneInfo(content["site"]["time_zone"])).date()
+
+
+def _site_pressure_pa(content: dict[str, Any]) -> float:
+    """Barometric pressure read at the visit, else the standard atmosphere's at the site's altitude [Pa]."""
+    read = _figure(content.get("conditions", {}).get("barometric_pressure"))
+    return float(barometric_pressure_pa(float(content["site"]["altitude_m"]))) if read is None else read
+
+
+def _input_kw_gross(gas_rate: dict[str, str] | None, pressure_pa: float) -> float | None:
+    """Heat input from the timed meter [kW gross]; gas at 15 °C and at no gauge pressure where neither was read."""
+    if not gas_rate:
+        return None
+    volume_m3 = float(gas_rate["index_end"]) - float(gas_rate["index_start"])
+    return float(
+        heat_input_kw(
+            volume_m3 * (CUBIC_FOOT_M3 if gas_rate["unit"] == "ft3" else 1.0),
+            float(gas_rate["seconds"]),
+            float(gas_rate.get("gas_temp_c", "15")),
+            float(gas_rate.get("gas_pressure_pa", "0")),
+            pressure_pa,
+            float(gas_rate["heating_value_mj_m3_gross"]),
+        )
+    )

@@ -1,0 +1,40 @@
+"""Figures and days as pages show them."""
+
+from datetime import date
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext
+
+NARROW_SPACE = "\u202f"
+
+
+def figure(value: float, decimals: int) -> str:
+    """The figure at this many decimals, thousands apart from 10 000 on, with a true minus sign.
+
+    >>> figure(9.3, 2)
+    '9.30'
+    >>> figure(-3.0, 0)
+    '−3'
+    """
+    plain = f"{abs(value):,.{decimals}f}" if abs(value) >= 10_000 else f"{abs(value):.{decimals}f}"
+    is_negative = value < 0 and float(plain.replace(",", "")) != 0
+    return ("−" if is_negative else "") + plain.replace(",", NARROW_SPACE)
+
+
+def day(when: date, beside: date | None = None) -> str:
+    """A short day; the year is left out where it is that of `beside`."""
+    is_same_year = beside is not None and when.year == beside.year
+    return date_format(when, "j M" if is_same_year else "j M Y")
+
+
+def long_day(when: date) -> str:
+    return date_format(when, "j F Y")
+
+
+def from_to(lower: str | None, upper: str | None) -> str:
+    """A range in words, open at either end."""
+    if lower is not None and upper is not None:
+        return gettext("%(lower)s to %(upper)s") % {"lower": lower, "upper": upper}
+    if lower is not None:
+        return gettext("from %(lower)s") % {"lower": lower}
+    return gettext("up to %(upper)s") % {"upper": upper}

@@ -1,0 +1,153 @@
+"""Weather correction against the computed response of two kinds of control (ideal gas, methane, gas
+at 15 °C).
+"""
+
+from typing import get_args
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.combustion import FUELS, Fuel, barometric_pressure_pa, co2_pct_from_o2, corrected_to_reference
+from fleet.combustion.ambient import Control, Quantity
+from tests.combustion.cases import fuels, property_settings, rows
+
+METHANE = FUELS["methane"]
+CONTROLS: dict[str, Control] = {"ratio": "pneumatic ratio", "fixed_fan": "linkage"}
+CASES = [case for case in rows("ambient_effects_G20") if case["altitude_m"] == "0"]
+ALTITUDES = [case for case in rows("ambient_effects_G20") if case["altitude_m"] != "0"]
+REGULATING = [control for control in get_args(Control) if control != "self-adapting"]
+readings_o2 = st.floats(2.0, 12.0)
+intake_temps_c = st.floats(-20.0, 40.0)
+
+
+def ids(case: dict[str, str]) -> str:
+    return f"{case['control']} {case['T_air_C']} °C {case['altitude_m']} m"
+
+
+@pytest.mark.parametrize("case", CASES, ids=ids)
+@pytest.mark.parametrize(
+    ("quantity", "column", "base"), [("o2", "O2_dry_pct", 4.572), ("co2", "CO2_dry_pct", 9.188)]
+)
+def test_takes_the_weather_out_where_the_humidity_is_known(
+    case: dict[str, str], quantity: Quantity, column: str, base: float
+) -> None:
+    """Tolerance: the case prints two decimals, so its reading is known to 0.005, here with one more
+    for the slope.
+    """
+    control, read, temp, humidity = (
+        CONTROLS[case["control"]],
+        *(float(case[c]) for c in (column, "T_air_C", "RH")),
+    )
+    value, _ = corrected_to_reference(METHANE, control, quantity, read, temp, relative_humidity=humidity)
+    assert value == pytest.approx(base, abs=0.01)
+
+
+@pytest.mark.parametrize("case", CASES, ids=ids)
+def test_unknown_humidity_stays_within_its_uncertainty(case: dict[str, str]) -> None:
+    """Tolerance: two standard uncertainties plus the rounding of the case."""
+    value, std = corrected_to_reference(
+        METHANE, CONTROLS[case["control"]], "co2", float(case["CO2_dry_pct"]), float(case["T_air_C"])
+    )
+    assert abs(value - 9.188) <= 2 * std + 0.01
+
+
+@pytest.mark.parametrize("case", ALTITUDES, ids=ids)
+def test_barometric_pressure_of_the_cases(case: dict[str, str]) -> None:
+    assert barometric_pressure_pa(float(case["altitude_m"])) == pytest.approx(
+        100 * float(case["p_hPa"]), abs=10
+    )
+
+
+def test_barometric_pressure_of_the_standard_atmosphere() -> None:
+    """ISO 2533 / ICAO table values, from memory: 898.75 hPa at 1000 m, 540.20 hPa at 5000 m."""
+    assert barometric_pressure_pa([0.0, 1000.0, 5000.0]) == pytest.approx([101325, 89875, 54020], abs=5)
+    assert np.isnan(barometric_pressure_pa([-2000.0, 12000.0, np.nan])).all()
+
+
+def test_the_season_is_as_large_as_stated() -> None:
+    """About 0.02 CO2 points per kelvin with ratio control, 0.04 with a fixed fan: slopes of the cases
+    near 20 °C.
+    """
+    slopes: dict[Control, float] = {"pneumatic ratio": 0.022, "linkage": 0.040}
+    for control, slope in slopes.items():
+        from_cold, from_warm = (corrected_to_reference(METHANE, control, "co2", 9.19, t)[0] for t in (15, 25))
+        assert (from_cold - from_warm) / 10.0 == pytest.approx(slope, abs=0.003)
+
+
+@pytest.mark.parametrize("control", REGULATING)
+def test_at_the_reference_temperature_nothing_changes(control: Control) -> None:
+    value, std = corrected_to_reference(METHANE, control, "o2", [4.0, 5.5], 20.0)
+    assert value.tolist() == [4.0, 5.5]
+    assert (std > 0).all()
+
+
+@pytest.mark.parametrize("control", REGULATING)
+@pytest.mark.parametrize("quantity", ["o2", "co2"])
+def test_a_missing_intake_temperature_leaves_the_value_and_widens_its_uncertainty(
+    control: Control, quantity: Quantity
+) -> None:
+    value, std = corrected_to_reference(METHANE, control, quantity, 5.0, [20.0, np.nan])
+    assert value.tolist() == [5.0, 5.0]
+    assert std[1] > 1.4 * std[0]
+
+
+def test_the_uncertainty_of_a_missing_temperature_is_six_kelvin_of_slope() -> None:
+    """For a ratio control 6 K are worth about 0.12 CO2 points; humidity and nothing else is added."""
+    _, std = corrected_to_reference(METHANE, "pneumatic ratio", "co2", 9.19, np.nan, relative_humidity=0.5)
+    step, _ = corrected_to_reference(METHANE, "pneumatic ratio", "co2", 9.19, 14.0, relative_humidity=0.0)
+    dry, _ = corrected_to_reference(METHANE, "pneumatic ratio", "co2", 9.19, 20.0, relative_humidity=0.0)
+    assert std == pytest.approx(abs(step - dry), rel=0.05)
+
+
+@property_settings
+@given(fuels, st.sampled_from(REGULATING), readings_o2, intake_temps_c)
+def test_o2_and_co2_are_corrected_to_the_same_flame(
+    fuel: Fuel, control: Control, o2_pct: float, temp_c: float
+) -> None:
+    o2, _ = corrected_to_reference(fuel, control, "o2", o2_pct, temp_c)
+    co2, _ = corrected_to_reference(fuel, control, "co2", co2_pct_from_o2(fuel, o2_pct), temp_c)
+    if o2 >= 0:
+        assert co2 == pytest.approx(co2_pct_from_o2(fuel, o2), rel=1e-9)
+    else:
+        assert co2 > fuel.co2_max_pct
+
+
+@property_settings
+@given(fuels, st.sampled_from(REGULATING), readings_o2, st.floats(-20.0, 19.9))
+def test_winter_air_is_corrected_towards_less_oxygen(
+    fuel: Fuel, control: Control, o2_pct: float, temp_c: float
+) -> None:
+    value, std = corrected_to_reference(fuel, control, "o2", o2_pct, temp_c)
+    assert value < o2_pct
+    assert std > 0
+
+
+@property_settings
+@given(fuels, readings_o2, intake_temps_c)
+def test_a_self_adapting_burner_needs_no_correction(fuel: Fuel, o2_pct: float, temp_c: float) -> None:
+    value, std = corrected_to_reference(fuel, "self-adapting", "o2", o2_pct, temp_c)
+    assert (value, std) == pytest.approx((o2_pct, 0.0), abs=0)
+
+
+def test_a_lean_winter_setting_can_run_out_of_air_in_summer() -> None:
+    """A reading of 1 % O2 at -20 °C on a fixed fan: below zero at 20 °C, in either quantity."""
+    o2, _ = corrected_to_reference(METHANE, "linkage", "o2", 1.0, -20.0)
+    co2, _ = corrected_to_reference(METHANE, "linkage", "co2", co2_pct_from_o2(METHANE, 1.0), -20.0)
+    assert o2 < 0
+    assert co2 > METHANE.co2_max_pct
+
+
+@pytest.mark.parametrize("control", get_args(Control))
+def test_a_missing_reading_stays_missing(control: Control) -> None:
+    value, std = corrected_to_reference(METHANE, control, "o2", np.nan, [5.0, np.nan])
+    assert np.isnan(value).all()
+    assert np.isnan(std).all()
+
+
+def test_refuses_an_unknown_control_or_quantity() -> None:
+    with pytest.raises(ValueError, match="control"):
+        corrected_to_reference(METHANE, "magic", "o2", 5.0, 5.0)  # type: ignore[arg-type]  # the misuse under test
+    with pytest.raises(ValueError, match="quantity"):
+        corrected_to_reference(METHANE, "linkage", "co", 5.0, 5.0)  # type: ignore[arg-type]  # the misuse under test

@@ -1,0 +1,111 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.combustion import (
+    FUELS,
+    Fuel,
+    apparent_co2_max_pct,
+    co2_pct_from_o2,
+    co2_pct_from_ratio,
+    dilution_factor,
+    excess_air_ratio_from_co2,
+    excess_air_ratio_from_o2,
+    flue_gas,
+    o2_pct_from_co2,
+    o2_pct_from_ratio,
+)
+from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
+from fleet.combustion.gases import AIR
+from tests.combustion.cases import fuels, lean_ratios, property_settings
+
+o2_readings = st.floats(0.0, 18.0)
+
+
+@property_settings
+@given(fuels, o2_readings)
+def test_o2_comes_back_from_its_excess_air(fuel: Fuel, o2_pct: float) -> None:
+    ratio = excess_air_ratio_from_o2(fuel, o2_pct)
+    assert o2_pct_from_ratio(fuel, ratio) == pytest.approx(o2_pct, rel=1e-12, abs=1e-12)
+
+
+@property_settings
+@given(fuels, o2_readings)
+def test_o2_and_co2_give_the_same_excess_air(fuel: Fuel, o2_pct: float) -> None:
+    ratio = excess_air_ratio_from_o2(fuel, o2_pct)
+    co2 = co2_pct_from_o2(fuel, o2_pct)
+    assert co2_pct_from_ratio(fuel, excess_air_ratio_from_co2(fuel, co2)) == pytest.approx(co2, rel=1e-12)
+    assert excess_air_ratio_from_co2(fuel, co2) == pytest.approx(ratio, rel=1e-12)
+    assert o2_pct_from_co2(fuel, co2) == pytest.approx(o2_pct, rel=1e-12, abs=1e-12)
+
+
+@property_settings
+@given(fuels, lean_ratios, st.floats(0.0, 0.03))
+def test_every_atom_that_enters_leaves(fuel: Fuel, ratio: float, humidity_ratio: float) -> None:
+    gas = flue_gas(fuel, ratio, humidity_ratio=humidity_ratio)
+    air = ratio * fuel.air_demand
+    assert gas.co2 == pytest.approx(fuel.carbon + air * AIR["CO2"], rel=1e-12)
+    assert 2 * gas.water == pytest.approx(fuel.hydrogen, rel=1e-12)
+    assert 2 * gas.nitrogen == pytest.approx(fuel.nitrogen + 2 * air * AIR["N2"], rel=1e-12)
+    assert gas.so2 == pytest.approx(fuel.sulfur, rel=1e-12)
+    oxygen_out = 2 * (gas.co2 + gas.so2 + gas.oxygen) + gas.water
+    assert oxygen_out == pytest.approx(fuel.oxygen + 2 * air * (AIR["O2"] + AIR["CO2"]), rel=1e-12)
+
+
+@property_settings
+@given(fuels, lean_ratios)
+def test_dry_shares_make_a_whole(fuel: Fuel, ratio: float) -> None:
+    gas = flue_gas(fuel, ratio)
+    so2_pct = 100 * gas.so2 / gas.dry
+    assert gas.o2_pct + gas.co2_pct + gas.inert_pct + so2_pct == pytest.approx(100.0, abs=1e-10)
+    assert gas.o2_pct == pytest.approx(o2_pct_from_ratio(fuel, ratio), abs=1e-10)
+    assert gas.co2_pct == pytest.approx(co2_pct_from_ratio(fuel, ratio), abs=1e-10)
+
+
+@property_settings
+@given(fuels, o2_readings, st.floats(0.0, 0.5))
+def test_air_in_the_sample_leaves_the_apparent_maximum_as_it_was(
+    fuel: Fuel, o2_pct: float, air_share: float
+) -> None:
+    co2 = co2_pct_from_o2(fuel, o2_pct)
+    diluted_o2 = (1 - air_share) * o2_pct + air_share * O2_AIR_PCT
+    diluted_co2 = (1 - air_share) * co2 + air_share * CO2_AIR_PCT
+    assert apparent_co2_max_pct(o2_pct, co2) == pytest.approx(fuel.co2_max_pct, rel=1e-10)
+    assert apparent_co2_max_pct(diluted_o2, diluted_co2) == pytest.approx(fuel.co2_max_pct, rel=1e-10)
+
+
+@property_settings
+@given(fuels, o2_readings, st.floats(0.001, 2.0))
+def test_more_o2_means_more_air(fuel: Fuel, o2_pct: float, more: float) -> None:
+    leaner = min(o2_pct + more, 20.9)
+    assert excess_air_ratio_from_o2(fuel, leaner) > excess_air_ratio_from_o2(fuel, o2_pct)
+
+
+def test_the_handbook_shortcut_is_not_the_excess_air() -> None:
+    """Methane at 6 % O2: 1.403 diluted, 1.359 excess (fixtures/golden/excess_air_formulas.csv)."""
+    assert dilution_factor(6.0) == pytest.approx(1.403, abs=5e-4)
+    assert excess_air_ratio_from_o2(FUELS["methane"], 6.0) == pytest.approx(1.359, abs=5e-4)
+
+
+def test_values_outside_the_lean_line_answer_nan() -> None:
+    gas = FUELS["natural_gas"]
+    assert np.isnan(excess_air_ratio_from_o2(gas, [-0.1, 20.946, 21.0, np.nan])).all()
+    assert np.isnan(excess_air_ratio_from_co2(gas, [gas.co2_max_pct + 0.01, 0.04, 0.0, -1.0, np.nan])).all()
+    assert np.isnan(dilution_factor([20.9, 25.0])).all()
+    assert np.isnan(apparent_co2_max_pct([20.946, 21.5], 9.0)).all()
+    assert np.isnan(flue_gas(gas, 0.99).dry)
+
+
+def test_the_ends_of_the_line_hold() -> None:
+    for fuel in FUELS.values():
+        assert excess_air_ratio_from_o2(fuel, 0.0) == 1.0
+        assert excess_air_ratio_from_co2(fuel, fuel.co2_max_pct) == pytest.approx(1.0, abs=1e-12)
+        assert co2_pct_from_o2(fuel, 0.0) == pytest.approx(fuel.co2_max_pct, rel=1e-12)
+
+
+def test_a_common_reading_of_a_condensing_boiler() -> None:
+    """Common practice, no source: about 9 % CO2 on natural gas is about 5 % O2 and 28 % excess air."""
+    gas = FUELS["natural_gas"]
+    assert o2_pct_from_co2(gas, 9.0) == pytest.approx(5.1, abs=0.15)
+    assert excess_air_ratio_from_co2(gas, 9.0) == pytest.approx(1.29, abs=0.02)

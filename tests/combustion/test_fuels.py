@@ -1,0 +1,121 @@
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.combustion import FUELS, Fuel, gas_properties, moles_from_volumes
+from fleet.combustion.gases import AIR, SPECIES
+from tests.combustion.cases import property_settings
+
+burnable_gases = st.dictionaries(
+    st.sampled_from(sorted(SPECIES)), st.floats(0.01, 1.0), min_size=1, max_size=len(SPECIES)
+).filter(lambda parts: any(key in parts for key in ("CH4", "C3H8", "H2")))
+
+
+def normalised(parts: dict[str, float]) -> dict[str, float]:
+    total = math.fsum(parts.values())
+    return {key: part / total for key, part in parts.items()}
+
+
+def test_air_is_whole() -> None:
+    assert math.fsum(AIR.values()) == pytest.approx(1.0, abs=1e-12)
+
+
+def test_every_fuel_on_the_list_says_where_it_comes_from() -> None:
+    assert {"natural_gas", "propane", "light_oil", "methane"} <= FUELS.keys()
+    for name, fuel in FUELS.items():
+        assert fuel.name == name
+        assert fuel.label
+        assert fuel.source
+        assert fuel.evidence
+
+
+@pytest.mark.parametrize(
+    ("composition", "words"),
+    [
+        ({"CH5": 1.0}, "composition: 'CH5' is not known"),
+        ({"CH4": 1.1, "N2": -0.1}, "composition: the fraction of N2 is -0.1"),
+        ({"CH4": math.nan}, "composition: the fraction of CH4 is nan"),
+        ({"CH4": 0.90, "N2": 0.09}, "composition: fractions sum to 0.99"),
+        ({}, "composition: fractions sum to 0"),
+        ({"N2": 1.0}, "needs no oxygen"),
+        ({"O2": 0.9, "CH4": 0.1}, "needs no oxygen"),
+    ],
+)
+def test_refuses_a_composition_and_says_why(composition: dict[str, float], words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        Fuel.from_composition("odd", composition)
+
+
+@pytest.mark.parametrize(
+    ("mass_fractions", "hhv_mj_kg", "words"),
+    [
+        ({"C": 0.86, "K": 0.14}, 45.5, "mass_fractions: 'K' is not known"),
+        ({"C": 1.14, "H": -0.14}, 45.5, "mass_fractions: the fraction of H is -0.14"),
+        ({"C": 0.86, "H": 0.12}, 45.5, "mass_fractions: fractions sum to 0.98"),
+        ({"H": 1.0}, 141.8, "C must be present"),
+        ({"C": 0.86, "H": 0.14}, math.nan, "heating value"),
+        ({"C": 0.86, "H": 0.14}, 1.0, "heating value"),
+    ],
+)
+def test_refuses_an_analysis_and_says_why(
+    mass_fractions: dict[str, float], hhv_mj_kg: float, words: str
+) -> None:
+    with pytest.raises(ValueError, match=words):
+        Fuel.from_ultimate_analysis("odd", mass_fractions, hhv_mj_kg)
+
+
+def test_a_small_gap_in_the_sum_is_closed_and_said() -> None:
+    fuel = Fuel.from_composition("nearly", {"CH4": 0.857, "N2": 0.139})
+    assert fuel.co2_max_pct == pytest.approx(
+        Fuel.from_composition("whole", {"CH4": 0.857 / 0.996, "N2": 0.139 / 0.996}).co2_max_pct
+    )
+    assert fuel.notes == ("Fractions summed to 0.996 and were divided by that sum.",)
+
+
+@property_settings
+@given(burnable_gases)
+def test_nothing_is_lost_or_made_when_a_gas_is_mixed(parts: dict[str, float]) -> None:
+    composition = normalised(parts)
+    fuel = Fuel.from_composition("gas", composition)
+    assert fuel.carbon == pytest.approx(sum(x * SPECIES[key].carbon for key, x in composition.items()))
+    assert fuel.hhv_kj_mol >= fuel.lhv_kj_mol
+    # Nitrogen of fuel and air, argon, and CO2 make up all dry gas once the oxygen is used.
+    inert = fuel.nitrogen / 2 + fuel.air_demand * (AIR["N2"] + AIR["Ar"])
+    assert fuel.dry_products * (1 - fuel.co2_max_pct / 100) == pytest.approx(inert, rel=1e-12)
+
+
+@property_settings
+@given(burnable_gases)
+def test_volumes_and_moles_describe_the_same_gas(parts: dict[str, float]) -> None:
+    volumes = normalised(parts)
+    moles = moles_from_volumes(volumes)
+    assert math.fsum(moles.values()) == pytest.approx(1.0, abs=1e-12)
+    for key, mole in moles.items():
+        assert mole == pytest.approx(volumes[key], rel=0.08)
+
+
+def test_volumes_refuse_an_unknown_species() -> None:
+    with pytest.raises(ValueError, match="volumes"):
+        moles_from_volumes({"CH4": 0.9, "steam": 0.1})
+
+
+def test_a_fuel_known_by_mass_has_no_gas_properties() -> None:
+    with pytest.raises(ValueError, match="light_oil"):
+        gas_properties(FUELS["light_oil"])
+
+
+def test_sulfur_takes_oxygen_and_leaves_dry_gas() -> None:
+    clean = Fuel.from_ultimate_analysis("clean", {"C": 0.87, "H": 0.13}, 45.0)
+    sour = Fuel.from_ultimate_analysis("sour", {"C": 0.87, "H": 0.12, "S": 0.01}, 45.0)
+    sulfur = 0.01 / 32.065 * 12.011 / 0.87
+    assert sour.sulfur == pytest.approx(sulfur)
+    assert sour.oxygen_demand == pytest.approx(sour.carbon + sour.hydrogen / 4 + sulfur)
+    assert sour.dry_products == pytest.approx(1 + sulfur + sour.air_demand * (1 - AIR["O2"]))
+    assert sour.co2_max_pct != clean.co2_max_pct
+
+
+def test_light_oil_is_near_european_practice() -> None:
+    """15.4 % for heating oil EL: common practice from memory, no source."""
+    assert FUELS["light_oil"].co2_max_pct == pytest.approx(15.4, abs=0.2)

@@ -1,0 +1,58 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.combustion import (
+    FUELS,
+    Fuel,
+    dew_point_c,
+    humidity_ratio,
+    saturation_pressure_pa,
+    saturation_temperature_c,
+)
+from tests.combustion.cases import fuels, lean_ratios, property_settings
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "mpa"), [(300, 0.353658941e-2), (500, 0.263889776e1), (600, 0.123443146e2)]
+)
+def test_saturation_pressure_of_the_standard(kelvin: float, mpa: float) -> None:
+    """IAPWS-IF97 table 35, digits from memory."""
+    assert saturation_pressure_pa(kelvin - 273.15) == pytest.approx(mpa * 1e6, rel=1e-8)
+
+
+@pytest.mark.parametrize(("mpa", "kelvin"), [(0.1, 0.372755919e3), (1, 0.453035632e3), (10, 0.584149488e3)])
+def test_saturation_temperature_of_the_standard(mpa: float, kelvin: float) -> None:
+    """IAPWS-IF97 table 36, digits from memory."""
+    assert saturation_temperature_c(mpa * 1e6) == pytest.approx(kelvin - 273.15, abs=1e-6)
+
+
+def test_cold_air_is_over_supercooled_water() -> None:
+    """125.4 Pa at -20 °C and 50.9 Pa at -30 °C: Murphy and Koop 2005, from memory."""
+    assert saturation_pressure_pa([-20.0, -30.0]) == pytest.approx([125.4, 50.9], rel=2e-3)
+
+
+@property_settings
+@given(st.floats(-29.9, 373.0))
+def test_pressure_and_temperature_are_inverses(temp_c: float) -> None:
+    assert saturation_temperature_c(saturation_pressure_pa(temp_c)) == pytest.approx(temp_c, abs=1e-6)
+
+
+@property_settings
+@given(fuels, lean_ratios, st.floats(0.001, 0.5))
+def test_more_air_lowers_the_dew_point(fuel: Fuel, ratio: float, more: float) -> None:
+    assert dew_point_c(fuel, ratio + more) < dew_point_c(fuel, ratio)
+
+
+def test_altitude_lowers_the_dew_point() -> None:
+    """54.9 °C at sea level is 50.9 °C at 834 hPa (computed with CoolProp)."""
+    assert dew_point_c(FUELS["methane"], 1.25, pressure_pa=[101325.0, 83430.0]) == pytest.approx(
+        [54.9, 50.9], abs=0.1
+    )
+
+
+def test_impossible_air_answers_nan() -> None:
+    assert np.isnan(humidity_ratio([20.0, 20.0, 120.0, np.nan], [1.1, -0.1, 1.0, 0.5])).all()
+    assert np.isnan(saturation_pressure_pa([-31.0, 374.0])).all()
+    assert np.isnan(saturation_temperature_c([0.0, -5.0, 23e6])).all()

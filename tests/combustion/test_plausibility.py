@@ -1,0 +1,116 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.combustion import FUELS, VOIDING, Fuel, ReadingFlag, co2_pct_from_o2, doubts, reading_flags
+from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
+from fleet.combustion.plausibility import Co2Basis
+from tests.combustion.cases import fuels, property_settings
+
+GAS = FUELS["natural_gas"]
+
+
+def codes(
+    o2_pct: float, co2_pct: float, co_ppm: float, basis: Co2Basis = "measured", fuel: Fuel = GAS
+) -> list[str]:
+    return [doubt.code for doubt in doubts(fuel, o2_pct, co2_pct, co_ppm, co2_basis=basis)]
+
+
+@property_settings
+@given(fuels, st.floats(0.6, 17.9), st.floats(0.0, 900.0), st.floats(-0.3, 0.3), st.floats(0.0, 0.5))
+def test_a_sound_reading_raises_nothing_leaked_air_or_not(
+    fuel: Fuel, o2_pct: float, co_ppm: float, error_points: float, air_share: float
+) -> None:
+    """Errors up to the analyser's own 0.3 points pass, and so does any leak: it moves along the same line."""
+    diluted_o2 = (1 - air_share) * o2_pct + air_share * O2_AIR_PCT
+    diluted_co2 = (1 - air_share) * co2_pct_from_o2(fuel, o2_pct) + air_share * CO2_AIR_PCT + error_points
+    flags = reading_flags(fuel, diluted_o2, diluted_co2, co_ppm, co2_basis="measured")
+    assert ReadingFlag(int(flags)) & ~ReadingFlag.O2_TOO_DILUTE == ReadingFlag(0)
+
+
+@pytest.mark.parametrize("o2_pct", [3.0, 5.0, 8.0])
+@pytest.mark.parametrize("burnt", ["propane", "butane", "light_oil"])
+def test_another_fuel_than_stated_is_found(o2_pct: float, burnt: str) -> None:
+    assert codes(o2_pct, float(co2_pct_from_o2(FUELS[burnt], o2_pct)), 20.0) == ["pair_misfits_fuel"]
+
+
+@pytest.mark.parametrize("co2_pct", [float(co2_pct_from_o2(FUELS["natural_gas_l"], 5.0)), np.nan])
+def test_neighbouring_gases_and_a_missing_value_are_not_accused(co2_pct: float) -> None:
+    assert codes(5.0, co2_pct, 20.0) == []
+
+
+def test_more_co2_than_the_fuel_can_give_is_found_without_o2() -> None:
+    assert codes(np.nan, 13.0, 20.0) == ["pair_misfits_fuel"]
+    assert codes(np.nan, 11.5, 20.0) == []
+
+
+def test_the_pair_is_not_judged_where_co2_is_not_measured() -> None:
+    assert codes(5.0, 9.5, 20.0, "calculated") == ["co2_calculated"]
+    assert codes(5.0, 2.0, 20.0, "absent") == []
+
+
+def test_calculated_co2_gives_away_an_analyser_set_to_another_fuel() -> None:
+    propane_pct = float(co2_pct_from_o2(FUELS["propane"], 5.0))
+    assert codes(5.0, propane_pct, 20.0, "calculated") == ["co2_calculated", "co2_of_other_fuel"]
+
+
+@pytest.mark.parametrize("constant_pct", [11.7, 11.8, 11.9, 12.0, 12.1])
+@pytest.mark.parametrize("o2_pct", [1.0, 5.0, 12.0])
+def test_the_usual_natural_gas_constants_are_one_fuel(constant_pct: float, o2_pct: float) -> None:
+    """Common practice, no source: analysers carry 11.7 to 12.1 % and print one decimal."""
+    printed_pct = round(constant_pct * (1 - o2_pct / 20.9), 1)
+    assert codes(o2_pct, printed_pct, 20.0, "calculated") == ["co2_calculated"]
+
+
+def test_the_rich_side_is_a_trap_with_or_without_o2() -> None:
+    """CO2 10.8 % with O2 0 and 13 300 ppm: equilibrium frozen at 1500 K, 5 % short of air (Cantera 3.2)."""
+    assert codes(0.0, 10.8, 13_300.0) == ["rich_side"]
+    assert codes(np.nan, 10.8, 13_300.0) == ["rich_side"]
+    assert codes(0.0, np.nan, 13_300.0, "absent") == ["rich_side"]
+    assert codes(4.0, 9.5, 13_300.0) == []
+
+
+def test_nearly_air_and_more_than_air() -> None:
+    assert codes(18.0, np.nan, 60.0, "absent") == ["o2_too_dilute"]
+    assert codes(20.9, np.nan, 0.0, "absent") == ["o2_too_dilute"]
+    assert codes(21.3, np.nan, 0.0, "absent") == ["o2_above_air"]
+    assert codes(17.99, np.nan, 60.0, "absent") == []
+
+
+def test_only_a_calculated_co2_leaves_a_reading_standing() -> None:
+    standing = [flag for flag in ReadingFlag if flag not in VOIDING]
+    assert standing == [ReadingFlag.CO2_CALCULATED]
+    assert [doubt.voids for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="calculated")] == [False]
+    assert [doubt.voids for doubt in doubts(GAS, 18.5, 1.4, 60.0, co2_basis="measured")] == [True]
+
+
+def test_a_doubt_brings_its_figures_and_a_sentence_with_them() -> None:
+    (doubt,) = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="measured")
+    assert doubt.figures["expected_co2_pct"] == pytest.approx(9.07, abs=0.01)
+    assert doubt.figures["apparent_co2_max_pct"] == pytest.approx(13.8, abs=0.05)
+    assert "10.5 %" in doubt.sentence
+    assert "9.1 %" in doubt.sentence
+
+
+def test_no_sentence_claims_to_find_a_leak() -> None:
+    said = [
+        doubt.sentence
+        for o2, co2, co in ((21.5, 9.0, 1.0), (18.5, 9.0, 1.0), (0.0, 9.0, 5000.0), (5.0, 13.0, 1.0))
+        for basis in ("measured", "calculated")
+        for doubt in doubts(GAS, o2, co2, co, co2_basis=basis)
+    ]
+    assert {doubt.split()[0] for doubt in said} >= {"O2", "CO2", "CO", "The"}
+    assert not any("leak" in sentence.lower() for sentence in said)
+
+
+def test_many_readings_at_once_agree_with_one_at_a_time() -> None:
+    o2, co2, co = np.array([5.0, 18.5, 21.5, 0.0, np.nan]), np.array([11.0, 1.4, 0.1, 10.0, np.nan]), 2000.0
+    flags = reading_flags(GAS, o2, co2, co, co2_basis="measured")
+    single = [int(reading_flags(GAS, a, b, co, co2_basis="measured")) for a, b in zip(o2, co2, strict=True)]
+    assert flags.tolist() == single
+
+
+def test_refuses_an_unknown_basis() -> None:
+    with pytest.raises(ValueError, match="co2_basis"):
+        reading_flags(GAS, 5.0, 9.0, 20.0, co2_basis="guessed")  # type: ignore[arg-type]  # the misuse under test
