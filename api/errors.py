@@ -59,7 +59,14 @@ def _described(exc: Exception) -> tuple[dict[str, Any] | None, dict[str, str]]:
 
 def _body(status: int, code: str, detail: str, **more: Any) -> dict[str, Any]:
     title = _TITLES.get(status, "Refused")
-    return {"type": f"/api/v1/problems/{code}", "title": title, "status": status, "code": code, "detail": detail, **more}
+    return {
+        "type": f"/api/v1/problems/{code}",
+        "title": title,
+        "status": status,
+        "code": code,
+        "detail": detail,
+        **more,
+    }
 
 
 def as_response(status: int, code: str, detail: str) -> JsonResponse:

@@ -135,7 +135,10 @@ def _database(name: str, default: str) -> dict[str, object]:
     if database["ENGINE"] == "django.db.backends.sqlite3":
         return database | {"OPTIONS": SQLITE_OPTIONS, "CONN_MAX_AGE": 0}
     if database["ENGINE"] == "django.db.backends.postgresql":
-        return database | {"OPTIONS": {"options": "-c synchronous_commit=on -c lock_timeout=10000"}, "CONN_MAX_AGE": 60}
+        return database | {
+            "OPTIONS": {"options": "-c synchronous_commit=on -c lock_timeout=10000"},
+            "CONN_MAX_AGE": 60,
+        }
     raise ImproperlyConfigured(f"{name} must name SQLite or PostgreSQL.")
 
 
@@ -264,9 +267,17 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
-        "json": {"()": "structlog.stdlib.ProcessorFormatter", "processor": "ext://fleet.logs.as_json", "foreign_pre_chain": []}
+        "json": {
+            "()": "structlog.stdlib.ProcessorFormatter",
+            "processor": "ext://fleet.logs.as_json",
+            "foreign_pre_chain": [],
+        }
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
-    "loggers": {"django.server": {"level": "WARNING"}, "celery": {"level": "WARNING"}, "axes": {"level": "WARNING"}},
+    "loggers": {
+        "django.server": {"level": "WARNING"},
+        "celery": {"level": "WARNING"},
+        "axes": {"level": "WARNING"},
+    },
 }

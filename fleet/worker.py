@@ -32,7 +32,12 @@ def _transport_options() -> dict[str, object]:
         settings.BROKER_DIR.mkdir(parents=True, exist_ok=True)
         folder = str(settings.BROKER_DIR)
         control = str(settings.BROKER_DIR / "control")
-        return {"data_folder_in": folder, "data_folder_out": folder, "control_folder": control, "polling_interval": 0.1}
+        return {
+            "data_folder_in": folder,
+            "data_folder_out": folder,
+            "control_folder": control,
+            "polling_interval": 0.1,
+        }
     return {"visibility_timeout": 600, "unacked_restore_interval": 2, "unacked_restore_throttle": 1}
 
 
@@ -87,11 +92,7 @@ def scan() -> int:
 def slots_due(now: datetime) -> list[tuple[str, str, datetime]]:
     """The timetable's slots of the office's present day that have begun: one key a local day, whatever DST does."""
     local = now.astimezone(ZoneInfo(settings.TIME_ZONE))
-    return [
-        (kind, f"{local:%Y-%m-%d}", now)
-        for kind, hour in TIMETABLE.items()
-        if local.hour >= hour
-    ]
+    return [(kind, f"{local:%Y-%m-%d}", now) for kind, hour in TIMETABLE.items() if local.hour >= hour]
 
 
 def run_left_lying() -> int:

@@ -26,8 +26,8 @@ SHEET: dict[str, Any] = {
     "rated_output_kw": "58",
     "rates": ["high", "low"],
     "targets": [
-        {"rate": "high", "quantity": "co2", "value": "9.4", "tolerance": "0.3", "tolerance_basis": "points", "casing": "closed"},
-        {"rate": "low", "quantity": "co2", "value": "9.1", "tolerance": "0.3", "tolerance_basis": "points", "casing": "closed"},
+        {"rate": "high", "quantity": "co2", "value": "9.4", "tolerance": "0.3", "tolerance_basis": "points"},
+        {"rate": "low", "quantity": "co2", "value": "9.1", "tolerance": "0.3", "tolerance_basis": "points"},
     ],
     "ceilings": [{"quantity": "co_air_free", "value": "250", "unit": "ppm", "rate": "any", "action": "Find the cause"}],
     "adjusters": [
@@ -36,6 +36,10 @@ SHEET: dict[str, Any] = {
     ],
     "source": "invented for tests",
 }  # fmt: skip
+
+
+for _target in SHEET["targets"]:
+    _target["casing"] = "closed"
 
 
 def make_user(username: str, role: str, *, sees_all_clients: bool = True) -> User:
@@ -54,11 +58,25 @@ def make_person(name: str, user: User | None, actor: User, *, valid_to: str = "2
 
 
 def make_analyser(actor: User, *, co2: str = "calculated", valid_to: str = "2030-12-31") -> Analyser:
-    accuracy = {"o2": {"absolute": 0.3}, "co": {"absolute": 20, "relative_pct": 5}, "flue_temp": {"absolute": 2}}
+    accuracy = {
+        "o2": {"absolute": 0.3},
+        "co": {"absolute": 20, "relative_pct": 5},
+        "flue_temp": {"absolute": 2},
+    }
     analyser = Analyser.objects.create(
-        name="Analyser 1", serial="A-1", measures=["o2", "co", "flue_temp", "air_temp"], co2=co2, accuracy=accuracy
+        name="Analyser 1",
+        serial="A-1",
+        measures=["o2", "co", "flue_temp", "air_temp"],
+        co2=co2,
+        accuracy=accuracy,
     )
-    content = {"done_on": "2015-01-10", "valid_to": valid_to, "certificate": "C-1", "by": "a laboratory", "passed": True}
+    content = {
+        "done_on": "2015-01-10",
+        "valid_to": valid_to,
+        "certificate": "C-1",
+        "by": "a laboratory",
+        "passed": True,
+    }
     add_calibration(analyser=analyser, content=content, actor=actor, now=NOON, id=new_id())
     return analyser
 
@@ -70,9 +88,7 @@ def make_sheet(actor: User, content: dict[str, Any] | None = None, name: str = "
 
 
 def make_building(client: Client, name: str = "Weir House", **values: Any) -> Building:
-    return Building.objects.create(
-        client=client, name=name, address="1 Test Lane", time_zone="Europe/Lisbon", **values
-    )
+    return Building.objects.create(client=client, name=name, address="1 Test Lane", time_zone="Europe/Lisbon", **values)
 
 
 def make_appliance(building: Building, sheet: ModelSheet | None, name: str = "Boiler 1", **values: Any) -> Appliance:
@@ -85,7 +101,14 @@ def measured(value: str, unit: str, qualifier: str = "=") -> dict[str, str]:
 
 
 def reading(
-    phase: str, rate: str, minute: int, *, day: str = "2026-03-02", co2: str | None = None, co: str = "40", **changes: Any
+    phase: str,
+    rate: str,
+    minute: int,
+    *,
+    day: str = "2026-03-02",
+    co2: str | None = None,
+    co: str = "40",
+    **changes: Any,
 ) -> dict[str, Any]:
     values = {
         "co": measured(co, "ppm"),

@@ -27,7 +27,7 @@ class StrictSerializer(serializers.Serializer[Any]):
         unknown = [str(key) for key in data if key not in allowed]
         if unknown:
             known = ", ".join(sorted(allowed))
-            raise serializers.ValidationError({name: f"is not known here; known are {known}" for name in unknown})
+            raise serializers.ValidationError(dict.fromkeys(unknown, f"is not known here; known are {known}"))
         return super().to_internal_value(data)
 
 

@@ -95,7 +95,13 @@ def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
 def read_limit_set(data: Any) -> dict[str, Any]:
     """The content of a limit set version; it must compile into a card. Raises Malformed."""
     content = read(LimitSetIn, data, "limit_set_malformed")
-    lines = {"id": "stop-lines", "version": 1, "evidence": "trial", "co_ppm_air_free": 400, "ambient_co_ppm": 35}
+    lines = {
+        "id": "stop-lines",
+        "version": 1,
+        "evidence": "trial",
+        "co_ppm_air_free": 400,
+        "ambient_co_ppm": 35,
+    }
     lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100}
     trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
     try:

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import DecimalText, Measured, Moment, MomentOrDay, Day, StrictSerializer, Text, Word
+from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay, StrictSerializer, Text, Word
 from fleet.models import Visit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.services.visits import VisitDraft

@@ -26,7 +26,8 @@ class Contractor(models.Model):
         constraints = [
             models.CheckConstraint(condition=models.Q(id=1), name="one_contractor"),
             models.CheckConstraint(
-                condition=models.Q(accepted_chance__gt=0, accepted_chance__lt=1), name="accepted_chance_is_a_chance"
+                condition=models.Q(accepted_chance__gt=0, accepted_chance__lt=1),
+                name="accepted_chance_is_a_chance",
             ),
             models.CheckConstraint(condition=models.Q(flag_at__gt=0, flag_at__lt=1), name="flag_at_is_a_chance"),
         ]

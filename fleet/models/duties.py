@@ -31,9 +31,13 @@ class Duty(RegisterEntry):
         ordering = ["due", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["appliance", "attachment"], condition=Q(until__isnull=True), name="one_duty_an_attachment"
+                fields=["appliance", "attachment"],
+                condition=Q(until__isnull=True),
+                name="one_duty_an_attachment",
             ),
-            models.CheckConstraint(condition=Q(source__in=["limit set", "contract", "maker"]), name="duty_source_known"),
+            models.CheckConstraint(
+                condition=Q(source__in=["limit set", "contract", "maker"]), name="duty_source_known"
+            ),
         ]
         indexes = [models.Index(fields=["due"])]
 

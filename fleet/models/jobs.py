@@ -38,12 +38,8 @@ class Job(models.Model):
     class Meta:
         ordering = ["due_at", "id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["kind", "key"], condition=Q(state="waiting"), name="one_waiting_job_a_key"
-            ),
-            models.UniqueConstraint(
-                fields=["kind", "key"], condition=Q(state="running"), name="one_running_job_a_key"
-            ),
+            models.UniqueConstraint(fields=["kind", "key"], condition=Q(state="waiting"), name="one_waiting_job_a_key"),
+            models.UniqueConstraint(fields=["kind", "key"], condition=Q(state="running"), name="one_running_job_a_key"),
         ]
         indexes = [models.Index(fields=["state", "due_at"])]
 

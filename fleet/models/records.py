@@ -25,7 +25,9 @@ class Record(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["kind", "subject"], condition=models.Q(amends__isnull=True), name="one_first_record_a_subject"
+                fields=["kind", "subject"],
+                condition=models.Q(amends__isnull=True),
+                name="one_first_record_a_subject",
             ),
         ]
         indexes = [models.Index(fields=["subject", "id"])]

@@ -5,7 +5,6 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.models.register import new_id
 
-
 # Work after which the readings before it say nothing about how the burner burns now.
 MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "part", "gas conversion"})
 

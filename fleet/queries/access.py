@@ -7,7 +7,7 @@ from fleet.models import Client, User
 
 def visible_clients(viewer: User) -> QuerySet[Client]:
     """All clients, or the ones named for this user; none for somebody who isn't logged in."""
-    if not viewer.is_authenticated or not viewer.is_active:
+    if not viewer.is_active:
         return Client.objects.none()
     if viewer.sees_all_clients:
         return Client.objects.all()

@@ -6,6 +6,6 @@ from fleet.models import Analyser, User
 
 
 def visible_analysers(viewer: User) -> QuerySet[Analyser]:
-    if not viewer.is_authenticated:
+    if not viewer.is_active:
         return Analyser.objects.none()
     return Analyser.objects.prefetch_related("calibrations")

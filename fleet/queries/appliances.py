@@ -20,10 +20,9 @@ def visible_flue_groups(viewer: User) -> QuerySet[FlueGroup]:
 
 def all_sheets(viewer: User) -> QuerySet[ModelSheet]:
     """Sheets are the contractor's knowledge, not a client's: everybody who is logged in reads them."""
-    if not viewer.is_authenticated:
+    if not viewer.is_active:
         return ModelSheet.objects.none()
     return ModelSheet.objects.prefetch_related(Prefetch("versions", SheetVersion.objects.order_by("number")))
-
 
 
 def facts_of(appliance: Appliance) -> dict[str, object]:
@@ -36,4 +35,5 @@ def facts_of(appliance: Appliance) -> dict[str, object]:
             known[name] = sheet[name]
     if "rated_output_kw" in sheet:
         known["output_kw"] = float(sheet["rated_output_kw"])
-    return known | appliance.facts
+    known.update(appliance.facts)
+    return known

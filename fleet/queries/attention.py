@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from uuid import UUID
 
 from fleet.models import Analyser, Flag, Forecast, Mark, Person, Revisit, User
 from fleet.queries.access import visible_clients
@@ -57,7 +58,9 @@ def attention_for(viewer: User, today: date, *, due_within: timedelta = DUE_WITH
     outside = _rows([each for each in flags if each.kind == Flag.Kind.OUTSIDE], revisits, {})
     drifting = _rows([each for each in flags if each.kind == Flag.Kind.DRIFT], revisits, forecasts)
     flagged = {each.appliance_id for each in flags}
-    soon = [each for each in revisits.values() if each.latest <= today + due_within and each.appliance_id not in flagged]
+    soon = [
+        each for each in revisits.values() if each.latest <= today + due_within and each.appliance_id not in flagged
+    ]
     return Attention(
         today=today,
         unsafe=tuple(each for each in flags if each.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)),
@@ -83,17 +86,15 @@ def _revisits(viewer: User) -> list[Revisit]:
     return list(mine.select_related("appliance__building__client"))
 
 
-def _forecasts(viewer: User) -> dict[tuple[object, str], Forecast]:
+def _forecasts(viewer: User) -> dict[tuple[UUID, str], Forecast]:
     mine = Forecast.objects.filter(appliance__building__client__in=visible_clients(viewer))
     return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in mine.defer("course", "series")}
 
 
 def _rows(
-    flags: list[Flag], revisits: dict[object, Revisit], forecasts: dict[tuple[object, str], Forecast]
+    flags: list[Flag], revisits: dict[UUID, Revisit], forecasts: dict[tuple[UUID, str], Forecast]
 ) -> tuple[Row, ...]:
-    rows = [
-        Row(each, revisits.get(each.appliance_id), forecasts.get((each.appliance_id, each.key))) for each in flags
-    ]
+    rows = [Row(each, revisits.get(each.appliance_id), forecasts.get((each.appliance_id, each.key))) for each in flags]
     return tuple(sorted(rows, key=lambda row: row.revisit.latest if row.revisit else date.max))
 
 

@@ -39,12 +39,8 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
         visits=visits,
         forecasts=tuple(appliance.forecasts.select_related("snapshot")),
         revisit=Revisit.objects.filter(appliance=appliance).first(),
-        flags=tuple(
-            Flag.objects.filter(appliance=appliance, closed_at__isnull=True).select_related("acknowledged_by")
-        ),
+        flags=tuple(Flag.objects.filter(appliance=appliance, closed_at__isnull=True).select_related("acknowledged_by")),
         duties=tuple(Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("attachment")),
         defects=tuple(each for each in Defect.objects.filter(appliance=appliance) if each.is_open),
-        records=tuple(
-            Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")
-        ),
+        records=tuple(Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")),
     )

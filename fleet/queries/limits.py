@@ -10,7 +10,7 @@ from fleet.queries.access import visible_clients
 
 def all_limit_sets(viewer: User) -> QuerySet[LimitSet]:
     """Limit sets are public knowledge: everybody who is logged in reads them."""
-    if not viewer.is_authenticated:
+    if not viewer.is_active:
         return LimitSet.objects.none()
     return LimitSet.objects.prefetch_related("versions")
 

@@ -10,7 +10,18 @@ from datetime import date
 from django.db.models import Q
 
 from fleet.errors import FleetError, NotFound
-from fleet.models import Appliance, Building, Client, Contractor, Defect, Duty, Flag, LimitSetVersion, User, Visit
+from fleet.models import (
+    Appliance,
+    Building,
+    Client,
+    Contractor,
+    Defect,
+    Duty,
+    Flag,
+    LimitSetVersion,
+    User,
+    Visit,
+)
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.visits import visible_visits
@@ -81,8 +92,10 @@ def statement_for(
         errors = {"ends": f"is {ends}; it must not be before the beginning, {begins}"}
         raise FleetError("invalid", "The period ends before it begins.", errors=errors)
     building = visible_buildings(viewer).filter(id=building_id).first() if building_id else None
-    client = visible_clients(viewer).filter(id=client_id).first() if client_id else building and building.client
-    if client is None or (building_id and building is None):
+    if (client_id is None) == (building_id is None):
+        raise FleetError("invalid", "Name a client or a building.", errors={"client": "or building: exactly one"})
+    client = building.client if building else visible_clients(viewer).filter(id__in=[client_id]).first()
+    if client is None:
         raise NotFound("not_found", "There is no such client or building that you may see.")
     lines = tuple(_line(viewer, each, begins, min(ends, today)) for each in _in_service(client, building, begins, ends))
     return Statement(
@@ -128,9 +141,7 @@ def _line(viewer: User, appliance: Appliance, begins: date, ends: date) -> Line:
         late_days=max((ends - duty.due).days, 0) if duty and duty.due and not appliance.in_service_to else 0,
         flags=tuple(Flag.objects.filter(appliance=appliance, closed_at__isnull=True)),
         defects=tuple(each for each in Defect.objects.filter(appliance=appliance) if each.is_open),
-        not_evidence=tuple(
-            each.sentence for each in last.marks.all() if each.code in NOT_EVIDENCE
-        ) if last else (),
+        not_evidence=tuple(each.sentence for each in last.marks.all() if each.code in NOT_EVIDENCE) if last else (),
     )
 
 
@@ -150,7 +161,9 @@ def _outcomes(visit: Visit) -> tuple[SetOutcome, ...]:
         SetOutcome(
             name=name,
             version=version,
-            outcome=_worst([each["outcome"] for each in standing if (each["set_name"], each["set_version"]) == (name, version)]),
+            outcome=_worst(
+                [each["outcome"] for each in standing if (each["set_name"], each["set_version"]) == (name, version)]
+            ),
             evidence=each["evidence"],
             reviewed=each["kind"] != "limit" or (name, version) in reviewed,
         )

@@ -141,7 +141,11 @@ def _people(visit: Visit) -> tuple[PersonFacts, ...]:
         used.setdefault(str(visit.signed_by_id), visit.signed_by)
     kind = "oil" if visit.fuel.endswith("oil") else "gas"
     return tuple(
-        PersonFacts(each.name if each else given, each, each.qualification_on(kind, visit.local_date) if each else None)
+        PersonFacts(
+            each.name if each else given,
+            each,
+            each.qualification_on(kind, visit.local_date) if each else None,
+        )
         for given, each in used.items()
     )
 
@@ -155,6 +159,6 @@ def open_marks(viewer: User) -> QuerySet[Mark]:
 
 def held_messages(viewer: User) -> QuerySet[HeldMessage]:
     """Messages that could not be read, for people who see all clients: their client can't be known."""
-    if not viewer.is_authenticated or not viewer.sees_all_clients:
+    if not viewer.is_active or not viewer.sees_all_clients:
         return HeldMessage.objects.none()
     return HeldMessage.objects.filter(settled_at__isnull=True).select_related("actor")

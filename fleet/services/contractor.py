@@ -37,9 +37,7 @@ def begin_installation(*, name: str, address: str, emergency_numbers: list[str],
     """
     if Contractor.objects.exists():
         raise Conflict("already_begun", "This installation has its contractor already.")
-    Contractor.objects.create(
-        name=name, address=address, emergency_numbers=emergency_numbers, is_demo=is_demo
-    )
+    Contractor.objects.create(name=name, address=address, emergency_numbers=emergency_numbers, is_demo=is_demo)
     installation = User(username="installation", role=Role.MANAGER, is_active=False, last_name="Installation")
     installation.set_unusable_password()
     installation.save()
@@ -57,9 +55,7 @@ def _ship_limit_sets(actor: User, now: datetime) -> None:
         limits.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
 
 
-def create_user(
-    *, username: str, password: str, role: str, name: str, sees_all_clients: bool = True
-) -> User:
+def create_user(*, username: str, password: str, role: str, name: str, sees_all_clients: bool = True) -> User:
     """A person's account; the password is held against the usual rules. Raises FleetError `invalid`."""
     user = User(username=username, role=role, last_name=name, sees_all_clients=sees_all_clients)
     try:

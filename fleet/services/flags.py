@@ -19,7 +19,15 @@ def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
     if visit.unsafe:
         reason = visit.unsafe_details.get("reason") or _("called unsafe by the technician")
         for each in _on_the_same_flue(appliance, visit):
-            put_flag(appliance=each, visit=visit, kind=Flag.Kind.UNSAFE, key="visit", sentence=reason, figures={}, now=now)
+            put_flag(
+                appliance=each,
+                visit=visit,
+                kind=Flag.Kind.UNSAFE,
+                key="visit",
+                sentence=reason,
+                figures={},
+                now=now,
+            )
     newer = appliance.visits.filter(local_date__gt=visit.local_date).exclude(id=visit.id)
     stop = [each for each in judgement.findings.all() if each.stop]
     standing = [each for each in stop if _stands(each.phase, visit)]
@@ -28,7 +36,13 @@ def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
         said = worst.sentence if standing else _("%s Put right at the same visit.") % worst.sentence
         figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing}
         put_flag(
-            appliance=appliance, visit=visit, kind=Flag.Kind.STOP, key=str(visit.id), sentence=said, figures=figures, now=now
+            appliance=appliance,
+            visit=visit,
+            kind=Flag.Kind.STOP,
+            key=str(visit.id),
+            sentence=said,
+            figures=figures,
+            now=now,
         )
     if not newer.exists():
         _open_outside(visit, judgement, now)
@@ -82,7 +96,14 @@ def open_unsafe_unread(*, appliance: Appliance, held_id: uuid.UUID, now: datetim
 
 
 def put_flag(
-    *, appliance: Appliance, visit: Visit | None, kind: str, key: str, sentence: str, figures: dict[str, Any], now: datetime
+    *,
+    appliance: Appliance,
+    visit: Visit | None,
+    kind: str,
+    key: str,
+    sentence: str,
+    figures: dict[str, Any],
+    now: datetime,
 ) -> Flag:
     """Open the flag, or bring the open one for the same reason up to date."""
     values = {"sentence": sentence, "figures": figures, "updated_at": now, "visit": visit}

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 from django.db import transaction
@@ -39,6 +39,14 @@ class Entry:
     adjusted: bool
     replaced: bool
     noise_scale: float
+
+
+class Corridor(NamedTuple):
+    """Where a series should stay [% vol]: the sheet's band, both ends, and what an adjustment aims at."""
+
+    lower: float
+    upper: float
+    target: float
 
 
 @dataclass(frozen=True)
@@ -137,16 +145,22 @@ def series_of(appliances: Iterable[Appliance]) -> dict[tuple[str, str], list[Ser
         visits[visit.appliance_id].append(visit)
     table: dict[tuple[str, str], list[Series]] = {}
     for key, appliance in chosen.items():
-        for rate in appliance.sheet.current.content["rates"]:
+        for rate in _current(appliance).content["rates"]:
             if series := _series(appliance, rate, visits[key]):
                 table.setdefault((series.quantity, rate), []).append(series)
     return table
 
 
-def _series(appliance: Appliance, rate: str, visits: list[Visit]) -> Series | None:
+def _current(appliance: Appliance) -> SheetVersion:
     version = appliance.sheet.current if appliance.sheet else None
-    target = target_of(version.content, rate) if version else None
-    if version is None or target is None or appliance.burns not in FUELS:
+    assert version is not None
+    return version
+
+
+def _series(appliance: Appliance, rate: str, visits: list[Visit]) -> Series | None:
+    version = _current(appliance)
+    target = target_of(version.content, rate)
+    if target is None:
         return None
     entries: list[Entry] = []
     for visit in visits:
@@ -195,9 +209,7 @@ def _usable(reading: Reading, visit: Visit) -> bool:
     return reading.rate_proven and reading.sampling_point != "common flue" and reading.number not in void and plain
 
 
-def _corrected(
-    readings: list[Reading], visit: Visit, quantity: str, control: str
-) -> tuple[float | None, float, float]:
+def _corrected(readings: list[Reading], visit: Visit, quantity: str, control: str) -> tuple[float | None, float, float]:
     """Mean as read, mean at 20 °C intake air [% vol], and the variance of one as a multiple of the usual."""
     by_number = {each["number"]: each for each in visit.judgement.derived}
     values = [(by_number[each.number][f"{quantity}_pct"], each.air_temp_c) for each in readings]
@@ -206,8 +218,12 @@ def _corrected(
         return None, math.nan, 1.0
     raw = np.array([value for value, _air in known])
     corrected, spread = corrected_to_reference(
-        FUELS[visit.fuel], control, quantity, raw, np.array([air for _value, air in known])  # type: ignore[arg-type]
-    )  # the sheet's words are checked when it is stored
+        FUELS[visit.fuel],
+        cast(Any, control),  # the sheet's words were checked when it was stored
+        cast(Any, quantity),
+        raw,
+        np.array([air for _value, air in known]),
+    )
     noise = 1.0 + (float(np.mean(spread)) / drift.Prior.of(quantity).tau0) ** 2
     return float(raw.mean()), float(np.mean(corrected)), noise
 
@@ -226,7 +242,7 @@ def _panel(series: Sequence[Series]) -> drift.Panel:
         [entry.adjusted for *_rest, entry in entries],
         [entry.noise_scale for *_rest, entry in entries],
         [entry.replaced for *_rest, entry in entries],
-        target=[_target_pct(each) for _number, each, _entry in entries],
+        target=[_band(each).target for _number, each, _entry in entries],
     )
 
 
@@ -234,17 +250,21 @@ def _years(day: date) -> float:
     return day.toordinal() / DAYS_A_YEAR
 
 
-def _target_pct(series: Series) -> float:
+def _band(series: Series) -> Corridor:
+    """The sheet's band at the series' rate; a band without a target is aimed at in its middle."""
     target = target_of(series.version.content, series.rate)
-    assert target is not None
-    return band_of(target).target
+    assert target is not None  # a series is only made where there is one
+    band = band_of(target)
+    assert band.lower is not None and band.upper is not None  # a sheet's target is stored with both ends
+    middle = (band.lower + band.upper) / 2
+    return Corridor(band.lower, band.upper, middle if band.target is None else band.target)
 
 
 def _forecast(series: Sequence[Series], snapshot: Snapshot, now: datetime) -> list[Forecast]:
     hyper = drift.Hyper.from_json(json.dumps(snapshot.parameters))
     state = drift.filter(_panel(series), hyper)
     alpha = Contractor.objects.get().accepted_chance
-    bands = [band_of(target_of(each.version.content, each.rate) or {}) for each in series]
+    bands = [_band(each) for each in series]
     limits = drift.Limits(np.array([each.lower for each in bands]), np.array([each.upper for each in bands]))
     years, binding = drift.horizon(state, hyper, limits, alpha, CAP_YEARS)
     grid = np.array((0.0, *drift.HORIZON_GRID_YEARS))
@@ -270,7 +290,9 @@ def _forecast(series: Sequence[Series], snapshot: Snapshot, now: datetime) -> li
             target_pct=bands[n].target,
             accepted_chance=alpha,
             horizon_on=_horizon_on(each, float(years[n]), str(binding[n])),
-            crossing=[{"years": float(g), "chance": round(float(c), 6)} for g, c in zip(grid, crossing[:, n], strict=True)],
+            crossing=[
+                {"years": float(g), "chance": round(float(c), 6)} for g, c in zip(grid, crossing[:, n], strict=True)
+            ],
             course=_course(each, steps, {name: values[:, n] for name, values in quantiles.items()}),
             series=[_shown(entry) for entry in each.entries],
             sentence=_sentence(each, float(state.mu[n]), _horizon_on(each, float(years[n]), str(binding[n])), alpha),
@@ -322,7 +344,7 @@ def _shown(entry: Entry) -> dict[str, Any]:
 
 def _sentence(series: Series, drift_pct: float, horizon_on: date | None, alpha: float) -> str:
     name = {"co2": "CO₂", "o2": "O₂"}[series.quantity]
-    band = band_of(target_of(series.version.content, series.rate) or {})
+    band = _band(series)
     words = {
         "quantity": name,
         "rate": series.rate,

@@ -97,7 +97,13 @@ def fail_job(*, job: Job, error: str, now: datetime) -> None:
     delay = timedelta(seconds=min(2**job.tries, 600))
     try:
         with transaction.atomic():
-            mine.update(state=Job.State.WAITING, claimed_until=None, due_at=now + delay, published_at=None, last_error=error[:4000])
+            mine.update(
+                state=Job.State.WAITING,
+                claimed_until=None,
+                due_at=now + delay,
+                published_at=None,
+                last_error=error[:4000],
+            )
     except IntegrityError:
         # The same work was requested anew during the run and already waits: that row will do it.
         mine.update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=error[:4000])

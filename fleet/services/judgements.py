@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from django.db import transaction
@@ -68,7 +68,9 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     stop_lines = stop_lines_in_force()
     derived = derive(visit, readings)
     table = card(
-        sheet.content | {"id": str(sheet.sheet_id), "version": sheet.number, "name": sheet.sheet.name} if sheet else None,
+        sheet.content | {"id": str(sheet.sheet_id), "version": sheet.number, "name": sheet.sheet.name}
+        if sheet
+        else None,
         [_limit_set(each) for each in sets],
         _analyser(_main_analyser(readings)),
         fuel=FUELS[visit.fuel],
@@ -160,8 +162,8 @@ def _doubts(fuel: Fuel, reading: Reading) -> list[dict[str, Any]]:
     values = (_or_nan(reading.o2_pct), _or_nan(reading.co2_pct), _or_nan(reading.co_ppm))
     return [
         {"code": each.code, "sentence": each.sentence, "figures": _figures(each.figures), "voids": each.voids}
-        for each in doubts(fuel, *values, co2_basis=basis)  # type: ignore[arg-type]
-    ]  # the column's choices are the words that doubts knows
+        for each in doubts(fuel, *values, co2_basis=cast(Any, basis))  # the column's choices are its words
+    ]
 
 
 def _figures(figures: Mapping[str, float]) -> dict[str, float | None]:
@@ -186,7 +188,8 @@ def _number(value: Any) -> float | None:
 
 def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
     status = "reviewed" if version.is_reviewed else "unreviewed"
-    return version.content | {
+    return {
+        **version.content,
         "id": version.limit_set.key,
         "version": version.number,
         "name": version.limit_set.name,
@@ -218,10 +221,22 @@ def _analyser(analyser: Analyser | None) -> dict[str, Any] | None:
 
 def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, Any]:
     """A reading as the evaluator wants it: what was read, how, and the figures only the server derives."""
-    read = (
-        "o2_pct co2_pct co_ppm no_ppm nox_ppm flue_temp_c air_temp_c ambient_co_ppm intake_o2_pct "
-        "draught_pa draught_fire_pa spillage_min smoke_spot oil_derivatives"
-    ).split()
+    read = [
+        "o2_pct",
+        "co2_pct",
+        "co_ppm",
+        "no_ppm",
+        "nox_ppm",
+        "flue_temp_c",
+        "air_temp_c",
+        "ambient_co_ppm",
+        "intake_o2_pct",
+        "draught_pa",
+        "draught_fire_pa",
+        "spillage_min",
+        "smoke_spot",
+        "oil_derivatives",
+    ]
     phase = "check" if reading.counted_phase == "between" else reading.counted_phase
     return {
         "key": str(reading.number),
@@ -257,14 +272,19 @@ def _outcome(verdicts: dict[str, Any]) -> dict[str, Any]:
     elif within:
         names = sorted({f"{each['set_name']} v{each['set_version']}" for each in within})
         outcome = "within"
-        summary = _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": _and(names)}
+        summary = _("%(when)s, within the limits of %(sets)s as recorded.") % {
+            "when": when,
+            "sets": _and(names),
+        }
     else:
         outcome, summary = "not judged", _("No reading could be judged.")
     return {"outcome": outcome, "summary": summary, "stop_as_left": stop_as_left}
 
 
 def _and(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else _("%(some)s and %(last)s") % {"some": ", ".join(names[:-1]), "last": names[-1]}
+    return (
+        names[0] if len(names) == 1 else _("%(some)s and %(last)s") % {"some": ", ".join(names[:-1]), "last": names[-1]}
+    )
 
 
 def _finding(judgement: Judgement, number: int, verdict: Any) -> Finding:

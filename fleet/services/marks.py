@@ -6,6 +6,7 @@ Field work is never refused for these: the technician did the work, the office m
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from fleet.models import Reading, Visit
@@ -34,9 +35,8 @@ def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Odd
     found: list[Oddity] = []
     for question in (_analysers, _people, _values, _order, _times):
         found += question(visit, readings, now)
-    return found + [*_changes_without_work(visit, readings), *_plate(visit), *_left_running(visit, verdicts)] + [
-        *_rates(visit, readings), *_seen_milder(visit, verdicts)
-    ]
+    found += [*_changes_without_work(visit, readings), *_plate(visit), *_left_running(visit, verdicts)]
+    return [*found, *_rates(visit, readings), *_seen_milder(visit, verdicts)]
 
 
 def _analysers(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
@@ -88,11 +88,13 @@ def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Odd
     for reading in readings:
         if reading.phase == "as found" and reading.counted_phase != "as found":
             yield Oddity(
-                "as_found_after_work", f"Reading {reading.number} was called as found but follows work on the burner."
+                "as_found_after_work",
+                f"Reading {reading.number} was called as found but follows work on the burner.",
             )
         if reading.phase == "as left" and reading.counted_phase != "as left":
             yield Oddity(
-                "as_left_before_work", f"Reading {reading.number} was called as left, but work on the burner follows."
+                "as_left_before_work",
+                f"Reading {reading.number} was called as left, but work on the burner follows.",
             )
 
 
@@ -100,7 +102,7 @@ def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Odd
     taken = [each.taken_at for each in readings if each.taken_at]
     if any(moment > now + timedelta(hours=24) for moment in taken):
         yield Oddity("time_ahead", "A reading is dated more than a day ahead of its arrival here.")
-    if any(later < earlier for earlier, later in zip(taken, taken[1:], strict=False)):
+    if any(later < earlier for earlier, later in pairwise(taken)):
         yield Oddity("times_out_of_order", "The readings' times don't follow their order.")
 
 

@@ -36,4 +36,3 @@ def qualification_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Ro
         "record_id": record_id,
     }
     return [Row(Qualification, uuid.UUID(content["id"]), values)]
-

@@ -61,7 +61,10 @@ def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
         duties.recompute_duty(duty=duty, today=today)
     forecasts.flag_drift(appliance=appliance, planned=_next_planned(appliance, today), now=now)
     reasons = sorted(_reasons(appliance, today), key=lambda each: each.latest)
-    return _put(appliance, reasons, now) if reasons else _withdraw(appliance)
+    if not reasons:
+        Revisit.objects.filter(appliance=appliance).delete()
+        return None
+    return _put(appliance, reasons, now)
 
 
 def _next_planned(appliance: Appliance, today: date) -> date:
@@ -103,9 +106,7 @@ def _from_duties(appliance: Appliance) -> list[Reason]:
 def _from_forecasts(appliance: Appliance) -> list[Reason]:
     """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing."""
     fitted = appliance.forecasts.filter(horizon_on__isnull=False).exclude(basis="assumptions")
-    return [
-        Reason("drift", day, each.last_visit_on, each.sentence) for each in fitted if (day := each.horizon_on)
-    ]
+    return [Reason("drift", day, each.last_visit_on, each.sentence) for each in fitted if (day := each.horizon_on)]
 
 
 def _from_defects(appliance: Appliance, today: date) -> list[Reason]:
@@ -131,7 +132,3 @@ def _put(appliance: Appliance, reasons: list[Reason], now: datetime) -> Revisit:
         Revisit.objects.filter(id=revisit.id).update(**values, made_at=now, version=F("version") + 1)
         revisit.refresh_from_db()
     return revisit
-
-
-def _withdraw(appliance: Appliance) -> None:
-    Revisit.objects.filter(appliance=appliance).delete()

@@ -174,7 +174,11 @@ def _already_recorded(draft: VisitDraft, actor: User) -> Visit | None:
 def _site_facts(appliance: Appliance) -> dict[str, str]:
     """Facts of the register as they stood when the message came: they belong to the record."""
     building = appliance.building
-    return {"time_zone": building.time_zone, "fuel": appliance.burns, "altitude_m": f"{building.altitude_m:g}"}
+    return {
+        "time_zone": building.time_zone,
+        "fuel": appliance.burns,
+        "altitude_m": f"{building.altitude_m:g}",
+    }
 
 
 # ---- from the record's content to rows: pure but for which people and analysers are on the register ----
@@ -231,7 +235,10 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
 
 
 def _reading_rows(
-    content: dict[str, Any], visit_id: uuid.UUID, people: dict[str, uuid.UUID], analysers: dict[str, uuid.UUID]
+    content: dict[str, Any],
+    visit_id: uuid.UUID,
+    people: dict[str, uuid.UUID],
+    analysers: dict[str, uuid.UUID],
 ) -> list[Row]:
     work = content.get("work", [])
     pressure_pa = _site_pressure_pa(content)

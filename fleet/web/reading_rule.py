@@ -51,7 +51,7 @@ class ReadingRule:
     label, unit : what is measured, in what; said, not drawn.
     low, high : the plausible range, which the line covers [unit].
     decimals : of the figures that carry no text of their own.
-    band_lower, band_upper, target : where it should be [unit]; an open end of the band reaches the line's end.
+    band_lower, band_upper, target : where it should be [unit]; an open end of the band runs to the line end.
     walls, found, left : any number of each; none where nothing is set or nothing was read.
     """
 

@@ -29,7 +29,16 @@ class Command(BaseCommand):
             raise CommandError("The installation has not begun; run manage.py set_up first.")
         if contractor.is_demo and host not in ("127.0.0.1", "localhost", "::1"):
             raise CommandError(f"The demo answers on this machine only; {host} is refused.")
-        web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--workers", "2", "--threads", "4"]
+        web = [
+            "gunicorn",
+            "fleet.wsgi:application",
+            "--bind",
+            f"{host}:{port}",
+            "--workers",
+            "2",
+            "--threads",
+            "4",
+        ]
         web += ["--worker-class", "gthread", "--graceful-timeout", "3", "--log-level", "warning", "--preload"]
         if tls_cert and tls_key:
             web += ["--certfile", tls_cert, "--keyfile", tls_key]
@@ -43,7 +52,9 @@ class Command(BaseCommand):
         scheme = "https" if tls_cert and tls_key else "http"
         self.stdout.write(f"{contractor.name}: {scheme}://{host}:{port}/  (Ctrl-C stops)")
         if contractor.is_demo:
-            self.stdout.write(f"Demonstration: everything in it is invented. Accounts: {settings.VAR_DIR}/demo-accounts.txt")
+            self.stdout.write(
+                f"Demonstration: everything in it is invented. Accounts: {settings.VAR_DIR}/demo-accounts.txt"
+            )
             accounts = settings.VAR_DIR / "demo-accounts.txt"
             if accounts.exists():
                 self.stdout.write(accounts.read_text())

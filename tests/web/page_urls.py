@@ -1,0 +1,29 @@
+"""Addresses for tests of the templates alone: the pages that these link to are stood in for."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import HttpRequest, HttpResponse
+from django.urls import path
+
+from fleet.web.accounts import LogIn, LogOut, gas_smell
+
+
+@login_not_required
+def stand_in(request: HttpRequest) -> HttpResponse:
+    from django.shortcuts import render
+
+    return render(request, "one_column.html")
+
+
+@login_not_required
+def broken(request: HttpRequest) -> HttpResponse:
+    raise RuntimeError("broken on purpose")
+
+
+urlpatterns = [
+    *(path(f"{name}/", stand_in, name=name) for name in ("attention", "buildings", "duties", "records", "statements")),
+    path("buildings/one/", stand_in, name="building"),
+    path("broken/", broken),
+    path("log-in/", LogIn.as_view(), name="log-in"),
+    path("log-out/", LogOut.as_view(), name="log-out"),
+    path("gas-smell/", gas_smell, name="gas-smell"),
+]
