@@ -5,10 +5,23 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
-from rest_framework.exceptions import ParseError
+from rest_framework.exceptions import APIException, ParseError, UnsupportedMediaType
 from rest_framework.parsers import BaseParser
+from rest_framework.utils.mediatypes import media_type_matches
 
 DEPTH = 32
+LARGEST = 2**53 - 1  # beyond it readers differ (RFC 7493)
+_FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
+
+
+class TooLong(APIException):
+    status_code = 413
+    default_code = "too_long"
+
+    def __init__(self) -> None:
+        super().__init__(
+            f"The body is longer than {settings.DATA_UPLOAD_MAX_MEMORY_SIZE} bytes; nothing was kept."
+        )
 
 
 class StrictJSONParser(BaseParser):
@@ -17,10 +30,25 @@ class StrictJSONParser(BaseParser):
     media_type = "application/json"
 
     def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
-        body = stream.read(settings.DATA_UPLOAD_MAX_MEMORY_SIZE + 1)
-        if len(body) > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
-            raise ParseError(f"The body is longer than {settings.DATA_UPLOAD_MAX_MEMORY_SIZE} bytes.")
-        return read_strictly(body)
+        return read_strictly(read_bytes(stream))
+
+
+class AsSentParser(BaseParser):
+    """The bytes as they came, whatever they call themselves, for messages that are kept when they can't be read."""
+
+    media_type = "*/*"
+
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> bytes:
+        if media_type and any(media_type_matches(form, media_type.split(";")[0]) for form in _FORMS):
+            raise UnsupportedMediaType(media_type)
+        return read_bytes(stream)
+
+
+def read_bytes(stream: Any) -> bytes:
+    body: bytes = stream.read(settings.DATA_UPLOAD_MAX_MEMORY_SIZE + 1)
+    if len(body) > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
+        raise TooLong
+    return body
 
 
 def read_strictly(body: bytes) -> Any:
@@ -28,9 +56,15 @@ def read_strictly(body: bytes) -> Any:
     try:
         text = body.decode("utf-8")
         _refuse_depth(text)
-        return json.loads(
-            text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=_refuse_duplicates
+        value = json.loads(
+            text,
+            parse_float=Decimal,
+            parse_int=_whole,
+            parse_constant=_refuse_constant,
+            object_pairs_hook=_refuse_duplicates,
         )
+        _refuse_characters(value, "body")
+        return value
     except UnicodeDecodeError as bad:
         raise ParseError(f"The body isn't UTF-8: {bad.reason} at byte {bad.start}.") from bad
     except json.JSONDecodeError as bad:
@@ -55,6 +89,12 @@ def _refuse_depth(text: str) -> None:
             depth -= 1
 
 
+def _whole(digits: str) -> int:
+    if len(digits) > 17 or abs(int(digits)) > LARGEST:
+        raise ValueError(f"{digits[:20]} is too large; whole numbers go to {LARGEST}, give it as a string.")
+    return int(digits)
+
+
 def _refuse_constant(word: str) -> None:
     raise ValueError(f"{word} isn't a number here; leave the field out or give a qualifier.")
 
@@ -64,7 +104,23 @@ def _refuse_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     for key, value in pairs:
         if key in read:
             raise ValueError(f"The key {key!r} stands twice in one object.")
-        if "\x00" in key or (isinstance(value, str) and "\x00" in value):
-            raise ValueError(f"The field {key!r} holds a NUL character.")
+        if not key.isascii():
+            raise ValueError(f"The key {key!r} isn't ASCII; all keys here are.")
         read[key] = value
     return read
+
+
+def _refuse_characters(value: Any, path: str) -> None:
+    """A NUL ends a string for some databases; half a surrogate pair is no character at all."""
+    if isinstance(value, str):
+        if "\x00" in value:
+            raise ValueError(f"The field {path} holds a NUL character.")
+        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            raise ValueError(f"The field {path} holds half a surrogate pair.")
+    elif isinstance(value, dict):
+        for key, each in value.items():
+            _refuse_characters(key, path)
+            _refuse_characters(each, f"{path}.{key}")
+    elif isinstance(value, list):
+        for index, each in enumerate(value):
+            _refuse_characters(each, f"{path}.{index}")

@@ -7,7 +7,7 @@ class FleetError(Exception):
     status = 400
 
     def __init__(self, code: str, message: str, **details: object) -> None:
-        super().__init__(message)
+        super().__init__(f"{message} {details}" if details else message)
         self.code = code
         self.message = message
         self.details = details

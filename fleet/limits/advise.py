@@ -97,9 +97,7 @@ def _distance(card: Card, band: Verdict) -> str:
     side = "above" if gap > 0 else "below"
     on_target = abs(gap) < 5e-4
     return (
-        " is on its target"
-        if on_target
-        else f" is {figure(abs(round(gap, 3)))} points {side} its target {target:g} %"
+        " is on its target" if on_target else f" is {figure(abs(round(gap, 3)))} points {side} its target {target:g} %"
     )
 
 
@@ -121,9 +119,7 @@ def _adjuster_for(card: Card, rate: str | None) -> Mapping[str, Any] | None:
     return next((a for a in card["adjusters"] if a["rate"] in (rate, "any")), None)
 
 
-def _forbidden(
-    card: Card, adjuster: Mapping[str, Any] | None, reading: Mapping[str, Any], *, qualified: bool
-) -> str:
+def _forbidden(card: Card, adjuster: Mapping[str, Any] | None, reading: Mapping[str, Any], *, qualified: bool) -> str:
     if card["sheet"]["control"] == "self-adapting":
         return "the burner adapts itself: look for the cause instead of adjusting"
     if adjuster is None:

@@ -66,14 +66,13 @@ def card(
 
     Returns keys card_version, sheet, fuel, analyser, severities, facts, stop_lines, bands, ceilings, limits
     (rows of one shape), left_out (limits that the facts rule out, with those facts) and adjusters. A limit
-    that can't be decided from the facts stays in, with the missing facts under "unrecorded".
+    that can't be decided from the facts stays in, marked "applies": "unclear", with the facts it lacks under
+    "unrecorded".
     ValueError for a sheet, set or line that can't be read.
     """
     sheet = sheet or {"name": "no sheet"}
     known = known_facts(sheet, fuel, facts or {})
-    compiled = [
-        (s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]
-    ]
+    compiled = [(s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]]
     return {
         "card_version": CARD_VERSION,
         "sheet": _sheet_summary(sheet),
@@ -191,10 +190,7 @@ def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Row:
         raise ValueError(f"field adjustment is allowed or check only, not {allowed!r}")
     if adjuster.get("rate") not in (*rates(sheet), "any"):
         raise ValueError(f"the adjuster's rate {adjuster.get('rate')!r} is not one of the sheet's rates")
-    texts = {
-        name: str(adjuster.get(name) or "")
-        for name in ("name", "place", "tool", "who", "reseal", "largest_step")
-    }
+    texts = {name: str(adjuster.get(name) or "") for name in ("name", "place", "tool", "who", "reseal", "largest_step")}
     return texts | {
         "rate": adjuster["rate"],
         "raises_co2": turn,

@@ -10,6 +10,7 @@ from typing import Any
 Case = dict[str, Any]
 
 UNUSABLE = ("not measured", "sensor fault")
+UNITS = ("_ppm", "_pct", "_pct_net", "_pct_gross", "_c", "_pa", "_min", "_kwh")
 COMMON_FLUE = "common flue"
 
 
@@ -36,6 +37,8 @@ def _usable(reading: Mapping[str, Any]) -> Case:
     """A copy in which a value that was not measured, failed or isn't a number is None."""
     case = dict(reading)
     for field, value in reading.items():
+        if isinstance(value, str) and field.endswith(UNITS):
+            raise ValueError(f"{field} must be a number, not {value!r}")
         failed = qualifier(reading, field) in UNUSABLE
         if failed or (isinstance(value, float) and not math.isfinite(value)):
             case[field] = None

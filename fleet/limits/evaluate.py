@@ -95,9 +95,7 @@ def _rate_doubt(row: Row, case: Case) -> str:
 def _casing_doubt(row: Row, case: Case) -> str:
     if row["casing"] in (None, case.get("casing")):
         return ""
-    return (
-        f"the target is for casing {row['casing']}, read with casing {case.get('casing') or 'not recorded'}"
-    )
+    return f"the target is for casing {row['casing']}, read with casing {case.get('casing') or 'not recorded'}"
 
 
 def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) -> tuple[str, str]:
@@ -123,7 +121,8 @@ def _undecided(row: Row, value: Value, said: str) -> str:
 def _fires(row: Row, case: Case, value: Value, said: str, scale: float, accuracy: Row) -> bool | None:
     if row["op"] == "!=":
         return bool(value != row["limit"])
-    assert isinstance(value, float)  # every other comparison reads a number
+    if not isinstance(value, float):
+        raise ValueError(f"{row['measure']['field']} must be a number, not {value!r}")
     if said == "more than" and row["upper"] is not None:
         return True  # over-range: the instrument gave up, which never counts as kept
     rule = row["decision_rule"] if said == "=" else "simple"
@@ -198,9 +197,7 @@ def _too_dilute(card: Card, case: Case, stop: bool) -> Verdict:
     row["action"] = "" if stop else REPEAT
     reason = f"O2 {figure(case['o2_pct'])} % is mostly air, so there is no air-free figure"
     said = "not measured" if case.get("co_ppm") is None else qualifier(case, "co_ppm")
-    return _verdict(
-        row, case, NOT_JUDGED, reason if stop else f"{reason}: {REPEAT}", case.get("co_ppm"), said
-    )
+    return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {REPEAT}", case.get("co_ppm"), said)
 
 
 def _verdict(

@@ -99,7 +99,7 @@ class Reading:
 
 def label(quantity: str, basis: str | None) -> str:
     """The quantity in words."""
-    name = LABELS.get(quantity, quantity.replace("_", " "))
+    name = "intake O2" if basis == "air inlet" else LABELS.get(quantity, quantity.replace("_", " "))
     dilution = DILUTIONS.get(basis or "")
     if quantity == "co" and dilution and dilution[0] == 0:
         return "CO air-free"

@@ -66,12 +66,8 @@ def provenance(source: Source, *, kind: str) -> Row:
     }
 
 
-def row(
-    origin: Row, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any
-) -> Row:
+def row(origin: Row, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any) -> Row:
     """One row with every key in place; `rest` overrides the defaults."""
-    if op not in COMPARISONS:
-        raise ValueError(f"unknown comparison: {op!r}")
     return {
         **origin,
         **_kept(op, limit, stop=rank(severity) >= STOP_RANK),
@@ -98,6 +94,7 @@ def row(
         "action": "",
         "source": "",
         "note": "",
+        "applies": "yes",
         "unrecorded": [],
         "every_reading": False,
     } | rest
@@ -125,13 +122,7 @@ def limit_text(op: str, limit: Any) -> str:
         return ""
     if op == "outside":
         lower, upper = limit
-        return (
-            f"<= {upper:g}"
-            if lower is None
-            else f">= {lower:g}"
-            if upper is None
-            else f"{lower:g} to {upper:g}"
-        )
+        return f"<= {upper:g}" if lower is None else f">= {lower:g}" if upper is None else f"{lower:g} to {upper:g}"
     if op == "between":
         return f"< {limit[0]:g}"
     kept = {">": "<= ", ">=": "< ", "<": ">= ", "rising_and_over": "not rising above ", "!=": ""}[op]
@@ -225,6 +216,8 @@ def limit_row(limit_set: Source, limit: Source, facts: Facts, rates: Sequence[st
     if open_predicates is None:
         return None
     op, quantity, severity = limit["fires_when"]["op"], limit["quantity"], limit["severity"]
+    if op not in COMPARISONS:
+        raise ValueError(f"unknown comparison: {op!r}")
     value = _limit_value(op, limit["fires_when"]["value"], facts)
     reading = _limit_reading(limit, op, value)
     stop = rank(severity) >= STOP_RANK
@@ -239,7 +232,7 @@ def limit_row(limit_set: Source, limit: Source, facts: Facts, rates: Sequence[st
         severity=severity,
         # The operator's benefit of the doubt never holds back a stop action.
         decision_rule="simple" if stop and rule == "relaxed" else rule,
-        unit="" if limit.get("unit") in (None, "1") else limit["unit"],
+        unit="" if op == "missing" or limit.get("unit") in (None, "1") else limit["unit"],
         basis=limit.get("basis") or "",
         evidence=limit.get("evidence") or limit_set.get("evidence", ""),
         rates=rates_named(limit.get("firing_rate") or "any", rates),
@@ -250,6 +243,7 @@ def limit_row(limit_set: Source, limit: Source, facts: Facts, rates: Sequence[st
         action=limit.get("action") or "",
         source=limit.get("source") or "",
         note=limit.get("note") or "",
+        applies="unclear" if open_predicates else "yes",
         unrecorded=sorted({fact_name(name) for name in open_predicates}),
     )
 
@@ -283,11 +277,7 @@ def _limit_reading(limit: Source, op: str, value: Any) -> Reading:
     if reading.measure is None or value is not None:
         return reading
     named = limit["fires_when"]["value"]
-    figure = (
-        f"the figure for {named.replace('_', ' ')}"
-        if named
-        else "a figure for this appliance: none is entered"
-    )
+    figure = f"the figure for {named.replace('_', ' ')}" if named else "a figure for this appliance: none is entered"
     return Reading(None, figure)
 
 

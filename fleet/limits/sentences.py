@@ -31,9 +31,7 @@ def sentence(
     row: Row, reading: Mapping[str, Any], value: float | str | None, qualifier: str, outcome: str, reason: str
 ) -> str:
     """The verdict as one sentence, with the set's version and how well its figures are known."""
-    return (
-        f"{_subject(row, reading, value, qualifier)}: {_judgement(row, outcome, reason)}{_provenance(row)}."
-    )
+    return f"{_subject(row, reading, value, qualifier)}: {_judgement(row, outcome, reason)}{_provenance(row)}."
 
 
 def _subject(row: Row, reading: Mapping[str, Any], value: float | str | None, qualifier: str) -> str:

@@ -15,9 +15,9 @@ class Analyser(RegisterEntry):
 
     name = models.CharField(max_length=100)
     serial = models.CharField(max_length=100, blank=True)
-    measures = models.JSONField(default=list)
+    measures = models.JSONField(default=list, blank=True)
     co2 = models.CharField(max_length=12, choices=Co2.choices, default=Co2.CALCULATED)
-    accuracy = models.JSONField(default=dict)
+    accuracy = models.JSONField(default=dict, blank=True)
 
     class Meta:
         ordering = ["name", "id"]

@@ -14,7 +14,7 @@ class Contractor(models.Model):
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)
     name = models.CharField(max_length=200)
     address = models.CharField(max_length=300, blank=True)
-    emergency_numbers = models.JSONField(default=list)
+    emergency_numbers = models.JSONField(default=list, blank=True)
     accepted_chance = models.FloatField(default=0.08)
     flag_at = models.FloatField(default=0.30)
     extra_visits_a_week = models.PositiveSmallIntegerField(default=6)

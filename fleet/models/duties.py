@@ -11,20 +11,20 @@ class Duty(RegisterEntry):
 
     appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="duties")
     attachment = models.ForeignKey(
-        "fleet.LimitSetAttachment", null=True, on_delete=models.PROTECT, related_name="duties"
+        "fleet.LimitSetAttachment", null=True, blank=True, on_delete=models.PROTECT, related_name="duties"
     )
     name = models.CharField(max_length=200)
     source = models.CharField(max_length=20)
     rule = models.JSONField()
     since = models.DateField()
-    until = models.DateField(null=True)
+    until = models.DateField(null=True, blank=True)
     why = models.CharField(max_length=500)
     decided_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
-    due = models.DateField(null=True)
-    earliest_keep = models.DateField(null=True)
+    due = models.DateField(null=True, blank=True)
+    earliest_keep = models.DateField(null=True, blank=True)
     words = models.CharField(max_length=1000, blank=True)
     cannot_tell = models.CharField(max_length=500, blank=True)
-    last_done = models.DateField(null=True)
+    last_done = models.DateField(null=True, blank=True)
 
     class Meta:
         verbose_name_plural = "duties"

@@ -26,11 +26,14 @@ def tick_decimals(ticks: list[float]) -> int:
     return max(0, -math.floor(math.log10(apart) + 1e-9))
 
 
-def month_ticks(first: date, last: date, at_most: int) -> tuple[list[date], int]:
-    """First days of months from first to last, `at_most` or fewer, and how many months lie between them."""
+def month_ticks(first: date, last: date, months_at_most: int, years_at_most: int) -> tuple[list[date], int]:
+    """First days of months from first to last, and how many months lie between them.
+
+    Months carry longer names than years, so fewer of them fit.
+    """
     for step in MONTH_STEPS:
         ticks = _firsts_of_months(first, last, step)
-        if len(ticks) <= at_most:
+        if len(ticks) <= (months_at_most if step < 12 else years_at_most):
             break
     return ticks, step
 

@@ -18,6 +18,7 @@ from fleet.web.axes import month_ticks, tick_decimals, value_ticks
 from fleet.web.drift_chart import DriftChart, DriftVisit, Outcome, drift_words
 from fleet.web.due_rule import due_line
 from fleet.web.figures import figure
+from fleet.web.labels import text_em
 from fleet.web.svg import element, points
 
 __all__ = ["NARROW", "WIDE", "DriftChart", "DriftVisit", "Outcome", "drift_svg", "drift_words"]
@@ -27,31 +28,23 @@ SHORTEST_SPAN = timedelta(days=90)
 
 @dataclass(frozen=True)
 class Size:
-    """A drawing's size in its own units, and the room around the plot."""
+    """A drawing's size in its own units, and how many ticks have room."""
 
     name: str
     width: float
     height: float
-    left: float
-    right: float
-    value_ticks: int
-    month_ticks: int
-    top: float = 34
-    below: float = 76
-
-    @property
-    def right_x(self) -> float:
-        return self.width - self.right
-
-    @property
-    def bottom_y(self) -> float:
-        return self.height - self.below
+    values_at_most: int
+    months_at_most: int
+    years_at_most: int
 
 
-WIDE = Size("wide", 900, 440, left=58, right=92, value_ticks=9, month_ticks=8)
-NARROW = Size("narrow", 360, 400, left=44, right=74, value_ticks=7, month_ticks=4)
+WIDE = Size("wide", 900, 440, values_at_most=9, months_at_most=8, years_at_most=10)
+NARROW = Size("narrow", 360, 400, values_at_most=7, months_at_most=3, years_at_most=5)
+TEXT = 14
 LABEL_APART = 17
 HATCHED = 12
+TOP = 34
+BELOW = 76
 
 
 def drift_svg(chart: DriftChart, size: Size) -> SafeString:
@@ -73,22 +66,38 @@ def drift_svg(chart: DriftChart, size: Size) -> SafeString:
     )
 
 
+@dataclass(frozen=True)
+class _Name:
+    """What stands at the right of a line across the plot."""
+
+    at: float
+    words: str
+    kind: str
+
+
 class _Paper:
-    """The chart with its two scales."""
+    """The chart with its two scales, and as much room at both sides as its longest figures need."""
 
     def __init__(self, chart: DriftChart, size: Size) -> None:
         self.chart, self.size = chart, size
         self.low, self.high = _value_ends(chart)
         self.first, self.last = _day_ends(chart)
+        ticks = value_ticks(self.low, self.high, size.values_at_most)
+        self.ticks = [(tick, figure(tick, tick_decimals(ticks))) for tick in ticks]
+        self.names = _names(chart)
+        self.left = 14 + max(_long(words) for _, words in self.ticks)
+        self.right = size.width - 10 - max((_long(name.words) for name in self.names), default=0)
+        self.top, self.bottom = TOP, size.height - BELOW
 
     def x(self, day: date) -> float:
-        size = self.size
-        part = (day - self.first) / (self.last - self.first)
-        return size.left + (size.right_x - size.left) * part
+        return self.left + (self.right - self.left) * (day - self.first) / (self.last - self.first)
 
     def y(self, value: float) -> float:
-        size = self.size
-        return size.bottom_y - (size.bottom_y - size.top) * (value - self.low) / (self.high - self.low)
+        return self.bottom - (self.bottom - self.top) * (value - self.low) / (self.high - self.low)
+
+
+def _long(words: str) -> float:
+    return text_em(words) * TEXT
 
 
 def _value_ends(chart: DriftChart) -> tuple[float, float]:
@@ -101,7 +110,8 @@ def _value_ends(chart: DriftChart) -> tuple[float, float]:
     values += [_between(value, chart.lower, chart.upper) for value in fan]
     low, high = min(values, default=0.0), max(values, default=1.0)
     room = max((high - low) * 0.09, 2 * 10.0**-chart.decimals)
-    return low - room, high + room
+    # What is never negative gets no negative ticks.
+    return max(low - room, 0.0) if low >= 0 else low - room, high + room
 
 
 def _day_ends(chart: DriftChart) -> tuple[date, date]:
@@ -122,9 +132,7 @@ def _line(kind: str, x1: float, y1: float, x2: float, y2: float) -> SafeString:
 
 
 def _rect(kind: str, x: float, y: float, width: float, height: float, fill: str | None = None) -> SafeString:
-    return element(
-        "rect", class_=kind, x=float(x), y=float(y), width=float(width), height=float(height), fill=fill
-    )
+    return element("rect", class_=kind, x=float(x), y=float(y), width=float(width), height=float(height), fill=fill)
 
 
 def _text(words: str, x: float, y: float, *, kind: str = "caption", anchor: str = "start") -> SafeString:
@@ -132,16 +140,14 @@ def _text(words: str, x: float, y: float, *, kind: str = "caption", anchor: str 
 
 
 def _scales(paper: _Paper) -> Iterator[SafeString]:
-    chart, size = paper.chart, paper.size
-    ticks = value_ticks(paper.low, paper.high, size.value_ticks)
-    decimals = tick_decimals(ticks)
-    yield _text(chart.unit, size.left - 8, size.top - 14, anchor="end")
-    for tick in ticks:
-        yield _line("grid", size.left - 5, paper.y(tick), size.left, paper.y(tick))
-        yield _text(figure(tick, decimals), size.left - 8, paper.y(tick) + 5, anchor="end")
-    days, months_apart = month_ticks(paper.first, paper.last, size.month_ticks)
+    size = paper.size
+    yield _text(paper.chart.unit, 0, TOP - 14)
+    for tick, words in paper.ticks:
+        yield _line("grid", paper.left - 5, paper.y(tick), paper.left, paper.y(tick))
+        yield _text(words, paper.left - 8, paper.y(tick) + 5, anchor="end")
+    days, months_apart = month_ticks(paper.first, paper.last, size.months_at_most, size.years_at_most)
     for number, day in enumerate(days):
-        yield _line("grid", paper.x(day), size.top, paper.x(day), size.height - 14)
+        yield _line("grid", paper.x(day), TOP, paper.x(day), size.height - 14)
         yield _text(_tick_words(day, months_apart, number), paper.x(day) + 4, size.height - 12)
 
 
@@ -152,41 +158,48 @@ def _tick_words(day: date, months_apart: int, number: int) -> str:
 
 
 def _bounds(paper: _Paper) -> Iterator[SafeString]:
-    """Band, hatching beyond the limits, target: all that lies under the readings; and their names at the
-    right."""
-    chart, size = paper.chart, paper.size
-    left, width = size.left, size.right_x - size.left
+    """What lies under the readings: band, hatching beyond the limits, target; their names at the right."""
+    chart = paper.chart
     if chart.band_lower is not None or chart.band_upper is not None:
-        top = paper.y(_or(chart.band_upper, paper.high))
-        yield _rect("band", left, top, width, paper.y(_or(chart.band_lower, paper.low)) - top)
+        yield _across("band", paper, _or(chart.band_upper, paper.high), _or(chart.band_lower, paper.low))
     for edge in (chart.band_lower, chart.band_upper):
-        if edge is not None:
-            yield _line("edge", left, paper.y(edge), size.right_x, paper.y(edge))
+        yield from _level("edge", paper, edge)
     for limit, shift in ((chart.lower, 0), (chart.upper, -HATCHED)):
         if limit is not None:
-            yield _rect("beyond", left, paper.y(limit) + shift, width, HATCHED, fill="url(#hatching)")
-    if chart.target is not None:
-        yield _line("target", left, paper.y(chart.target), size.right_x, paper.y(chart.target))
-    yield from _names(paper)
+            y, width = paper.y(limit) + shift, paper.right - paper.left
+            yield _rect("beyond", paper.left, y, width, HATCHED, fill="url(#hatching)")
+    yield from _level("target", paper, chart.target)
+    heights = spread([paper.y(name.at) for name in paper.names], LABEL_APART, paper.top, paper.bottom)
+    for height, name in zip(heights, paper.names, strict=True):
+        yield _text(name.words, paper.right + 7, height + 5, kind=name.kind)
+
+
+def _across(kind: str, paper: _Paper, upper: float, lower: float) -> SafeString:
+    top = paper.y(upper)
+    return _rect(kind, paper.left, top, paper.right - paper.left, paper.y(lower) - top)
+
+
+def _level(kind: str, paper: _Paper, value: float | None) -> Iterator[SafeString]:
+    """A line from side to side, where there is a value for it."""
+    if value is not None:
+        yield _line(kind, paper.left, paper.y(value), paper.right, paper.y(value))
 
 
 def _or(value: float | None, otherwise: float) -> float:
     return otherwise if value is None else value
 
 
-def _names(paper: _Paper) -> Iterator[SafeString]:
-    chart = paper.chart
-    named = [
+def _names(chart: DriftChart) -> list[_Name]:
+    """From the top down."""
+    named = (
         (chart.upper, gettext("limit"), "figure"),
         (chart.band_upper, gettext("band"), "caption"),
         (chart.target, gettext("target"), "caption"),
         (chart.band_lower, gettext("band"), "caption"),
         (chart.lower, gettext("limit"), "figure"),
-    ]
-    shown = sorted((paper.y(at), at, word, kind) for at, word, kind in named if at is not None)
-    heights = spread([y for y, *_ in shown], LABEL_APART, paper.size.top, paper.size.bottom_y)
-    for height, (_, at, word, kind) in zip(heights, shown, strict=True):
-        yield _text(f"{figure(at, chart.decimals)} {word}", paper.size.right_x + 7, height + 5, kind=kind)
+    )
+    names = [_Name(at, f"{figure(at, chart.decimals)} {word}", kind) for at, word, kind in named if at is not None]
+    return sorted(names, key=lambda name: -name.at)
 
 
 def spread(places: Sequence[float], apart: float, low: float, high: float) -> list[float]:
@@ -204,28 +217,27 @@ def spread(places: Sequence[float], apart: float, low: float, high: float) -> li
 def _limit_lines(paper: _Paper) -> Iterator[SafeString]:
     """Heavy, and over the fan."""
     for limit in (paper.chart.lower, paper.chart.upper):
-        if limit is not None:
-            yield _line("wall", paper.size.left, paper.y(limit), paper.size.right_x, paper.y(limit))
+        yield from _level("wall", paper, limit)
 
 
 def _fan(paper: _Paper) -> Iterator[SafeString]:
     """The outcomes, in a window that ends at the limits, so that the hatching stays clear."""
-    chart, size = paper.chart, paper.size
+    chart = paper.chart
     if not chart.course:
         return
     top, bottom = paper.y(_or(chart.upper, paper.high)), paper.y(_or(chart.lower, paper.low))
-    width, height = size.right_x - size.left, bottom - top
+    width, height = paper.right - paper.left, bottom - top
     yield element(
         "svg",
         _ribbon(paper, "fan90", lambda each: each.low90, lambda each: each.high90),
         _ribbon(paper, "fan50", lambda each: each.low50, lambda each: each.high50),
         _median(paper),
         class_="window",
-        x=size.left,
+        x=paper.left,
         y=top,
         width=width,
         height=height,
-        viewBox=f"{size.left:g} {top:.2f} {width:g} {height:.2f}",
+        viewBox=f"{paper.left:.2f} {top:.2f} {width:.2f} {height:.2f}",
     )
 
 
@@ -234,9 +246,7 @@ def _median(paper: _Paper) -> SafeString:
     return element("polyline", class_="median", points=points(middle))
 
 
-def _ribbon(
-    paper: _Paper, kind: str, low: Callable[[Outcome], float], high: Callable[[Outcome], float]
-) -> SafeString:
+def _ribbon(paper: _Paper, kind: str, low: Callable[[Outcome], float], high: Callable[[Outcome], float]) -> SafeString:
     there = [(paper.x(each.on), paper.y(low(each))) for each in paper.chart.course]
     back = [(paper.x(each.on), paper.y(high(each))) for each in reversed(paper.chart.course)]
     return element("polygon", class_=kind, points=points(there + back))
@@ -260,29 +270,36 @@ def _visit(visit: DriftVisit, paper: _Paper) -> Iterator[SafeString]:
 
 
 def _today(paper: _Paper) -> Iterator[SafeString]:
-    x, size = paper.x(paper.chart.today), paper.size
-    yield _line("today", x, size.top - 6, x, size.bottom_y + 34)
-    yield _text(gettext("today"), min(x, size.width - 24), size.top - 12, kind="figure", anchor="middle")
+    x, words = paper.x(paper.chart.today), gettext("today")
+    yield _line("today", x, TOP - 6, x, paper.bottom + 34)
+    half = _long(words) / 2
+    beside_the_unit = _long(paper.chart.unit) + 8 + half
+    yield _text(words, min(max(x, beside_the_unit), paper.size.width - half), TOP - 12, kind="figure", anchor="middle")
 
 
 def _due(paper: _Paper) -> Iterator[SafeString]:
-    due, size = paper.chart.due, paper.size
+    """The due date's rule on the days' scale."""
+    due, y = paper.chart.due, paper.bottom + 24
     if due is None:
         return
-    line = due_line(due, lambda day: 100 * (paper.x(day) - size.left) / (size.right_x - size.left))
-    y = size.bottom_y + 24
-
-    def across(pct: float) -> float:
-        return size.left + (size.right_x - size.left) * pct / 100
-
-    yield _line("line", size.left, y, across(line.beyond[0][0] if line.beyond else 100), y)
-    for kind, ends in (("stretch", line.stretch), ("beyond", line.beyond[0] if line.beyond else None)):
+    line = due_line(due, lambda day: 100 * (paper.x(day) - paper.left) / (paper.right - paper.left))
+    spans = [("stretch", line.stretch, None), *(("beyond", ends, "url(#hatching)") for ends in line.beyond)]
+    yield _line("line", paper.left, y, _at(paper, line.beyond[0][0] if line.beyond else 100), y)
+    for kind, ends, fill in spans:
         if ends:
-            fill = "url(#hatching)" if kind == "beyond" else None
-            yield _rect(kind, across(ends[0]), y - 5, across(ends[1]) - across(ends[0]), 10, fill=fill)
+            start, end = _at(paper, ends[0]), _at(paper, ends[1])
+            yield _rect(kind, start, y - 5, end - start, 10, fill=fill)
     for wall in line.walls:
-        yield _line("wall", across(wall), y - 10, across(wall), y + 10)
+        yield _line("wall", _at(paper, wall), y - 10, _at(paper, wall), y + 10)
     for day, kind, shift in ((due.planned, "left", -17), (due.horizon, "found", 17)):
         if day is not None:
-            yield _line("stem", paper.x(day), y, paper.x(day), y + shift)
-            yield element("circle", class_=kind, cx=paper.x(day), cy=y + shift, r=5)
+            yield from _due_pin(paper.x(day), y, y + shift, kind)
+
+
+def _due_pin(x: float, y: float, head_y: float, kind: str) -> Iterator[SafeString]:
+    yield _line("stem", x, y, x, head_y)
+    yield element("circle", class_=kind, cx=x, cy=head_y, r=5)
+
+
+def _at(paper: _Paper, pct: float) -> float:
+    return paper.left + (paper.right - paper.left) * pct / 100

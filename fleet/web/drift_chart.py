@@ -76,6 +76,10 @@ class DriftChart:
             raise ValueError(f"the limits must rise, not go from {self.lower} to {self.upper}")
 
     @property
+    def is_empty(self) -> bool:
+        return not self.read_visits and not self.course
+
+    @property
     def read_visits(self) -> list[DriftVisit]:
         """The visits with a reading, in the order of days."""
         read = (visit for visit in self.visits if not math.isnan(visit.first))

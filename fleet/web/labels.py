@@ -13,6 +13,7 @@ PIN_GAP_EM = 0.65
 CAPTION_GAP_EM = 0.35
 APART_EM = 0.25
 HALF_HEAD_EM = 0.5
+OVERHANG_EM = 0.8  # into the margin that every page keeps beside its column
 MOST_PINS_SEARCHED = 4
 
 
@@ -42,7 +43,7 @@ class _Width:
     has_words: bool
 
 
-WIDTHS = (_Width(20.0, True), _Width(11.5, False))
+WIDTHS = (_Width(20.0, True), _Width(10.5, False))
 Placed = tuple[Label, Place]
 
 
@@ -95,14 +96,12 @@ def _place_caption(caption: Label, placed: Sequence[Placed]) -> Place:
 
 
 def _is_free(one: Placed, others: Sequence[Placed]) -> bool:
-    return all(
-        _is_inside(one, width) and not any(_covers(one, other, width) for other in others) for width in WIDTHS
-    )
+    return all(_is_inside(one, width) and not any(_covers(one, other, width) for other in others) for width in WIDTHS)
 
 
 def _is_inside(one: Placed, width: _Width) -> bool:
     start, end = _extent(one, width)
-    return start >= 0 and end <= width.em
+    return start >= -OVERHANG_EM and end <= width.em + OVERHANG_EM
 
 
 def _covers(one: Placed, other: Placed, width: _Width) -> bool:

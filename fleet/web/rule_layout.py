@@ -1,6 +1,7 @@
 """Where a rule's parts stand: the line with its stretch and walls, pins on either side, figures beside
 them."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -57,6 +58,7 @@ class _Sizes:
     edge."""
 
     half_stretch: float
+    spread: float
     half_wall: float
     reach: float
     radius: float
@@ -64,9 +66,9 @@ class _Sizes:
     row: float
 
 
-FULL = _Sizes(half_stretch=0.5, half_wall=0.8, reach=1.3, radius=0.38, room=0.75, row=1.4)
-TODAY_EM = 0.9  # over the walls, yet under the figures
-SMALL = _Sizes(half_stretch=0.28, half_wall=0.65, reach=0.9, radius=0.32, room=0.5, row=0.0)
+FULL = _Sizes(half_stretch=0.5, spread=0.75, half_wall=0.8, reach=1.4, radius=0.38, room=0.75, row=1.4)
+TODAY_EM = 0.85  # over the walls, yet under the figures
+SMALL = _Sizes(half_stretch=0.28, spread=0.45, half_wall=0.65, reach=0.9, radius=0.32, room=0.5, row=0.0)
 
 
 def lay(line: Line, above: RuleSide, below: RuleSide, words: str, *, is_small: bool) -> Strip:
@@ -148,5 +150,5 @@ def _side_marks(
 def _pin_marks(pin: PinMark, y: float, head_y: float, kind: str, size: _Sizes) -> Iterator[Mark]:
     yield Upright(pin.at_pct, min(y, head_y), max(y, head_y), "stem")
     if pin.spread:
-        yield Span(*pin.spread, head_y, 0, "spread")
+        yield Span(*pin.spread, y + math.copysign(size.spread, head_y - y), 0, "spread")
     yield Head(pin.at_pct, head_y, size.radius, kind, pin.beyond)

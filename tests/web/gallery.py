@@ -5,8 +5,17 @@ import sys
 from pathlib import Path
 
 import django
-from django.template import engines
 
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
+django.setup()
+
+from django.template import Context, engines  # noqa: E402  settings first, as this also runs by itself
+from django.test import RequestFactory, override_settings  # noqa: E402  as above
+
+from fleet.models import Contractor, User  # noqa: E402  as above
+from tests.web.samples import CHARTS, DUES, READINGS  # noqa: E402  as above
+
+PLAIN_FILES = {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}
 PAGE = """{% extends "base.html" %}
 {% block title %}Gallery{% endblock %}
 {% block opening %}<div class="opening"><p class="path"><a href="#main">A trust</a>, a house, plant room</p>
@@ -36,38 +45,20 @@ after that day the chance that it is under its band passes the accepted 8 %.</p>
 <section><h2>Proof</h2><ol class="chain"><li>Visit<br><span class="code">record 4 812, 7f3a 90c1</span></li><li class="corrected">Correction<br><span class="code">record 4 377</span></li><li>Visit</li></ol></section>{% endblock %}"""
 
 
-class Somebody:
-    """Who is logged in, for the head alone."""
-
-    is_authenticated, role, get_role_display = True, "dispatcher", "dispatcher"
-
-    def __str__(self) -> str:
-        return "Somebody Invented"
-
-
-def page(language: str = "en") -> str:
-    from django.test import RequestFactory
-
-    from tests.web.samples import CHARTS, DUES, READINGS
-
+def gallery() -> str:
+    """The page, as a dispatcher would see it."""
     request = RequestFactory().get("/")
-    request.user = Somebody()  # type: ignore[assignment]  # only the head reads it
-    context = {"readings": READINGS, "dues": DUES, "charts": CHARTS, "place": "buildings", "user": request.user}
-    context["contractor"] = {"name": "An invented contractor", "is_demo": True}
-    return str(engines["django"].engine.from_string(PAGE).render(_context(context, request)))
+    user = User(username="somebody", first_name="Somebody", last_name="Invented", role="dispatcher")
+    request.user = user
+    drawn = {"readings": READINGS, "dues": DUES, "charts": CHARTS}
+    head = {"contractor": Contractor(name="An invented contractor", is_demo=True), "place": "buildings", "user": user}
+    return str(engines["django"].engine.from_string(PAGE).render(Context(drawn | head | {"request": request})))
 
 
-def _context(values: dict, request: object) -> object:
-    from django.template import Context
-
-    return Context(values | {"request": request})
+def write(path: Path) -> None:
+    with override_settings(ROOT_URLCONF="tests.web.page_urls", STORAGES=PLAIN_FILES):
+        path.write_text(gallery())
 
 
 if __name__ == "__main__":
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
-    from django.conf import settings
-
-    django.setup()
-    settings.ROOT_URLCONF = "tests.web.page_urls"
-    settings.STORAGES["staticfiles"]["BACKEND"] = "django.contrib.staticfiles.storage.StaticFilesStorage"
-    Path(sys.argv[1]).write_text(page())
+    write(Path(sys.argv[1]))

@@ -2,6 +2,7 @@
 
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.urls import path
 
 from fleet.web.accounts import LogIn, LogOut, gas_smell
@@ -9,8 +10,6 @@ from fleet.web.accounts import LogIn, LogOut, gas_smell
 
 @login_not_required
 def stand_in(request: HttpRequest) -> HttpResponse:
-    from django.shortcuts import render
-
     return render(request, "one_column.html")
 
 

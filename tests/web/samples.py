@@ -40,15 +40,22 @@ READINGS: dict[str, ReadingRule] = {
     "more than": co([Pin(2000, qualifier="more than")], [Pin(64)]),
     "less than": co([Pin(410, "while firing")], [Pin(5, qualifier="less than")]),
     "expected, with its spread": co2([Pin(8.66, "expected", spread=(8.4, 8.93))], [Pin(9.04)]),
-    "no limits, no band": ReadingRule(
-        "Flue above air", "K", 0, 120, 0, found=[Pin(49)], left=[Pin(47)]
-    ),
+    "no limits, no band": ReadingRule("Flue above air", "K", 0, 120, 0, found=[Pin(49)], left=[Pin(47)]),
     "no sheet at all": ReadingRule("O₂", "%", 0, 21, 1, found=[Pin(4.7)]),
     "two limits above, as read": ReadingRule(
         "CO", "ppm", 0, 1200, 0, walls=[Wall(350, "upper"), Wall(1000, "upper")], found=[Pin(640, text="640")]
     ),
     "below zero": ReadingRule(
-        "Draught", "Pa", -30, 5, 1, band_lower=-16, band_upper=-6, target=-10, walls=[Wall(-3, "upper")], left=[Pin(-9.5)]
+        "Draught",
+        "Pa",
+        -30,
+        5,
+        1,
+        band_lower=-16,
+        band_upper=-6,
+        target=-10,
+        walls=[Wall(-3, "upper")],
+        left=[Pin(-9.5)],
     ),
     "a hostile name": ReadingRule('<b onload="x">&', "%", 0, 10, 1, found=[Pin(4, '"><script>', text="<i>4")]),
 }

@@ -1,0 +1,147 @@
+"""Fields of the API's own: ids that must be visible, plain booleans, and what a record keeps as entered."""
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import Model, QuerySet
+from rest_framework import serializers
+
+from fleet.errors import NotFound
+from fleet.intake.errors import without_decimals
+from fleet.intake.fields import DecimalText, Text
+from fleet.models import User
+
+
+class Id(serializers.Field[uuid.UUID, Any, str, Any]):
+    """A UUID as a string."""
+
+    def to_internal_value(self, data: Any) -> uuid.UUID:
+        return read_id(data)
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
+def read_id(data: Any) -> uuid.UUID:
+    """Raises ValidationError saying what an id looks like."""
+    try:
+        if isinstance(data, str):
+            return uuid.UUID(data)
+    except ValueError:
+        pass
+    raise serializers.ValidationError(
+        f"is {repr(data)[:60]}; it must be a UUID such as 0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9f"
+    )
+
+
+class Reference(Id):
+    """The id of something that the viewer may see; anything else is not found, whether it exists or not."""
+
+    def __init__(self, query: Callable[[User], QuerySet[Any]], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.query = query
+
+    def to_internal_value(self, data: Any) -> Any:
+        wanted = super().to_internal_value(data)
+        found = self.query(self.context["viewer"]).filter(id=wanted).first()
+        if found is None:
+            said = f"is {wanted}; there is nothing with this id that you may see"
+            raise NotFound(
+                "not_found", "The body names something that isn't there for you.", errors={self._path(): said}
+            )
+        return found
+
+    def to_representation(self, value: Any) -> str:
+        return str(value.pk if isinstance(value, Model) else value)
+
+    def _path(self) -> str:
+        return self.field_name or "id"
+
+
+class YesNo(serializers.Field[bool, Any, bool, Any]):
+    """true or false, and no word or number in their place."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be true or false")
+        return data
+
+    def to_representation(self, value: Any) -> bool:
+        return bool(value)
+
+
+class Number(DecimalText):
+    """A decimal number for a column that reckons: kept as a float in the unit that the field's name says."""
+
+    def to_internal_value(self, data: Any) -> float:  # type: ignore[override]  # a column's float, not text
+        return float(super().to_internal_value(data))
+
+    def to_representation(self, value: Any) -> float:  # type: ignore[override]  # the same on the way out
+        return float(value)
+
+
+class Whole(serializers.Field[int, Any, int, Any]):
+    """A whole number, as a number."""
+
+    def __init__(self, low: int, high: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low, self.high = low, high
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int) or not self.low <= data <= self.high:
+            said = f"is {repr(data)[:60]}; it must be a whole number from {self.low} to {self.high}"
+            raise serializers.ValidationError(said)
+        return data
+
+    def to_representation(self, value: Any) -> int:
+        return int(value)
+
+
+class ExternalReference(Text):
+    """Another program's own key for the entry; empty is none."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(100, required=False, allow_null=True, **kwargs)
+
+    def to_internal_value(self, data: Any) -> str | None:  # type: ignore[override]  # empty becomes none
+        return super().to_internal_value(data) or None
+
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        return super().run_validation(None if data == "" else data)
+
+
+class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
+    """What limit sets and interval rules ask about an appliance: words, numbers, yes or no, by name."""
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        if not isinstance(data, dict) or len(data) > 50:
+            raise serializers.ValidationError(
+                f"is {repr(data)[:60]}; it must be an object of at most 50 facts"
+            )
+        return {name: self._fact(name, value) for name, value in data.items()}
+
+    def _fact(self, name: str, value: Any) -> Any:
+        if isinstance(value, dict | list) or value is None or len(str(value)) > 200:
+            said = f"is {repr(value)[:60]}; a fact is a string, a number, true or false"
+            raise serializers.ValidationError({name: said})
+        return value if isinstance(value, str | bool | int) else float(value)
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
+    """A typed interval rule, as limit sets have them; whether it can be reckoned with is checked beyond."""
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        if not isinstance(data, dict):
+            raise serializers.ValidationError(
+                f"is {repr(data)[:60]}; it must be an object with a type, such as "
+                '{"type": "max_months", "months": 12}'
+            )
+        read: dict[str, Any] = without_decimals(data)
+        return read
+
+    def to_representation(self, value: Any) -> Any:
+        return value

@@ -1,0 +1,129 @@
+"""Outside checks: fixtures/golden/check_values.csv and conformity_check.csv (normal quantiles, JCGM 106)."""
+
+import csv
+import math
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.limits import acceptance_limits, conformance_probability, decide, guard_factor
+from fleet.limits.decision import GUARD_FACTOR, GUARD_PROBABILITY, RULES, fired
+
+GOLDEN = Path(__file__).parents[2] / "fixtures" / "golden"
+bounded = settings(max_examples=60, deadline=None, derandomize=True)
+values = st.floats(0.001, 5000, allow_nan=False)
+uncertainties = st.floats(0, 500, allow_nan=False)
+
+
+def rows(name):
+    with (GOLDEN / name).open() as file:
+        return list(csv.DictReader(file))
+
+
+GUARD_ROWS = [row for row in rows("check_values.csv") if row["quantity"] == "guard_band_factor_one_sided"]
+
+
+@pytest.mark.parametrize("row", GUARD_ROWS, ids=lambda row: row["inputs"])
+def test_guard_factors_are_the_published_quantiles(row):
+    probability = float(row["inputs"].removeprefix("p="))
+    assert guard_factor(probability) == pytest.approx(float(row["expected"]), abs=float(row["tolerance"]))
+
+
+def test_the_guard_factor_written_out_is_the_one_of_its_probability():
+    assert len(GUARD_ROWS) == 6
+    assert pytest.approx(guard_factor(GUARD_PROBABILITY), rel=1e-14) == GUARD_FACTOR
+
+
+@pytest.mark.parametrize("row", rows("conformity_check.csv"), ids=lambda row: f"y={row['y']} u={row['u']}")
+def test_conformance_probabilities_match_the_table(row):
+    middle, half = float(row["target"]), float(row["tolerance_half_width"])
+    probability = conformance_probability(float(row["y"]), float(row["u"]), middle - half, middle + half)
+    assert probability == pytest.approx(float(row["conformance_probability"]), abs=5e-5)
+
+
+def test_a_narrow_band_cannot_be_proven_and_says_so():
+    # Expanded 0.3 is a standard uncertainty of 0.15: widths from combustion reference computations.
+    assert acceptance_limits(8.8, 9.2, "guarded", 0.3) is None
+    low, high = acceptance_limits(8.7, 9.3, "guarded", 0.3)
+    assert (high - low) / 2 == pytest.approx(0.053, abs=1e-3)
+    low, high = acceptance_limits(8.5, 9.5, "guarded", 0.3)
+    assert (high - low) / 2 == pytest.approx(0.253, abs=1e-3)
+
+
+def test_each_rule_moves_the_limit_its_own_way():
+    assert acceptance_limits(None, 9.0, "simple", 0.5) == (None, 9.0)
+    assert acceptance_limits(None, 9.0, "relaxed", 0.5) == (None, 9.5)
+    assert acceptance_limits(None, 9.0, "subtract_uncertainty", 0.5) == (None, 9.5)
+    assert acceptance_limits(None, 9.0, "add_uncertainty", 0.5) == (None, 8.5)
+
+
+@bounded
+@given(values)
+def test_exactly_on_a_limit_is_kept_unless_the_limit_is_open(limit):
+    assert fired(limit, limit, None, limit) is False
+    assert fired(limit, limit, limit, None) is False
+    assert fired(limit, limit, None, limit, upper_open=True) is True
+
+
+@bounded
+@given(values, st.floats(1e-6, 0.5))
+def test_both_sides_of_a_limit_are_told_apart(limit, share):
+    below, above = limit * (1 - share), limit * (1 + share)
+    assert fired(above, above, None, limit) is True
+    assert fired(below, below, None, limit) is False
+    assert fired(below, below, limit, None) is True
+    assert fired(above, above, limit, None) is False
+
+
+@bounded
+@given(values, values)
+def test_a_value_known_only_in_part_is_decided_only_when_all_of_it_agrees(limit, bound):
+    assert fired(bound, math.inf, None, limit) in (True, None)
+    assert fired(-math.inf, bound, None, limit) in (False, None)
+
+
+@bounded
+@given(values, values, uncertainties)
+def test_the_rules_are_ordered_from_the_mildest_to_the_hardest(value, limit, uncertainty):
+    def fires(rule):
+        return decide(value, value, None, limit, rule=rule, expanded_uncertainty=uncertainty)
+
+    assert not fires("relaxed") or fires("simple")
+    assert not fires("simple") or fires("guarded")
+    assert fires("guarded") is False or fires("add_uncertainty")
+    assert fires("simple") == (fires("guarded") is True)
+
+
+@bounded
+@given(values, values, st.sampled_from(["simple", "relaxed"]))
+def test_without_uncertainty_simple_and_relaxed_are_the_same(value, limit, rule):
+    assert decide(value, value, None, limit, rule=rule, expanded_uncertainty=None) == (value > limit)
+
+
+@pytest.mark.parametrize("rule", ["guarded", "add_uncertainty"])
+def test_a_rule_that_demands_an_uncertainty_can_only_condemn_without_one(rule):
+    assert decide(101, 101, None, 100, rule=rule, expanded_uncertainty=None) is True
+    assert decide(50, 50, None, 100, rule=rule, expanded_uncertainty=None) is None
+
+
+def test_the_relaxed_rule_fires_only_beyond_the_uncertainty():
+    assert decide(9.4, 9.4, None, 9.0, rule="relaxed", expanded_uncertainty=0.5) is False
+    assert decide(9.6, 9.6, None, 9.0, rule="relaxed", expanded_uncertainty=0.5) is True
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_every_rule_clears_a_value_far_inside(rule):
+    assert decide(10, 10, None, 100, rule=rule, expanded_uncertainty=20) is False
+
+
+@pytest.mark.parametrize("probability", [0.5, 1, 0, 1.2])
+def test_a_guard_needs_a_probability_between_a_half_and_one(probability):
+    with pytest.raises(ValueError, match="probability"):
+        guard_factor(probability)
+
+
+def test_a_conformance_probability_needs_an_uncertainty():
+    with pytest.raises(ValueError, match="above zero"):
+        conformance_probability(9.0, 0, 8.5, 9.5)

@@ -1,0 +1,208 @@
+"""Stop lines and doubtful readings: a doubtful reading may condemn, never clear."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.limits import evaluate
+from tests.limits.cast import LIMIT_SETS, STOP_LINES, make_card, of, reading, the
+
+bounded = settings(max_examples=60, deadline=None, derandomize=True)
+SETS = make_card(*LIMIT_SETS, facts={"appliance": "boiler", "vent": "natural_draft", "vent_state": "warm"})
+
+figures = st.fixed_dictionaries(
+    {
+        "o2_pct": st.none() | st.floats(0, 20.8),
+        "co2_pct": st.none() | st.floats(0.5, 11.5),
+        "co_ppm": st.none() | st.floats(0, 4000),
+        "ambient_co_ppm": st.none() | st.floats(0, 200),
+        "ambient_co_before_ppm": st.none() | st.floats(0, 50),
+        "spillage_min": st.none() | st.floats(0, 10),
+        "rate": st.sampled_from(["high", "low"]),
+        "phase": st.sampled_from(["as found", "as left", "check"]),
+        "qualifiers": st.sampled_from([{}, {"co_ppm": "more than"}, {"co": "less than"}]),
+    }
+)
+visits = st.lists(figures, min_size=1, max_size=4)
+
+
+def stops(said):
+    return {(v.limit_id, v.set_id, v.reading_key) for v in said.verdicts if v.stop}
+
+
+def numbered(visit, **more):
+    return [reading(key=f"r{n}", taken_order=n, **one, **more) for n, one in enumerate(visit)]
+
+
+@bounded
+@given(visits)
+def test_a_void_reading_keeps_every_stop_finding_and_loses_every_within(visit):
+    plain, void = evaluate(SETS, numbered(visit)), evaluate(SETS, numbered(visit, void=True))
+    assert stops(void) == stops(plain)
+    assert not [v for v in of(void, outcome="within") if v.reading_key]
+
+
+@bounded
+@given(visits)
+def test_a_common_flue_reading_keeps_every_stop_finding_and_clears_nothing_of_the_flue(visit):
+    plain = evaluate(SETS, numbered(visit))
+    common = evaluate(SETS, [{**one, "sampling_point": "common flue"} for one in numbered(visit)])
+    assert stops(common) == stops(plain)
+    cleared = {v.quantity for v in of(common, outcome="within") if v.reading_key}
+    assert cleared <= {"ambient_co", "ambient_co_rise", "spillage_time"}
+
+
+@bounded
+@given(visits)
+def test_an_unproven_rate_keeps_every_stop_finding(visit):
+    assert stops(evaluate(SETS, numbered(visit, rate_proven=False))) == stops(evaluate(SETS, numbered(visit)))
+
+
+@bounded
+@given(st.floats(18, 20.8), st.floats(0, 390))
+def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(o2_pct, co_ppm):
+    said = evaluate(make_card(), [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)])
+    repeat = the(said, label="CO", outcome="not judged")
+    if not said.stop:
+        assert repeat.action == "repeat at a proper sampling point"
+    assert repeat.value == co_ppm
+    assert said.derived[0]["co_air_free_ppm"] is None
+    assert not [v for v in of(said, outcome="within") if v.reading_key and v.quantity.startswith("co")]
+
+
+def test_60_ppm_in_a_sample_of_mostly_air_is_never_called_within():
+    said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=60.0)])
+    assert the(said, kind="stop line", quantity="co_air_free").outcome == "not judged"
+    assert "CO 60 ppm" in the(said, label="CO").sentence
+
+
+def test_raw_co_above_the_line_stops_whatever_the_o2():
+    for o2 in ({"o2_pct": 19.0, "co2_pct": None}, {"o2_pct": None, "co2_pct": None}):
+        said = evaluate(make_card(), [reading(co_ppm=450.0, **o2)])
+        assert said.stop
+        assert "at least 450 ppm" in said.strictest.sentence
+
+
+def test_without_o2_and_co2_a_low_co_is_not_judged_air_free():
+    said = evaluate(make_card(), [reading(co2_pct=None, co_ppm=5.0, qualifiers={"co_ppm": "less than"})])
+    assert the(said, kind="stop line", quantity="co_air_free").outcome == "not judged"
+
+
+@bounded
+@given(st.integers(0, 17), st.integers(1, 390))
+def test_the_stop_line_is_air_free_at_any_rate_and_phase(o2_pct, co_ppm):
+    said = evaluate(make_card(), [reading(o2_pct=float(o2_pct), co2_pct=None, co_ppm=float(co_ppm), rate="x")])
+    line = the(said, kind="stop line", quantity="co_air_free")
+    assert (line.outcome == "outside") == (co_ppm * 20.9 > 400 * (20.9 - o2_pct))
+
+
+def test_an_over_range_co_stops_under_a_line_above_the_range():
+    made = make_card(stop_lines={**STOP_LINES, "co_ppm_air_free": 9000})
+    assert evaluate(made, [reading(co_ppm=4000.0, qualifiers={"co": "more than"})]).stop
+
+
+def test_a_co_that_was_not_read_is_said_for_every_reading():
+    said = evaluate(make_card(), [reading(co_ppm=None), reading(key="r2", taken_order=2)])
+    line = of(said, kind="stop line", quantity="co_air_free", outcome="not judged")
+    assert [v.reading_key for v in line] == ["r1"]
+
+
+@pytest.mark.parametrize(("ambient", "outcome"), [(29.9, "within"), (30.0, "outside"), (31.0, "outside")])
+def test_ambient_co_stops_at_its_line(ambient, outcome):
+    said = evaluate(make_card(), [reading(ambient_co_ppm=ambient, ambient_co_before_ppm=ambient)])
+    assert the(said, kind="stop line", quantity="ambient_co").outcome == outcome
+
+
+@pytest.mark.parametrize(("after", "outcome"), [(5.9, "within"), (6.0, "outside")])
+def test_ambient_co_that_rises_by_5_ppm_stops(after, outcome):
+    said = evaluate(make_card(), [reading(ambient_co_ppm=after, ambient_co_before_ppm=1.0)])
+    assert the(said, kind="stop line", quantity="ambient_co_rise").outcome == outcome
+
+
+def test_ambient_co_is_followed_through_the_visit():
+    readings = [
+        reading(ambient_co_ppm=2.0, ambient_co_before_ppm=1.0),
+        reading(key="r2", taken_order=2, ambient_co_ppm=6.0),
+    ]
+    assert the(evaluate(make_card(), readings), quantity="ambient_co_rise", reading_key="r2").stop
+
+
+def test_ambient_co_does_not_care_where_the_probe_was():
+    diluted = reading(o2_pct=19.5, co2_pct=None, ambient_co_ppm=1.0)
+    said = evaluate(make_card(), [diluted])
+    assert the(said, kind="stop line", quantity="ambient_co").outcome == "within"
+
+
+def rising(*co_values, **later):
+    """CO readings at high fire in undiluted gas, in order; `later` goes to the last."""
+    readings = [reading(key=f"r{n}", taken_order=n, o2_pct=0.0, co_ppm=co) for n, co in enumerate(co_values)]
+    readings[-1] |= later
+    said = evaluate(make_card(), readings)
+    return any(v.stop for v in of(said, quantity="co_trend_in_test"))
+
+
+@pytest.mark.parametrize(
+    ("co_values", "stop"),
+    [
+        ((80.0, 130.0), True),
+        ((80.0, 100.0), False),  # not above 100
+        ((130.0, 120.0), False),  # falling
+        ((130.0, 132.0), False),  # scatter
+        ((97.0, 100.0, 103.0), True),  # a slow creep counts from the lowest
+        ((150.0,), False),  # one reading shows no trend
+    ],
+)
+def test_co_that_rises_above_100_stops(co_values, stop):
+    assert rising(*co_values) is stop
+
+
+def test_a_rise_from_as_found_to_as_left_counts_without_an_adjustment_between():
+    assert rising(80.0, 130.0, phase="as left")
+    assert not rising(80.0, 130.0, phase="as left", adjusted_before=True)
+
+
+def test_a_rise_is_looked_for_at_one_rate_and_one_sampling_point():
+    assert not rising(80.0, 130.0, rate="low")
+    assert not rising(80.0, 130.0, sampling_point="common flue")
+
+
+def test_a_rise_after_the_adjustment_counts_from_there():
+    readings = [
+        reading(key="a", taken_order=1, o2_pct=0.0, co_ppm=20.0),
+        reading(key="b", taken_order=2, o2_pct=0.0, co_ppm=130.0, adjusted_before=True),
+        reading(key="c", taken_order=3, o2_pct=0.0, co_ppm=140.0),
+    ]
+    said = evaluate(make_card(), readings)
+    assert [v.reading_key for v in of(said, quantity="co_trend_in_test", outcome="outside")] == ["c"]
+
+
+def test_a_rise_is_not_taken_from_dilution():
+    readings = [
+        reading(key="a", taken_order=1, o2_pct=3.0, co2_pct=None, co_ppm=90.0),
+        reading(key="b", taken_order=2, o2_pct=18.5, co2_pct=None, co_ppm=60.0),
+    ]
+    assert not of(evaluate(make_card(), readings), quantity="co_trend_in_test", outcome="outside")
+
+
+def test_an_unstable_flame_stops():
+    assert evaluate(make_card(), [reading(flame="unstable")]).stop
+    assert not evaluate(make_card(), [reading(flame="stable")]).stop
+
+
+def test_spillage_has_a_stop_line_where_the_contractor_sets_one():
+    made = make_card(stop_lines={**STOP_LINES, "spillage_min": 2})
+    assert evaluate(made, [reading(spillage_min=2.5)]).stop
+    assert not evaluate(made, [reading(spillage_min=2.0)]).stop
+
+
+def test_a_stop_takes_back_the_request_to_repeat():
+    said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=450.0)])
+    assert said.stop
+    assert not [v for v in said.verdicts if v.action == "repeat at a proper sampling point"]
+
+
+def test_review_status_never_gates_a_stop():
+    said = evaluate(make_card("us-trade-co-practice"), [reading(co_ppm=600.0)])
+    finding = the(said, limit_id="trade-co-stop")
+    assert finding.stop
+    assert finding.review == "unreviewed"

@@ -1,0 +1,40 @@
+"""Pages under addresses of their own, with static files as they lie."""
+
+import pytest
+from django.test import Client
+
+from fleet.models import Contractor, User
+
+PASSWORD = "a long password for tests"
+
+
+@pytest.fixture
+def pages(settings) -> None:
+    settings.ROOT_URLCONF = "tests.web.page_urls"
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    plain = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+    settings.STORAGES = settings.STORAGES | {"staticfiles": plain}
+
+
+@pytest.fixture
+def contractor(db) -> Contractor:
+    numbers = [{"name": "gas network", "number": "0000 123 456"}, "0000 999"]
+    return Contractor.objects.create(name="Invented & Daughters", emergency_numbers=numbers)
+
+
+@pytest.fixture
+def visitor(pages, contractor) -> Client:
+    """Nobody logged in."""
+    return Client(raise_request_exception=False)
+
+
+@pytest.fixture
+def logged_in(visitor):
+    """logged_in("auditor") is a browser of somebody in that role."""
+
+    def log_in(role: str) -> Client:
+        user = User.objects.create_user(role, password=PASSWORD, role=role, first_name="Somebody", last_name="Invented")
+        visitor.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        return visitor
+
+    return log_in

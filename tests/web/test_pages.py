@@ -1,0 +1,192 @@
+import re
+from html.parser import HTMLParser
+
+import pytest
+from django.template.loader import render_to_string
+from django.test import Client
+
+from fleet.models import Contractor, User
+from tests.web.conftest import PASSWORD
+from tests.web.gallery import gallery
+
+VOID = {"meta", "link", "input", "br"}
+
+
+class Balance(HTMLParser):
+    """Reads a page as a browser would and notes what isn't closed, every id and each place that is linked to."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.current: list[str] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        assert "style" not in given
+        assert not any(key.startswith("on") for key in given)
+        self.open += [] if tag in VOID else [tag]
+        self.ids += [given["id"] or ""] if "id" in given else []
+        self.links += [given["href"] or ""] if tag == "a" else []
+        self.current += [given["href"] or ""] if "aria-current" in given else []
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+def _read(page: str) -> Balance:
+    read = Balance(page)
+    assert read.open == []
+    assert len(read.ids) == len(set(read.ids))
+    assert "<script" not in page
+    return read
+
+
+def _main(page: str) -> str:
+    return page[page.index("<main") : page.index("</main>")]
+
+
+@pytest.mark.parametrize(
+    ("role", "places"),
+    [
+        ("dispatcher", ["attention", "buildings", "duties", "records", "statements"]),
+        ("manager", ["attention", "buildings", "duties", "records", "statements"]),
+        ("technician", ["attention", "buildings", "duties", "records"]),
+        ("auditor", ["statements", "records", "buildings", "duties"]),
+    ],
+)
+def test_the_head_holds_the_places_of_the_role(logged_in, role: str, places: list[str]) -> None:
+    read = _read(logged_in(role).get("/buildings/").content.decode())
+    in_head = [link.strip("/") for link in read.links if link.strip("/") in places]
+    assert in_head == places
+    assert read.current == ["/buildings/"]
+
+
+def test_the_head_says_who_is_logged_in_and_logs_out_by_a_form(logged_in) -> None:
+    browser = logged_in("manager")
+    page = browser.get("/duties/").content.decode()
+    assert "Somebody Invented, manager" in page
+    form = re.search(r'<form method="post" action="/log-out/">.*?</form>', page, re.S)
+    assert form
+    assert "csrfmiddlewaretoken" in form.group(0)
+    assert browser.get("/log-out/").status_code == 405
+    assert browser.post("/log-out/").url == "/log-in/"
+
+
+def test_logging_out_without_the_form_s_own_token_is_refused_in_words(logged_in) -> None:
+    browser = logged_in("manager")
+    strict = Client(enforce_csrf_checks=True)
+    strict.cookies = browser.cookies
+    answer = strict.post("/log-out/")
+    assert answer.status_code == 403
+    assert "was not taken" in _main(answer.content.decode())
+
+
+@pytest.mark.parametrize("address", ["/log-in/", "/attention/", "/nothing-here/", "/broken/"])
+def test_a_gas_smell_is_one_link_away_without_logging_in(visitor, address: str) -> None:
+    assert "/gas-smell/" in _read(visitor.get(address).content.decode()).links
+
+
+def test_the_gas_smell_page_begins_with_leaving_and_ends_with_recording(visitor) -> None:
+    answer = visitor.get("/gas-smell/")
+    page = re.sub(r"<[^>]*>", " ", _main(answer.content.decode())).split()
+    assert answer.status_code == 200
+    assert " ".join(page).startswith("Leave. Do not use this phone, switches or the bell inside. Call from outside.")
+    assert " ".join(page).index("0000 123 456") < " ".join(page).index("Recording comes afterwards")
+
+
+def test_the_contractor_s_numbers_can_be_called(visitor) -> None:
+    page = visitor.get("/gas-smell/").content.decode()
+    assert {"tel:0000%20123%20456", "tel:0000%20999"} <= set(_read(page).links)
+    assert "gas network" in page
+
+
+def test_no_number_recorded_is_said_not_left_empty(visitor) -> None:
+    Contractor.objects.update(emergency_numbers=[])
+    assert "Call the gas network" in _main(visitor.get("/gas-smell/").content.decode())
+
+
+def test_an_installation_without_a_contractor_still_answers(visitor) -> None:
+    Contractor.objects.all().delete()
+    assert visitor.get("/gas-smell/").status_code == 200
+    assert "Combustion tests" in visitor.get("/log-in/").content.decode()
+
+
+def test_the_banner_stands_on_a_demonstration_only(visitor) -> None:
+    words = "Demonstration: everything here is invented."
+    assert words not in visitor.get("/log-in/").content.decode()
+    Contractor.objects.update(is_demo=True)
+    assert words in visitor.get("/log-in/").content.decode()
+
+
+def test_a_contractor_s_name_is_escaped(visitor) -> None:
+    Contractor.objects.update(name="<script>x</script>")
+    assert "&lt;script&gt;" in visitor.get("/log-in/").content.decode()
+    _read(visitor.get("/log-in/").content.decode())
+
+
+@pytest.mark.parametrize(("role", "first"), [("auditor", "/statements/"), ("dispatcher", "/attention/")])
+def test_logging_in_leads_to_the_first_place_of_the_role(visitor, role: str, first: str) -> None:
+    User.objects.create_user("somebody", password=PASSWORD, role=role)
+    answer = visitor.post("/log-in/", {"username": "somebody", "password": PASSWORD})
+    assert (answer.status_code, answer.url) == (302, first)
+
+
+def test_logging_in_leads_to_the_page_asked_for_but_never_to_another_site(visitor) -> None:
+    User.objects.create_user("somebody", password=PASSWORD, role="manager")
+    given = {"username": "somebody", "password": PASSWORD}
+    assert visitor.post("/log-in/", given | {"next": "https://elsewhere.example/"}).url == "/attention/"
+    visitor.post("/log-out/")
+    assert visitor.post("/log-in/", given | {"next": "/duties/"}).url == "/duties/"
+
+
+def test_a_wrong_password_is_said_in_words_and_keeps_the_name(visitor) -> None:
+    page = visitor.post("/log-in/", {"username": "somebody", "password": "wrong"}).content.decode()
+    _read(page)
+    assert 'role="alert"' in page
+    assert 'value="somebody"' in page
+    assert "wrong" not in _main(page).replace("wrong password", "")
+
+
+@pytest.mark.parametrize(
+    ("address", "status", "words"),
+    [("/nothing-here/", 404, "nothing that you may see"), ("/broken/", 500, "A fault on our side")],
+)
+def test_an_error_says_what_happened_what_is_kept_and_what_now(visitor, address: str, status: int, words: str) -> None:
+    answer = visitor.get(address)
+    page = answer.content.decode()
+    _read(page)
+    assert answer.status_code == status
+    assert words in page
+    assert 'class="lead"' in page
+    assert 'class="acts"' in page
+
+
+@pytest.mark.parametrize(
+    "template", ["400.html", "403.html", "404.html", "500.html", "403_csrf.html", "locked_out.html"]
+)
+def test_error_pages_can_be_written_without_any_context(pages, template: str) -> None:
+    _read(render_to_string(template))
+
+
+def test_the_first_link_of_a_page_leads_past_its_head(visitor) -> None:
+    read = _read(visitor.get("/attention/").content.decode())
+    assert read.links[0] == "#main"
+    assert "main" in read.ids
+
+
+def test_every_page_bears_the_caution_and_the_hatching(visitor) -> None:
+    page = visitor.get("/attention/").content.decode()
+    assert "nothing here declares an appliance safe" in page
+    assert page.count('<pattern id="hatching"') == 1
+
+
+def test_rules_and_charts_and_their_tables_stand_on_a_page(pages) -> None:
+    page = gallery()
+    _read(page)
+    assert page.count('class="chart wide"') == page.count('class="chart narrow"') == page.count("<details>") == 3
+    assert "Its drift appears here after the first." in page
+    assert '<td class="n">8.78</td>' in page
+    assert "8.22 to 9.04" in page
