@@ -2,6 +2,9 @@
 
 from typing import Any, ClassVar
 
+from knox.auth import TokenAuthentication
+from rest_framework.authentication import get_authorization_header
+from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
@@ -11,6 +14,15 @@ EVERYBODY = frozenset(Role.values)
 OFFICE = frozenset({Role.DISPATCHER, Role.MANAGER})
 MANAGER = frozenset({Role.MANAGER})
 FIELD = frozenset({Role.TECHNICIAN, Role.DISPATCHER, Role.MANAGER})
+
+
+class BearerToken(TokenAuthentication):
+    """A program's token in the Authorization header; one that isn't even ASCII is no token."""
+
+    def authenticate(self, request: Request) -> Any:
+        if not get_authorization_header(request).isascii():
+            raise AuthenticationFailed("Invalid token.")
+        return super().authenticate(request)
 
 
 class Denied(BasePermission):

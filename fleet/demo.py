@@ -25,6 +25,7 @@ from fleet.models import (
     Appliance,
     Building,
     Client,
+    Flag,
     FlueGroup,
     Job,
     LimitSet,
@@ -32,9 +33,10 @@ from fleet.models import (
     Person,
     Role,
     User,
+    Visit,
 )
 from fleet.models.register import new_id
-from fleet.services import forecasts, limits, revisits
+from fleet.services import flags, forecasts, limits, revisits
 from fleet.services.analysers import add_calibration
 from fleet.services.appliances import add_sheet_version
 from fleet.services.contractor import begin_installation, create_user
@@ -143,8 +145,11 @@ SITE_DAY_SD = 0.15
 ANALYSER_SD = 0.10
 INTAKE_SD_K = 6.0
 STEP_CHANCE_A_YEAR = 0.03
-CO_BETWEEN, CO_WITHIN = 1.2, 0.5
+STEP_PCT = 0.9
+CO_BETWEEN, CO_BETWEEN_VISITS, CO_READING = 1.0, 0.35, 0.03
+CO_WORRIES_PPM = 90.0
 ADJUSTS_BEYOND = 0.45
+STILL_OPEN_DAYS = 60
 
 
 @dataclass
@@ -200,7 +205,9 @@ def _accounts() -> dict[str, str]:
     names = {"technician": TECHNICIANS[0]} | OFFICE
     accounts = {role: secrets.token_urlsafe(12) for role in names}
     for role, password in accounts.items():
-        user = create_user(username=role, password=password, role=role, name=names[role], sees_all_clients=role != "auditor")
+        user = create_user(
+            username=role, password=password, role=role, name=names[role], sees_all_clients=role != "auditor"
+        )
         if role == Role.AUDITOR:
             user.person.delete()
     return accounts
@@ -272,7 +279,11 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
         last = now.date() - timedelta(days=100 if number == 4 else -1)
         day = begins.date() - timedelta(days=60 + 20 * number)
         while day < last:
-            until = min(day + timedelta(days=365), now.date() - timedelta(days=40)) if number == 4 else day + timedelta(days=365)
+            until = (
+                min(day + timedelta(days=365), now.date() - timedelta(days=40))
+                if number == 4
+                else day + timedelta(days=365)
+            )
             content = {"done_on": f"{day:%Y-%m-%d}", "valid_to": f"{until:%Y-%m-%d}", "passed": True}
             content |= {"certificate": f"K-{number}-{day:%Y}", "by": "Tarnholt gas laboratory (invented)"}
             add_calibration(analyser=analyser, content=content, actor=actor, now=begins, id=new_id())
@@ -396,8 +407,20 @@ def _live(town: Town) -> int:
         attendance[key] = (attendance_id, stop + 1)
         is_unsafe = number == unsafe and day == last_of[number]
         body = _visit_body(town, life, day, attendance_id, stop, unsafe=is_unsafe)
-        record_visit(draft=read_visit(body), actor=sender, now=datetime.combine(day, time(18), UTC))
+        visit = record_visit(draft=read_visit(body), actor=sender, now=datetime.combine(day, time(18), UTC))
+        if (town.today - day).days > STILL_OPEN_DAYS:
+            _settle_events(visit)
     return len(plan)
+
+
+def _settle_events(visit: Visit) -> None:
+    """What was at stop level and put right on the spot: the manager has read it, and closed it with a reason."""
+    manager = User.objects.get(username="manager")
+    later = datetime.combine(visit.local_date + timedelta(days=1), time(9), UTC)
+    for flag in visit.flags.filter(kind=Flag.Kind.STOP, closed_at__isnull=True, figures__put_right=True):
+        seen = flags.acknowledge_flag(flag=flag, version=flag.version, note="Read.", actor=manager, now=later)
+        why = "Put right at the same visit; the readings as left were looked at."
+        flags.close_flag(flag=seen, version=seen.version, why=why, actor=manager, now=later)
 
 
 def _visit_days(town: Town, life: Life) -> Iterator[date]:
@@ -421,7 +444,7 @@ def _visit_body(
     air_c = 14.0 + 8.0 * math.sin(2 * math.pi * (day.timetuple().tm_yday - 110) / 365) + rng.normal(0, INTAKE_SD_K / 2)
     site_day = float(np.random.default_rng([SEED, life.site, day.toordinal()]).normal(0, SITE_DAY_SD))
     at = _Moment(day, stop)
-    test = _Test(town, life, who, air_c, site_day, at)
+    test = _Test(town, life, who, air_c, site_day, at, co_today=math.exp(rng.normal(0, CO_BETWEEN_VISITS)))
     readings = [test.reading("as found", rate) for rate in life.o2_pct]
     if unsafe:
         return _unsafe_body(test, readings, attendance_id)
@@ -437,7 +460,7 @@ def _age(life: Life, day: date, rng: np.random.Generator) -> None:
     for rate in life.o2_pct:
         life.o2_pct[rate] += life.drift[rate] * years + rng.normal(0, 0.10) * math.sqrt(years)
     if rng.random() < STEP_CHANCE_A_YEAR * years:
-        step = float(rng.choice([-1.4, 1.4]))
+        step = float(rng.choice([-STEP_PCT, STEP_PCT]))
         life.o2_pct = {rate: max(value + step, 1.2) for rate, value in life.o2_pct.items()}
     life.o2_pct = {rate: max(value, 0.8) for rate, value in life.o2_pct.items()}
     life.flue_rise_k = max(life.flue_rise_k + 3 * years + rng.normal(0, 2) * math.sqrt(years), 0.0)
@@ -490,6 +513,8 @@ class _Test:
     site_day: float
     at: _Moment
     last_o2: dict[str, float] = field(default_factory=dict)
+    co_today: float = 1.0
+    highest_co_ppm: float = 0.0
 
     def reading(self, phase: str, rate: str) -> dict[str, Any]:
         rng, kind = self.town.rng, self.life.kind
@@ -527,9 +552,8 @@ class _Test:
         rng = self.town.rng
         # CO climbs steeply as the air runs short: an assumption of ours, in shape only.
         starved = math.exp(max(0.0, 2.4 - o2) * 2.2)
-        co = min(self.life.co_ppm * math.exp(rng.normal(0, CO_WITHIN)) * starved, 380.0)
-        if self.life.kind.sheet["fuel"] == "light_oil":
-            co *= 0.7
+        co = min(self.life.co_ppm * self.co_today * math.exp(rng.normal(0, CO_READING)) * starved, 1500.0)
+        self.highest_co_ppm = max(self.highest_co_ppm, co)
         co2 = float(co2_pct_from_o2(fuel, o2)) + (rng.normal(0, 0.05) if analyser.co2 == Analyser.Co2.MEASURED else 0.0)
         return {
             "co": _measured(co, 0, "ppm"),
@@ -546,15 +570,18 @@ def _work(test: _Test, rng: np.random.Generator) -> list[dict[str, Any]]:
     }
     count = len(life.o2_pct)
     work: list[dict[str, Any]] = []
-    if max(abs(each) for each in off.values()) > ADJUSTS_BEYOND and rng.random() < 0.92:
+    worried = test.highest_co_ppm > CO_WORRIES_PPM
+    if worried or (max(abs(each) for each in off.values()) > ADJUSTS_BEYOND and rng.random() < 0.92):
         for adjuster in life.kind.sheet["adjusters"]:
             raise_co2 = off[adjuster["rate"]] > 0
             ways = {"clockwise": "counter-clockwise", "counter-clockwise": "clockwise"}
             way = adjuster["raises_co2"] if raise_co2 else ways[adjuster["raises_co2"]]
             work.append({"kind": "adjustment", "after_reading": count, "adjuster": adjuster["name"],
                          "rate": adjuster["rate"], "direction": way, "amount": "1/8 turn"})  # fmt: skip
-    if life.flue_rise_k > 15:
-        work.append({"kind": "cleaning", "after_reading": count, "component": "heat exchanger"})
+    if worried:
+        life.co_ppm, test.co_today = life.kind.co_median_ppm, 1.0
+    if worried or life.flue_rise_k > 15:
+        work.append({"kind": "cleaning", "after_reading": count, "component": "burner and heat exchanger"})
     return work
 
 

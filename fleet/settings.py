@@ -145,6 +145,8 @@ def _database(name: str, default: str) -> dict[str, object]:
 DATABASES = {"default": _database("FLEET_DATABASE_URL", f"sqlite:///{VAR_DIR / 'fleet.sqlite3'}")}
 # Migrations run as the owner of the tables; the application's own role may not alter them.
 DATABASE_OWNER_URL = env.str("FLEET_DATABASE_OWNER_URL", "")
+APP_ROLE = env.str("FLEET_APP_ROLE", "")
+APP_ROLE_PASSWORD = env.str("FLEET_APP_ROLE_PASSWORD", "")
 if SERVED and DATABASES["default"]["ENGINE"] != "django.db.backends.postgresql":
     raise ImproperlyConfigured("FLEET_DATABASE_URL must name PostgreSQL when FLEET_SHAPE is served.")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

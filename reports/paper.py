@@ -164,7 +164,9 @@ def facts(pairs: Sequence[tuple[str, str]], width: float, first: float = 66.0) -
     return Table(rows, colWidths=[first, width - first], style=style, splitInRow=1)
 
 
-def table(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, right: Sequence[int] = (), heads: int = 1) -> Table:
+def table(
+    rows: Sequence[Sequence[Any]], widths: Sequence[float], *, right: Sequence[int] = (), heads: int = 1
+) -> Table:
     """Rows under a head line, hairlines between; the columns `right` hold figures."""
     style: list[tuple[Any, ...]] = [
         ("FONT", (0, 0), (-1, -1), REGULAR, SMALL.fontSize, SMALL.leading),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from reportlab.lib.colors import Color, black, white
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from reports.typefaces import BOLD, REGULAR, width_pt
@@ -108,12 +109,13 @@ def _choices(x: float, wide: float, gap: float, side: int, pin: Pin | None, text
 
 
 def _first_free(choices: Iterator[Placed], placed: Sequence[Placed], width: float) -> Placed:
-    for choice in choices:
-        if choice.row > len(placed):
-            return choice  # nothing stands out here; it only reaches past the line's end
-        if -APART <= choice.start and choice.end <= width + APART and not any(_covers(choice, each) for each in placed):
-            return choice
-    raise AssertionError("the choices never end")
+    """Beyond the last row nothing stands in the way, so there always is one."""
+    return next(each for each in choices if each.row > len(placed) or _is_free(each, placed, width))
+
+
+def _is_free(one: Placed, placed: Sequence[Placed], width: float) -> bool:
+    is_inside = one.start >= -APART and one.end <= width + APART
+    return is_inside and not any(_covers(one, each) for each in placed)
 
 
 def _covers(one: Placed, other: Placed) -> bool:
@@ -138,9 +140,7 @@ class RuleDrawing(Flowable):
         self.rule, self.width = rule, width
         x = rule.x
         walls = [(x(each.at, width), each.figure, -1 if each.beyond == "lower" else 1) for each in rule.walls]
-        ends = [
-            (x(at, width), text, -1 if n == 0 else 1) for n, (at, text) in enumerate(rule.ends)
-        ]
+        ends = [(x(at, width), text, -1 if n == 0 else 1) for n, (at, text) in enumerate(rule.ends)]
         self.above = place([(self._pin_x(each), each) for each in rule.left], walls, width)
         self.below = place([(self._pin_x(each), each) for each in rule.found], ends, width)
         self.line_y = self._reach(self.below)
@@ -235,7 +235,7 @@ class RuleDrawing(Flowable):
         return x + width_pt(text, face, size)
 
 
-def hatch(canvas: Flowable, x: float, y: float, width: float, height: float) -> None:
+def hatch(canvas: Canvas, x: float, y: float, width: float, height: float) -> None:
     """Slanting strokes that fill a box."""
     canvas.saveState()
     box = canvas.beginPath()

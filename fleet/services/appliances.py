@@ -1,4 +1,4 @@
-"""New versions of a maker's sheet: recorded, never edited; appliances on it are looked at again."""
+"""Appliances taken on and changed; new versions of a maker's sheet, after which its appliances are looked at again."""
 
 import uuid
 from datetime import datetime
@@ -6,9 +6,11 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.models import ModelSheet, SheetVersion, User
-from fleet.services import jobs
+from fleet.models import Appliance, ModelSheet, SheetVersion, User
+from fleet.queries.limits import attachments_of
+from fleet.services import duties, jobs
 from fleet.services.records import Row, append_record, put_rows
+from fleet.services.register import change_entry, create_entry
 
 
 @transaction.atomic
@@ -34,3 +36,23 @@ def sheet_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Ro
         "record_id": record_id,
     }
     return [Row(SheetVersion, uuid.UUID(content["id"]), values)]
+
+
+@transaction.atomic
+def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> Appliance:
+    """A new appliance; the limit sets attached to its building or client put their duties on it at once."""
+    appliance = create_entry(Appliance, values)
+    for attachment in attachments_of(appliance).filter(until__isnull=True):
+        duties.open_duties(attachment=attachment, actor=actor, now=now)
+    jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
+    return appliance
+
+
+@transaction.atomic
+def change_appliance(
+    *, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime
+) -> Appliance:
+    """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile."""
+    changed = change_entry(appliance, version=version, changes=changes)
+    jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
+    return changed

@@ -8,7 +8,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from fleet.errors import Conflict, FleetError, Forbidden
-from fleet.models import Appliance, Flag, Forecast, Judgement, Person, Role, User, Visit
+from fleet.models import Appliance, Finding, Flag, Forecast, Judgement, Person, Role, User, Visit
 from fleet.services import jobs
 from fleet.services.marks import fuel_kind
 
@@ -28,10 +28,11 @@ def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
                 figures={},
                 now=now,
             )
-    newer = appliance.visits.filter(local_date__gt=visit.local_date).exclude(id=visit.id)
-    stop = [each for each in judgement.findings.all() if each.stop]
+    newest = not appliance.visits.filter(local_date__gt=visit.local_date).exists()
+    findings = list(judgement.findings.all())
+    stop = [each for each in findings if each.stop]
     standing = [each for each in stop if _stands(each.phase, visit)]
-    if stop and not newer.exists():
+    if stop and newest:
         worst = standing[0] if standing else stop[0]
         said = worst.sentence if standing else _("%s Put right at the same visit.") % worst.sentence
         figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing}
@@ -44,28 +45,28 @@ def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
             figures=figures,
             now=now,
         )
-    if not newer.exists():
-        _open_outside(visit, judgement, now)
+    if newest:
+        _open_outside(visit, findings, now)
 
 
 def _stands(phase: str, visit: Visit) -> bool:
     """Whether a finding describes how the appliance was left."""
-    return phase != "as found" or not visit.readings.filter(counted_phase="as left").exists()
+    return phase != "as found" or not any(each.counted_phase == "as left" for each in visit.readings.all())
 
 
 def _on_the_same_flue(appliance: Appliance, visit: Visit) -> list[Appliance]:
     """A flue found unsafe concerns every appliance on it."""
-    common = visit.readings.filter(sampling_point="common flue").exists()
+    common = any(each.sampling_point == "common flue" for each in visit.readings.all())
     if appliance.flue_group is None or not common:
         return [appliance]
     return list(appliance.flue_group.appliances.filter(in_service_to__isnull=True))
 
 
-def _open_outside(visit: Visit, judgement: Judgement, now: datetime) -> None:
+def _open_outside(visit: Visit, findings: list[Finding], now: datetime) -> None:
     standing = {
         f"{each.rate} {each.quantity} {each.limit_set}": each
-        for each in reversed(judgement.findings.filter(stop=False).order_by("number"))
-        if _stands(each.phase, visit) and each.value is not None
+        for each in reversed(findings)
+        if not each.stop and _stands(each.phase, visit) and each.value is not None
     }
     for key, finding in standing.items():
         put_flag(
@@ -77,7 +78,7 @@ def _open_outside(visit: Visit, judgement: Judgement, now: datetime) -> None:
             figures={"value": finding.value, "quantity": finding.quantity, "severity": finding.severity},
             now=now,
         )
-    if visit.readings.filter(counted_phase__in=("as found", "as left")).exists():
+    if any(each.counted_phase != "between" for each in visit.readings.all()):
         healed = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
         why = _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}"
         healed.exclude(key__in=[key[:200] for key in standing]).update(

@@ -62,7 +62,7 @@ def band_of(target: Mapping[str, Any]) -> Band:
 @transaction.atomic
 def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     """Judge, or judge anew, and keep card, derived figures and verdicts with the versions they were made with."""
-    readings = list(visit.readings.select_related("analyser"))
+    readings = list(visit.readings.all())
     sheet = visit.appliance.sheet.current if visit.appliance.sheet else None
     sets = limit_set_versions_on(visit.appliance, visit.local_date)
     stop_lines = stop_lines_in_force()
@@ -78,8 +78,9 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
         facts=facts_of(visit.appliance),
     )
     verdicts = evaluate(table, [_case(visit, each, figures) for each, figures in zip(readings, derived, strict=True)])
-    outcome = _outcome(verdicts.as_json())
-    judgement, _made = Judgement.objects.update_or_create(
+    said = verdicts.as_json()
+    outcome = _outcome(said)
+    judgement, made = Judgement.objects.update_or_create(
         visit=visit,
         defaults={
             "engine": ENGINE,
@@ -87,14 +88,15 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "stop_lines": stop_lines,
             "card": table,
             "derived": derived,
-            "verdicts": verdicts.as_json() | outcome,
+            "verdicts": said | outcome,
             "outcome": outcome["outcome"],
             "summary": outcome["summary"],
             "judged_at": now,
         },
     )
     judgement.limit_set_versions.set(sets)
-    judgement.findings.all().delete()
+    if not made:
+        judgement.findings.all().delete()
     Finding.objects.bulk_create(_finding(judgement, number, each) for number, each in enumerate(verdicts.findings, 1))
     return judgement
 
@@ -199,8 +201,9 @@ def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
 
 
 def _stop_lines(lines: StopLines) -> dict[str, Any]:
-    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "evidence")
-    return {"id": "stop-lines", "version": lines.number} | {name: getattr(lines, name) for name in names}
+    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm")
+    figures = {name: getattr(lines, name) for name in names}
+    return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
 
 
 def _main_analyser(readings: list[Reading]) -> Analyser | None:

@@ -31,7 +31,7 @@ def fuel_kind(fuel: str) -> str:
 
 def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Oddity]:
     """Every oddity of the visit, in a fixed order."""
-    readings = list(visit.readings.select_related("analyser", "person"))
+    readings = list(visit.readings.all())
     found: list[Oddity] = []
     for question in (_analysers, _people, _values, _order, _times):
         found += question(visit, readings, now)
@@ -107,7 +107,7 @@ def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Odd
 
 
 def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
-    if visit.work.exists():
+    if visit.work.all():
         return
     for found in (each for each in readings if each.counted_phase == "as found"):
         for left in (each for each in readings if each.counted_phase == "as left" and each.rate == found.rate):

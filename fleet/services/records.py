@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import models, transaction
+from django.db import models
 
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.failpoints import failpoint
@@ -56,18 +56,17 @@ def content_of(record: Record) -> dict[str, Any]:
 
 
 def put_rows(rows: Iterable[Row]) -> None:
-    """Insert the rows, or bring them to what the record says. Rows of one model go in one statement."""
+    """Insert the rows, or bring them to what the record says; one statement a model, in the caller's transaction."""
     by_model: dict[type[models.Model], list[Row]] = defaultdict(list)
     for row in rows:
         by_model[row.model].append(row)
-    with transaction.atomic():
-        for model, each in by_model.items():
-            model._default_manager.bulk_create(
-                [model(id=row.id, **row.values) for row in each],
-                update_conflicts=True,
-                unique_fields=["id"],
-                update_fields=list(each[0].values),
-            )
+    for model, each in by_model.items():
+        model._default_manager.bulk_create(
+            [model(id=row.id, **row.values) for row in each],
+            update_conflicts=True,
+            unique_fields=["id"],
+            update_fields=list(each[0].values),
+        )
 
 
 def part_id(subject: uuid.UUID, part: str, number: int) -> uuid.UUID:

@@ -1,12 +1,13 @@
 """Entries of the register: made and changed with every field checked, each change against a version."""
 
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.db.models import F
 
-from fleet.errors import Conflict, FleetError
+from fleet.errors import Conflict, FleetError, NotFound
 
 Entry = TypeVar("Entry", bound=models.Model)
 
@@ -38,3 +39,48 @@ def _check(entry: models.Model) -> None:
     except ValidationError as bad:
         errors = {name: " ".join(said) for name, said in bad.message_dict.items()}
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
+
+
+def create_once(
+    known: models.QuerySet[Any],
+    model: type[models.Model],
+    values: dict[str, Any],
+    create: Callable[[dict[str, Any]], models.Model],
+) -> tuple[models.Model, bool]:
+    """The entry with the id in `values` and whether it was made now: a retry finds it and makes no second.
+
+    known: what the actor may see; create: makes the entry from values. Raises Conflict where the id says something
+    else already, NotFound where it belongs to what the actor may not see.
+    """
+    if stored := _stored_already(known, model, values):
+        return stored, False
+    try:
+        with transaction.atomic():
+            return create(values), True
+    except (IntegrityError, FleetError):
+        # Somebody else may have stored the same while we looked: then we came second.
+        if stored := _stored_already(known, model, values):
+            return stored, False
+        raise
+
+
+def _stored_already(
+    known: models.QuerySet[Any], model: type[models.Model], values: dict[str, Any]
+) -> models.Model | None:
+    stored = model._default_manager.filter(pk=values.get("id")).first()
+    if stored is None:
+        return None
+    if not known.filter(pk=stored.pk).exists():
+        raise NotFound("not_found", "There is nothing with this id that you may see.")
+    differing = [name for name, value in values.items() if not _says(stored, name, value)]
+    if differing:
+        errors = {name: "differs from what is stored under this id" for name in differing}
+        raise Conflict("id_taken", "This id stands for something else; nothing was changed.", errors=errors)
+    return stored
+
+
+def _says(entry: models.Model, name: str, value: Any) -> bool:
+    field: Any = entry._meta.get_field(name)
+    if field.is_relation:
+        return bool(getattr(entry, field.attname) == (value and value.pk))
+    return bool(getattr(entry, name) == field.to_python(value))

@@ -114,29 +114,41 @@ def project_visit(record: Record) -> Visit:
     content = content_of(record)
     rows = visit_rows(content, record.id)
     put_rows(rows)
-    visit = Visit.objects.get(id=content["id"])
-    kept = {row.id for row in rows}
-    for model in (Reading, WorkItem):
-        model.objects.filter(visit=visit).exclude(id__in=kept).delete()
-    closed = Defect.objects.filter(id__in=content.get("closes_defects", []), appliance=visit.appliance)
-    closed.update(closed_by=visit)
-    return visit
+    if record.amends_id:
+        kept = {row.id for row in rows}
+        for model in (Reading, WorkItem):
+            model.objects.filter(visit=content["id"]).exclude(id__in=kept).delete()
+    if closes := content.get("closes_defects"):
+        Defect.objects.filter(id__in=closes, appliance=content["appliance"]).update(closed_by=content["id"])
+    return loaded_visit(content["id"])
+
+
+def loaded_visit(visit_id: uuid.UUID | str) -> Visit:
+    """The visit with all that judging and marking look at, so that neither asks the database again."""
+    related = Visit.objects.select_related(
+        "appliance__building", "appliance__sheet", "appliance__flue_group", "signed_by"
+    )
+    return related.prefetch_related(
+        "readings__analyser__calibrations", "readings__person__qualifications", "work", "appliance__sheet__versions"
+    ).get(id=visit_id)
 
 
 def _take_in(record: Record, *, now: datetime) -> Visit:
     visit = project_visit(record)
     judgement = judgements.judge_visit(visit=visit, now=now)
-    _put_marks(visit, judgement.verdicts, now)
+    _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
     return visit
 
 
-def _put_marks(visit: Visit, verdicts: dict[str, Any], now: datetime) -> None:
+def _put_marks(visit: Visit, verdicts: dict[str, Any], now: datetime, *, corrected: bool) -> None:
     """What is odd about the visit as it now stands; a correction takes away what no longer holds."""
     found = marks_for(visit, verdicts, now)
-    visit.marks.filter(settled_at__isnull=True).exclude(code__in=[each.code for each in found]).delete()
-    standing = {(each.code, each.sentence) for each in visit.marks.all()}
+    standing: set[tuple[str, str]] = set()
+    if corrected:
+        visit.marks.filter(settled_at__isnull=True).exclude(code__in=[each.code for each in found]).delete()
+        standing = {(each.code, each.sentence) for each in visit.marks.all()}
     Mark.objects.bulk_create(
         Mark(visit=visit, code=each.code, sentence=each.sentence, figures=each.figures, opened_at=now)
         for each in found

@@ -177,9 +177,7 @@ def _qualified(pin: Pin, shown: str) -> str:
 
 
 def _band_in_words(rule: ReadingRule) -> str:
-    lower, upper = (
-        None if end is None else figure(end, rule.decimals) for end in (rule.band_lower, rule.band_upper)
-    )
+    lower, upper = (None if end is None else figure(end, rule.decimals) for end in (rule.band_lower, rule.band_upper))
     return from_to(lower, upper)
 
 

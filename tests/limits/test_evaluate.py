@@ -137,6 +137,22 @@ def test_the_two_limbs_meet_at_8_75_percent_co2():
     }
 
 
+@bounded
+@given(st.decimals(0, 17, places=1), st.sampled_from(["air_free", "undiluted", "dry @3% O2"]))
+def test_the_last_bits_of_a_double_never_decide_a_limit(o2_pct, basis):
+    in_air, reference = {"air_free": (20.9, 0), "undiluted": (21.0, 0), "dry @3% O2": (20.9, 3)}[basis]
+    on_the_limit = 400 * (in_air - float(o2_pct)) / (in_air - reference)
+    rows = one_limit_set(basis=basis, fires_when={"op": ">", "value": 400.0})
+    assert outcome(rows, reading(o2_pct=float(o2_pct), co2_pct=None, co_ppm=on_the_limit)) == "within"
+
+
+def test_nitrogen_oxides_in_mg_are_counted_as_no2():
+    rows = one_limit_set(quantity="nox", basis="dry @3% O2", unit="mg/m3")
+    (verdict,) = judged(rows, reading(o2_pct=3.0, co2_pct=None, nox_ppm=10.0))
+    # Molar mass of NO2 over the molar volume of an ideal gas at 0 degC and 101 325 Pa.
+    assert verdict.value == pytest.approx(10 * 46.0055 / 22.414, rel=1e-4)
+
+
 def test_words_are_compared_as_words():
     rows = one_limit_set(quantity="oil_derivatives", unit=None, fires_when={"op": "!=", "value": "none"})
     assert outcome(rows, reading(oil_derivatives="present")) == "outside"

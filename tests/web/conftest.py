@@ -1,7 +1,10 @@
 """Pages under addresses of their own, with static files as they lie."""
 
+from collections.abc import Callable
+
 import pytest
 from django.test import Client
+from pytest_django.fixtures import Settings
 
 from fleet.models import Contractor, User
 
@@ -9,7 +12,7 @@ PASSWORD = "a long password for tests"
 
 
 @pytest.fixture
-def pages(settings) -> None:
+def pages(settings: Settings) -> None:
     settings.ROOT_URLCONF = "tests.web.page_urls"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     plain = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
@@ -17,19 +20,19 @@ def pages(settings) -> None:
 
 
 @pytest.fixture
-def contractor(db) -> Contractor:
+def contractor(db: None) -> Contractor:
     numbers = [{"name": "gas network", "number": "0000 123 456"}, "0000 999"]
     return Contractor.objects.create(name="Invented & Daughters", emergency_numbers=numbers)
 
 
 @pytest.fixture
-def visitor(pages, contractor) -> Client:
+def visitor(pages: None, contractor: Contractor) -> Client:
     """Nobody logged in."""
     return Client(raise_request_exception=False)
 
 
 @pytest.fixture
-def logged_in(visitor):
+def logged_in(visitor: Client) -> Callable[[str], Client]:
     """logged_in("auditor") is a browser of somebody in that role."""
 
     def log_in(role: str) -> Client:

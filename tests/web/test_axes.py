@@ -1,4 +1,5 @@
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -13,7 +14,7 @@ DAYS = st.dates(date(1990, 1, 1), date(2060, 12, 31))
 @settings(max_examples=60, deadline=None, derandomize=True)
 def test_value_ticks_are_few_even_and_inside(low: float, length: float, at_most: int) -> None:
     ticks = value_ticks(low, low + length, at_most)
-    steps = {round(b - a, 9) for a, b in zip(ticks, ticks[1:], strict=False)}
+    steps = {round(b - a, 9) for a, b in pairwise(ticks)}
     assert len(ticks) <= at_most + 1
     assert len(steps) <= 1
     assert all(low - length * 1e-6 <= tick <= low + length * (1 + 1e-6) for tick in ticks)
@@ -43,9 +44,7 @@ def test_day_ticks_are_first_days_of_months_and_fit(first: date, days: int) -> N
     ticks, months_apart = month_ticks(first, last, 4, 6)
     assert len(ticks) <= (4 if months_apart < 12 else 6)
     assert all(tick.day == 1 and first <= tick <= last for tick in ticks)
-    assert all(
-        (b.year - a.year) * 12 + b.month - a.month == months_apart for a, b in zip(ticks, ticks[1:], strict=False)
-    )
+    assert all((b.year - a.year) * 12 + b.month - a.month == months_apart for a, b in pairwise(ticks))
 
 
 def test_years_begin_in_january() -> None:

@@ -1,11 +1,12 @@
 import re
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
 
-from fleet.web.charts import NARROW, WIDE, DriftChart, DriftVisit, Outcome, drift_svg, drift_words, spread
+from fleet.web.charts import NARROW, WIDE, DriftChart, DriftVisit, Outcome, Size, drift_svg, drift_words, spread
 from tests.web.drawn import kinds, texts, title
 from tests.web.samples import CHARTS, TODAY
 
@@ -18,7 +19,7 @@ def _of(svg: str, kind: str) -> list[dict[str, str]]:
 
 @pytest.mark.parametrize("name", CHARTS)
 @pytest.mark.parametrize("size", [WIDE, NARROW])
-def test_every_chart_is_a_labelled_picture_without_style_or_script(name: str, size) -> None:
+def test_every_chart_is_a_labelled_picture_without_style_or_script(name: str, size: Size) -> None:
     svg = drift_svg(CHARTS[name], size)
     parsed = ElementTree.fromstring(svg)
     assert parsed.get("role") == "img"
@@ -95,7 +96,7 @@ def test_the_words_give_the_last_outcomes() -> None:
 
 def test_names_near_each_other_are_moved_apart() -> None:
     heights = spread([100, 101, 102, 300], 17, 30, 310)
-    assert all(b - a >= 17 for a, b in zip(heights, heights[1:], strict=False))
+    assert all(b - a >= 17 for a, b in pairwise(heights))
     assert 30 <= heights[0] <= heights[-1] <= 310
     assert spread([50, 200], 17, 30, 310) == [50, 200]
     assert spread([], 17, 30, 310) == []

@@ -1,0 +1,114 @@
+"""Flue gas analysers, what they measure and how well, and their calibrations."""
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import EntryDoor, EntryListDoor, ListDoor, found
+from api.entries import EntryIn, EntryOut
+from api.fields import Id, Number, YesNo
+from api.filters import EXTERNAL_REFERENCE
+from api.permissions import OFFICE
+from api.recorded import post_recorded
+from fleet import clock
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.register import CalibrationIn
+from fleet.limits.card import ACCURACY_FIELDS
+from fleet.models import Analyser, Calibration
+from fleet.quantities import READING_QUANTITIES
+from fleet.queries.analysers import visible_analysers
+from fleet.services.analysers import add_calibration
+
+
+class Accuracy(StrictSerializer):
+    """The wider of the two counts: absolute in the quantity's own unit, relative in percent of the reading."""
+
+    absolute = Number(0, 100_000, required=False)
+    relative_pct = Number(0, 100, required=False)
+
+
+Accuracies = type(
+    "Accuracies", (StrictSerializer,), {name: Accuracy(required=False) for name in ACCURACY_FIELDS}
+)
+
+
+class AnalyserIn(EntryIn):
+    name = Text(100)
+    serial = Text(100, required=False)
+    measures = serializers.ListField(
+        child=Word(choices=list(READING_QUANTITIES)), min_length=1, max_length=len(READING_QUANTITIES)
+    )
+    co2 = Word(choices=Analyser.Co2.values)
+    accuracy = Accuracies()
+
+
+class AnalyserOut(EntryOut):
+    name = serializers.CharField()
+    serial = serializers.CharField()
+    measures = serializers.ListField(child=serializers.CharField())
+    co2 = serializers.CharField()
+    accuracy = serializers.DictField(child=serializers.DictField(child=serializers.FloatField()))
+
+
+class NewCalibration(CalibrationIn):
+    id = Id(required=False)
+    passed = YesNo()
+
+
+class CalibrationOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    analyser = serializers.UUIDField(source="analyser_id")
+    done_on = serializers.DateField()
+    valid_to = serializers.DateField()
+    certificate = serializers.CharField()
+    by = serializers.CharField()
+    passed = serializers.BooleanField()
+    record = serializers.UUIDField(source="record_id")
+
+
+class Analysers(EntryListDoor):
+    """All analysers of the contractor."""
+
+    writers, model, shape_in, shape_out = OFFICE, Analyser, AnalyserIn, AnalyserOut
+    filters = (EXTERNAL_REFERENCE,)
+
+    def rows(self) -> QuerySet[Analyser]:
+        return visible_analysers(self.viewer)
+
+
+class OneAnalyser(EntryDoor):
+    """One analyser."""
+
+    writers, shape_in, shape_out = OFFICE, AnalyserIn, AnalyserOut
+
+    def rows(self) -> QuerySet[Analyser]:
+        return visible_analysers(self.viewer)
+
+
+class Calibrations(ListDoor):
+    """An analyser's calibrations. Recorded, never edited."""
+
+    writers, shape_in, shape_out, makes = OFFICE, NewCalibration, CalibrationOut, True
+
+    def rows(self) -> QuerySet[Calibration]:
+        return Calibration.objects.filter(analyser=self.analyser())
+
+    def analyser(self) -> Analyser:
+        analyser: Analyser = found(visible_analysers(self.viewer), self.kwargs["id"])
+        return analyser
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        analyser = self.analyser()
+        return post_recorded(
+            self,
+            kind="calibration",
+            model=Calibration,
+            belongs={"analyser": str(analyser.id)},
+            add=lambda new_id, content: add_calibration(
+                analyser=analyser, content=content, actor=self.viewer, now=clock.now(), id=new_id
+            ),
+        )

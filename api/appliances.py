@@ -1,0 +1,158 @@
+"""Appliances; each with its whole history, and the decision table for the phone."""
+
+import uuid
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.defects import DefectOut
+from api.doors import Door, EntryDoor, EntryListDoor, found
+from api.duties import DutyOut
+from api.entries import EntryIn, EntryOut
+from api.fields import Facts, Reference, read_id
+from api.filters import EXTERNAL_REFERENCE, Filter, by_id, of_building, yes_no
+from api.flags import FlagOut
+from api.forecasts import ForecastOut
+from api.permissions import OFFICE
+from api.records import RecordOut
+from api.revisits import RevisitOut
+from api.visit_shapes import VisitLineOut, VisitOut
+from fleet import clock
+from fleet.combustion import FUELS
+from fleet.errors import FleetError
+from fleet.intake.fields import Day, Text, Word
+from fleet.models import Appliance
+from fleet.queries.analysers import visible_analysers
+from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
+from fleet.queries.buildings import visible_buildings
+from fleet.queries.cards import card_for
+from fleet.queries.histories import history_for
+from fleet.services.appliances import change_appliance, take_on_appliance
+
+
+class ApplianceIn(EntryIn):
+    building = Reference(visible_buildings)
+    sheet = Reference(all_sheets, required=False, allow_null=True)
+    name = Text(100)
+    kind = Text(40, required=False, allow_blank=False)
+    serial = Text(100, required=False)
+    room = Text(100, required=False)
+    fuel = Word(
+        choices=list(FUELS),
+        required=False,
+        allow_blank=True,
+        help_text="Empty where it burns what its building does.",
+    )
+    flue_group = Reference(visible_flue_groups, required=False, allow_null=True)
+    facts = Facts(required=False)
+    in_service_from = Day()
+    in_service_to = Day(required=False, allow_null=True)
+
+
+class ApplianceOut(EntryOut):
+    client = serializers.UUIDField(source="building.client_id")
+    building = serializers.UUIDField(source="building_id")
+    sheet = serializers.UUIDField(source="sheet_id", allow_null=True)
+    name = serializers.CharField()
+    kind = serializers.CharField()
+    serial = serializers.CharField()
+    room = serializers.CharField()
+    fuel = serializers.CharField()
+    burns = serializers.CharField(help_text="Its own fuel, else its building's.")
+    flue_group = serializers.UUIDField(source="flue_group_id", allow_null=True)
+    facts = serializers.DictField()
+    in_service_from = serializers.DateField()
+    in_service_to = serializers.DateField(allow_null=True)
+
+
+class HistoryOut(serializers.Serializer[Any]):
+    appliance = ApplianceOut()
+    sheet_version = serializers.IntegerField(source="sheet.number", default=None, allow_null=True)
+    last = VisitOut(allow_null=True, help_text="The newest visit with readings, whole.")
+    visits = VisitLineOut(many=True, help_text="Newest first.")
+    forecasts = ForecastOut(many=True)
+    revisit = RevisitOut(allow_null=True)
+    flags = FlagOut(many=True)
+    duties = DutyOut(many=True)
+    defects = DefectOut(many=True)
+    records = RecordOut(many=True)
+
+
+class CardOut(serializers.Serializer[Any]):
+    """The table, as `limits.card` describes it; `day` is the site's today."""
+
+    day = serializers.DateField()
+    card = serializers.DictField()
+
+
+class Appliances(EntryListDoor):
+    """Appliances of the buildings that you may see."""
+
+    writers, model, shape_in, shape_out = OFFICE, Appliance, ApplianceIn, ApplianceOut
+    filters = (
+        *of_building("building"),
+        by_id("flue_group", "flue_group", visible_flue_groups),
+        by_id("sheet", "sheet", all_sheets),
+        yes_no("in_service", Q(in_service_to__isnull=True), "Not taken out of service."),
+        EXTERNAL_REFERENCE,
+    )
+
+    def rows(self) -> QuerySet[Appliance]:
+        return visible_appliances(self.viewer)
+
+    def values(self) -> dict[str, Any]:
+        values = super().values()
+        check_flue(values.get("flue_group"), values["building"].id)
+        return values
+
+    def create(self, values: dict[str, Any]) -> Appliance:
+        return take_on_appliance(values=values, actor=self.viewer, now=clock.now())
+
+
+class OneAppliance(EntryDoor):
+    """One appliance. It stays in its building; put elsewhere it is taken out of service and taken on there."""
+
+    writers, shape_in, shape_out = OFFICE, ApplianceIn, ApplianceOut
+    fixed = ("id", "building")
+
+    def rows(self) -> QuerySet[Appliance]:
+        return visible_appliances(self.viewer)
+
+    def change(self, entry: Appliance, version: int, changes: dict[str, Any]) -> Appliance:
+        check_flue(changes.get("flue_group"), entry.building_id)
+        return change_appliance(appliance=entry, version=version, changes=changes, now=clock.now())
+
+
+def check_flue(flue_group: Any, building_id: uuid.UUID) -> None:
+    if flue_group is not None and flue_group.building_id != building_id:
+        said = f"is {flue_group.id}; that flue is in another building"
+        raise FleetError("invalid", "The flue isn't in the appliance's building.", errors={"flue_group": said})
+
+
+class ApplianceHistory(Door):
+    """One appliance with everything recorded about it."""
+
+    shape_out = HistoryOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(history_for(self.viewer, id))
+
+
+class ApplianceCard(Door):
+    """Today's decision table: targets, limits and stop lines in absolute figures, and the adjusters."""
+
+    shape_out = CardOut
+    filters = (
+        Filter("analyser", "With this analyser's accuracy.", lambda _viewer, _text: Q(), {"type": "string", "format": "uuid"}),
+    )
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        appliance = found(visible_appliances(self.viewer), id)
+        given = request.query_params.get("analyser")
+        analyser = found(visible_analysers(self.viewer), read_id(given)) if given else None
+        today = clock.now().astimezone(ZoneInfo(appliance.building.time_zone)).date()
+        return self.shown({"day": today, "card": card_for(appliance, today, analyser)})

@@ -1,0 +1,66 @@
+"""Buildings: where the appliances stand."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from api.doors import EntryDoor, EntryListDoor
+from api.entries import EntryIn, EntryOut
+from api.fields import Number, Reference
+from api.filters import EXTERNAL_REFERENCE, by_id
+from api.permissions import OFFICE
+from fleet import clock
+from fleet.combustion import FUELS
+from fleet.intake.fields import Text, Word
+from fleet.models import Building
+from fleet.queries.access import visible_clients
+from fleet.queries.buildings import visible_buildings
+from fleet.services.buildings import change_building
+
+
+class BuildingIn(EntryIn):
+    client = Reference(visible_clients)
+    name = Text(200)
+    address = Text(300)
+    latitude = Number(-90, 90, required=False, allow_null=True)
+    longitude = Number(-180, 180, required=False, allow_null=True)
+    altitude_m = Number(-450, 6000, required=False)
+    time_zone = Text(64)
+    fuel = Word(choices=list(FUELS), required=False)
+    access_notes = Text(2000, required=False)
+
+
+class BuildingOut(EntryOut):
+    client = serializers.UUIDField(source="client_id")
+    name = serializers.CharField()
+    address = serializers.CharField()
+    latitude = serializers.FloatField(allow_null=True)
+    longitude = serializers.FloatField(allow_null=True)
+    altitude_m = serializers.FloatField()
+    time_zone = serializers.CharField()
+    fuel = serializers.CharField()
+    access_notes = serializers.CharField()
+
+
+class Buildings(EntryListDoor):
+    """Buildings of the clients that you may see."""
+
+    writers, model, shape_in, shape_out = OFFICE, Building, BuildingIn, BuildingOut
+    filters = (by_id("client", "client", visible_clients), EXTERNAL_REFERENCE)
+
+    def rows(self) -> QuerySet[Building]:
+        return visible_buildings(self.viewer)
+
+
+class OneBuilding(EntryDoor):
+    """One building. It stays with its client."""
+
+    writers, shape_in, shape_out = OFFICE, BuildingIn, BuildingOut
+    fixed = ("id", "client")
+
+    def rows(self) -> QuerySet[Building]:
+        return visible_buildings(self.viewer)
+
+    def change(self, entry: Building, version: int, changes: dict[str, Any]) -> Building:
+        return change_building(building=entry, version=version, changes=changes, now=clock.now())

@@ -1,0 +1,43 @@
+"""Clients: they own buildings and are the boundary of access."""
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from api.doors import EntryDoor, EntryListDoor
+from api.entries import EntryIn, EntryOut
+from api.filters import EXTERNAL_REFERENCE
+from api.permissions import OFFICE
+from fleet.intake.fields import Text
+from fleet.models import Client
+from fleet.queries.access import visible_clients
+
+
+class ClientIn(EntryIn):
+    name = Text(200)
+    address = Text(300, required=False)
+    contact = Text(300, required=False)
+
+
+class ClientOut(EntryOut):
+    name = serializers.CharField()
+    address = serializers.CharField()
+    contact = serializers.CharField()
+
+
+class Clients(EntryListDoor):
+    """Clients that you may see."""
+
+    writers, model, shape_in, shape_out = OFFICE, Client, ClientIn, ClientOut
+    filters = (EXTERNAL_REFERENCE,)
+
+    def rows(self) -> QuerySet[Client]:
+        return visible_clients(self.viewer)
+
+
+class OneClient(EntryDoor):
+    """One client."""
+
+    writers, shape_in, shape_out = OFFICE, ClientIn, ClientOut
+
+    def rows(self) -> QuerySet[Client]:
+        return visible_clients(self.viewer)

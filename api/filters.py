@@ -1,0 +1,138 @@
+"""What a list can be narrowed by. Parameters that aren't known are refused: a misspelt filter must not vanish."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework.request import Request
+from rest_framework.serializers import ValidationError
+
+from api.errors import BadQuery
+from api.fields import read_id
+from fleet.errors import NotFound
+from fleet.intake.fields import read_day
+from fleet.models import User
+from fleet.queries.access import visible_clients
+from fleet.queries.appliances import visible_appliances
+from fleet.queries.buildings import visible_buildings
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One query parameter: `narrow(viewer, text)` gives the condition, or raises ValidationError."""
+
+    name: str
+    words: str
+    narrow: Callable[[User, str], Q]
+    schema: dict[str, Any] = field(default_factory=lambda: {"type": "string"})
+
+
+def narrowed(rows: QuerySet[Any], filters: Sequence[Filter], request: Request, viewer: User) -> QuerySet[Any]:
+    """The rows that every given filter keeps. Raises BadQuery, and NotFound for an id the viewer may not see."""
+    for each in filters:
+        if (text := request.query_params.get(each.name)) is not None:
+            rows = rows.filter(_condition(each, viewer, text))
+    return rows
+
+
+def _condition(one: Filter, viewer: User, text: str) -> Q:
+    try:
+        return one.narrow(viewer, text)
+    except ValidationError as bad:
+        said = bad.detail[0] if isinstance(bad.detail, list) else bad.detail
+        raise BadQuery(**{one.name: str(said)}) from bad
+
+
+def check_known(request: Request, known: Sequence[str]) -> None:
+    """Raises BadQuery for a parameter that isn't known or is given twice."""
+    wrong = {
+        name: f"is not known here; known are {', '.join(known) or 'none'}"
+        for name in request.query_params
+        if name not in known
+    }
+    twice = {
+        name: f"is given {len(values)} times; give it once"
+        for name, values in request.query_params.lists()
+        if name in known and len(values) > 1
+    }
+    if wrong or twice:
+        raise BadQuery(**wrong, **twice)
+
+
+def by_id(name: str, column: str, query: Callable[[User], QuerySet[Any]]) -> Filter:
+    """Only rows of one thing that the viewer may see."""
+
+    def narrow(viewer: User, text: str) -> Q:
+        wanted = read_id(text)
+        if not query(viewer).filter(id=wanted).exists():
+            said = f"is {wanted}; there is nothing with this id that you may see"
+            raise NotFound(
+                "not_found", "The query names something that isn't there for you.", errors={name: said}
+            )
+        return Q(**{column: wanted})
+
+    schema = {"type": "string", "format": "uuid"}
+    return Filter(name, f"Only of this {name.replace('_', ' ')}.", narrow, schema)
+
+
+def by_word(name: str, column: str, words: Sequence[str]) -> Filter:
+    def narrow(_viewer: User, text: str) -> Q:
+        if text not in words:
+            raise ValidationError(f"is {text[:60]!r}; it must be one of: {', '.join(words)}")
+        return Q(**{column: text})
+
+    return Filter(name, "Only these.", narrow, {"type": "string", "enum": list(words)})
+
+
+def by_text(name: str, column: str) -> Filter:
+    def narrow(_viewer: User, text: str) -> Q:
+        if "\x00" in text:
+            raise ValidationError("holds a NUL character; it must be plain text")
+        return Q(**{column: text})
+
+    return Filter(name, "Exactly this.", narrow)
+
+
+def by_day(name: str, column: str, words: str) -> Filter:
+    def narrow(_viewer: User, text: str) -> Q:
+        return Q(**{column: read_day(text)})
+
+    return Filter(name, words, narrow, {"type": "string", "format": "date"})
+
+
+def yes_no(name: str, condition: Q, words: str) -> Filter:
+    """true keeps the rows that meet `condition`, false the others."""
+
+    def narrow(_viewer: User, text: str) -> Q:
+        if text not in ("true", "false"):
+            raise ValidationError(f"is {text[:60]!r}; it must be true or false")
+        return condition if text == "true" else ~condition
+
+    return Filter(name, words, narrow, {"type": "boolean"})
+
+
+def day_of(request: Request, name: str) -> date:
+    """A day that the query must give. Raises BadQuery."""
+    try:
+        return read_day(request.query_params.get(name, ""))
+    except ValidationError as bad:
+        given = request.query_params.get(name)
+        raise BadQuery(**{name: f"is {given!r}; it must be a day such as 2026-03-02"}) from bad
+
+
+EXTERNAL_REFERENCE = by_text("external_reference", "external_reference")
+
+
+def of_building(path: str) -> tuple[Filter, Filter]:
+    """Filters client and building, for rows whose building is at `path`."""
+    return (
+        by_id("client", f"{path}__client", visible_clients),
+        by_id("building", path, visible_buildings),
+    )
+
+
+def of_appliance(path: str = "appliance") -> tuple[Filter, Filter, Filter]:
+    """Filters client, building and appliance, for rows whose appliance is at `path`."""
+    return (*of_building(f"{path}__building"), by_id("appliance", path, visible_appliances))

@@ -1,0 +1,44 @@
+"""Flue groups: appliances on one flue. Found unsafe, it concerns them all."""
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from api.doors import EntryDoor, EntryListDoor
+from api.entries import EntryIn, EntryOut
+from api.fields import Reference
+from api.filters import EXTERNAL_REFERENCE, of_building
+from api.permissions import OFFICE
+from fleet.intake.fields import Text
+from fleet.models import FlueGroup
+from fleet.queries.appliances import visible_flue_groups
+from fleet.queries.buildings import visible_buildings
+
+
+class FlueGroupIn(EntryIn):
+    building = Reference(visible_buildings)
+    name = Text(100)
+
+
+class FlueGroupOut(EntryOut):
+    building = serializers.UUIDField(source="building_id")
+    name = serializers.CharField()
+
+
+class FlueGroups(EntryListDoor):
+    """Flue groups of the buildings that you may see."""
+
+    writers, model, shape_in, shape_out = OFFICE, FlueGroup, FlueGroupIn, FlueGroupOut
+    filters = (*of_building("building"), EXTERNAL_REFERENCE)
+
+    def rows(self) -> QuerySet[FlueGroup]:
+        return visible_flue_groups(self.viewer)
+
+
+class OneFlueGroup(EntryDoor):
+    """One flue group. It stays in its building."""
+
+    writers, shape_in, shape_out = OFFICE, FlueGroupIn, FlueGroupOut
+    fixed = ("id", "building")
+
+    def rows(self) -> QuerySet[FlueGroup]:
+        return visible_flue_groups(self.viewer)

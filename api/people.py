@@ -1,0 +1,104 @@
+"""People who do the work, and their qualifications."""
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import EntryDoor, EntryListDoor, ListDoor, found
+from api.entries import EntryIn, EntryOut
+from api.fields import Id
+from api.filters import EXTERNAL_REFERENCE, by_word
+from api.permissions import OFFICE
+from api.recorded import post_recorded
+from fleet import clock
+from fleet.intake.fields import Text, Word
+from fleet.intake.register import QualificationIn
+from fleet.models import Person, Qualification, Role
+from fleet.queries.people import visible_people
+from fleet.services.people import add_qualification
+
+
+class PersonIn(EntryIn):
+    name = Text(200)
+    role = Word(choices=Role.values, required=False)
+    phone = Text(60, required=False)
+    email = serializers.EmailField(required=False, allow_blank=True, max_length=254)
+
+
+class PersonOut(EntryOut):
+    """How to reach somebody is for colleagues: an auditor sees names and qualifications."""
+
+    name = serializers.CharField()
+    role = serializers.CharField()
+    phone = serializers.CharField(required=False)
+    email = serializers.CharField(required=False)
+    user = serializers.UUIDField(source="user_id", allow_null=True)
+
+    def to_representation(self, instance: Person) -> dict[str, Any]:
+        shown = super().to_representation(instance)
+        if self.context["viewer"].role == Role.AUDITOR:
+            del shown["phone"], shown["email"]
+        return dict(shown)
+
+
+class NewQualification(QualificationIn):
+    id = Id(required=False)
+
+
+class QualificationOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    person = serializers.UUIDField(source="person_id")
+    scheme = serializers.CharField()
+    number = serializers.CharField()
+    fuel_kinds = serializers.ListField(child=serializers.CharField())
+    valid_from = serializers.DateField()
+    valid_to = serializers.DateField()
+    record = serializers.UUIDField(source="record_id")
+
+
+class People(EntryListDoor):
+    """Everybody whose name stands on records."""
+
+    writers, model, shape_in, shape_out = OFFICE, Person, PersonIn, PersonOut
+    filters = (by_word("role", "role", Role.values), EXTERNAL_REFERENCE)
+
+    def rows(self) -> QuerySet[Person]:
+        return visible_people(self.viewer)
+
+
+class OnePerson(EntryDoor):
+    """One person."""
+
+    writers, shape_in, shape_out = OFFICE, PersonIn, PersonOut
+
+    def rows(self) -> QuerySet[Person]:
+        return visible_people(self.viewer)
+
+
+class Qualifications(ListDoor):
+    """What somebody is qualified for, from when to when. Recorded, never edited."""
+
+    writers, shape_in, shape_out, makes = OFFICE, NewQualification, QualificationOut, True
+
+    def rows(self) -> QuerySet[Qualification]:
+        return Qualification.objects.filter(person=self.person())
+
+    def person(self) -> Person:
+        person: Person = found(visible_people(self.viewer), self.kwargs["id"])
+        return person
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        person = self.person()
+        return post_recorded(
+            self,
+            kind="qualification",
+            model=Qualification,
+            belongs={"person": str(person.id)},
+            add=lambda new_id, content: add_qualification(
+                person=person, content=content, actor=self.viewer, now=clock.now(), id=new_id
+            ),
+        )

@@ -1,0 +1,47 @@
+"""POST of something that is recorded, never edited: once per id, whoever retries."""
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from django.db import IntegrityError, models, transaction
+from rest_framework.response import Response
+
+from api.doors import Door, named_once
+from fleet.intake.errors import without_decimals
+from fleet.models.register import new_id
+from fleet.services.recorded import recorded_already
+
+
+def post_recorded(
+    door: Door,
+    *,
+    kind: str,
+    model: type[models.Model],
+    belongs: dict[str, str],
+    add: Callable[[uuid.UUID, dict[str, Any]], models.Model],
+) -> Response:
+    """201 with what was recorded, 200 with what the same id recorded before. Raises Conflict for other content.
+
+    belongs: which parent the record names; add: records content under an id.
+    """
+    values = named_once(door.request, door.taken())
+    id = values.pop("id", None) or new_id()
+    content: dict[str, Any] = without_decimals(values)
+    row, made = _once(kind, model, id, belongs | content, lambda: add(id, content))
+    return door.shown(row, 201 if made else 200)
+
+
+def _once(
+    kind: str, model: type[models.Model], id: uuid.UUID, says: dict[str, Any], add: Callable[[], models.Model]
+) -> tuple[models.Model, bool]:
+    if recorded_already(kind=kind, id=id, says=says):
+        return model._default_manager.get(pk=id), False
+    try:
+        with transaction.atomic():
+            return add(), True
+    except IntegrityError:
+        # Somebody else recorded the same id while we looked: then we came second.
+        if recorded_already(kind=kind, id=id, says=says):
+            return model._default_manager.get(pk=id), False
+        raise

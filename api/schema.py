@@ -1,0 +1,203 @@
+"""The API described by itself (OpenAPI 3): made from the same shapes, filters and roles that the addresses use."""
+
+from functools import cache
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import build_bearer_security_scheme_object
+from drf_spectacular.settings import patched_settings
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, inline_serializer
+from rest_framework import serializers
+
+from fleet.quantities import QUALIFIERS
+
+_VERBS = {"GET": "read", "POST": "post", "PATCH": "change", "DELETE": "remove"}
+# Words stay words in place: hoisting them into components would rename them by chance.
+_SETTINGS = {"POSTPROCESSING_HOOKS": [], "COMPONENT_SPLIT_REQUEST": True, "COMPONENT_SPLIT_PATCH": True}
+
+
+class Problem(serializers.Serializer[Any]):
+    """RFC 9457. `code` is what programs rely on; `errors` names each wrong field by its path."""
+
+    type = serializers.CharField()
+    title = serializers.CharField()
+    status = serializers.IntegerField()
+    code = serializers.CharField()
+    detail = serializers.CharField()
+    errors = serializers.DictField(child=serializers.CharField(), required=False)
+
+
+class Schema(AutoSchema):
+    """Reads a Door: its shapes, filters, page parameters and headers."""
+
+    def get_operation_id(self) -> str:
+        parts = [each for each in self._tokenize_path() if each]
+        verb = "list" if self._lists() else _VERBS[self.method]
+        return "_".join([*parts, verb]).replace("-", "_").replace(".", "_")
+
+    def get_tags(self) -> list[str]:
+        return [self._tokenize_path()[0]]
+
+    def get_description(self) -> str:
+        return str(super().get_description()).strip()
+
+    def _is_list_view(self, serializer: Any = None) -> bool:
+        return False
+
+    def _lists(self) -> bool:
+        return self.method == "GET" and hasattr(self.view, "page_of_rows")
+
+    def get_override_parameters(self) -> list[Any]:
+        queries = [
+            OpenApiParameter(each.name, each.schema, OpenApiParameter.QUERY, description=each.words)
+            for each in (self.view.filters if self.method == "GET" else ())
+        ]
+        return queries + self._page_parameters() + self._header_parameters()
+
+    def _page_parameters(self) -> list[Any]:
+        if not self._lists():
+            return []
+        after = "Begin after the row with this id."
+        size = {"type": "integer", "minimum": 1, "maximum": 200, "default": 50}
+        return [
+            OpenApiParameter("after", OpenApiTypes.UUID, OpenApiParameter.QUERY, description=after),
+            OpenApiParameter("page_size", size, OpenApiParameter.QUERY, description="Rows a page."),
+        ]
+
+    def _header_parameters(self) -> list[Any]:
+        if self.method == "POST" and self.view.makes:
+            words = "A UUID: the id of what is made, where the body names none. The same again makes no second."
+            return [
+                OpenApiParameter(
+                    "Idempotency-Key", OpenApiTypes.UUID, OpenApiParameter.HEADER, description=words
+                )
+            ]
+        if self.method != "GET" and self.view.versioned:
+            words = "The version read (its ETag). 428 without it, 412 when it has moved on."
+            return [
+                OpenApiParameter(
+                    "If-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, required=True, description=words
+                )
+            ]
+        return []
+
+    def get_request_serializer(self) -> Any:
+        return self.view.shape_in() if self.view.shape_in else None
+
+    def get_response_serializers(self) -> Any:
+        refused = {("default", "application/problem+json"): Problem}
+        if self.method == "DELETE":
+            return {204: None} | refused
+        media_type = self.view.media_type
+        if media_type != "application/json":
+            return {(200, media_type): OpenApiTypes.BINARY} | refused
+        shape = self._page_shape() if self._lists() else self.view.shape_out
+        made = {(201, media_type): shape} if self.method == "POST" and self.view.makes else {}
+        return {(200, media_type): shape} | made | refused
+
+    def _page_shape(self) -> Any:
+        shape = self.view.shape_out
+        fields = {"next": serializers.URLField(allow_null=True), "results": shape(many=True)}
+        return inline_serializer(f"{shape.__name__.removesuffix('Out')}Page", fields)
+
+
+class BearerTokenScheme(OpenApiAuthenticationExtension):
+    target_class = "api.permissions.BearerToken"
+    name = "bearerToken"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
+        return dict(build_bearer_security_scheme_object(header_name="Authorization", token_prefix="Bearer"))
+
+
+class _Field(OpenApiSerializerFieldExtension):
+    """One of our own fields: `schema` says what it looks like on the wire."""
+
+    schema: dict[str, Any] = {}
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        return dict(self.schema)
+
+
+class _Moment(_Field):
+    target_class = "fleet.intake.fields.Moment"
+    schema = {"type": "string", "format": "date-time"}
+
+
+class _MomentOrDay(_Field):
+    target_class = "fleet.intake.fields.MomentOrDay"
+    schema = {"type": "string", "description": "A time with offset, or only a day where no more is known."}
+
+
+class _Day(_Field):
+    target_class = "fleet.intake.fields.Day"
+    schema = {"type": "string", "format": "date"}
+
+
+class _Id(_Field):
+    target_class = "api.fields.Id"
+    match_subclasses = True
+    schema = {"type": "string", "format": "uuid"}
+
+
+class _YesNo(_Field):
+    target_class = "api.fields.YesNo"
+    schema = {"type": "boolean"}
+
+
+class _Facts(_Field):
+    target_class = "api.fields.Facts"
+    schema = {"type": "object", "additionalProperties": {}}
+
+
+class _Rule(_Field):
+    target_class = "api.fields.Rule"
+    schema = {"type": "object", "additionalProperties": {}}
+
+
+class _Whole(_Field):
+    target_class = "api.fields.Whole"
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        return {"type": "integer", "minimum": self.target.low, "maximum": self.target.high}
+
+
+class _Decimal(_Field):
+    target_class = "fleet.intake.fields.DecimalText"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        words = "A decimal number, as a string to keep its digits, or as a number."
+        low, high = self.target.low, self.target.high
+        bounds = f" From {low:g} to {high:g}." if low is not None and high is not None else ""
+        return {"oneOf": [{"type": "string"}, {"type": "number"}], "description": words + bounds}
+
+
+class _Measured(_Field):
+    target_class = "fleet.intake.fields.Measured"
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        return measured_schema(list(self.target.quantity.units))
+
+
+def measured_schema(units: list[str] | None = None) -> dict[str, Any]:
+    """{"value": "9.20", "unit": "%", "qualifier": "="}; value and unit are absent where nothing was measured."""
+    unit: dict[str, Any] = {"type": "string"} | ({"enum": units} if units else {})
+    return {
+        "type": "object",
+        "properties": {
+            "value": {"type": "string"},
+            "unit": unit,
+            "qualifier": {"type": "string", "enum": list(QUALIFIERS), "default": "="},
+        },
+    }
+
+
+@cache
+def document() -> dict[str, Any]:
+    """The whole description; the code doesn't change while it runs."""
+    with patched_settings(_SETTINGS):
+        described: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+    return described

@@ -1,0 +1,55 @@
+"""The decision table by which an appliance's readings of a day are judged: for the phone before they are taken."""
+
+from datetime import date
+from typing import Any
+
+from fleet.combustion import FUELS
+from fleet.limits import card
+from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, StopLines
+from fleet.queries.appliances import facts_of
+from fleet.queries.limits import limit_set_versions_on, stop_lines_in_force
+
+
+def card_for(appliance: Appliance, day: date, analyser: Analyser | None = None) -> dict[str, Any]:
+    """Sheet, limit sets attached on that day, stop lines in force and analyser, compiled into one table."""
+    return card(
+        _sheet(appliance.sheet.current if appliance.sheet else None),
+        [_limit_set(each) for each in limit_set_versions_on(appliance, day)],
+        _analyser(analyser),
+        fuel=FUELS[appliance.burns],
+        stop_lines=_stop_lines(stop_lines_in_force()),
+        facts=facts_of(appliance),
+    )
+
+
+def _sheet(version: SheetVersion | None) -> dict[str, Any] | None:
+    if version is None:
+        return None
+    named: dict[str, Any] = {
+        "id": str(version.sheet_id),
+        "version": version.number,
+        "name": version.sheet.name,
+    }
+    return version.content | named
+
+
+def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
+    return version.content | {
+        "id": version.limit_set.key,
+        "version": version.number,
+        "name": version.limit_set.name,
+        "status": "reviewed" if version.is_reviewed else "unreviewed",
+        "reviewed_by": version.reviewed_by,
+    }
+
+
+def _stop_lines(lines: StopLines) -> dict[str, Any]:
+    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "evidence")
+    return {"id": "stop-lines", "version": lines.number} | {name: getattr(lines, name) for name in names}
+
+
+def _analyser(analyser: Analyser | None) -> dict[str, Any] | None:
+    if analyser is None:
+        return None
+    names = ("name", "measures", "co2", "accuracy")
+    return {"id": str(analyser.id)} | {name: getattr(analyser, name) for name in names}

@@ -1,0 +1,142 @@
+"""What verdicts say on paper: quantity and basis, value, limit, and how well the set behind them is known."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from fleet.quantities import READING_QUANTITIES
+from reports.figures import chemical, figure_apart, qualified, unit_words, with_unit
+
+Verdict = Mapping[str, Any]
+
+# Decimals by a limit's quantity: those of the reading that it is about.
+DECIMALS = {
+    "co": READING_QUANTITIES["co"].decimals,
+    "co_air_free": READING_QUANTITIES["co"].decimals,
+    "co_trend_in_test": READING_QUANTITIES["co"].decimals,
+    "nox": READING_QUANTITIES["nox"].decimals,
+    "ambient_co": READING_QUANTITIES["ambient_co"].decimals,
+    "ambient_co_rise": READING_QUANTITIES["ambient_co"].decimals,
+    "o2": READING_QUANTITIES["o2"].decimals,
+    "co2": READING_QUANTITIES["co2"].decimals,
+    "flue_temp": READING_QUANTITIES["flue_temp"].decimals,
+    "draught": READING_QUANTITIES["draught"].decimals,
+    "soot_number": READING_QUANTITIES["smoke"].decimals,
+    "spillage_time": READING_QUANTITIES["spillage"].decimals,
+    "co_co2_ratio": 4,
+    "excess_air_ratio": 2,
+}
+OTHER_DECIMALS = 1
+# German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
+AIR_FREE = ("air_free", "as_measured_or_air_free")
+UNDILUTED = ("undiluted", "undiluted_dry (air_free)")
+
+
+def decimals_of(quantity: str) -> int:
+    return DECIMALS.get(quantity, OTHER_DECIMALS)
+
+
+def basis_words(basis: str) -> str:
+    """The basis in words; empty where the quantity has none."""
+    if basis in AIR_FREE:
+        return _("air-free, 20.9 % O₂ in air")
+    if basis in UNDILUTED:
+        return _("undiluted, 21 % O₂ in air")
+    known = {"": "", "as_measured": _("as measured"), "ambient": _("in the room"), "dry": _("dry"), "any": ""}
+    return known.get(basis, chemical(basis.replace("_", " ").replace("dry @", "dry, at ")))
+
+
+def value_words(verdict: Verdict) -> str:
+    """The value with its unit, never rounded until it looks like the limit that it breaks."""
+    value = verdict["value"]
+    if value is None or isinstance(value, str):
+        return value or _("not read")
+    limits = [each for each in (verdict["lower"], verdict["upper"]) if each is not None]
+    shown = figure_apart(value, decimals_of(verdict["quantity"]), limits)
+    return with_unit(qualified(shown, verdict["qualifier"]), verdict["unit"])
+
+
+def limit_words(verdict: Verdict) -> str:
+    signs = verdict["limit_text"].replace("<=", "≤").replace(">=", "≥")
+    return f"{signs} {unit_words(verdict['unit'])}".strip() if signs else ""
+
+
+def at_words(verdict: Verdict) -> str:
+    """The rate and phase of the reading; empty where the verdict is about the whole visit."""
+    phase = {"check": _("between"), "as found": _("as found"), "as left": _("as left")}
+    return ", ".join(filter(None, (verdict["rate"], phase.get(verdict["phase"] or "", verdict["phase"]))))
+
+
+def what_words(verdict: Verdict) -> str:
+    """CO₂ at high, as found."""
+    label, at = chemical(verdict["label"]), at_words(verdict)
+    return _("%(label)s at %(at)s") % {"label": label, "at": at} if at else label
+
+
+@dataclass(frozen=True)
+class LimitSource:
+    """A sheet, a limit set or the stop lines, in one version."""
+
+    name: str
+    version: str
+    kind: str
+    review: str
+    evidences: tuple[str, ...]
+
+    @property
+    def named(self) -> str:
+        return f"{self.name} v{self.version}"
+
+    @property
+    def is_open_to_doubt(self) -> bool:
+        return self.review == "unreviewed" or "memory" in self.evidences
+
+    @property
+    def standing(self) -> str:
+        """Reviewed by whom, or not, and how well the figures behind it are known."""
+        if self.kind in ("band", "ceiling"):
+            return _("the maker's sheet")
+        if self.kind == "stop line":
+            return _("the contractor's own lines")
+        review = _("NOT REVIEWED") if self.review == "unreviewed" else self.review
+        return "; ".join(filter(None, (review, *(evidence_words(each) for each in self.evidences))))
+
+    @property
+    def named_with_doubt(self) -> str:
+        """Its name as it stands in a sentence: doubt goes beside it."""
+        doubts = [_("not reviewed")] if self.review == "unreviewed" else []
+        doubts += [_("from memory")] if "memory" in self.evidences else []
+        return f"{self.named} ({', '.join(doubts)})" if doubts else self.named
+
+
+def evidence_words(evidence: str) -> str:
+    known = {
+        "memory": _("figures from memory"),
+        "own": _("own figures, no outside source"),
+        "text_seen": _("text read"),
+        "secondary_seen": _("read at second hand"),
+    }
+    return known.get(evidence, evidence)
+
+
+def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:
+    """Every set, in the order of the rows (verdicts, or rows of a card), with all evidence that its rows name.
+
+    The maker's targets and ceilings stand on one sheet and are one source.
+    """
+    gathered: dict[tuple[str, str], dict[str, Any]] = {}
+    for row in rows:
+        key = (row["set_name"], row["set_version"])
+        known = gathered.setdefault(key, {"kind": row["kind"], "review": row["review"], "evidences": {}})
+        if row["evidence"] and row["kind"] == "limit":
+            known["evidences"][row["evidence"]] = None
+    return [
+        LimitSource(name, version, each["kind"], each["review"], tuple(each["evidences"]))
+        for (name, version), each in gathered.items()
+    ]
+
+
+def source_of(verdict: Verdict) -> LimitSource:
+    return sources([verdict])[0]

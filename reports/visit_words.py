@@ -1,0 +1,320 @@
+"""A visit in words: what was found and how it was left, by which limits; who, with what, when; what was done."""
+
+from collections.abc import Iterator
+from datetime import tzinfo
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.models import Defect, Visit, WorkItem
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
+from fleet.services.records import content_of
+from reports.figures import clock_time, day, day_and_time, derived, listed, offset, read_with_unit, weekday
+from reports.verdicts import Verdict, limit_words, source_of, sources, value_words, what_words
+
+MOST_NAMED = 3
+
+
+def zone_of(facts: VisitFacts) -> tzinfo:
+    return ZoneInfo(facts.appliance.building.time_zone)
+
+
+def verdicts_of(facts: VisitFacts) -> list[Verdict]:
+    return list(facts.judgement.verdicts["verdicts"])
+
+
+# ---- the answer ----
+
+
+def opening(facts: VisitFacts) -> str:
+    """The paper's first sentences: when, as found, as left, and what it was left like."""
+    visit = facts.visit
+    parts = [_("Visited on %s.") % weekday(visit.local_date)]
+    if visit.outcome != Visit.Outcome.TESTED:
+        shown = {"outcome": visit.get_outcome_display().capitalize(), "why": visit.outcome_reason}
+        parts.append(_("%(outcome)s: %(why)s.") % shown)
+    parts += [_by_phase(facts, phase) for phase in ("as found", "as left")]
+    if not facts.readings:
+        parts.append(_("Nothing was read, so nothing was held against a limit."))
+    elif not any(each["phase"] == "as left" for each in verdicts_of(facts)):
+        parts.append(_left_without_reading(visit))
+    parts.append(_("It was %s.") % visit.get_disposition_display())
+    return " ".join(filter(None, parts))
+
+
+def _left_without_reading(visit: Visit) -> str:
+    if visit.left_as_found:
+        return _("It was left as found.")
+    return _("Nothing was read after the work, so how it was left is not known from readings.")
+
+
+def _by_phase(facts: VisitFacts, phase: str) -> str:
+    """What stands against the limits in one phase; silent where nothing was read in it."""
+    rows = [each for each in verdicts_of(facts) if each["phase"] == phase]
+    outside = [each for each in rows if each["outcome"] == "outside"]
+    within = [each for each in rows if each["outcome"] == "within"]
+    when = {"as found": _("As found"), "as left": _("As left")}[phase]
+    if outside:
+        return _outside_sentence(when, outside)
+    if within:
+        shown = {"when": when, "sets": listed([each.named_with_doubt for each in sources(within)])}
+        return _("%(when)s, what could be judged is within the limits of %(sets)s, as recorded.") % shown
+    return _("%s, no reading could be judged.") % when if rows else ""
+
+
+def _outside_sentence(when: str, outside: list[Verdict]) -> str:
+    named = [
+        _("%(what)s (%(value)s) outside the limits of %(set)s")
+        % {
+            "what": what_words({**each, "phase": None}),
+            "value": value_words(each),
+            "set": source_of(each).named_with_doubt,
+        }
+        for each in outside[:MOST_NAMED]
+    ]
+    if more := len(outside) - MOST_NAMED:
+        if more > 0:
+            named.append(ngettext("%d more, listed below", "%d more, listed below", more) % more)
+    return _("%(when)s, %(what)s, as recorded.") % {"when": when, "what": "; ".join(named)}
+
+
+# ---- what stands framed at the top ----
+
+
+def stop_heading(facts: VisitFacts) -> str:
+    """Why the paper opens with a frame; empty where it doesn't."""
+    if facts.visit.unsafe:
+        return _("Called unsafe")
+    stops = [each for each in verdicts_of(facts) if each["stop"]]
+    if any(each["phase"] == "as left" for each in stops):
+        return _("At a stop level as left")
+    if stops:
+        return _("At a stop level")
+    if any(each.reading.flame_unstable for each in facts.readings):
+        return _("Flame unstable")
+    return ""
+
+
+def stop_lines(facts: VisitFacts) -> Iterator[str]:
+    """What was done about it and who was told, then each reading at a stop level."""
+    visit, details = facts.visit, facts.visit.unsafe_details
+    if details.get("reason"):
+        yield _("Reason: %s") % details["reason"]
+    if visit.unsafe:
+        told = details.get("told")
+        parts = [
+            _("Isolated.") if details.get("isolated") else _("Isolating is NOT recorded."),
+            _("Labelled.") if details.get("labelled") else _("Labelling is NOT recorded."),
+            _("Told: %s.") % told if told else _("Who was told is NOT recorded."),
+        ]
+        yield " ".join(parts)
+    yield _("As it stands: %s.") % visit.get_disposition_display()
+    stops = [each for each in verdicts_of(facts) if each["stop"]]
+    for each in stops[: 2 * MOST_NAMED]:
+        yield _finding_line(each)
+    if len(stops) > 2 * MOST_NAMED:
+        yield _("And more, listed under the findings.")
+    for each in facts.readings:
+        if each.reading.flame_unstable:
+            yield _("Flame unstable at %(rate)s, reading %(number)d.") % {
+                "rate": each.reading.rate,
+                "number": each.reading.number,
+            }
+
+
+def _finding_line(each: Verdict) -> str:
+    shown = {"what": what_words(each), "value": value_words(each), "set": source_of(each).named_with_doubt}
+    said = _("%(what)s: %(value)s, outside the limits of %(set)s, as recorded") % shown
+    limit = limit_words(each)
+    return _("%(said)s (limit %(limit)s).") % {"said": said, "limit": limit} if limit else f"{said}."
+
+
+# ---- facts in two columns ----
+
+
+def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
+    appliance, sheet = facts.appliance, facts.card["sheet"]
+    place = ", ".join(filter(None, (appliance.room, appliance.building.name, appliance.building.address)))
+    kind = ", ".join(filter(None, (appliance.kind, sheet["control"])))
+    named = f"{sheet['name']} v{sheet['version']}" if sheet["version"] else _("no maker's sheet, so no target")
+    return [
+        (_("Appliance"), f"{appliance.name}: {kind}"),
+        (_("Place"), place),
+        (_("Sheet"), named),
+        (_("Serial"), _serial(facts)),
+        (_("Fuel"), facts.visit.fuel.replace("_", " ")),
+        (_("Input"), _input(facts)),
+        (_("Left"), facts.visit.get_disposition_display()),
+    ]
+
+
+def _serial(facts: VisitFacts) -> str:
+    seen, known = facts.visit.plate.get("serial_seen", ""), facts.appliance.serial
+    plate = _("plate confirmed") if facts.visit.plate.get("confirmed") else _("plate NOT confirmed")
+    if seen and seen != known:
+        plate = _("%(plate)s, it shows %(seen)s") % {"plate": plate, "seen": seen}
+    return f"{known or _('none on the register')}, {plate}"
+
+
+def _input(facts: VisitFacts) -> str:
+    sheet = _judged_sheet(facts)
+    parts = []
+    if sheet.get("rated_input_kw"):
+        shown = {"kw": sheet["rated_input_kw"], "basis": sheet.get("input_basis", "")}
+        parts.append(_("rated %(kw)s kW %(basis)s") % shown)
+    for each in facts.readings:
+        if each.derived["input_kw_gross"] is not None:
+            shown = {name: derived(each.derived, f"input_kw_{name}") for name in ("net", "gross")}
+            shown["rate"] = each.reading.rate
+            parts.append(_("timed at %(rate)s %(net)s kW net, %(gross)s kW gross") % shown)
+    return "; ".join(parts) or _("not recorded")
+
+
+def _judged_sheet(facts: VisitFacts) -> dict[str, str]:
+    """The content of the sheet's version that the visit was judged by."""
+    version, sheet = facts.card["sheet"]["version"], facts.appliance.sheet
+    versions = sheet.versions.all() if sheet else ()
+    return next((dict(each.content) for each in versions if str(each.number) == version), {})
+
+
+def visit_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
+    visit, zone = facts.visit, zone_of(facts)
+    return [
+        *((_("Technician"), _person(each, facts)) for each in facts.people),
+        *((_("Analyser"), _analyser(each, facts)) for each in facts.analysers),
+        (_("Times"), _times(facts, zone)),
+        (_("Air"), _air(facts)),
+        (_("CO in room"), _room(visit)),
+    ]
+
+
+def _person(each: PersonFacts, facts: VisitFacts) -> str:
+    if each.person is None:
+        return _("%s, not on the register: NO qualification can be shown") % each.name
+    kind = _("oil") if facts.visit.fuel.endswith("oil") else _("gas")
+    if each.qualification is None:
+        shown = {"name": each.name, "kind": kind, "day": day(facts.visit.local_date)}
+        return _("%(name)s, NO qualification for %(kind)s in force on %(day)s") % shown
+    held = each.qualification
+    shown = {"name": each.name, "kind": kind, "held": f"{held.scheme} {held.number}", "day": day(held.valid_to)}
+    return _("%(name)s, qualified for %(kind)s by %(held)s to %(day)s") % shown
+
+
+def _analyser(each: AnalyserFacts, facts: VisitFacts) -> str:
+    if each.analyser is None:
+        return _("%s, not on the register: NO calibration can be shown") % each.name
+    name = f"{each.name} ({each.analyser.serial})" if each.analyser.serial else each.name
+    if each.calibration is None:
+        shown = {"name": name, "day": day(facts.visit.local_date)}
+        calibrated = _("%(name)s, NO calibration in force on %(day)s") % shown
+    else:
+        made = each.calibration
+        shown = {"name": name, "certificate": made.certificate, "by": made.by}
+        shown |= {"done": day(made.done_on), "to": day(made.valid_to)}
+        calibrated = _("%(name)s, certificate %(certificate)s by %(by)s of %(done)s, valid to %(to)s") % shown
+    return f"{calibrated}. {_measures(each)}"
+
+
+def _measures(each: AnalyserFacts) -> str:
+    assert each.analyser is not None
+    names = [
+        str(READING_QUANTITIES[name].label) if name in READING_QUANTITIES else name for name in each.analyser.measures
+    ]
+    co2 = {"measured": _("CO₂ is measured"), "calculated": _("CO₂ is calculated from O₂, not measured")}
+    shown = {"names": listed(names) or _("not recorded"), "co2": co2.get(each.analyser.co2, _("it gives no CO₂"))}
+    return _("Measures: %(names)s; %(co2)s.") % shown
+
+
+def _times(facts: VisitFacts, zone: tzinfo) -> str:
+    """Arrived and left with their offset from UTC, each its own where the clocks changed in between."""
+    arrived, left = facts.visit.attendance.arrived_at, facts.visit.attendance.left_at
+    moments = {_("arrived"): arrived, _("left"): left}
+    said = [f"{word} {clock_time(each, zone)} {offset(each, zone)}" for word, each in moments.items() if each]
+    if arrived and left and offset(arrived, zone) == offset(left, zone):
+        shown = {"from": clock_time(arrived, zone), "to": clock_time(left, zone), "offset": offset(arrived, zone)}
+        said = [_("arrived %(from)s, left %(to)s, %(offset)s") % shown]
+    return ", ".join([*said, facts.appliance.building.time_zone]) if said else _("not recorded")
+
+
+def _air(facts: VisitFacts) -> str:
+    quantity = READING_QUANTITIES["air_temp"]
+    intake = sorted({each.reading.air_temp_c for each in facts.readings if each.reading.air_temp_c is not None})
+    parts = [_("%s at the intake") % _range([read_with_unit(quantity, each) for each in intake])] if intake else []
+    for name, words in (("outdoor_temp", _("%s outdoors")), ("barometric_pressure", _("pressure %s"))):
+        condition = CONDITION_QUANTITIES[name]
+        value = getattr(facts.visit, condition.column)
+        if value is not None:
+            said = facts.visit.condition_qualifiers.get(name, "=")
+            parts.append(words % read_with_unit(condition, value, said))
+    return ", ".join(parts) or _("not read")
+
+
+def _range(shown: list[str]) -> str:
+    return shown[0] if shown[0] == shown[-1] else _("%(low)s to %(high)s") % {"low": shown[0], "high": shown[-1]}
+
+
+def _room(visit: Visit) -> str:
+    shown = {}
+    for when in ("before", "after"):
+        quantity = CONDITION_QUANTITIES[f"ambient_co_{when}"]
+        value, said = getattr(visit, quantity.column), visit.condition_qualifiers.get(f"ambient_co_{when}", "=")
+        shown[when] = _("not read") if value is None and said == "=" else read_with_unit(quantity, value, said)
+    return _("before %(before)s, after %(after)s") % shown
+
+
+# ---- work, defects, steps ----
+
+
+def work_line(item: WorkItem) -> str:
+    kind = _("%s replaced") % item.kind if item.replaced else item.kind
+    details = [item.component, item.adjuster, item.rate and _("at %s") % item.rate, item.direction, item.amount]
+    after = _("after reading %d") % item.after_reading if item.after_reading else _("before any reading")
+    said = ", ".join(filter(None, [*details, after]))
+    return f"{kind}: {said}. {item.note}".strip()
+
+
+def defect_line(defect: Defect) -> str:
+    where = f" ({defect.where})" if defect.where else ""
+    parts = [f"{defect.what}{where}: {defect.severity}."]
+    if defect.action:
+        parts.append(f"{defect.action}.")
+    if defect.done:
+        parts.append(_("Mended at this visit."))
+    elif defect.closed_by_id:
+        parts.append(_("Mended by a later visit."))
+    else:
+        parts.append(_("Open, to be mended by %s.") % day(defect.mend_by) if defect.mend_by else _("Open."))
+    parts.append(_("Told: %s.") % defect.told if defect.told else _("Who was told is not recorded."))
+    return " ".join(parts)
+
+
+def checklist_lines(visit: Visit) -> Iterator[str]:
+    """Not done first, each with its reason; then what doesn't apply; then what was done."""
+    answers = visit.checklist
+    for each in answers:
+        if each["answer"] == "not done":
+            yield _("NOT done: %(step)s. Why: %(why)s") % {
+                "step": each["step"],
+                "why": each.get("why") or _("not said"),
+            }
+    for each in visit.not_done:
+        shown = {"rate": each["rate"], "phase": each["phase"], "why": each["why"]}
+        yield _("NOT read: %(rate)s, %(phase)s. Why: %(why)s") % shown
+    for answer, words in (("does not apply", _("Does not apply: %s.")), ("done", _("Done: %s."))):
+        steps = [each["step"] for each in answers if each["answer"] == answer]
+        if steps:
+            yield words % ", ".join(steps)
+
+
+# ---- the record ----
+
+
+def signature_words(facts: VisitFacts) -> str:
+    visit = facts.visit
+    if visit.signed_at is None:
+        return _("Not signed.")
+    given = content_of(visit.record).get("signature", {}).get("person", "")
+    name = visit.signed_by.name if visit.signed_by else _("%s, not on the register") % given
+    return f"{name}, {day_and_time(visit.signed_at, zone_of(facts))}"

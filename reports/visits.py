@@ -1,0 +1,388 @@
+"""The paper of one visit: the answer first, then facts, readings, findings, work, and the proof of what was recorded."""
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import groupby
+
+from django.utils.translation import gettext as _
+from reportlab.platypus import Flowable, KeepTogether, Spacer
+
+from fleet.queries.visits import ReadingFacts, VisitFacts
+from reports import visit_words as words
+from reports.figures import NONE, day, listed
+from reports.paper import (
+    BODY,
+    BODY_APART,
+    HEADING,
+    SENTENCE,
+    SMALL,
+    TINY,
+    TITLE,
+    Paper,
+    Sheet,
+    columns,
+    framed,
+    heading,
+    table,
+    write,
+)
+from reports.paper import facts as fact_table
+from reports.proof import correction_rows, proof
+from reports.readings import (
+    RuleRow,
+    also_read,
+    figures_head,
+    figures_row,
+    phase_words,
+    rate_words,
+    rule_rows,
+    steadiness_words,
+)
+from reports.rules import RuleDrawing
+from reports.text import Bold, paragraph
+from reports.verdicts import (
+    LimitSource,
+    basis_words,
+    limit_words,
+    source_of,
+    sources,
+    value_words,
+    what_words,
+)
+
+LABEL_WIDTH = 74.0
+RATES_ABREAST = 2
+# What people wrote in a narrow column is cut here; the record holds it whole.
+MOST_IN_A_CELL = 500
+
+
+def visit_pdf(facts: VisitFacts, *, known_on: date, paper: Paper = "A4") -> bytes:
+    """One visit on paper. `known_on`: the day up to which corrections are known. The same input, the same bytes."""
+    sheet = _sheet(facts, paper)
+    story: list[Flowable] = [paragraph(TITLE, _title(facts))]
+    for part in (_stop, _opening, _facts, _rules, _figures, _findings, _sources, _not_judged, _work, _steps, _office):
+        story += part(facts, sheet.width)
+    story += _signatures(facts, sheet.width)
+    story += _meaning(facts)
+    story += proof(facts, known_on, sheet.width)
+    return write(sheet, story)
+
+
+def _sheet(facts: VisitFacts, paper: Paper) -> Sheet:
+    record = facts.visit.record
+    shown = {"client": facts.appliance.building.client.name, "day": day(facts.visit.local_date)}
+    demo = _("INVENTED DEMONSTRATION DATA. ") if facts.contractor.is_demo else ""
+    return Sheet(
+        title=_("%(title)s, %(day)s") % {"title": _title(facts), "day": day(facts.visit.local_date)},
+        author=facts.contractor.name,
+        head_left=(facts.contractor.name, facts.contractor.address),
+        head_right=demo + _("Visit of %(day)s, for %(client)s") % shown,
+        foot=_("Record %(id)s, content %(hash)s…") % {"id": record.id, "hash": record.sha256[:16]},
+        paper=paper,
+    )
+
+
+def _title(facts: VisitFacts) -> str:
+    appliance = facts.appliance
+    return ", ".join(filter(None, (appliance.name, appliance.building.name, appliance.room)))
+
+
+def _stop(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    if title := words.stop_heading(facts):
+        lines = [paragraph(BODY_APART, each, most=MOST_IN_A_CELL) for each in words.stop_lines(facts)]
+        yield framed([paragraph(HEADING, title), *lines], width)
+
+
+def _opening(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    yield paragraph(SENTENCE, words.opening(facts))
+
+
+def _facts(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    half = width / 2
+    yield columns(
+        [
+            [fact_table(words.appliance_pairs(facts), half - 18)],
+            [fact_table(words.visit_pairs(facts), half)],
+        ],
+        [half, half],
+    )
+
+
+# ---- readings ----
+
+
+def _rules(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    rows = rule_rows(facts)
+    if not rows:
+        return
+    yield from heading(_("Readings as found and as left"))
+    for start in range(0, len(facts.rates), RATES_ABREAST):
+        yield _rules_of(facts, rows, facts.rates[start : start + RATES_ABREAST], width)
+        yield Spacer(1, 6)
+
+
+def _rules_of(facts: VisitFacts, rows: list[RuleRow], rates: list[str], width: float) -> Flowable:
+    column = (width - LABEL_WIDTH) / len(rates)
+    head = ["", *(paragraph(SMALL, Bold(rate), f", {rate_words(facts, rate)}") for rate in rates)]
+    body = [
+        [
+            [paragraph(SMALL, Bold(row.label)), paragraph(TINY, ", ".join(filter(None, (row.unit, row.basis))))],
+            *([_rule_cell(row, rate, column - 18)] for rate in rates),
+        ]
+        for row in rows
+        if any(rate in row.rules for rate in rates)
+    ]
+    return table([head, *body], [LABEL_WIDTH, *([column] * len(rates))])
+
+
+def _rule_cell(row: RuleRow, rate: str, width: float) -> list[Flowable]:
+    drawn: list[Flowable] = [RuleDrawing(row.rules[rate], width)] if rate in row.rules else []
+    return drawn + ([paragraph(TINY, row.notes[rate])] if rate in row.notes else [])
+
+
+def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    if not facts.readings:
+        return
+    yield from heading(_("Figures"))
+    first, taken = 78.0, 88.0
+    head = [*figures_head(), _("Taken")]
+    middle = (width - first - taken) / (len(head) - 2)
+    rows = [
+        [
+            paragraph(SMALL, f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"),
+            *figures_row(each),
+            paragraph(SMALL, f"{_taken(each, facts)}, {steadiness_words(each)}"),
+        ]
+        for each in facts.readings
+    ]
+    yield table([head, *rows], [first, *([middle] * (len(head) - 2)), taken], right=range(1, len(head) - 1))
+    yield Spacer(1, 3)
+    for note in _figure_notes(facts):
+        yield paragraph(TINY, note)
+
+
+def _taken(each: ReadingFacts, facts: VisitFacts) -> str:
+    """The time to the precision that it has: nothing is invented."""
+    moment, zone = each.reading.taken_at, words.zone_of(facts)
+    if moment is None or each.reading.time_precision in ("day", "unknown"):
+        return _("time not known")
+    when = moment.astimezone(zone)
+    shown = when.strftime("%H:%M:%S" if each.reading.time_precision == "instant" else "%H:%M")
+    other_day = when.date() != facts.visit.local_date
+    return f"{day(when.date())} {shown}" if other_day else shown
+
+
+def _figure_notes(facts: VisitFacts) -> Iterator[str]:
+    yield _(
+        "* worked out from the other gas and the fuel. CO air-free, excess air ratio, efficiencies, loss and CO/CO₂ "
+        "are worked out too. Gases dry. Efficiency net: of the net heating value; gross: of the gross one; by enthalpy."
+    )
+    losses = sorted({each.derived["flue_loss_coefficients"] or "" for each in facts.readings} - {""})
+    for name in losses:
+        yield _("Loss: by the coefficients “%s” of the regulation, on the net heating value.") % name
+    for each in facts.readings:
+        if also := also_read(each):
+            yield _("Reading %(number)d, also read: %(also)s.") % {"number": each.reading.number, "also": also}
+    yield from _doubts(facts)
+    yield from _by_whom(facts)
+
+
+def _doubts(facts: VisitFacts) -> Iterator[str]:
+    """What is odd about the figures, said once for all readings that it holds for."""
+    said = sorted(
+        (doubt["sentence"], doubt["voids"], each.reading.number)
+        for each in facts.readings
+        for doubt in each.derived["doubts"]
+    )
+    for (sentence, voids), rows in groupby(said, key=lambda row: row[:2]):
+        shown = {"numbers": listed([str(row[2]) for row in rows]), "sentence": sentence}
+        yield (
+            _("VOID, reading %(numbers)s: %(sentence)s") if voids else _("Reading %(numbers)s: %(sentence)s")
+        ) % shown
+
+
+def _by_whom(facts: VisitFacts) -> Iterator[str]:
+    """Who took which reading with what, where that isn't the same for all."""
+    if len(facts.analysers) < 2 and len(facts.people) < 2:
+        return
+    people = {str(each.person.id) if each.person else each.name: each.name for each in facts.people}
+    analysers = {str(each.analyser.id) if each.analyser else each.name: each.name for each in facts.analysers}
+    for each in facts.readings:
+        person, analyser = each.reading.person_given, each.reading.analyser_given
+        shown = {"number": each.reading.number, "person": people.get(person, person)}
+        shown["analyser"] = analysers.get(analyser, analyser)
+        yield _("Reading %(number)d: by %(person)s with %(analyser)s.") % shown
+
+
+# ---- findings ----
+
+
+def _findings(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    outside = [each for each in words.verdicts_of(facts) if each["outcome"] == "outside"]
+    if not outside:
+        return
+    yield from heading(_("Outside a limit, the strictest first"))
+    head = [_("What, at which rate"), _("Value"), _("Limit"), _("Set and version"), _("What the set asks")]
+    rows = [[_cell(each) for each in _finding_cells(verdict)] for verdict in outside]
+    yield table([head, *rows], _shares(width, 0.25, 0.13, 0.13, 0.25, 0.24))
+
+
+def _finding_cells(verdict: words.Verdict) -> list[str]:
+    source = source_of(verdict)
+    basis = basis_words(verdict["basis"])
+    return [
+        f"{what_words(verdict)} ({basis})" if basis else what_words(verdict),
+        value_words(verdict),
+        limit_words(verdict) or NONE,
+        f"{source.named}: {source.standing}",
+        "; ".join(filter(None, (verdict["severity"].replace("_", " "), verdict["action"], verdict["reason"]))),
+    ]
+
+
+def _cell(text: str) -> Flowable:
+    return paragraph(SMALL, text, most=MOST_IN_A_CELL)
+
+
+def _shares(width: float, *shares: float) -> list[float]:
+    return [width * share for share in shares]
+
+
+def _sources(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    """Every set that it was held against, the verdict and how far the set can be relied on, side by side."""
+    card = facts.card
+    rows = [row for group in ("bands", "ceilings", "limits", "stop_lines") for row in card[group]]
+    yield from heading(_("By which limits"))
+    head = [_("Set and version"), _("As found"), _("As left"), _("How well the set is known")]
+    body = [[_cell(each) for each in _source_cells(facts, source)] for source in sources(rows)]
+    yield table([head, *body], _shares(width, 0.34, 0.17, 0.17, 0.32))
+    lines = card["stop_lines"][0]
+    shown = {"version": lines["set_version"], "evidence": lines["evidence"]}
+    yield Spacer(1, 3)
+    yield paragraph(TINY, _("Stop lines v%(version)s: %(evidence)s") % shown)
+    if card["left_out"]:
+        ids = ", ".join(each["id"] for each in card["left_out"])
+        yield paragraph(TINY, _("Not for this appliance by its recorded facts: %s.") % ids)
+
+
+def _source_cells(facts: VisitFacts, source: LimitSource) -> list[str]:
+    mine = [
+        each
+        for each in words.verdicts_of(facts)
+        if (each["set_name"], each["set_version"]) == (source.name, source.version)
+    ]
+    phases = {phase: {each["outcome"] for each in mine if each["phase"] == phase} for phase in ("as found", "as left")}
+    return [source.named, *(_outcome(each) for each in phases.values()), source.standing]
+
+
+def _outcome(outcomes: set[str]) -> str:
+    known = {
+        "outside": _("OUTSIDE as recorded"),
+        "within": _("within as recorded"),
+        "cannot tell": _("can't be decided"),
+        "not judged": _("not judged"),
+    }
+    return next((shown for outcome, shown in known.items() if outcome in outcomes), NONE)
+
+
+def _not_judged(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    """What was neither within nor outside, and why: silence would read as "within"."""
+    open_ones = [each for each in words.verdicts_of(facts) if each["outcome"] in ("not judged", "cannot tell")]
+    said = dict.fromkeys(
+        _("%(what)s (%(set)s): %(reason)s")
+        % {"what": what_words(each), "set": source_of(each).named, "reason": each["reason"]}
+        for each in open_ones
+    )
+    if said:
+        text = "; ".join(said)
+        yield Spacer(1, 3)
+        for start in range(0, len(text), 1900):
+            lead = _("Not judged, or not to be decided: ") if start == 0 else ""
+            yield paragraph(TINY, Bold(lead), text[start : start + 1900])
+
+
+# ---- work and steps ----
+
+
+def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    half = width / 2
+    work = [words.work_line(each) for each in facts.visit.work.all()] or [_("No work on the burner is recorded.")]
+    defects = [words.defect_line(each) for each in facts.visit.defects.all()] or [_("No defect is recorded.")]
+    yield columns(
+        [
+            [paragraph(HEADING, _("Work done")), *(paragraph(BODY_APART, each, most=1200) for each in work)],
+            [
+                paragraph(HEADING, _("Defects and who was told")),
+                *(paragraph(BODY_APART, each, most=1600) for each in defects),
+            ],
+        ],
+        [half, half],
+    )
+    if facts.visit.note:
+        yield paragraph(BODY_APART, Bold(_("Note: ")), facts.visit.note)
+
+
+def _steps(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    lines = list(words.checklist_lines(facts.visit))
+    if lines:
+        yield from heading(_("Steps"))
+        for each in lines:
+            yield paragraph(BODY_APART, each)
+
+
+def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    if facts.marks:
+        yield from heading(_("Noted on receipt"))
+        zone = words.zone_of(facts)
+        for mark in facts.marks:
+            settled = ""
+            if mark.settled_at:
+                shown = {"day": day(mark.settled_at.astimezone(zone).date()), "note": mark.settled_note}
+                settled = _(" Settled %(day)s: %(note)s") % shown
+            yield paragraph(BODY, mark.sentence, settled)
+    if len(facts.records) > 1:
+        yield from heading(_("Corrections"))
+        yield correction_rows(facts, width)
+
+
+# ---- signatures, meaning ----
+
+
+def _signatures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    half = width / 2
+    lines = [
+        [_("Technician: %s") % words.signature_words(facts)],
+        [_("For the building: name, signature, date")],
+    ]
+    cells = [[Spacer(1, 26), table([[paragraph(SMALL, *each)]], [half - 18], heads=0)] for each in lines]
+    yield KeepTogether(columns(cells, [half, half]))
+
+
+def _meaning(facts: VisitFacts) -> Iterator[Flowable]:
+    yield Spacer(1, 6)
+    yield paragraph(
+        TINY,
+        Bold(_("What the marks mean. ")),
+        _(
+            "Open pin below the line: as found. Filled pin above: as left. An arrow at the line's end: the true value "
+            "lies beyond. Grey stretch: the band to be in, notched at its target. Upright bar: a limit, hatched beyond "
+            "it. The two rates of a row share one scale. Figures say what was measured at that time against limits as "
+            "recorded; they do not say that the appliance is fit to use or will stay as it is."
+        ),
+    )
+    yield Spacer(1, 4)
+    yield paragraph(
+        TINY,
+        Bold(_("Cautions. ")),
+        _(
+            "Carbon monoxide can't be seen or smelt. Gas, the hot flue and probe and live parts can injure and kill. "
+            "The maker's instructions, the local code and the judgement of licensed persons come first. This record "
+            "holds readings against limits; it declares no appliance free of danger."
+        ),
+    )
+    if facts.contractor.emergency_numbers:
+        numbers = listed([str(each) for each in facts.contractor.emergency_numbers])
+        yield paragraph(
+            TINY,
+            Bold(_("Smell of gas: ")),
+            _("leave, use no phone, switch or bell inside, and call from outside: %s.") % numbers,
+        )
