@@ -95,7 +95,7 @@ class Calibrations(ListDoor):
     writers, shape_in, shape_out, makes = OFFICE, NewCalibration, CalibrationOut, True
 
     def rows(self) -> QuerySet[Calibration]:
-        return Calibration.objects.filter(analyser=self.analyser())
+        return self.analyser().calibrations.all()
 
     def analyser(self) -> Analyser:
         analyser: Analyser = found(visible_analysers(self.viewer), self.kwargs["id"])

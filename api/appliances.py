@@ -13,8 +13,8 @@ from api.defects import DefectOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
 from api.duties import DutyOut
 from api.entries import EntryIn, EntryOut
-from api.fields import Facts, Reference, read_id
-from api.filters import EXTERNAL_REFERENCE, Filter, by_id, of_building, yes_no
+from api.fields import DayOf, Facts, Reference
+from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
 from api.permissions import OFFICE
@@ -24,7 +24,7 @@ from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.intake.fields import Day, Text, Word
+from fleet.intake.fields import Text, Word
 from fleet.models import Appliance
 from fleet.queries.analysers import visible_analysers
 from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
@@ -49,8 +49,8 @@ class ApplianceIn(EntryIn):
     )
     flue_group = Reference(visible_flue_groups, required=False, allow_null=True)
     facts = Facts(required=False)
-    in_service_from = Day()
-    in_service_to = Day(required=False, allow_null=True)
+    in_service_from = DayOf()
+    in_service_to = DayOf(required=False, allow_null=True)
 
 
 class ApplianceOut(EntryOut):
@@ -146,13 +146,11 @@ class ApplianceCard(Door):
     """Today's decision table: targets, limits and stop lines in absolute figures, and the adjusters."""
 
     shape_out = CardOut
-    filters = (
-        Filter("analyser", "With this analyser's accuracy.", lambda _viewer, _text: Q(), {"type": "string", "format": "uuid"}),
-    )
+    filters = (parameter("analyser", "With this analyser's accuracy.", "uuid"),)
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         appliance = found(visible_appliances(self.viewer), id)
-        given = request.query_params.get("analyser")
-        analyser = found(visible_analysers(self.viewer), read_id(given)) if given else None
+        wanted = id_of(request, "analyser")
+        analyser = found(visible_analysers(self.viewer), wanted) if wanted else None
         today = clock.now().astimezone(ZoneInfo(appliance.building.time_zone)).date()
         return self.shown({"day": today, "card": card_for(appliance, today, analyser)})

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 from django.db.models import Model, QuerySet
@@ -9,7 +10,7 @@ from rest_framework import serializers
 
 from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
-from fleet.intake.fields import DecimalText, Text
+from fleet.intake.fields import Day, DecimalText, Text
 from fleet.models import User
 
 
@@ -79,6 +80,13 @@ class Number(DecimalText):
 
     def to_representation(self, value: Any) -> float:  # type: ignore[override]  # the same on the way out
         return float(value)
+
+
+class DayOf(Day):
+    """A calendar day for a column: kept as a date."""
+
+    def to_internal_value(self, data: Any) -> date:  # type: ignore[override]  # a column's date, not text
+        return date.fromisoformat(super().to_internal_value(data))
 
 
 class Whole(serializers.Field[int, Any, int, Any]):

@@ -1,5 +1,6 @@
 """What a list can be narrowed by. Parameters that aren't known are refused: a misspelt filter must not vanish."""
 
+import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -111,6 +112,21 @@ def yes_no(name: str, condition: Q, words: str) -> Filter:
         return condition if text == "true" else ~condition
 
     return Filter(name, words, narrow, {"type": "boolean"})
+
+
+def parameter(name: str, words: str, format: str = "") -> Filter:
+    """A query parameter that the view reads for itself: known and described here, narrowing nothing."""
+    schema = {"type": "string"} | ({"format": format} if format else {})
+    return Filter(name, words, lambda _viewer, _text: Q(), schema)
+
+
+def id_of(request: Request, name: str) -> uuid.UUID | None:
+    """An id that the query may give. Raises BadQuery."""
+    given = request.query_params.get(name)
+    try:
+        return None if given is None else read_id(given)
+    except ValidationError as bad:
+        raise BadQuery(**{name: f"is {given!r}; it must be a UUID"}) from bad
 
 
 def day_of(request: Request, name: str) -> date:

@@ -85,7 +85,7 @@ class Qualifications(ListDoor):
     writers, shape_in, shape_out, makes = OFFICE, NewQualification, QualificationOut, True
 
     def rows(self) -> QuerySet[Qualification]:
-        return Qualification.objects.filter(person=self.person())
+        return self.person().qualifications.all()
 
     def person(self) -> Person:
         person: Person = found(visible_people(self.viewer), self.kwargs["id"])

@@ -4,13 +4,13 @@ import uuid
 from collections.abc import Callable
 from typing import Any
 
-from django.db import IntegrityError, models, transaction
+from django.db import models
 from rest_framework.response import Response
 
 from api.doors import Door, named_once
 from fleet.intake.errors import without_decimals
 from fleet.models.register import new_id
-from fleet.services.recorded import recorded_already
+from fleet.services.recorded import record_once
 
 
 def post_recorded(
@@ -28,20 +28,7 @@ def post_recorded(
     values = named_once(door.request, door.taken())
     id = values.pop("id", None) or new_id()
     content: dict[str, Any] = without_decimals(values)
-    row, made = _once(kind, model, id, belongs | content, lambda: add(id, content))
+    row, made = record_once(
+        kind=kind, id=id, model=model, says=belongs | content, add=lambda: add(id, content)
+    )
     return door.shown(row, 201 if made else 200)
-
-
-def _once(
-    kind: str, model: type[models.Model], id: uuid.UUID, says: dict[str, Any], add: Callable[[], models.Model]
-) -> tuple[models.Model, bool]:
-    if recorded_already(kind=kind, id=id, says=says):
-        return model._default_manager.get(pk=id), False
-    try:
-        with transaction.atomic():
-            return add(), True
-    except IntegrityError:
-        # Somebody else recorded the same id while we looked: then we came second.
-        if recorded_already(kind=kind, id=id, says=says):
-            return model._default_manager.get(pk=id), False
-        raise

@@ -133,6 +133,7 @@ class _MomentOrDay(_Field):
 
 class _Day(_Field):
     target_class = "fleet.intake.fields.Day"
+    match_subclasses = True
     schema = {"type": "string", "format": "date"}
 
 

@@ -71,7 +71,7 @@ class SheetVersions(ListDoor):
     writers, shape_in, shape_out, makes = MANAGER, NewSheetVersion, SheetVersionOut, True
 
     def rows(self) -> QuerySet[SheetVersion]:
-        return SheetVersion.objects.filter(sheet=self.sheet())
+        return self.sheet().versions.all()
 
     def sheet(self) -> ModelSheet:
         sheet: ModelSheet = found(all_sheets(self.viewer), self.kwargs["id"])

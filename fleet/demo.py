@@ -128,16 +128,86 @@ PREMIX_DRIFT = (-0.10, 0.25, -0.03)
 LINKAGE_DRIFT = (0.10, 0.45, -0.06)
 OPEN_DRIFT = (-0.05, 0.35, -0.02)
 
+UP, DOWN = "clockwise", "counter-clockwise"  # which way raises CO2
+
 KINDS = (
-    Kind("Invented premix boiler 24", 52, _sheet("pneumatic ratio", high=("9.3", "clockwise"), low=("8.9", "counter-clockwise"), tolerance="0.6", kw=("24", "5"), condensing=True), *PREMIX_DRIFT),
-    Kind("Invented premix boiler 65", 48, _sheet("pneumatic ratio", high=("9.5", "counter-clockwise"), low=("9.1", "clockwise"), tolerance="0.6", kw=("65", "13"), condensing=True), *PREMIX_DRIFT),
-    Kind("Invented premix boiler 110", 32, _sheet("pneumatic ratio", high=("4.6", "counter-clockwise"), low=("5.2", "clockwise"), tolerance="1.0", kw=("110", "22"), quantity="o2", condensing=True), *PREMIX_DRIFT),
-    Kind("Invented burner 180, linkage", 20, _sheet("linkage", high=("9.8", "clockwise"), low=("9.0", "clockwise"), tolerance="0.9", kw=("180", "70")), *LINKAGE_DRIFT, rise_k=(150.0, 110.0)),
-    Kind("Invented oil boiler 45", 16, _sheet("oil pressure jet", high=("12.4", "counter-clockwise"), low=None, tolerance="8", kw=("45", "45"), fuel="light_oil", basis="percent of target"), *LINKAGE_DRIFT, rise_k=(160.0, 0.0), co_median_ppm=9.0),
-    Kind("Invented atmospheric boiler 30", 36, _sheet("fixed atmospheric", high=("6.6", "clockwise"), low=None, tolerance="0.9", kw=("30", "30")), *OPEN_DRIFT, rise_k=(110.0, 0.0)),
-    Kind("Invented water heater 28", 20, _sheet("pneumatic ratio", high=("9.0", "clockwise"), low=("8.6", "counter-clockwise"), tolerance="0.7", kw=("28", "9")), *PREMIX_DRIFT, appliance="water_heater", rise_k=(80.0, 60.0)),
-    Kind("Invented propane heater 20", 16, _sheet("fixed atmospheric", high=("7.9", "clockwise"), low=None, tolerance="1.0", kw=("20", "20"), fuel="propane"), *OPEN_DRIFT, appliance="water_heater", rise_k=(100.0, 0.0)),
-)  # fmt: skip
+    Kind(
+        "Invented premix boiler 24",
+        52,
+        _sheet(
+            "pneumatic ratio", high=("9.3", UP), low=("8.9", DOWN), tolerance="0.6", kw=("24", "5"), condensing=True
+        ),
+        *PREMIX_DRIFT,
+    ),
+    Kind(
+        "Invented premix boiler 65",
+        48,
+        _sheet(
+            "pneumatic ratio", high=("9.5", DOWN), low=("9.1", UP), tolerance="0.6", kw=("65", "13"), condensing=True
+        ),
+        *PREMIX_DRIFT,
+    ),
+    Kind(
+        "Invented premix boiler 110",
+        32,
+        _sheet(
+            "pneumatic ratio",
+            high=("4.6", DOWN),
+            low=("5.2", UP),
+            tolerance="1.0",
+            kw=("110", "22"),
+            quantity="o2",
+            condensing=True,
+        ),
+        *PREMIX_DRIFT,
+    ),
+    Kind(
+        "Invented burner 180, linkage",
+        20,
+        _sheet("linkage", high=("9.8", UP), low=("9.0", UP), tolerance="0.9", kw=("180", "70")),
+        *LINKAGE_DRIFT,
+        rise_k=(150.0, 110.0),
+    ),
+    Kind(
+        "Invented oil boiler 45",
+        16,
+        _sheet(
+            "oil pressure jet",
+            high=("12.4", DOWN),
+            low=None,
+            tolerance="8",
+            kw=("45", "45"),
+            fuel="light_oil",
+            basis="percent of target",
+        ),
+        *LINKAGE_DRIFT,
+        rise_k=(160.0, 0.0),
+        co_median_ppm=9.0,
+    ),
+    Kind(
+        "Invented atmospheric boiler 30",
+        36,
+        _sheet("fixed atmospheric", high=("6.6", UP), low=None, tolerance="0.9", kw=("30", "30")),
+        *OPEN_DRIFT,
+        rise_k=(110.0, 0.0),
+    ),
+    Kind(
+        "Invented water heater 28",
+        20,
+        _sheet("pneumatic ratio", high=("9.0", UP), low=("8.6", DOWN), tolerance="0.7", kw=("28", "9")),
+        *PREMIX_DRIFT,
+        appliance="water_heater",
+        rise_k=(80.0, 60.0),
+    ),
+    Kind(
+        "Invented propane heater 20",
+        16,
+        _sheet("fixed atmospheric", high=("7.9", UP), low=None, tolerance="1.0", kw=("20", "20"), fuel="propane"),
+        *OPEN_DRIFT,
+        appliance="water_heater",
+        rise_k=(100.0, 0.0),
+    ),
+)
 
 READING_SD = 0.10
 SETTING_SD = 0.15
@@ -276,14 +346,11 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
         values = {"name": f"Analyser {number}", "serial": f"TH-{number:03d}", "measures": measures, "co2": co2}
         analyser = create_entry(Analyser, values | {"accuracy": accuracy})
         analysers.append(analyser)
+        lapsed_on = now.date() - timedelta(days=40) if number == 4 else date.max
         last = now.date() - timedelta(days=100 if number == 4 else -1)
         day = begins.date() - timedelta(days=60 + 20 * number)
         while day < last:
-            until = (
-                min(day + timedelta(days=365), now.date() - timedelta(days=40))
-                if number == 4
-                else day + timedelta(days=365)
-            )
+            until = min(day + timedelta(days=365), lapsed_on)
             content = {"done_on": f"{day:%Y-%m-%d}", "valid_to": f"{until:%Y-%m-%d}", "passed": True}
             content |= {"certificate": f"K-{number}-{day:%Y}", "by": "Tarnholt gas laboratory (invented)"}
             add_calibration(analyser=analyser, content=content, actor=actor, now=begins, id=new_id())

@@ -76,7 +76,7 @@ def with_unit(shown: str, unit: str) -> str:
     return f"{shown} {unit_words(unit)}".strip()
 
 
-def read_figure(quantity: Quantity, value: float | None, qualifier: str) -> str:
+def read_figure(quantity: Quantity, value: float | None, qualifier: str = "=") -> str:
     """A reading in the unit that the quantity is offered in first, without that unit: "more than 2 000"."""
     if qualifier == "not measured":
         return _("not read")

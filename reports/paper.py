@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from reportlab.lib.colors import black
+from reportlab.lib.colors import Color, black
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4, LETTER, landscape
 from reportlab.lib.styles import ParagraphStyle
@@ -23,8 +23,8 @@ from reports.typefaces import BOLD, REGULAR
 
 Paper = Literal["A4", "Letter"]
 SIZES = {"A4": A4, "Letter": LETTER}
-MARGIN, HEAD, FOOT = 45.0, 62.0, 48.0
-HAIRLINE = 0.4
+MARGIN, HEAD, FOOT = 45.0, 50.0, 36.0
+HAIRLINE, HAIR = 0.5, Color(0.6, 0.6, 0.6)
 
 
 def _style(size: float, leading: float, face: str = REGULAR, **more: Any) -> ParagraphStyle:
@@ -40,14 +40,14 @@ def _style(size: float, leading: float, face: str = REGULAR, **more: Any) -> Par
     )
 
 
-TITLE = _style(17, 20, BOLD, spaceAfter=5)
-SENTENCE = _style(11.5, 15.5, spaceAfter=7)
-HEADING = _style(10.5, 13, BOLD, spaceBefore=9, spaceAfter=2)
+TITLE = _style(16, 19, BOLD, spaceAfter=4)
+SENTENCE = _style(11, 14.5, spaceAfter=6)
+HEADING = _style(10.5, 13, BOLD, spaceBefore=7, spaceAfter=1)
 BODY = _style(9, 12)
-BODY_APART = _style(9, 12, spaceAfter=3)
+BODY_APART = _style(9, 12, spaceAfter=2)
 SMALL = _style(7.8, 10)
 SMALL_RIGHT = _style(7.8, 10, alignment=TA_RIGHT)
-TINY = _style(7, 9)
+TINY = _style(7, 8.8)
 
 
 @dataclass(frozen=True)
@@ -157,24 +157,30 @@ def columns(parts: Sequence[Sequence[Flowable]], widths: Sequence[float], gap: f
     return Table([cells], colWidths=list(widths), style=style, splitInRow=1)
 
 
-def facts(pairs: Sequence[tuple[str, str]], width: float, first: float = 66.0) -> Table:
+def facts(pairs: Sequence[tuple[str, str]], width: float, first: float = 54.0) -> Table:
     """Name and value, one below the other."""
     rows = [[paragraph(SMALL, name), paragraph(SMALL, value)] for name, value in pairs]
-    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0, 1.2)]
+    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0, 0.9)]
     return Table(rows, colWidths=[first, width - first], style=style, splitInRow=1)
 
 
 def table(
-    rows: Sequence[Sequence[Any]], widths: Sequence[float], *, right: Sequence[int] = (), heads: int = 1
+    rows: Sequence[Sequence[Any]],
+    widths: Sequence[float],
+    *,
+    right: Sequence[int] = (),
+    heads: int = 1,
+    small: ParagraphStyle = SMALL,
 ) -> Table:
-    """Rows under a head line, hairlines between; the columns `right` hold figures."""
+    """Rows under a head line, hairlines between; the columns `right` hold figures; `small` is the
+    style of cells that are plain strings."""
     style: list[tuple[Any, ...]] = [
-        ("FONT", (0, 0), (-1, -1), REGULAR, SMALL.fontSize, SMALL.leading),
+        ("FONT", (0, 0), (-1, -1), REGULAR, small.fontSize, small.leading),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
         ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.9, black),
-        ("LINEBELOW", (0, heads), (-1, -1), HAIRLINE, black),
-        *_padding(2, 2),
+        ("LINEBELOW", (0, heads), (-1, -1), HAIRLINE, HAIR),
+        *_padding(2, 1.8),
         ("LEFTPADDING", (0, 0), (0, -1), 0),
         ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
     ]

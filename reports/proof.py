@@ -17,7 +17,7 @@ from reports.paper import SMALL, TINY, columns, facts
 from reports.text import paragraph
 from reports.visit_words import zone_of
 
-CODE_SIDE = 76.0
+CODE_SIDE = 68.0
 SQUARE = 5.0
 QUIET_MODULES = 4
 
@@ -41,7 +41,7 @@ def proof(visit: VisitFacts, known_on: date, width: float) -> Iterator[Flowable]
     block = columns(
         [[facts(pairs, text_width - 18), Spacer(1, 2), said], [Code(code_text(record))]], [text_width, CODE_SIDE]
     )
-    yield Spacer(1, 8)
+    yield Spacer(1, 3)
     yield KeepTogether(block)
 
 

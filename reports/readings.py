@@ -21,10 +21,12 @@ from reports.figures import (
     read_with_unit,
     unit_words,
 )
-from reports.rules import Pin, Rule, Wall
-from reports.verdicts import Verdict, basis_words, decimals_of
+from reports.rules import Pin, Rule, Side, Wall
+from reports.verdicts import Verdict, basis_words, capital, decimals_of
 
 Value = tuple[float, str] | None
+LOWER: Side = "lower"
+UPPER: Side = "upper"
 # Air around the outermost figure, as a share of the line, so that walls and pins don't stand on its ends.
 MARGIN_SHARE = 0.16
 # Shown in the table's own columns; anything else that was read follows beneath it.
@@ -133,9 +135,9 @@ def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
         return (found[0]["value"], found[0]["qualifier"]) if found else None
 
     label, unit, _words = group
-    label = chemical(label)
+    label = capital(chemical(label))
     return _Subject(
-        label[:1].upper() + label[1:],
+        label,
         unit,
         verdict["basis"],
         verdict["quantity"],
@@ -170,20 +172,25 @@ def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
     phases = {phase: facts.at(rate, phase) for phase in ("as found", "as left")}
     read = [each for each in phases.values() if each]
     values = {phase: subject.value(each) if each else None for phase, each in phases.items()}
-    walls = {
-        (figure_at, side): Wall(figure_at, limit_figure(figure_at, 0), side)
-        for each in read
-        for verdict in each.verdicts
-        if subject.bounds(verdict)
-        for figure_at, side in ((verdict["lower"], "lower"), (verdict["upper"], "upper"))
-        if figure_at is not None
-    }
+    bounding = [verdict for each in read for verdict in each.verdicts if subject.bounds(verdict)]
     return _AtRate(
         band=_band(facts, subject.quantity, rate, read),
-        walls=tuple(walls[key] for key in sorted(walls)),
+        walls=_walls(bounding),
         found=values["as found"],
         left=values["as left"],
     )
+
+
+def _walls(bounding: Sequence[Verdict]) -> tuple[Wall, ...]:
+    """One wall for each figure; it carries "?" where no verdict could tell whether that limit applies or is kept."""
+    walls: dict[tuple[float, Side], Wall] = {}
+    for verdict in sorted(bounding, key=lambda each: each["outcome"] != "cannot tell"):
+        is_sure = verdict["outcome"] != "cannot tell"
+        for at, side in ((verdict["lower"], LOWER), (verdict["upper"], UPPER)):
+            if at is not None:
+                shown = limit_figure(at, 0)
+                walls[at, side] = Wall(at, shown if is_sure else f"{shown}?", side, is_sure)
+    return tuple(walls[key] for key in sorted(walls))
 
 
 def _band(facts: VisitFacts, quantity: str, rate: str, read: Sequence[ReadingFacts]) -> dict[str, Any] | None:
@@ -280,8 +287,8 @@ def figures_row(each: ReadingFacts) -> list[str]:
     """The figures of one reading, in the head's order without the first column; derived gases carry a mark."""
     reading, found = each.reading, each.derived
     read = {
-        name: read_figure(
-            READING_QUANTITIES[name], getattr(reading, READING_QUANTITIES[name].column), _said(each, name)
+        name: _signed(
+            read_figure(READING_QUANTITIES[name], getattr(reading, READING_QUANTITIES[name].column)), _said(each, name)
         )
         for name in TABLED
     }
@@ -291,15 +298,21 @@ def figures_row(each: ReadingFacts) -> list[str]:
     air_free = derived(found, "co_ppm_air_free")
     return [
         *(read[name] for name in ("o2", "co2", "co")),
-        air_free if air_free == NONE else qualified(air_free, _said(each, "co")),
+        _signed(air_free, _said(each, "co")),
         *(read[name] for name in ("flue_temp", "air_temp")),
         *(derived(found, name) for name in ("excess_air_ratio", "efficiency_pct_net", "efficiency_pct_gross")),
         *(derived(found, name) for name in ("flue_loss_pct", "co_co2_ratio")),
     ]
 
 
+def _signed(shown: str, said: str) -> str:
+    """As narrow as a column of figures needs: signs for words."""
+    known = {"more than": f"> {shown}", "less than": f"< {shown}", "sensor fault": _("fault")}
+    return shown if shown == NONE and said in ("more than", "less than") else known.get(said, shown)
+
+
 def steadiness_words(each: ReadingFacts) -> str:
-    known = {"steady": _("steady"), "not steady": _("NOT steady"), "not shown": _("steadiness not shown")}
+    known = {"steady": _("steady"), "not steady": _("NOT steady"), "not shown": _("not shown")}
     words = known.get(each.reading.steadiness, each.reading.steadiness)
     return _("%s, VOID") % words if each.derived["void"] else words
 

@@ -13,10 +13,10 @@ from reportlab.platypus import Flowable
 
 from reports.typefaces import BOLD, REGULAR, width_pt
 
-GREY = Color(0.72, 0.72, 0.72)
+GREY = Color(0.74, 0.74, 0.74)
 FIGURE_SIZE, WORD_SIZE = 8.0, 7.0
 HALF_STRETCH, HALF_WALL, RADIUS = 4.5, 8.0, 3.1
-REACH, ROW = 14.0, 9.5
+REACH, ROW = 13.0, 9.0
 HALF_TEXT = 4.5
 PIN_GAP, CAPTION_GAP, APART = 6.0, 3.0, 3.0
 HATCH_STEP = 4.5
@@ -36,11 +36,12 @@ class Pin:
 
 @dataclass(frozen=True)
 class Wall:
-    """A limit and the side of it that is out."""
+    """A limit and the side of it that is out. One of which it isn't known whether it applies has no hatching."""
 
     at: float
     figure: str
     beyond: Side
+    is_sure: bool = True
 
 
 @dataclass(frozen=True)
@@ -172,8 +173,9 @@ class RuleDrawing(Flowable):
 
     def _draw_line(self) -> None:
         c, rule, width = self.canv, self.rule, self.width
-        lowest = max((rule.x(each.at, width) for each in rule.walls if each.beyond == "lower"), default=0.0)
-        highest = min((rule.x(each.at, width) for each in rule.walls if each.beyond == "upper"), default=width)
+        sure = [each for each in rule.walls if each.is_sure]
+        lowest = max((rule.x(each.at, width) for each in sure if each.beyond == "lower"), default=0.0)
+        highest = min((rule.x(each.at, width) for each in sure if each.beyond == "upper"), default=width)
         for start, end in ((0.0, min(lowest, width)), (highest, width)):
             if end - start > 0.5:
                 hatch(c, start, -HALF_STRETCH, end - start, 2 * HALF_STRETCH)
@@ -181,9 +183,9 @@ class RuleDrawing(Flowable):
             c.setLineWidth(0.8)
             c.line(lowest, 0, highest, 0)
         self._draw_stretch()
-        c.setLineWidth(2)
         for wall in rule.walls:
             at = rule.x(wall.at, width)
+            c.setLineWidth(2 if wall.is_sure else 0.8)
             c.line(at, -HALF_WALL, at, HALF_WALL)
 
     def _draw_stretch(self) -> None:
@@ -211,11 +213,16 @@ class RuleDrawing(Flowable):
         after = self._say(placed.start, y, placed.pin.figure, BOLD, FIGURE_SIZE)
         self._say(after, y, f" {placed.pin.word}", REGULAR, WORD_SIZE)
 
+    def _edge(self, x: float) -> float:
+        """Where a pin's stem begins: outside the stretch, whose notch it would hide, else on the line."""
+        start, end = (self.rule.x(each, self.width) for each in self.rule.stretch or (self.rule.low, self.rule.low))
+        return HALF_STRETCH if start < x < end else 0.0
+
     def _draw_pin(self, pin: Pin, x: float, y: float, way: int) -> None:
         """Filled above the line, open below it; an arrow at the line's end where the true value lies beyond."""
         c = self.canv
         c.setLineWidth(1.3)
-        c.line(x, 0, x, y - way * RADIUS)
+        c.line(x, way * self._edge(x), x, y - way * RADIUS)
         c.setFillColor(black if way > 0 else white)
         if pin.beyond:
             point, back = x + pin.beyond * (RADIUS + 1.5), x - pin.beyond * RADIUS

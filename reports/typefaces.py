@@ -6,6 +6,7 @@ and others), so that a name is never printed as empty boxes.
 
 from pathlib import Path
 
+from reportlab import rl_config
 from reportlab.lib.fonts import addMapping
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -17,6 +18,10 @@ FILES = {
     BOLD: "AtkinsonHyperlegibleNext-Bold.ttf",
     STAND_IN: "DejaVuSans.ttf",
 }
+
+
+# Where nobody chose a face the writer would fall back on one that it doesn't embed.
+rl_config.canvas_basefontname = REGULAR
 
 
 def _register() -> dict[str, frozenset[int]]:

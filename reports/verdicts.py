@@ -69,6 +69,25 @@ def at_words(verdict: Verdict) -> str:
     return ", ".join(filter(None, (verdict["rate"], phase.get(verdict["phase"] or "", verdict["phase"]))))
 
 
+def reason_words(verdict: Verdict) -> str:
+    return chemical(verdict["reason"].replace("_", " "))
+
+
+def asked_words(verdict: Verdict) -> str:
+    """What the source asks for: how grave it calls it, then what to do."""
+    severity, action = verdict["severity"].replace("_", " "), verdict["action"]
+    said = [action] if action.lower().startswith(severity) else [severity, action]
+    return _sentences([*said, reason_words(verdict)])
+
+
+def _sentences(parts: Iterable[str]) -> str:
+    return " ".join(f"{capital(each).rstrip('.')}." for each in parts if each)
+
+
+def capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
 def what_words(verdict: Verdict) -> str:
     """CO₂ at high, as found."""
     label, at = chemical(verdict["label"]), at_words(verdict)
@@ -99,7 +118,7 @@ class LimitSource:
         if self.kind in ("band", "ceiling"):
             return _("the maker's sheet")
         if self.kind == "stop line":
-            return _("the contractor's own lines")
+            return "; ".join([_("the contractor's own lines"), *(evidence_words(each) for each in self.evidences)])
         review = _("NOT REVIEWED") if self.review == "unreviewed" else self.review
         return "; ".join(filter(None, (review, *(evidence_words(each) for each in self.evidences))))
 
@@ -130,7 +149,7 @@ def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:
     for row in rows:
         key = (row["set_name"], row["set_version"])
         known = gathered.setdefault(key, {"kind": row["kind"], "review": row["review"], "evidences": {}})
-        if row["evidence"] and row["kind"] == "limit":
+        if row["evidence"]:
             known["evidences"][row["evidence"]] = None
     return [
         LimitSource(name, version, each["kind"], each["review"], tuple(each["evidences"]))

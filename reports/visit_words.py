@@ -1,6 +1,7 @@
 """A visit in words: what was found and how it was left, by which limits; who, with what, when; what was done."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import tzinfo
 from zoneinfo import ZoneInfo
 
@@ -12,7 +13,7 @@ from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
 from fleet.services.records import content_of
 from reports.figures import clock_time, day, day_and_time, derived, listed, offset, read_with_unit, weekday
-from reports.verdicts import Verdict, limit_words, source_of, sources, value_words, what_words
+from reports.verdicts import LimitSource, Verdict, capital, limit_words, source_of, sources, value_words, what_words
 
 MOST_NAMED = 3
 
@@ -47,7 +48,7 @@ def opening(facts: VisitFacts) -> str:
 def _left_without_reading(visit: Visit) -> str:
     if visit.left_as_found:
         return _("It was left as found.")
-    return _("Nothing was read after the work, so how it was left is not known from readings.")
+    return _("No reading was taken as left.")
 
 
 def _by_phase(facts: VisitFacts, phase: str) -> str:
@@ -59,25 +60,60 @@ def _by_phase(facts: VisitFacts, phase: str) -> str:
     if outside:
         return _outside_sentence(when, outside)
     if within:
-        shown = {"when": when, "sets": listed([each.named_with_doubt for each in sources(within)])}
-        return _("%(when)s, what could be judged is within the limits of %(sets)s, as recorded.") % shown
+        shown = {"when": when, "sets": _sets_in_short(sources(within))}
+        return _("%(when)s: what could be judged is within the limits of %(sets)s, as recorded.") % shown
     return _("%s, no reading could be judged.") % when if rows else ""
 
 
+def _sets_in_short(found: list[LimitSource]) -> str:
+    """Named where they are few; counted where they are many, with how many of them are open to doubt."""
+    if len(found) <= MOST_NAMED:
+        return listed([each.named_with_doubt for each in found])
+    shown = {"count": len(found), "doubtful": sum(each.is_open_to_doubt for each in found)}
+    if not shown["doubtful"]:
+        return _("the %(count)d sets listed below") % shown
+    return _("the %(count)d sets listed below (%(doubtful)d of them not reviewed or from memory)") % shown
+
+
+@dataclass(frozen=True)
+class Excess:
+    """One figure and every limit that it is outside of."""
+
+    what: str
+    value: str
+    verdicts: tuple[Verdict, ...]
+
+    @property
+    def limits(self) -> str:
+        return "; ".join(
+            f"{limit_words(each)}, {source_of(each).named_with_doubt}".lstrip(", ") for each in self.verdicts
+        )
+
+    @property
+    def set_names(self) -> str:
+        return listed([each.named_with_doubt for each in sources(self.verdicts)])
+
+
+def excesses(outside: list[Verdict], *, with_phase: bool) -> list[Excess]:
+    """What is outside, the strictest first, each figure once."""
+    gathered: dict[tuple[str, str], list[Verdict]] = {}
+    for each in outside:
+        what = what_words(each if with_phase else {**each, "phase": None})
+        gathered.setdefault((what, value_words(each)), []).append(each)
+    return [Excess(what, value, tuple(verdicts)) for (what, value), verdicts in gathered.items()]
+
+
 def _outside_sentence(when: str, outside: list[Verdict]) -> str:
+    found = excesses(outside, with_phase=False)
     named = [
-        _("%(what)s (%(value)s) outside the limits of %(set)s")
-        % {
-            "what": what_words({**each, "phase": None}),
-            "value": value_words(each),
-            "set": source_of(each).named_with_doubt,
-        }
-        for each in outside[:MOST_NAMED]
+        _("%(what)s (%(value)s) outside the limits of %(sets)s")
+        % {"what": each.what, "value": each.value, "sets": each.set_names}
+        for each in found[:MOST_NAMED]
     ]
-    if more := len(outside) - MOST_NAMED:
-        if more > 0:
-            named.append(ngettext("%d more, listed below", "%d more, listed below", more) % more)
-    return _("%(when)s, %(what)s, as recorded.") % {"when": when, "what": "; ".join(named)}
+    more = len(found) - len(named)
+    if more:
+        named.append(ngettext("%d more, listed below", "%d more, listed below", more) % more)
+    return _("%(when)s: %(what)s, as recorded.") % {"when": when, "what": "; ".join(named)}
 
 
 # ---- what stands framed at the top ----
@@ -91,7 +127,7 @@ def stop_heading(facts: VisitFacts) -> str:
     if any(each["phase"] == "as left" for each in stops):
         return _("At a stop level as left")
     if stops:
-        return _("At a stop level")
+        return _("At a stop level as found")
     if any(each.reading.flame_unstable for each in facts.readings):
         return _("Flame unstable")
     return ""
@@ -111,24 +147,14 @@ def stop_lines(facts: VisitFacts) -> Iterator[str]:
         ]
         yield " ".join(parts)
     yield _("As it stands: %s.") % visit.get_disposition_display()
-    stops = [each for each in verdicts_of(facts) if each["stop"]]
+    stops = excesses([each for each in verdicts_of(facts) if each["stop"]], with_phase=True)
     for each in stops[: 2 * MOST_NAMED]:
-        yield _finding_line(each)
+        shown = {"what": capital(each.what), "value": each.value, "limits": each.limits}
+        yield _("%(what)s: %(value)s, outside as recorded (%(limits)s).") % shown
     if len(stops) > 2 * MOST_NAMED:
         yield _("And more, listed under the findings.")
-    for each in facts.readings:
-        if each.reading.flame_unstable:
-            yield _("Flame unstable at %(rate)s, reading %(number)d.") % {
-                "rate": each.reading.rate,
-                "number": each.reading.number,
-            }
-
-
-def _finding_line(each: Verdict) -> str:
-    shown = {"what": what_words(each), "value": value_words(each), "set": source_of(each).named_with_doubt}
-    said = _("%(what)s: %(value)s, outside the limits of %(set)s, as recorded") % shown
-    limit = limit_words(each)
-    return _("%(said)s (limit %(limit)s).") % {"said": said, "limit": limit} if limit else f"{said}."
+    for reading in (each.reading for each in facts.readings if each.reading.flame_unstable):
+        yield _("Flame unstable at %(rate)s, reading %(number)d.") % {"rate": reading.rate, "number": reading.number}
 
 
 # ---- facts in two columns ----

@@ -1,15 +1,17 @@
-"""The paper of one visit: the answer first, then facts, readings, findings, work, and the proof of what was recorded."""
+"""The paper of one visit: the answer first, then facts, readings, findings, work, and the proof of the record."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
-from itertools import groupby
+from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from fleet.queries.visits import ReadingFacts, VisitFacts
 from reports import visit_words as words
-from reports.figures import NONE, day, listed
+from reports.figures import NONE, chemical, day, listed
 from reports.paper import (
     BODY,
     BODY_APART,
@@ -39,11 +41,13 @@ from reports.readings import (
     steadiness_words,
 )
 from reports.rules import RuleDrawing
-from reports.text import Bold, paragraph
+from reports.text import MOST_CHARACTERS, Bold, paragraph
 from reports.verdicts import (
     LimitSource,
+    asked_words,
     basis_words,
     limit_words,
+    reason_words,
     source_of,
     sources,
     value_words,
@@ -52,6 +56,7 @@ from reports.verdicts import (
 
 LABEL_WIDTH = 74.0
 RATES_ABREAST = 2
+FIGURE_WIDTHS = (72, 28, 30, 42, 44, 30, 28, 34, 31, 31, 26, 38, 34, 40)
 # What people wrote in a narrow column is cut here; the record holds it whole.
 MOST_IN_A_CELL = 500
 
@@ -60,7 +65,7 @@ def visit_pdf(facts: VisitFacts, *, known_on: date, paper: Paper = "A4") -> byte
     """One visit on paper. `known_on`: the day up to which corrections are known. The same input, the same bytes."""
     sheet = _sheet(facts, paper)
     story: list[Flowable] = [paragraph(TITLE, _title(facts))]
-    for part in (_stop, _opening, _facts, _rules, _figures, _findings, _sources, _not_judged, _work, _steps, _office):
+    for part in (_stop, _opening, _facts, _rules, _figures, _findings, _sources, _not_judged, _work, _office):
         story += part(facts, sheet.width)
     story += _signatures(facts, sheet.width)
     story += _meaning(facts)
@@ -144,21 +149,20 @@ def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     if not facts.readings:
         return
     yield from heading(_("Figures"))
-    first, taken = 78.0, 88.0
-    head = [*figures_head(), _("Taken")]
-    middle = (width - first - taken) / (len(head) - 2)
+    head = [*figures_head(), _("Taken"), _("Steady")]
     rows = [
         [
-            paragraph(SMALL, f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"),
+            paragraph(TINY, f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"),
             *figures_row(each),
-            paragraph(SMALL, f"{_taken(each, facts)}, {steadiness_words(each)}"),
+            paragraph(TINY, _taken(each, facts)),
+            paragraph(TINY, steadiness_words(each)),
         ]
         for each in facts.readings
     ]
-    yield table([head, *rows], [first, *([middle] * (len(head) - 2)), taken], right=range(1, len(head) - 1))
+    widths = [each * width / sum(FIGURE_WIDTHS) for each in FIGURE_WIDTHS]
+    yield table([head, *rows], widths, right=range(1, len(head) - 2), small=TINY)
     yield Spacer(1, 3)
-    for note in _figure_notes(facts):
-        yield paragraph(TINY, note)
+    yield from _running(TINY, " ".join(_figure_notes(facts)))
 
 
 def _taken(each: ReadingFacts, facts: VisitFacts) -> str:
@@ -180,25 +184,30 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
     losses = sorted({each.derived["flue_loss_coefficients"] or "" for each in facts.readings} - {""})
     for name in losses:
         yield _("Loss: by the coefficients “%s” of the regulation, on the net heating value.") % name
-    for each in facts.readings:
-        if also := also_read(each):
-            yield _("Reading %(number)d, also read: %(also)s.") % {"number": each.reading.number, "also": also}
-    yield from _doubts(facts)
+    for also, numbers in _gathered((also_read(each), each.reading.number) for each in facts.readings):
+        yield _("%(readings)s, also read: %(also)s.") % {"readings": _named(numbers), "also": also}
+    for (sentence, voids), numbers in _gathered(
+        ((doubt["sentence"], doubt["voids"]), each.reading.number)
+        for each in facts.readings
+        for doubt in each.derived["doubts"]
+    ):
+        shown = {"readings": _named(numbers), "sentence": chemical(sentence)}
+        yield (_("VOID: %(readings)s: %(sentence)s") if voids else _("%(readings)s: %(sentence)s")) % shown
     yield from _by_whom(facts)
 
 
-def _doubts(facts: VisitFacts) -> Iterator[str]:
-    """What is odd about the figures, said once for all readings that it holds for."""
-    said = sorted(
-        (doubt["sentence"], doubt["voids"], each.reading.number)
-        for each in facts.readings
-        for doubt in each.derived["doubts"]
-    )
-    for (sentence, voids), rows in groupby(said, key=lambda row: row[:2]):
-        shown = {"numbers": listed([str(row[2]) for row in rows]), "sentence": sentence}
-        yield (
-            _("VOID, reading %(numbers)s: %(sentence)s") if voids else _("Reading %(numbers)s: %(sentence)s")
-        ) % shown
+def _gathered(pairs: Iterable[tuple[Any, int]]) -> list[tuple[Any, list[int]]]:
+    """What is said of several readings, once, with their numbers; nothing where nothing is said."""
+    numbers: dict[Any, list[int]] = {}
+    for said, number in pairs:
+        if said:
+            numbers.setdefault(said, []).append(number)
+    return list(numbers.items())
+
+
+def _named(numbers: list[int]) -> str:
+    words = ngettext("Reading %s", "Readings %s", len(numbers))
+    return words % listed([str(each) for each in numbers])
 
 
 def _by_whom(facts: VisitFacts) -> Iterator[str]:
@@ -224,7 +233,7 @@ def _findings(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield from heading(_("Outside a limit, the strictest first"))
     head = [_("What, at which rate"), _("Value"), _("Limit"), _("Set and version"), _("What the set asks")]
     rows = [[_cell(each) for each in _finding_cells(verdict)] for verdict in outside]
-    yield table([head, *rows], _shares(width, 0.25, 0.13, 0.13, 0.25, 0.24))
+    yield table([head, *rows], _shares(width, 0.24, 0.12, 0.12, 0.24, 0.28))
 
 
 def _finding_cells(verdict: words.Verdict) -> list[str]:
@@ -235,7 +244,7 @@ def _finding_cells(verdict: words.Verdict) -> list[str]:
         value_words(verdict),
         limit_words(verdict) or NONE,
         f"{source.named}: {source.standing}",
-        "; ".join(filter(None, (verdict["severity"].replace("_", " "), verdict["action"], verdict["reason"]))),
+        asked_words(verdict),
     ]
 
 
@@ -254,12 +263,9 @@ def _sources(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield from heading(_("By which limits"))
     head = [_("Set and version"), _("As found"), _("As left"), _("How well the set is known")]
     body = [[_cell(each) for each in _source_cells(facts, source)] for source in sources(rows)]
-    yield table([head, *body], _shares(width, 0.34, 0.17, 0.17, 0.32))
-    lines = card["stop_lines"][0]
-    shown = {"version": lines["set_version"], "evidence": lines["evidence"]}
-    yield Spacer(1, 3)
-    yield paragraph(TINY, _("Stop lines v%(version)s: %(evidence)s") % shown)
+    yield table([head, *body], _shares(width, 0.3, 0.17, 0.15, 0.38))
     if card["left_out"]:
+        yield Spacer(1, 3)
         ids = ", ".join(each["id"] for each in card["left_out"])
         yield paragraph(TINY, _("Not for this appliance by its recorded facts: %s.") % ids)
 
@@ -289,15 +295,18 @@ def _not_judged(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     open_ones = [each for each in words.verdicts_of(facts) if each["outcome"] in ("not judged", "cannot tell")]
     said = dict.fromkeys(
         _("%(what)s (%(set)s): %(reason)s")
-        % {"what": what_words(each), "set": source_of(each).named, "reason": each["reason"]}
+        % {"what": chemical(each["label"]), "set": source_of(each).named, "reason": reason_words(each)}
         for each in open_ones
     )
     if said:
-        text = "; ".join(said)
         yield Spacer(1, 3)
-        for start in range(0, len(text), 1900):
-            lead = _("Not judged, or not to be decided: ") if start == 0 else ""
-            yield paragraph(TINY, Bold(lead), text[start : start + 1900])
+        yield from _running(TINY, "; ".join(said), lead=_("Not judged, or not to be decided: "))
+
+
+def _running(style: ParagraphStyle, text: str, lead: str = "") -> Iterator[Flowable]:
+    """Our own text of any length, in paragraphs that each stay under the length that one may have."""
+    for start in range(0, len(text), MOST_CHARACTERS):
+        yield paragraph(style, Bold(lead if start == 0 else ""), text[start : start + MOST_CHARACTERS])
 
 
 # ---- work and steps ----
@@ -305,28 +314,18 @@ def _not_judged(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     half = width / 2
+    yield Spacer(1, 5)
     work = [words.work_line(each) for each in facts.visit.work.all()] or [_("No work on the burner is recorded.")]
     defects = [words.defect_line(each) for each in facts.visit.defects.all()] or [_("No defect is recorded.")]
-    yield columns(
-        [
-            [paragraph(HEADING, _("Work done")), *(paragraph(BODY_APART, each, most=1200) for each in work)],
-            [
-                paragraph(HEADING, _("Defects and who was told")),
-                *(paragraph(BODY_APART, each, most=1600) for each in defects),
-            ],
-        ],
-        [half, half],
-    )
+    left = [paragraph(HEADING, _("Work done")), *(paragraph(SMALL, each, most=1200) for each in work)]
+    right = [paragraph(HEADING, _("Defects and who was told"))]
+    right += [paragraph(SMALL, each, most=1600) for each in defects]
+    steps = [paragraph(SMALL, each, most=1200) for each in words.checklist_lines(facts.visit)]
+    if steps:
+        left += [Spacer(1, 5), paragraph(HEADING, _("Steps")), *steps]
+    yield columns([left, right], [half, half])
     if facts.visit.note:
         yield paragraph(BODY_APART, Bold(_("Note: ")), facts.visit.note)
-
-
-def _steps(facts: VisitFacts, width: float) -> Iterator[Flowable]:
-    lines = list(words.checklist_lines(facts.visit))
-    if lines:
-        yield from heading(_("Steps"))
-        for each in lines:
-            yield paragraph(BODY_APART, each)
 
 
 def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
@@ -353,30 +352,31 @@ def _signatures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
         [_("Technician: %s") % words.signature_words(facts)],
         [_("For the building: name, signature, date")],
     ]
-    cells = [[Spacer(1, 26), table([[paragraph(SMALL, *each)]], [half - 18], heads=0)] for each in lines]
+    cells = [[Spacer(1, 17), table([[paragraph(SMALL, *each)]], [half - 18], heads=0)] for each in lines]
     yield KeepTogether(columns(cells, [half, half]))
+    yield Spacer(1, 4)
 
 
 def _meaning(facts: VisitFacts) -> Iterator[Flowable]:
-    yield Spacer(1, 6)
     yield paragraph(
         TINY,
         Bold(_("What the marks mean. ")),
         _(
             "Open pin below the line: as found. Filled pin above: as left. An arrow at the line's end: the true value "
             "lies beyond. Grey stretch: the band to be in, notched at its target. Upright bar: a limit, hatched beyond "
-            "it. The two rates of a row share one scale. Figures say what was measured at that time against limits as "
-            "recorded; they do not say that the appliance is fit to use or will stay as it is."
+            "it; with a question mark: it isn't known whether it applies or is kept. Rates side by side share one "
+            "scale. Figures say what was measured at that time against limits as recorded; they do not say that the "
+            "appliance is fit to use or will stay as it is."
         ),
     )
-    yield Spacer(1, 4)
+    yield Spacer(1, 2)
     yield paragraph(
         TINY,
         Bold(_("Cautions. ")),
         _(
             "Carbon monoxide can't be seen or smelt. Gas, the hot flue and probe and live parts can injure and kill. "
             "The maker's instructions, the local code and the judgement of licensed persons come first. This record "
-            "holds readings against limits; it declares no appliance free of danger."
+            "holds readings against limits; it does not declare the appliance safe."
         ),
     )
     if facts.contractor.emergency_numbers:

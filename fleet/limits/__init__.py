@@ -1,7 +1,7 @@
 """Limits: tolerance bands, decision rules, the card, its evaluation and the advice that follows."""
 
 from fleet.limits.advise import Advice, advise
-from fleet.limits.card import CARD_VERSION, Card, card
+from fleet.limits.card import CARD_VERSION, FUEL_CLASSES, Card, card
 from fleet.limits.decision import acceptance_limits, conformance_probability, decide, guard_factor
 from fleet.limits.evaluate import evaluate
 from fleet.limits.rows import SEVERITIES
@@ -10,6 +10,7 @@ from fleet.limits.verdicts import Verdict, Verdicts
 
 __all__ = [
     "CARD_VERSION",
+    "FUEL_CLASSES",
     "SEVERITIES",
     "Advice",
     "Band",

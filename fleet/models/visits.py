@@ -10,7 +10,10 @@ MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "par
 
 
 class Visit(models.Model):
-    """Projected from its newest record. `local_date` is the site's date of the last counted reading."""
+    """Projected from its newest record. `local_date` is the site's date of the last counted reading.
+
+    `card_seen` is the card as the phone showed it to the signer, with the outcome it came to.
+    """
 
     class Outcome(models.TextChoices):
         TESTED = "tested", _("tested")
@@ -34,6 +37,7 @@ class Visit(models.Model):
     unsafe = models.BooleanField(default=False)
     unsafe_details = models.JSONField(default=dict)
     plate = models.JSONField(default=dict)
+    card_seen = models.JSONField(default=dict)
     checklist = models.JSONField(default=list)
     not_done = models.JSONField(default=list)
     fuel = models.CharField(max_length=40)

@@ -2,6 +2,7 @@
 
 from django.db.models import Prefetch, QuerySet
 
+from fleet.limits import FUEL_CLASSES
 from fleet.models import Appliance, FlueGroup, ModelSheet, SheetVersion, User
 from fleet.queries.access import visible_clients
 
@@ -29,7 +30,7 @@ def facts_of(appliance: Appliance) -> dict[str, object]:
     """What limit sets and interval rules ask about an appliance: its own facts, then those of its sheet."""
     version = appliance.sheet.current if appliance.sheet else None
     sheet = version.content if version else {}
-    known: dict[str, object] = {"fuel": appliance.burns, "appliance": appliance.kind}
+    known: dict[str, object] = {"fuel": FUEL_CLASSES.get(appliance.burns, appliance.burns), "appliance": appliance.kind}
     for name in ("condensing", "control"):
         if name in sheet:
             known[name] = sheet[name]

@@ -49,9 +49,7 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 
 
 @transaction.atomic
-def change_appliance(
-    *, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime
-) -> Appliance:
+def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
     """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile."""
     changed = change_entry(appliance, version=version, changes=changes)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)

@@ -13,7 +13,7 @@ from fleet.intervals import next_due
 from fleet.models import Appliance, Duty, LimitSetAttachment, User, Visit
 from fleet.queries.appliances import facts_of
 from fleet.services import jobs
-from fleet.services.register import create_entry
+from fleet.services.register import change_entry, create_entry
 
 
 @transaction.atomic
@@ -86,6 +86,30 @@ def discharging_days(appliance_id: uuid.UUID) -> list[date]:
     """Local dates of the visits that count as a check: the appliance was tested."""
     tested = Visit.objects.filter(appliance=appliance_id, outcome=Visit.Outcome.TESTED)
     return sorted(set(tested.values_list("local_date", flat=True)))
+
+
+@transaction.atomic
+def change_duty(*, duty: Duty, version: int, changes: dict[str, Any], now: datetime) -> Duty:
+    """Change its name, reason or end, and look at the appliance again. Raises Conflict when it changed meanwhile."""
+    refuse_ahead(changes.get("until"), now)
+    changed = change_entry(duty, version=version, changes=changes)
+    jobs.request_job(kind="refresh_appliance", key=str(duty.appliance_id), due_at=now)
+    return changed
+
+
+def end_duties(*, attachment: LimitSetAttachment, until: date | None, now: datetime) -> None:
+    """The set no longer applies from then on: the duties it put on appliances end with it."""
+    ended = Duty.objects.filter(attachment=attachment, until__isnull=True)
+    for appliance_id in ended.values_list("appliance_id", flat=True):
+        jobs.request_job(kind="refresh_appliance", key=str(appliance_id), due_at=now)
+    ended.update(until=until, version=F("version") + 1)
+
+
+def refuse_ahead(until: date | None, now: datetime) -> None:
+    """An end is recorded when it has come: a duty that still stands must not vanish from the lists before."""
+    if until and until > now.date():
+        errors = {"until": f"is {until}; it must not be after today, {now.date()}"}
+        raise FleetError("invalid", "The end lies ahead.", errors=errors)
 
 
 def close_duties(*, appliance: Appliance, day: date) -> None:

@@ -251,7 +251,10 @@ def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, 
         "void": derived["void"],
         "taken_order": reading.number,
         "qualifiers": reading.qualifiers,
-        "flame_unstable": reading.flame_unstable,
+        "adjusted_before": any(
+            each.after_reading == reading.number - 1 and each.moves_combustion for each in visit.work.all()
+        ),
+        "flame": "unstable" if reading.flame_unstable else None,
         "ambient_co_before_ppm": visit.ambient_co_before_ppm,
         **{name: getattr(reading, name) for name in read},
         **{name: derived[name] for name in ("efficiency_pct_net", "efficiency_pct_gross", "flue_loss_pct")},

@@ -11,7 +11,7 @@ from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLine
 from fleet.models.register import new_id
 from fleet.services import duties
 from fleet.services.records import Row, append_record, put_rows
-from fleet.services.register import create_entry
+from fleet.services.register import change_entry, create_entry
 
 
 @transaction.atomic
@@ -70,6 +70,18 @@ def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> L
     attachment = create_entry(LimitSetAttachment, values | {"decided_by": actor, "decided_at": now})
     duties.open_duties(attachment=attachment, actor=actor, now=now)
     return attachment
+
+
+@transaction.atomic
+def change_attachment(
+    *, attachment: LimitSetAttachment, version: int, changes: dict[str, Any], now: datetime
+) -> LimitSetAttachment:
+    """Change its reason, or end it on a day: its duties end with it. Raises Conflict when it changed meanwhile."""
+    duties.refuse_ahead(changes.get("until"), now)
+    changed = change_entry(attachment, version=version, changes=changes)
+    if changed.until:
+        duties.end_duties(attachment=changed, until=changed.until, now=now)
+    return changed
 
 
 @transaction.atomic

@@ -152,6 +152,5 @@ def _rates(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
 
 
 def _seen_milder(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
-    seen = verdicts.get("card_seen") or {}
-    if seen and seen.get("outcome") == "within" and verdicts.get("outcome") == "outside":
+    if visit.card_seen.get("outcome") == "within" and verdicts["outcome"] == "outside":
         yield Oddity("phone_was_milder", "The phone showed within; judged here it is outside. Tell the technician.")

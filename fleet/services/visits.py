@@ -235,6 +235,7 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
         "unsafe_details": disposition.get("details", {}),
         "left_as_found": content.get("left_as_found", False),
         "plate": content.get("plate", {}),
+        "card_seen": content.get("card_seen", {}),
         "checklist": content.get("checklist", []),
         "not_done": content.get("not_done", []),
         "fuel": content["site"]["fuel"],

@@ -8,7 +8,7 @@ MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120, 240)
 
 
 def value_ticks(low: float, high: float, at_most: int) -> list[float]:
-    """Round numbers (1, 2 or 5 times a power of ten apart) from low to high, `at_most` or fewer.
+    """Round numbers, 1, 2 or 5 times a power of ten apart: no more than `at_most` steps from low to high.
 
     >>> value_ticks(8.7, 10.3, 9)
     [8.8, 9.0, 9.2, 9.4, 9.6, 9.8, 10.0, 10.2]

@@ -1,18 +1,23 @@
 """A visit goes in once, is judged, and opens what it calls for."""
 
+import uuid
+from datetime import timedelta
 from typing import Any
 
 import pytest
 
-from fleet.errors import Conflict
-from fleet.models import Record, User
-from tests.cast import store
+from fleet.errors import Conflict, Malformed, NotFound
+from fleet.intake.visits import read_visit
+from fleet.models import Appliance, Building, Flag, HeldMessage, Job, Reading, Record, User, Visit
+from fleet.services.visits import amend_visit, counted_phase, hold_message
+from tests.cast import NOON, make_appliance, make_building, measured, store
 
 
 def test_sending_the_same_visit_twice_stores_it_once(body: dict[str, Any], technician: User) -> None:
     first = store(body, technician)
     assert store(body, technician) == first
     assert Record.objects.filter(kind="visit").count() == 1
+    assert Reading.objects.count() == 4
 
 
 def test_other_content_under_the_same_id_is_a_conflict_and_changes_nothing(
@@ -22,21 +27,128 @@ def test_other_content_under_the_same_id_is_a_conflict_and_changes_nothing(
     with pytest.raises(Conflict) as refused:
         store(body | {"note": "something else"}, technician)
     assert refused.value.code == "visit_differs"
+    assert Visit.objects.get().note == ""
     assert Record.objects.filter(kind="visit").count() == 1
 
 
-def test_a_visit_is_judged_with_its_versions(body: dict[str, Any], technician: User) -> None:
+def test_whoever_may_not_see_the_visit_learns_nothing_of_it(
+    body: dict[str, Any], technician: User, outsider: User
+) -> None:
+    store(body, technician)
+    with pytest.raises(NotFound):
+        store(body, outsider)
+
+
+def test_a_visit_is_judged_and_names_its_versions(body: dict[str, Any], technician: User) -> None:
+    judgement = store(body, technician).judgement
+    assert judgement.outcome == "within"
+    assert judgement.sheet_version.number == 1
+    assert judgement.stop_lines.number == 1
+    assert judgement.summary == "As left, within the limits of Test sheet v1 and the contractor's stop lines v1 as recorded."
+    found = judgement.findings.get()
+    assert (found.rate, found.phase, found.value) == ("high", "as found", 8.9)
+
+
+def test_a_visit_asks_for_its_appliance_to_be_looked_at_again(body: dict[str, Any], technician: User) -> None:
+    store(body, technician)
+    assert Job.objects.filter(kind="refresh_appliance", key=body["appliance"], state="waiting").count() == 1
+
+
+def test_the_building_named_must_be_the_appliances(
+    body: dict[str, Any], technician: User, building: Building
+) -> None:
+    other = make_building(building.client, "Other House")
+    body["attendance"]["building"] = str(other.id)
+    with pytest.raises(Malformed) as refused:
+        store(body, technician)
+    assert "attendance.building" in refused.value.details["errors"]
+
+
+def test_the_local_date_is_the_sites_and_of_the_last_reading(body: dict[str, Any], technician: User) -> None:
+    """Lisbon is an hour ahead of UTC in summer: 23:40 UTC on 14 July is the 15th there."""
+    for each in body["readings"]:
+        each["taken_at"] = "2026-07-14T23:40:00+00:00"
+    assert f"{store(body, technician, NOON + timedelta(days=200)).local_date}" == "2026-07-15"
+
+
+def test_the_records_bytes_keep_what_was_entered(body: dict[str, Any], technician: User) -> None:
+    body["readings"][0]["values"]["flue_temp"] = measured("136.40", "degF")
     visit = store(body, technician)
-    assert visit.judgement.outcome == "within"
-    assert visit.judgement.sheet_version.number == 1
-    assert [each.counted_phase for each in visit.readings.all()] == [
-        "as found",
-        "as found",
-        "as left",
-        "as left",
-    ]
-    print(
-        visit.judgement.summary,
-        [str(f) for f in visit.judgement.findings.all()],
-        [m.sentence for m in visit.marks.all()],
-    )
+    assert b'"flue_temp":{"figure":"58","qualifier":"=","unit":"degF","value":"136.40"}' in bytes(visit.record.content)
+    assert visit.readings.first().flue_temp_c == pytest.approx(58.0)
+
+
+@pytest.mark.parametrize(
+    ("phase", "number", "after", "counted"),
+    [
+        ("as found", 1, [2], "as found"),
+        ("as found", 3, [2], "between"),
+        ("as left", 3, [2], "as left"),
+        ("as left", 3, [2, 3], "between"),
+        ("as left", 3, [], "as left"),
+    ],
+)
+def test_order_decides_what_a_reading_counts_as(phase: str, number: int, after: list[int], counted: str) -> None:
+    work = [{"kind": "adjustment", "after_reading": each} for each in after]
+    assert counted_phase(phase, number, work) == counted
+
+
+def test_work_that_moves_nothing_leaves_the_phases_alone() -> None:
+    assert counted_phase("as found", 3, [{"kind": "other", "after_reading": 1}]) == "as found"
+
+
+def test_a_correction_is_a_new_record_and_the_old_one_stays(
+    body: dict[str, Any], technician: User, dispatcher: User
+) -> None:
+    visit = store(body, technician)
+    body["readings"] = body["readings"][:2]
+    body["work"] = []
+    amended = amend_visit(draft=read_visit(body), reason="typed twice", actor=dispatcher, now=NOON)
+    assert amended.id == visit.id
+    assert amended.readings.count() == 2
+    assert Record.objects.filter(kind="visit", subject=visit.id).count() == 2
+    assert amended.record.amends == visit.record
+    assert amended.judgement.outcome == "outside"
+
+
+def test_a_correction_moves_a_visit_to_the_right_appliance(
+    body: dict[str, Any], technician: User, boiler: Appliance
+) -> None:
+    store(body, technician)
+    other = make_appliance(boiler.building, boiler.sheet, "Boiler 2", serial="S-200")
+    body["appliance"] = str(other.id)
+    assert amend_visit(draft=read_visit(body), reason="wrong one", actor=technician, now=NOON).appliance == other
+
+
+def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], technician: User) -> None:
+    store(body, technician)
+    first = Record.objects.get(kind="visit")
+    amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", actor=technician, now=NOON)
+    with pytest.raises(Exception, match="UNIQUE|unique"):
+        Record.objects.create(
+            kind="visit", subject=first.subject, content=b"{}", sha256="0" * 64, submitted_sha256="0" * 64,
+            amends=first, actor=technician, received_at=NOON,
+        )  # fmt: skip
+
+
+def test_an_unreadable_message_that_calls_an_appliance_unsafe_is_acted_on(boiler: Appliance, technician: User) -> None:
+    held = hold_message(body=b"{broken", errors={"body": "x"}, unsafe=boiler.id, actor=technician, now=NOON)
+    flag = Flag.objects.get()
+    assert (flag.kind, flag.appliance) == ("unsafe", boiler)
+    assert flag.figures == {"held_message": str(held.id)}
+    assert bytes(HeldMessage.objects.get().body) == b"{broken"
+
+
+def test_an_unreadable_message_does_not_flag_what_its_sender_may_not_see(boiler: Appliance, outsider: User) -> None:
+    hold_message(body=b"{", errors={"body": "x"}, unsafe=boiler.id, actor=outsider, now=NOON)
+    assert not Flag.objects.exists()
+    assert HeldMessage.objects.count() == 1
+
+
+def test_analysers_and_people_off_the_register_are_accepted_and_marked(
+    body: dict[str, Any], technician: User
+) -> None:
+    for each in body["readings"]:
+        each["analyser"], each["person"] = "the old one in the van", str(uuid.uuid4())
+    codes = set(store(body, technician).marks.values_list("code", flat=True))
+    assert {"analyser_unknown", "person_unknown"} <= codes

@@ -1,0 +1,87 @@
+"""Duties: which rule an appliance is under and when it next falls due."""
+
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+
+from api.doors import EntryDoor, EntryListDoor
+from api.entries import EntryIn, EntryOut
+from api.fields import DayOf, ExternalReference, Reference, Rule
+from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
+from api.permissions import OFFICE
+from fleet import clock
+from fleet.errors import FleetError
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.models import Duty
+from fleet.queries.appliances import visible_appliances
+from fleet.queries.duties import visible_duties
+from fleet.services.duties import add_duty, change_duty
+
+
+class DutyIn(EntryIn):
+    appliance = Reference(visible_appliances)
+    name = Text(200)
+    source = Word(choices=["contract", "maker"], help_text="A limit set's duties come with its attachment.")
+    rule = Rule()
+    since = DayOf()
+    why = Text(500)
+
+
+class DutyChange(StrictSerializer):
+    """A duty's rule can't be changed: end it and add another."""
+
+    external_reference = ExternalReference()
+    name = Text(200)
+    why = Text(500)
+    until = DayOf()
+
+
+class DutyOut(EntryOut):
+    appliance = serializers.UUIDField(source="appliance_id")
+    attachment = serializers.UUIDField(source="attachment_id", allow_null=True)
+    name = serializers.CharField()
+    source = serializers.CharField()
+    rule = serializers.DictField()
+    since = serializers.DateField()
+    until = serializers.DateField(allow_null=True)
+    why = serializers.CharField()
+    due = serializers.DateField(allow_null=True)
+    earliest_keep = serializers.DateField(allow_null=True)
+    words = serializers.CharField(help_text="How the date comes about.")
+    cannot_tell = serializers.CharField(help_text="Which fact is missing, where the date can't be told.")
+    last_done = serializers.DateField(allow_null=True)
+
+
+class Duties(EntryListDoor):
+    """Duties of the appliances that you may see. None replaces or lengthens another."""
+
+    writers, model, shape_in, shape_out = OFFICE, Duty, DutyIn, DutyOut
+    filters = (
+        *of_appliance(),
+        by_word("source", "source", ["limit set", "contract", "maker"]),
+        yes_no("open", Q(until__isnull=True), "Still in force."),
+        by_day("due_before", "due__lte", "Due by this day or before."),
+        EXTERNAL_REFERENCE,
+    )
+
+    def rows(self) -> QuerySet[Duty]:
+        return visible_duties(self.viewer)
+
+    def create(self, values: dict[str, Any]) -> Duty:
+        return add_duty(values=values, actor=self.viewer, now=clock.now())
+
+
+class OneDuty(EntryDoor):
+    """One duty: its name, reason and end can be changed."""
+
+    writers, shape_in, shape_out = OFFICE, DutyChange, DutyOut
+
+    def rows(self) -> QuerySet[Duty]:
+        return visible_duties(self.viewer)
+
+    def change(self, entry: Duty, version: int, changes: dict[str, Any]) -> Duty:
+        if entry.attachment_id and "until" in changes:
+            errors = {"until": "is the attachment's: end that, and its duties end with it"}
+            raise FleetError("invalid", "This duty comes with a limit set.", errors=errors)
+        return change_duty(duty=entry, version=version, changes=changes, now=clock.now())

@@ -1,0 +1,96 @@
+"""Flags: what needs attention, with the reason; a named person answers for it, somebody allowed closes it."""
+
+import uuid
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door, ListDoor, found
+from api.filters import by_word, of_appliance, yes_no
+from api.permissions import FIELD
+from api.versions import version_named
+from fleet import clock
+from fleet.errors import Forbidden
+from fleet.intake.fields import StrictSerializer, Text
+from fleet.models import Flag, Role
+from fleet.queries.flags import visible_flags
+from fleet.services.flags import acknowledge_flag, close_flag
+
+
+class FlagOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    appliance = serializers.UUIDField(source="appliance_id")
+    visit = serializers.UUIDField(source="visit_id", allow_null=True)
+    kind = serializers.CharField()
+    sentence = serializers.CharField()
+    figures = serializers.DictField()
+    opened_at = serializers.DateTimeField()
+    updated_at = serializers.DateTimeField()
+    acknowledged_at = serializers.DateTimeField(allow_null=True)
+    acknowledged_by = serializers.CharField(allow_null=True)
+    acknowledged_note = serializers.CharField()
+    closed_at = serializers.DateTimeField(allow_null=True)
+    closed_by = serializers.CharField(allow_null=True)
+    closed_why = serializers.CharField()
+    version = serializers.IntegerField()
+
+
+class AcknowledgeIn(StrictSerializer):
+    note = Text(500, required=False)
+
+
+class CloseIn(StrictSerializer):
+    why = Text(500)
+
+
+class Flags(ListDoor):
+    """Flags of the appliances that you may see."""
+
+    shape_out = FlagOut
+    filters = (
+        *of_appliance(),
+        by_word("kind", "kind", Flag.Kind.values),
+        yes_no("open", Q(closed_at__isnull=True), "Not closed."),
+        yes_no("acknowledged", Q(acknowledged_at__isnull=False), "A named person answers for it."),
+    )
+
+    def rows(self) -> QuerySet[Flag]:
+        return visible_flags(self.viewer)
+
+
+class OneFlag(Door):
+    """One flag."""
+
+    shape_out = FlagOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_flags(self.viewer), id))
+
+
+class AcknowledgeFlag(Door):
+    """You answer for it: telling and escalation stop, the flag stays open."""
+
+    writers, shape_in, shape_out, versioned = FIELD, AcknowledgeIn, FlagOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        flag = found(visible_flags(self.viewer), id)
+        version, note = version_named(request), self.taken().get("note", "")
+        return self.shown(
+            acknowledge_flag(flag=flag, version=version, note=note, actor=self.viewer, now=clock.now())
+        )
+
+
+class CloseFlag(Door):
+    """Close with the reason. Unsafe and stop level only by a qualified person, after a test as left or removal."""
+
+    writers, shape_in, shape_out, versioned = FIELD, CloseIn, FlagOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        flag = found(visible_flags(self.viewer), id)
+        version, why = version_named(request), self.taken()["why"]
+        if self.viewer.role == Role.TECHNICIAN and flag.kind not in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
+            raise Forbidden("not_allowed", "The office closes flags that aren't unsafe or stop level.")
+        return self.shown(close_flag(flag=flag, version=version, why=why, actor=self.viewer, now=clock.now()))

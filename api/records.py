@@ -1,0 +1,72 @@
+"""Records: the truth as canonical bytes with their hash. Their list is the change feed."""
+
+import uuid
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from django.http import HttpResponse
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door, ListDoor, found
+from api.fields import read_id
+from api.filters import Filter, by_text
+from fleet.models import Record
+from fleet.queries.records import visible_records
+
+SUBJECT = Filter(
+    "subject",
+    "Records of one thing, such as a visit with its corrections.",
+    lambda _viewer, text: Q(subject=read_id(text)),
+    {"type": "string", "format": "uuid"},
+)
+
+
+class RecordOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    kind = serializers.CharField()
+    subject = serializers.UUIDField()
+    sha256 = serializers.CharField()
+    submitted_sha256 = serializers.CharField()
+    amends = serializers.UUIDField(source="amends_id", allow_null=True)
+    actor = serializers.CharField()
+    received_at = serializers.DateTimeField()
+
+
+class Records(ListDoor):
+    """Everything recorded, oldest first; `after` the last id you hold, it is the change feed.
+
+    Ids hold the time of their making. Records written at the same moment may appear slightly out of order: begin
+    again a minute before the last id you hold and skip the ids that you have; nothing recorded ever changes.
+    """
+
+    shape_out = RecordOut
+    filters = (by_text("kind", "kind"), SUBJECT)
+
+    def rows(self) -> QuerySet[Record]:
+        return visible_records(self.viewer).defer("content")
+
+
+class OneRecord(Door):
+    """One record, without its content."""
+
+    shape_out = RecordOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_records(self.viewer), id))
+
+
+class RecordContent(Door):
+    """The canonical bytes themselves; their SHA-256 is the record's, in the header Content-SHA256."""
+
+    shape_out = None
+    media_type = "application/octet-stream"
+
+    def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
+        record = found(visible_records(self.viewer), id)
+        answer = HttpResponse(bytes(record.content), content_type="application/octet-stream")
+        answer["Content-Disposition"] = f'attachment; filename="{record.id}.json"'
+        answer["Content-SHA256"] = record.sha256
+        answer["ETag"] = f'"{record.sha256}"'
+        return answer

@@ -1,0 +1,53 @@
+"""The contractor's own lines at which firing ends: always some, in versions."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import ListDoor
+from api.fields import Id
+from api.permissions import MANAGER
+from api.recorded import post_recorded
+from fleet import clock
+from fleet.intake.register import StopLinesIn
+from fleet.models import StopLines
+from fleet.queries.limits import all_stop_lines
+from fleet.services.limits import set_stop_lines
+
+
+class NewStopLines(StopLinesIn):
+    id = Id(required=False)
+
+
+class StopLinesOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    number = serializers.IntegerField(help_text="The highest is in force.")
+    co_ppm_air_free = serializers.FloatField()
+    ambient_co_ppm = serializers.FloatField()
+    ambient_co_rise_ppm = serializers.FloatField()
+    co_rising_above_ppm = serializers.FloatField()
+    evidence = serializers.CharField()
+    record = serializers.UUIDField(source="record_id")
+
+
+class AllStopLines(ListDoor):
+    """Every version of the stop lines. Recorded, never edited."""
+
+    writers, shape_in, shape_out, makes = MANAGER, NewStopLines, StopLinesOut, True
+
+    def rows(self) -> QuerySet[StopLines]:
+        return all_stop_lines(self.viewer)
+
+    def post(self, request: Request) -> Response:
+        return post_recorded(
+            self,
+            kind="stop lines",
+            model=StopLines,
+            belongs={},
+            add=lambda new_id, content: set_stop_lines(
+                content=content, actor=self.viewer, now=clock.now(), id=new_id
+            ),
+        )

@@ -1,0 +1,136 @@
+"""Visits: recorded once per id, whoever retries; what can't be read is kept; corrections are amendments."""
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from rest_framework.exceptions import ParseError
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import ValidationError
+
+from api.doors import Door, ListDoor, found
+from api.filters import by_day, by_word, of_appliance, yes_no
+from api.parsers import AsSentParser, read_strictly
+from api.permissions import FIELD, OFFICE
+from api.versions import version_named
+from api.visit_shapes import VisitLineOut, VisitOut
+from django.db.models import Q
+from fleet import clock
+from fleet.errors import Conflict, FleetError, Malformed, NotFound
+from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.visits import VisitIn, read_visit, unsafe_appliance
+from fleet.models import Visit
+from fleet.queries.visits import VisitFacts, visible_visits, visit_for
+from fleet.services.visits import amend_visit, hold_message, record_visit
+from reports.visits import visit_pdf
+
+
+class AmendmentIn(StrictSerializer):
+    """The whole visit as it should have been sent, and why it is corrected."""
+
+    reason = Text(500)
+    visit = VisitIn()
+
+
+class Visits(ListDoor):
+    """Visits to the appliances that you may see."""
+
+    parser_classes = (AsSentParser,)
+    writers, shape_in = FIELD, VisitIn
+    filters = (
+        *of_appliance(),
+        by_day("since", "local_date__gte", "On this day or after."),
+        by_day("until", "local_date__lte", "On this day or before."),
+        by_word("outcome", "outcome", Visit.Outcome.values),
+        by_word("judged", "judgement__outcome", ["within", "outside", "not judged"]),
+        yes_no("unsafe", Q(unsafe=True), "Called unsafe by the technician."),
+    )
+    makes = True
+    shape_out = VisitLineOut
+    shape_made = VisitOut
+
+    def rows(self) -> QuerySet[Visit]:
+        return visible_visits(self.viewer).prefetch_related(None)
+
+    def post(self, request: Request) -> Response:
+        """Store a visit as it was sent: 201, 200 for the same again, 409 for other content under its id.
+
+        A message that can't be read, or names an appliance that isn't there for you, is refused and kept: the answer
+        names the held message. If it calls an appliance unsafe, that is acted on at once.
+        """
+        body = request.data if isinstance(request.data, bytes) else b""
+        data: Any = None
+        try:
+            data = read_strictly(body)
+            if not isinstance(data, dict):
+                raise Malformed("visit_malformed", "", errors={"body": f"is {repr(data)[:60]}; it must be an object"})
+            draft = read_visit(data)
+            known = visible_visits(self.viewer).filter(id=draft.id).exists()
+            visit = record_visit(draft=draft, actor=self.viewer, now=clock.now())
+        except ParseError as bad:
+            raise self._kept(Malformed("visit_malformed", ""), body, {"body": str(bad.detail)}, None) from bad
+        except Malformed as bad:
+            raise self._kept(bad, body, _errors(bad), data) from bad
+        except NotFound as bad:
+            raise self._kept(bad, body, {"appliance": bad.message}, data) from bad
+        facts = visit_for(self.viewer, visit.id)
+        return self.answer(facts, 200 if known else 201)
+
+    def _kept(self, refusal: FleetError, body: bytes, errors: dict[str, str], data: Any) -> FleetError:
+        """The refusal, saying that the message is kept and under which id."""
+        held = hold_message(
+            body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now()
+        )
+        words = "It can't be accepted as it is. It is kept, as it came, for the office to mend."
+        return type(refusal)(refusal.code, words, errors=errors, held_message=str(held.id))
+
+    def answer(self, facts: VisitFacts, status: int) -> Response:
+        shown = self.shape_made(facts, context=self.shape_context()).data
+        headers = {"ETag": f'"{shown["version"]}"', "Location": f"{self.request.path}/{facts.visit.id}"}
+        return Response(shown, status=status, headers=headers)
+
+
+def _errors(bad: Malformed) -> dict[str, str]:
+    errors = bad.details.get("errors")
+    return dict(errors) if isinstance(errors, dict) else {"body": bad.message}
+
+
+class OneVisit(Door):
+    """One visit, whole: readings as entered, derived figures, verdicts, findings, marks and record hashes."""
+
+    shape_out = VisitOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(visit_for(self.viewer, id))
+
+
+class Amendments(Door):
+    """Correct a visit: a new record with the whole new content and the reason. The old one stays."""
+
+    writers, shape_in, shape_out, versioned = OFFICE, AmendmentIn, VisitOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        visit = found(visible_visits(self.viewer), id)
+        version, reason = version_named(request), self.taken()["reason"]
+        draft = read_visit(request.data["visit"])
+        if draft.id != visit.id:
+            raise ValidationError({"visit": {"id": [f"is {draft.id}; it must be the visit's own, {visit.id}"]}})
+        facts = visit_for(self.viewer, id)
+        if version != len(facts.records):
+            raise Conflict("changed_meanwhile", f"It has {len(facts.records)} records by now; read it again.")
+        amend_visit(draft=draft, reason=reason, actor=self.viewer, now=clock.now())
+        return self.shown(visit_for(self.viewer, id))
+
+
+class VisitPaper(Door):
+    """The visit's record on paper."""
+
+    media_type = "application/pdf"
+
+    def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
+        facts = visit_for(self.viewer, id)
+        answer = HttpResponse(visit_pdf(facts), content_type="application/pdf")
+        answer["Content-Disposition"] = f'inline; filename="visit-{id}.pdf"'
+        return answer
