@@ -31,9 +31,7 @@ class Accuracy(StrictSerializer):
     relative_pct = Number(0, 100, required=False)
 
 
-Accuracies = type(
-    "Accuracies", (StrictSerializer,), {name: Accuracy(required=False) for name in ACCURACY_FIELDS}
-)
+Accuracies = type("Accuracies", (StrictSerializer,), {name: Accuracy(required=False) for name in ACCURACY_FIELDS})
 
 
 class AnalyserIn(EntryIn):

@@ -2,13 +2,13 @@
 
 import uuid
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.days import today_at
 from api.defects import DefectOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
 from api.duties import DutyOut
@@ -152,5 +152,5 @@ class ApplianceCard(Door):
         appliance = found(visible_appliances(self.viewer), id)
         wanted = id_of(request, "analyser")
         analyser = found(visible_analysers(self.viewer), wanted) if wanted else None
-        today = clock.now().astimezone(ZoneInfo(appliance.building.time_zone)).date()
+        today = today_at(appliance.building)
         return self.shown({"day": today, "card": card_for(appliance, today, analyser)})

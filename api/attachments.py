@@ -84,7 +84,5 @@ class OneAttachment(EntryDoor):
     def rows(self) -> QuerySet[LimitSetAttachment]:
         return visible_attachments(self.viewer).select_related("decided_by")
 
-    def change(
-        self, entry: LimitSetAttachment, version: int, changes: dict[str, Any]
-    ) -> LimitSetAttachment:
+    def change(self, entry: LimitSetAttachment, version: int, changes: dict[str, Any]) -> LimitSetAttachment:
         return change_attachment(attachment=entry, version=version, changes=changes, now=clock.now())

@@ -48,9 +48,7 @@ class DerivedOut(serializers.Serializer[Any]):
 
     def get_basis(self, derived: dict[str, Any]) -> dict[str, str]:
         """In words, for each figure that could be told."""
-        words = _BASIS | {
-            name: _DERIVED[name] for name in _DERIVED if derived[f"{name.removesuffix('_pct')}_derived"]
-        }
+        words = _BASIS | {name: _DERIVED[name] for name in _DERIVED if derived[f"{name.removesuffix('_pct')}_derived"]}
         if derived["flue_loss_coefficients"]:
             words["flue_loss_pct"] = f"by the coefficients {derived['flue_loss_coefficients']}"
         return {name: said for name, said in words.items() if derived[name] is not None}

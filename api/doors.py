@@ -5,7 +5,6 @@ versions and the schema follow from these.
 """
 
 import uuid
-from collections.abc import Callable
 from typing import Any, ClassVar, cast
 
 from django.db.models import Model, QuerySet
@@ -55,6 +54,8 @@ class Door(APIView):
     writers: ClassVar[frozenset[str]] = frozenset()
     shape_in: ClassVar[type[StrictSerializer] | None] = None
     shape_out: ClassVar[type[BaseSerializer[Any]] | None] = None
+    # What POST answers, where that is more than what GET shows.
+    shape_made: ClassVar[type[BaseSerializer[Any]] | None] = None
     filters: ClassVar[tuple[Filter, ...]] = ()
     media_type: ClassVar[str] = "application/json"
     # POST makes something (201) or acts on it (200); acts and changes name a version where the thing has one.
@@ -122,6 +123,7 @@ class EntryListDoor(ListDoor):
     model: ClassVar[type[Model]]
 
     def post(self, request: Request, **_path: Any) -> Response:
+        """Make one: 201; the same id with the same content again 200; with other content 409."""
         values = self.values()
         entry, made = create_once(self.rows(), self.model, values, self.create)
         found = self.rows().get(pk=entry.pk)
@@ -148,6 +150,7 @@ class EntryDoor(Door):
         return self.shown(found(self.rows(), id))
 
     def patch(self, request: Request, id: uuid.UUID) -> Response:
+        """Change the fields given, by the version you read."""
         entry = found(self.rows(), id)
         version = version_named(request)
         changes = self.taken(partial=True)

@@ -55,7 +55,7 @@ class VersionMissing(FleetError):
 
     def __init__(self) -> None:
         super().__init__(
-            "version_missing", "Give the version you read in If-Match, such as \"3\"; it is the entry's ETag."
+            "version_missing", 'Give the version you read in If-Match, such as "3"; it is the entry\'s ETag.'
         )
 
 

@@ -124,9 +124,7 @@ class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         if not isinstance(data, dict) or len(data) > 50:
-            raise serializers.ValidationError(
-                f"is {repr(data)[:60]}; it must be an object of at most 50 facts"
-            )
+            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be an object of at most 50 facts")
         return {name: self._fact(name, value) for name, value in data.items()}
 
     def _fact(self, name: str, value: Any) -> Any:

@@ -69,9 +69,7 @@ def by_id(name: str, column: str, query: Callable[[User], QuerySet[Any]]) -> Fil
         wanted = read_id(text)
         if not query(viewer).filter(id=wanted).exists():
             said = f"is {wanted}; there is nothing with this id that you may see"
-            raise NotFound(
-                "not_found", "The query names something that isn't there for you.", errors={name: said}
-            )
+            raise NotFound("not_found", "The query names something that isn't there for you.", errors={name: said})
         return Q(**{column: wanted})
 
     schema = {"type": "string", "format": "uuid"}

@@ -78,9 +78,7 @@ class AcknowledgeFlag(Door):
     def post(self, request: Request, id: uuid.UUID) -> Response:
         flag = found(visible_flags(self.viewer), id)
         version, note = version_named(request), self.taken().get("note", "")
-        return self.shown(
-            acknowledge_flag(flag=flag, version=version, note=note, actor=self.viewer, now=clock.now())
-        )
+        return self.shown(acknowledge_flag(flag=flag, version=version, note=note, actor=self.viewer, now=clock.now()))
 
 
 class CloseFlag(Door):

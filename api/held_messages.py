@@ -74,6 +74,4 @@ class SettleHeldMessage(Door):
     def post(self, request: Request, id: uuid.UUID) -> Response:
         held = found(all_held_messages(self.viewer), id)
         version, how = version_named(request), self.taken()["how"]
-        return self.shown(
-            settle_held_message(held=held, version=version, how=how, actor=self.viewer, now=clock.now())
-        )
+        return self.shown(settle_held_message(held=held, version=version, how=how, actor=self.viewer, now=clock.now()))

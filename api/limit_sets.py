@@ -117,6 +117,4 @@ class LimitSetReview(Door):
         number = review.pop("number")
         if limit_set.current is None or limit_set.current.number != number:
             raise Conflict("changed_meanwhile", f"Version {number} isn't the set's newest; read it again.")
-        return self.shown(
-            review_limit_set(limit_set=limit_set, review=review, actor=self.viewer, now=clock.now())
-        )
+        return self.shown(review_limit_set(limit_set=limit_set, review=review, actor=self.viewer, now=clock.now()))

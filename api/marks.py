@@ -60,6 +60,4 @@ class SettleMark(Door):
     def post(self, request: Request, id: uuid.UUID) -> Response:
         mark = found(visible_marks(self.viewer), id)
         version, note = version_named(request), self.taken()["note"]
-        return self.shown(
-            settle_mark(mark=mark, version=version, note=note, actor=self.viewer, now=clock.now())
-        )
+        return self.shown(settle_mark(mark=mark, version=version, note=note, actor=self.viewer, now=clock.now()))

@@ -19,9 +19,7 @@ class TooLong(APIException):
     default_code = "too_long"
 
     def __init__(self) -> None:
-        super().__init__(
-            f"The body is longer than {settings.DATA_UPLOAD_MAX_MEMORY_SIZE} bytes; nothing was kept."
-        )
+        super().__init__(f"The body is longer than {settings.DATA_UPLOAD_MAX_MEMORY_SIZE} bytes; nothing was kept.")
 
 
 class StrictJSONParser(BaseParser):

@@ -28,7 +28,5 @@ def post_recorded(
     values = named_once(door.request, door.taken())
     id = values.pop("id", None) or new_id()
     content: dict[str, Any] = without_decimals(values)
-    row, made = record_once(
-        kind=kind, id=id, model=model, says=belongs | content, add=lambda: add(id, content)
-    )
+    row, made = record_once(kind=kind, id=id, model=model, says=belongs | content, add=lambda: add(id, content))
     return door.shown(row, 201 if made else 200)

@@ -68,13 +68,9 @@ class Schema(AutoSchema):
         ]
 
     def _header_parameters(self) -> list[Any]:
-        if self.method == "POST" and self.view.makes:
+        if self.method == "POST" and self._takes_id():
             words = "A UUID: the id of what is made, where the body names none. The same again makes no second."
-            return [
-                OpenApiParameter(
-                    "Idempotency-Key", OpenApiTypes.UUID, OpenApiParameter.HEADER, description=words
-                )
-            ]
+            return [OpenApiParameter("Idempotency-Key", OpenApiTypes.UUID, OpenApiParameter.HEADER, description=words)]
         if self.method != "GET" and self.view.versioned:
             words = "The version read (its ETag). 428 without it, 412 when it has moved on."
             return [
@@ -83,6 +79,13 @@ class Schema(AutoSchema):
                 )
             ]
         return []
+
+    def _takes_id(self) -> bool:
+        field = self.view.shape_in().fields.get("id") if self.view.shape_in else None
+        return field is not None and not field.required
+
+    def map_parsers(self) -> list[str]:
+        return ["application/json"]
 
     def get_request_serializer(self) -> Any:
         return self.view.shape_in() if self.view.shape_in else None
@@ -94,7 +97,9 @@ class Schema(AutoSchema):
         media_type = self.view.media_type
         if media_type != "application/json":
             return {(200, media_type): OpenApiTypes.BINARY} | refused
-        shape = self._page_shape() if self._lists() else self.view.shape_out
+        shape = self._page_shape() if self._lists() else self.view.shape_out or OpenApiTypes.OBJECT
+        if self.method == "POST":
+            shape = self.view.shape_made or self.view.shape_out
         made = {(201, media_type): shape} if self.method == "POST" and self.view.makes else {}
         return {(200, media_type): shape} | made | refused
 

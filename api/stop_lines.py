@@ -47,7 +47,5 @@ class AllStopLines(ListDoor):
             kind="stop lines",
             model=StopLines,
             belongs={},
-            add=lambda new_id, content: set_stop_lines(
-                content=content, actor=self.viewer, now=clock.now(), id=new_id
-            ),
+            add=lambda new_id, content: set_stop_lines(content=content, actor=self.viewer, now=clock.now(), id=new_id),
         )

@@ -176,6 +176,4 @@ def _entered(visit: Visit) -> dict[str, Any]:
 
 def as_entered(values: dict[str, dict[str, str]]) -> dict[str, dict[str, str]]:
     """Value, unit and qualifier as somebody gave them, without the figure that our columns hold."""
-    return {
-        name: {part: said for part, said in each.items() if part != "figure"} for name, each in values.items()
-    }
+    return {name: {part: said for part, said in each.items() if part != "figure"} for name, each in values.items()}

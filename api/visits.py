@@ -3,20 +3,20 @@
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import HttpResponse
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import ValidationError
 
+from api.days import today_at
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_word, of_appliance, yes_no
 from api.parsers import AsSentParser, read_strictly
 from api.permissions import FIELD, OFFICE
 from api.versions import version_named
 from api.visit_shapes import VisitLineOut, VisitOut
-from django.db.models import Q
 from fleet import clock
 from fleet.errors import Conflict, FleetError, Malformed, NotFound
 from fleet.intake.fields import StrictSerializer, Text
@@ -80,9 +80,7 @@ class Visits(ListDoor):
 
     def _kept(self, refusal: FleetError, body: bytes, errors: dict[str, str], data: Any) -> FleetError:
         """The refusal, saying that the message is kept and under which id."""
-        held = hold_message(
-            body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now()
-        )
+        held = hold_message(body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now())
         words = "It can't be accepted as it is. It is kept, as it came, for the office to mend."
         return type(refusal)(refusal.code, words, errors=errors, held_message=str(held.id))
 
@@ -131,6 +129,7 @@ class VisitPaper(Door):
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
         facts = visit_for(self.viewer, id)
-        answer = HttpResponse(visit_pdf(facts), content_type="application/pdf")
+        paper = visit_pdf(facts, known_on=today_at(facts.appliance.building))
+        answer = HttpResponse(paper, content_type="application/pdf")
         answer["Content-Disposition"] = f'inline; filename="visit-{id}.pdf"'
         return answer

@@ -103,6 +103,11 @@ def chemical(words: str) -> str:
     return words.replace("CO2", "CO₂").replace("O2", "O₂")
 
 
+def signs(words: str) -> str:
+    """A sentence of the judgement as paper prints it."""
+    return chemical(words).replace("<=", "≤").replace(">=", "≥")
+
+
 def day(when: date) -> str:
     return date_format(when, "j F Y")
 

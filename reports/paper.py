@@ -152,7 +152,7 @@ def columns(parts: Sequence[Sequence[Flowable]], widths: Sequence[float], gap: f
     """Blocks side by side, each in its column."""
     cells = [list(part) or [Spacer(1, 1)] for part in parts]
     last = len(cells) - 1
-    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0, 0)]
+    style = plain(0, 0)
     style += [("RIGHTPADDING", (n, 0), (n, 0), 0 if n == last else gap) for n in range(len(cells))]
     return Table([cells], colWidths=list(widths), style=style, splitInRow=1)
 
@@ -160,7 +160,7 @@ def columns(parts: Sequence[Sequence[Flowable]], widths: Sequence[float], gap: f
 def facts(pairs: Sequence[tuple[str, str]], width: float, first: float = 54.0) -> Table:
     """Name and value, one below the other."""
     rows = [[paragraph(SMALL, name), paragraph(SMALL, value)] for name, value in pairs]
-    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0, 0.9)]
+    style = plain(0, 0.9)
     return Table(rows, colWidths=[first, width - first], style=style, splitInRow=1)
 
 
@@ -175,12 +175,11 @@ def table(
     """Rows under a head line, hairlines between; the columns `right` hold figures; `small` is the
     style of cells that are plain strings."""
     style: list[tuple[Any, ...]] = [
+        *plain(2, 1.8),
         ("FONT", (0, 0), (-1, -1), REGULAR, small.fontSize, small.leading),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
         ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.9, black),
         ("LINEBELOW", (0, heads), (-1, -1), HAIRLINE, HAIR),
-        *_padding(2, 1.8),
         ("LEFTPADDING", (0, 0), (0, -1), 0),
         ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
     ]
@@ -188,10 +187,14 @@ def table(
     return Table(rows, colWidths=list(widths), style=style, repeatRows=heads, splitInRow=1)
 
 
-def _padding(across: float, down: float) -> list[tuple[Any, ...]]:
+def plain(across: float, down: float) -> list[tuple[Any, ...]]:
+    """A table's style without lines: its paddings, cells from the top, and a face of ours where it names one."""
     whole = ((0, 0), (-1, -1))
-    return [(f"{side}PADDING", *whole, across) for side in ("LEFT", "RIGHT")] + [
-        (f"{side}PADDING", *whole, down) for side in ("TOP", "BOTTOM")
+    paddings = {"LEFT": across, "RIGHT": across, "TOP": down, "BOTTOM": down}
+    return [
+        ("FONT", *whole, REGULAR, SMALL.fontSize, SMALL.leading),
+        ("VALIGN", *whole, "TOP"),
+        *((f"{side}PADDING", *whole, points) for side, points in paddings.items()),
     ]
 
 
@@ -214,10 +217,9 @@ def framed(parts: Sequence[Flowable], width: float) -> Table:
     edge, inside = 14.0, width - 26
     height = sum(part.wrap(inside, 10_000)[1] + part.getSpaceAfter() for part in parts) + 10
     style = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        *plain(0, 0),
         ("LINEABOVE", (0, 0), (-1, 0), 2.5, black),
         ("LINEBELOW", (0, -1), (-1, -1), 2.5, black),
-        *_padding(0, 0),
         ("TOPPADDING", (1, 0), (1, 0), 5),
         ("BOTTOMPADDING", (1, 0), (1, 0), 5),
     ]

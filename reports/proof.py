@@ -13,7 +13,7 @@ from fleet.models import Record
 from fleet.queries.visits import VisitFacts
 from fleet.services.records import content_of
 from reports.figures import day, day_and_time
-from reports.paper import SMALL, TINY, columns, facts
+from reports.paper import SMALL, TINY, columns, facts, plain
 from reports.text import paragraph
 from reports.visit_words import zone_of
 
@@ -66,12 +66,7 @@ def correction_rows(visit: VisitFacts, width: float) -> Table:
         why = content_of(record).get("amendment", {}).get("reason", "") if number else _("as first recorded")
         said = f"{day_and_time(record.received_at, zone)}, {record.actor}: {why} ({record.sha256[:16]}…)"
         rows.append([Square(is_filled=number == 0), paragraph(SMALL, said, most=900)])
-    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]
-    style += [
-        ("TOPPADDING", (0, 0), (-1, -1), 1),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
-        ("TOPPADDING", (0, 0), (0, -1), 3),
-    ]
+    style = [*plain(0, 1), ("TOPPADDING", (0, 0), (0, -1), 3)]
     return Table(rows, colWidths=[12, width - 12], style=style, splitInRow=1)
 
 

@@ -155,6 +155,7 @@ class _AtRate:
     walls: tuple[Wall, ...]
     found: tuple[float, str] | None
     left: tuple[float, str] | None
+    is_void: dict[str, bool]
 
 
 def _row(facts: VisitFacts, subject: _Subject) -> RuleRow:
@@ -178,6 +179,7 @@ def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
         walls=_walls(bounding),
         found=values["as found"],
         left=values["as left"],
+        is_void={phase: bool(each and each.derived["void"]) for phase, each in phases.items()},
     )
 
 
@@ -226,8 +228,8 @@ def _rule(subject: _Subject, at: _AtRate, low: float, high: float) -> Rule:
         target=band["target"] if band else None,
         ends=[(band[end], limit_figure(band[end], decimals)) for end in ("lower", "upper")] if band else (),
         walls=at.walls,
-        found=_pins(at.found, _("found"), decimals, limits),
-        left=_pins(at.left, _("left"), decimals, limits),
+        found=_pins(at.found, _("found, void") if at.is_void["as found"] else _("found"), decimals, limits),
+        left=_pins(at.left, _("left, void") if at.is_void["as left"] else _("left"), decimals, limits),
     )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from fleet.quantities import READING_QUANTITIES
-from reports.figures import chemical, figure_apart, qualified, unit_words, with_unit
+from reports.figures import chemical, figure_apart, qualified, signs, with_unit
 
 Verdict = Mapping[str, Any]
 
@@ -59,8 +59,7 @@ def value_words(verdict: Verdict) -> str:
 
 
 def limit_words(verdict: Verdict) -> str:
-    signs = verdict["limit_text"].replace("<=", "≤").replace(">=", "≥")
-    return f"{signs} {unit_words(verdict['unit'])}".strip() if signs else ""
+    return with_unit(signs(verdict["limit_text"]), verdict["unit"]) if verdict["limit_text"] else ""
 
 
 def at_words(verdict: Verdict) -> str:
@@ -118,7 +117,8 @@ class LimitSource:
         if self.kind in ("band", "ceiling"):
             return _("the maker's sheet")
         if self.kind == "stop line":
-            return "; ".join([_("the contractor's own lines"), *(evidence_words(each) for each in self.evidences)])
+            outside = [evidence_words(each) for each in self.evidences if each != "own"]
+            return "; ".join([_("the contractor's own lines"), *outside])
         review = _("NOT REVIEWED") if self.review == "unreviewed" else self.review
         return "; ".join(filter(None, (review, *(evidence_words(each) for each in self.evidences))))
 

@@ -153,8 +153,11 @@ def stop_lines(facts: VisitFacts) -> Iterator[str]:
         yield _("%(what)s: %(value)s, outside as recorded (%(limits)s).") % shown
     if len(stops) > 2 * MOST_NAMED:
         yield _("And more, listed under the findings.")
-    for reading in (each.reading for each in facts.readings if each.reading.flame_unstable):
-        yield _("Flame unstable at %(rate)s, reading %(number)d.") % {"rate": reading.rate, "number": reading.number}
+    unstable = [
+        f"{each.reading.rate} ({each.reading.number})" for each in facts.readings if each.reading.flame_unstable
+    ]
+    if unstable:
+        yield _("Flame unstable at %s.") % listed(unstable)
 
 
 # ---- facts in two columns ----

@@ -46,6 +46,7 @@ from reports.verdicts import (
     LimitSource,
     asked_words,
     basis_words,
+    capital,
     limit_words,
     reason_words,
     source_of,
@@ -240,7 +241,7 @@ def _finding_cells(verdict: words.Verdict) -> list[str]:
     source = source_of(verdict)
     basis = basis_words(verdict["basis"])
     return [
-        f"{what_words(verdict)} ({basis})" if basis else what_words(verdict),
+        f"{capital(what_words(verdict))} ({basis})" if basis else capital(what_words(verdict)),
         value_words(verdict),
         limit_words(verdict) or NONE,
         f"{source.named}: {source.standing}",
@@ -322,10 +323,12 @@ def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     right += [paragraph(SMALL, each, most=1600) for each in defects]
     steps = [paragraph(SMALL, each, most=1200) for each in words.checklist_lines(facts.visit)]
     if steps:
-        left += [Spacer(1, 5), paragraph(HEADING, _("Steps")), *steps]
+        # Beneath whichever column has room, so that an ordinary visit stays on one page.
+        (left if facts.visit.defects.all() else right).extend([Spacer(1, 5), paragraph(HEADING, _("Steps")), *steps])
     yield columns([left, right], [half, half])
     if facts.visit.note:
-        yield paragraph(BODY_APART, Bold(_("Note: ")), facts.visit.note)
+        yield Spacer(1, 5)
+        yield paragraph(SMALL, Bold(_("Note: ")), facts.visit.note)
 
 
 def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:

@@ -2,7 +2,7 @@
 
 import copy
 import uuid
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from fleet.intake.sheets import read_sheet
@@ -92,7 +92,7 @@ def make_building(client: Client, name: str = "Weir House", **values: Any) -> Bu
 
 
 def make_appliance(building: Building, sheet: ModelSheet | None, name: str = "Boiler 1", **values: Any) -> Appliance:
-    values = {"serial": "S-100", "in_service_from": "2015-01-01"} | values
+    values = {"serial": "S-100", "in_service_from": date(2015, 1, 1)} | values
     return Appliance.objects.create(building=building, sheet=sheet, name=name, **values)
 
 

@@ -8,6 +8,7 @@ import structlog
 from django.db import IntegrityError, transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from fleet.errors import Conflict
 from fleet.failpoints import failpoint
 from fleet.models import Job
 
@@ -107,3 +108,18 @@ def fail_job(*, job: Job, error: str, now: datetime) -> None:
     except IntegrityError:
         # The same work was requested anew during the run and already waits: that row will do it.
         mine.update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=error[:4000])
+
+
+def retry_job(*, job: Job, now: datetime) -> Job:
+    """Dead work waits again with all its tries. Raises Conflict where it isn't dead or the same work waits already."""
+    try:
+        with transaction.atomic():
+            revived = Job.objects.filter(id=job.id, state=Job.State.DEAD).update(
+                state=Job.State.WAITING, due_at=now, published_at=None, tries=0, finished_at=None
+            )
+    except IntegrityError as bad:
+        raise Conflict("waits_already", "The same work already waits; it will be done by that.") from bad
+    if not revived:
+        raise Conflict("not_dead", "Only work that has died after its tries is tried again by hand.")
+    job.refresh_from_db()
+    return job

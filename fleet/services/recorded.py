@@ -42,6 +42,6 @@ def _says_already(kind: str, id: uuid.UUID, says: dict[str, Any]) -> bool:
     stored = content_of(record)
     differing = [name for name, value in says.items() if stored.get(name) != value]
     if differing:
-        errors = {name: "differs from what is recorded under this id" for name in differing}
+        errors = dict.fromkeys(differing, "differs from what is recorded under this id")
         raise Conflict("id_taken", "This id stands for something else; nothing was changed.", errors=errors)
     return True

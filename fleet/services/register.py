@@ -74,7 +74,7 @@ def _stored_already(
         raise NotFound("not_found", "There is nothing with this id that you may see.")
     differing = [name for name, value in values.items() if not _says(stored, name, value)]
     if differing:
-        errors = {name: "differs from what is stored under this id" for name in differing}
+        errors = dict.fromkeys(differing, "differs from what is stored under this id")
         raise Conflict("id_taken", "This id stands for something else; nothing was changed.", errors=errors)
     return stored
 

@@ -18,9 +18,7 @@ def settle_mark(*, mark: Mark, version: int, note: str, actor: User, now: dateti
     return mark
 
 
-def settle_held_message(
-    *, held: HeldMessage, version: int, how: str, actor: User, now: datetime
-) -> HeldMessage:
+def settle_held_message(*, held: HeldMessage, version: int, how: str, actor: User, now: datetime) -> HeldMessage:
     """Its body stays. Raises Conflict where it was settled or changed meanwhile."""
     same = HeldMessage.objects.filter(id=held.id, version=version, settled_at__isnull=True)
     changes = {"settled_at": now, "settled_by": actor, "settled_how": how}

@@ -1,13 +1,20 @@
 """Visits for the papers' tests: an ordinary one, an unsafe one, one judged by many sets, and others at the edges."""
 
-from datetime import date
+import copy
+from datetime import UTC, date, datetime
 from typing import Any
 
-from fleet.models import Appliance, LimitSet, User
+from fleet.intake.visits import read_visit
+from fleet.models import Analyser, Appliance, Building, LimitSet, Person, User, Visit
+from fleet.queries.statements import Statement, statement_for
 from fleet.queries.visits import VisitFacts, visit_for
+from fleet.services.duties import add_duty
+from fleet.services.judgements import judge_visit
 from fleet.services.limits import attach_limit_set
-from tests.cast import NOON, measured, store
+from fleet.services.visits import amend_visit
+from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
 
+JULY = datetime(2026, 7, 5, 12, 0, tzinfo=UTC)
 KNOWN_ON = date(2026, 3, 5)
 MANY_SETS = (
     "us-nyc-dep-tuneup",
@@ -89,3 +96,60 @@ def full(body: dict[str, Any]) -> dict[str, Any]:
     body["readings"][2]["steadiness"] = "steady"
     body["conditions"] |= {"outdoor_temp": measured("4", "degC"), "barometric_pressure": measured("1009", "hPa")}
     return body
+
+
+def many_appliances(boiler: Appliance, person: Person, analyser: Analyser, actor: User) -> list[Appliance]:
+    """Twelve appliances of one client in two buildings: tested, late, unsafe, left outside, never tested, gone."""
+    sheet, client = boiler.sheet, boiler.building.client
+    other = make_building(client, name="Alder House")
+    made = [boiler]
+    for number in range(2, 13):
+        place = boiler.building if number < 7 else other
+        gone = {"in_service_to": date(2026, 2, 10)} if number == 12 else {}
+        made.append(make_appliance(place, sheet, name=f"Boiler {number}", serial=f"S-{100 + number}", **gone))
+    for number, appliance in enumerate(made[:10]):
+        day = f"2026-0{1 + number % 3}-1{number % 9}"
+        body = visit_body(appliance, person, analyser, day=day)
+        if number == 3:
+            body = unsafe(body)
+        if number == 4:
+            body = visit_body(appliance, person, analyser, day=day, left=("8.60", "9.10"))
+        store(body, actor, datetime.fromisoformat(f"{day}T12:00:00+00:00"))
+    return made
+
+
+def twelve(boiler: Appliance, person: Person, analyser: Analyser, actor: User) -> Statement:
+    """The statement for the client of those twelve, two sets attached, for the first half of 2026."""
+    many_appliances(boiler, person, analyser, actor)
+    for building in Building.objects.all():
+        for key in ("demo-neutral", "us-nj-7-27-19-16"):
+            values = {"limit_set": LimitSet.objects.get(key=key), "building": building}
+            values |= {"since": date(2025, 3, 1), "why": "for the test"}
+            attach_limit_set(values=values, actor=actor, now=JULY)
+    for visit in Visit.objects.all():
+        judge_visit(visit=visit, now=NOON)
+    maker = {"type": "max_months", "months": 3}
+    for appliance in Appliance.objects.filter(name__in=("Boiler 1", "Boiler 7")):
+        values = {"appliance": appliance, "name": "the maker's service", "source": "maker", "rule": maker}
+        values |= {"since": date(2026, 1, 1), "why": "asked for by the maker"}
+        add_duty(values=values, actor=actor, now=JULY)
+    return statement_for(
+        actor,
+        client_id=boiler.building.client_id,
+        begins=date(2026, 1, 1),
+        ends=date(2026, 6, 30),
+        today=date(2026, 7, 5),
+    )
+
+
+def corrected(body: dict[str, Any], technician: User, manager: User) -> VisitFacts:
+    """A visit with two corrections, a second analyser and person that nobody knows, and much for the office."""
+    body = body | {"note": "Plate hard to read; φωτογραφία taken. Ключ у сторожа."}
+    body["readings"][2] |= {"analyser": "borrowed one", "person": "somebody else", "steadiness": "not steady"}
+    body["plate"] = {"confirmed": False, "serial_seen": "S-10O"}
+    visit = store(body, technician)
+    for hour, reason in ((14, "CO at low fire was typed into the wrong field"), (16, "the photo shows 9.3")):
+        with_values(body, 2, co2=measured(f"9.{hour}", "%"))
+        draft = read_visit(copy.deepcopy(body))
+        amend_visit(draft=draft, reason=reason, actor=manager, now=NOON.replace(hour=hour))
+    return visit_for(manager, visit.id)

@@ -1,0 +1,67 @@
+"""Your own tokens for other programs: made by somebody logged in, shown once, at most a year, revocable."""
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door
+from api.fields import Whole
+from api.permissions import EVERYBODY
+from fleet.errors import Forbidden
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.models import ApiToken
+from fleet.queries.tokens import tokens_of
+from fleet.services.tokens import MOST_DAYS, create_token, revoke_token
+
+
+class TokenIn(StrictSerializer):
+    name = Text(100)
+    scope = Word(choices=ApiToken.Scope.values, help_text="read can't change anything.")
+    days = Whole(1, MOST_DAYS)
+
+
+class TokenOut(serializers.Serializer[Any]):
+    key = serializers.CharField(source="token_key", help_text="Its first characters: names it, opens nothing.")
+    name = serializers.CharField()
+    scope = serializers.CharField()
+    created = serializers.DateTimeField()
+    expires = serializers.DateTimeField(source="expiry")
+
+
+class NewTokenOut(TokenOut):
+    token = serializers.CharField(help_text="Shown this once: send it as Authorization: Bearer flt_...")
+
+
+class TokensOut(serializers.Serializer[Any]):
+    results = TokenOut(many=True)
+
+
+class Tokens(Door):
+    """Your own tokens, oldest first; at most 50."""
+
+    writers, shape_in, shape_out, shape_made, makes = EVERYBODY, TokenIn, TokensOut, NewTokenOut, True
+
+    def get(self, request: Request) -> Response:
+        return self.shown({"results": tokens_of(self.viewer)})
+
+    def post(self, request: Request) -> Response:
+        """A new token. Only somebody logged in makes one: a token makes no tokens. A retry makes another."""
+        if isinstance(request.auth, ApiToken):
+            raise Forbidden("token_by_token", "Log in to make a token; a token makes no tokens.")
+        values = self.taken()
+        token, secret = create_token(user=self.viewer, **values)
+        token.token = secret
+        return Response(NewTokenOut(token).data, status=201, headers={"Cache-Control": "no-store"})
+
+
+class OneToken(Door):
+    """One of your own tokens."""
+
+    writers = EVERYBODY
+
+    def delete(self, request: Request, key: str) -> Response:
+        """Revoke it: it opens nothing from now on."""
+        revoke_token(user=self.viewer, key=key)
+        return Response(status=204)

@@ -1,0 +1,342 @@
+"""The statement for a client or a building over a period, as PDF and as CSV, both from one `Statement`.
+
+It says what was recorded and what was known on a day. It says "as recorded" and never that anything is safe.
+"""
+
+import csv
+from collections import Counter
+from collections.abc import Iterator
+from datetime import date
+from io import StringIO
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from reportlab.platypus import Flowable, Spacer
+
+from fleet.models import Visit
+from fleet.queries.statements import Line, SetOutcome, Statement
+from reports.due_rules import DueDrawing, DueRule, axis_of
+from reports.figures import NONE, day, signs
+from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sheet, framed, heading, table, write
+from reports.text import Bold, clean, paragraph
+from reports.verdicts import capital, evidence_words
+
+SHARES = (0.16, 0.2, 0.15, 0.25, 0.1, 0.14)
+MOST_IN_A_CELL = 240
+MOST_IN_A_ROW = 6
+# A cell that begins with one of these is run as a formula by a spreadsheet; wide forms count as well.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+# ---- PDF ----
+
+
+def statement_pdf(statement: Statement, *, paper: Paper = "A4") -> bytes:
+    """The statement on paper, lying. The same statement gives the same bytes."""
+    sheet = _sheet(statement, paper)
+    story: list[Flowable] = [paragraph(TITLE, _title(statement))]
+    story += [*_opening(statement), *_unreviewed(statement, sheet.width), *_lines(statement, sheet.width)]
+    story += [*_open_ones(statement), *_meaning()]
+    return write(sheet, story)
+
+
+def _sheet(statement: Statement, paper: Paper) -> Sheet:
+    demo = _("INVENTED DEMONSTRATION DATA. ") if statement.contractor.is_demo else ""
+    shown = {"subject": _subject(statement), "begins": day(statement.begins), "ends": day(statement.ends)}
+    return Sheet(
+        title=_("Statement for %(subject)s, %(begins)s to %(ends)s") % shown,
+        author=statement.contractor.name,
+        head_left=(statement.contractor.name, statement.contractor.address),
+        head_right=demo + _("Statement for %(subject)s") % shown,
+        foot=_("Statement for %(subject)s, %(begins)s to %(ends)s, as known on %(known)s")
+        % (shown | {"known": day(statement.known_on)}),
+        paper=paper,
+        is_landscape=True,
+    )
+
+
+def _subject(statement: Statement) -> str:
+    client, building = statement.client, statement.building
+    return f"{building.name}, {client.name}" if building else str(client.name)
+
+
+def _title(statement: Statement) -> str:
+    shown = {"begins": day(statement.begins), "ends": day(statement.ends), "known": day(statement.known_on)}
+    return _("%(begins)s to %(ends)s, as known on %(known)s") % shown
+
+
+def _opening(statement: Statement) -> Iterator[Flowable]:
+    yield paragraph(SENTENCE, " ".join(_answer(statement)))
+
+
+def _answer(statement: Statement) -> Iterator[str]:
+    """The statement in words: how many there were, how many have a record, what it says, what is late or open."""
+    lines = statement.lines
+    count = len(lines)
+    if not count:
+        yield _("No appliance of %s was in service in this period.") % _subject(statement)
+        return
+    words = ngettext(
+        "%(count)d appliance of %(subject)s was in service in this period.",
+        "%(count)d appliances of %(subject)s were in service in this period.",
+        count,
+    )
+    yield words % {"count": count, "subject": _subject(statement)}
+    without = len(statement.without_record)
+    if without:
+        yield ngettext("%d has no record of a test.", "%d have no record of a test.", without) % without
+    yield from _outcomes(statement)
+    if late := len(statement.late):
+        yield ngettext("%d is past its due date.", "%d are past their due date.", late) % late
+    else:
+        yield _("None is past its due date.")
+    open_flags = sum(bool(each.flags) for each in lines)
+    if open_flags:
+        yield ngettext("%d has an open flag.", "%d have an open flag.", open_flags) % open_flags
+    if no_evidence := sum(bool(each.not_evidence) for each in lines):
+        words = ngettext(
+            "The last record of %d is no evidence: analyser or qualification was not valid on the day.",
+            "The last records of %d are no evidence: analyser or qualification was not valid on the day.",
+            no_evidence,
+        )
+        yield words % no_evidence
+
+
+def _outcomes(statement: Statement) -> Iterator[str]:
+    counted = Counter(each.last.judgement.outcome for each in statement.lines if each.last)
+    words = {"within": _("within"), "outside": _("outside"), "not judged": _("not judged")}
+    said = [f"{counted[outcome]} {word}" for outcome, word in words.items() if counted[outcome]]
+    if said:
+        yield _("As last recorded, against the sets named below: %s.") % ", ".join(said)
+
+
+def _unreviewed(statement: Statement, width: float) -> Iterator[Flowable]:
+    """Said at the top, set by set: nobody has checked these against their source."""
+    if not statement.unreviewed:
+        return
+    title = paragraph(HEADING, _("Limit sets that nobody has reviewed"))
+    lead = _("What stands below about these sets rests on figures that no named person has checked against the source:")
+    names = [paragraph(BODY, Bold(f"{each}: "), _("not reviewed.")) for each in statement.unreviewed[:20]]
+    if more := len(statement.unreviewed) - 20:
+        names += [paragraph(BODY, _("and %d more, each marked in its row.") % more)] if more > 0 else []
+    yield framed([title, paragraph(BODY, lead), *names], width)
+
+
+def _lines(statement: Statement, width: float) -> Iterator[Flowable]:
+    if not statement.lines:
+        return
+    axis = axis_of(statement)
+    widths = [width * share for share in SHARES]
+    head = [
+        paragraph(SMALL, _("Appliance")),
+        paragraph(SMALL, _("%(begins)s to %(ends)s") % {"begins": day(axis[0]), "ends": day(axis[1])}),
+        *(paragraph(SMALL, each) for each in (_("Last record"), _("As recorded, by set and version"))),
+        *(paragraph(SMALL, each) for each in (_("Next due"), _("Open"))),
+    ]
+    rows = [_row(statement, each, axis, widths) for each in statement.lines]
+    yield table([head, *rows], widths)
+    yield Spacer(1, 4)
+
+
+def _row(statement: Statement, line: Line, axis: tuple[date, date], widths: list[float]) -> list[Any]:
+    rule = DueRule(
+        *axis,
+        begins=max(statement.begins, line.appliance.in_service_from),
+        ends=min(statement.ends, line.appliance.in_service_to or statement.ends),
+        late_to=min(statement.ends, statement.known_on),
+        last=line.last.local_date if line.last else None,
+        due=line.due,
+    )
+    return [
+        _appliance_cell(line),
+        [Spacer(1, 3), DueDrawing(rule, widths[1] - 10)],
+        [paragraph(SMALL, each, most=MOST_IN_A_CELL) for each in _last_words(line)],
+        _limited_cell([_set_words(each) for each in line.outcomes]),
+        [paragraph(SMALL, *each, most=MOST_IN_A_CELL) for each in _due_words(line)],
+        _limited_cell(_open_words(line)),
+    ]
+
+
+def _appliance_cell(line: Line) -> list[Flowable]:
+    appliance = line.appliance
+    where = ", ".join(filter(None, (appliance.building.name, appliance.room)))
+    parts = [paragraph(SMALL, Bold(appliance.name), most=MOST_IN_A_CELL), paragraph(TINY, where, most=MOST_IN_A_CELL)]
+    if appliance.serial:
+        parts.append(paragraph(TINY, _("serial %s") % appliance.serial, most=MOST_IN_A_CELL))
+    if appliance.in_service_to:
+        parts.append(paragraph(TINY, _("in service to %s") % day(appliance.in_service_to)))
+    return parts
+
+
+def _limited_cell(said: list[tuple[str, str]]) -> list[Flowable]:
+    """Bold word first, then the rest; what doesn't fit is counted."""
+    cells = [paragraph(SMALL, Bold(bold), plain, most=MOST_IN_A_CELL) for bold, plain in said[:MOST_IN_A_ROW]]
+    more = len(said) - MOST_IN_A_ROW
+    if more > 0:
+        cells.append(paragraph(SMALL, _("and %d more, all of them in the CSV") % more))
+    return cells or [paragraph(SMALL, NONE)]
+
+
+def _last_words(line: Line) -> Iterator[str]:
+    if line.last is None:
+        yield _("No test on record.")
+        return
+    shown = {"day": day(line.last.local_date), "outcome": line.last.get_outcome_display()}
+    yield _("%(day)s, %(outcome)s, as recorded.") % shown
+    if line.last.disposition != Visit.Disposition.IN_USE:
+        yield f"{capital(line.last.get_disposition_display())}."
+    yield ngettext("%d visit in the period.", "%d visits in the period.", line.visits_in_period) % line.visits_in_period
+    for each in line.not_evidence:
+        yield _("NO EVIDENCE: %s") % each
+
+
+def _set_words(each: SetOutcome) -> tuple[str, str]:
+    known = {"outside": _("OUTSIDE "), "within": _("within "), "cannot tell": _("can't be decided by ")}
+    doubts = [] if each.reviewed else [_("NOT REVIEWED")]
+    doubts += [evidence_words(each.evidence)] if each.evidence in ("memory", "own") else []
+    beside = f" ({', '.join(doubts)})" if doubts else ""
+    return known.get(each.outcome, _("not judged by ")), f"{each.name} v{each.version}{beside}"
+
+
+def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
+    if line.due is None:
+        yield (_("No due date is known."),)
+        return
+    yield Bold(day(line.due)), _(", by %s") % line.due_by
+    if line.late_days:
+        yield (Bold(ngettext("%d day late", "%d days late", line.late_days) % line.late_days),)
+
+
+def _open_words(line: Line) -> list[tuple[str, str]]:
+    flags = [(f"{each.get_kind_display()}: ", signs(each.sentence)) for each in line.flags]
+    defects = [(_("defect: "), _defect_words(each)) for each in line.defects]
+    return flags + defects
+
+
+def _defect_words(defect: Any) -> str:
+    by = _(", to be mended by %s") % day(defect.mend_by) if defect.mend_by else ""
+    return f"{defect.what}{by}"
+
+
+def _open_ones(statement: Statement) -> Iterator[Flowable]:
+    """Those without a record, named: an empty row is easily overlooked."""
+    if statement.without_record:
+        yield from heading(_("In service without a record"))
+        names = [f"{each.appliance.name}, {each.appliance.building.name}" for each in statement.without_record]
+        yield paragraph(BODY, "; ".join(names))
+
+
+def _meaning() -> Iterator[Flowable]:
+    yield Spacer(1, 4)
+    yield paragraph(
+        TINY,
+        Bold(_("What the marks mean. ")),
+        _(
+            "Grey stretch: the days of the period on which it was in service. Filled pin: the last record; an arrow where it lies before the line begins. "
+            "Upright bar: the day by which it is due; hatched: days past it. An appliance counts if it was in service "
+            "on at least one day of the period. Outside, if anything as left is outside; as found where nothing was "
+            "read after."
+        ),
+    )
+    yield paragraph(
+        TINY,
+        Bold(_("Cautions. ")),
+        _(
+            "This statement repeats readings against limits as recorded and as known on the day named; it does not "
+            "declare any appliance safe. The maker's instructions, the local code and the judgement of licensed "
+            "persons come first."
+        ),
+    )
+
+
+# ---- CSV ----
+
+
+def statement_csv(statement: Statement) -> bytes:
+    """RFC 4180 in UTF-8, a header line first; a row for each appliance and each set that it was judged by.
+
+    An appliance without a judged record has one row with empty set columns. Text that a spreadsheet would run as a
+    formula gets an apostrophe in front; figures stay figures.
+    """
+    out = StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for line in statement.lines:
+        for outcome in line.outcomes or (None,):
+            row = _csv_row(statement, line, outcome)
+            writer.writerow(_csv_cell(row[name]) for name in COLUMNS)
+    return out.getvalue().encode()
+
+
+COLUMNS = (
+    "client",
+    "building",
+    "appliance",
+    "appliance_id",
+    "serial",
+    "in_service_from",
+    "in_service_to",
+    "period_begins",
+    "period_ends",
+    "known_on",
+    "visits_in_period",
+    "last_record_on",
+    "last_visit_id",
+    "last_record_sha256",
+    "last_outcome",
+    "last_disposition",
+    "limit_set",
+    "limit_set_version",
+    "set_outcome_as_recorded",
+    "set_evidence",
+    "set_reviewed",
+    "next_due",
+    "due_by",
+    "late_days",
+    "open_flags",
+    "open_defects",
+    "not_evidence",
+)
+
+
+def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> dict[str, Any]:
+    appliance, last = line.appliance, line.last
+    return {
+        "client": statement.client.name,
+        "building": appliance.building.name,
+        "appliance": appliance.name,
+        "appliance_id": str(appliance.id),
+        "serial": appliance.serial,
+        "in_service_from": appliance.in_service_from,
+        "in_service_to": appliance.in_service_to,
+        "period_begins": statement.begins,
+        "period_ends": statement.ends,
+        "known_on": statement.known_on,
+        "visits_in_period": line.visits_in_period,
+        "last_record_on": last and last.local_date,
+        "last_visit_id": last and str(last.id),
+        "last_record_sha256": last and last.record.sha256,
+        "last_outcome": last and last.outcome,
+        "last_disposition": last and last.disposition,
+        "limit_set": outcome and outcome.name,
+        "limit_set_version": outcome and outcome.version,
+        "set_outcome_as_recorded": outcome and outcome.outcome,
+        "set_evidence": outcome and outcome.evidence,
+        "set_reviewed": outcome and ("yes" if outcome.reviewed else "no"),
+        "next_due": line.due,
+        "due_by": line.due_by,
+        "late_days": line.late_days,
+        "open_flags": "; ".join(f"{each.kind}: {each.sentence}" for each in line.flags),
+        "open_defects": "; ".join(each.what for each in line.defects),
+        "not_evidence": "; ".join(line.not_evidence),
+    }
+
+
+def _csv_cell(value: object) -> object:
+    """Numbers and days as they are; text cleaned, and guarded where a spreadsheet would run it."""
+    if value is None or isinstance(value, int | date):
+        return value
+    # The start is judged as it came: cleaning takes away a tab that hides a formula.
+    text = clean(value)
+    return f"'{text}" if str(value).startswith(FORMULA_STARTS) or text.startswith(FORMULA_STARTS) else text
