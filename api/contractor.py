@@ -28,7 +28,7 @@ class ContractorIn(StrictSerializer):
 class ContractorOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     address = serializers.CharField()
-    emergency_numbers = serializers.ListField(child=serializers.CharField())
+    emergency_numbers = serializers.ListField(child=serializers.JSONField())
     accepted_chance = serializers.FloatField(help_text="Accepted chance of being outside at the revisit.")
     flag_at = serializers.FloatField(help_text="Chance before the next planned visit from which drift flags.")
     extra_visits_a_week = serializers.IntegerField()

@@ -67,16 +67,16 @@ class Visits(ListDoor):
             if not isinstance(data, dict):
                 raise Malformed("visit_malformed", "", errors={"body": f"is {repr(data)[:60]}; it must be an object"})
             draft = read_visit(data)
-            known = visible_visits(self.viewer).filter(id=draft.id).exists()
-            visit = record_visit(draft=draft, actor=self.viewer, now=clock.now())
+            now = clock.now()
+            visit = record_visit(draft=draft, actor=self.viewer, now=now)
         except ParseError as bad:
             raise self._kept(Malformed("visit_malformed", ""), body, {"body": str(bad.detail)}, None) from bad
         except Malformed as bad:
             raise self._kept(bad, body, _errors(bad), data) from bad
         except NotFound as bad:
             raise self._kept(bad, body, {"appliance": bad.message}, data) from bad
-        facts = visit_for(self.viewer, visit.id)
-        return self.answer(facts, 200 if known else 201)
+        stored_by_this_call = visit.record.received_at == now
+        return self.answer(visit_for(self.viewer, visit.id), 201 if stored_by_this_call else 200)
 
     def _kept(self, refusal: FleetError, body: bytes, errors: dict[str, str], data: Any) -> FleetError:
         """The refusal, saying that the message is kept and under which id."""

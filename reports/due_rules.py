@@ -17,7 +17,11 @@ HALF_PERIOD = 2.6
 
 @dataclass(frozen=True)
 class DueRule:
-    """Days on a line from `low` to `high`, the stretch from `begins` to `ends`; `last` and `due` None where there is none. Late days end at `late_to`."""
+    """Days on a line from `low` to `high`.
+
+    begins, ends: the days in service; late_to: the day up to which being late is counted; last and due: None where
+    there is none.
+    """
 
     low: date
     high: date

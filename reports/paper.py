@@ -23,7 +23,7 @@ from reports.typefaces import BOLD, REGULAR
 
 Paper = Literal["A4", "Letter"]
 SIZES = {"A4": A4, "Letter": LETTER}
-MARGIN, HEAD, FOOT = 45.0, 50.0, 36.0
+MARGIN, HEAD, FOOT = 42.0, 50.0, 36.0
 HAIRLINE, HAIR = 0.5, Color(0.6, 0.6, 0.6)
 
 
@@ -157,7 +157,7 @@ def columns(parts: Sequence[Sequence[Flowable]], widths: Sequence[float], gap: f
     return Table([cells], colWidths=list(widths), style=style, splitInRow=1)
 
 
-def facts(pairs: Sequence[tuple[str, str]], width: float, first: float = 54.0) -> Table:
+def facts(pairs: Sequence[tuple[str, str]], width: float, first: float = 47.0) -> Table:
     """Name and value, one below the other."""
     rows = [[paragraph(SMALL, name), paragraph(SMALL, value)] for name, value in pairs]
     style = plain(0, 0.9)

@@ -17,7 +17,7 @@ from reports.paper import SMALL, TINY, columns, facts, plain
 from reports.text import paragraph
 from reports.visit_words import zone_of
 
-CODE_SIDE = 68.0
+CODE_SIDE = 66.0
 SQUARE = 5.0
 QUIET_MODULES = 4
 
@@ -38,10 +38,8 @@ def proof(visit: VisitFacts, known_on: date, width: float) -> Iterator[Flowable]
         (_("Corrections"), _corrections(visit, known_on)),
     ]
     said = paragraph(TINY, _("The code holds the record's id and hash, to be compared with the contractor's log."))
-    block = columns(
-        [[facts(pairs, text_width - 18), Spacer(1, 2), said], [Code(code_text(record))]], [text_width, CODE_SIDE]
-    )
-    yield Spacer(1, 3)
+    block = columns([[facts(pairs, text_width - 18), said], [Code(code_text(record))]], [text_width, CODE_SIDE])
+    yield Spacer(1, 2)
     yield KeepTogether(block)
 
 

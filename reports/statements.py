@@ -22,7 +22,7 @@ from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sh
 from reports.text import Bold, clean, paragraph
 from reports.verdicts import capital, evidence_words
 
-SHARES = (0.16, 0.2, 0.15, 0.25, 0.1, 0.14)
+SHARES = (0.15, 0.17, 0.14, 0.26, 0.12, 0.16)
 MOST_IN_A_CELL = 240
 MOST_IN_A_ROW = 6
 # A cell that begins with one of these is run as a formula by a spreadsheet; wide forms count as well.
@@ -233,10 +233,10 @@ def _meaning() -> Iterator[Flowable]:
         TINY,
         Bold(_("What the marks mean. ")),
         _(
-            "Grey stretch: the days of the period on which it was in service. Filled pin: the last record; an arrow where it lies before the line begins. "
-            "Upright bar: the day by which it is due; hatched: days past it. An appliance counts if it was in service "
-            "on at least one day of the period. Outside, if anything as left is outside; as found where nothing was "
-            "read after."
+            "Grey stretch: the days of the period on which it was in service. Filled pin: the last record; an arrow "
+            "where it lies before the line begins. Upright bar: the day by which it is due; hatched: days past it. An "
+            "appliance counts if it was in service on at least one day of the period. Outside, if anything as left is "
+            "outside; as found where nothing was read after."
         ),
     )
     yield paragraph(

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet.models import Defect, Visit, WorkItem
-from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
 from fleet.services.records import content_of
 from reports.figures import clock_time, day, day_and_time, derived, listed, offset, read_with_unit, weekday
@@ -175,7 +175,7 @@ def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
         (_("Serial"), _serial(facts)),
         (_("Fuel"), facts.visit.fuel.replace("_", " ")),
         (_("Input"), _input(facts)),
-        (_("Left"), facts.visit.get_disposition_display()),
+        (_("Air"), f"{_air(facts)}; {_room(facts.visit)}"),
     ]
 
 
@@ -209,13 +209,11 @@ def _judged_sheet(facts: VisitFacts) -> dict[str, str]:
 
 
 def visit_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
-    visit, zone = facts.visit, zone_of(facts)
+    zone = zone_of(facts)
     return [
         *((_("Technician"), _person(each, facts)) for each in facts.people),
         *((_("Analyser"), _analyser(each, facts)) for each in facts.analysers),
         (_("Times"), _times(facts, zone)),
-        (_("Air"), _air(facts)),
-        (_("CO in room"), _room(visit)),
     ]
 
 
@@ -277,7 +275,7 @@ def _air(facts: VisitFacts) -> str:
         if value is not None:
             said = facts.visit.condition_qualifiers.get(name, "=")
             parts.append(words % read_with_unit(condition, value, said))
-    return ", ".join(parts) or _("not read")
+    return ", ".join(parts) or _("temperature not read")
 
 
 def _range(shown: list[str]) -> str:
@@ -285,12 +283,17 @@ def _range(shown: list[str]) -> str:
 
 
 def _room(visit: Visit) -> str:
-    shown = {}
-    for when in ("before", "after"):
-        quantity = CONDITION_QUANTITIES[f"ambient_co_{when}"]
-        value, said = getattr(visit, quantity.column), visit.condition_qualifiers.get(f"ambient_co_{when}", "=")
-        shown[when] = _("not read") if value is None and said == "=" else read_with_unit(quantity, value, said)
-    return _("before %(before)s, after %(after)s") % shown
+    """Ambient CO before and after, the unit once where both were read."""
+    before, after = (CONDITION_QUANTITIES[f"ambient_co_{when}"] for when in ("before", "after"))
+    shown = {"before": _room_figure(visit, before), "after": _room_figure(visit, after)}
+    if visit.ambient_co_before_ppm is not None and visit.ambient_co_after_ppm is not None:
+        shown["before"] = shown["before"].removesuffix(f" {before.unit}")
+    return _("CO in room before %(before)s, after %(after)s") % shown
+
+
+def _room_figure(visit: Visit, quantity: Quantity) -> str:
+    value, said = getattr(visit, quantity.column), visit.condition_qualifiers.get(quantity.name, "=")
+    return _("not read") if value is None and said == "=" else read_with_unit(quantity, value, said)
 
 
 # ---- work, defects, steps ----

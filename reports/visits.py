@@ -13,7 +13,6 @@ from fleet.queries.visits import ReadingFacts, VisitFacts
 from reports import visit_words as words
 from reports.figures import NONE, chemical, day, listed
 from reports.paper import (
-    BODY,
     BODY_APART,
     HEADING,
     SENTENCE,
@@ -122,9 +121,10 @@ def _rules(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     if not rows:
         return
     yield from heading(_("Readings as found and as left"))
-    for start in range(0, len(facts.rates), RATES_ABREAST):
-        yield _rules_of(facts, rows, facts.rates[start : start + RATES_ABREAST], width)
-        yield Spacer(1, 6)
+    rates = [rate for rate in facts.rates if any(rate in row.rules for row in rows)]
+    for start in range(0, len(rates), RATES_ABREAST):
+        yield _rules_of(facts, rows, rates[start : start + RATES_ABREAST], width)
+        yield Spacer(1, 2)
 
 
 def _rules_of(facts: VisitFacts, rows: list[RuleRow], rates: list[str], width: float) -> Flowable:
@@ -324,7 +324,7 @@ def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     steps = [paragraph(SMALL, each, most=1200) for each in words.checklist_lines(facts.visit)]
     if steps:
         # Beneath whichever column has room, so that an ordinary visit stays on one page.
-        (left if facts.visit.defects.all() else right).extend([Spacer(1, 5), paragraph(HEADING, _("Steps")), *steps])
+        (left if facts.visit.defects.all() else right).extend([paragraph(HEADING, _("Steps")), *steps])
     yield columns([left, right], [half, half])
     if facts.visit.note:
         yield Spacer(1, 5)
@@ -340,7 +340,7 @@ def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
             if mark.settled_at:
                 shown = {"day": day(mark.settled_at.astimezone(zone).date()), "note": mark.settled_note}
                 settled = _(" Settled %(day)s: %(note)s") % shown
-            yield paragraph(BODY, mark.sentence, settled)
+            yield paragraph(SMALL, mark.sentence, settled)
     if len(facts.records) > 1:
         yield from heading(_("Corrections"))
         yield correction_rows(facts, width)

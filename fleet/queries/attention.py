@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
+from django.db.models import QuerySet
+
 from fleet.models import Analyser, Flag, Forecast, Mark, Person, Revisit, User
 from fleet.queries.access import visible_clients
 from fleet.queries.analysers import visible_analysers
@@ -51,12 +53,15 @@ class Attention:
         return not (self.unsafe or self.outside or self.drifting or self.due)
 
 
-def attention_for(viewer: User, today: date, *, due_within: timedelta = DUE_WITHIN) -> Attention:
+def attention_for(
+    viewer: User, today: date, *, due_within: timedelta = DUE_WITHIN, client_id: UUID | None = None
+) -> Attention:
+    """Everything for the start page. `client_id` narrows the lists to one client; never what is at stop level."""
     flags = _open_flags(viewer)
-    revisits = {each.appliance_id: each for each in _revisits(viewer)}
-    forecasts = _forecasts(viewer)
-    outside = _rows([each for each in flags if each.kind == Flag.Kind.OUTSIDE], revisits, {})
-    drifting = _rows([each for each in flags if each.kind == Flag.Kind.DRIFT], revisits, forecasts)
+    chosen = [each for each in flags if client_id in (None, each.appliance.building.client_id)]
+    outside = [each for each in chosen if each.kind == Flag.Kind.OUTSIDE]
+    drifting = [each for each in chosen if each.kind == Flag.Kind.DRIFT]
+    revisits = {each.appliance_id: each for each in _revisits(viewer, client_id)}
     flagged = {each.appliance_id for each in flags}
     soon = [
         each for each in revisits.values() if each.latest <= today + due_within and each.appliance_id not in flagged
@@ -64,31 +69,37 @@ def attention_for(viewer: User, today: date, *, due_within: timedelta = DUE_WITH
     return Attention(
         today=today,
         unsafe=tuple(each for each in flags if each.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)),
-        outside=outside,
-        drifting=drifting,
+        outside=_rows(outside, revisits, {}),
+        drifting=_rows(drifting, revisits, _forecasts_of(drifting)),
         due=tuple(Row(None, each) for each in sorted(soon, key=lambda each: each.latest)),
         running_out=_running_out(viewer, today),
         marks=tuple(open_marks(viewer)[:50]),
         held=held_messages(viewer).count(),
-        from_assumptions=sum(each.basis == "assumptions" for each in forecasts.values()),
+        from_assumptions=_visible_forecasts(viewer).filter(basis="assumptions").count(),
     )
 
 
 def _open_flags(viewer: User) -> list[Flag]:
     """One flag a reason; an appliance outside a limit in several ways keeps them all, worst first."""
     mine = Flag.objects.filter(appliance__building__client__in=visible_clients(viewer), closed_at__isnull=True)
-    related = mine.select_related("appliance__building__client", "visit", "acknowledged_by")
+    related = mine.select_related("appliance__building__client", "visit__judgement", "acknowledged_by")
     return list(related.order_by("opened_at", "id"))
 
 
-def _revisits(viewer: User) -> list[Revisit]:
+def _revisits(viewer: User, client_id: UUID | None) -> QuerySet[Revisit]:
     mine = Revisit.objects.filter(appliance__building__client__in=visible_clients(viewer))
-    return list(mine.select_related("appliance__building__client"))
+    chosen = mine.filter(appliance__building__client=client_id) if client_id else mine
+    return chosen.select_related("appliance__building__client")
 
 
-def _forecasts(viewer: User) -> dict[tuple[UUID, str], Forecast]:
-    mine = Forecast.objects.filter(appliance__building__client__in=visible_clients(viewer))
-    return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in mine.defer("course", "series")}
+def _visible_forecasts(viewer: User) -> QuerySet[Forecast]:
+    return Forecast.objects.filter(appliance__building__client__in=visible_clients(viewer))
+
+
+def _forecasts_of(flags: list[Flag]) -> dict[tuple[UUID, str], Forecast]:
+    """The forecasts that these flags are about: a course is long, so nobody else's is read."""
+    about = Forecast.objects.filter(appliance__in=[each.appliance_id for each in flags]).defer("series")
+    return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in about}
 
 
 def _rows(

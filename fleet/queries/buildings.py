@@ -1,10 +1,87 @@
-"""Buildings and clients, as a viewer may see them."""
+"""Buildings and clients, as a viewer may see them: each at a glance, and one with all that stands in it."""
 
-from django.db.models import QuerySet
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
 
-from fleet.models import Building, User
+from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
+
+from fleet.errors import NotFound
+from fleet.models import Appliance, Building, Flag, FlueGroup, Revisit, User, Visit
 from fleet.queries.access import visible_clients
+from fleet.queries.appliances import visible_appliances, visible_flue_groups
+
+
+@dataclass(frozen=True)
+class ApplianceState:
+    """An appliance as it stands: newest visit, open flags with the gravest kinds first, and its revisit."""
+
+    appliance: Appliance
+    last: Visit | None
+    flags: tuple[Flag, ...]
+    revisit: Revisit | None
+
+
+@dataclass(frozen=True)
+class BuildingFacts:
+    building: Building
+    appliances: tuple[ApplianceState, ...]
+    flue_groups: tuple[FlueGroup, ...]
 
 
 def visible_buildings(viewer: User) -> QuerySet[Building]:
     return Building.objects.filter(client__in=visible_clients(viewer)).select_related("client")
+
+
+def buildings_at_a_glance(viewer: User) -> QuerySet[Building]:
+    """Each with `appliance_count` (in service), `flag_count` (open) and `next_revisit`, None where there is none."""
+    flags = Flag.objects.filter(appliance__building=OuterRef("pk"), closed_at__isnull=True)
+    standing = Appliance.objects.filter(building=OuterRef("pk"), in_service_to__isnull=True)
+    revisits = Revisit.objects.filter(appliance__building=OuterRef("pk")).order_by("latest", "id")
+    return visible_buildings(viewer).annotate(
+        appliance_count=_count(standing, "building"),
+        flag_count=_count(flags, "appliance__building"),
+        next_revisit=Subquery(revisits.values("latest")[:1]),
+    )
+
+
+def building_for(viewer: User, building_id: uuid.UUID) -> BuildingFacts:
+    """Raises NotFound where the viewer may not see it."""
+    building = visible_buildings(viewer).filter(id=building_id).first()
+    if building is None:
+        raise NotFound("not_found", "There is no such building that you may see.")
+    appliances = list(visible_appliances(viewer).filter(building=building).order_by("name", "id"))
+    last, flags, revisits = _last_visits(appliances), _open_flags(appliances), _revisits(appliances)
+    states = (
+        ApplianceState(each, last.get(each.id), tuple(flags[each.id]), revisits.get(each.id)) for each in appliances
+    )
+    groups = visible_flue_groups(viewer).filter(building=building).prefetch_related("appliances")
+    return BuildingFacts(building, tuple(states), tuple(groups))
+
+
+def _count(rows: QuerySet[Appliance] | QuerySet[Flag], by: str) -> Subquery:
+    # Counted in a query of its own: joined, appliances and flags would multiply each other.
+    counted = rows.order_by().values(by).annotate(count=Count("pk")).values("count")
+    return Subquery(counted, output_field=IntegerField())
+
+
+def _last_visits(appliances: Iterable[Appliance]) -> dict[uuid.UUID, Visit]:
+    visits = Visit.objects.filter(appliance__in=appliances).select_related("judgement", "signed_by")
+    plain = visits.defer("judgement__card", "judgement__derived", "judgement__verdicts")
+    return {each.appliance_id: each for each in plain.order_by("local_date", "id")}
+
+
+_GRAVEST_FIRST = [Flag.Kind.UNSAFE, Flag.Kind.STOP, Flag.Kind.OUTSIDE, Flag.Kind.DRIFT]
+
+
+def _open_flags(appliances: Iterable[Appliance]) -> dict[uuid.UUID, list[Flag]]:
+    flags: dict[uuid.UUID, list[Flag]] = defaultdict(list)
+    standing = Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True).order_by("opened_at", "id")
+    for each in sorted(standing, key=lambda flag: _GRAVEST_FIRST.index(Flag.Kind(flag.kind))):
+        flags[each.appliance_id].append(each)
+    return flags
+
+
+def _revisits(appliances: Iterable[Appliance]) -> dict[uuid.UUID, Revisit]:
+    return {each.appliance_id: each for each in Revisit.objects.filter(appliance__in=appliances)}

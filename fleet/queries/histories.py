@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fleet.errors import NotFound
 from fleet.models import Appliance, Defect, Duty, Flag, Forecast, Record, Revisit, SheetVersion, User, Visit
 from fleet.queries.appliances import visible_appliances
-from fleet.queries.visits import VisitFacts, facts_of_visit, visible_visits
+from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
     return History(
         appliance=appliance,
         sheet=appliance.sheet.current if appliance.sheet else None,
-        last=facts_of_visit(last) if last else None,
+        last=visit_for(viewer, last.id) if last else None,
         visits=visits,
         forecasts=tuple(appliance.forecasts.select_related("snapshot")),
         revisit=Revisit.objects.filter(appliance=appliance).first(),

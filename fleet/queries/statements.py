@@ -4,10 +4,12 @@ Simple but true: what was recorded, by what was known on a day. It says "as reco
 """
 
 import uuid
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeVar
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from fleet.errors import FleetError, NotFound
 from fleet.models import (
@@ -24,7 +26,8 @@ from fleet.models import (
 )
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.visits import visible_visits
+
+T = TypeVar("T", Duty, Flag, Defect)
 
 
 @dataclass(frozen=True)
@@ -97,7 +100,7 @@ def statement_for(
     client = building.client if building else visible_clients(viewer).filter(id__in=[client_id]).first()
     if client is None:
         raise NotFound("not_found", "There is no such client or building that you may see.")
-    lines = tuple(_line(viewer, each, begins, min(ends, today)) for each in _in_service(client, building, begins, ends))
+    lines = _lines(_in_service(client, building, begins, ends), begins, min(ends, today))
     return Statement(
         contractor=Contractor.objects.get(),
         client=client,
@@ -121,42 +124,94 @@ def _in_service(client: Client, building: Building | None, begins: date, ends: d
     return list(known.select_related("building", "sheet").order_by("building__name", "name", "id"))
 
 
-def _line(viewer: User, appliance: Appliance, begins: date, ends: date) -> Line:
-    visits = list(visible_visits(viewer).filter(appliance=appliance, local_date__lte=ends))
-    tested = [each for each in visits if each.outcome != Visit.Outcome.NOT_TESTED]
-    last = tested[0] if tested else None
-    duty = (
-        Duty.objects.filter(appliance=appliance, due__isnull=False, cannot_tell="")
-        .filter(Q(until__isnull=True) | Q(until__gte=ends))
-        .order_by("due")
-        .first()
+def _lines(appliances: list[Appliance], begins: date, ends: date) -> tuple[Line, ...]:
+    """One line an appliance; what they are made of is read for all of them at once."""
+    last, counts = _last_visits(appliances, begins, ends)
+    duties = _by_appliance(_duties(appliances, ends))
+    flags = _by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
+    defects = _by_appliance(Defect.objects.filter(appliance__in=appliances, done=False, closed_by__isnull=True))
+    reviewed = _reviewed_versions()
+    return tuple(
+        _line(
+            each,
+            last.get(each.id),
+            counts[each.id],
+            next(iter(duties[each.id]), None),
+            tuple(flags[each.id]),
+            tuple(defects[each.id]),
+            ends,
+            reviewed,
+        )
+        for each in appliances
     )
+
+
+def _line(
+    appliance: Appliance,
+    last: Visit | None,
+    visits_in_period: int,
+    duty: Duty | None,
+    flags: tuple[Flag, ...],
+    defects: tuple[Defect, ...],
+    ends: date,
+    reviewed: set[tuple[str, str]],
+) -> Line:
     return Line(
         appliance=appliance,
         last=last,
-        visits_in_period=sum(each.local_date >= begins for each in tested),
-        outcomes=_outcomes(last) if last else (),
+        visits_in_period=visits_in_period,
+        outcomes=_outcomes(last, reviewed) if last else (),
         due=duty.due if duty else None,
         due_by=duty.name if duty else "",
         late_days=max((ends - duty.due).days, 0) if duty and duty.due and not appliance.in_service_to else 0,
-        flags=tuple(Flag.objects.filter(appliance=appliance, closed_at__isnull=True)),
-        defects=tuple(each for each in Defect.objects.filter(appliance=appliance) if each.is_open),
+        flags=flags,
+        defects=defects,
         not_evidence=tuple(each.sentence for each in last.marks.all() if each.code in NOT_EVIDENCE) if last else (),
     )
+
+
+def _last_visits(
+    appliances: list[Appliance], begins: date, ends: date
+) -> tuple[dict[uuid.UUID, Visit], Counter[uuid.UUID]]:
+    """The newest test of each up to the end, and how many there were in the period."""
+    tested = Visit.objects.filter(appliance__in=appliances, local_date__lte=ends).exclude(
+        outcome=Visit.Outcome.NOT_TESTED
+    )
+    in_order = tested.order_by("local_date", "id").values_list("appliance_id", "id", "local_date")
+    newest: dict[uuid.UUID, uuid.UUID] = {}
+    counts: Counter[uuid.UUID] = Counter()
+    for appliance_id, visit_id, day in in_order:
+        newest[appliance_id] = visit_id
+        counts[appliance_id] += day >= begins
+    visits = Visit.objects.filter(id__in=newest.values()).select_related("judgement").prefetch_related("marks")
+    plain = visits.defer("judgement__card", "judgement__derived")
+    return {each.appliance_id: each for each in plain}, counts
+
+
+def _duties(appliances: list[Appliance], ends: date) -> QuerySet[Duty]:
+    standing = Q(until__isnull=True) | Q(until__gte=ends)
+    known = Duty.objects.filter(standing, appliance__in=appliances, due__isnull=False, cannot_tell="")
+    return known.order_by("due", "id")
+
+
+def _by_appliance(rows: QuerySet[T]) -> dict[uuid.UUID, list[T]]:
+    gathered: dict[uuid.UUID, list[T]] = defaultdict(list)
+    for each in rows:
+        gathered[each.appliance_id].append(each)
+    return gathered
 
 
 # Marks for which a record is no evidence: the instrument or the person was not valid on the day.
 NOT_EVIDENCE = ("analyser_not_in_calibration", "analyser_unknown", "person_not_qualified", "person_unknown")
 
 
-def _outcomes(visit: Visit) -> tuple[SetOutcome, ...]:
+def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome, ...]:
     """By set and version: outside if anything as left (as found where nothing was read after) is outside."""
     rows = visit.judgement.verdicts["verdicts"]
     standing = [each for each in rows if each["phase"] == "as left"] or [
         each for each in rows if each["phase"] == "as found"
     ]
     names = {(each["set_name"], each["set_version"]): each for each in standing}
-    reviewed = _reviewed_versions()
     return tuple(
         SetOutcome(
             name=name,

@@ -1,0 +1,85 @@
+"""Words that several pages say: counts, days inside stored sentences, rates, and how a visit turned out."""
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from fleet.models import Visit
+from fleet.web.figures import long_day
+from reports.figures import chemical, signs
+
+_ISO_DAY = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
+
+
+def count_words(count: int) -> str:
+    """Small counts as words, larger ones as figures.
+
+    >>> count_words(2), count_words(27)
+    ('two', '27')
+    """
+    words = (
+        _("none"),
+        _("one"),
+        _("two"),
+        _("three"),
+        _("four"),
+        _("five"),
+        _("six"),
+        _("seven"),
+        _("eight"),
+        _("nine"),
+        _("ten"),
+        _("eleven"),
+        _("twelve"),
+    )
+    return words[count] if count < len(words) else str(count)
+
+
+def said(sentence: str) -> str:
+    """A stored sentence as a page says it: days in words, gases and signs as the trade writes them.
+
+    >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
+    'O₂ was outside (limit ≤ 4 %) on 7 January 2027'
+    """
+    return signs(chemical(_ISO_DAY.sub(_spoken, sentence)))
+
+
+def _spoken(found: re.Match[str]) -> str:
+    try:
+        return long_day(date(*(int(part) for part in found.groups())))
+    except ValueError:
+        return found.group(0)
+
+
+def rate_words(rate: str) -> str:
+    """A sheet's name for a rate, as one says it."""
+    known = {"high": _("high fire"), "low": _("low fire"), "single": _("its one rate")}
+    return known.get(rate, rate)
+
+
+def and_words(parts: Sequence[str]) -> str:
+    """One, two and more in a sentence."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return _("%(some)s and %(last)s") % {"some": ", ".join(parts[:-1]), "last": parts[-1]}
+
+
+def turned_out(visit: Visit) -> str:
+    """How the readings stood against the limits: "found outside, left within"; by judged rows alone."""
+    found, left = (_worst(visit, phase) for phase in ("as found", "as left"))
+    if not found and not left:
+        return _("not judged")
+    if found == left or not left:
+        return found if left else _("found %s") % found
+    return _("found %(found)s, left %(left)s") % {"found": found, "left": left} if found else _("left %s") % left
+
+
+def _worst(visit: Visit, phase: str) -> str:
+    outcomes = {each["outcome"] for each in visit.judgement.verdicts["verdicts"] if each["phase"] == phase}
+    return next((word for word in _outcome_words() if word in outcomes), "")
+
+
+def _outcome_words() -> Iterable[str]:
+    return ("outside", "within")

@@ -1,0 +1,73 @@
+"""The same code on PostgreSQL: one visit by eight threads is stored once; the services hold; roles stand apart."""
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from tests import servers
+from tests.needs import needs_program
+
+
+@pytest.fixture(scope="module")
+def database() -> Iterator[str]:
+    needs_program("postgres")
+    with servers.postgresql() as address:
+        yield address
+
+
+def fresh(database: str, name: str) -> str:
+    """A database of its own in the same cluster."""
+    server, _slash, _name = database.rpartition("/")
+    with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}".encode())
+    return f"{server}/{name}"
+
+
+def program(arguments: list[str], database: str, folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    environment = os.environ | {"FLEET_DATABASE_URL": database, "FLEET_VAR_DIR": str(folder)} | more
+    return subprocess.run(
+        [sys.executable, *arguments],
+        cwd=servers.REPOSITORY, env=environment, capture_output=True, text=True, timeout=300, check=False,
+    )  # fmt: skip
+
+
+def test_the_same_visit_by_eight_threads_at_once_is_stored_once(database: str, tmp_path: Path) -> None:
+    ran = program(["-m", "tests.served.eight_threads"], fresh(database, "threads"), tmp_path)
+    assert ran.returncode == 0, ran.stderr[-3000:]
+    said = json.loads(ran.stdout.splitlines()[-1])
+    assert said["vendor"] == "postgresql"
+    assert said["stored"] == [1, 1, 4]
+    assert sorted(status for status, _id in said["answers"]) == [200] * 7 + [201]
+    assert len({visit for _status, visit in said["answers"]}) == 1
+
+
+def test_the_services_hold_on_postgresql(database: str, tmp_path: Path) -> None:
+    arguments = ["-m", "pytest", "tests/services", "-q", "-x", "-p", "no:xdist"]
+    ran = program(arguments, fresh(database, "services"), tmp_path)
+    assert ran.returncode == 0, ran.stdout[-3000:]
+    assert " passed" in ran.stdout or "100%" in ran.stdout
+
+
+def test_the_applications_role_may_append_records_and_alter_nothing(database: str, tmp_path: Path) -> None:
+    address = fresh(database, "roles")
+    ran = program(
+        ["manage.py", "migrate_as_owner"], address, tmp_path,
+        FLEET_DATABASE_OWNER_URL=address, FLEET_APP_ROLE="fleet_app", FLEET_APP_ROLE_PASSWORD="of-a-test",
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr[-3000:]
+    with psycopg.connect(address.replace("owner@", "fleet_app:of-a-test@"), autocommit=True) as connection:
+        connection.execute("SELECT count(*) FROM fleet_record")
+        for refused in (
+            "UPDATE fleet_record SET kind = ''",
+            "TRUNCATE fleet_record CASCADE",
+            "ALTER TABLE fleet_record DISABLE TRIGGER ALL",
+            "DROP TRIGGER fleet_record_no_update ON fleet_record",
+        ):
+            with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                connection.execute(refused)
