@@ -13,11 +13,16 @@ from fleet.web.figures import figure, from_to, long_day
 
 @dataclass(frozen=True)
 class DriftVisit:
-    """What one visit found and left, either of which may not have been read [chart's unit]."""
+    """What one visit found and left, either of which may not have been read [chart's unit].
+
+    found_as_read, left_as_read : before any correction, where the chart draws corrected values.
+    """
 
     on: date
     found: float | None
     left: float | None
+    found_as_read: float | None = None
+    left_as_read: float | None = None
 
     @property
     def first(self) -> float:
@@ -56,6 +61,7 @@ class DriftChart:
     lower, upper : limits; band_lower, band_upper, target : where it should be; None where there is none.
     course : outcomes by day, in the order of days; empty where nothing is forecast.
     due : the due date under the days.
+    correction : in words, what the values drawn were corrected for; empty where they are drawn as read.
     """
 
     label: str
@@ -70,6 +76,7 @@ class DriftChart:
     target: float | None = None
     course: Sequence[Outcome] = ()
     due: DueRule | None = None
+    correction: str = ""
 
     def __post_init__(self) -> None:
         if self.lower is not None and self.upper is not None and self.lower >= self.upper:

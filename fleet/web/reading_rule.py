@@ -12,7 +12,7 @@ from fleet.web.rule_layout import Caption, Line, PinMark, RuleSide, lay
 from fleet.web.strip import Strip
 
 Side = Literal["lower", "upper"]
-Qualifier = Literal["=", "more than", "less than"]
+Qualifier = Literal["=", "more than", "less than", "at least"]
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Pin:
 
     word : what it is, where "found" and "left" don't say it ("before", "expected", "while firing").
     text : the value as it was read, at its own resolution; None writes it at the rule's decimals.
-    qualifier : "more than" and "less than" stand at the line's end with an arrow: the true value lies beyond.
+    qualifier : all but "=" stand at the line's end with an arrow: the true value lies beyond.
     spread : from and to, where the value is a forecast that may as well be anywhere between.
     """
 
@@ -38,10 +38,14 @@ class Pin:
 
 @dataclass(frozen=True)
 class Wall:
-    """A limit, in the rule's unit; `beyond` is the side that is out of it."""
+    """A limit, in the rule's unit; `beyond` is the side that is out of it.
+
+    is_sure : False where it isn't known whether the limit applies or is kept: then nothing is hatched beyond it.
+    """
 
     at: float
     beyond: Side
+    is_sure: bool = True
 
 
 @dataclass(frozen=True)
@@ -121,8 +125,9 @@ def _stretch(rule: ReadingRule) -> tuple[float, float] | None:
 
 def _beyond(rule: ReadingRule) -> list[tuple[float, float]]:
     """Hatched from the narrowest limit of each side on."""
-    lowest = max((_pct(rule, wall.at) for wall in rule.walls if wall.beyond == "lower"), default=0.0)
-    highest = min((_pct(rule, wall.at) for wall in rule.walls if wall.beyond == "upper"), default=100.0)
+    sure = [wall for wall in rule.walls if wall.is_sure]
+    lowest = max((_pct(rule, wall.at) for wall in sure if wall.beyond == "lower"), default=0.0)
+    highest = min((_pct(rule, wall.at) for wall in sure if wall.beyond == "upper"), default=100.0)
     return [(start, end) for start, end in ((0.0, lowest), (highest, 100.0)) if start < end]
 
 
@@ -134,7 +139,8 @@ def _notch(rule: ReadingRule) -> float | None:
 
 def _wall_caption(rule: ReadingRule, wall: Wall) -> Caption:
     """Its figure stands on the hatched side."""
-    return Caption(_pct(rule, wall.at), figure(wall.at, rule.decimals), -1 if wall.beyond == "lower" else 1)
+    shown = figure(wall.at, rule.decimals) + ("" if wall.is_sure else "?")
+    return Caption(_pct(rule, wall.at), shown, -1 if wall.beyond == "lower" else 1)
 
 
 def _band_ends(rule: ReadingRule) -> list[Caption]:
@@ -155,13 +161,13 @@ def _pin_mark(rule: ReadingRule, pin: Pin, word: str) -> PinMark:
 
 
 def _lies_beyond(rule: ReadingRule, pin: Pin) -> int:
-    if pin.qualifier == "more than" or pin.at > rule.high:
+    if pin.qualifier in ("more than", "at least") or pin.at > rule.high:
         return 1
     return -1 if pin.qualifier == "less than" or pin.at < rule.low else 0
 
 
 def _pin_figure(rule: ReadingRule, pin: Pin) -> str:
-    sign = {"=": "", "more than": "> ", "less than": "< "}[pin.qualifier]
+    sign = {"=": "", "more than": "> ", "less than": "< ", "at least": "≥ "}[pin.qualifier]
     return sign + (pin.text or figure(pin.at, rule.decimals))
 
 
@@ -171,9 +177,13 @@ def _pins_in_words(rule: ReadingRule, pins: Sequence[Pin], word: str) -> list[st
 
 
 def _qualified(pin: Pin, shown: str) -> str:
-    if pin.qualifier == "more than":
-        return gettext("more than %(figure)s") % {"figure": shown}
-    return gettext("less than %(figure)s") % {"figure": shown} if pin.qualifier == "less than" else shown
+    words = {
+        "=": "%(figure)s",
+        "more than": gettext("more than %(figure)s"),
+        "less than": gettext("less than %(figure)s"),
+        "at least": gettext("at least %(figure)s"),
+    }
+    return words[pin.qualifier] % {"figure": shown}
 
 
 def _band_in_words(rule: ReadingRule) -> str:
@@ -183,6 +193,8 @@ def _band_in_words(rule: ReadingRule) -> str:
 
 def _wall_in_words(rule: ReadingRule, wall: Wall) -> str:
     shown = {"figure": figure(wall.at, rule.decimals)}
+    if not wall.is_sure:
+        return gettext("limit of %(figure)s: whether it applies or is kept can't be told") % shown
     if wall.beyond == "lower":
         return gettext("limit: not under %(figure)s") % shown
     return gettext("limit: not over %(figure)s") % shown

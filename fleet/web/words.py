@@ -1,14 +1,14 @@
 """Words that several pages say: counts, days inside stored sentences, rates, and how a visit turned out."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
 
 from django.utils.translation import gettext as _
 
 from fleet.models import Visit
 from fleet.web.figures import long_day
-from reports.figures import chemical, signs
+from reports.figures import signs
 
 _ISO_DAY = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
 
@@ -43,7 +43,7 @@ def said(sentence: str) -> str:
     >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
     'O₂ was outside (limit ≤ 4 %) on 7 January 2027'
     """
-    return signs(chemical(_ISO_DAY.sub(_spoken, sentence)))
+    return signs(_ISO_DAY.sub(_spoken, sentence))
 
 
 def _spoken(found: re.Match[str]) -> str:
@@ -67,19 +67,18 @@ def and_words(parts: Sequence[str]) -> str:
 
 
 def turned_out(visit: Visit) -> str:
-    """How the readings stood against the limits: "found outside, left within"; by judged rows alone."""
-    found, left = (_worst(visit, phase) for phase in ("as found", "as left"))
+    """How the readings stood against the limits, by judged rows alone: "found outside, left within"."""
+    words = {"": "", "outside": _("outside"), "within": _("within")}
+    found, left = (words[_worst(visit, phase)] for phase in ("as found", "as left"))
     if not found and not left:
         return _("not judged")
-    if found == left or not left:
-        return found if left else _("found %s") % found
-    return _("found %(found)s, left %(left)s") % {"found": found, "left": left} if found else _("left %s") % left
+    if found == left:
+        return _("%s, found and left") % left
+    if found and left:
+        return _("found %(found)s, left %(left)s") % {"found": found, "left": left}
+    return _("found %s") % found if found else _("left %s") % left
 
 
 def _worst(visit: Visit, phase: str) -> str:
     outcomes = {each["outcome"] for each in visit.judgement.verdicts["verdicts"] if each["phase"] == phase}
-    return next((word for word in _outcome_words() if word in outcomes), "")
-
-
-def _outcome_words() -> Iterable[str]:
-    return ("outside", "within")
+    return next((word for word in ("outside", "within") if word in outcomes), "")

@@ -5,14 +5,14 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Appliance, Flag, Mark, User, Visit
+from fleet.models import Analyser, Appliance, Flag, Mark, Person, User, Visit
 from tests import cast
 from tests.api.conftest import Door
 
 
 @pytest.fixture
 def unsafe(body: dict[str, Any], technician: User) -> Flag:
-    body["disposition"] = {"state": "isolated and labelled", "unsafe": True, "details": {"reason": "spills"}}
+    body["disposition"] = {"state": "isolated", "unsafe": True, "details": {"reason": "spills"}}
     return Flag.objects.get(visit=cast.store(body, technician), kind=Flag.Kind.UNSAFE)
 
 
@@ -54,9 +54,7 @@ def test_a_qualified_technician_closes_it_only_after_a_test(
     assert (closed.status_code, closed.json()["closed_why"]) == (200, close["why"])
 
 
-def _who(body: dict[str, Any]) -> tuple[Any, Any]:
-    from fleet.models import Analyser, Person
-
+def _who(body: dict[str, Any]) -> tuple[Person, Analyser]:
     first = body["readings"][0]
     return Person.objects.get(id=first["person"]), Analyser.objects.get(id=first["analyser"])
 

@@ -1,0 +1,55 @@
+"""What people send from pages: a version that they saw, and words; choices of the filter sentences."""
+
+import uuid
+from collections.abc import Iterable
+
+from django import forms
+from django.http import QueryDict
+from django.utils.translation import gettext_lazy as _
+
+from fleet.errors import FleetError, NotFound
+
+
+class ActForm(forms.Form):
+    """An act on something that has a version, with the words for the record."""
+
+    version = forms.IntegerField(min_value=1)
+    words = forms.CharField(max_length=500, required=False)
+
+
+class WordedActForm(ActForm):
+    """An act that needs its reason."""
+
+    words = forms.CharField(max_length=300, error_messages={"required": _("Say why, in a few words.")})
+
+
+class PeriodForm(forms.Form):
+    """For whom, and for which days."""
+
+    client = forms.UUIDField(required=False)
+    building = forms.UUIDField(required=False)
+    begins = forms.DateField()
+    ends = forms.DateField()
+
+
+def taken(form: forms.Form) -> dict[str, object]:
+    """The cleaned values. Raises FleetError `invalid`, which names the fields."""
+    if form.is_valid():
+        return dict(form.cleaned_data)
+    errors = {name: " ".join(said) for name, said in form.errors.items()}
+    raise FleetError("invalid", " ".join(errors.values()), errors=errors)
+
+
+def chosen_id(query: QueryDict, name: str) -> uuid.UUID | None:
+    """An id out of the address; what isn't one is found nowhere. Raises NotFound."""
+    given = query.get(name, "")
+    try:
+        return uuid.UUID(given) if given else None
+    except ValueError as bad:
+        raise NotFound("not_found", "There is nothing of that id.") from bad
+
+
+def chosen_days(query: QueryDict, name: str, known: Iterable[int], usual: int) -> int:
+    """One of the known numbers of days; anything else is the usual one."""
+    given = query.get(name, "")
+    return int(given) if given in {str(each) for each in known} else usual

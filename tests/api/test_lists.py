@@ -1,0 +1,190 @@
+"""Lists: pages by key, however deep; the same few queries however many rows; only what the viewer may see."""
+
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from rest_framework.test import APIClient
+
+from api import urls
+from api.doors import ListDoor
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Client,
+    Flag,
+    FlueGroup,
+    LimitSet,
+    ModelSheet,
+    Person,
+    Revisit,
+    User,
+)
+from fleet.models.register import new_id
+from fleet.services.limits import attach_limit_set
+from fleet.services.revisits import refresh_appliance
+from fleet.services.visits import hold_message
+from tests import cast
+from tests.api.conftest import Door
+
+MOST_QUERIES = 12
+LISTS = sorted(
+    (each.name, str(each.pattern))
+    for each in urls.urlpatterns
+    if issubclass(getattr(each.callback, "cls", object), ListDoor)
+)
+
+
+@pytest.fixture
+def busy(body: dict[str, Any], boiler: Appliance, technician: User, manager: User) -> Appliance:
+    """The boiler with something in every list."""
+    body["readings"][0]["analyser"] = "borrowed"
+    body["defects"] = [{"what": "loose label", "severity": "mend", "mend_by": "2026-04-01"}]
+    cast.store(body, technician)
+    fill(boiler, manager, "first")
+    refresh_appliance(appliance=boiler, now=cast.NOON)
+    return boiler
+
+
+def fill(boiler: Appliance, manager: User, name: str) -> None:
+    limit_set = next(each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months")
+    place = {"limit_set": limit_set, "appliance": boiler, "since": "2025-01-01", "why": "local law"}
+    attach_limit_set(values=place, actor=manager, now=cast.NOON)
+    FlueGroup.objects.create(building=boiler.building, name=name)
+    Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key=name, sentence="O2 is outside.",
+                        opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
+    hold_message(body=b"{", errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
+
+
+def add_more(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> None:
+    """Three more of everything, on appliances of their own."""
+    for n in range(3):
+        client = Client.objects.create(name=f"Trust {n}")
+        building = cast.make_building(client, f"House {n}")
+        another = cast.make_appliance(building, cast.make_sheet(manager, name=f"Sheet {n}"), f"Boiler {n}")
+        cast.make_person(f"Person {n}", None, manager)
+        cast.make_analyser(manager)
+        body = cast.visit_body(another, person, analyser) | {
+            "defects": [{"what": "loose label", "severity": "mend", "mend_by": "2026-04-01"}]
+        }
+        body["readings"][0]["analyser"] = "borrowed"
+        cast.store(body, manager)
+        fill(another, manager, f"more {n}")
+        refresh_appliance(appliance=another, now=cast.NOON)
+
+
+def counted(client: APIClient, path: str) -> tuple[int, int]:
+    """Rows and queries of one page."""
+    with CaptureQueriesContext(connection, ) as queries:
+        rows = client.get(path).json()["results"]
+    return len(rows), len(queries)
+
+
+def test_every_list_takes_the_same_few_queries_however_many_rows(
+    boss: APIClient, busy: Appliance, person: Person, analyser: Analyser, manager: User
+) -> None:
+    parents = {
+        "analysers": analyser.id, "people": person.id, "sheets": busy.sheet_id,
+        "limit-sets": LimitSet.objects.earliest("id").id,
+    }  # fmt: skip
+    paths = [
+        f"/api/v1/{path.replace('<uuid:id>', str(parents.get(path.split('/')[0])))}" for _name, path in LISTS
+    ]
+    assert len(paths) >= 20
+    few = {path: counted(boss, path) for path in paths}
+    add_more(busy, person, analyser, manager)
+    many = {path: counted(boss, path) for path in paths}
+    assert {path: n for path, (_rows, n) in many.items() if n > MOST_QUERIES} == {}
+    assert {path: (few[path], n) for path, (_rows, n) in many.items() if n != few[path][1]} == {}
+    assert [path for path, (rows, _n) in few.items() if rows == 0] == []
+    grown = {path for path, (rows, _n) in many.items() if rows > few[path][0]}
+    assert len(grown) >= 18
+
+
+def test_pages_follow_each_other_by_key_and_miss_nothing(office: APIClient) -> None:
+    made = [str(Client.objects.create(name=f"Trust {n}").id) for n in range(7)]
+    path, seen = "/api/v1/clients?page_size=3", []
+    while path:
+        page = office.get(path).json()
+        seen += [each["id"] for each in page["results"]]
+        path = page["next"]
+    assert seen == sorted(made)
+
+
+def test_a_row_made_meanwhile_moves_no_page(office: APIClient) -> None:
+    made = [str(Client.objects.create(name=f"Trust {n}").id) for n in range(4)]
+    first = office.get("/api/v1/clients?page_size=2").json()
+    late = str(Client.objects.create(name="Late Trust").id)
+    second = office.get(first["next"]).json()
+    third = office.get(second["next"]).json()
+    assert [each["id"] for each in second["results"] + third["results"]] == [*made[2:], late]
+    assert third["next"] is None
+
+
+def test_lists_show_only_what_the_viewer_may_see(
+    door: Door, others: dict[str, Any], busy: Appliance
+) -> None:
+    theirs = door(others["dispatcher"])
+    for name in ("visits", "flags", "duties", "revisits", "defects", "marks", "forecasts", "attachments", "flue-groups"):
+        assert theirs.get(f"/api/v1/{name}").json()["results"] == [], name
+    assert [each["id"] for each in theirs.get("/api/v1/appliances").json()["results"]] == [str(others["appliance"].id)]
+    assert {each["kind"] for each in theirs.get("/api/v1/records?page_size=200").json()["results"]}.isdisjoint({"visit"})
+
+
+def test_a_filter_by_a_foreign_id_is_not_found(door: Door, others: dict[str, Any], busy: Appliance) -> None:
+    theirs = door(others["dispatcher"])
+    place = {"client": busy.building.client_id, "building": busy.building_id, "appliance": busy.id}
+    for name in ("visits", "flags", "duties", "revisits", "defects", "marks", "forecasts"):
+        for parameter, value in place.items():
+            assert theirs.get(f"/api/v1/{name}", {parameter: str(value)}).status_code == 404
+            assert theirs.get(f"/api/v1/{name}", {parameter: str(new_id())}).status_code == 404
+
+
+def test_appliances_are_narrowed_by_place_sheet_and_service(office: APIClient, busy: Appliance) -> None:
+    gone = cast.make_appliance(busy.building, None, "Old boiler", in_service_to="2024-12-31")
+
+    def names(**query: str) -> list[str]:
+        return [each["name"] for each in office.get("/api/v1/appliances", query).json()["results"]]
+
+    assert names(in_service="false") == [gone.name]
+    assert names(sheet=str(busy.sheet_id), in_service="true") == [busy.name]
+    assert names(client=str(busy.building.client_id)) == [busy.name, gone.name]
+    assert office.get("/api/v1/appliances?in_service=yes").status_code == 400
+
+
+def test_the_whole_history_of_an_appliance_is_one_answer(field: APIClient, busy: Appliance) -> None:
+    with CaptureQueriesContext(connection) as queries:
+        shown = field.get(f"/api/v1/appliances/{busy.id}/history").json()
+    assert shown["appliance"]["id"] == str(busy.id)
+    assert shown["last"]["id"] == shown["visits"][0]["id"]
+    assert shown["sheet_version"] == 1
+    assert shown["revisit"]["id"] == str(Revisit.objects.get().id)
+    assert all(shown[name] for name in ("forecasts", "flags", "duties", "defects", "records"))
+    assert len(queries) <= 30
+
+
+def test_the_card_is_the_table_that_readings_are_judged_by(field: APIClient, busy: Appliance, analyser: Analyser) -> None:
+    shown = field.get(f"/api/v1/appliances/{busy.id}/card", {"analyser": str(analyser.id)}).json()
+    bands = {each["rate"]: (each["lower"], each["upper"]) for each in shown["card"]["bands"]}
+    assert bands == {"high": (9.1, 9.7), "low": (8.8, 9.4)}
+    assert shown["card"]["stop_lines"]
+    assert shown["card"]["limits"]
+    assert shown["card"]["analyser"]["id"] == str(analyser.id)
+    assert field.get(f"/api/v1/appliances/{busy.id}/card", {"analyser": str(new_id())}).status_code == 404
+
+
+def test_an_appliance_without_sheet_has_a_card_with_stop_lines(
+    boss: APIClient, others: dict[str, Any]
+) -> None:
+    card = boss.get(f"/api/v1/appliances/{others['appliance'].id}/card").json()["card"]
+    assert card["bands"] == []
+    assert card["stop_lines"]
+
+
+def test_attention_names_what_is_open_first(field: APIClient, busy: Appliance) -> None:
+    shown = field.get("/api/v1/attention").json()
+    assert shown["is_quiet"] is False
+    assert [each["flag"]["kind"] for each in shown["outside"]] == ["outside a limit"]
+    assert shown["held"] == 1
+    assert ModelSheet.objects.count() == 1

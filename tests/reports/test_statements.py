@@ -1,0 +1,163 @@
+"""The statement says the same of every appliance in service on paper and as CSV."""
+
+import csv
+from dataclasses import replace
+from datetime import date
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from fleet.models import Analyser, Appliance, Client, Person, User
+from fleet.queries.statements import Statement, statement_for
+from reports.due_rules import DueRule, axis_of
+from reports.statements import COLUMNS, FORMULA_STARTS, statement_csv, statement_pdf
+from tests.cast import store
+from tests.reports.cases import JULY, twelve
+from tests.reports.reading import faces, pages, size_pt, words
+
+
+@pytest.fixture
+def statement(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> Statement:
+    return twelve(boiler, person, analyser, manager)
+
+
+def rows_of(data: bytes) -> list[dict[str, str]]:
+    return list(csv.DictReader(StringIO(data.decode("utf-8"), newline="")))
+
+
+def test_the_paper_and_the_table_tell_of_the_same_appliances(statement: Statement) -> None:
+    pdf = statement_pdf(statement)
+    said = words(pdf)
+    table = rows_of(statement_csv(statement))
+    _the_paper_opens_with_the_answer(said)
+    _each_line_is_on_both(statement, said, table)
+    _the_paper_names_sets_that_nobody_reviewed(said)
+    _the_paper_is_the_same_each_time(statement, pdf)
+    _nothing_is_asked_of_the_database(statement)
+
+
+def _the_paper_opens_with_the_answer(said: str) -> None:
+    assert "1 January 2026 to 30 June 2026, as known on 5 July 2026" in said
+    assert "12 appliances of Weir Trust were in service in this period. 2 have no record of a test." in said
+    assert "As last recorded, against the sets named below: 8 within, 2 outside." in said
+    assert "2 have an open flag." in said
+    assert said.index("12 appliances") < said.index("Boiler 10")
+    assert "it does not declare any appliance safe" in said
+    assert "In service without a record Boiler 11, Alder House; Boiler 12, Alder House" in said
+
+
+def _each_line_is_on_both(statement: Statement, said: str, table: list[dict[str, str]]) -> None:
+    assert len(table) == sum(max(len(line.outcomes), 1) for line in statement.lines)
+    for line in statement.lines:
+        mine = [row for row in table if row["appliance_id"] == str(line.appliance.id)]
+        assert f"serial {line.appliance.serial}" in said
+        assert {row["limit_set"] for row in mine} == {each.name for each in line.outcomes} or not line.outcomes
+        assert {int(row["late_days"]) for row in mine} == {line.late_days}
+        assert {row["next_due"] for row in mine} == {line.due.isoformat() if line.due else ""}
+        if line.late_days:
+            assert f"{line.late_days} days late" in said
+        if line.last:
+            assert {row["last_record_sha256"] for row in mine} == {line.last.record.sha256}
+    unsafe = next(row for row in table if row["appliance"] == "Boiler 4")
+    assert unsafe["open_flags"].startswith("unsafe: CO over range at high fire")
+    assert "OUTSIDE Test sheet v1" in said
+    assert "unsafe: CO over range at high fire" in said
+    assert "defect: Case seal worn" in said
+
+
+def _the_paper_names_sets_that_nobody_reviewed(said: str) -> None:
+    framed = said.index("Limit sets that nobody has reviewed")
+    assert framed < said.index("Boiler 10")
+    assert "Neutral demo profile (not a legal limit set) v1: not reviewed." in said
+    assert "(NOT REVIEWED, own figures, no outside source)" in said
+
+
+def _the_paper_is_the_same_each_time(statement: Statement, pdf: bytes) -> None:
+    assert statement_pdf(statement) == pdf
+    assert all(faces(pdf).values())
+    assert all(f"Page {n} of {len(pages(pdf))}" in text for n, text in enumerate(pages(pdf), 1))
+    assert tuple(round(each) for each in size_pt(pdf)) == (842, 595)
+    assert tuple(round(each) for each in size_pt(statement_pdf(statement, paper="Letter"))) == (792, 612)
+
+
+def _nothing_is_asked_of_the_database(statement: Statement) -> None:
+    with CaptureQueriesContext(connection) as asked:
+        statement_pdf(statement)
+        statement_csv(statement)
+    assert all(each["sql"].startswith("SELECT") for each in asked)
+    assert not asked.captured_queries
+
+
+@pytest.fixture
+def small(boiler: Appliance, body: dict[str, Any], technician: User, manager: User) -> Statement:
+    store(body, technician)
+    return one_building(boiler, manager)
+
+
+def one_building(boiler: Appliance, viewer: User) -> Statement:
+    return statement_for(
+        viewer,
+        building_id=boiler.building_id,
+        begins=date(2026, 1, 1),
+        ends=date(2026, 6, 30),
+        today=JULY.date(),
+    )
+
+
+def test_the_table_is_rfc_4180_with_a_header_in_utf_8(small: Statement) -> None:
+    small.lines[0].appliance.name = 'Kessel "Süd", links'
+    data = statement_csv(small)
+    lines = data.decode("utf-8").split("\r\n")
+    assert lines[0].split(",") == list(COLUMNS)
+    assert lines[-1] == ""
+    assert '"Kessel ""Süd"", links"' in lines[1]
+    assert rows_of(data)[0]["appliance"] == 'Kessel "Süd", links'
+
+
+@pytest.mark.parametrize("start", FORMULA_STARTS)
+def test_text_that_would_run_as_a_formula_is_guarded_and_figures_stay_figures(small: Statement, start: str) -> None:
+    small.lines[0].appliance.name = f"{start}HYPERLINK(1)"
+    small.lines[0].appliance.serial = f" {start}1+1"
+    row = rows_of(statement_csv(small))[0]
+    assert row["appliance"].startswith("'")
+    assert not row["serial"].startswith(FORMULA_STARTS)
+    assert row["visits_in_period"] == "1"
+    assert row["late_days"] == "0"
+    assert date.fromisoformat(row["last_record_on"]) == date(2026, 3, 2)
+
+
+def test_a_negative_figure_is_not_guarded(small: Statement) -> None:
+    changed = replace(small, lines=(replace(small.lines[0], late_days=-3),))
+    assert rows_of(statement_csv(changed))[0]["late_days"] == "-3"
+
+
+def test_a_record_that_is_no_evidence_says_so(
+    boiler: Appliance, body: dict[str, Any], technician: User, manager: User, analyser: Analyser
+) -> None:
+    analyser.calibrations.update(valid_to="2025-12-31")
+    store(body, technician)
+    statement = one_building(boiler, manager)
+    assert "NO EVIDENCE: Analyser 1 had no calibration in force on 2026-03-02." in words(statement_pdf(statement))
+    assert "no calibration" in rows_of(statement_csv(statement))[0]["not_evidence"]
+
+
+def test_a_statement_without_appliances_says_so(client_of_ours: Client, manager: User) -> None:
+    empty = statement_for(
+        manager, client_id=client_of_ours.id, begins=date(2026, 1, 1), ends=date(2026, 6, 30), today=JULY.date()
+    )
+    assert "No appliance of Weir Trust was in service in this period." in words(statement_pdf(empty))
+    assert rows_of(statement_csv(empty)) == []
+
+
+def test_one_line_of_days_serves_all_rows_and_keeps_far_dates_off_it(small: Statement) -> None:
+    near, far = date(2026, 11, 1), date(2040, 1, 1)
+    lines = tuple(replace(small.lines[0], due=due) for due in (near, far))
+    low, high = axis_of(replace(small, lines=lines))
+    assert low == small.begins
+    assert near < high < far
+    rule = DueRule(low, high, begins=low, ends=small.ends, late_to=small.ends, last=None, due=near)
+    assert 0 < rule.x(small.ends, 100) < rule.x(near, 100) < 100
+    assert rule.x(far, 100) == 100
