@@ -100,6 +100,7 @@ class Calibrations(ListDoor):
         return analyser
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
         analyser = self.analyser()
         return post_recorded(
             self,

@@ -90,6 +90,7 @@ class LimitSetVersions(ListDoor):
         return limit_set
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
         limit_set = self.limit_set()
         return post_recorded(
             self,

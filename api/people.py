@@ -92,6 +92,7 @@ class Qualifications(ListDoor):
         return person
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
         person = self.person()
         return post_recorded(
             self,

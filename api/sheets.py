@@ -78,6 +78,7 @@ class SheetVersions(ListDoor):
         return sheet
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
         sheet = self.sheet()
         return post_recorded(
             self,

@@ -42,6 +42,7 @@ class AllStopLines(ListDoor):
         return all_stop_lines(self.viewer)
 
     def post(self, request: Request) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
         return post_recorded(
             self,
             kind="stop lines",

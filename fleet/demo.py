@@ -377,7 +377,7 @@ def _life(town: Town, building: Building, kind: Kind, sheet: ModelSheet, number:
         "room": ("plant room", "cellar", "roof", "kitchen")[number % 4],
         "fuel": "" if kind.sheet["fuel"] == building.fuel else kind.sheet["fuel"],
         "facts": {"vent": "natural_draft"} if kind.sheet["control"] == "fixed atmospheric" else {},
-        "in_service_from": town.today - timedelta(days=365 * int(rng.integers(6, 14))),
+        "in_service_from": town.today - timedelta(days=round(365 * rng.uniform(2.2, 13.0))),
     }
     targets = {each["rate"]: _target_o2(kind, each) for each in kind.sheet["targets"]}
     common = rng.normal(kind.drift_mean, kind.drift_sd)
@@ -497,9 +497,8 @@ def _visit_days(town: Town, life: Life) -> Iterator[date]:
     first = town.today - timedelta(days=365 * YEARS - int(rng.integers(0, 365)))
     for number in range(YEARS * 12 // months + 1):
         day = first + timedelta(days=round(number * months * 30.44 + float(rng.uniform(-20, 5))))
-        if day >= town.today - timedelta(days=1):
-            return
-        yield day
+        if life.appliance.in_service_from <= day < town.today - timedelta(days=1):
+            yield day
 
 
 def _visit_body(

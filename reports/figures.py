@@ -57,9 +57,13 @@ def figure_apart(value: float, decimals: int, limits: list[float]) -> str:
 
 
 def limit_figure(value: float, decimals: int) -> str:
-    """A limit at the decimals of its readings, or with its own where it has more."""
-    return next((shown for n in range(decimals, MOST_DECIMALS) if float(f"{value:.{n}f}") == value
-                 for shown in [figure(value, n)]), figure(value, MOST_DECIMALS))  # fmt: skip
+    """A limit at the decimals of its readings, or with its own where it has more.
+
+    >>> limit_figure(0.004, 0)
+    '0.004'
+    """
+    exact = (n for n in range(decimals, MOST_DECIMALS) if round(value, n) == value)
+    return figure(value, next(exact, MOST_DECIMALS))
 
 
 def derived(figures: Mapping[str, float | None], name: str) -> str:

@@ -24,6 +24,7 @@ from reports.typefaces import BOLD, REGULAR
 Paper = Literal["A4", "Letter"]
 SIZES = {"A4": A4, "Letter": LETTER}
 MARGIN, HEAD, FOOT = 42.0, 50.0, 36.0
+EDGE = 14.0
 HAIRLINE, HAIR = 0.5, Color(0.6, 0.6, 0.6)
 
 
@@ -198,31 +199,24 @@ def plain(across: float, down: float) -> list[tuple[Any, ...]]:
     ]
 
 
-class HatchedEdge(Flowable):
-    """The edge of what is framed: hatched over the height of its neighbour."""
-
-    def __init__(self, width: float, height: float) -> None:
-        super().__init__()
-        self.width, self.height = width, height
-
-    def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
-        return self.width, self.height
+class _Framed(Table):
+    """Draws the hatched edge as high as it turns out to be, on each page that it goes over."""
 
     def draw(self) -> None:
-        hatch(self.canv, 0, 0, self.width, self.height)
+        hatch(self.canv, 0, 0, EDGE, self._height)
+        super().draw()
 
 
 def framed(parts: Sequence[Flowable], width: float) -> Table:
     """The only framed thing: heavy lines above and below, a hatched edge at the left."""
-    edge, inside = 14.0, width - 26
-    height = sum(part.wrap(inside, 10_000)[1] + part.getSpaceAfter() for part in parts) + 10
     style = [
         *plain(0, 0),
         ("LINEABOVE", (0, 0), (-1, 0), 2.5, black),
         ("LINEBELOW", (0, -1), (-1, -1), 2.5, black),
         ("TOPPADDING", (1, 0), (1, 0), 5),
-        ("BOTTOMPADDING", (1, 0), (1, 0), 5),
+        ("BOTTOMPADDING", (1, 0), (1, -1), 2),
+        ("BOTTOMPADDING", (1, -1), (1, -1), 5),
     ]
-    return Table(
-        [[HatchedEdge(edge, height), list(parts)]], colWidths=[width - inside, inside], style=style, spaceAfter=8
-    )
+    rows = [["", part] for part in parts]
+    inside = width - EDGE - 12
+    return _Framed(rows, colWidths=[width - inside, inside], style=style, spaceAfter=8)

@@ -27,6 +27,8 @@ from reports.verdicts import Verdict, basis_words, capital, decimals_of
 Value = tuple[float, str] | None
 LOWER: Side = "lower"
 UPPER: Side = "upper"
+# A void sample of flue gas says nothing against what was read in the room.
+OUTSIDE_THE_FLUE = ("ambient_co", "ambient_co_rise", "spillage_time")
 # Air around the outermost figure, as a share of the line, so that walls and pins don't stand on its ends.
 MARGIN_SHARE = 0.16
 # Shown in the table's own columns; anything else that was read follows beneath it.
@@ -179,7 +181,10 @@ def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
         walls=_walls(bounding),
         found=values["as found"],
         left=values["as left"],
-        is_void={phase: bool(each and each.derived["void"]) for phase, each in phases.items()},
+        is_void={
+            phase: bool(each and each.derived["void"]) and subject.quantity not in OUTSIDE_THE_FLUE
+            for phase, each in phases.items()
+        },
     )
 
 

@@ -43,6 +43,7 @@ from reports.rules import RuleDrawing
 from reports.text import MOST_CHARACTERS, Bold, paragraph
 from reports.verdicts import (
     LimitSource,
+    Verdict,
     asked_words,
     basis_words,
     capital,
@@ -237,7 +238,7 @@ def _findings(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield table([head, *rows], _shares(width, 0.24, 0.12, 0.12, 0.24, 0.28))
 
 
-def _finding_cells(verdict: words.Verdict) -> list[str]:
+def _finding_cells(verdict: Verdict) -> list[str]:
     source = source_of(verdict)
     basis = basis_words(verdict["basis"])
     return [

@@ -1,7 +1,7 @@
 """What an evaluation says: verdicts, frozen, strictest first."""
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN = "outside", "cannot tell", "not judged", "within"
@@ -108,7 +108,7 @@ class Verdicts:
         return {
             "stop": self.stop,
             "strictest": 0 if self.findings else None,
-            "verdicts": [asdict(verdict) for verdict in self.verdicts],
+            "verdicts": [dict(verdict) for verdict in self.verdicts],
             "derived": [dict(figures) for figures in self.derived],
         }
 

@@ -68,7 +68,7 @@ def _count(rows: QuerySet[Appliance] | QuerySet[Flag], by: str) -> Subquery:
 
 def _last_visits(appliances: Iterable[Appliance]) -> dict[uuid.UUID, Visit]:
     visits = Visit.objects.filter(appliance__in=appliances).select_related("judgement", "signed_by")
-    plain = visits.defer("judgement__card", "judgement__derived", "judgement__verdicts")
+    plain = visits.defer("judgement__card", "judgement__derived")
     return {each.appliance_id: each for each in plain.order_by("local_date", "id")}
 
 

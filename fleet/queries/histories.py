@@ -3,6 +3,8 @@
 import uuid
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from fleet.errors import NotFound
 from fleet.models import Appliance, Defect, Duty, Flag, Forecast, Record, Revisit, SheetVersion, User, Visit
 from fleet.queries.appliances import visible_appliances
@@ -39,8 +41,13 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
         visits=visits,
         forecasts=tuple(appliance.forecasts.select_related("snapshot")),
         revisit=Revisit.objects.filter(appliance=appliance).first(),
-        flags=tuple(Flag.objects.filter(appliance=appliance, closed_at__isnull=True).select_related("acknowledged_by")),
+        flags=tuple(_open_flags(appliance)),
         duties=tuple(Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("attachment")),
-        defects=tuple(each for each in Defect.objects.filter(appliance=appliance) if each.is_open),
+        defects=tuple(Defect.objects.filter(appliance=appliance, done=False, closed_by__isnull=True)),
         records=tuple(Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")),
     )
+
+
+def _open_flags(appliance: Appliance) -> QuerySet[Flag]:
+    standing = Flag.objects.filter(appliance=appliance, closed_at__isnull=True)
+    return standing.select_related("appliance__building", "acknowledged_by", "visit__judgement")

@@ -67,7 +67,7 @@ def _people(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Od
                 "person_not_qualified",
                 f"{person.name} had no qualification for {kind} in force on {visit.local_date:%Y-%m-%d}.",
             )
-    if visit.signed_by is None:
+    if visit.signed_by_id is None:
         yield Oddity("not_signed", "The visit is not signed by anybody on the register.")
 
 

@@ -71,7 +71,7 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
         if stored := _already_recorded(draft, actor):
             return stored
         raise
-    return _take_in(record, now=now)
+    return _take_in(record, appliance, now=now)
 
 
 @transaction.atomic
@@ -95,7 +95,7 @@ def amend_visit(*, draft: VisitDraft, reason: str, actor: User, now: datetime) -
             )
     except IntegrityError as bad:
         raise Conflict("amended_meanwhile", "Somebody else corrected this visit; read it again.") from bad
-    return _take_in(record, now=now)
+    return _take_in(record, appliance, now=now)
 
 
 def hold_message(
@@ -109,8 +109,8 @@ def hold_message(
         return held
 
 
-def project_visit(record: Record) -> Visit:
-    """Bring the rows of this visit to what its record says."""
+def project_visit(record: Record) -> dict[str, Any]:
+    """Bring the rows of this visit to what its record says. Returns the record's content."""
     content = content_of(record)
     rows = visit_rows(content, record.id)
     put_rows(rows)
@@ -120,25 +120,25 @@ def project_visit(record: Record) -> Visit:
             model.objects.filter(visit=content["id"]).exclude(id__in=kept).delete()
     if closes := content.get("closes_defects"):
         Defect.objects.filter(id__in=closes, appliance=content["appliance"]).update(closed_by=content["id"])
-    return loaded_visit(content["id"])
+    return content
 
 
-def loaded_visit(visit_id: uuid.UUID | str) -> Visit:
-    """The visit with all that judging and marking look at, so that neither asks the database again."""
-    related = Visit.objects.select_related(
-        "appliance__building", "appliance__sheet", "appliance__flue_group", "signed_by"
-    )
-    return related.prefetch_related(
-        "readings__analyser__calibrations", "readings__person__qualifications", "work", "appliance__sheet__versions"
-    ).get(id=visit_id)
-
-
-def _take_in(record: Record, *, now: datetime) -> Visit:
-    visit = project_visit(record)
+def _take_in(record: Record, appliance: Appliance, *, now: datetime) -> Visit:
+    visit = _loaded(project_visit(record)["id"], appliance)
     judgement = judgements.judge_visit(visit=visit, now=now)
     _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
+    return visit
+
+
+def _loaded(visit_id: str, appliance: Appliance) -> Visit:
+    """The visit with all that judging and marking look at, so that neither asks the database again."""
+    related = Visit.objects.select_related("record").prefetch_related(
+        "readings__analyser__calibrations", "readings__person__qualifications", "work"
+    )
+    visit = related.get(id=visit_id)
+    visit.appliance = appliance
     return visit
 
 
@@ -157,7 +157,7 @@ def _put_marks(visit: Visit, verdicts: dict[str, Any], now: datetime, *, correct
 
 
 def _appliance(draft: VisitDraft, actor: User) -> Appliance:
-    appliance = visible_appliances(actor).select_related("building").filter(id=draft.appliance_id).first()
+    appliance = visible_appliances(actor).filter(id=draft.appliance_id).first()
     if appliance is None:
         raise NotFound("appliance_unknown", "There is no such appliance that you may see.")
     if appliance.building_id != draft.building_id:

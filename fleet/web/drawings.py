@@ -66,6 +66,12 @@ def reading_tables(facts: VisitFacts) -> list[PairTable]:
     return [_pair_table(facts, rows, chunk) for chunk in chunks]
 
 
+def walls_of(facts: VisitFacts, quantity: str, rate: str) -> list[Wall]:
+    """The limits that a quantity was held against at a rate, those that surely apply."""
+    rows = [row for row in rule_rows(facts) if row.label == GASES.get(quantity) and rate in row.rules]
+    return [Wall(each.at, each.beyond) for row in rows for each in row.rules[rate].walls if each.is_sure]
+
+
 def _pair_table(facts: VisitFacts, rows: Sequence[RuleRow], rates: Sequence[str]) -> PairTable:
     heads = [(rate_words(rate), how_read(facts, rate)) for rate in rates]
     shown = [row for row in rows if any(rate in row.rules or rate in row.notes for rate in rates)]

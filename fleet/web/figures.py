@@ -31,6 +31,14 @@ def long_day(when: date) -> str:
     return date_format(when, "j F Y")
 
 
+def weekday(when: date) -> str:
+    return date_format(when, "l j F Y")
+
+
+def weekday_without_year(when: date) -> str:
+    return date_format(when, "l j F")
+
+
 def from_to(lower: str | None, upper: str | None) -> str:
     """A range in words, open at either end."""
     if lower is not None and upper is not None:

@@ -1,7 +1,8 @@
 """Template tags and filters of our own; every template has them without loading."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import template
 from django.utils.html import format_html
@@ -12,6 +13,8 @@ from fleet.web.charts import NARROW, WIDE, DriftChart, drift_svg
 from fleet.web.key import KeyItem, key_items, today_item
 from fleet.web.places import places_of
 from fleet.web.rules import DueRule, ReadingRule, rule_svg, small_rule_svg
+from fleet.web.words import count_words, rate_words, said
+from reports.figures import chemical, day_and_time
 
 register = template.Library()
 
@@ -60,3 +63,39 @@ def figure(value: float | None, decimals: int = 0) -> str:
 def day(when: date | None) -> str:
     """{{ visit.on|day }} is 3 Jun 2024; nothing for None."""
     return "" if when is None else figures.day(when)
+
+
+@register.filter
+def long_day(when: date | None) -> str:
+    """{{ revisit.latest|long_day }} is 3 December 2024; nothing for None."""
+    return "" if when is None else figures.long_day(when)
+
+
+@register.filter
+def weekday(when: date | None) -> str:
+    """{{ revisit.latest|weekday }} is Tuesday 3 December 2024; nothing for None."""
+    return "" if when is None else figures.weekday(when)
+
+
+@register.filter
+def moment(when: datetime | None, time_zone: str) -> str:
+    """{{ flag.opened_at|moment:building.time_zone }}: day and time there, with the offset from UTC."""
+    return "" if when is None else day_and_time(when, ZoneInfo(time_zone))
+
+
+@register.filter
+def hash_groups(digest: str) -> str:
+    """{{ record.sha256|hash_groups }}: its first twelve figures in groups of four, to be compared by eye."""
+    return " ".join(digest[start : start + 4] for start in range(0, 12, 4))
+
+
+register.filter("said", said)
+register.filter("chemical", chemical)
+register.filter("rate", rate_words)
+register.filter("in_words", count_words)
+
+
+@register.filter
+def plain(name: str) -> str:
+    """{{ "natural_gas"|plain }} is natural gas: a stored word as one says it."""
+    return str(name).replace("_", " ")

@@ -15,9 +15,7 @@ MONTHS = {"type": "max_months", "months": 12}
 @pytest.fixture
 def limit_set(boiler: Appliance) -> LimitSet:
     """A shipped set whose rule is a number of months."""
-    return next(
-        each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months"
-    )
+    return next(each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months")
 
 
 def attachment(limit_set: LimitSet, **place: Any) -> dict[str, Any]:
@@ -30,9 +28,7 @@ def duty(boiler: Appliance) -> dict[str, Any]:
             "since": "2025-01-31", "why": "clause 4"}  # fmt: skip
 
 
-def test_a_set_is_attached_once_and_its_duty_begins(
-    office: APIClient, boiler: Appliance, limit_set: LimitSet
-) -> None:
+def test_a_set_is_attached_once_and_its_duty_begins(office: APIClient, boiler: Appliance, limit_set: LimitSet) -> None:
     body = attachment(limit_set, building=boiler.building) | {"id": str(new_id())}
     first, again = (office.post("/api/v1/attachments", body) for _ in range(2))
     assert (first.status_code, again.status_code) == (201, 200)
@@ -41,9 +37,7 @@ def test_a_set_is_attached_once_and_its_duty_begins(
     assert [each["attachment"] for each in duties] == [body["id"]]
 
 
-def test_a_set_is_attached_to_exactly_one_place(
-    office: APIClient, boiler: Appliance, limit_set: LimitSet
-) -> None:
+def test_a_set_is_attached_to_exactly_one_place(office: APIClient, boiler: Appliance, limit_set: LimitSet) -> None:
     both = attachment(limit_set, building=boiler.building, appliance=boiler)
     assert office.post("/api/v1/attachments", both).status_code == 422
     assert office.post("/api/v1/attachments", attachment(limit_set)).status_code == 422
@@ -58,9 +52,7 @@ def test_a_set_cannot_be_attached_to_a_place_you_may_not_see(
     assert LimitSetAttachment.objects.count() == 0
 
 
-def test_ending_an_attachment_ends_its_duties(
-    office: APIClient, boiler: Appliance, limit_set: LimitSet
-) -> None:
+def test_ending_an_attachment_ends_its_duties(office: APIClient, boiler: Appliance, limit_set: LimitSet) -> None:
     made = office.post("/api/v1/attachments", attachment(limit_set, appliance=boiler))
     ended = office.patch(made["Location"], {"until": "2026-02-28"}, headers={"If-Match": made["ETag"]})
     assert ended.json()["until"] == "2026-02-28"
@@ -68,9 +60,7 @@ def test_ending_an_attachment_ends_its_duties(
     assert office.get("/api/v1/attachments?open=true").json()["results"] == []
 
 
-def test_what_an_attachment_says_cannot_be_changed(
-    office: APIClient, boiler: Appliance, limit_set: LimitSet
-) -> None:
+def test_what_an_attachment_says_cannot_be_changed(office: APIClient, boiler: Appliance, limit_set: LimitSet) -> None:
     made = office.post("/api/v1/attachments", attachment(limit_set, appliance=boiler))
     refused = office.patch(made["Location"], {"since": "2024-01-01"}, headers={"If-Match": made["ETag"]})
     assert list(refused.json()["errors"]) == ["since"]
@@ -86,9 +76,7 @@ def test_a_duty_of_the_contract_falls_due_by_its_rule(office: APIClient, boiler:
 
 
 @pytest.mark.parametrize("rule", [{"type": "now and then"}, {"type": "max_months"}, {}, "yearly", []])
-def test_a_rule_that_cannot_be_reckoned_with_is_refused(
-    office: APIClient, boiler: Appliance, rule: Any
-) -> None:
+def test_a_rule_that_cannot_be_reckoned_with_is_refused(office: APIClient, boiler: Appliance, rule: Any) -> None:
     refused = office.post("/api/v1/duties", duty(boiler) | {"rule": rule})
     assert (refused.status_code, list(refused.json()["errors"])) == (422, ["rule"])
 

@@ -69,9 +69,7 @@ def test_a_foreign_appliance_answers_as_one_that_does_not_exist(
     }
 
 
-def test_a_visit_in_the_wrong_building_is_kept(
-    field: APIClient, body: dict[str, Any], others: dict[str, Any]
-) -> None:
+def test_a_visit_in_the_wrong_building_is_kept(field: APIClient, body: dict[str, Any], others: dict[str, Any]) -> None:
     body["attendance"]["building"] = str(others["building"].id)
     refused = field.post(VISITS, body)
     assert (refused.status_code, list(refused.json()["errors"])) == (422, ["attendance.building"])

@@ -16,7 +16,6 @@ from fleet.models import (
     Flag,
     FlueGroup,
     LimitSet,
-    ModelSheet,
     Person,
     Revisit,
     User,
@@ -48,7 +47,9 @@ def busy(body: dict[str, Any], boiler: Appliance, technician: User, manager: Use
 
 
 def fill(boiler: Appliance, manager: User, name: str) -> None:
-    limit_set = next(each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months")
+    limit_set = next(
+        each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months"
+    )
     place = {"limit_set": limit_set, "appliance": boiler, "since": "2025-01-01", "why": "local law"}
     attach_limit_set(values=place, actor=manager, now=cast.NOON)
     FlueGroup.objects.create(building=boiler.building, name=name)
@@ -76,7 +77,7 @@ def add_more(boiler: Appliance, person: Person, analyser: Analyser, manager: Use
 
 def counted(client: APIClient, path: str) -> tuple[int, int]:
     """Rows and queries of one page."""
-    with CaptureQueriesContext(connection, ) as queries:
+    with CaptureQueriesContext(connection) as queries:
         rows = client.get(path).json()["results"]
     return len(rows), len(queries)
 
@@ -88,9 +89,7 @@ def test_every_list_takes_the_same_few_queries_however_many_rows(
         "analysers": analyser.id, "people": person.id, "sheets": busy.sheet_id,
         "limit-sets": LimitSet.objects.earliest("id").id,
     }  # fmt: skip
-    paths = [
-        f"/api/v1/{path.replace('<uuid:id>', str(parents.get(path.split('/')[0])))}" for _name, path in LISTS
-    ]
+    paths = [f"/api/v1/{path.replace('<uuid:id>', str(parents.get(path.split('/')[0])))}" for _name, path in LISTS]
     assert len(paths) >= 20
     few = {path: counted(boss, path) for path in paths}
     add_more(busy, person, analyser, manager)
@@ -122,14 +121,24 @@ def test_a_row_made_meanwhile_moves_no_page(office: APIClient) -> None:
     assert third["next"] is None
 
 
-def test_lists_show_only_what_the_viewer_may_see(
-    door: Door, others: dict[str, Any], busy: Appliance
-) -> None:
+def test_lists_show_only_what_the_viewer_may_see(door: Door, others: dict[str, Any], busy: Appliance) -> None:
     theirs = door(others["dispatcher"])
-    for name in ("visits", "flags", "duties", "revisits", "defects", "marks", "forecasts", "attachments", "flue-groups"):
+    for name in (
+        "visits",
+        "flags",
+        "duties",
+        "revisits",
+        "defects",
+        "marks",
+        "forecasts",
+        "attachments",
+        "flue-groups",
+    ):
         assert theirs.get(f"/api/v1/{name}").json()["results"] == [], name
     assert [each["id"] for each in theirs.get("/api/v1/appliances").json()["results"]] == [str(others["appliance"].id)]
-    assert {each["kind"] for each in theirs.get("/api/v1/records?page_size=200").json()["results"]}.isdisjoint({"visit"})
+    assert {each["kind"] for each in theirs.get("/api/v1/records?page_size=200").json()["results"]}.isdisjoint(
+        {"visit"}
+    )
 
 
 def test_a_filter_by_a_foreign_id_is_not_found(door: Door, others: dict[str, Any], busy: Appliance) -> None:
@@ -164,19 +173,19 @@ def test_the_whole_history_of_an_appliance_is_one_answer(field: APIClient, busy:
     assert len(queries) <= 30
 
 
-def test_the_card_is_the_table_that_readings_are_judged_by(field: APIClient, busy: Appliance, analyser: Analyser) -> None:
+def test_the_card_is_the_table_that_readings_are_judged_by(
+    field: APIClient, busy: Appliance, analyser: Analyser
+) -> None:
     shown = field.get(f"/api/v1/appliances/{busy.id}/card", {"analyser": str(analyser.id)}).json()
-    bands = {each["rate"]: (each["lower"], each["upper"]) for each in shown["card"]["bands"]}
-    assert bands == {"high": (9.1, 9.7), "low": (8.8, 9.4)}
+    bands = [(each["lower"], each["upper"]) for each in shown["card"]["bands"]]
+    assert bands == [(9.1, 9.7), (8.8, 9.4)]
     assert shown["card"]["stop_lines"]
     assert shown["card"]["limits"]
     assert shown["card"]["analyser"]["id"] == str(analyser.id)
     assert field.get(f"/api/v1/appliances/{busy.id}/card", {"analyser": str(new_id())}).status_code == 404
 
 
-def test_an_appliance_without_sheet_has_a_card_with_stop_lines(
-    boss: APIClient, others: dict[str, Any]
-) -> None:
+def test_an_appliance_without_sheet_has_a_card_with_stop_lines(boss: APIClient, others: dict[str, Any]) -> None:
     card = boss.get(f"/api/v1/appliances/{others['appliance'].id}/card").json()["card"]
     assert card["bands"] == []
     assert card["stop_lines"]
@@ -187,4 +196,3 @@ def test_attention_names_what_is_open_first(field: APIClient, busy: Appliance) -
     assert shown["is_quiet"] is False
     assert [each["flag"]["kind"] for each in shown["outside"]] == ["outside a limit"]
     assert shown["held"] == 1
-    assert ModelSheet.objects.count() == 1

@@ -92,7 +92,9 @@ def test_a_session_without_its_csrf_token_changes_nothing(dispatcher: User) -> N
     assert Client.objects.count() == 0
 
 
-@pytest.mark.parametrize("path", ["/api/v1/nothing", "/api/v1/", "/api/nothing", "/api/v1/clients/", "/api/v1/clients/7"])
+@pytest.mark.parametrize(
+    "path", ["/api/v1/nothing", "/api/v1/", "/api/nothing", "/api/v1/clients/", "/api/v1/clients/7"]
+)
 @pytest.mark.django_db
 def test_unknown_paths_are_not_found_in_the_same_shape(door: Door, path: str) -> None:
     assert problem_of(door(None).get(path))["status"] == 404
@@ -127,9 +129,7 @@ def test_a_post_takes_no_query_parameters(office: APIClient) -> None:
     assert problem_of(office.post("/api/v1/clients?name=x", {"name": "x"}))["code"] == "bad_query"
 
 
-def test_our_own_fault_is_told_without_its_cause(
-    office: APIClient, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_our_own_fault_is_told_without_its_cause(office: APIClient, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(_viewer: User) -> None:
         raise RuntimeError("the secret cause")
 

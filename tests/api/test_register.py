@@ -42,12 +42,8 @@ def test_a_change_by_an_older_version_is_refused_with_412_and_changes_nothing(
 
 
 @pytest.mark.parametrize("given", ["*", "W/x", '"one"', '"1", "2"'])
-def test_an_if_match_that_is_no_version_is_refused(
-    office: APIClient, client_of_ours: Client, given: str
-) -> None:
-    refused = office.patch(
-        f"/api/v1/clients/{client_of_ours.id}", {"name": "x"}, headers={"If-Match": given}
-    )
+def test_an_if_match_that_is_no_version_is_refused(office: APIClient, client_of_ours: Client, given: str) -> None:
+    refused = office.patch(f"/api/v1/clients/{client_of_ours.id}", {"name": "x"}, headers={"If-Match": given})
     assert refused.status_code == 400
     assert "If-Match" in refused.json()["errors"]
 
@@ -127,9 +123,7 @@ def test_a_foreign_key_to_what_you_may_not_see_is_not_found(
     assert theirs.post("/api/v1/buildings", BUILDING | {"client": str(others["client"].id)}).status_code == 201
 
 
-def test_a_building_stays_with_its_client(
-    office: APIClient, building: Building, others: dict[str, Any]
-) -> None:
+def test_a_building_stays_with_its_client(office: APIClient, building: Building, others: dict[str, Any]) -> None:
     moved = office.patch(
         f"/api/v1/buildings/{building.id}",
         {"client": str(others["client"].id)},
@@ -169,9 +163,7 @@ def test_an_appliance_is_taken_on_with_the_duties_of_its_place(
 def test_an_appliance_can_only_be_on_a_flue_of_its_building(
     office: APIClient, boiler: Appliance, others: dict[str, Any]
 ) -> None:
-    elsewhere = office.post(
-        "/api/v1/flue-groups", {"building": str(others["building"].id), "name": "Chimney"}
-    )
+    elsewhere = office.post("/api/v1/flue-groups", {"building": str(others["building"].id), "name": "Chimney"})
     path = f"/api/v1/appliances/{boiler.id}"
     refused = office.patch(path, {"flue_group": elsewhere.json()["id"]}, headers={"If-Match": '"1"'})
     assert list(refused.json()["errors"]) == ["flue_group"]

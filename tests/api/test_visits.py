@@ -22,9 +22,7 @@ def stored(body: dict[str, Any], technician: User) -> Visit:
     return cast.store(body, technician)
 
 
-def test_the_same_visit_twice_is_201_then_200_and_stored_once(
-    field: APIClient, body: dict[str, Any]
-) -> None:
+def test_the_same_visit_twice_is_201_then_200_and_stored_once(field: APIClient, body: dict[str, Any]) -> None:
     first, again = field.post(VISITS, body), field.post(VISITS, body)
     assert (first.status_code, again.status_code) == (201, 200)
     assert again.json() == first.json()
@@ -60,9 +58,7 @@ def test_derived_figures_are_numbers_with_their_basis_in_words(field: APIClient,
     assert "input_kw_net" not in derived["basis"]
 
 
-def test_a_visit_is_shown_with_verdicts_marks_and_the_hash_of_its_record(
-    field: APIClient, stored: Visit
-) -> None:
+def test_a_visit_is_shown_with_verdicts_marks_and_the_hash_of_its_record(field: APIClient, stored: Visit) -> None:
     response = field.get(f"{VISITS}/{stored.id}")
     shown = response.json()
     assert response["ETag"] == '"1"'
@@ -90,16 +86,12 @@ def test_a_visit_of_somebody_elses_is_not_found(door: Door, outsider: User, stor
     assert theirs.get(VISITS, {"appliance": str(stored.appliance_id)}).status_code == 404
 
 
-def test_an_auditor_reads_visits_and_posts_none(
-    door: Door, auditor: User, body: dict[str, Any], stored: Visit
-) -> None:
+def test_an_auditor_reads_visits_and_posts_none(door: Door, auditor: User, body: dict[str, Any], stored: Visit) -> None:
     assert door(auditor).get(f"{VISITS}/{stored.id}").status_code == 200
     assert door(auditor).post(VISITS, body).status_code == 403
 
 
-def test_visits_are_narrowed_by_day_place_and_outcome(
-    field: APIClient, stored: Visit, boiler: Appliance
-) -> None:
+def test_visits_are_narrowed_by_day_place_and_outcome(field: APIClient, stored: Visit, boiler: Appliance) -> None:
     def count(**query: str) -> int:
         return len(field.get(VISITS, query).json()["results"])
 
@@ -135,9 +127,7 @@ def test_an_amendment_is_a_new_record_and_the_old_one_stays(
     assert shown["sha256"] == second["sha256"] != first["sha256"]
 
 
-def test_an_amendment_names_the_version_it_corrects(
-    office: APIClient, body: dict[str, Any], stored: Visit
-) -> None:
+def test_an_amendment_names_the_version_it_corrects(office: APIClient, body: dict[str, Any], stored: Visit) -> None:
     path = f"{VISITS}/{stored.id}/amendments"
     assert office.post(path, correction(body)).status_code == 428
     office.post(path, correction(body), headers={"If-Match": '"1"'})

@@ -1,0 +1,220 @@
+"""One appliance: by when to see it and why, how it stands, how it drifts, its visits, and the facts beside them."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.drift import MIN_SERIES_FOR_FIT
+from fleet.models import Flag, Forecast, Record, User, Visit
+from fleet.queries.contractor import the_contractor
+from fleet.queries.histories import History, history_for
+from fleet.services.forecasts import chance_on
+from fleet.services.judgements import target_of
+from fleet.services.records import content_of
+from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
+from fleet.web.charts import DriftChart
+from fleet.web.days import today_at
+from fleet.web.drawings import VisitCell, drift_chart, due_rule, reading_tables, series_words, visit_cells, walls_of
+from fleet.web.figures import figure
+from fleet.web.findings import source_rows
+from fleet.web.guards import page, viewer_of
+from fleet.web.words import rate_words, turned_out
+from reports.visit_words import opening
+
+VISITS_SHOWN = 12
+RECORDS_SHOWN = 6
+STOP_KINDS = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
+
+
+@page()
+def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
+    viewer = viewer_of(request)
+    history = history_for(viewer, appliance_id)
+    today = today_at(history.appliance.building)
+    rates = shown_rates(history)
+    return render(
+        request,
+        "appliance.html",
+        {
+            "place": "buildings",
+            "history": history,
+            "appliance": history.appliance,
+            "building": history.appliance.building,
+            "sheet": history.sheet.content if history.sheet else {},
+            "today": today,
+            "answer": answer_of(history, today),
+            "stops": [_with_closing(viewer, each) for each in history.flags if each.kind in STOP_KINDS],
+            "others": [_with_closing(viewer, each) for each in history.flags if each.kind not in STOP_KINDS],
+            "verdict": opening(history.last) if history.last else "",
+            "tables": reading_tables(history.last) if history.last else [],
+            "sources": source_rows(history.last) if history.last else [],
+            "charts": charts_of(history, today),
+            "rates": [rate_words(each) for each in rates],
+            "visits": visit_rows(history.visits[:VISITS_SHOWN], rates, shown_quantity(history)),
+            "revisit_rule": due_rule(history.revisit, today, _horizon(history)) if history.revisit else None,
+            "away": away_words(history.revisit.latest, today) if history.revisit else "",
+            "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
+            "duties": [{"duty": each, "away": away_words(each.due, today) if each.due else ""} for each in history.duties],
+            "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
+        },
+    )
+
+
+def _with_closing(viewer: User, flag: Flag) -> dict[str, Any]:
+    return {"case": stop_case(flag), "can_close": viewer.role in may_close(flag)}
+
+
+# ---- the answer ----
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The page's opening: what stands against it, by when to see it, the reason that binds, and the chance by then."""
+
+    standing: str
+    by: date | None
+    is_late: bool
+    away: str
+    reason: str
+    basis: str
+    series: str = ""
+    band: str = ""
+    chance: str = ""
+    accepted: str = ""
+    due_on: date | None = None
+
+
+def answer_of(history: History, today: date) -> Answer:
+    revisit = history.revisit
+    return Answer(
+        standing=_standing(history, today),
+        by=revisit.latest if revisit else None,
+        is_late=revisit is not None and revisit.latest < today,
+        away=away_words(revisit.latest, today) if revisit else "",
+        reason=revisit.sentence if revisit else "",
+        basis=basis_words(history.forecasts),
+        **(_chance(history, today) if history.forecasts else {}),
+    )
+
+
+def _standing(history: History, today: date) -> str:
+    if not history.appliance.in_service_on(today):
+        return _("It is out of service, so nothing asks for a visit.")
+    kinds = {each.kind for each in history.flags if not each.figures.get("put_right")}
+    if Flag.Kind.UNSAFE in kinds:
+        return _("It was called unsafe, and nobody has closed that yet.")
+    if Flag.Kind.STOP in kinds:
+        return _("It was left at a stop level, and nobody has closed that yet.")
+    return "" if history.revisit else _("Nothing asks for a visit by a date: no duty, no forecast and no flag does.")
+
+
+def _chance(history: History, today: date) -> dict[str, Any]:
+    """The series likeliest to be outside its band by the visit that the duties ask for next."""
+    on = next_asked_for(history.revisit.reasons if history.revisit else [], today)
+    worst = max(history.forecasts, key=lambda each: chance_on(each, on))
+    return {
+        "series": series_words(worst),
+        "band": f"{worst.lower_pct:g} {_('to')} {worst.upper_pct:g} %" if worst.lower_pct is not None else "",
+        "chance": figure(100 * chance_on(worst, on), 0),
+        "accepted": figure(100 * worst.accepted_chance, 0),
+        "due_on": on,
+    }
+
+
+def basis_words(forecasts: Sequence[Forecast]) -> str:
+    """What the forecasts rest on, said plainly; empty where there are none."""
+    if not forecasts:
+        return ""
+    if any(each.basis == "assumptions" for each in forecasts):
+        count = max(each.snapshot.series_count for each in forecasts)
+        return _(
+            "The forecast is from assumptions: the records hold %(count)d series of this quantity, and a fit needs "
+            "%(least)d. It opens no flag and moves no date."
+        ) % {"count": count, "least": MIN_SERIES_FOR_FIT}
+    used = min(each.visits_used for each in forecasts)
+    if any(each.basis == "the fleet" for each in forecasts):
+        words = ngettext(
+            "With %d visit of its own, the forecast rests on the fleet.",
+            "With %d visits of its own, the forecast rests on the fleet.",
+            used,
+        )
+        return words % used
+    return _("The forecast rests on %d visits of its own.") % used
+
+
+# ---- drift and visits ----
+
+
+def charts_of(history: History, today: date) -> list[DriftChart]:
+    return [
+        drift_chart(
+            each,
+            history.revisit,
+            today,
+            walls_of(history.last, each.quantity, each.rate) if history.last else (),
+        )
+        for each in history.forecasts
+    ]
+
+
+def shown_rates(history: History) -> list[str]:
+    """The sheet's rates; without a sheet those that were read last."""
+    if history.sheet:
+        return list(history.sheet.content["rates"])
+    return history.last.rates if history.last else []
+
+
+def shown_quantity(history: History) -> str:
+    """The gas by which the sheet gives its targets; CO2 where it gives none."""
+    content = history.sheet.content if history.sheet else {}
+    targets = [target_of(content, rate) for rate in content.get("rates", [])]
+    return next((str(each["quantity"]) for each in targets if each), "co2")
+
+
+@dataclass(frozen=True)
+class VisitRow:
+    visit: Visit
+    cells: Sequence[VisitCell]
+    words: str
+
+
+def visit_rows(visits: Sequence[Visit], rates: Sequence[str], quantity: str) -> list[VisitRow]:
+    cells = visit_cells(visits, rates, quantity)
+    return [VisitRow(visit, row, _visit_words(visit)) for visit, row in zip(visits, cells, strict=True)]
+
+
+def _visit_words(visit: Visit) -> str:
+    if visit.outcome == Visit.Outcome.NOT_TESTED:
+        return f"{visit.get_outcome_display()}: {visit.outcome_reason}"
+    words = turned_out(visit)
+    return f"{words}; {visit.get_outcome_display()}" if visit.outcome == Visit.Outcome.PARTLY else words
+
+
+def _horizon(history: History) -> date | None:
+    """The first day on which an accepted chance is used up; none from assumptions, which move no date."""
+    days = [each.horizon_on for each in history.forecasts if each.horizon_on and each.basis != "assumptions"]
+    return min(days, default=None)
+
+
+# ---- proof ----
+
+
+@dataclass(frozen=True)
+class ProofLink:
+    """One link of the chain: a visit's first record, or a correction with its reason."""
+
+    record: Record
+    is_correction: bool
+    why: str
+
+
+def proof_link(record: Record) -> ProofLink:
+    reason = content_of(record).get("amendment", {}).get("reason", "") if record.amends_id else ""
+    return ProofLink(record, record.amends_id is not None, reason)

@@ -1,0 +1,313 @@
+"""The start page: what needs attention and why, the gravest first; and answering for a flag, or closing it."""
+
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, Forbidden, NotFound
+from fleet.models import Appliance, Client, Contractor, Flag, Forecast, Role, User
+from fleet.queries.access import visible_clients
+from fleet.queries.attention import Attention, Row, attention_for
+from fleet.queries.contractor import the_contractor
+from fleet.queries.flags import visible_flags
+from fleet.services.flags import acknowledge_flag, close_flag
+from fleet.web.days import office_today
+from fleet.web.drawings import (
+    expected_rule,
+    outcome_on,
+    row_due_rule,
+    series_words,
+    verdict_rule,
+    window_words,
+)
+from fleet.web.figures import figure, weekday_without_year
+from fleet.web.findings import FindingRow, finding_row, verdict_of
+from fleet.web.forms import ActForm, WordedActForm, chosen_days, chosen_id, taken
+from fleet.web.guards import EVERYBODY, FIELD, page, viewer_of
+from fleet.web.rules import DueRule, ReadingRule
+from fleet.web.words import and_words, count_words
+
+WITHIN_DAYS = (7, 21, 42, 90)
+USUALLY_WITHIN = 21
+MOST_ROWS = 100
+MOST_MARKS = 6
+
+
+@page(readers=EVERYBODY)
+def attention(request: HttpRequest) -> HttpResponse:
+    viewer = viewer_of(request)
+    if viewer.role == Role.AUDITOR:
+        return redirect("statements")
+    today, clients = office_today(), list(visible_clients(viewer))
+    client = _chosen_client(request, clients)
+    within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
+    facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)
+    contractor = the_contractor()
+    return render(
+        request,
+        "attention.html",
+        {
+            "facts": facts,
+            "opening": opening(facts),
+            "stops": [stop_case(each) for each in facts.unsafe],
+            "outside": [_outside(each, contractor, today) for each in facts.outside[:MOST_ROWS]],
+            "drifting": [_drifting(each, contractor, today) for each in facts.drifting[:MOST_ROWS]],
+            "due": [_due(each, today, within) for each in facts.due[:MOST_ROWS]],
+            "most": MOST_ROWS,
+            "accepted": figure(100 * contractor.accepted_chance, 0),
+            "flag_at": figure(100 * contractor.flag_at, 0),
+            "clients": clients,
+            "client": client,
+            "within": within,
+            "choices": WITHIN_DAYS,
+            "marks": facts.marks[:MOST_MARKS],
+            "next": None if facts.due else _next_with_a_date(viewer, today),
+        },
+    )
+
+
+def _chosen_client(request: HttpRequest, clients: list[Client]) -> Client | None:
+    chosen = chosen_id(request.GET, "client")
+    found = next((each for each in clients if each.id == chosen), None)
+    if chosen and found is None:
+        raise NotFound("not_found", "There is no such client that you may see.")
+    return found
+
+
+def _next_with_a_date(viewer: User, today: date) -> Row | None:
+    """The soonest revisit of all, for a day on which nothing is due."""
+    later = attention_for(viewer, today, due_within=timedelta(days=3660)).due
+    return next(iter(later), None)
+
+
+def opening(facts: Attention) -> str:
+    """The page's first sentence: the day, and what there is of each kind."""
+    unsafe, standing = facts.unsafe, len({each.appliance_id for each in facts.unsafe})
+    counts = [
+        (standing, _("unsafe or at stop level")) if unsafe else (0, ""),
+        (_appliances(facts.outside), _("outside a limit")),
+        (_appliances(facts.drifting), _("likely to be outside before its next visit")),
+        (len(facts.due), _("with a date")),
+    ]
+    said = [f"{count_words(count)} {what}" for count, what in counts if count]
+    shown = {"day": weekday_without_year(facts.today), "what": and_words(said) or _("nothing waits")}
+    return _("%(day)s: %(what)s") % shown
+
+
+def _appliances(rows: tuple[Row, ...]) -> int:
+    return len({each.flag.appliance_id for each in rows if each.flag})
+
+
+# ---- stop level ----
+
+
+@dataclass(frozen=True)
+class StopCase:
+    """One flag that stands framed: what it says, what was done on the spot, and the reading behind it."""
+
+    flag: Flag
+    finding: FindingRow | None
+    rule: ReadingRule | None
+    done: str
+
+
+def stop_case(flag: Flag) -> StopCase:
+    verdict = verdict_of(flag)
+    finding = finding_row(verdict) if verdict else None
+    return StopCase(flag, finding, verdict_rule(verdict) if verdict else None, " ".join(_on_the_spot(flag)))
+
+
+def _on_the_spot(flag: Flag) -> Iterator[str]:
+    """What the visit recorded about it; what it doesn't record is said."""
+    if flag.visit is None or flag.figures.get("put_right"):
+        return
+    details = flag.visit.unsafe_details
+    yield _("It was %s.") % flag.visit.get_disposition_display()
+    if flag.visit.unsafe:
+        told = details.get("told")
+        yield _("Told on the spot: %s.") % told if told else _("Who was told on the spot is not recorded.")
+        if not details.get("labelled"):
+            yield _("A label is not recorded.")
+
+
+# ---- rows ----
+
+
+@dataclass(frozen=True)
+class AttentionRow:
+    """One row: the appliance, by when, and what the template says about it."""
+
+    appliance: Appliance
+    when: date | None
+    away: str
+    flag: Flag | None = None
+    sentence: str = ""
+    finding: FindingRow | None = None
+    rule: ReadingRule | DueRule | None = None
+    caption: str = ""
+    chance: str = ""
+    due_on: date | None = None
+    band: str = ""
+
+
+def _outside(row: Row, contractor: Contractor, today: date) -> AttentionRow:
+    flag = _flag(row)
+    when = flag.opened_at.date() + timedelta(days=contractor.outside_within_days)
+    verdict = verdict_of(flag)
+    finding = finding_row(verdict) if verdict else None
+    return AttentionRow(
+        appliance=flag.appliance,
+        when=when,
+        away=away_words(when, today),
+        flag=flag,
+        sentence=flag.sentence,
+        finding=finding,
+        rule=verdict_rule(verdict) if verdict else None,
+        caption=f"{finding.what}: {finding.value}" if finding else "",
+    )
+
+
+def _drifting(row: Row, contractor: Contractor, today: date) -> AttentionRow:
+    flag, forecast = _flag(row), row.forecast
+    when = row.revisit.latest if row.revisit else None
+    return AttentionRow(
+        appliance=flag.appliance,
+        when=when,
+        away=away_words(when, today) if when else "",
+        flag=flag,
+        sentence=flag.sentence,
+        chance=figure(100 * float(flag.figures.get("chance", 0)), 0),
+        **(_expected(row, forecast, today) if forecast else {}),
+    )
+
+
+def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
+    """What is expected by the visit that the duties ask for next."""
+    on = next_asked_for(row.revisit.reasons if row.revisit else [], today)
+    outcome = outcome_on(forecast, on)
+    rule = expected_rule(forecast, outcome) if outcome else None
+    lower, upper = forecast.lower_pct, forecast.upper_pct
+    band = "" if lower is None or upper is None else _("%(lower)g to %(upper)g %%") % {"lower": lower, "upper": upper}
+    caption = ""
+    if outcome and rule:
+        shown = {"value": figure(outcome.median, rule.decimals), "series": series_words(forecast), "band": band}
+        caption = _("%(value)s %% expected, %(series)s; band %(band)s") % shown
+    return {"rule": rule, "caption": caption, "due_on": on, "band": band, "sentence": pace_words(forecast)}
+
+
+def next_asked_for(reasons: list[dict[str, str]], today: date) -> date:
+    """The day of the earliest duty, today at the soonest; a year from now where there is none."""
+    dues = [date.fromisoformat(each["latest"]) for each in reasons if each["binding"] == "duty"]
+    return max(min(dues, default=today + timedelta(days=365)), today)
+
+
+def pace_words(forecast: Forecast) -> str:
+    """How fast it drifts, as a sentence."""
+    shown = {"series": series_words(forecast), "pace": figure(abs(forecast.drift_pct_per_year), 2)}
+    if abs(forecast.drift_pct_per_year) < 0.01:
+        return _("%(series)s keeps its level.") % shown
+    if forecast.drift_pct_per_year < 0:
+        return _("%(series)s falls about %(pace)s points a year.") % shown
+    return _("%(series)s rises about %(pace)s points a year.") % shown
+
+
+def _due(row: Row, today: date, within: int) -> AttentionRow:
+    revisit = row.revisit
+    assert revisit is not None  # rows without a flag are made of revisits
+    return AttentionRow(
+        appliance=revisit.appliance,
+        when=revisit.latest,
+        away=away_words(revisit.latest, today),
+        sentence=revisit.sentence,
+        rule=row_due_rule(revisit.earliest, revisit.latest, today, timedelta(days=within)),
+        caption=window_words(revisit, today),
+    )
+
+
+def _flag(row: Row) -> Flag:
+    assert row.flag is not None  # these lists are made of flags
+    return row.flag
+
+
+def away_words(when: date, today: date) -> str:
+    """How far a last day is away, or how long ago it passed."""
+    days = (when - today).days
+    if days < 0:
+        return ngettext("%d day late", "%d days late", -days) % -days
+    if days == 0:
+        return _("today")
+    return ngettext("in %d day", "in %d days", days) % days
+
+
+# ---- answering for a flag, and closing one ----
+
+
+@page(writers=FIELD, readers=frozenset())
+def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
+    """A named person answers for it; it stays open."""
+    flag = _visible_flag(request, flag_id)
+    try:
+        given = taken(ActForm(request.POST))
+        acknowledge_flag(
+            flag=flag, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
+        )
+    except FleetError as refused:
+        return _refused(request, flag, refused)
+    messages.success(request, _("You answer for it: %s.") % _named(flag))
+    return _back(request, flag)
+
+
+@page(writers=FIELD, readers=frozenset())
+def close(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
+    """Closed by hand, with its reason; unsafe and stop level only by somebody qualified."""
+    flag = _visible_flag(request, flag_id)
+    try:
+        if viewer_of(request).role not in may_close(flag):
+            raise Forbidden("not_allowed", _("The office closes flags that aren't unsafe or at stop level."))
+        given = taken(WordedActForm(request.POST))
+        close_flag(flag=flag, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now())
+    except FleetError as refused:
+        return _refused(request, flag, refused)
+    messages.success(request, _("Closed: %s.") % _named(flag))
+    return _back(request, flag)
+
+
+def may_close(flag: Flag) -> frozenset[str]:
+    """Unsafe and stop level wait for somebody qualified; everything else is the office's."""
+    is_stop = flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)
+    return frozenset({Role.TECHNICIAN, Role.MANAGER} if is_stop else {Role.DISPATCHER, Role.MANAGER})
+
+
+def _visible_flag(request: HttpRequest, flag_id: uuid.UUID) -> Flag:
+    flag = visible_flags(viewer_of(request)).select_related("visit__judgement").filter(id=flag_id).first()
+    if flag is None:
+        raise NotFound("not_found", "There is no such flag that you may see.")
+    return flag
+
+
+def _named(flag: Flag) -> str:
+    return f"{flag.appliance.name}, {flag.appliance.building.name}"
+
+
+def _back(request: HttpRequest, flag: Flag) -> HttpResponse:
+    if request.POST.get("back") == "appliance":
+        return redirect("appliance", appliance_id=flag.appliance_id)
+    return redirect("attention")
+
+
+def _refused(request: HttpRequest, flag: Flag, refused: FleetError) -> HttpResponse:
+    """Nothing was changed; the flag as it stands now, with what was typed."""
+    flag.refresh_from_db()
+    shown = {"flag": flag, "case": stop_case(flag), "refused": refused, "words": request.POST.get("words", "")}
+    shown |= {"back": request.POST.get("back", ""), "place": "attention"}
+    shown |= {"can_close": viewer_of(request).role in may_close(flag)}
+    return render(request, "flag_refused.html", shown, status=refused.status)

@@ -1,0 +1,84 @@
+"""The API described by itself: without a warning, whole, and true to what the addresses answer."""
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from drf_spectacular.drainage import GENERATOR_STATS
+from drf_spectacular.validation import validate_schema
+from rest_framework.test import APIClient
+
+from api import urls
+from api.problems import PROBLEMS
+from api.schema import document
+from fleet.models import User
+from tests.api.conftest import Door
+
+
+@pytest.fixture(scope="module")
+def described() -> dict[str, Any]:
+    document.cache_clear()
+    GENERATOR_STATS.reset()
+    return document()
+
+
+def test_the_description_is_made_without_a_warning(described: dict[str, Any]) -> None:
+    assert dict(GENERATOR_STATS._warn_cache) == {}
+    assert dict(GENERATOR_STATS._error_cache) == {}
+    validate_schema(described)
+
+
+def test_every_address_is_described(described: dict[str, Any]) -> None:
+    addresses = {
+        "/api/v1/" + re.sub(r"<\w+:(\w+)>", r"{\1}", str(each.pattern))
+        for each in urls.urlpatterns
+        if hasattr(each.callback, "cls")
+    }
+    assert set(described["paths"]) == addresses
+
+
+def test_every_operation_has_words_a_name_of_its_own_and_problems(described: dict[str, Any]) -> None:
+    operations = [each for path in described["paths"].values() for each in path.values()]
+    assert len({each["operationId"] for each in operations}) == len(operations)
+    assert all(each["description"] for each in operations)
+    assert all("application/problem+json" in each["responses"]["default"]["content"] for each in operations)
+
+
+def test_changes_say_that_they_need_the_version(described: dict[str, Any]) -> None:
+    for path, item in described["paths"].items():
+        if "patch" in item:
+            headers = {each["name"]: each["required"] for each in item["patch"]["parameters"] if each["in"] == "header"}
+            assert headers == {"If-Match": True}, path
+
+
+def test_an_answer_has_the_fields_that_its_description_says(
+    described: dict[str, Any], field: APIClient, body: dict[str, Any]
+) -> None:
+    shown = field.post("/api/v1/visits", body).json()
+    shapes = described["components"]["schemas"]
+    assert set(shown) == set(shapes["VisitOut"]["properties"])
+    assert set(shown["readings"][0]) == set(shapes["ReadingOut"]["properties"])
+    assert set(shown["readings"][0]["derived"]) == set(shapes["DerivedOut"]["properties"])
+    assert set(body["readings"][0]) <= set(shapes["ReadingInRequest"]["properties"])
+
+
+def test_the_description_is_for_whoever_is_logged_in(door: Door, auditor: User) -> None:
+    assert door(None).get("/api/v1/schema").status_code == 401
+    served = door(auditor).get("/api/v1/schema")
+    assert served.status_code == 200
+    assert served.json()["openapi"].startswith("3.")
+
+
+def test_the_documentation_page_shows_every_address_shape_and_code(
+    described: dict[str, Any], client: Browser, auditor: User
+) -> None:
+    assert client.get("/api/v1/documentation").status_code == 302
+    client.force_login(auditor)
+    page = client.get("/api/v1/documentation")
+    text = page.content.decode()
+    assert all(path in text for path in described["paths"])
+    assert all(f'id="shape-{name}"' in text for name in described["components"]["schemas"])
+    assert all(f'id="problem-{code}"' in text for code in PROBLEMS)
+    assert "'unsafe-inline'" not in page["Content-Security-Policy"]
+    assert not re.search(r"<script|<style|\sstyle=|\son\w+=", text)

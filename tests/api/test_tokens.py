@@ -1,0 +1,117 @@
+"""Tokens of other programs: shown once, hashed at rest, ending, revocable, and no more than their scope."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from fleet.models import ApiToken, Client, User
+from tests.api.conftest import Door
+
+TOKENS = "/api/v1/tokens"
+WANTED = {"name": "office computer", "scope": "write", "days": 30}
+
+
+def program(token: str) -> APIClient:
+    client = APIClient()
+    client.credentials(HTTP_AUTHORIZATION=f"Bearer {token}")
+    return client
+
+
+def made(client: APIClient, **changes: Any) -> dict[str, Any]:
+    response = client.post(TOKENS, WANTED | changes)
+    assert response.status_code == 201
+    assert response["Cache-Control"] == "no-store"
+    body: dict[str, Any] = response.json()
+    return body
+
+
+def dump() -> Iterator[str]:
+    """Every cell of the whole database as text."""
+    with connection.cursor() as cursor:
+        for table in connection.introspection.table_names(cursor):
+            cursor.execute(f'SELECT * FROM "{table}"')
+            for row in cursor.fetchall():
+                yield from (
+                    bytes(each).decode("latin-1") if isinstance(each, bytes | memoryview) else str(each) for each in row
+                )
+
+
+def test_a_token_opens_the_api_as_its_owner(office: APIClient) -> None:
+    token = made(office)["token"]
+    assert token.startswith("flt_")
+    assert program(token).get("/api/v1/clients").status_code == 200
+    assert program(token).post("/api/v1/clients", {"name": "Lock Trust"}).status_code == 201
+
+
+def test_a_token_stands_nowhere_in_the_database(office: APIClient) -> None:
+    token = made(office)["token"]
+    cells = list(dump())
+    assert any(token[:15] == cell for cell in cells)
+    assert not [cell for cell in cells if token in cell or token[15:] in cell]
+
+
+def test_a_token_is_shown_once(office: APIClient) -> None:
+    token = made(office)
+    (listed,) = office.get(TOKENS).json()["results"]
+    assert listed["key"] == token["key"]
+    assert "token" not in listed
+    assert token["token"] not in office.get(TOKENS).content.decode()
+
+
+def test_a_token_with_scope_read_changes_nothing(office: APIClient, client_of_ours: Client) -> None:
+    reader = program(made(office, scope="read")["token"])
+    path = f"/api/v1/clients/{client_of_ours.id}"
+    assert reader.get(path).status_code == 200
+    assert reader.patch(path, {"name": "x"}, headers={"If-Match": '"1"'}).status_code == 403
+    assert reader.post("/api/v1/clients", {"name": "x"}).status_code == 403
+    assert reader.delete(f"{TOKENS}/flt_").status_code == 403
+
+
+def test_an_expired_token_opens_nothing(office: APIClient) -> None:
+    token = made(office)["token"]
+    ApiToken.objects.update(expiry=timezone.now() - timedelta(seconds=1))
+    assert program(token).get("/api/v1/clients").status_code == 401
+
+
+def test_a_revoked_token_opens_nothing(office: APIClient) -> None:
+    token = made(office)
+    assert office.delete(f"{TOKENS}/{token['key']}").status_code == 204
+    assert program(token["token"]).get("/api/v1/clients").status_code == 401
+    assert office.delete(f"{TOKENS}/{token['key']}").status_code == 404
+
+
+def test_a_token_ends_with_its_owners_account(office: APIClient, dispatcher: User) -> None:
+    token = made(office)["token"]
+    User.objects.filter(id=dispatcher.id).update(is_active=False)
+    assert program(token).get("/api/v1/clients").status_code == 401
+
+
+def test_a_token_makes_no_tokens(office: APIClient) -> None:
+    writer = program(made(office)["token"])
+    refused = writer.post(TOKENS, WANTED)
+    assert (refused.status_code, refused.json()["code"]) == (403, "token_by_token")
+
+
+def test_tokens_are_ones_own(door: Door, office: APIClient, manager: User) -> None:
+    token = made(office)
+    assert door(manager).get(TOKENS).json()["results"] == []
+    assert door(manager).delete(f"{TOKENS}/{token['key']}").status_code == 404
+    assert program(token["token"]).get(TOKENS).status_code == 200
+
+
+@pytest.mark.parametrize("given", ["flt_wrong", "", "a b", "flt_\xff", "flt_" + "0" * 64])
+def test_what_is_no_token_opens_nothing(installation: User, given: str) -> None:
+    assert program(given).get("/api/v1/clients").status_code == 401
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("days", 366), ("days", 0), ("days", True), ("scope", "all"), ("name", "")]
+)
+def test_a_token_that_may_not_be_is_refused(office: APIClient, field: str, value: Any) -> None:
+    refused = office.post(TOKENS, WANTED | {field: value})
+    assert (refused.status_code, list(refused.json()["errors"])) == (422, [field])

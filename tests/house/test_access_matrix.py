@@ -1,0 +1,274 @@
+"""Who may do what at every address of the service: one row a route, every cell called.
+
+A route that stands in no row fails. To add one, write its row: which roles may use which methods, and what it is of
+(`of` names one of `things` below; `bound` says that it belongs to a client and is not found for anybody else).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
+from rest_framework.test import APIClient
+
+from fleet.models import Analyser, Appliance, Client, Flag, FlueGroup, Forecast, Job, LimitSet, Mark, Role, User
+from fleet.services.duties import add_duty
+from fleet.services.limits import attach_limit_set
+from fleet.services.revisits import refresh_appliance
+from fleet.services.tokens import create_token
+from fleet.services.visits import hold_message
+from tests import cast
+
+METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
+REFUSED = (401, 403, 404, 405)
+
+TECHNICIAN, DISPATCHER = frozenset({Role.TECHNICIAN}), frozenset({Role.DISPATCHER})
+MANAGER, AUDITOR = frozenset({Role.MANAGER}), frozenset({Role.AUDITOR})
+OFFICE = DISPATCHER | MANAGER
+FIELD = TECHNICIAN | OFFICE
+EVERYBODY = FIELD | AUDITOR
+
+
+@dataclass(frozen=True)
+class Row:
+    """kind: api (401 for nobody), page (nobody is sent to log in), open (for anybody), nothing (404 for all)."""
+
+    kind: str
+    allowed: dict[str, frozenset[str]]
+    of: str = ""
+    bound: bool = False
+
+
+def api(of: str = "", *, bound: bool = False, **allowed: frozenset[str]) -> Row:
+    return Row("api", allowed, of, bound)
+
+
+def page(of: str = "", *, bound: bool = False, **allowed: frozenset[str]) -> Row:
+    return Row("page", allowed, of, bound)
+
+
+def anybody(*methods: str) -> Row:
+    return Row("open", dict.fromkeys(methods, EVERYBODY))
+
+
+TABLE: dict[str, Row] = {
+    "log-in": anybody("GET", "POST", "PUT"),
+    "log-out": page(POST=EVERYBODY),
+    "gas-smell": anybody("GET"),
+    "api-unknown": Row("nothing", {}, of="unknown"),
+    "api-documentation": page(GET=EVERYBODY),
+    "api-schema": api(GET=EVERYBODY),
+    "api-clients": api(GET=EVERYBODY, POST=OFFICE),
+    "api-client": api("client", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-buildings": api(GET=EVERYBODY, POST=OFFICE),
+    "api-building": api("building", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-people": api(GET=EVERYBODY, POST=OFFICE),
+    "api-person": api("person", GET=EVERYBODY, PATCH=OFFICE),
+    "api-qualifications": api("person", GET=EVERYBODY, POST=OFFICE),
+    "api-analysers": api(GET=EVERYBODY, POST=OFFICE),
+    "api-analyser": api("analyser", GET=EVERYBODY, PATCH=OFFICE),
+    "api-calibrations": api("analyser", GET=EVERYBODY, POST=OFFICE),
+    "api-sheets": api(GET=EVERYBODY, POST=MANAGER),
+    "api-sheet": api("sheet", GET=EVERYBODY, PATCH=MANAGER),
+    "api-sheet-versions": api("sheet", GET=EVERYBODY, POST=MANAGER),
+    "api-flue-groups": api(GET=EVERYBODY, POST=OFFICE),
+    "api-flue-group": api("flue-group", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-appliances": api(GET=EVERYBODY, POST=OFFICE),
+    "api-appliance": api("appliance", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-history": api("appliance", bound=True, GET=EVERYBODY),
+    "api-card": api("appliance", bound=True, GET=EVERYBODY),
+    "api-limit-sets": api(GET=EVERYBODY, POST=MANAGER),
+    "api-limit-set": api("limit-set", GET=EVERYBODY, PATCH=MANAGER),
+    "api-limit-set-versions": api("limit-set", GET=EVERYBODY, POST=MANAGER),
+    "api-limit-set-review": api("limit-set", POST=MANAGER),
+    "api-attachments": api(GET=EVERYBODY, POST=OFFICE),
+    "api-attachment": api("attachment", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-stop-lines": api(GET=EVERYBODY, POST=MANAGER),
+    "api-duties": api(GET=EVERYBODY, POST=OFFICE),
+    "api-duty": api("duty", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-visits": api(GET=EVERYBODY, POST=FIELD),
+    "api-visit": api("visit", bound=True, GET=EVERYBODY),
+    "api-amendments": api("visit", bound=True, POST=OFFICE),
+    "api-visit-paper": api("visit", bound=True, GET=EVERYBODY),
+    "api-held-messages": api(GET=OFFICE),
+    "api-held-message": api("held-message", bound=True, GET=OFFICE),
+    "api-settle-held-message": api("held-message", bound=True, POST=OFFICE),
+    "api-marks": api(GET=EVERYBODY),
+    "api-settle-mark": api("mark", bound=True, POST=OFFICE),
+    "api-defects": api(GET=EVERYBODY),
+    "api-records": api(GET=EVERYBODY),
+    "api-record": api("record", bound=True, GET=EVERYBODY),
+    "api-record-content": api("record", bound=True, GET=EVERYBODY),
+    "api-attention": api(GET=EVERYBODY),
+    "api-flags": api(GET=EVERYBODY),
+    "api-flag": api("flag", bound=True, GET=EVERYBODY),
+    "api-acknowledge-flag": api("flag", bound=True, POST=FIELD),
+    "api-close-flag": api("flag", bound=True, POST=FIELD),
+    "api-forecasts": api(GET=EVERYBODY),
+    "api-forecast": api("forecast", bound=True, GET=EVERYBODY),
+    "api-revisits": api(GET=EVERYBODY),
+    "api-statements": api(GET=EVERYBODY),
+    "api-contractor": api(GET=EVERYBODY, PATCH=MANAGER),
+    "api-jobs": api(GET=MANAGER),
+    "api-retry-job": api("job", POST=MANAGER),
+    "api-tokens": api(GET=EVERYBODY, POST=EVERYBODY),
+    "api-token": api("token", DELETE=EVERYBODY),
+}
+
+
+def routes(patterns: list[URLPattern | URLResolver] | None = None) -> Iterator[URLPattern]:
+    for each in get_resolver().url_patterns if patterns is None else patterns:
+        if isinstance(each, URLResolver):
+            yield from routes(each.url_patterns)
+        else:
+            yield each
+
+
+@pytest.fixture
+def things(
+    body: dict[str, Any],
+    boiler: Appliance,
+    analyser: Analyser,
+    people: dict[str, User | None],
+    manager: User,
+    technician: User,
+) -> dict[str, dict[str, Any]]:
+    """One of each, of our client: the arguments of the addresses that name one."""
+    body["readings"][0]["analyser"] = "borrowed"
+    visit = cast.store(body, technician)
+    limit_set = LimitSet.objects.earliest("id")
+    place = {"limit_set": limit_set, "appliance": boiler, "since": "2025-01-01", "why": "local law"}
+    attachment = attach_limit_set(values=place, actor=manager, now=cast.NOON)
+    rule = {"type": "max_months", "months": 12}
+    terms = {"appliance": boiler, "name": "Yearly", "source": "contract", "rule": rule, "why": "clause 4",
+             "since": boiler.in_service_from}  # fmt: skip
+    refresh_appliance(appliance=boiler, now=cast.NOON)
+    flag = Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key="k", sentence="O2 is outside.",
+                               opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
+    made = {
+        "client": boiler.building.client, "building": boiler.building, "appliance": boiler, "sheet": boiler.sheet,
+        "person": technician.person, "analyser": analyser, "limit-set": limit_set, "attachment": attachment,
+        "visit": visit, "record": visit.record, "flag": flag, "job": Job.objects.latest("id"),
+        "flue-group": FlueGroup.objects.create(building=boiler.building, name="Chimney"),
+        "duty": add_duty(values=terms, actor=manager, now=cast.NOON),
+        "held-message": hold_message(body=b"{", errors={}, unsafe=None, actor=manager, now=cast.NOON),
+        "mark": Mark.objects.earliest("id"), "forecast": Forecast.objects.earliest("id"),
+    }  # fmt: skip
+    return {name: {"id": thing.id} for name, thing in made.items()}
+
+
+@pytest.fixture
+def people(outsider: User, technician: User, dispatcher: User, manager: User, auditor: User) -> dict[str, User | None]:
+    """Everybody who may come, by name; `outsider` is a technician who is given no client."""
+    return {"nobody": None, "outsider": outsider, "technician": technician, "dispatcher": dispatcher,
+            "manager": manager, "auditor": auditor}  # fmt: skip
+
+
+@pytest.fixture
+def strangers(client_of_ours: Client) -> list[User]:
+    """Everybody again, of another client."""
+    elsewhere = Client.objects.create(name="Mill Trust")
+    users = [cast.make_user(f"{role} elsewhere", role, sees_all_clients=False) for role in cast.ROLES]
+    for user in users:
+        user.clients.add(elsewhere)
+    return users
+
+
+class Caller:
+    """Calls addresses as one user and undoes what came of it."""
+
+    def __init__(self, user: User | None) -> None:
+        self.user = user
+        self.client = APIClient(raise_request_exception=False)
+        if user is not None:
+            self.client.force_login(user)
+        self.cookies = self.client.cookies.output(header="", sep=";")
+
+    def call(self, row: Row, method: str, path: str) -> Any:
+        self.client.cookies.clear()
+        self.client.cookies.load(self.cookies)
+        send = getattr(self.client, method.lower())
+        body = {} if method == "GET" else {"data": {}, "format": "json" if row.kind == "api" else "multipart"}
+        with transaction.atomic():
+            response = send(path, **body)
+            transaction.set_rollback(True)
+        return response
+
+    def path(self, name: str, row: Row, things: dict[str, dict[str, Any]]) -> str:
+        if row.of == "unknown":
+            return "/api/v2/nothing"
+        if row.of == "token":
+            return reverse(name, kwargs={"key": self._token()})
+        return reverse(name, kwargs=things[row.of] if row.of else {})
+
+    def _token(self) -> str:
+        if self.user is None:
+            return "flt_0"
+        token, _secret = create_token(user=self.user, name="own", scope="read", days=1)
+        return token.token_key
+
+
+def is_let_in(response: Any) -> bool:
+    to_log_in = response.status_code == 302 and response["Location"].startswith(reverse("log-in"))
+    return response.status_code < 500 and response.status_code not in REFUSED and not to_log_in
+
+
+def fault(row: Row, method: str, user: User | None, response: Any) -> str:
+    """What is wrong with an answer to somebody who may see the thing; empty where it is as the table says."""
+    status, known = response.status_code, method in row.allowed
+    if row.kind == "nothing":
+        return "" if status == 404 else f"{status}, expected 404"
+    if known and (row.kind == "open" or (user is not None and user.role in row.allowed[method])):
+        return "" if is_let_in(response) else f"{status}, expected to be let in"
+    if row.kind == "open":
+        # Whoever is logged in is led on from the log-in page, whatever they send it.
+        return "" if status in (302, 405) else f"{status}, expected 405"
+    if user is None:
+        sent_away = status == 401 if row.kind == "api" else status == 302
+        return "" if sent_away and not is_let_in(response) else f"{status}, expected to be asked to log in"
+    return "" if status in (403, 405) else f"{status}, expected 403 or 405"
+
+
+def test_every_route_stands_in_the_table() -> None:
+    named = [each.name for each in routes()]
+    assert None not in named
+    assert len(set(named)) == len(named)
+    assert set(named) == set(TABLE)
+
+
+def test_every_cell_answers_as_the_table_says(
+    things: dict[str, dict[str, Any]], people: dict[str, User | None]
+) -> None:
+    wrong = {}
+    for who, user in people.items():
+        caller = Caller(user)
+        for name, row in TABLE.items():
+            path = caller.path(name, row, things)
+            for method in METHODS:
+                if who == "outsider" and row.bound and method in row.allowed:
+                    continue  # what is not there for somebody has its own test below
+                if said := fault(row, method, user, caller.call(row, method, path)):
+                    wrong[f"{method} {name} as {who}"] = said
+    assert wrong == {}
+
+
+def test_what_belongs_to_another_client_is_not_found(
+    things: dict[str, dict[str, Any]], strangers: list[User], outsider: User
+) -> None:
+    wrong = {}
+    for user in (*strangers, outsider):
+        caller = Caller(user)
+        for name, row in TABLE.items():
+            for method in (each for each in METHODS if row.bound and user.role in row.allowed.get(each, ())):
+                status = caller.call(row, method, caller.path(name, row, things)).status_code
+                if status != 404:
+                    wrong[f"{method} {name} as {user.username}"] = status
+    assert wrong == {}
+
+
+def test_addresses_of_the_table_lead_where_their_names_say(things: dict[str, dict[str, Any]]) -> None:
+    nobody = Caller(None)
+    led = {name: resolve(nobody.path(name, row, things)).url_name for name, row in TABLE.items()}
+    assert {name: to for name, to in led.items() if name != to} == {}
