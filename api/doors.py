@@ -9,7 +9,7 @@ from typing import Any, ClassVar, cast
 
 from django.db.models import Model, QuerySet
 from rest_framework.authentication import SessionAuthentication
-from rest_framework.negotiation import BaseContentNegotiation
+from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -29,13 +29,8 @@ from fleet.models import User
 from fleet.services.register import change_entry, create_entry, create_once
 
 
-class AlwaysJSON(BaseContentNegotiation):
+class AlwaysJSON(DefaultContentNegotiation):
     """Whatever the caller would accept: answers are JSON, files are what their address says."""
-
-    def select_parser(self, request: Request, parsers: Any) -> Any:
-        from rest_framework.negotiation import DefaultContentNegotiation
-
-        return DefaultContentNegotiation().select_parser(request, parsers)
 
     def select_renderer(self, request: Request, renderers: Any, format_suffix: str | None = None) -> Any:
         return JSONRenderer(), JSONRenderer.media_type
@@ -73,13 +68,17 @@ class Door(APIView):
     def viewer(self) -> User:
         return cast(User, self.request.user)
 
+    def body(self) -> dict[str, Any]:
+        """The body as it came, which must be an object. Raises ValidationError."""
+        body: Any = self.request.data
+        if not isinstance(body, dict):
+            raise ValidationError({"body": f"is {repr(body)[:60]}; it must be an object"})
+        return dict(body)
+
     def taken(self, *, partial: bool = False) -> dict[str, Any]:
         """What the body says, checked by `shape_in`. Raises ValidationError."""
         assert self.shape_in is not None
-        body = self.request.data
-        if not isinstance(body, dict):
-            raise ValidationError({"body": f"is {repr(body)[:60]}; it must be an object"})
-        reader = self.shape_in(data=dict(body), partial=partial, context={"viewer": self.viewer})
+        reader = self.shape_in(data=self.body(), partial=partial, context={"viewer": self.viewer})
         reader.is_valid(raise_exception=True)
         return dict(reader.validated_data)
 

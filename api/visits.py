@@ -60,7 +60,8 @@ class Visits(ListDoor):
         A message that can't be read, or names an appliance that isn't there for you, is refused and kept: the answer
         names the held message. If it calls an appliance unsafe, that is acted on at once.
         """
-        body = request.data if isinstance(request.data, bytes) else b""
+        sent: Any = request.data
+        body = sent if isinstance(sent, bytes) else b""
         data: Any = None
         try:
             data = read_strictly(body)
@@ -112,7 +113,7 @@ class Amendments(Door):
     def post(self, request: Request, id: uuid.UUID) -> Response:
         visit = found(visible_visits(self.viewer), id)
         version, reason = version_named(request), self.taken()["reason"]
-        draft = read_visit(request.data["visit"])
+        draft = read_visit(self.body()["visit"])
         if draft.id != visit.id:
             raise ValidationError({"visit": {"id": [f"is {draft.id}; it must be the visit's own, {visit.id}"]}})
         facts = visit_for(self.viewer, id)

@@ -418,6 +418,8 @@ def _apply_rules(actor: User, clients: list[Client], town: Town, begins: datetim
     """The neutral set for every client; for the first a contract that is stricter, with two visits a year."""
     neutral = LimitSet.objects.get(key="demo-neutral")
     since = begins.date()
+    review = {"by": OFFICE["manager"], "on": f"{since:%Y-%m-%d}", "source": "our own figures, for the demonstration"}
+    limits.review_limit_set(limit_set=neutral, review=review, actor=actor, now=begins)
     for client in clients:
         why = "Chosen for the demonstration: yearly, with neutral limits."
         limits.attach_limit_set(
@@ -734,9 +736,9 @@ def _measured(value: float, decimals: int, unit: str) -> dict[str, str]:
 
 def _look_ahead(now: datetime) -> None:
     """Learn from all five years at once, then everybody's forecast, duties and revisit."""
-    known = Appliance.objects.select_related("sheet").prefetch_related("sheet__versions")
-    for quantity, rate in sorted(forecasts.series_kinds(known)):
-        forecasts.refit(quantity=quantity, rate=rate, now=now)
+    known = Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions")
+    for (quantity, rate), series in forecasts.series_of(list(known)).items():
+        forecasts.refit_from(series, quantity=quantity, rate=rate, now=now)
     revisits.refresh_everybody(now=now)
     # Each visit asked for its appliance to be looked at again; that has just happened for all of them.
     Job.objects.filter(kind="refresh_appliance", state=Job.State.WAITING).update(state=Job.State.DONE, finished_at=now)

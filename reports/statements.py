@@ -192,11 +192,16 @@ def _last_words(line: Line) -> Iterator[str]:
 
 
 def _set_words(each: SetOutcome) -> tuple[str, str]:
-    known = {"outside": _("OUTSIDE "), "within": _("within "), "cannot tell": _("can't be decided by ")}
+    known = {
+        "outside": _("OUTSIDE "),
+        "within": _("within "),
+        "cannot tell": _("can't be decided by "),
+        "withheld": _("not printed until somebody has reviewed "),
+    }
     doubts = [] if each.reviewed else [_("NOT REVIEWED")]
-    doubts += [evidence_words(each.evidence)] if each.evidence in ("memory", "own") else []
+    doubts += [evidence_words(each.evidence)] if each.evidence in ("memory", "own") and each.kind == "limit" else []
     beside = f" ({', '.join(doubts)})" if doubts else ""
-    return known.get(each.outcome, _("not judged by ")), f"{each.name} v{each.version}{beside}"
+    return known.get(each.on_paper, _("not judged by ")), f"{each.name} v{each.version}{beside}"
 
 
 def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
@@ -321,7 +326,7 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "last_disposition": last and last.disposition,
         "limit_set": outcome and outcome.name,
         "limit_set_version": outcome and outcome.version,
-        "set_outcome_as_recorded": outcome and outcome.outcome,
+        "set_outcome_as_recorded": outcome and outcome.on_paper,
         "set_evidence": outcome and outcome.evidence,
         "set_reviewed": outcome and ("yes" if outcome.reviewed else "no"),
         "next_due": line.due,

@@ -143,9 +143,7 @@ def _relative_air(law: ControlLaw, temp_c: Floats, relative_humidity: Floats) ->
     return air
 
 
-def _relative_std(
-    law: ControlLaw, temp: Floats, humidity: Floats, known_temp: Floats, reference_c: float
-) -> Floats:
+def _relative_std(law: ControlLaw, temp: Floats, humidity: Floats, known_temp: Floats, reference_c: float) -> Floats:
     """Relative standard uncertainty of the excess air ratio from the correction [-]."""
     kelvin = known_temp + ZERO_C_K
     temp_std = np.where(np.isnan(temp), MISSING_AIR_TEMP_STD_K, AIR_TEMP_STD_K)

@@ -41,9 +41,7 @@ def air_free_from_co2(co_ppm: ArrayLike, co2_pct: ArrayLike, co2_max_pct: ArrayL
     130.0
     """
     dilution = floats(co2_max_pct) / floats(co2_pct)
-    return only_where(
-        (dilution > 0) & (dilution < dilution_factor(O2_TOO_DILUTE_PCT)), floats(co_ppm) * dilution
-    )
+    return only_where((dilution > 0) & (dilution < dilution_factor(O2_TOO_DILUTE_PCT)), floats(co_ppm) * dilution)
 
 
 @QUIET

@@ -21,14 +21,10 @@ def _normalised(argument: str, shares: Mapping[str, float], known: Mapping[str, 
         if key not in known:
             raise ValueError(f"{argument}: {key!r} is not known; known are {', '.join(known)}")
         if not (math.isfinite(share) and share >= 0):
-            raise ValueError(
-                f"{argument}: the fraction of {key} is {share}, but must be finite and not negative"
-            )
+            raise ValueError(f"{argument}: the fraction of {key} is {share}, but must be finite and not negative")
     total = math.fsum(shares.values())
     if abs(total - 1) > SUM_TOLERANCE:
-        raise ValueError(
-            f"{argument}: fractions sum to {total:.6g}, more than {SUM_TOLERANCE:.1%} away from 1"
-        )
+        raise ValueError(f"{argument}: fractions sum to {total:.6g}, more than {SUM_TOLERANCE:.1%} away from 1")
     return {key: share / total for key, share in shares.items()}
 
 
@@ -131,9 +127,7 @@ class Fuel:
         """
         mass = _normalised("mass_fractions", mass_fractions, ATOMIC_MASS_G_MOL)
         if not mass.get("C", 0.0) > 0:
-            raise ValueError(
-                "mass_fractions: a fuel known by mass is counted per mole of carbon, so C must be present"
-            )
+            raise ValueError("mass_fractions: a fuel known by mass is counted per mole of carbon, so C must be present")
         grams = ATOMIC_MASS_G_MOL["C"] / mass["C"]
         atoms = {key: grams * mass.get(key, 0.0) / ATOMIC_MASS_G_MOL[key] for key in ATOMIC_MASS_G_MOL}
         return cls(

@@ -23,9 +23,7 @@ VAPORISATION_KJ_MOL: Final = 44.004
 CO_HEAT_KJ_MOL: Final = 282.98
 WATER_HEAT_CAPACITY_J_MOL_K: Final = 75.33
 
-ATOMIC_MASS_G_MOL: Final = MappingProxyType(
-    {"C": 12.011, "H": 1.00794, "O": 15.9994, "N": 14.0067, "S": 32.065}
-)
+ATOMIC_MASS_G_MOL: Final = MappingProxyType({"C": 12.011, "H": 1.00794, "O": 15.9994, "N": 14.0067, "S": 32.065})
 CO_MASS_G_MOL: Final = 28.0101
 NO2_MASS_G_MOL: Final = 46.0055
 WATER_MASS_G_MOL: Final = 18.01528

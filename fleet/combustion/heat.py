@@ -148,9 +148,7 @@ def _gas_kj(gas: FlueGas, temp_c: Floats) -> Floats:
 
 def _leaving_kj(gas: FlueGas, t_flue: Floats, liquid: Floats) -> Floats:
     """Enthalpy of what leaves, liquid water counted as vapour that gave its heat back [kJ/mol fuel]."""
-    cooling_j_mol = gas_enthalpy_j_mol("H2O", t_flue) - WATER_HEAT_CAPACITY_J_MOL_K * (
-        t_flue - HEATING_VALUE_TEMP_C
-    )
+    cooling_j_mol = gas_enthalpy_j_mol("H2O", t_flue) - WATER_HEAT_CAPACITY_J_MOL_K * (t_flue - HEATING_VALUE_TEMP_C)
     return _gas_kj(gas, t_flue) - liquid * (VAPORISATION_KJ_MOL + cooling_j_mol / 1000)
 
 

@@ -98,9 +98,7 @@ def reading_flags(
     return flags
 
 
-def doubts(
-    fuel: Fuel, o2_pct: float, co2_pct: float, co_ppm: float, *, co2_basis: Co2Basis
-) -> tuple[Doubt, ...]:
+def doubts(fuel: Fuel, o2_pct: float, co2_pct: float, co_ppm: float, *, co2_basis: Co2Basis) -> tuple[Doubt, ...]:
     """The flags of one reading in words with their figures; arguments as in reading_flags, but scalars.
 
     >>> from fleet.combustion.fuels import FUELS
@@ -115,9 +113,7 @@ def doubts(
 def _misfits(fuel: Fuel, o2: Floats, co2: Floats) -> NDArray[np.bool_]:
     """CO2 too far from what O2 and fuel ask for or, without O2, above what the fuel can give."""
     from_o2 = np.abs(co2 - co2_pct_from_o2(fuel, o2)) > COVERAGE * _residual_std_pct(fuel, o2)
-    beyond_fuel = np.isnan(o2) & (
-        co2 - fuel.co2_max_pct > COVERAGE * np.hypot(CO2_STD_PCT, FUEL_CO2_MAX_STD_PCT)
-    )
+    beyond_fuel = np.isnan(o2) & (co2 - fuel.co2_max_pct > COVERAGE * np.hypot(CO2_STD_PCT, FUEL_CO2_MAX_STD_PCT))
     misfits: NDArray[np.bool_] = from_o2 | beyond_fuel
     return misfits
 

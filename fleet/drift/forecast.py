@@ -107,9 +107,7 @@ def crossing_probability(
     compare records with ReadingDistribution.prob_outside.
     """
     h = _checked_years(years)
-    grids = np.broadcast_arrays(
-        h, state.x, state.mu, state.Pxx, state.Pxm, state.Pmm, limits.floor, limits.ceiling
-    )
+    grids = np.broadcast_arrays(h, state.x, state.mu, state.Pxx, state.Pxm, state.Pmm, limits.floor, limits.ceiling)
     flat = [np.asarray(grid, float).ravel() for grid in grids]
     chance = np.empty(flat[0].size)
     for start in range(0, chance.size, _CHUNK):

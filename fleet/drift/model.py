@@ -207,9 +207,7 @@ def update(
     if begun.all():
         return later
     first = _first_state(visit, p)
-    return State(
-        *(np.where(begun, getattr(later, field.name), getattr(first, field.name)) for field in fields(State))
-    )
+    return State(*(np.where(begun, getattr(later, field.name), getattr(first, field.name)) for field in fields(State)))
 
 
 def loglik(panel: Panel, hyper: Hyper) -> float:

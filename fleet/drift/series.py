@@ -182,9 +182,7 @@ def _firsts(unit: IntArray) -> IntArray:
     return np.flatnonzero(np.diff(unit, prepend=-1))
 
 
-def _stack(
-    records: _Records, units: tuple[Hashable, ...], groups: tuple[Hashable, ...], target: FloatArray
-) -> Panel:
+def _stack(records: _Records, units: tuple[Hashable, ...], groups: tuple[Hashable, ...], target: FloatArray) -> Panel:
     firsts = _firsts(records.unit)
     row = np.arange(records.unit.size) - firsts[records.unit]
     shape = (int(row.max(initial=0)) + 1, len(units))
@@ -210,9 +208,7 @@ def _stack(
     )
 
 
-def _pooled(
-    values: FloatArray, precision: FloatArray, visit: IntArray, n: int
-) -> tuple[FloatArray, FloatArray]:
+def _pooled(values: FloatArray, precision: FloatArray, visit: IntArray, n: int) -> tuple[FloatArray, FloatArray]:
     """Precision-weighted mean of the readings of each visit, and its variance; NaN and 1 where none."""
     known = np.isfinite(values)
     weight = np.where(known, precision, 0.0)

@@ -116,8 +116,7 @@ def simulate(law: FleetLaw, seed: int) -> SimulatedFleet:
     made = np.arange(law.max_visits) < n_visits[:, None]
     unit, visit = np.nonzero(made)
     found, left, adjusted, level_found, level_left = (
-        np.stack([getattr(visit_of_all, name) for visit_of_all in lived])[visit, unit]
-        for name in _Visits._fields
+        np.stack([getattr(visit_of_all, name) for visit_of_all in lived])[visit, unit] for name in _Visits._fields
     )
     return SimulatedFleet(
         law, unit, times[visit, unit], found, left, adjusted, level_found, level_left, group_of, drift

@@ -123,10 +123,7 @@ def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
     rule = _relaxed(rule, facts)
     months, hours, last = positive(rule, "months"), positive(rule, "hours"), checks[-1]
     date_limb = add_months(last.day, months)
-    words = (
-        f"{spoken(last.day)} plus {months} months is {spoken(date_limb)}, or {hours} run hours, "
-        "whichever is later"
-    )
+    words = f"{spoken(last.day)} plus {months} months is {spoken(date_limb)}, or {hours} run hours, whichever is later"
     hours_day, doubt = _hours_limb(last, hours, facts)
     due = date_limb if hours_day is None else max(date_limb, hours_day)
     return Due(due, words=words, cannot_tell=doubt, hours_limb=hours, later_of=True)

@@ -7,7 +7,7 @@ import uuid
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.db.models import Q, QuerySet
 
@@ -32,13 +32,22 @@ T = TypeVar("T", Duty, Flag, Defect)
 
 @dataclass(frozen=True)
 class SetOutcome:
-    """Outcome of the last visit by one limit set, sheet or stop lines, in the version it was judged with."""
+    """Outcome of the last visit by one limit set, sheet or stop lines, in the version it was judged with.
+
+    kind: "limit" for a limit set, "band" or "ceiling" for the maker's sheet, "stop line" for the contractor's own.
+    """
 
     name: str
     version: str
+    kind: str
     outcome: str
     evidence: str
     reviewed: bool
+
+    @property
+    def on_paper(self) -> str:
+        """What may be printed: "within" by a set that nobody has reviewed is withheld; what fired never is."""
+        return "withheld" if self.outcome == "within" and not self.reviewed else self.outcome
 
 
 @dataclass(frozen=True)
@@ -206,28 +215,30 @@ NOT_EVIDENCE = ("analyser_not_in_calibration", "analyser_unknown", "person_not_q
 
 
 def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome, ...]:
-    """By set and version: outside if anything as left (as found where nothing was read after) is outside."""
+    """By set and version: outside if anything as left (as found where nothing was read after) is outside.
+
+    A set that applied and had nothing to judge is listed as not judged, never left out.
+    """
     rows = visit.judgement.verdicts["verdicts"]
-    standing = [each for each in rows if each["phase"] == "as left"] or [
-        each for each in rows if each["phase"] == "as found"
-    ]
-    names = {(each["set_name"], each["set_version"]): each for each in standing}
+    last = "as left" if any(each["phase"] == "as left" for each in rows) else "as found"
+    by_set: dict[tuple[str, str], list[dict[str, Any]]] = defaultdict(list)
+    for each in rows:
+        by_set[each["set_name"], each["set_version"]].append(each)
     return tuple(
         SetOutcome(
             name=name,
             version=version,
-            outcome=_worst(
-                [each["outcome"] for each in standing if (each["set_name"], each["set_version"]) == (name, version)]
-            ),
-            evidence=each["evidence"],
-            reviewed=each["kind"] != "limit" or (name, version) in reviewed,
+            kind=mine[0]["kind"],
+            outcome=_worst([each["outcome"] for each in mine if each["phase"] == last]),
+            evidence=mine[0]["evidence"],
+            reviewed=mine[0]["kind"] != "limit" or (name, version) in reviewed,
         )
-        for (name, version), each in sorted(names.items())
+        for (name, version), mine in sorted(by_set.items())
     )
 
 
 def _worst(outcomes: list[str]) -> str:
-    return next(each for each in ("outside", "within", "cannot tell", "not judged") if each in outcomes)
+    return next((each for each in ("outside", "within", "cannot tell") if each in outcomes), "not judged")
 
 
 def _reviewed_versions() -> set[tuple[str, str]]:

@@ -88,7 +88,9 @@ class VisitFacts:
 def visible_visits(viewer: User) -> QuerySet[Visit]:
     return (
         Visit.objects.filter(appliance__building__client__in=visible_clients(viewer))
-        .select_related("appliance__building__client", "appliance__sheet", "judgement", "record", "signed_by")
+        .select_related(
+            "appliance__building__client", "appliance__sheet", "attendance", "judgement", "record", "signed_by"
+        )
         .prefetch_related("readings", "work", "defects", "marks", "judgement__findings")
     )
 

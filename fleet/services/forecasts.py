@@ -95,12 +95,17 @@ def snapshot_in_force(*, quantity: str, rate: str, now: datetime) -> Snapshot:
 
 
 def refit(*, quantity: str, rate: str, now: datetime) -> Snapshot:
-    """Learn the hyper-parameters of one series anew from all records, and switch to them in one step.
+    """Learn the hyper-parameters of one quantity at one rate anew from all records, and switch to them in one step.
 
     With fewer series than a fit needs, the snapshot is one from assumptions.
     """
     everywhere = Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions")
-    series = [each for each in series_of(list(everywhere)).get((quantity, rate), []) if each.informative]
+    return refit_from(series_of(list(everywhere)).get((quantity, rate), []), quantity=quantity, rate=rate, now=now)
+
+
+def refit_from(known: Sequence[Series], *, quantity: str, rate: str, now: datetime) -> Snapshot:
+    """The same from series that are at hand."""
+    series = [each for each in known if each.informative]
     if len(series) < drift.MIN_SERIES_FOR_FIT:
         return _put_snapshot(drift.assumed(quantity), quantity, rate, len(series), now)
     hyper = drift.fit(_panel(series), drift.Prior.of(quantity))

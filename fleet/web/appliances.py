@@ -13,7 +13,6 @@ from django.utils.translation import ngettext
 
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Flag, Forecast, Record, User, Visit
-from fleet.queries.contractor import the_contractor
 from fleet.queries.histories import History, history_for
 from fleet.services.forecasts import chance_on
 from fleet.services.judgements import target_of
@@ -61,7 +60,9 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "revisit_rule": due_rule(history.revisit, today, _horizon(history)) if history.revisit else None,
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
-            "duties": [{"duty": each, "away": away_words(each.due, today) if each.due else ""} for each in history.duties],
+            "duties": [
+                {"duty": each, "away": away_words(each.due, today) if each.due else ""} for each in history.duties
+            ],
             "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
         },
     )

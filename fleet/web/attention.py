@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.errors import FleetError, Forbidden, NotFound
-from fleet.models import Appliance, Client, Contractor, Flag, Forecast, Role, User
+from fleet.models import Appliance, Contractor, Flag, Forecast, Role, User
 from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, Row, attention_for
 from fleet.queries.contractor import the_contractor
@@ -31,7 +31,7 @@ from fleet.web.drawings import (
 )
 from fleet.web.figures import figure, weekday_without_year
 from fleet.web.findings import FindingRow, finding_row, verdict_of
-from fleet.web.forms import ActForm, WordedActForm, chosen_days, chosen_id, taken
+from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
 from fleet.web.guards import EVERYBODY, FIELD, page, viewer_of
 from fleet.web.rules import DueRule, ReadingRule
 from fleet.web.words import and_words, count_words
@@ -48,7 +48,7 @@ def attention(request: HttpRequest) -> HttpResponse:
     if viewer.role == Role.AUDITOR:
         return redirect("statements")
     today, clients = office_today(), list(visible_clients(viewer))
-    client = _chosen_client(request, clients)
+    client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
     facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)
     contractor = the_contractor()
@@ -73,14 +73,6 @@ def attention(request: HttpRequest) -> HttpResponse:
             "next": None if facts.due else _next_with_a_date(viewer, today),
         },
     )
-
-
-def _chosen_client(request: HttpRequest, clients: list[Client]) -> Client | None:
-    chosen = chosen_id(request.GET, "client")
-    found = next((each for each in clients if each.id == chosen), None)
-    if chosen and found is None:
-        raise NotFound("not_found", "There is no such client that you may see.")
-    return found
 
 
 def _next_with_a_date(viewer: User, today: date) -> Row | None:

@@ -7,13 +7,12 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from fleet.errors import NotFound
-from fleet.models import Client, Flag
+from fleet.models import Flag
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
 from fleet.web.attention import away_words
 from fleet.web.days import office_today, today_at
-from fleet.web.forms import chosen_id
+from fleet.web.forms import chosen_client
 from fleet.web.guards import page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.words import and_words, count_words, turned_out
@@ -23,7 +22,7 @@ from fleet.web.words import and_words, count_words, turned_out
 def buildings(request: HttpRequest) -> HttpResponse:
     viewer = viewer_of(request)
     clients = list(visible_clients(viewer))
-    client = _chosen(clients, chosen_id(request.GET, "client"))
+    client = chosen_client(request.GET, clients)
     rows = buildings_at_a_glance(viewer)
     if client:
         rows = rows.filter(client=client)
@@ -34,13 +33,6 @@ def buildings(request: HttpRequest) -> HttpResponse:
     shown = {"list": page_of(rows, request.GET, by="name"), "count": count, "clients": clients, "client": client}
     shown |= {"sought": sought, "today": office_today()}
     return render(request, "buildings.html", shown)
-
-
-def _chosen(clients: list[Client], chosen: uuid.UUID | None) -> Client | None:
-    found = next((each for each in clients if each.id == chosen), None)
-    if chosen and found is None:
-        raise NotFound("not_found", "There is no such client that you may see.")
-    return found
 
 
 @page()

@@ -8,6 +8,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from fleet.errors import FleetError, NotFound
+from fleet.models import Client
 
 
 class ActForm(forms.Form):
@@ -47,6 +48,15 @@ def chosen_id(query: QueryDict, name: str) -> uuid.UUID | None:
         return uuid.UUID(given) if given else None
     except ValueError as bad:
         raise NotFound("not_found", "There is nothing of that id.") from bad
+
+
+def chosen_client(query: QueryDict, clients: Iterable[Client]) -> Client | None:
+    """The client that a filter sentence names, among those that the viewer may see. Raises NotFound for another."""
+    chosen = chosen_id(query, "client")
+    found = next((each for each in clients if each.id == chosen), None)
+    if chosen and found is None:
+        raise NotFound("not_found", "There is no such client that you may see.")
+    return found
 
 
 def chosen_days(query: QueryDict, name: str, known: Iterable[int], usual: int) -> int:

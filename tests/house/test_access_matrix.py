@@ -211,8 +211,9 @@ class Caller:
 
 
 def is_let_in(response: Any) -> bool:
-    to_log_in = response.status_code == 302 and response["Location"].startswith(reverse("log-in"))
-    return response.status_code < 500 and response.status_code not in REFUSED and not to_log_in
+    """Neither refused nor sent to log in and come back."""
+    sent_away = response.status_code == 302 and "?next=" in response["Location"]
+    return response.status_code < 500 and response.status_code not in REFUSED and not sent_away
 
 
 def fault(row: Row, method: str, user: User | None, response: Any) -> str:

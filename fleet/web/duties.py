@@ -1,0 +1,92 @@
+"""Duties: which rule asks for a check of which appliance, by when, with the arithmetic in words."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.models import Duty
+from fleet.queries.access import visible_clients
+from fleet.queries.duties import standing_duties, undecided_duties
+from fleet.web.attention import away_words
+from fleet.web.days import office_today
+from fleet.web.drawings import row_due_rule
+from fleet.web.forms import chosen_client
+from fleet.web.guards import page, viewer_of
+from fleet.web.pages import page_of
+from fleet.web.rules import DueRule
+from fleet.web.words import and_words, count_words
+
+SOON = timedelta(days=21)
+LINE_HALF = timedelta(days=90)
+MOST_UNDECIDED = 100
+
+
+@page()
+def duties(request: HttpRequest) -> HttpResponse:
+    viewer, today = viewer_of(request), office_today()
+    clients = list(visible_clients(viewer))
+    client = chosen_client(request.GET, clients)
+    dated, undecided = standing_duties(viewer).filter(due__isnull=False), undecided_duties(viewer)
+    if client:
+        dated = dated.filter(appliance__building__client=client)
+        undecided = undecided.filter(appliance__building__client=client)
+    counts = Counts(
+        all=dated.count(),
+        late=dated.filter(due__lt=today).count(),
+        soon=dated.filter(due__gte=today, due__lte=today + SOON).count(),
+        undecided=undecided.count(),
+    )
+    listed = page_of(dated, request.GET, by="due")
+    shown = {
+        "opening": opening(counts),
+        "list": listed,
+        "rows": [_row(each, today) for each in listed.rows],
+        "undecided": undecided[:MOST_UNDECIDED],
+        "undecided_count": counts.undecided,
+        "clients": clients,
+        "client": client,
+        "today": today,
+    }
+    return render(request, "duties.html", shown)
+
+
+@dataclass(frozen=True)
+class Counts:
+    all: int
+    late: int
+    soon: int
+    undecided: int
+
+
+def opening(counts: Counts) -> str:
+    """How many are late, how many come soon, how many can't be told."""
+    if not counts.all and not counts.undecided:
+        return _("No duty stands.")
+    parts = [ngettext("%s duty is late", "%s duties are late", counts.late) % count_words(counts.late).capitalize()]
+    parts.append(
+        ngettext("%s falls due within three weeks", "%s fall due within three weeks", counts.soon)
+        % count_words(counts.soon)
+    )
+    if counts.undecided:
+        parts.append(ngettext("%s can't be told for sure", "%s can't be told for sure", counts.undecided)
+                     % count_words(counts.undecided))  # fmt: skip
+    return _("%(parts)s, of %(all)d.") % {"parts": and_words(parts), "all": counts.all}
+
+
+@dataclass(frozen=True)
+class DutyRow:
+    duty: Duty
+    away: str
+    is_late: bool
+    rule: DueRule
+
+
+def _row(duty: Duty, today: date) -> DutyRow:
+    assert duty.due is not None  # the list is of those with a date
+    opens = duty.earliest_keep or duty.last_done
+    rule = row_due_rule(opens, duty.due, today, LINE_HALF)
+    return DutyRow(duty, away_words(duty.due, today), duty.due < today, rule)

@@ -1,0 +1,101 @@
+"""One visit as its record says it: the same facts as on its paper, and the paper itself."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+
+from fleet.queries.visits import ReadingFacts, VisitFacts, visit_for
+from fleet.web.appliances import proof_link
+from fleet.web.days import today_at
+from fleet.web.drawings import reading_tables
+from fleet.web.figures import day
+from fleet.web.findings import finding_rows, not_judged, source_rows
+from fleet.web.guards import page, viewer_of
+from fleet.web.words import rate_words
+from reports import visit_words
+from reports.readings import also_read, figures_head, figures_row, phase_words, steadiness_words
+from reports.visits import visit_pdf
+
+
+@page()
+def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
+    facts = visit_for(viewer_of(request), visit_id)
+    return render(
+        request,
+        "visit.html",
+        {
+            "place": "records",
+            "facts": facts,
+            "visit": facts.visit,
+            "appliance": facts.appliance,
+            "building": facts.appliance.building,
+            "opening": visit_words.opening(facts),
+            "stop_heading": visit_words.stop_heading(facts),
+            "stop_lines": list(visit_words.stop_lines(facts)),
+            "pairs": [*visit_words.appliance_pairs(facts), *visit_words.visit_pairs(facts)],
+            "tables": reading_tables(facts),
+            "heads": [each.replace("-\n", "").replace("\n", " ") for each in figures_head()[1:]],
+            "figures": [figure_line(each, facts) for each in facts.readings],
+            "findings": finding_rows(facts),
+            "sources": source_rows(facts),
+            "not_judged": not_judged(facts),
+            "work": [visit_words.work_line(each) for each in facts.visit.work.all()],
+            "defects": [visit_words.defect_line(each) for each in facts.visit.defects.all()],
+            "steps": list(visit_words.checklist_lines(facts.visit)),
+            "signature": visit_words.signature_words(facts),
+            "proof": [proof_link(each) for each in reversed(facts.records)],
+        },
+    )
+
+
+@page()
+def paper(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
+    """The visit's record as PDF, with the corrections known today."""
+    facts = visit_for(viewer_of(request), visit_id)
+    pdf = visit_pdf(facts, known_on=today_at(facts.appliance.building))
+    answer = HttpResponse(pdf, content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="visit-{visit_id}.pdf"'
+    return answer
+
+
+@dataclass(frozen=True)
+class FigureLine:
+    """One reading in the table of figures; what else was read, and what is doubtful about it, follow beneath."""
+
+    name: str
+    figures: Sequence[str]
+    taken: str
+    steady: str
+    also: str
+    doubts: Sequence[str]
+
+
+def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
+    reading = each.reading
+    phase = phase_words(reading.counted_phase)
+    return FigureLine(
+        name=f"{reading.number}. {rate_words(reading.rate)}, {phase}",
+        figures=figures_row(each),
+        taken=taken_words(each, facts),
+        steady=steadiness_words(each),
+        also=also_read(each),
+        doubts=[_doubt(doubt["sentence"], voids=doubt["voids"]) for doubt in each.derived["doubts"]],
+    )
+
+
+def _doubt(sentence: str, *, voids: bool) -> str:
+    return _("Void: %s") % sentence if voids else sentence
+
+
+def taken_words(each: ReadingFacts, facts: VisitFacts) -> str:
+    """The time to the precision that it has: nothing is invented."""
+    moment = each.reading.taken_at
+    if moment is None or each.reading.time_precision in ("day", "unknown"):
+        return _("time not known")
+    there = moment.astimezone(visit_words.zone_of(facts))
+    shown = there.strftime("%H:%M:%S" if each.reading.time_precision == "instant" else "%H:%M")
+    return shown if there.date() == facts.visit.local_date else f"{day(there.date())} {shown}"
