@@ -55,7 +55,18 @@ def redis() -> Iterator[str]:
     program = shutil.which("redis-server")
     assert program is not None
     with _folder() as folder:
-        command = [*_unprivileged(), program, "--port", str(port), "--bind", "127.0.0.1", "--save", "", "--dir", str(folder)]
+        command = [
+            *_unprivileged(),
+            program,
+            "--port",
+            str(port),
+            "--bind",
+            "127.0.0.1",
+            "--save",
+            "",
+            "--dir",
+            str(folder),
+        ]
         with _process(command, folder) as process:
             _wait_for_port(port, process)
             yield f"redis://127.0.0.1:{port}/0"

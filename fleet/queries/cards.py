@@ -25,16 +25,15 @@ def card_for(appliance: Appliance, day: date, analyser: Analyser | None = None) 
 def _sheet(version: SheetVersion | None) -> dict[str, Any] | None:
     if version is None:
         return None
-    named: dict[str, Any] = {
+    return dict(version.content) | {
         "id": str(version.sheet_id),
         "version": version.number,
         "name": version.sheet.name,
     }
-    return version.content | named
 
 
 def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
-    return version.content | {
+    return dict(version.content) | {
         "id": version.limit_set.key,
         "version": version.number,
         "name": version.limit_set.name,
@@ -44,8 +43,9 @@ def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
 
 
 def _stop_lines(lines: StopLines) -> dict[str, Any]:
-    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "evidence")
-    return {"id": "stop-lines", "version": lines.number} | {name: getattr(lines, name) for name in names}
+    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm")
+    figures = {name: getattr(lines, name) for name in names}
+    return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
 
 
 def _analyser(analyser: Analyser | None) -> dict[str, Any] | None:

@@ -32,7 +32,7 @@ from fleet.web.drawings import (
 from fleet.web.figures import figure, weekday_without_year
 from fleet.web.findings import FindingRow, finding_row, verdict_of
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
-from fleet.web.guards import EVERYBODY, FIELD, page, viewer_of
+from fleet.web.guards import FIELD, act, page, viewer_of
 from fleet.web.rules import DueRule, ReadingRule
 from fleet.web.words import and_words, count_words
 
@@ -42,7 +42,7 @@ MOST_ROWS = 100
 MOST_MARKS = 6
 
 
-@page(readers=EVERYBODY)
+@page()
 def attention(request: HttpRequest) -> HttpResponse:
     viewer = viewer_of(request)
     if viewer.role == Role.AUDITOR:
@@ -243,7 +243,7 @@ def away_words(when: date, today: date) -> str:
 # ---- answering for a flag, and closing one ----
 
 
-@page(writers=FIELD, readers=frozenset())
+@act(writers=FIELD, place="attention")
 def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     """A named person answers for it; it stays open."""
     flag = _visible_flag(request, flag_id)
@@ -258,7 +258,7 @@ def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     return _back(request, flag)
 
 
-@page(writers=FIELD, readers=frozenset())
+@act(writers=FIELD, place="attention")
 def close(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     """Closed by hand, with its reason; unsafe and stop level only by somebody qualified."""
     flag = _visible_flag(request, flag_id)

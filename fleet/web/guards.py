@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
 
 from fleet.errors import Forbidden, NotFound
 from fleet.models import Role, User
@@ -40,6 +41,21 @@ def page(*, readers: frozenset[str] = EVERYBODY, writers: frozenset[str] = NOBOD
                 raise PermissionDenied from refused
 
         return guarded
+
+    return guard
+
+
+def act(*, writers: frozenset[str], place: str) -> Callable[[View], View]:
+    """An address that only takes forms. Opened as a page, after logging in again, it leads to `place`."""
+
+    def guard(view: View) -> View:
+        guarded = page(writers=writers)(view)
+
+        @wraps(view)
+        def posted(request: HttpRequest, **path: Any) -> HttpResponse:
+            return redirect(place) if request.method in READING else guarded(request, **path)
+
+        return posted
 
     return guard
 

@@ -27,9 +27,7 @@ def ids(case: dict[str, str]) -> str:
 
 
 @pytest.mark.parametrize("case", CASES, ids=ids)
-@pytest.mark.parametrize(
-    ("quantity", "column", "base"), [("o2", "O2_dry_pct", 4.572), ("co2", "CO2_dry_pct", 9.188)]
-)
+@pytest.mark.parametrize(("quantity", "column", "base"), [("o2", "O2_dry_pct", 4.572), ("co2", "CO2_dry_pct", 9.188)])
 def test_takes_the_weather_out_where_the_humidity_is_known(
     case: dict[str, str], quantity: Quantity, column: str, base: float
 ) -> None:
@@ -55,9 +53,7 @@ def test_unknown_humidity_stays_within_its_uncertainty(case: dict[str, str]) -> 
 
 @pytest.mark.parametrize("case", ALTITUDES, ids=ids)
 def test_barometric_pressure_of_the_cases(case: dict[str, str]) -> None:
-    assert barometric_pressure_pa(float(case["altitude_m"])) == pytest.approx(
-        100 * float(case["p_hPa"]), abs=10
-    )
+    assert barometric_pressure_pa(float(case["altitude_m"])) == pytest.approx(100 * float(case["p_hPa"]), abs=10)
 
 
 def test_barometric_pressure_of_the_standard_atmosphere() -> None:
@@ -103,9 +99,7 @@ def test_the_uncertainty_of_a_missing_temperature_is_six_kelvin_of_slope() -> No
 
 @property_settings
 @given(fuels, st.sampled_from(REGULATING), readings_o2, intake_temps_c)
-def test_o2_and_co2_are_corrected_to_the_same_flame(
-    fuel: Fuel, control: Control, o2_pct: float, temp_c: float
-) -> None:
+def test_o2_and_co2_are_corrected_to_the_same_flame(fuel: Fuel, control: Control, o2_pct: float, temp_c: float) -> None:
     o2, _ = corrected_to_reference(fuel, control, "o2", o2_pct, temp_c)
     co2, _ = corrected_to_reference(fuel, control, "co2", co2_pct_from_o2(fuel, o2_pct), temp_c)
     if o2 >= 0:

@@ -97,9 +97,7 @@ def _gas_property(quantity: str) -> Callable[[str], float]:
 def _dew_point(inputs: str) -> float:
     if "lambda=" in inputs:
         return float(dew_point_c(CASE_FUELS[inputs.split(";")[0]], number_after("lambda=", inputs)))
-    ratio = (
-        1.0 if "stoich" in inputs or inputs == "same" else excess_air_ratio_from_o2(FUELS["natural_gas"], 6.3)
-    )
+    ratio = 1.0 if "stoich" in inputs or inputs == "same" else excess_air_ratio_from_o2(FUELS["natural_gas"], 6.3)
     return float(dew_point_c(FUELS["natural_gas"], ratio))
 
 
@@ -127,9 +125,7 @@ def _stack(field: str) -> Callable[[str], float]:
 def _saturated(field: str) -> Callable[[str], float]:
     def value(inputs: str) -> float:
         fuel = CASE_FUELS[inputs.split(";")[0]]
-        balance = heat_balance(
-            fuel, number_after("lambda=", inputs), number_after("saturated at", inputs), 20.0
-        )
+        balance = heat_balance(fuel, number_after("lambda=", inputs), number_after("saturated at", inputs), 20.0)
         return float(getattr(balance, field))
 
     return value
@@ -172,16 +168,12 @@ ANSWERS: dict[str, Callable[[str], float]] = {
     "condensed_fraction_pct": lambda inputs: 100 * _saturated("condensate_fraction")(inputs),
     "eff_gross_pct": _saturated("efficiency_pct_gross"),
     "co_air_free_ppm": _air_free,
-    "co_co2_ratio": lambda inputs: float(
-        co_co2_ratio(number_after("CO=", inputs), number_after("CO2=", inputs))
-    ),
+    "co_co2_ratio": lambda inputs: float(co_co2_ratio(number_after("CO=", inputs), number_after("CO2=", inputs))),
     "co_mg_per_kWh_net": _co_mass,
     "nox_mg_per_kWh_net": lambda inputs: float(mg_per_kwh(CASE_FUELS["G20"], 1.0, "NO2", "net")),
     "Fd_dscf_per_MMBtu": _f_factor(lambda fuel: fuel.dry_products),
     "Fc_scf_per_MMBtu": _f_factor(lambda fuel: fuel.co2_max_pct / 100 * fuel.dry_products),
-    "saturation_pressure_Pa": lambda inputs: float(
-        saturation_pressure_pa(number_after("T=", inputs) - 273.15)
-    ),
+    "saturation_pressure_Pa": lambda inputs: float(saturation_pressure_pa(number_after("T=", inputs) - 273.15)),
 }
 
 

@@ -34,9 +34,7 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "dew_point_c": lambda x: combustion.dew_point_c(GAS, x),
     "efficiency": lambda x: combustion.heat_balance(GAS, 1.2, x, 20.0).efficiency_pct_net,
     "efficiency by ratio": lambda x: combustion.heat_balance(GAS, x, 150.0, 20.0).efficiency_pct_net,
-    "regulation_loss": lambda x: combustion.regulation_loss(
-        LOSS_COEFFICIENTS["de_2010_light_oil"], x, 150.0, 20.0
-    ),
+    "regulation_loss": lambda x: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, 150.0, 20.0),
     "air_free": lambda x: combustion.air_free(x, 5.0),
     "air_free by o2": lambda x: combustion.air_free(50.0, x),
     "air_free_from_co2": lambda x: combustion.air_free_from_co2(50.0, x, 11.9),
@@ -71,9 +69,7 @@ def test_awkward_values_neither_warn_nor_raise_and_arrays_agree_with_scalars(
 
 def test_the_room_starts_nothing_but_numpy() -> None:
     """Importing it in a fresh interpreter must not pull in a web framework, scipy or unit handling."""
-    script = (
-        "import sys, fleet.combustion; print([m for m in ('django', 'scipy', 'pint') if m in sys.modules])"
-    )
+    script = "import sys, fleet.combustion; print([m for m in ('django', 'scipy', 'pint') if m in sys.modules])"
     found = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
 

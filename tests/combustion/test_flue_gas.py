@@ -65,9 +65,7 @@ def test_dry_shares_make_a_whole(fuel: Fuel, ratio: float) -> None:
 
 @property_settings
 @given(fuels, o2_readings, st.floats(0.0, 0.5))
-def test_air_in_the_sample_leaves_the_apparent_maximum_as_it_was(
-    fuel: Fuel, o2_pct: float, air_share: float
-) -> None:
+def test_air_in_the_sample_leaves_the_apparent_maximum_as_it_was(fuel: Fuel, o2_pct: float, air_share: float) -> None:
     co2 = co2_pct_from_o2(fuel, o2_pct)
     diluted_o2 = (1 - air_share) * o2_pct + air_share * O2_AIR_PCT
     diluted_co2 = (1 - air_share) * co2 + air_share * CO2_AIR_PCT

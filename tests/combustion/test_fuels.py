@@ -59,9 +59,7 @@ def test_refuses_a_composition_and_says_why(composition: dict[str, float], words
         ({"C": 0.86, "H": 0.14}, 1.0, "heating value"),
     ],
 )
-def test_refuses_an_analysis_and_says_why(
-    mass_fractions: dict[str, float], hhv_mj_kg: float, words: str
-) -> None:
+def test_refuses_an_analysis_and_says_why(mass_fractions: dict[str, float], hhv_mj_kg: float, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         Fuel.from_ultimate_analysis("odd", mass_fractions, hhv_mj_kg)
 

@@ -67,9 +67,7 @@ def test_losses_and_efficiencies_of_a_stack(fuel: Fuel, cases: list[dict[str, st
 
 
 def test_latent_loss_of_a_dry_stack() -> None:
-    for fuel, cases in by_fuel(
-        [case for case in rows("stack_loss") if float(case["condensed_fraction_pct"]) == 0]
-    ):
+    for fuel, cases in by_fuel([case for case in rows("stack_loss") if float(case["condensed_fraction_pct"]) == 0]):
         ratio = excess_air_ratio_from_o2(fuel, column(cases, "O2_dry_pct"))
         balance = heat_balance(fuel, ratio, column(cases, "t_flue_C"), 20.0)
         close(balance.latent_loss_pct_gross, column(cases, "latent_gross_pct"), 0.002)
@@ -186,9 +184,7 @@ def test_methane_with_hydrogen(case: dict[str, str]) -> None:
     assert fuel.co2_max_pct == pytest.approx(float(case["CO2max_dry_pct"]), abs=6e-4)
     assert float(gas.o2_pct) == pytest.approx(float(case["O2_at_lambda1.25"]), abs=6e-4)
     assert float(gas.co2_pct) == pytest.approx(float(case["CO2_at_lambda1.25"]), abs=6e-4)
-    assert float(dew_point_c(fuel, 1.25)) == pytest.approx(
-        float(case["dewpoint_C_lambda1.25"]), abs=DEW_POINT_K
-    )
+    assert float(dew_point_c(fuel, 1.25)) == pytest.approx(float(case["dewpoint_C_lambda1.25"]), abs=DEW_POINT_K)
 
 
 def test_air_leaking_into_the_sample_can_not_be_seen_in_the_pair() -> None:

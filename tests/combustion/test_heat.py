@@ -25,9 +25,7 @@ air_temps_c = st.floats(-15.0, 45.0)
 
 @property_settings
 @given(fuels, lean_ratios, flue_temps_c, st.floats(0.01, 50.0), air_temps_c)
-def test_a_hotter_flue_never_saves_heat(
-    fuel: Fuel, ratio: float, flue_c: float, hotter: float, air_c: float
-) -> None:
+def test_a_hotter_flue_never_saves_heat(fuel: Fuel, ratio: float, flue_c: float, hotter: float, air_c: float) -> None:
     cool, hot = (heat_balance(fuel, ratio, t, air_c) for t in (flue_c, flue_c + hotter))
     assert hot.sensible_loss_pct_net > cool.sensible_loss_pct_net
     assert hot.latent_loss_pct_gross >= cool.latent_loss_pct_gross
@@ -36,9 +34,7 @@ def test_a_hotter_flue_never_saves_heat(
 
 @property_settings
 @given(fuels, lean_ratios, st.floats(0.01, 1.0), st.floats(80.0, 300.0))
-def test_more_air_never_saves_heat_in_a_dry_stack(
-    fuel: Fuel, ratio: float, more: float, flue_c: float
-) -> None:
+def test_more_air_never_saves_heat_in_a_dry_stack(fuel: Fuel, ratio: float, more: float, flue_c: float) -> None:
     leaner, richer = (heat_balance(fuel, r, flue_c, 20.0) for r in (ratio + more, ratio))
     assert leaner.efficiency_pct_net < richer.efficiency_pct_net
 
@@ -54,9 +50,7 @@ def test_no_more_than_the_gross_heating_value_comes_out(
 
 @property_settings
 @given(fuels, lean_ratios, st.floats(70_000.0, 105_000.0), st.floats(0.0, 0.02))
-def test_nothing_jumps_at_the_dew_point(
-    fuel: Fuel, ratio: float, pressure_pa: float, air_humidity: float
-) -> None:
+def test_nothing_jumps_at_the_dew_point(fuel: Fuel, ratio: float, pressure_pa: float, air_humidity: float) -> None:
     air = {"pressure_pa": pressure_pa, "humidity_ratio": air_humidity}
     dew = dew_point_c(fuel, ratio, **air)
     below, above = (heat_balance(fuel, ratio, dew + step, 20.0, **air) for step in (-1e-5, 1e-5))
@@ -68,9 +62,7 @@ def test_nothing_jumps_at_the_dew_point(
 
 @property_settings
 @given(fuels, lean_ratios, flue_temps_c, air_temps_c)
-def test_net_and_gross_are_one_heat_on_two_bases(
-    fuel: Fuel, ratio: float, flue_c: float, air_c: float
-) -> None:
+def test_net_and_gross_are_one_heat_on_two_bases(fuel: Fuel, ratio: float, flue_c: float, air_c: float) -> None:
     balance = heat_balance(fuel, ratio, flue_c, air_c)
     gross = balance.efficiency_pct_net * fuel.net_per_gross
     assert balance.efficiency_pct_gross == pytest.approx(gross, rel=1e-12)
@@ -138,9 +130,7 @@ def test_a_rich_flame_has_no_balance() -> None:
 def test_the_dew_point_needs_no_flue_temperature() -> None:
     balance = heat_balance(METHANE, 1.25, np.nan, 20.0)
     assert balance.dew_point_c == pytest.approx(54.87, abs=0.05)
-    assert np.isnan(
-        [balance.efficiency_pct_net, balance.sensible_loss_pct_net, balance.condensate_fraction]
-    ).all()
+    assert np.isnan([balance.efficiency_pct_net, balance.sensible_loss_pct_net, balance.condensate_fraction]).all()
 
 
 def test_impossible_pressure_has_no_balance() -> None:
@@ -163,9 +153,7 @@ def test_figures_have_the_shape_of_the_inputs() -> None:
 
 def test_a_common_condensing_boiler() -> None:
     """Common practice, no source: about 97 to 98 % gross with flue gas at 30 °C, 87 to 88 % with 60 °C."""
-    cool, warm = (
-        heat_balance(FUELS["natural_gas"], 1.28, t, 20.0).efficiency_pct_gross for t in (30.0, 60.0)
-    )
+    cool, warm = (heat_balance(FUELS["natural_gas"], 1.28, t, 20.0).efficiency_pct_gross for t in (30.0, 60.0))
     assert 96.5 < cool < 98.5
     assert 87.0 < warm < 89.0
 

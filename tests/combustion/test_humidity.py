@@ -14,9 +14,7 @@ from fleet.combustion import (
 from tests.combustion.cases import fuels, lean_ratios, property_settings
 
 
-@pytest.mark.parametrize(
-    ("kelvin", "mpa"), [(300, 0.353658941e-2), (500, 0.263889776e1), (600, 0.123443146e2)]
-)
+@pytest.mark.parametrize(("kelvin", "mpa"), [(300, 0.353658941e-2), (500, 0.263889776e1), (600, 0.123443146e2)])
 def test_saturation_pressure_of_the_standard(kelvin: float, mpa: float) -> None:
     """IAPWS-IF97 table 35, digits from memory."""
     assert saturation_pressure_pa(kelvin - 273.15) == pytest.approx(mpa * 1e6, rel=1e-8)
@@ -47,9 +45,7 @@ def test_more_air_lowers_the_dew_point(fuel: Fuel, ratio: float, more: float) ->
 
 def test_altitude_lowers_the_dew_point() -> None:
     """54.9 °C at sea level is 50.9 °C at 834 hPa (computed with CoolProp)."""
-    assert dew_point_c(FUELS["methane"], 1.25, pressure_pa=[101325.0, 83430.0]) == pytest.approx(
-        [54.9, 50.9], abs=0.1
-    )
+    assert dew_point_c(FUELS["methane"], 1.25, pressure_pa=[101325.0, 83430.0]) == pytest.approx([54.9, 50.9], abs=0.1)
 
 
 def test_impossible_air_answers_nan() -> None:

@@ -11,9 +11,7 @@ from tests.combustion.cases import fuels, property_settings
 GAS = FUELS["natural_gas"]
 
 
-def codes(
-    o2_pct: float, co2_pct: float, co_ppm: float, basis: Co2Basis = "measured", fuel: Fuel = GAS
-) -> list[str]:
+def codes(o2_pct: float, co2_pct: float, co_ppm: float, basis: Co2Basis = "measured", fuel: Fuel = GAS) -> list[str]:
     return [doubt.code for doubt in doubts(fuel, o2_pct, co2_pct, co_ppm, co2_basis=basis)]
 
 

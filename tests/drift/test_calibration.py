@@ -10,9 +10,7 @@ def test_intervals_are_the_exact_binomial_ones():
     chance = np.repeat([0.05, 0.3, 0.7], [40, 25, 10])
     outside = np.concatenate([np.arange(40) < 3, np.arange(25) < 0, np.arange(10) < 10])
     table = reliability(chance, outside, edges=[0, 0.1, 0.5, 1.0])
-    for hits, count, low, high in zip(
-        (3, 0, 10), (40, 25, 10), table.share_low, table.share_high, strict=True
-    ):
+    for hits, count, low, high in zip((3, 0, 10), (40, 25, 10), table.share_low, table.share_high, strict=True):
         expected = binomtest(hits, count).proportion_ci(0.95, "exact")
         assert (low, high) == pytest.approx((expected.low, expected.high))
     np.testing.assert_array_equal(table.count, [40, 25, 10])

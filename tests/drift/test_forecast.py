@@ -54,9 +54,7 @@ def bridge_monte_carlo(state, hyper, limits, years, paths, steps, seed):
 def test_the_crossing_agrees_with_simulated_paths(x, mu, level_sd, drift_sd, correlation, q, years):
     state, hyper = make_state(x, mu, level_sd, drift_sd, correlation), make_hyper(q=q)
     share, error = bridge_monte_carlo(state, hyper, LIMITS, years, paths=60_000, steps=60, seed=5)
-    assert crossing_probability(state, hyper, LIMITS, years, nodes=24)[0] == pytest.approx(
-        share, abs=3.5 * error
-    )
+    assert crossing_probability(state, hyper, LIMITS, years, nodes=24)[0] == pytest.approx(share, abs=3.5 * error)
 
 
 @pytest.mark.parametrize(("lower", "upper"), [(None, 9.5), (8.5, None)])
@@ -135,9 +133,7 @@ def test_a_unit_says_the_same_alone_and_in_a_crowd():
     state, hyper = random_states(9000, 4), make_hyper()
     crowd = crossing_probability(state, hyper, LIMITS, 1.0)
     chosen = [0, 4095, 4096, 8999]
-    np.testing.assert_allclose(
-        crossing_probability(state.take(chosen), hyper, LIMITS, 1.0), crowd[chosen], atol=1e-12
-    )
+    np.testing.assert_allclose(crossing_probability(state.take(chosen), hyper, LIMITS, 1.0), crowd[chosen], atol=1e-12)
 
 
 bounded = settings(max_examples=60, derandomize=True, deadline=None)
@@ -191,9 +187,7 @@ def test_mirrored_records_give_the_mirrored_state():
     adjusted = [False, False, True, False]
 
     def state_of(readings, settings_left, m):
-        panel = Panel.from_records(
-            "aaaa", "gggg", [0, 1, 2.2, 3], readings, settings_left, adjusted, target=9.0
-        )
+        panel = Panel.from_records("aaaa", "gggg", [0, 1, 2.2, 3], readings, settings_left, adjusted, target=9.0)
         return filter(panel, make_hyper(m=m))
 
     one, other = state_of(found, left, -0.05), state_of(18.0 - found, 18.0 - left, 0.05)
@@ -217,9 +211,7 @@ def test_the_reading_forecast_is_what_the_filter_then_expects():
     panel = Panel.from_records("aa", "gg", [0.0, 1.0], [9.1, 8.9], [np.nan] * 2, [False] * 2, target=9.0)
     before = filter(panel.take([0]), hyper)
     ahead = reading_distribution(before, hyper, 1.3)
-    longer = Panel.from_records(
-        "aaa", "ggg", [0.0, 1.0, 2.3], [9.1, 8.9, 8.6], [np.nan] * 3, [False] * 3, target=9.0
-    )
+    longer = Panel.from_records("aaa", "ggg", [0.0, 1.0, 2.3], [9.1, 8.9, 8.6], [np.nan] * 3, [False] * 3, target=9.0)
     np.testing.assert_allclose(filter(longer, hyper).z, (8.6 - ahead.mean) / ahead.sd)
 
 

@@ -23,9 +23,7 @@ def test_json_brings_back_every_bit_and_betrays_a_change():
         Hyper.from_json(hyper.to_json().replace('"rho": 0.3', '"rho": 0.4'))
 
 
-@pytest.mark.parametrize(
-    ("name", "value"), [("q", -1.0), ("s2", -1.0), ("r", 0.0), ("w2", 0.0), ("m", np.nan)]
-)
+@pytest.mark.parametrize(("name", "value"), [("q", -1.0), ("s2", -1.0), ("r", 0.0), ("w2", 0.0), ("m", np.nan)])
 def test_impossible_hyper_parameters_are_refused(name, value):
     with pytest.raises(ValueError, match=name):
         make_hyper(**{name: value})

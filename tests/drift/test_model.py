@@ -82,15 +82,11 @@ def test_the_state_is_the_conditional_normal_of_level_and_drift():
     panel = Panel.from_records("aa", "gg", [0.0, 2.0], [9.4, 8.8], [9.1, NAN], [True, False], target=9.0)
     state = filter(panel, hyper)
     prior_mean = np.array([9.0 + hyper.rho * 0.1 + 2.0 * hyper.m, hyper.m])
-    prior = np.array(
-        [[hyper.w2 + 4.0 * hyper.s2 + 2.0 * hyper.q, 2.0 * hyper.s2], [2.0 * hyper.s2, hyper.s2]]
-    )
+    prior = np.array([[hyper.w2 + 4.0 * hyper.s2 + 2.0 * hyper.q, 2.0 * hyper.s2], [2.0 * hyper.s2, hyper.s2]])
     gain = prior[:, 0] / (prior[0, 0] + hyper.r)
     np.testing.assert_allclose([state.x[0], state.mu[0]], prior_mean + gain * (8.8 - prior_mean[0]))
     left = prior - np.outer(gain, prior[0])
-    np.testing.assert_allclose(
-        [state.Pxx[0], state.Pxm[0], state.Pmm[0]], [left[0, 0], left[0, 1], left[1, 1]]
-    )
+    np.testing.assert_allclose([state.Pxx[0], state.Pxm[0], state.Pmm[0]], [left[0, 0], left[0, 1], left[1, 1]])
 
 
 def assert_same(one, other):

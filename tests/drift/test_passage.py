@@ -56,9 +56,7 @@ def test_an_uncertain_drift_is_the_average_over_certain_ones(seed):
     start, width, zero = rng.uniform(0.02, 0.98, n), np.ones(n), np.zeros(n)
     drift, drift_var = rng.normal(0, 0.4, n), rng.uniform(0.001, 0.1, n)
     q, years = 10 ** rng.uniform(-2.5, -0.3, n), rng.uniform(0.1, 4, n)
-    between = averaged_over_drift(
-        lambda m: survival_between(start, width, m, zero, q, years), drift, drift_var
-    )
+    between = averaged_over_drift(lambda m: survival_between(start, width, m, zero, q, years), drift, drift_var)
     below = averaged_over_drift(lambda m: survival_below(start, m, zero, q, years), drift, drift_var)
     np.testing.assert_allclose(survival_between(start, width, drift, drift_var, q, years), between, atol=1e-9)
     np.testing.assert_allclose(survival_below(start, drift, drift_var, q, years), below, atol=1e-9)

@@ -12,9 +12,7 @@ NAN = np.nan
 def panel_of(*visits, **extra):
     """Visits as (unit, t, as found, as left, adjusted)."""
     units, times, found, left, adjusted = zip(*visits, strict=True)
-    return Panel.from_records(
-        units, ["g"] * len(units), times, found, left, adjusted, **{"target": 9.0} | extra
-    )
+    return Panel.from_records(units, ["g"] * len(units), times, found, left, adjusted, **{"target": 9.0} | extra)
 
 
 def test_columns_are_units_and_rows_are_visits():
@@ -73,9 +71,7 @@ def test_an_as_left_reading_without_adjustment_is_not_kept():
 
 def test_missing_may_be_none_and_ids_may_be_uuids():
     unit = UUID(int=7)
-    panel = Panel.from_records(
-        [unit, unit], [1, 1], [0, 1], [9.0, None], [None, 9.1], [False, True], target=9.0
-    )
+    panel = Panel.from_records([unit, unit], [1, 1], [0, 1], [9.0, None], [None, 9.1], [False, True], target=9.0)
     assert panel.unit_ids == (unit,)
     assert np.isnan(panel.as_found[1, 0])
 

@@ -37,7 +37,8 @@ def main() -> None:
         start.wait()
         answer = client.post("/api/v1/visits", copy.deepcopy(body), format="json")
         answers.append((answer.status_code, answer.json().get("id")))
-        if answer.status_code >= 400: print(answer.content[:300])
+        if answer.status_code >= 400:
+            print(answer.content[:300])
         connection.close()
 
     threads = [threading.Thread(target=send) for _ in range(THREADS)]

@@ -76,9 +76,7 @@ def test_the_revisit_is_at_the_earliest_of_all_reasons_and_lists_them(
     assert "gasket worn" in revisit.sentence
 
 
-def test_an_unsafe_appliance_is_to_be_seen_at_once(
-    body: dict[str, Any], boiler: Appliance, technician: User
-) -> None:
+def test_an_unsafe_appliance_is_to_be_seen_at_once(body: dict[str, Any], boiler: Appliance, technician: User) -> None:
     body["disposition"] = {"state": "isolated", "unsafe": True, "details": {"reason": "spilling"}}
     store(body, technician)
     revisit = refresh_appliance(appliance=boiler, now=NOON)

@@ -23,7 +23,9 @@ def live(
     """One visit each March: CO2 at high fire as found, set back to the target each time."""
     for number, value in enumerate(found):
         day = f"{2026 - len(found) + number + 1}-03-02"
-        body = visit_body(boiler, person, analyser, day=day, found=(value, "9.10"), left=(left, "9.10") if left else None)
+        body = visit_body(
+            boiler, person, analyser, day=day, found=(value, "9.10"), left=(left, "9.10") if left else None
+        )
         for each in body["readings"]:
             each["values"]["air_temp"] = measured(air_c[number] if air_c else "20.0", "degC")
         store(body, actor, NOON)

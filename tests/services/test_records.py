@@ -100,5 +100,5 @@ def test_a_defect_is_closed_by_a_later_visit_and_stays_closed_when_rebuilt(
 def test_canonical_bytes_are_those_of_the_standard(body: dict[str, Any]) -> None:
     """RFC 8785, by the library rfc8785 0.1.4."""
     rfc8785 = pytest.importorskip("rfc8785")
-    body["note"] = "ångström · 试验 · \U0001f525 \\ \" \n"
+    body["note"] = 'ångström · 试验 · \U0001f525 \\ " \n'
     assert canonical_bytes(body) == rfc8785.dumps(body)

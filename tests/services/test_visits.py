@@ -44,7 +44,10 @@ def test_a_visit_is_judged_and_names_its_versions(body: dict[str, Any], technici
     assert judgement.outcome == "within"
     assert judgement.sheet_version.number == 1
     assert judgement.stop_lines.number == 1
-    assert judgement.summary == "As left, within the limits of Test sheet v1 and the contractor's stop lines v1 as recorded."
+    assert (
+        judgement.summary
+        == "As left, within the limits of Test sheet v1 and the contractor's stop lines v1 as recorded."
+    )
     found = judgement.findings.get()
     assert (found.rate, found.phase, found.value) == ("high", "as found", 8.9)
 
@@ -54,9 +57,7 @@ def test_a_visit_asks_for_its_appliance_to_be_looked_at_again(body: dict[str, An
     assert Job.objects.filter(kind="refresh_appliance", key=body["appliance"], state="waiting").count() == 1
 
 
-def test_the_building_named_must_be_the_appliances(
-    body: dict[str, Any], technician: User, building: Building
-) -> None:
+def test_the_building_named_must_be_the_appliances(body: dict[str, Any], technician: User, building: Building) -> None:
     other = make_building(building.client, "Other House")
     body["attendance"]["building"] = str(other.id)
     with pytest.raises(Malformed) as refused:
@@ -124,7 +125,7 @@ def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], tech
     store(body, technician)
     first = Record.objects.get(kind="visit")
     amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", actor=technician, now=NOON)
-    with pytest.raises(Exception, match="UNIQUE|unique"):
+    with pytest.raises(Exception, match=r"UNIQUE|unique"):
         Record.objects.create(
             kind="visit", subject=first.subject, content=b"{}", sha256="0" * 64, submitted_sha256="0" * 64,
             amends=first, actor=technician, received_at=NOON,
@@ -145,9 +146,7 @@ def test_an_unreadable_message_does_not_flag_what_its_sender_may_not_see(boiler:
     assert HeldMessage.objects.count() == 1
 
 
-def test_analysers_and_people_off_the_register_are_accepted_and_marked(
-    body: dict[str, Any], technician: User
-) -> None:
+def test_analysers_and_people_off_the_register_are_accepted_and_marked(body: dict[str, Any], technician: User) -> None:
     for each in body["readings"]:
         each["analyser"], each["person"] = "the old one in the van", str(uuid.uuid4())
     codes = set(store(body, technician).marks.values_list("code", flat=True))
