@@ -86,6 +86,13 @@ def _open_outside(visit: Visit, findings: list[Finding], now: datetime) -> None:
         )
 
 
+def close_moved(*, visit_id: uuid.UUID, appliance: Appliance, now: datetime) -> None:
+    """The visit was another appliance's: what it opened here is closed, but for what only a person may close."""
+    opened = Flag.objects.filter(appliance=appliance, visit=visit_id, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
+    why = _("The visit was another appliance's; it was moved by a correction.")
+    opened.update(closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1)
+
+
 def open_unsafe_unread(*, appliance: Appliance, held_id: uuid.UUID, now: datetime) -> None:
     """A message that can't be read calls the appliance unsafe: that much is acted on at once."""
     sentence = _("Called unsafe in a message that could not be read; the message is kept for mending.")

@@ -76,12 +76,18 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
 
 @transaction.atomic
 def amend_visit(*, draft: VisitDraft, reason: str, actor: User, now: datetime) -> Visit:
-    """A correction: a new record with the whole new content; the old one stays. Raises NotFound, Conflict."""
+    """A correction: a new record with the whole new content; the old one stays. Raises NotFound, Conflict.
+
+    A visit on the wrong appliance is moved: what it opened there is closed, but for unsafe and stop level, which
+    only a qualified person closes.
+    """
     appliance = _appliance(draft, actor)
+    before = visible_appliances(actor).filter(visits=draft.id).first()
     newest = Record.objects.filter(kind="visit", subject=draft.id, amended_by__isnull=True).first()
-    if newest is None or not visible_appliances(actor).filter(visits=draft.id).exists():
+    if newest is None or before is None:
         raise NotFound("not_found", "There is no such visit that you may see.")
-    content = draft.content | {"site": _site_facts(appliance), "amendment": {"reason": reason}}
+    site = content_of(newest)["site"] if before == appliance else _site_facts(appliance)
+    content = draft.content | {"site": site, "amendment": {"reason": reason}}
     try:
         with transaction.atomic():
             record = append_record(
@@ -95,6 +101,9 @@ def amend_visit(*, draft: VisitDraft, reason: str, actor: User, now: datetime) -
             )
     except IntegrityError as bad:
         raise Conflict("amended_meanwhile", "Somebody else corrected this visit; read it again.") from bad
+    if before != appliance:
+        flags.close_moved(visit_id=draft.id, appliance=before, now=now)
+        jobs.request_job(kind="refresh_appliance", key=str(before.id), due_at=now)
     return _take_in(record, appliance, now=now)
 
 

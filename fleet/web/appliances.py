@@ -60,9 +60,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "revisit_rule": due_rule(history.revisit, today, _horizon(history)) if history.revisit else None,
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
-            "duties": [
-                {"duty": each, "away": away_words(each.due, today) if each.due else ""} for each in history.duties
-            ],
+            "duties": [(each, away_words(each.due, today) if each.due else "") for each in history.duties],
             "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
         },
     )

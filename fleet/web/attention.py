@@ -176,9 +176,8 @@ def _drifting(row: Row, contractor: Contractor, today: date) -> AttentionRow:
         when=when,
         away=away_words(when, today) if when else "",
         flag=flag,
-        sentence=flag.sentence,
         chance=figure(100 * float(flag.figures.get("chance", 0)), 0),
-        **(_expected(row, forecast, today) if forecast else {}),
+        **(_expected(row, forecast, today) if forecast else {"sentence": flag.sentence}),
     )
 
 

@@ -143,13 +143,23 @@ class LineRow:
 
 
 def line_row(statement: Statement, line: Line) -> LineRow:
-    return LineRow(line, statement_rule(statement, line), tuple(_set_words(each) for each in line.outcomes))
+    """The sets of each outcome together, the outcome that weighs most first."""
+    words = {
+        "outside": _("outside"),
+        "cannot tell": _("can't be decided"),
+        "not judged": _("not judged"),
+        "within": _("within"),
+    }
+    sets = {
+        said: [_set_words(each) for each in line.outcomes if each.outcome == outcome] for outcome, said in words.items()
+    }
+    named = tuple((said, ", ".join(each)) for said, each in sets.items() if each)
+    return LineRow(line, statement_rule(statement, line), named)
 
 
-def _set_words(each: SetOutcome) -> tuple[str, str]:
-    """The outcome, and the set in its version with the doubts about it."""
-    words = {"outside": _("outside"), "within": _("within"), "cannot tell": _("can't be decided")}
+def _set_words(each: SetOutcome) -> str:
+    """The set in its version, with the doubts about it."""
     doubts = [] if each.reviewed else [_("not reviewed")]
-    doubts += [evidence_words(each.evidence)] if each.evidence in ("memory", "own") else []
+    doubts += [evidence_words(each.evidence)] if each.evidence == "memory" else []
     beside = f" ({', '.join(doubts)})" if doubts else ""
-    return words.get(each.outcome, _("not judged")), f"{each.name} v{each.version}{beside}"
+    return f"{each.name} v{each.version}{beside}"

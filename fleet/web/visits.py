@@ -38,7 +38,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "stop_lines": list(visit_words.stop_lines(facts)),
             "pairs": [*visit_words.appliance_pairs(facts), *visit_words.visit_pairs(facts)],
             "tables": reading_tables(facts),
-            "heads": [each.replace("-\n", "").replace("\n", " ") for each in figures_head()[1:]],
+            "heads": [each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]],
             "figures": [figure_line(each, facts) for each in facts.readings],
             "findings": finding_rows(facts),
             "sources": source_rows(facts),

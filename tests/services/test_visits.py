@@ -121,6 +121,27 @@ def test_a_correction_moves_a_visit_to_the_right_appliance(
     assert amend_visit(draft=read_visit(body), reason="wrong one", actor=technician, now=NOON).appliance == other
 
 
+def test_moving_a_visit_closes_what_it_opened_on_the_wrong_appliance(
+    body: dict[str, Any], technician: User, boiler: Appliance
+) -> None:
+    body["readings"][2]["values"]["co2"] = measured("10.30", "%")
+    store(body, technician)
+    other = make_appliance(boiler.building, boiler.sheet, "Boiler 2", serial="S-200")
+    amend_visit(draft=read_visit(body | {"appliance": str(other.id)}), reason="wrong one", actor=technician, now=NOON)
+    still_open = Flag.objects.filter(closed_at__isnull=True)
+    assert {each.appliance for each in still_open} == {other}
+    assert set(Job.objects.values_list("key", flat=True)) == {str(boiler.id), str(other.id)}
+
+
+def test_a_correction_keeps_the_site_facts_of_its_day(
+    body: dict[str, Any], technician: User, boiler: Appliance
+) -> None:
+    store(body, technician)
+    Building.objects.update(fuel="propane")
+    amended = amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", actor=technician, now=NOON)
+    assert amended.fuel == "natural_gas"
+
+
 def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], technician: User) -> None:
     store(body, technician)
     first = Record.objects.get(kind="visit")
