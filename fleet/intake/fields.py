@@ -9,6 +9,7 @@ from typing import Any
 from django.utils.dateparse import parse_date, parse_datetime
 from rest_framework import serializers
 
+from fleet.intake.errors import NON_FIELD
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
 from fleet.units import convert
 
@@ -22,7 +23,7 @@ class StrictSerializer(serializers.Serializer[Any]):
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, dict):
-            raise serializers.ValidationError(f"is {_shown(data)}; it must be an object")
+            raise serializers.ValidationError({NON_FIELD: [f"is {_shown(data)}; it must be an object"]})
         allowed = {name for name, field in self.fields.items() if not field.read_only}
         unknown = [str(key) for key in data if key not in allowed]
         if unknown:

@@ -91,15 +91,17 @@ class Answer:
 
 
 def answer_of(history: History, today: date) -> Answer:
-    revisit = history.revisit
+    revisit, standing = history.revisit, _standing(history, today)
+    # Beside what is unsafe or out of service a chance of drifting would read as comfort.
+    chance = _chance(history, today) if history.forecasts and not standing else {}
     return Answer(
-        standing=_standing(history, today),
+        standing=standing,
         by=revisit.latest if revisit else None,
         is_late=revisit is not None and revisit.latest < today,
         away=away_words(revisit.latest, today) if revisit else "",
         reason=revisit.sentence if revisit else "",
-        basis=basis_words(history.forecasts),
-        **(_chance(history, today) if history.forecasts else {}),
+        basis=basis_words(history.forecasts) if chance else "",
+        **chance,
     )
 
 

@@ -28,6 +28,8 @@ Verdict = Mapping[str, Any]
 GASES = {"co2": "CO₂", "o2": "O₂"}
 RATES_ABREAST = 2
 MARGIN_SHARE = 0.25
+LOOK_BACK = timedelta(days=90)
+LONGEST_WINDOW = timedelta(days=200)
 QUALIFIERS = ("more than", "less than", "at least")
 
 
@@ -234,10 +236,10 @@ def due_rule(revisit: Revisit, today: date, horizon: date | None = None) -> DueR
     return DueRule(today, opens=revisit.earliest, last_day=revisit.latest, horizon=horizon)
 
 
-def row_due_rule(opens: date | None, last_day: date, today: date, within: timedelta) -> DueRule:
-    """For rows that share one scale: from some weeks before today to the end of what the list covers."""
+def row_due_rule(opens: date | None, last_day: date, today: date, ahead: timedelta) -> DueRule:
+    """For rows that share one scale: from a quarter of a year before today to the end of what the list covers."""
     opens = min(opens, last_day) if opens else None
-    return DueRule(today, opens, last_day, first=today - within, until=today + within + timedelta(days=7))
+    return DueRule(today, opens, last_day, first=today - LOOK_BACK, until=today + ahead + timedelta(days=7))
 
 
 def statement_rule(statement: Statement, line: Line) -> DueRule:
@@ -322,6 +324,8 @@ def _visit_cell(
 
 
 def window_words(revisit: Revisit, today: date) -> str:
-    """The window in short, beneath a small rule."""
+    """The window in short, beneath a small rule; one that opened with the duty itself says nothing."""
+    if revisit.latest - revisit.earliest > LONGEST_WINDOW:
+        return _("last day %s") % day(revisit.latest, today)
     shown = {"opens": day(revisit.earliest, today), "last": day(revisit.latest, today)}
     return _("from %(opens)s, last day %(last)s") % shown

@@ -38,12 +38,13 @@ def count_words(count: int) -> str:
 
 
 def said(sentence: str) -> str:
-    """A stored sentence as a page says it: days in words, gases and signs as the trade writes them.
+    """A stored sentence as a page says it: days in words, gases and signs as the trade writes them, a full stop.
 
     >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
-    'O₂ was outside (limit ≤ 4 %) on 7 January 2027'
+    'O₂ was outside (limit ≤ 4 %) on 7 January 2027.'
     """
-    return signs(_ISO_DAY.sub(_spoken, sentence))
+    spoken = signs(_ISO_DAY.sub(_spoken, sentence)).strip()
+    return spoken if not spoken or spoken.endswith((".", "!", "?", "…")) else f"{spoken}."
 
 
 def _spoken(found: re.Match[str]) -> str:

@@ -22,6 +22,8 @@ from fleet.services.visits import hold_message
 from tests import cast
 
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
+# A statement is asked for by its query; {client} is the id of ours.
+PERIOD = "?client={client}&begins=2026-01-01&ends=2026-12-31"
 REFUSED = (401, 403, 404, 405)
 
 TECHNICIAN, DISPATCHER = frozenset({Role.TECHNICIAN}), frozenset({Role.DISPATCHER})
@@ -39,14 +41,15 @@ class Row:
     allowed: dict[str, frozenset[str]]
     of: str = ""
     bound: bool = False
+    query: str = ""
 
 
-def api(of: str = "", *, bound: bool = False, **allowed: frozenset[str]) -> Row:
-    return Row("api", allowed, of, bound)
+def api(of: str = "", *, bound: bool = False, query: str = "", **allowed: frozenset[str]) -> Row:
+    return Row("api", allowed, of, bound, query)
 
 
-def page(of: str = "", *, bound: bool = False, **allowed: frozenset[str]) -> Row:
-    return Row("page", allowed, of, bound)
+def page(of: str = "", *, bound: bool = False, query: str = "", **allowed: frozenset[str]) -> Row:
+    return Row("page", allowed, of, bound, query)
 
 
 def act(of: str, **allowed: frozenset[str]) -> Row:
@@ -75,9 +78,9 @@ TABLE: dict[str, Row] = {
     "records": page(GET=EVERYBODY),
     "mark-settle": act("mark", POST=OFFICE),
     "held-settle": act("held-message", POST=OFFICE),
-    "statements": page(GET=OFFICE | AUDITOR),
-    "statement-pdf": page(GET=OFFICE | AUDITOR),
-    "statement-csv": page(GET=OFFICE | AUDITOR),
+    "statements": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
+    "statement-pdf": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
+    "statement-csv": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "api-documentation": page(GET=EVERYBODY),
     "api-schema": api(GET=EVERYBODY),
     "api-clients": api(GET=EVERYBODY, POST=OFFICE),
@@ -129,7 +132,7 @@ TABLE: dict[str, Row] = {
     "api-forecasts": api(GET=EVERYBODY),
     "api-forecast": api("forecast", bound=True, GET=EVERYBODY),
     "api-revisits": api(GET=EVERYBODY),
-    "api-statements": api(GET=EVERYBODY),
+    "api-statements": api(bound=True, query=PERIOD, GET=EVERYBODY),
     "api-contractor": api(GET=EVERYBODY, PATCH=MANAGER),
     "api-jobs": api(GET=MANAGER),
     "api-retry-job": api("job", POST=MANAGER),
@@ -221,7 +224,7 @@ class Caller:
             return "/api/v2/nothing"
         if row.of == "token":
             return reverse(name, args=[self._token()])
-        return reverse(name, args=[things[row.of]] if row.of else [])
+        return reverse(name, args=[things[row.of]] if row.of else []) + row.query.format(**things)
 
     def _token(self) -> str:
         if self.user is None:
@@ -291,5 +294,5 @@ def test_what_belongs_to_another_client_is_not_found(
 
 def test_addresses_of_the_table_lead_where_their_names_say(things: dict[str, str]) -> None:
     nobody = Caller(None)
-    led = {name: resolve(nobody.path(name, row, things)).url_name for name, row in TABLE.items()}
+    led = {name: resolve(nobody.path(name, row, things).split("?")[0]).url_name for name, row in TABLE.items()}
     assert {name: to for name, to in led.items() if name != to} == {}

@@ -1,0 +1,88 @@
+"""A maker's sheet is checked when it is entered, so that nothing later has to guess."""
+
+import copy
+from typing import Any
+
+import pytest
+
+from fleet.errors import Malformed
+from fleet.intake.register import read_limit_set
+from fleet.intake.sheets import read_sheet
+from tests.cast import SHEET
+
+
+def sheet(**changes: Any) -> dict[str, Any]:
+    return copy.deepcopy(SHEET) | changes
+
+
+def target(**changes: Any) -> dict[str, Any]:
+    return sheet(targets=[SHEET["targets"][0] | changes])
+
+
+def test_figures_stay_as_written() -> None:
+    assert read_sheet(sheet())["targets"][0]["tolerance"] == "0.3"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field"),
+    [
+        (sheet(control="magic"), "control"),
+        (sheet(input_basis="both"), "input_basis"),
+        (sheet(rates=["high", "high"]), "rates"),
+        (sheet(fuel="coal"), "fuel"),
+        (target(rate="middle"), "targets.0.rate"),
+        (target(tolerance_basis="%"), "targets.0.tolerance_basis"),
+        (target(tolerance=None), "targets.0.tolerance"),
+        (target(casing="ajar"), "targets.0.casing"),
+        (sheet(ceilings=[{"quantity": "co", "value": "9", "unit": "%", "rate": "any"}]), "ceilings.0.unit"),
+        (sheet(adjusters=[SHEET["adjusters"][0] | {"raises_co2": "left"}]), "adjusters.0.raises_co2"),
+        (sheet(colour="red"), "colour"),
+    ],
+)
+def test_what_would_have_to_be_guessed_is_refused_by_field(wrong: dict[str, Any], field: str) -> None:
+    with pytest.raises(Malformed) as refused:
+        read_sheet(wrong)
+    assert field in refused.value.details["errors"]
+
+
+def test_a_band_open_on_one_side_is_no_target() -> None:
+    wrong = target(value=None, tolerance=None, tolerance_basis="range", lower="8.5")
+    wrong["targets"][0] = {key: value for key, value in wrong["targets"][0].items() if value is not None}
+    with pytest.raises(Malformed) as refused:
+        read_sheet(wrong)
+    assert "both ends" in str(refused.value.details["errors"])
+
+
+LIMIT_SET: dict[str, Any] = {
+    "name": "Contract",
+    "jurisdiction": "any",
+    "kind": "contract",
+    "evidence": "own",
+    "decision_rule": "simple",
+    "interval": {"type": "max_months", "months": 6},
+    "limits": [
+        {"id": "a", "quantity": "co", "unit": "ppm", "basis": "air_free", "firing_rate": "any", "when": "any",
+         "fires_when": {"op": ">", "value": "80"}, "limit_text": "<= 80", "severity": "out_of_limit",
+         "source": "contract", "evidence": "own"}
+    ],
+    "sources": ["contract"],
+}  # fmt: skip
+
+
+def test_a_limit_set_that_can_be_reckoned_with_is_taken() -> None:
+    assert read_limit_set(LIMIT_SET)["limits"][0]["fires_when"] == {"op": ">", "value": "80"}
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"interval": {"type": "whenever"}}, "interval"),
+        ({"evidence": "sure"}, "evidence"),
+        ({"sources": []}, "sources"),
+        ({"limits": [LIMIT_SET["limits"][0] | {"severity": "dreadful"}]}, "limits"),
+    ],
+)
+def test_a_limit_set_that_cannot_is_refused(change: dict[str, Any], field: str) -> None:
+    with pytest.raises(Malformed) as refused:
+        read_limit_set(copy.deepcopy(LIMIT_SET) | change)
+    assert field in refused.value.details["errors"]

@@ -1,0 +1,124 @@
+"""What comes in is read once, strictly: a clear refusal names the field, the value and what is allowed."""
+
+import copy
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.errors import Malformed
+from fleet.intake.fields import plain_decimal
+from fleet.intake.visits import read_visit, unsafe_appliance
+from tests.cast import measured
+
+
+def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
+    copied = copy.deepcopy(body)
+    place: Any = copied
+    *way, last = path.split(".")
+    for step in way:
+        place = place[int(step)] if step.isdigit() else place[step]
+    if value is None:
+        del place[last]
+    else:
+        place[int(last) if last.isdigit() else last] = value
+    return copied
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "field", "said"),
+    [
+        ("readings.0.values.co2", measured("9,2", "%"), "readings.0.values.co2.value", "decimal number"),
+        ("readings.0.values.co2", measured("9.2", "ppm"), "readings.0.values.co2.unit", "must be one of: %"),
+        ("readings.0.values.co2", measured("9.2", "%", "about"), "readings.0.values.co2.qualifier", "more than"),
+        ("readings.0.values.co2", {"value": True, "unit": "%"}, "readings.0.values.co2.value", "True"),
+        ("readings.0.values.co2", {"value": "٩.٢", "unit": "%"}, "readings.0.values.co2.value", "decimal number"),
+        ("readings.0.values.co2", {"value": "1e3", "unit": "%"}, "readings.0.values.co2.value", "1e3"),
+        ("readings.0.values.co_air_free", measured("9", "ppm"), "readings.0.values.co_air_free", "is not known here"),
+        ("readings.1.phase", "before", "readings.1.phase", "as found, between, as left"),
+        ("readings.1.taken_at", "2026-03-02T10:05:00", "readings.1.taken_at", "offset"),
+        ("readings.1.taken_at", "2026-02-30", "readings.1.taken_at", "must be a day"),
+        ("appliance", "boiler 1", "appliance", "UUID"),
+        ("outcome", "passed", "outcome", "tested, partly tested, not tested"),
+        ("nonsense", 1, "nonsense", "is not known here"),
+        ("schema", "visit/9", "schema", "visit/1"),
+        ("attendance.arrived_at", None, "attendance.arrived_at", "required"),
+        ("checklist.0", {"step": "x", "answer": "not done"}, "checklist.0.why", "needs its reason"),
+    ],
+)
+def test_a_wrong_field_is_named_with_its_value_and_what_is_allowed(
+    body: dict[str, Any], path: str, value: Any, field: str, said: str
+) -> None:
+    with pytest.raises(Malformed) as refused:
+        read_visit(changed(body, path, value))
+    errors = refused.value.details["errors"]
+    assert list(errors) == [field]
+    assert said in errors[field]
+
+
+def test_all_wrong_fields_are_named_at_once(body: dict[str, Any]) -> None:
+    wrong = changed(changed(body, "outcome", "passed"), "readings.0.phase", "x")
+    with pytest.raises(Malformed) as refused:
+        read_visit(wrong)
+    assert set(refused.value.details["errors"]) == {"outcome", "readings.0.phase"}
+
+
+@pytest.mark.parametrize("data", [None, [], "visit", 3, {"id": {}}])
+def test_whatever_comes_is_refused_and_never_breaks(db: None, data: Any) -> None:
+    with pytest.raises(Malformed):
+        read_visit(data)
+
+
+def test_a_tested_visit_without_readings_is_refused(body: dict[str, Any]) -> None:
+    with pytest.raises(Malformed) as refused:
+        read_visit(body | {"readings": [], "work": []})
+    assert "readings" in refused.value.details["errors"]
+
+
+def test_a_number_and_its_text_are_the_same_message(body: dict[str, Any]) -> None:
+    as_number = changed(body, "readings.0.values.co2", {"value": Decimal("8.90"), "unit": "%", "qualifier": "="})
+    assert read_visit(as_number).submitted_sha256 == read_visit(body).submitted_sha256
+    assert read_visit(as_number).content["readings"][0]["values"]["co2"]["value"] == "8.90"
+
+
+def test_text_that_reorders_or_hides_is_cleaned(body: dict[str, Any]) -> None:
+    note = read_visit(body | {"note": "left\u202eright\x00 e\u0301"}).content["note"]
+    assert note == "leftright \u00e9"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "unit", "figure"),
+    [
+        ("flue_temp", "212", "degF", "100"),
+        ("draught", "-0.02", "inH2O", "-4.981778"),
+        ("gas_pressure_working", "20", "mbar", "2000"),
+        ("oil_pressure", "10", "bar", "1000000"),
+        ("air_temp", "-3.5", "degC", "-3.5"),
+    ],
+)
+def test_entered_units_become_the_columns(
+    body: dict[str, Any], quantity: str, value: str, unit: str, figure: str
+) -> None:
+    """Conversions by definition: 212 °F is 100 °C; 1 inH2O is 249.08891 Pa (39.2 °F, NIST SP 811)."""
+    content = read_visit(changed(body, f"readings.0.values.{quantity}", measured(value, unit))).content
+    assert content["readings"][0]["values"][quantity] == {
+        "value": value, "unit": unit, "qualifier": "=", "figure": figure,
+    }  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.decimals(-500, 500, places=3, allow_nan=False))
+def test_a_plain_decimal_has_no_exponent_and_the_same_value(value: Decimal) -> None:
+    text = plain_decimal(value)
+    assert "E" not in text.upper()
+    assert Decimal(text) == value
+
+
+def test_an_unsafe_call_is_read_out_of_an_unreadable_message(body: dict[str, Any]) -> None:
+    broken = body | {"readings": "garbage", "disposition": {"state": "?", "unsafe": True}}
+    assert str(unsafe_appliance(broken)) == body["appliance"]
+    assert unsafe_appliance(broken | {"disposition": {"unsafe": "true"}}) is None
+    assert unsafe_appliance(broken | {"appliance": "x"}) is None
+    assert unsafe_appliance([]) is None
