@@ -16,11 +16,14 @@ from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
 
 
+NO_INTERVAL = {"type": "none"}
+
+
 @transaction.atomic
 def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -> list[Duty]:
     """The duties that a set's interval rule puts on each appliance it reaches; none where it has no rule."""
     version = attachment.limit_set.current
-    if version is None or version.content.get("interval", {}).get("type", "none") == "none":
+    if version is None or version.content.get("interval", NO_INTERVAL)["type"] == NO_INTERVAL["type"]:
         return []
     opened = []
     for appliance in appliances_reached(attachment):
@@ -41,6 +44,23 @@ def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -
             opened.append(recompute_duty(duty=duty, today=now.date()))
             jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
     return opened
+
+
+@transaction.atomic
+def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) -> None:
+    """The set has a new version: its duties go by the interval rule of today, begin or end with it."""
+    version = attachment.limit_set.versions.order_by("-number").first()
+    rule = version.content.get("interval", NO_INTERVAL) if version else NO_INTERVAL
+    if rule["type"] == NO_INTERVAL["type"]:
+        end_duties(attachment=attachment, until=now.date(), now=now)
+        return
+    for duty in Duty.objects.filter(attachment=attachment, until__isnull=True).select_related("appliance__building"):
+        if duty.rule != rule:
+            Duty.objects.filter(id=duty.id).update(rule=rule, version=F("version") + 1)
+            duty.refresh_from_db()
+            recompute_duty(duty=duty, today=now.date())
+            jobs.request_job(kind="refresh_appliance", key=str(duty.appliance_id), due_at=now)
+    open_duties(attachment=attachment, actor=actor, now=now)
 
 
 def appliances_reached(attachment: LimitSetAttachment) -> Iterable[Appliance]:

@@ -24,7 +24,10 @@ def add_limit_set_version(
     id: uuid.UUID,
     review: dict[str, str] | None = None,
 ) -> LimitSetVersion:
-    """The next version of the set. `review` names who checked it, on which day and by which source."""
+    """The next version of the set. `review` names who checked it, on which day and by which source.
+
+    The next due date of what is under the set follows this version; what was judged keeps the version of its day.
+    """
     newest = limit_set.versions.order_by("-number").first()
     full = {
         "schema": "limit-set/1",
@@ -36,6 +39,8 @@ def add_limit_set_version(
     }
     record = append_record(kind="limit set version", subject=id, content=full, actor=actor, now=now)
     put_rows(limit_set_version_rows(full, record.id))
+    for attachment in limit_set.attachments.filter(until__isnull=True):
+        duties.follow_set(attachment=attachment, actor=actor, now=now)
     return LimitSetVersion.objects.get(id=id)
 
 

@@ -7,8 +7,9 @@ import pytest
 
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User
+from fleet.models.register import new_id
 from fleet.services.duties import add_duty, recompute_duty
-from fleet.services.limits import attach_limit_set
+from fleet.services.limits import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import propose_revisit, refresh_appliance
 from tests.cast import NOON, make_appliance, store, visit_body
 
@@ -102,6 +103,26 @@ def test_a_new_appliance_in_the_place_of_an_attachment_is_reached_when_it_is_att
     make_appliance(boiler.building, boiler.sheet, "Boiler 2")
     attach("fr-4-400kw", manager, client=boiler.building.client)
     assert Duty.objects.count() == 2
+
+
+def test_a_new_version_of_a_set_moves_the_next_due_date(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    store(body, technician)
+    attach("demo-neutral", manager, appliance=boiler)
+    assert Duty.objects.get().due == date(2027, 3, 2)
+    neutral = LimitSet.objects.get(key="demo-neutral")
+    content = neutral.current.content | {"interval": {"type": "max_months", "months": 6}}
+    add_limit_set_version(limit_set=neutral, content=content, actor=manager, now=NOON, id=new_id())
+    assert Duty.objects.get().due == date(2026, 9, 2)
+
+
+def test_a_version_without_an_interval_ends_the_duty(boiler: Appliance, manager: User) -> None:
+    attach("demo-neutral", manager, appliance=boiler)
+    neutral = LimitSet.objects.get(key="demo-neutral")
+    content = neutral.current.content | {"interval": {"type": "none"}}
+    add_limit_set_version(limit_set=neutral, content=content, actor=manager, now=NOON, id=new_id())
+    assert Duty.objects.get().until == NOON.date()
 
 
 def test_recomputing_without_a_change_writes_nothing(boiler: Appliance, manager: User) -> None:
