@@ -71,8 +71,7 @@ def _described(exc: Exception, *, reading: bool) -> tuple[dict[str, Any], dict[s
     if isinstance(exc, FleetError):
         return _body(_status_of(exc, reading), exc.code, exc.message, **exc.details), {}
     if isinstance(exc, exceptions.ValidationError):
-        errors = {_path(name): said for name, said in flat_errors(exc.detail).items()}
-        return _body(422, "invalid", "Some fields can't be accepted.", errors=errors), {}
+        return _body(422, "invalid", "Some fields can't be accepted.", errors=flat_errors(exc.detail)), {}
     if isinstance(exc, exceptions.APIException):
         code = str(exc.get_codes())
         return _body(exc.status_code, _CODES.get(code, code), str(exc.detail)), _headers(exc)
@@ -99,10 +98,6 @@ def _status_of(exc: FleetError, reading: bool) -> int:
     if exc.code == "invalid" and not reading:
         return 422
     return exc.status
-
-
-def _path(name: str) -> str:
-    return name.replace("non_field_errors", "body") if name.endswith("non_field_errors") else name
 
 
 def _headers(exc: exceptions.APIException) -> dict[str, str]:

@@ -13,6 +13,7 @@ from api import (
     defects,
     documentation,
     duties,
+    files,
     flags,
     flue_groups,
     forecasts,
@@ -67,6 +68,9 @@ _VISITS = [
     path("visits/<uuid:id>", visits.OneVisit.as_view(), name="api-visit"),
     path("visits/<uuid:id>/amendments", visits.Amendments.as_view(), name="api-amendments"),
     path("visits/<uuid:id>/paper.pdf", visits.VisitPaper.as_view(), name="api-visit-paper"),
+    path("visits/<uuid:id>/files", files.VisitFiles.as_view(), name="api-visit-files"),
+    path("files/<uuid:id>", files.OneFile.as_view(), name="api-file"),
+    path("files/<uuid:id>/content", files.FileContent.as_view(), name="api-file-content"),
     path("held-messages", held_messages.HeldMessages.as_view(), name="api-held-messages"),
     path("held-messages/<uuid:id>", held_messages.OneHeldMessage.as_view(), name="api-held-message"),
     path(

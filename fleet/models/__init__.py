@@ -9,6 +9,7 @@ from fleet.models.clients import Client
 from fleet.models.contractor import Contractor
 from fleet.models.defects import Defect
 from fleet.models.duties import Duty
+from fleet.models.files import StoredFile
 from fleet.models.flags import Flag
 from fleet.models.forecasts import Forecast, Snapshot
 from fleet.models.jobs import Job
@@ -51,6 +52,7 @@ __all__ = [
     "SheetVersion",
     "Snapshot",
     "StopLines",
+    "StoredFile",
     "User",
     "Visit",
     "WorkItem",

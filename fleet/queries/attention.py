@@ -97,8 +97,8 @@ def _visible_forecasts(viewer: User) -> QuerySet[Forecast]:
 
 
 def _forecasts_of(flags: list[Flag]) -> dict[tuple[UUID, str], Forecast]:
-    """The forecasts that these flags are about: a course is long, so nobody else's is read."""
-    about = Forecast.objects.filter(appliance__in=[each.appliance_id for each in flags]).defer("series")
+    """The forecasts that these flags are about: course and series are long, so nobody else's are read."""
+    about = Forecast.objects.filter(appliance__in=[each.appliance_id for each in flags])
     return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in about}
 
 

@@ -21,10 +21,10 @@ from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
 from fleet.web.charts import DriftChart
 from fleet.web.days import today_at
 from fleet.web.drawings import VisitCell, drift_chart, due_rule, reading_tables, series_words, visit_cells, walls_of
-from fleet.web.figures import figure
 from fleet.web.findings import source_rows
 from fleet.web.guards import page, viewer_of
-from fleet.web.words import rate_words, turned_out
+from fleet.web.rules import DueRule
+from fleet.web.words import chance_words, rate_words, turned_out
 from reports.visit_words import opening
 
 VISITS_SHOWN = 12
@@ -57,7 +57,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "charts": charts_of(history, today),
             "rates": [rate_words(each) for each in rates],
             "visits": visit_rows(history.visits[:VISITS_SHOWN], rates, shown_quantity(history)),
-            "revisit_rule": due_rule(history.revisit, today, _horizon(history)) if history.revisit else None,
+            "revisit_rule": _revisit_rule(history, today),
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
             "duties": [(each, away_words(each.due, today) if each.due else "") for each in history.duties],
@@ -123,8 +123,8 @@ def _chance(history: History, today: date) -> dict[str, Any]:
     return {
         "series": series_words(worst),
         "band": f"{worst.lower_pct:g} {_('to')} {worst.upper_pct:g} %" if worst.lower_pct is not None else "",
-        "chance": figure(100 * chance_on(worst, on), 0),
-        "accepted": figure(100 * worst.accepted_chance, 0),
+        "chance": chance_words(chance_on(worst, on)),
+        "accepted": chance_words(worst.accepted_chance),
         "due_on": on,
     }
 
@@ -196,6 +196,13 @@ def _visit_words(visit: Visit) -> str:
         return f"{visit.get_outcome_display()}: {visit.outcome_reason}"
     words = turned_out(visit)
     return f"{words}; {visit.get_outcome_display()}" if visit.outcome == Visit.Outcome.PARTLY else words
+
+
+def _revisit_rule(history: History, today: date) -> DueRule | None:
+    if history.revisit is None:
+        return None
+    last = history.visits[0].local_date if history.visits else None
+    return due_rule(history.revisit, today, horizon=_horizon(history), last_visit=last)
 
 
 def _horizon(history: History) -> date | None:

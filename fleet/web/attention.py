@@ -14,11 +14,12 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.errors import FleetError, Forbidden, NotFound
-from fleet.models import Appliance, Contractor, Flag, Forecast, Role, User
+from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
 from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, Row, attention_for
 from fleet.queries.contractor import the_contractor
 from fleet.queries.flags import visible_flags
+from fleet.queries.revisits import visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.web.days import office_today
 from fleet.web.drawings import (
@@ -34,7 +35,7 @@ from fleet.web.findings import FindingRow, finding_row, verdict_of
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
 from fleet.web.guards import FIELD, act, page, viewer_of
 from fleet.web.rules import DueRule, ReadingRule
-from fleet.web.words import and_words, count_words
+from fleet.web.words import and_words, chance_words, count_words
 
 WITHIN_DAYS = (7, 21, 42, 90)
 USUALLY_WITHIN = 21
@@ -63,22 +64,22 @@ def attention(request: HttpRequest) -> HttpResponse:
             "drifting": [_drifting(each, contractor, today) for each in facts.drifting[:MOST_ROWS]],
             "due": [_due(each, today, within) for each in facts.due[:MOST_ROWS]],
             "most": MOST_ROWS,
-            "accepted": figure(100 * contractor.accepted_chance, 0),
-            "flag_at": figure(100 * contractor.flag_at, 0),
+            "accepted": chance_words(contractor.accepted_chance),
+            "flag_at": chance_words(contractor.flag_at),
             "clients": clients,
             "client": client,
             "within": within,
             "choices": WITHIN_DAYS,
             "marks": facts.marks[:MOST_MARKS],
-            "next": None if facts.due else _next_with_a_date(viewer, today),
+            "next": None if facts.due else _next_with_a_date(viewer, today + timedelta(days=within)),
         },
     )
 
 
-def _next_with_a_date(viewer: User, today: date) -> Row | None:
-    """The soonest revisit of all, for a day on which nothing is due."""
-    later = attention_for(viewer, today, due_within=timedelta(days=3660)).due
-    return next(iter(later), None)
+def _next_with_a_date(viewer: User, after: date) -> Revisit | None:
+    """The soonest revisit after the days that are shown, for when nothing is due in them."""
+    later = visible_revisits(viewer).filter(latest__gt=after)
+    return later.order_by("latest", "id").first()
 
 
 def opening(facts: Attention) -> str:
@@ -141,6 +142,7 @@ class AttentionRow:
     appliance: Appliance
     when: date | None
     away: str
+    is_late: bool
     flag: Flag | None = None
     sentence: str = ""
     finding: FindingRow | None = None
@@ -160,6 +162,7 @@ def _outside(row: Row, contractor: Contractor, today: date) -> AttentionRow:
         appliance=flag.appliance,
         when=when,
         away=away_words(when, today),
+        is_late=when < today,
         flag=flag,
         sentence=flag.sentence,
         finding=finding,
@@ -175,8 +178,9 @@ def _drifting(row: Row, contractor: Contractor, today: date) -> AttentionRow:
         appliance=flag.appliance,
         when=when,
         away=away_words(when, today) if when else "",
+        is_late=when is not None and when < today,
         flag=flag,
-        chance=figure(100 * float(flag.figures.get("chance", 0)), 0),
+        chance=chance_words(float(flag.figures.get("chance", 0))),
         **(_expected(row, forecast, today) if forecast else {"sentence": flag.sentence}),
     )
 
@@ -218,6 +222,7 @@ def _due(row: Row, today: date, within: int) -> AttentionRow:
         appliance=revisit.appliance,
         when=revisit.latest,
         away=away_words(revisit.latest, today),
+        is_late=revisit.latest < today,
         sentence=revisit.sentence,
         rule=row_due_rule(revisit.earliest, revisit.latest, today, timedelta(days=within)),
         caption=window_words(revisit, today),

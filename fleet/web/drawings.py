@@ -126,19 +126,31 @@ def _pin(drawn: PaperPin) -> Pin:
 
 
 def verdict_rule(verdict: Verdict) -> ReadingRule | None:
-    """The value against the figure that it breaks; None where either isn't a number."""
+    """The value against the figures that it breaks; None where either isn't a number. A target's band is no limit."""
     value, lower, upper = verdict["value"], verdict["lower"], verdict["upper"]
     if not isinstance(value, float | int) or (lower is None and upper is None):
         return None
     ends = [float(each) for each in (value, lower, upper) if each is not None]
     low, high = _ends(ends, from_zero=verdict["unit"] == "ppm")
-    walls = [Wall(lower, "lower")] if lower is not None else []
-    walls += [Wall(upper, "upper")] if upper is not None else []
-    decimals = decimals_of(verdict["quantity"])
+    is_band, decimals = verdict["kind"] == "band", decimals_of(verdict["quantity"])
     pin = Pin(float(value), text=figure(value, decimals), qualifier=_qualifier(verdict["qualifier"]))
-    side = {"left": [pin]} if verdict["phase"] == "as left" else {"found": [pin]}
-    label = chemical(verdict["label"])
-    return ReadingRule(label, unit_words(verdict["unit"]), low, high, decimals, walls=walls, **side)
+    return ReadingRule(
+        chemical(verdict["label"]),
+        unit_words(verdict["unit"]),
+        low,
+        high,
+        decimals,
+        band_lower=lower if is_band else None,
+        band_upper=upper if is_band else None,
+        walls=[] if is_band else _walls(lower, upper),
+        found=[] if verdict["phase"] == "as left" else [pin],
+        left=[pin] if verdict["phase"] == "as left" else [],
+    )
+
+
+def _walls(lower: float | None, upper: float | None) -> list[Wall]:
+    walls = [] if lower is None else [Wall(lower, "lower")]
+    return walls if upper is None else [*walls, Wall(upper, "upper")]
 
 
 def _qualifier(said: str) -> Qualifier:
@@ -167,7 +179,7 @@ def drift_chart(forecast: Forecast, revisit: Revisit | None, today: date, walls:
         band_upper=forecast.upper_pct,
         target=forecast.target_pct,
         course=[_outcome(each) for each in forecast.course],
-        due=due_rule(revisit, today, forecast.horizon_on) if revisit else None,
+        due=_chart_due(forecast, revisit, today),
         correction=_("Values corrected to 20 °C intake air; the table beneath has them as read, too."),
     )
 
@@ -231,9 +243,21 @@ def expected_rule(forecast: Forecast, expected: Outcome) -> ReadingRule:
 # ---- due dates ----
 
 
-def due_rule(revisit: Revisit, today: date, horizon: date | None = None) -> DueRule:
-    """The window of the reason that binds, its last day, and when the accepted chance is used up."""
-    return DueRule(today, opens=revisit.earliest, last_day=revisit.latest, horizon=horizon)
+def due_rule(revisit: Revisit, today: date, *, horizon: date | None = None, last_visit: date | None = None) -> DueRule:
+    """The window of the reason that binds, its last day, and when the accepted chance is used up.
+
+    A window that opened with the rule itself, years ago, is shown from the last visit on.
+    """
+    opens = revisit.earliest
+    if last_visit and opens < last_visit <= revisit.latest:
+        opens = last_visit
+    return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon)
+
+
+def _chart_due(forecast: Forecast, revisit: Revisit | None, today: date) -> DueRule | None:
+    if revisit is None:
+        return None
+    return due_rule(revisit, today, horizon=forecast.horizon_on, last_visit=forecast.last_visit_on)
 
 
 def row_due_rule(opens: date | None, last_day: date, today: date, ahead: timedelta) -> DueRule:

@@ -147,11 +147,13 @@ def line_row(statement: Statement, line: Line) -> LineRow:
     words = {
         "outside": _("outside"),
         "cannot tell": _("can't be decided"),
+        "withheld": _("withheld until somebody has reviewed it"),
         "not judged": _("not judged"),
         "within": _("within"),
     }
     sets = {
-        said: [_set_words(each) for each in line.outcomes if each.outcome == outcome] for outcome, said in words.items()
+        said: [_set_words(each) for each in line.outcomes if each.on_paper == outcome]
+        for outcome, said in words.items()
     }
     named = tuple((said, ", ".join(each)) for said, each in sets.items() if each)
     return LineRow(line, statement_rule(statement, line), named)

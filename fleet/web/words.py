@@ -54,6 +54,17 @@ def _spoken(found: re.Match[str]) -> str:
         return found.group(0)
 
 
+def chance_words(chance: float) -> str:
+    """A chance in per cent, never rounded to none or to certainty.
+
+    >>> chance_words(0.604), chance_words(0.0001), chance_words(0.9999)
+    ('60 %', 'under 1 %', 'over 99 %')
+    """
+    if chance < 0.01:
+        return _("under 1 %")
+    return _("over 99 %") if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
 def rate_words(rate: str) -> str:
     """A sheet's name for a rate, as one says it."""
     known = {"high": _("high fire"), "low": _("low fire"), "single": _("its one rate")}

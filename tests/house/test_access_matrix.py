@@ -6,6 +6,7 @@ A route that stands in no row fails. To add one, write its row: which roles may 
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,11 +16,12 @@ from rest_framework.test import APIClient
 
 from fleet.models import Analyser, Appliance, Client, Flag, FlueGroup, Forecast, Job, LimitSet, Mark, Role, User
 from fleet.services.duties import add_duty
+from fleet.services.files import store_file
 from fleet.services.limits import attach_limit_set
 from fleet.services.revisits import refresh_appliance
 from fleet.services.tokens import create_token
 from fleet.services.visits import hold_message
-from tests import cast
+from tests import cast, pictures
 
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 # A statement is asked for by its query; {client} is the id of ours.
@@ -138,6 +140,9 @@ TABLE: dict[str, Row] = {
     "api-retry-job": api("job", POST=MANAGER),
     "api-tokens": api(GET=EVERYBODY, POST=EVERYBODY),
     "api-token": api("token", DELETE=EVERYBODY),
+    "api-visit-files": api("visit", bound=True, GET=EVERYBODY, POST=FIELD),
+    "api-file": api("file", bound=True, GET=EVERYBODY),
+    "api-file-content": api("file", bound=True, GET=EVERYBODY),
 }
 
 
@@ -157,8 +162,11 @@ def things(
     people: dict[str, User | None],
     manager: User,
     technician: User,
+    settings: Any,
+    tmp_path: Path,
 ) -> dict[str, str]:
     """One of each, of our client: the arguments of the addresses that name one."""
+    settings.MEDIA_ROOT = tmp_path
     body["readings"][0]["analyser"] = "borrowed"
     visit = cast.store(body, technician)
     limit_set = LimitSet.objects.earliest("id")
@@ -170,6 +178,8 @@ def things(
     refresh_appliance(appliance=boiler, now=cast.NOON)
     flag = Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key="k", sentence="O2 is outside.",
                                opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
+    file, _made = store_file(visit=visit, name="plate", media_type="image/png", data=pictures.png(), what="plate",
+                             actor=technician, now=cast.NOON)  # fmt: skip
     made = {
         "client": boiler.building.client, "building": boiler.building, "appliance": boiler, "sheet": boiler.sheet,
         "person": technician.person, "analyser": analyser, "limit-set": limit_set, "attachment": attachment,
@@ -178,6 +188,7 @@ def things(
         "duty": add_duty(values=terms, actor=manager, now=cast.NOON),
         "held-message": hold_message(body=b"{", errors={}, unsafe=None, actor=manager, now=cast.NOON),
         "mark": Mark.objects.earliest("id"), "forecast": Forecast.objects.earliest("id"),
+        "file": file,
     }  # fmt: skip
     return {name: str(thing.id) for name, thing in made.items()}
 

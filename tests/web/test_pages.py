@@ -1,6 +1,5 @@
 import re
 from collections.abc import Callable
-from html.parser import HTMLParser
 
 import pytest
 from django.template.loader import render_to_string
@@ -9,45 +8,9 @@ from django.test import Client
 from fleet.models import Contractor, User
 from tests.web.conftest import PASSWORD
 from tests.web.gallery import gallery
+from tests.web.markup import main_of, read
 
 LogIn = Callable[[str], Client]
-VOID = {"meta", "link", "input", "br"}
-
-
-class Balance(HTMLParser):
-    """Reads a page as a browser would and notes what isn't closed, every id and each place that is linked to."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.open: list[str] = []
-        self.ids: list[str] = []
-        self.links: list[str] = []
-        self.current: list[str] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = dict(attrs)
-        assert "style" not in given
-        assert not any(key.startswith("on") for key in given)
-        self.open += [] if tag in VOID else [tag]
-        self.ids += [given["id"] or ""] if "id" in given else []
-        self.links += [given["href"] or ""] if tag == "a" else []
-        self.current += [given["href"] or ""] if "aria-current" in given else []
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self.open.pop() == tag
-
-
-def _read(page: str) -> Balance:
-    read = Balance(page)
-    assert read.open == []
-    assert len(read.ids) == len(set(read.ids))
-    assert "<script" not in page
-    return read
-
-
-def _main(page: str) -> str:
-    return page[page.index("<main") : page.index("</main>")]
 
 
 @pytest.mark.parametrize(
@@ -60,10 +23,10 @@ def _main(page: str) -> str:
     ],
 )
 def test_the_head_holds_the_places_of_the_role(logged_in: LogIn, role: str, places: list[str]) -> None:
-    read = _read(logged_in(role).get("/buildings/").content.decode())
-    in_head = [link.strip("/") for link in read.links if link.strip("/") in places]
+    seen = read(logged_in(role).get("/buildings/").content.decode())
+    in_head = [link.strip("/") for link in seen.links if link.strip("/") in places]
     assert in_head == places
-    assert read.current == ["/buildings/"]
+    assert seen.current == ["/buildings/"]
 
 
 def test_the_head_says_who_is_logged_in_and_logs_out_by_a_form(logged_in: LogIn) -> None:
@@ -83,17 +46,17 @@ def test_logging_out_without_the_form_s_own_token_is_refused_in_words(logged_in:
     strict.cookies = browser.cookies
     answer = strict.post("/log-out/")
     assert answer.status_code == 403
-    assert "was not taken" in _main(answer.content.decode())
+    assert "was not taken" in main_of(answer.content.decode())
 
 
 @pytest.mark.parametrize("address", ["/log-in/", "/attention/", "/nothing-here/", "/broken/"])
 def test_a_gas_smell_is_one_link_away_without_logging_in(visitor: Client, address: str) -> None:
-    assert "/gas-smell/" in _read(visitor.get(address).content.decode()).links
+    assert "/gas-smell/" in read(visitor.get(address).content.decode()).links
 
 
 def test_the_gas_smell_page_begins_with_leaving_and_ends_with_recording(visitor: Client) -> None:
     answer = visitor.get("/gas-smell/")
-    page = re.sub(r"<[^>]*>", " ", _main(answer.content.decode())).split()
+    page = re.sub(r"<[^>]*>", " ", main_of(answer.content.decode())).split()
     assert answer.status_code == 200
     assert " ".join(page).startswith("Leave. Do not use this phone, switches or the bell inside. Call from outside.")
     assert " ".join(page).index("0000 123 456") < " ".join(page).index("Recording comes afterwards")
@@ -101,13 +64,13 @@ def test_the_gas_smell_page_begins_with_leaving_and_ends_with_recording(visitor:
 
 def test_the_contractor_s_numbers_can_be_called(visitor: Client) -> None:
     page = visitor.get("/gas-smell/").content.decode()
-    assert {"tel:0000%20123%20456", "tel:0000%20999"} <= set(_read(page).links)
+    assert {"tel:0000%20123%20456", "tel:0000%20999"} <= set(read(page).links)
     assert "gas network" in page
 
 
 def test_no_number_recorded_is_said_not_left_empty(visitor: Client) -> None:
     Contractor.objects.update(emergency_numbers=[])
-    assert "Call the gas network" in _main(visitor.get("/gas-smell/").content.decode())
+    assert "Call the gas network" in main_of(visitor.get("/gas-smell/").content.decode())
 
 
 def test_an_installation_without_a_contractor_still_answers(visitor: Client) -> None:
@@ -126,7 +89,7 @@ def test_the_banner_stands_on_a_demonstration_only(visitor: Client) -> None:
 def test_a_contractor_s_name_is_escaped(visitor: Client) -> None:
     Contractor.objects.update(name="<script>x</script>")
     assert "&lt;script&gt;" in visitor.get("/log-in/").content.decode()
-    _read(visitor.get("/log-in/").content.decode())
+    read(visitor.get("/log-in/").content.decode())
 
 
 @pytest.mark.parametrize(("role", "first"), [("auditor", "/statements/"), ("dispatcher", "/attention/")])
@@ -146,10 +109,10 @@ def test_logging_in_leads_to_the_page_asked_for_but_never_to_another_site(visito
 
 def test_a_wrong_password_is_said_in_words_and_keeps_the_name(visitor: Client) -> None:
     page = visitor.post("/log-in/", {"username": "somebody", "password": "wrong"}).content.decode()
-    _read(page)
+    read(page)
     assert 'role="alert"' in page
     assert 'value="somebody"' in page
-    assert "wrong" not in _main(page).replace("wrong password", "")
+    assert "wrong" not in main_of(page).replace("wrong password", "")
 
 
 @pytest.mark.parametrize(
@@ -161,7 +124,7 @@ def test_an_error_says_what_happened_what_is_kept_and_what_now(
 ) -> None:
     answer = visitor.get(address)
     page = answer.content.decode()
-    _read(page)
+    read(page)
     assert answer.status_code == status
     assert words in page
     assert 'class="lead"' in page
@@ -172,13 +135,13 @@ def test_an_error_says_what_happened_what_is_kept_and_what_now(
     "template", ["400.html", "403.html", "404.html", "500.html", "403_csrf.html", "locked_out.html"]
 )
 def test_error_pages_can_be_written_without_any_context(pages: None, template: str) -> None:
-    _read(render_to_string(template))
+    read(render_to_string(template))
 
 
 def test_the_first_link_of_a_page_leads_past_its_head(visitor: Client) -> None:
-    read = _read(visitor.get("/attention/").content.decode())
-    assert read.links[0] == "#main"
-    assert "main" in read.ids
+    seen = read(visitor.get("/attention/").content.decode())
+    assert seen.links[0] == "#main"
+    assert "main" in seen.ids
 
 
 def test_every_page_bears_the_caution_and_the_hatching(visitor: Client) -> None:
@@ -189,7 +152,7 @@ def test_every_page_bears_the_caution_and_the_hatching(visitor: Client) -> None:
 
 def test_rules_and_charts_and_their_tables_stand_on_a_page(pages: None) -> None:
     page = gallery()
-    _read(page)
+    read(page)
     assert page.count('class="chart wide"') == page.count('class="chart narrow"') == page.count("<details>") == 3
     assert "Its drift appears here after the first." in page
     assert '<td class="n">8.78</td>' in page

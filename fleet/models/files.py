@@ -1,0 +1,48 @@
+"""Photos and documents of a visit: one row each time a file is attached; the bytes lie beside the database."""
+
+from pathlib import Path
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from fleet.models.register import new_id
+
+
+class StoredFile(models.Model):
+    """`sha256` and `size_bytes` are of the bytes as stored. The same content lies on disk once, whoever attached it."""
+
+    class MediaType(models.TextChoices):
+        JPEG = "image/jpeg", "JPEG"
+        PNG = "image/png", "PNG"
+        PDF = "application/pdf", "PDF"
+
+    class What(models.TextChoices):
+        PLATE = "plate", _("plate")
+        DEFECT = "defect", _("defect")
+        PRINT_OUT = "analyser print-out", _("analyser print-out")
+        OTHER = "other", _("other")
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    visit = models.ForeignKey("fleet.Visit", on_delete=models.PROTECT, related_name="files")
+    what = models.CharField(max_length=20, choices=What.choices)
+    name = models.CharField(max_length=120)
+    media_type = models.CharField(max_length=20, choices=MediaType.choices)
+    size_bytes = models.PositiveIntegerField()
+    sha256 = models.CharField(max_length=64)
+    uploaded_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    uploaded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "what", "sha256"], name="same_file_once_a_visit_and_what"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def path(self) -> Path:
+        """Where the bytes lie: named by their hash, so no name from outside ever becomes a path."""
+        return Path(settings.MEDIA_ROOT) / self.sha256[:2] / self.sha256

@@ -1,0 +1,254 @@
+"""Records, duties and statements: lists in pages, what the office settles, and what a statement says."""
+
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from pytest_django.fixtures import Settings
+
+from fleet.models import Analyser, Appliance, HeldMessage, Mark, Person, User
+from fleet.services.duties import add_duty
+from fleet.services.settling import settle_mark
+from fleet.services.visits import hold_message
+from tests.cast import NOON, make_appliance, store
+from tests.web.markup import main_of, read
+from tests.web.opened import browser_of, checked, opened, sent
+from tests.web.test_pages_appliance import words_of
+from tests.web.world import add_yearly_duty, visited
+
+
+@pytest.fixture(autouse=True)
+def at_noon(settings: Settings) -> None:
+    settings.CLOCK_OFFSET = NOON - timezone.now()
+
+
+@pytest.fixture
+def mark(body: dict[str, Any], technician: User) -> Mark:
+    body["plate"] = {"confirmed": False}
+    store(body, technician)
+    return Mark.objects.get()
+
+
+@pytest.fixture
+def held(technician: User) -> HeldMessage:
+    body = b'{"note": "<script>x</script>"}'
+    return hold_message(body=body, errors={"id": "is missing"}, unsafe=None, actor=technician, now=NOON)
+
+
+# ---- records ----
+
+
+def test_nothing_recorded_says_what_will_appear(manager: User) -> None:
+    assert "No visit yet. A visit appears here as soon as it is sent" in words_of(opened(manager, "/records/"))
+
+
+def test_a_record_in_the_list_says_done_received_and_hash(body: dict[str, Any], dispatcher: User) -> None:
+    visit = store(body, dispatcher)
+    page = words_of(opened(dispatcher, "/records/"))
+    assert "1 record of a visit" in page
+    assert "2 Mar 2026 Boiler 1, Weir House Weir Trust Ada Test found outside, left within; left in use" in page
+    assert visit.record.sha256[:4] in page
+
+
+def test_a_record_that_came_days_after_the_work_is_called_late(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
+) -> None:
+    visited(boiler, person, analyser, dispatcher, day="2026-02-20")
+    assert "entered late" in opened(dispatcher, "/records/")
+
+
+def test_records_come_in_pages_by_key_newest_first(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("fleet.web.pages.PAGE_ROWS", 2)
+    made = [str(visited(boiler, person, analyser, dispatcher, day=f"2026-02-0{day}").id) for day in range(1, 6)]
+    path, seen = "/records/", []
+    while path:
+        page = read(opened(dispatcher, path))
+        seen += [link.split("/")[2] for link in page.links if link.startswith("/visits/")]
+        following = [link for link in page.links if link.startswith("?after=")]
+        path = f"/records/{following[0]}" if following else ""
+    assert seen == made[::-1]
+
+
+def test_the_office_settles_a_mark_with_words(mark: Mark, dispatcher: User) -> None:
+    assert "Settle it" in opened(dispatcher, "/records/")
+    answer = sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words="Asked; it was the right one")
+    assert (answer.status_code, answer["Location"]) == (302, "/records/")
+    mark.refresh_from_db()
+    assert (mark.settled_by, mark.settled_note) == (dispatcher, "Asked; it was the right one")
+    assert "To be looked at" not in opened(dispatcher, "/records/")
+
+
+def test_a_mark_settled_meanwhile_is_a_fault_block_and_keeps_the_words(
+    mark: Mark, dispatcher: User, manager: User
+) -> None:
+    settle_mark(mark=mark, version=1, note="by me", actor=manager, now=NOON)
+    answer = sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words="by <me>, too")
+    page = main_of(checked(answer))
+    assert answer.status_code == 409
+    assert 'class="fault"' in page
+    assert "by me" in page
+    assert "by &lt;me&gt;, too" in page
+    mark.refresh_from_db()
+    assert (mark.settled_by, mark.version) == (manager, 2)
+
+
+def test_settling_without_words_is_refused(mark: Mark, held: HeldMessage, dispatcher: User) -> None:
+    for path in (f"/records/marks/{mark.id}/settle/", f"/records/held/{held.id}/settle/"):
+        answer = sent(dispatcher, path, version=1, words="  ")
+        assert answer.status_code == 400
+        assert "Say why, in a few words." in checked(answer)
+
+
+def test_marks_are_settled_by_the_office_alone(mark: Mark, technician: User, auditor: User) -> None:
+    for user in (technician, auditor):
+        assert "Settle it" not in opened(user, "/records/")
+        assert sent(user, f"/records/marks/{mark.id}/settle/", version=1, words="x").status_code == 403
+
+
+def test_held_messages_show_their_errors_and_raw_text_to_the_office(
+    held: HeldMessage, manager: User, technician: User
+) -> None:
+    page = main_of(opened(manager, "/records/"))
+    assert "One message could not be read and is kept for mending." in page
+    assert "is missing" in page
+    assert "&lt;script&gt;x&lt;/script&gt;" in page
+    assert "is missing" not in opened(technician, "/records/")
+
+
+def test_a_held_message_is_settled_once(held: HeldMessage, manager: User, dispatcher: User) -> None:
+    path = f"/records/held/{held.id}/settle/"
+    assert sent(manager, path, version=1, words="sent anew").status_code == 302
+    answer = sent(dispatcher, path, version=1, words="put aside")
+    page = main_of(checked(answer))
+    assert answer.status_code == 409
+    assert "sent anew" in page
+    assert "You wrote: put aside" in page
+    held.refresh_from_db()
+    assert (held.settled_how, bytes(held.body)[:1]) == ("sent anew", b"{")
+
+
+def test_papers_that_have_run_out_are_called_that(analyser: Analyser, person: Person, manager: User) -> None:
+    analyser.calibrations.update(valid_to="2026-02-01")
+    person.qualifications.update(valid_to="2026-01-01")
+    page = words_of(opened(manager, "/records/"))
+    assert "Analyser 1, run out 1 Feb 2026" in page
+    assert "Ada Test, run out 1 Jan 2026" in page
+    assert "certificate C-1 by a laboratory" in page
+
+
+# ---- duties ----
+
+
+def test_no_duty_says_how_one_comes_about(dispatcher: User) -> None:
+    page = words_of(opened(dispatcher, "/duties/"))
+    assert "No duty stands." in page
+    assert "A duty appears here when a limit set with an interval is attached" in page
+
+
+def test_duties_stand_soonest_first_with_their_arithmetic(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
+) -> None:
+    add_yearly_duty(boiler, dispatcher)
+    late = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
+    add_yearly_duty(late, dispatcher)
+    visited(boiler, person, analyser, dispatcher)
+    visited(late, person, analyser, dispatcher, day="2025-02-20")
+    page = words_of(opened(dispatcher, "/duties/"))
+    assert "One duty is late and none fall due within three weeks, of 2." in page
+    assert "20 Feb 2026 10 days late" in page
+    assert "Yearly check: 20 Feb 2025 plus 12 months is 20 Feb 2026." in page
+    assert page.index("Boiler 2") < page.index("2 Mar 2025 plus") if "2 Mar 2025 plus" in page else True
+
+
+def test_a_duty_that_cannot_be_told_says_which_fact_is_missing(boiler: Appliance, dispatcher: User) -> None:
+    rule = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
+    values = {"appliance": boiler, "name": "By age", "source": "contract", "rule": rule, "why": "signed"}
+    add_duty(values=values | {"since": NOON.date()}, actor=dispatcher, now=NOON)
+    page = words_of(opened(dispatcher, "/duties/"))
+    assert "one can't be told for sure" in page.replace("&#x27;", "'")
+    assert "age_of_flue not recorded" in page
+
+
+# ---- statements ----
+
+
+@pytest.fixture
+def query(boiler: Appliance) -> str:
+    return f"?client={boiler.building.client_id}&begins=2026-01-01&ends=2026-03-02"
+
+
+def test_a_statement_is_asked_for_by_a_form(auditor: User) -> None:
+    page = main_of(opened(auditor, "/statements/"))
+    assert "For whom, and for which days?" in page
+    assert 'name="begins" type="date" required value="2026-01-01"' in page
+    assert "Weir Trust" in page
+
+
+def test_a_statement_opens_with_its_answer_and_as_known_on(
+    boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
+) -> None:
+    add_yearly_duty(boiler, manager)
+    visited(boiler, person, analyser, manager)
+    never = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
+    page = words_of(opened(auditor, f"/statements/{query}"))
+    assert "1 January 2026 to 2 March 2026, as known on 2 March 2026" in page
+    assert "Two appliances were in service." in page
+    assert "one within" in page
+    assert "One has no record of a test." in page
+    assert "None is past its due date." in page
+    assert f"{never.name} Weir House" in page
+
+
+def test_late_and_not_evidence_are_said(
+    boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
+) -> None:
+    add_yearly_duty(boiler, manager)
+    person.qualifications.update(valid_to="2024-01-01")
+    visited(boiler, person, analyser, manager, day="2025-02-20")
+    page = words_of(opened(auditor, f"/statements/{query}"))
+    assert "One is past its due date." in page
+    assert "10 days late" in page
+    assert "The last record of one is not evidence" in page
+    assert "Not evidence: Ada Test had no qualification for gas in force on 20 February 2025." in page
+
+
+def test_an_unreviewed_set_is_named_and_its_within_withheld(
+    boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
+) -> None:
+    from tests.reports.cases import attach
+
+    attach(("demo-neutral",), boiler, manager)
+    visited(boiler, person, analyser, manager)
+    page = words_of(opened(auditor, f"/statements/{query}"))
+    assert "Limit sets that nobody has reviewed" in page
+    assert "withheld until somebody has reviewed it: Neutral demo profile" in page
+
+
+def test_a_statement_comes_on_paper_and_as_a_table(auditor: User, query: str) -> None:
+    browser = browser_of(auditor)
+    paper = browser.get(f"/statements/statement.pdf{query}")
+    table = browser.get(f"/statements/statement.csv{query}")
+    assert (paper["Content-Type"], paper.content[:5]) == ("application/pdf", b"%PDF-")
+    assert table["Content-Type"] == "text/csv; charset=utf-8"
+    assert b"Boiler 1" in table.content
+    links = read(opened(auditor, f"/statements/{query}")).links
+    assert f"/statements/statement.pdf{query}" in links
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    ["?begins=2026-01-01&ends=2026-02-01", "?client={client}&begins=2026-02-01&ends=2026-01-01",
+     "?client={client}&begins=x&ends=", "?client=x&begins=2026-01-01&ends=2026-02-01"],
+)  # fmt: skip
+def test_a_question_that_cannot_be_read_is_a_fault_block_and_keeps_what_was_chosen(
+    boiler: Appliance, auditor: User, wrong: str
+) -> None:
+    asked = wrong.format(client=boiler.building.client_id)
+    answer = browser_of(auditor).get(f"/statements/{asked}")
+    page = main_of(checked(answer))
+    assert answer.status_code == 400
+    assert "No statement was made." in page
+    assert 'class="fault"' in page
+    assert browser_of(auditor).get(f"/statements/statement.pdf{asked}").status_code == 404
