@@ -10,12 +10,12 @@ from rest_framework.response import Response
 
 from api.doors import EntryDoor, EntryListDoor, ListDoor, found
 from api.entries import EntryIn, EntryOut
-from api.fields import Id, Number, YesNo
+from api.fields import Id, Number
 from api.filters import EXTERNAL_REFERENCE
 from api.permissions import OFFICE
 from api.recorded import post_recorded
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
 from fleet.intake.register import CalibrationIn
 from fleet.limits.card import ACCURACY_FIELDS
 from fleet.models import Analyser, Calibration

@@ -8,7 +8,6 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.days import today_at
 from api.defects import DefectOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
 from api.duties import DutyOut
@@ -152,5 +151,5 @@ class ApplianceCard(Door):
         appliance = found(visible_appliances(self.viewer), id)
         wanted = id_of(request, "analyser")
         analyser = found(visible_analysers(self.viewer), wanted) if wanted else None
-        today = today_at(appliance.building)
-        return self.shown({"day": today, "card": card_for(appliance, today, analyser)})
+        today = clock.today(appliance.building.time_zone)
+        return self.shown({"day": today, "card": card_for(appliance, today, analyser).table})

@@ -6,12 +6,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.days import office_today
 from api.doors import Door
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
 from api.marks import MarkOut
 from api.revisits import RevisitOut
+from fleet import clock
 from fleet.queries.attention import attention_for
 
 
@@ -49,4 +49,4 @@ class AttentionNow(Door):
     shape_out = AttentionOut
 
     def get(self, request: Request) -> Response:
-        return self.shown(attention_for(self.viewer, office_today()))
+        return self.shown(attention_for(self.viewer, clock.today()))

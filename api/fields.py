@@ -60,18 +60,6 @@ class Reference(Id):
         return self.field_name or "id"
 
 
-class YesNo(serializers.Field[bool, Any, bool, Any]):
-    """true or false, and no word or number in their place."""
-
-    def to_internal_value(self, data: Any) -> bool:
-        if not isinstance(data, bool):
-            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be true or false")
-        return data
-
-    def to_representation(self, value: Any) -> bool:
-        return bool(value)
-
-
 class Number(DecimalText):
     """A decimal number for a column that reckons: kept as a float in the unit that the field's name says."""
 

@@ -12,6 +12,7 @@ from fleet.models import ApiToken, Role
 
 EVERYBODY = frozenset(Role.values)
 OFFICE = frozenset({Role.DISPATCHER, Role.MANAGER})
+AUDITOR = frozenset({Role.AUDITOR})
 MANAGER = frozenset({Role.MANAGER})
 FIELD = frozenset({Role.TECHNICIAN, Role.DISPATCHER, Role.MANAGER})
 

@@ -7,7 +7,6 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSe
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import build_bearer_security_scheme_object
-from drf_spectacular.settings import patched_settings
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, inline_serializer
 from rest_framework import serializers
@@ -15,8 +14,6 @@ from rest_framework import serializers
 from fleet.quantities import QUALIFIERS
 
 _VERBS = {"GET": "read", "POST": "post", "PATCH": "change", "DELETE": "remove"}
-# Words stay words in place: hoisting them into components would rename them by chance.
-_SETTINGS = {"POSTPROCESSING_HOOKS": [], "COMPONENT_SPLIT_REQUEST": True, "COMPONENT_SPLIT_PATCH": True}
 
 
 class Problem(serializers.Serializer[Any]):
@@ -149,7 +146,7 @@ class _Id(_Field):
 
 
 class _YesNo(_Field):
-    target_class = "api.fields.YesNo"
+    target_class = "fleet.intake.fields.YesNo"
     schema = {"type": "boolean"}
 
 
@@ -204,6 +201,5 @@ def measured_schema(units: list[str] | None = None) -> dict[str, Any]:
 @cache
 def document() -> dict[str, Any]:
     """The whole description; the code doesn't change while it runs."""
-    with patched_settings(_SETTINGS):
-        described: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+    described: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
     return described

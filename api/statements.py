@@ -7,12 +7,13 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.days import office_today
 from api.defects import DefectOut
 from api.doors import Door
 from api.errors import BadQuery
 from api.filters import day_of, id_of, parameter
 from api.flags import FlagOut
+from api.permissions import AUDITOR, OFFICE
+from fleet import clock
 from fleet.queries.statements import Statement, statement_for
 from reports.statements import statement_csv, statement_pdf
 
@@ -61,6 +62,7 @@ class StatementOut(serializers.Serializer[Any]):
 class Statements(Door):
     """One statement: give client or building, begins, ends, and `as` for paper (pdf) or a table (csv)."""
 
+    readers = OFFICE | AUDITOR
     shape_out = StatementOut
     filters = (
         parameter("client", "All of this client's buildings.", "uuid"),
@@ -83,7 +85,7 @@ class Statements(Door):
             raise BadQuery(client="give exactly one of client and building")
         begins, ends = day_of(self.request, "begins"), day_of(self.request, "ends")
         return statement_for(
-            self.viewer, client_id=client, building_id=building, begins=begins, ends=ends, today=office_today()
+            self.viewer, client_id=client, building_id=building, begins=begins, ends=ends, today=clock.today()
         )
 
 

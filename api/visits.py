@@ -10,7 +10,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import ValidationError
 
-from api.days import today_at
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_word, of_appliance, yes_no
 from api.parsers import AsSentParser, read_strictly
@@ -18,7 +17,7 @@ from api.permissions import FIELD, OFFICE
 from api.versions import version_named
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
-from fleet.errors import Conflict, FleetError, Malformed, NotFound
+from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.visits import VisitIn, read_visit, unsafe_appliance
 from fleet.models import Visit
@@ -114,10 +113,7 @@ class Amendments(Door):
         draft = read_visit(self.body()["visit"])
         if draft.id != visit.id:
             raise ValidationError({"visit": {"id": [f"is {draft.id}; it must be the visit's own, {visit.id}"]}})
-        facts = visit_for(self.viewer, id)
-        if version != len(facts.records):
-            raise Conflict("changed_meanwhile", f"It has {len(facts.records)} records by now; read it again.")
-        amend_visit(draft=draft, reason=reason, actor=self.viewer, now=clock.now())
+        amend_visit(draft=draft, reason=reason, version=version, actor=self.viewer, now=clock.now())
         return self.shown(visit_for(self.viewer, id))
 
 
@@ -128,7 +124,7 @@ class VisitPaper(Door):
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
         facts = visit_for(self.viewer, id)
-        paper = visit_pdf(facts, known_on=today_at(facts.appliance.building))
+        paper = visit_pdf(facts, known_on=clock.today(facts.appliance.building.time_zone))
         answer = HttpResponse(paper, content_type="application/pdf")
         answer["Content-Disposition"] = f'inline; filename="visit-{id}.pdf"'
         return answer

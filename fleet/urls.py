@@ -5,6 +5,8 @@ from django.urls import include, path, re_path
 from api.errors import unknown_path
 from fleet.web import accounts, appliances, attention, buildings, duties, records, statements, visits
 
+handler500 = "fleet.web.faults.server_fault"
+
 urlpatterns = [
     path("", attention.attention, name="attention"),
     path("flags/<uuid:flag_id>/acknowledge/", attention.acknowledge, name="flag-acknowledge"),

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from pytest_django import DjangoDbBlocker
 
 from fleet.models import Analyser, Appliance, Building, Client, Person, Role, User
 from fleet.services.contractor import begin_installation
@@ -17,11 +18,18 @@ def pytest_configure() -> None:
     settings.AXES_ENABLED = False
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> None:
+    """The installation stands in the test database once: shipping its limit sets takes longer than most tests."""
+    with django_db_blocker.unblock():
+        begin_installation(
+            name="Test Heating", address="2 Test Lane", emergency_numbers=["000"], is_demo=False, now=cast.NOON
+        )
+
+
 @pytest.fixture
 def installation(db: None) -> User:
-    return begin_installation(
-        name="Test Heating", address="2 Test Lane", emergency_numbers=["000"], is_demo=False, now=cast.NOON
-    )
+    return User.objects.get(username="installation")
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from decimal import Decimal
 from typing import Any
 
-
 NON_FIELD = "non_field_errors"  # DRF's key for what is wrong with an object as a whole
 
 

@@ -59,6 +59,18 @@ class Word(serializers.ChoiceField):
         raise serializers.ValidationError(f"is {_shown(kwargs.get('input'))}; it must be one of: {words}")
 
 
+class YesNo(serializers.Field[bool, Any, bool, Any]):
+    """true or false, and no word or number in their place."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            raise serializers.ValidationError(f"is {_shown(data)}; it must be true or false")
+        return data
+
+    def to_representation(self, value: Any) -> bool:
+        return bool(value)
+
+
 class Moment(serializers.Field[datetime, Any, str, Any]):
     """An RFC 3339 time with its offset."""
 

@@ -7,7 +7,7 @@ from rest_framework import serializers
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word
+from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word, YesNo
 from fleet.intervals import next_due
 from fleet.limits import card
 
@@ -19,7 +19,7 @@ class CalibrationIn(StrictSerializer):
     valid_to = Day()
     certificate = Text(100)
     by = Text(200)
-    passed = serializers.BooleanField()
+    passed = YesNo()
 
 
 class QualificationIn(StrictSerializer):

@@ -7,7 +7,7 @@ from rest_framework import serializers
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word
+from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word, YesNo
 from fleet.limits import band
 
 CONTROLS = ("pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet")
@@ -68,7 +68,7 @@ class AdjusterIn(StrictSerializer):
     tool = Text(100, required=False)
     raises_co2 = Word(choices=["clockwise", "counter-clockwise"])
     rate = Text(20)
-    sealed = serializers.BooleanField(required=False)
+    sealed = YesNo(required=False)
     who = Text(200, required=False)
     field_adjustment = Word(choices=["allowed", "check only"])
     reseal = Text(200, required=False)
@@ -78,7 +78,7 @@ class AdjusterIn(StrictSerializer):
 class SheetIn(StrictSerializer):
     fuel = Word(choices=list(FUELS))
     control = Word(choices=CONTROLS)
-    condensing = serializers.BooleanField()
+    condensing = YesNo()
     rated_input_kw = DecimalText(low=0.1, high=50_000)
     minimum_input_kw = DecimalText(low=0.1, high=50_000, required=False)
     input_basis = Word(choices=["net", "gross"])

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay, StrictSerializer, Text, Word
+from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay, StrictSerializer, Text, Word, YesNo
 from fleet.models import Visit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.services.visits import VisitDraft
@@ -74,15 +74,15 @@ class ReadingIn(StrictSerializer):
     person = Text(100)
     values = Values()
     gas_rate = GasRate(required=False)
-    oil_derivatives = serializers.BooleanField(required=False, allow_null=True)
-    flame_unstable = serializers.BooleanField(required=False)
+    oil_derivatives = YesNo(required=False, allow_null=True)
+    flame_unstable = YesNo(required=False)
 
 
 class Work(StrictSerializer):
     kind = Word(choices=WORK_KINDS)
     after_reading = serializers.IntegerField(min_value=0, max_value=200)
     component = Text(100, required=False)
-    replaced = serializers.BooleanField(required=False)
+    replaced = YesNo(required=False)
     adjuster = Text(100, required=False)
     rate = Text(20, required=False)
     direction = Word(choices=["clockwise", "counter-clockwise"], required=False)
@@ -114,26 +114,26 @@ class DefectIn(StrictSerializer):
     where = Text(200, required=False)
     severity = Word(choices=["note", "mend", "at risk", "unsafe"])
     action = Text(500, required=False)
-    done = serializers.BooleanField(required=False)
+    done = YesNo(required=False)
     mend_by = Day(required=False, allow_null=True)
     told = Text(200, required=False)
 
 
 class UnsafeDetails(StrictSerializer):
-    isolated = serializers.BooleanField(required=False)
-    labelled = serializers.BooleanField(required=False)
+    isolated = YesNo(required=False)
+    labelled = YesNo(required=False)
     told = Text(200, required=False)
     reason = Text(500, required=False)
 
 
 class DispositionIn(StrictSerializer):
     state = Word(choices=Visit.Disposition.values)
-    unsafe = serializers.BooleanField(required=False)
+    unsafe = YesNo(required=False)
     details = UnsafeDetails(required=False)
 
 
 class Plate(StrictSerializer):
-    confirmed = serializers.BooleanField()
+    confirmed = YesNo()
     serial_seen = Text(100, required=False)
 
 
@@ -163,7 +163,7 @@ class VisitIn(StrictSerializer):
     conditions = Conditions(required=False)
     readings = ReadingIn(many=True, required=False)
     work = Work(many=True, required=False)
-    left_as_found = serializers.BooleanField(required=False)
+    left_as_found = YesNo(required=False)
     checklist = ChecklistAnswer(many=True, required=False)
     not_done = NotDone(many=True, required=False)
     defects = DefectIn(many=True, required=False)

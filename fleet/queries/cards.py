@@ -1,5 +1,6 @@
 """The decision table by which an appliance's readings of a day are judged: for the phone before they are taken."""
 
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -10,16 +11,33 @@ from fleet.queries.appliances import facts_of
 from fleet.queries.limits import limit_set_versions_on, stop_lines_in_force
 
 
-def card_for(appliance: Appliance, day: date, analyser: Analyser | None = None) -> dict[str, Any]:
-    """Sheet, limit sets attached on that day, stop lines in force and analyser, compiled into one table."""
-    return card(
-        _sheet(appliance.sheet.current if appliance.sheet else None),
-        [_limit_set(each) for each in limit_set_versions_on(appliance, day)],
+@dataclass(frozen=True)
+class VersionedCard:
+    """The table and the versions it was compiled from."""
+
+    table: dict[str, Any]
+    sheet: SheetVersion | None
+    limit_sets: tuple[LimitSetVersion, ...]
+    stop_lines: StopLines
+
+
+def card_for(appliance: Appliance, day: date, analyser: Analyser | None = None, *, fuel: str = "") -> VersionedCard:
+    """Sheet, limit sets attached on that day, stop lines in force and analyser, compiled into one table.
+
+    fuel: what burnt at the visit, where that is not what the appliance burns today.
+    """
+    sheet = appliance.sheet.current if appliance.sheet else None
+    limit_sets = limit_set_versions_on(appliance, day)
+    stop_lines = stop_lines_in_force()
+    table = card(
+        _sheet(sheet),
+        [_limit_set(each) for each in limit_sets],
         _analyser(analyser),
-        fuel=FUELS[appliance.burns],
-        stop_lines=_stop_lines(stop_lines_in_force()),
+        fuel=FUELS[fuel or appliance.burns],
+        stop_lines=_stop_lines(stop_lines),
         facts=facts_of(appliance),
     )
+    return VersionedCard(table, sheet, tuple(limit_sets), stop_lines)
 
 
 def _sheet(version: SheetVersion | None) -> dict[str, Any] | None:

@@ -15,7 +15,6 @@ from fleet.queries.appliances import facts_of
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
 
-
 NO_INTERVAL = {"type": "none"}
 
 

@@ -25,10 +25,9 @@ from fleet.combustion import (
     o2_pct_from_co2,
     regulation_loss,
 )
-from fleet.limits import Band, band, card, evaluate
-from fleet.models import Analyser, Finding, Judgement, LimitSetVersion, Reading, StopLines, Visit
-from fleet.queries.appliances import facts_of
-from fleet.queries.limits import limit_set_versions_on, stop_lines_in_force
+from fleet.limits import Band, band, evaluate
+from fleet.models import Analyser, Finding, Judgement, Reading, Visit
+from fleet.queries.cards import card_for
 
 ENGINE = "judgement/1"
 # The only statutory loss formula whose limits ship with us, by fuel: its coefficients go by name with each figure.
@@ -63,30 +62,19 @@ def band_of(target: Mapping[str, Any]) -> Band:
 def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     """Judge, or judge anew, and keep card, derived figures and verdicts with the versions they were made with."""
     readings = list(visit.readings.all())
-    sheet = visit.appliance.sheet.current if visit.appliance.sheet else None
-    sets = limit_set_versions_on(visit.appliance, visit.local_date)
-    stop_lines = stop_lines_in_force()
     derived = derive(visit, readings)
-    table = card(
-        sheet.content | {"id": str(sheet.sheet_id), "version": sheet.number, "name": sheet.sheet.name}
-        if sheet
-        else None,
-        [_limit_set(each) for each in sets],
-        _analyser(_main_analyser(readings)),
-        fuel=FUELS[visit.fuel],
-        stop_lines=_stop_lines(stop_lines),
-        facts=facts_of(visit.appliance),
-    )
-    verdicts = evaluate(table, [_case(visit, each, figures) for each, figures in zip(readings, derived, strict=True)])
+    made_with = card_for(visit.appliance, visit.local_date, _main_analyser(readings), fuel=visit.fuel)
+    cases = [_case(visit, each, figures) for each, figures in zip(readings, derived, strict=True)]
+    verdicts = evaluate(made_with.table, cases)
     said = verdicts.as_json()
     outcome = _outcome(said)
     judgement, made = Judgement.objects.update_or_create(
         visit=visit,
         defaults={
             "engine": ENGINE,
-            "sheet_version": sheet,
-            "stop_lines": stop_lines,
-            "card": table,
+            "sheet_version": made_with.sheet,
+            "stop_lines": made_with.stop_lines,
+            "card": made_with.table,
             "derived": derived,
             "verdicts": said | outcome,
             "outcome": outcome["outcome"],
@@ -94,7 +82,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "judged_at": now,
         },
     )
-    judgement.limit_set_versions.set(sets)
+    judgement.limit_set_versions.set(made_with.limit_sets)
     if not made:
         judgement.findings.all().delete()
     Finding.objects.bulk_create(_finding(judgement, number, each) for number, each in enumerate(verdicts.findings, 1))
@@ -185,41 +173,11 @@ def _number(value: Any) -> float | None:
     return None if math.isnan(number) else round(number, 6)
 
 
-# ---- the card's inputs ----
-
-
-def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
-    status = "reviewed" if version.is_reviewed else "unreviewed"
-    return {
-        **version.content,
-        "id": version.limit_set.key,
-        "version": version.number,
-        "name": version.limit_set.name,
-        "status": status,
-        "reviewed_by": version.reviewed_by,
-    }
-
-
-def _stop_lines(lines: StopLines) -> dict[str, Any]:
-    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm")
-    figures = {name: getattr(lines, name) for name in names}
-    return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
+# ---- what the evaluator is given ----
 
 
 def _main_analyser(readings: list[Reading]) -> Analyser | None:
     return next((each.analyser for each in readings if each.analyser), None)
-
-
-def _analyser(analyser: Analyser | None) -> dict[str, Any] | None:
-    if analyser is None:
-        return None
-    return {
-        "id": str(analyser.id),
-        "name": analyser.name,
-        "measures": analyser.measures,
-        "co2": analyser.co2,
-        "accuracy": analyser.accuracy,
-    }
 
 
 def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, Any]:

@@ -75,17 +75,22 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
 
 
 @transaction.atomic
-def amend_visit(*, draft: VisitDraft, reason: str, actor: User, now: datetime) -> Visit:
+def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, now: datetime) -> Visit:
     """A correction: a new record with the whole new content; the old one stays. Raises NotFound, Conflict.
+
+    version: how many records the visit had when it was read, so that nobody corrects what they haven't seen.
 
     A visit on the wrong appliance is moved: what it opened there is closed, but for unsafe and stop level, which
     only a qualified person closes.
     """
     appliance = _appliance(draft, actor)
     before = visible_appliances(actor).filter(visits=draft.id).first()
-    newest = Record.objects.filter(kind="visit", subject=draft.id, amended_by__isnull=True).first()
-    if newest is None or before is None:
+    records = list(Record.objects.filter(kind="visit", subject=draft.id).order_by("id"))
+    if not records or before is None:
         raise NotFound("not_found", "There is no such visit that you may see.")
+    if version != len(records):
+        raise Conflict("changed_meanwhile", f"It has {len(records)} records by now; read it again.")
+    newest = records[-1]
     site = content_of(newest)["site"] if before == appliance else _site_facts(appliance)
     content = draft.content | {"site": site, "amendment": {"reason": reason}}
     try:
@@ -110,9 +115,11 @@ def amend_visit(*, draft: VisitDraft, reason: str, actor: User, now: datetime) -
 def hold_message(
     *, body: bytes, errors: dict[str, str], unsafe: uuid.UUID | None, actor: User, now: datetime
 ) -> HeldMessage:
-    """Keep a message that can't be read; if it calls an appliance unsafe, that is acted on at once."""
+    """Keep a message that can't be read, once; if it calls an appliance unsafe, that is acted on at once."""
     with transaction.atomic():
-        held = HeldMessage.objects.create(body=body, errors=errors, actor=actor, received_at=now)
+        held, _new = HeldMessage.objects.get_or_create(
+            body=body, actor=actor, settled_at__isnull=True, defaults={"errors": errors, "received_at": now}
+        )
         if unsafe and (appliance := visible_appliances(actor).filter(id=unsafe).first()):
             flags.open_unsafe_unread(appliance=appliance, held_id=held.id, now=now)
         return held

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet import clock
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Flag, Forecast, Record, User, Visit
 from fleet.queries.histories import History, history_for
@@ -19,7 +20,6 @@ from fleet.services.judgements import target_of
 from fleet.services.records import content_of
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
 from fleet.web.charts import DriftChart
-from fleet.web.days import today_at
 from fleet.web.drawings import VisitCell, drift_chart, due_rule, reading_tables, series_words, visit_cells, walls_of
 from fleet.web.findings import source_rows
 from fleet.web.guards import page, viewer_of
@@ -36,7 +36,7 @@ STOP_KINDS = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
 def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     viewer = viewer_of(request)
     history = history_for(viewer, appliance_id)
-    today = today_at(history.appliance.building)
+    today = clock.today(history.appliance.building.time_zone)
     rates = shown_rates(history)
     return render(
         request,

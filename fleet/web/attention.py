@@ -21,7 +21,6 @@ from fleet.queries.contractor import the_contractor
 from fleet.queries.flags import visible_flags
 from fleet.queries.revisits import visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
-from fleet.web.days import office_today
 from fleet.web.drawings import (
     expected_rule,
     outcome_on,
@@ -48,7 +47,7 @@ def attention(request: HttpRequest) -> HttpResponse:
     viewer = viewer_of(request)
     if viewer.role == Role.AUDITOR:
         return redirect("statements")
-    today, clients = office_today(), list(visible_clients(viewer))
+    today, clients = clock.today(), list(visible_clients(viewer))
     client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
     facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)

@@ -7,11 +7,11 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet import clock
 from fleet.models import Flag
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
 from fleet.web.attention import away_words
-from fleet.web.days import office_today, today_at
 from fleet.web.forms import chosen_client
 from fleet.web.guards import page, viewer_of
 from fleet.web.pages import page_of
@@ -31,14 +31,14 @@ def buildings(request: HttpRequest) -> HttpResponse:
         rows = rows.filter(name__icontains=sought.replace("\0", ""))
     count = rows.count()
     shown = {"list": page_of(rows, request.GET, by="name"), "count": count, "clients": clients, "client": client}
-    shown |= {"sought": sought, "today": office_today()}
+    shown |= {"sought": sought, "today": clock.today()}
     return render(request, "buildings.html", shown)
 
 
 @page()
 def building(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     facts = building_for(viewer_of(request), building_id)
-    today = today_at(facts.building)
+    today = clock.today(facts.building.time_zone)
     states = [
         {"state": each, "words": state_words(each), "away": away_words(each.revisit.latest, today)}
         if each.revisit

@@ -8,11 +8,11 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet import clock
 from fleet.models import Duty
 from fleet.queries.access import visible_clients
 from fleet.queries.duties import standing_duties, undecided_duties
 from fleet.web.attention import away_words
-from fleet.web.days import office_today
 from fleet.web.drawings import row_due_rule
 from fleet.web.forms import chosen_client
 from fleet.web.guards import page, viewer_of
@@ -27,7 +27,7 @@ MOST_UNDECIDED = 100
 
 @page()
 def duties(request: HttpRequest) -> HttpResponse:
-    viewer, today = viewer_of(request), office_today()
+    viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
     client = chosen_client(request.GET, clients)
     dated, undecided = standing_duties(viewer).filter(due__isnull=False), undecided_duties(viewer)

@@ -22,7 +22,6 @@ from fleet.queries.records import visit_records
 from fleet.queries.visits import held_messages, open_marks, visits_at_a_glance
 from fleet.services.settling import settle_held_message, settle_mark
 from fleet.web.appliances import ProofLink, proof_link
-from fleet.web.days import office_today
 from fleet.web.forms import WordedActForm, chosen_id, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
@@ -36,7 +35,7 @@ LATE_ENTRY = timedelta(days=2)
 
 @page()
 def records(request: HttpRequest) -> HttpResponse:
-    viewer, today = viewer_of(request), office_today()
+    viewer, today = viewer_of(request), clock.today()
     appliance = _chosen_appliance(request, viewer)
     known = visit_records(viewer, appliance.id if appliance else None)
     listed = page_of(known, request.GET, newest_first=True)

@@ -10,12 +10,12 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import User
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.statements import Line, SetOutcome, Statement, statement_for
-from fleet.web.days import office_today
 from fleet.web.drawings import statement_rule
 from fleet.web.forms import PeriodForm, taken
 from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
@@ -29,7 +29,7 @@ FIELDS = ("client", "building", "begins", "ends")
 
 @page(readers=READERS_OF_STATEMENTS)
 def statements(request: HttpRequest) -> HttpResponse:
-    viewer, today = viewer_of(request), office_today()
+    viewer, today = viewer_of(request), clock.today()
     shown: dict[str, Any] = {
         "clients": list(visible_clients(viewer)),
         "buildings": list(visible_buildings(viewer)),
@@ -70,7 +70,7 @@ def _as_file(content: bytes, content_type: str, how: str, name: str) -> HttpResp
 def _statement_or_404(request: HttpRequest) -> Statement:
     """For files: a question that can't be read has no answer at this address; the page says what is wrong with it."""
     try:
-        return _asked_for(request, viewer_of(request), office_today())
+        return _asked_for(request, viewer_of(request), clock.today())
     except FleetError as refused:
         raise NotFound("not_found", refused.message) from refused
 

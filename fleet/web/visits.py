@@ -8,9 +8,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
+from fleet import clock
 from fleet.queries.visits import ReadingFacts, VisitFacts, visit_for
 from fleet.web.appliances import proof_link
-from fleet.web.days import today_at
 from fleet.web.drawings import reading_tables
 from fleet.web.figures import day
 from fleet.web.findings import finding_rows, not_judged, source_rows
@@ -56,7 +56,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
 def paper(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
     """The visit's record as PDF, with the corrections known today."""
     facts = visit_for(viewer_of(request), visit_id)
-    pdf = visit_pdf(facts, known_on=today_at(facts.appliance.building))
+    pdf = visit_pdf(facts, known_on=clock.today(facts.appliance.building.time_zone))
     answer = HttpResponse(pdf, content_type="application/pdf")
     answer["Content-Disposition"] = f'inline; filename="visit-{visit_id}.pdf"'
     return answer

@@ -1,5 +1,6 @@
 """Lists: pages by key, however deep; the same few queries however many rows; only what the viewer may see."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,12 +20,14 @@ from fleet.models import (
     Person,
     Revisit,
     User,
+    Visit,
 )
 from fleet.models.register import new_id
+from fleet.services.files import store_file
 from fleet.services.limits import attach_limit_set
 from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import hold_message
-from tests import cast
+from tests import cast, pictures
 from tests.api.conftest import Door
 
 MOST_QUERIES = 12
@@ -36,11 +39,15 @@ LISTS = sorted(
 
 
 @pytest.fixture
-def busy(body: dict[str, Any], boiler: Appliance, technician: User, manager: User) -> Appliance:
+def busy(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User, settings: Any, tmp_path: Path
+) -> Appliance:
     """The boiler with something in every list."""
     body["readings"][0]["analyser"] = "borrowed"
     body["defects"] = [{"what": "loose label", "severity": "mend", "mend_by": "2026-04-01"}]
-    cast.store(body, technician)
+    settings.MEDIA_ROOT = tmp_path
+    store_file(visit=cast.store(body, technician), name="plate", media_type="image/png", data=pictures.png(),
+               what="plate", actor=technician, now=cast.NOON)  # fmt: skip
     fill(boiler, manager, "first")
     refresh_appliance(appliance=boiler, now=cast.NOON)
     return boiler
@@ -55,7 +62,7 @@ def fill(boiler: Appliance, manager: User, name: str) -> None:
     FlueGroup.objects.create(building=boiler.building, name=name)
     Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key=name, sentence="O2 is outside.",
                         opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
-    hold_message(body=b"{", errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
+    hold_message(body=f"{{{name}".encode(), errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
 
 
 def add_more(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> None:
@@ -87,7 +94,7 @@ def test_every_list_takes_the_same_few_queries_however_many_rows(
 ) -> None:
     parents = {
         "analysers": analyser.id, "people": person.id, "sheets": busy.sheet_id,
-        "limit-sets": LimitSet.objects.earliest("id").id,
+        "limit-sets": LimitSet.objects.earliest("id").id, "visits": Visit.objects.earliest("id").id,
     }  # fmt: skip
     paths = [f"/api/v1/{path.replace('<uuid:id>', str(parents.get(path.split('/')[0])))}" for _name, path in LISTS]
     assert len(paths) >= 20

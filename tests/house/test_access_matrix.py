@@ -134,7 +134,7 @@ TABLE: dict[str, Row] = {
     "api-forecasts": api(GET=EVERYBODY),
     "api-forecast": api("forecast", bound=True, GET=EVERYBODY),
     "api-revisits": api(GET=EVERYBODY),
-    "api-statements": api(bound=True, query=PERIOD, GET=EVERYBODY),
+    "api-statements": api(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "api-contractor": api(GET=EVERYBODY, PATCH=MANAGER),
     "api-jobs": api(GET=MANAGER),
     "api-retry-job": api("job", POST=MANAGER),

@@ -148,8 +148,9 @@ def corrected(body: dict[str, Any], technician: User, manager: User) -> VisitFac
     body["readings"][2] |= {"analyser": "borrowed one", "person": "somebody else", "steadiness": "not steady"}
     body["plate"] = {"confirmed": False, "serial_seen": "S-10O"}
     visit = store(body, technician)
-    for hour, reason in ((14, "CO at low fire was typed into the wrong field"), (16, "the photo shows 9.3")):
+    reasons = ((14, "CO at low fire was typed into the wrong field"), (16, "the photo shows 9.3"))
+    for version, (hour, reason) in enumerate(reasons, start=1):
         with_values(body, 2, co2=measured(f"9.{hour}", "%"))
         draft = read_visit(copy.deepcopy(body))
-        amend_visit(draft=draft, reason=reason, actor=manager, now=NOON.replace(hour=hour))
+        amend_visit(draft=draft, reason=reason, version=version, actor=manager, now=NOON.replace(hour=hour))
     return visit_for(manager, visit.id)

@@ -87,5 +87,5 @@ def test_a_visit_posted_is_forecast_by_the_worker_and_ctrl_c_stops_everything(su
 def _status(address: str) -> int:
     try:
         return requests.get(address, timeout=5).status_code
-    except requests.ConnectionError:
+    except requests.RequestException:
         return 0

@@ -104,7 +104,7 @@ def test_a_correction_is_a_new_record_and_the_old_one_stays(
     visit = store(body, technician)
     body["readings"] = body["readings"][:2]
     body["work"] = []
-    amended = amend_visit(draft=read_visit(body), reason="typed twice", actor=dispatcher, now=NOON)
+    amended = amend_visit(draft=read_visit(body), reason="typed twice", version=1, actor=dispatcher, now=NOON)
     assert amended.id == visit.id
     assert amended.readings.count() == 2
     assert Record.objects.filter(kind="visit", subject=visit.id).count() == 2
@@ -118,7 +118,10 @@ def test_a_correction_moves_a_visit_to_the_right_appliance(
     store(body, technician)
     other = make_appliance(boiler.building, boiler.sheet, "Boiler 2", serial="S-200")
     body["appliance"] = str(other.id)
-    assert amend_visit(draft=read_visit(body), reason="wrong one", actor=technician, now=NOON).appliance == other
+    assert (
+        amend_visit(draft=read_visit(body), reason="wrong one", version=1, actor=technician, now=NOON).appliance
+        == other
+    )
 
 
 def test_moving_a_visit_closes_what_it_opened_on_the_wrong_appliance(
@@ -127,7 +130,9 @@ def test_moving_a_visit_closes_what_it_opened_on_the_wrong_appliance(
     body["readings"][2]["values"]["co2"] = measured("10.30", "%")
     store(body, technician)
     other = make_appliance(boiler.building, boiler.sheet, "Boiler 2", serial="S-200")
-    amend_visit(draft=read_visit(body | {"appliance": str(other.id)}), reason="wrong one", actor=technician, now=NOON)
+    amend_visit(
+        draft=read_visit(body | {"appliance": str(other.id)}), reason="wrong one", version=1, actor=technician, now=NOON
+    )
     still_open = Flag.objects.filter(closed_at__isnull=True)
     assert {each.appliance for each in still_open} == {other}
     assert set(Job.objects.values_list("key", flat=True)) == {str(boiler.id), str(other.id)}
@@ -138,14 +143,16 @@ def test_a_correction_keeps_the_site_facts_of_its_day(
 ) -> None:
     store(body, technician)
     Building.objects.update(fuel="propane")
-    amended = amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", actor=technician, now=NOON)
+    amended = amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", version=1, actor=technician, now=NOON)
     assert amended.fuel == "natural_gas"
 
 
 def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], technician: User) -> None:
     store(body, technician)
     first = Record.objects.get(kind="visit")
-    amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", actor=technician, now=NOON)
+    amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", version=1, actor=technician, now=NOON)
+    with pytest.raises(Conflict):
+        amend_visit(draft=read_visit(body | {"note": "b"}), reason="b", version=1, actor=technician, now=NOON)
     with pytest.raises(Exception, match=r"UNIQUE|unique"):
         Record.objects.create(
             kind="visit", subject=first.subject, content=b"{}", sha256="0" * 64, submitted_sha256="0" * 64,

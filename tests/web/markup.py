@@ -1,5 +1,7 @@
 """A page read as a browser would read it."""
 
+import html
+import re
 from html.parser import HTMLParser
 
 VOID = {"meta", "link", "input", "br"}
@@ -40,3 +42,8 @@ def read(page: str) -> Balance:
 def main_of(page: str) -> str:
     """What stands between the head and the foot."""
     return page[page.index("<main") : page.index("</main>")]
+
+
+def words_of(page: str) -> str:
+    """What a page says between head and foot, on one line, without its elements."""
+    return " ".join(html.unescape(re.sub("<[^>]*>", " ", main_of(page))).split())
