@@ -256,7 +256,7 @@ def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
             flag=flag, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
         )
     except FleetError as refused:
-        return _refused(request, flag, refused)
+        return _refused(request, flag, refused, "note")
     messages.success(request, _("You answer for it: %s.") % _named(flag))
     return _back(request, flag)
 
@@ -271,7 +271,7 @@ def close(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
         given = taken(WordedActForm(request.POST))
         close_flag(flag=flag, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now())
     except FleetError as refused:
-        return _refused(request, flag, refused)
+        return _refused(request, flag, refused, "why")
     messages.success(request, _("Closed: %s.") % _named(flag))
     return _back(request, flag)
 
@@ -299,10 +299,10 @@ def _back(request: HttpRequest, flag: Flag) -> HttpResponse:
     return redirect("attention")
 
 
-def _refused(request: HttpRequest, flag: Flag, refused: FleetError) -> HttpResponse:
-    """Nothing was changed; the flag as it stands now, with what was typed."""
+def _refused(request: HttpRequest, flag: Flag, refused: FleetError, field: str) -> HttpResponse:
+    """Nothing was changed; the flag as it stands now, with what was typed back in its own field."""
     flag.refresh_from_db()
-    shown = {"flag": flag, "case": stop_case(flag), "refused": refused, "words": request.POST.get("words", "")}
+    shown = {"flag": flag, "case": stop_case(flag), "refused": refused, field: request.POST.get("words", "")}
     shown |= {"back": request.POST.get("back", ""), "place": "attention"}
     shown |= {"can_close": viewer_of(request).role in may_close(flag)}
     return render(request, "flag_refused.html", shown, status=refused.status)

@@ -220,7 +220,7 @@ def _between(before: Outcome, after: Outcome, share: float, when: date) -> Outco
 
 def expected_rule(forecast: Forecast, expected: Outcome) -> ReadingRule:
     """What was left last, and what is expected by then with 90 of 100 outcomes, against the band."""
-    last = next((each for each in reversed(forecast.series)), {})
+    last: Mapping[str, Any] = next((each for each in reversed(forecast.series)), {})
     left = last.get("left_pct") or last.get("found_pct")
     lower, upper = forecast.lower_pct, forecast.upper_pct
     ends = [each for each in (lower, upper, left, expected.low90, expected.high90) if each is not None]

@@ -86,7 +86,7 @@ def _worst(outcomes: set[str]) -> str:
         "cannot tell": _("can't be decided"),
         "not judged": _("not judged"),
     }
-    return next((word for outcome, word in words.items() if outcome in outcomes), _("nothing read"))
+    return next((word for outcome, word in words.items() if outcome in outcomes), _("nothing judged"))
 
 
 def not_judged(facts: VisitFacts) -> list[str]:

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Iterable
+from typing import Any
 
 from django import forms
 from django.http import QueryDict
@@ -33,11 +34,11 @@ class PeriodForm(forms.Form):
     ends = forms.DateField()
 
 
-def taken(form: forms.Form) -> dict[str, object]:
+def taken(form: forms.Form) -> dict[str, Any]:
     """The cleaned values. Raises FleetError `invalid`, which names the fields."""
     if form.is_valid():
         return dict(form.cleaned_data)
-    errors = {name: " ".join(said) for name, said in form.errors.items()}
+    errors = {name: " ".join(str(each) for each in said) for name, said in form.errors.items()}
     raise FleetError("invalid", " ".join(errors.values()), errors=errors)
 
 
