@@ -514,6 +514,9 @@ def _visit_body(
     at = _Moment(day, stop)
     test = _Test(town, life, who, air_c, site_day, at, co_today=math.exp(rng.normal(0, CO_BETWEEN_VISITS)))
     readings = [test.reading("as found", rate) for rate in life.o2_pct]
+    if life.common_flue:
+        shared = test.reading("as found", "high") | {"sampling_point": "common flue"}
+        readings.append(shared | {"rate_proven_by": "not proven"})
     if unsafe:
         return _unsafe_body(test, readings, attendance_id)
     work = _work(test, rng)
@@ -636,7 +639,7 @@ def _work(test: _Test, rng: np.random.Generator) -> list[dict[str, Any]]:
     off = {
         each["rate"]: test.last_o2[each["rate"]] - _target_o2(life.kind, each) for each in life.kind.sheet["targets"]
     }
-    count = len(life.o2_pct)
+    count = len(life.o2_pct) + life.common_flue
     work: list[dict[str, Any]] = []
     worried = test.highest_co_ppm > CO_WORRIES_PPM
     if worried or (max(abs(each) for each in off.values()) > ADJUSTS_BEYOND and rng.random() < 0.92):

@@ -104,8 +104,13 @@ def _answer(statement: Statement) -> Iterator[str]:
 
 
 def _outcomes(statement: Statement) -> Iterator[str]:
-    counted = Counter(each.last.judgement.outcome for each in statement.lines if each.last)
-    words = {"within": _("within"), "outside": _("outside"), "not judged": _("not judged")}
+    counted = Counter(each.outcome for each in statement.lines if each.last)
+    words = {
+        "within": _("within"),
+        "outside": _("outside"),
+        "withheld": _("withheld until somebody has reviewed the set"),
+        "not judged": _("not judged"),
+    }
     said = [f"{counted[outcome]} {word}" for outcome, word in words.items() if counted[outcome]]
     if said:
         yield _("As last recorded, against the sets named below: %s.") % ", ".join(said)

@@ -6,6 +6,7 @@ from typing import Any
 Row = Mapping[str, Any]
 
 LARGEST_SHORT_FIGURE = 1e5
+LEAST_DIGITS, MOST_DIGITS = 4, 7
 EVIDENCE_WORDS = {
     "memory": "limit from memory",
     "own": "our own figure, no outside source",
@@ -14,11 +15,21 @@ EVIDENCE_WORDS = {
 }
 
 
-def figure(value: float | str | None) -> str:
-    """A number in five significant digits, plain up to any size; text stays text."""
+def figure(value: float | str | None, *limits: float | None) -> str:
+    """A number in four significant digits, or as many as it takes not to look like a limit that it isn't.
+
+    >>> figure(97.036), figure(250.04, 250.0)
+    ('97.04', '250.04')
+    """
     if value is None or isinstance(value, str):
         return value or "-"
-    return f"{value:.0f}" if abs(value) >= LARGEST_SHORT_FIGURE else f"{value:.5g}"
+    if abs(value) >= LARGEST_SHORT_FIGURE:
+        return f"{value:.0f}"
+    for digits in range(LEAST_DIGITS, MOST_DIGITS):
+        shown = f"{value:.{digits}g}"
+        if all(limit is None or limit == value or shown != f"{limit:.{digits}g}" for limit in limits):
+            return shown
+    return f"{value:.{MOST_DIGITS}g}"
 
 
 def where(row: Row) -> str:
@@ -36,7 +47,11 @@ def sentence(
 
 def _subject(row: Row, reading: Mapping[str, Any], value: float | str | None, qualifier: str) -> str:
     said = "" if qualifier in ("=", "not measured") else f"{qualifier} "
-    shown = "" if value is None else " " + f"{said}{figure(value)} {row['unit']}".strip()
+    shown = (
+        ""
+        if value is None
+        else " " + f"{said}{figure(value, row.get('lower'), row.get('upper'))} {row['unit']}".strip()
+    )
     at = ", ".join(str(reading[name]) for name in ("rate", "phase") if reading.get(name))
     limit = f"limit {row['limit_text']} {row['unit']}".strip() if row["limit_text"] else ""
     return f"{row['label']}{shown}" + (f" at {at}" if at else "") + (f" ({limit})" if limit else "")

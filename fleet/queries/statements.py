@@ -69,6 +69,12 @@ class Line:
     defects: tuple[Defect, ...]
     not_evidence: tuple[str, ...]
 
+    @property
+    def outcome(self) -> str:
+        """Of the last record, over all sets: outside, within, withheld (within by an unreviewed set) or not judged."""
+        said = {each.on_paper for each in self.outcomes}
+        return next((each for each in ("outside", "withheld", "within") if each in said), "not judged")
+
 
 @dataclass(frozen=True)
 class Statement:

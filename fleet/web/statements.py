@@ -124,8 +124,13 @@ def _late(count: int) -> str:
 
 
 def _outcomes(statement: Statement) -> list[str]:
-    counted = Counter(each.last.judgement.outcome for each in statement.lines if each.last)
-    words = {"within": _("within"), "outside": _("outside"), "not judged": _("not judged")}
+    counted = Counter(each.outcome for each in statement.lines if each.last)
+    words = {
+        "within": _("within"),
+        "outside": _("outside"),
+        "withheld": _("withheld until somebody has reviewed the set"),
+        "not judged": _("not judged"),
+    }
     said = [f"{count_words(counted[outcome])} {word}" for outcome, word in words.items() if counted[outcome]]
     return [_("As last recorded, against the sets named below: %s.") % and_words(said)] if said else []
 
