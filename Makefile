@@ -21,7 +21,7 @@ run: env
 	exec $(BIN)/python manage.py serve
 
 test: env
-	$(BIN)/pytest -n 2 --dist loadfile $(ARGS)
+	$(BIN)/pytest -n 2 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 check: env
 	$(BIN)/ruff format --check .

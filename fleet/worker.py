@@ -22,6 +22,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
 log = structlog.get_logger()
 LEFT_LYING = timedelta(seconds=10)
+STOPS_WITHIN_S = 2.5
 
 # What runs by itself: kind of job, hour of the office's day.
 TIMETABLE = {"nightly": 2}
@@ -128,4 +129,12 @@ def _watch_the_table(**_kwargs: object) -> None:
 
 @worker_shutting_down.connect
 def _stop_watching(**_kwargs: object) -> None:
+    """Under the supervisor, which promises to stop within 5 s, running work is cut off in time.
+
+    It loses nothing: a job's effect and its `done` are one transaction, and its claim runs out.
+    """
     _stop.set()
+    if not settings.SERVED:
+        end = threading.Timer(STOPS_WITHIN_S, os._exit, [0])
+        end.daemon = True
+        end.start()

@@ -18,6 +18,12 @@ def pytest_configure() -> None:
     settings.AXES_ENABLED = False
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The long files first, so that no worker ends with one of them while the other waits."""
+    long_first = ("test_demo", "test_access_matrix", "test_in_a_browser", "test_postgresql", "test_serve")
+    items.sort(key=lambda item: next((n for n, name in enumerate(long_first) if name in item.nodeid), len(long_first)))
+
+
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> None:
     """The installation stands in the test database once: shipping its limit sets takes longer than most tests."""
