@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.limits import standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
@@ -37,6 +38,7 @@ def opening(facts: VisitFacts) -> str:
         shown = {"outcome": visit.get_outcome_display().capitalize(), "why": visit.outcome_reason}
         parts.append(_("%(outcome)s: %(why)s.") % shown)
     parts += [_by_phase(facts, phase) for phase in ("as found", "as left")]
+    parts.append(_not_read_again(facts))
     if not facts.readings:
         parts.append(_("Nothing was read, so nothing was held against a limit."))
     elif not any(each["phase"] == "as left" for each in verdicts_of(facts)):
@@ -63,6 +65,16 @@ def _by_phase(facts: VisitFacts, phase: str) -> str:
         shown = {"when": when, "sets": _sets_in_short(sources(within))}
         return _("%(when)s: what could be judged is within the limits of %(sets)s, as recorded.") % shown
     return _("%s, no reading could be judged.") % when if rows else ""
+
+
+def _not_read_again(facts: VisitFacts) -> str:
+    """What was found outside and never judged again as left: it stands, whatever else was put right."""
+    rows = verdicts_of(facts)
+    if not any(each["phase"] == "as left" for each in rows):
+        return ""
+    stands = [each for each in standing(rows) if each["outcome"] == "outside" and each["phase"] == "as found"]
+    named = listed([f"{each.what} ({each.value})" for each in excesses(stands, with_phase=False)])
+    return _("Not judged again as left, so it stands as found: %s.") % named if named else ""
 
 
 def _sets_in_short(found: list[LimitSource]) -> str:

@@ -5,6 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.errors import flat_errors, without_decimals
@@ -80,7 +81,9 @@ class ReadingIn(StrictSerializer):
 
 class Work(StrictSerializer):
     kind = Word(choices=WORK_KINDS)
-    after_reading = serializers.IntegerField(min_value=0, max_value=200)
+    after_reading = serializers.IntegerField(
+        min_value=0, error_messages={"min_value": "is below 0; it must be from 0 to the number of readings"}
+    )
     component = Text(100, required=False)
     replaced = YesNo(required=False)
     adjuster = Text(100, required=False)
@@ -151,12 +154,16 @@ class Signature(StrictSerializer):
 
 
 class VisitIn(StrictSerializer):
-    """One appliance at one attendance. The phone makes both ids."""
+    """One appliance at one attendance. The phone makes both ids.
+
+    fuel: what burnt, as the technician saw it; without it what the register says burns there.
+    """
 
     schema = Word(choices=[SCHEMA])
     id = _Uuid()
     attendance = AttendanceIn()
     appliance = _Uuid()
+    fuel = Word(choices=list(FUELS), required=False)
     outcome = Word(choices=Visit.Outcome.values)
     outcome_reason = Text(500, required=False)
     plate = Plate(required=False)
@@ -183,7 +190,19 @@ class VisitIn(StrictSerializer):
             raise serializers.ValidationError({"outcome_reason": f"is empty; {attrs['outcome']!r} needs its reason"})
         if attrs["outcome"] != Visit.Outcome.NOT_TESTED and not attrs.get("readings"):
             raise serializers.ValidationError({"readings": f"are missing; {attrs['outcome']!r} needs at least one"})
+        _check_order(attrs.get("work", []), len(attrs.get("readings", [])))
         return attrs
+
+
+def _check_order(work: list[dict[str, Any]], readings: int) -> None:
+    """Each piece of work stands before, between or after readings that are there."""
+    errors = {
+        f"work.{n}.after_reading": f"is {each['after_reading']}; it must be from 0 to {readings}, the readings' number"
+        for n, each in enumerate(work)
+        if each["after_reading"] > readings
+    }
+    if errors:
+        raise serializers.ValidationError(errors)
 
 
 def read_visit(data: Any) -> VisitDraft:

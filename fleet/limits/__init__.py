@@ -5,6 +5,7 @@ from fleet.limits.card import CARD_VERSION, FUEL_CLASSES, Card, card
 from fleet.limits.decision import acceptance_limits, conformance_probability, decide, guard_factor
 from fleet.limits.evaluate import evaluate
 from fleet.limits.rows import SEVERITIES
+from fleet.limits.standing import standing
 from fleet.limits.tolerance import Band, band
 from fleet.limits.verdicts import Verdict, Verdicts
 
@@ -25,4 +26,5 @@ __all__ = [
     "decide",
     "evaluate",
     "guard_factor",
+    "standing",
 ]

@@ -1,5 +1,7 @@
 """Visits (one appliance at one attendance), their readings and work, and what the office must look at."""
 
+from datetime import datetime
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -57,6 +59,14 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.appliance} {self.local_date:%Y-%m-%d}"
+
+    @property
+    def last_moment(self) -> datetime:
+        """When it ended, for the order of visits of one day: last reading, else leaving, else arriving."""
+        taken = [each.taken_at for each in self.readings.all() if each.taken_at]
+        ended = max(taken, default=self.attendance.left_at or self.attendance.arrived_at)
+        assert ended is not None  # an attendance is only stored with its arrival
+        return ended
 
 
 class Reading(models.Model):

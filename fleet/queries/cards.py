@@ -4,11 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.db.models import FloatField
+
 from fleet.combustion import FUELS
 from fleet.limits import card
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, StopLines
-from fleet.queries.appliances import facts_of
-from fleet.queries.limits import limit_set_versions_on, stop_lines_in_force
+from fleet.queries.limits import limit_set_versions_on, stop_lines_on
+from fleet.queries.versions import version_of_day
 
 
 @dataclass(frozen=True)
@@ -22,22 +24,36 @@ class VersionedCard:
 
 
 def card_for(appliance: Appliance, day: date, analyser: Analyser | None = None, *, fuel: str = "") -> VersionedCard:
-    """Sheet, limit sets attached on that day, stop lines in force and analyser, compiled into one table.
+    """Sheet, attached limit sets and stop lines as they were in force on that day, and analyser, in one table.
 
     fuel: what burnt at the visit, where that is not what the appliance burns today.
     """
-    sheet = appliance.sheet.current if appliance.sheet else None
+    sheet = _sheet_on(appliance, day)
     limit_sets = limit_set_versions_on(appliance, day)
-    stop_lines = stop_lines_in_force()
+    stop_lines = stop_lines_on(day, appliance.building.time_zone)
     table = card(
         _sheet(sheet),
         [_limit_set(each) for each in limit_sets],
         _analyser(analyser),
         fuel=FUELS[fuel or appliance.burns],
         stop_lines=_stop_lines(stop_lines),
-        facts=facts_of(appliance),
+        facts=_facts(appliance, sheet),
     )
     return VersionedCard(table, sheet, tuple(limit_sets), stop_lines)
+
+
+def _sheet_on(appliance: Appliance, day: date) -> SheetVersion | None:
+    if appliance.sheet_id is None:
+        return None
+    versions = SheetVersion.objects.filter(sheet=appliance.sheet_id).select_related("sheet", "record")
+    return version_of_day(versions.defer("record__content"), day, appliance.building.time_zone)
+
+
+def _facts(appliance: Appliance, sheet: SheetVersion | None) -> dict[str, object]:
+    """What limits ask besides fuel and control, which the table takes from the fuel that burnt and the day's sheet."""
+    output_kw = sheet.content.get("rated_output_kw") if sheet else None
+    from_sheet = {} if output_kw is None else {"output_kw": float(output_kw)}
+    return {"appliance": appliance.kind, **from_sheet, **appliance.facts}
 
 
 def _sheet(version: SheetVersion | None) -> dict[str, Any] | None:
@@ -61,7 +77,8 @@ def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
 
 
 def _stop_lines(lines: StopLines) -> dict[str, Any]:
-    names = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm")
+    """Every figure that the lines hold. They are the contractor's own, whatever source speaks for them."""
+    names = [each.name for each in StopLines._meta.fields if isinstance(each, FloatField)]
     figures = {name: getattr(lines, name) for name in names}
     return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
 

@@ -1,11 +1,14 @@
 """Limit sets, where they are attached, and the stop lines in force."""
 
+from collections import defaultdict
 from datetime import date
+from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
 from fleet.models import Appliance, LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
 from fleet.queries.access import visible_clients
+from fleet.queries.versions import version_of_day
 
 
 def all_limit_sets(viewer: User) -> QuerySet[LimitSet]:
@@ -29,16 +32,23 @@ def attachments_of(appliance: Appliance) -> QuerySet[LimitSetAttachment]:
 
 
 def limit_set_versions_on(appliance: Appliance, day: date) -> list[LimitSetVersion]:
-    """The newest version of each set that is attached on that day, by the set's key."""
+    """Of each set that is attached on that day, the version in force then, by the set's key."""
     in_force = attachments_of(appliance).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
-    versions = LimitSetVersion.objects.filter(limit_set__attachments__in=in_force).select_related("limit_set")
-    newest = {each.limit_set_id: each for each in versions.order_by("number")}
-    return sorted(newest.values(), key=lambda each: each.limit_set.key)
+    versions: dict[UUID, list[LimitSetVersion]] = defaultdict(list)
+    attached = LimitSetVersion.objects.filter(limit_set__in=in_force.values("limit_set"))
+    for each in attached.select_related("limit_set", "record").defer("record__content"):
+        versions[each.limit_set_id].append(each)
+    of_day = [version_of_day(each, day, appliance.building.time_zone) for each in versions.values()]
+    return sorted((each for each in of_day if each), key=lambda each: each.limit_set.key)
 
 
-def stop_lines_in_force() -> StopLines:
-    """The contractor's newest stop lines. There always are some: the installation begins with them."""
-    return StopLines.objects.latest("number")
+def stop_lines_on(day: date, time_zone: str) -> StopLines:
+    """The contractor's lines in force on that day. There always are some: the installation begins with them."""
+    known = StopLines.objects.select_related("record").defer("record__content")
+    lines = version_of_day(known, day, time_zone)
+    if lines is None:
+        raise StopLines.DoesNotExist
+    return lines
 
 
 def all_stop_lines(viewer: User) -> QuerySet[StopLines]:

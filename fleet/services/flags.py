@@ -1,103 +1,139 @@
 """Flags: open for what needs attention, with a reason in a sentence; never two open for one reason."""
 
 import uuid
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from fleet.errors import Conflict, FleetError, Forbidden
-from fleet.models import Appliance, Finding, Flag, Forecast, Judgement, Person, Role, User, Visit
+from fleet.limits import standing
+from fleet.models import Appliance, Flag, Forecast, Judgement, Person, Role, User, Visit
 from fleet.services import jobs
 from fleet.services.marks import fuel_kind
 
+COMMON_FLUE = "common flue"
+UNSAFE_DEFECT = "unsafe"
+
 
 def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
-    """What this visit calls for at once: unsafe, stop level, outside a limit. Only the newest visit counts."""
-    appliance = visit.appliance
-    if visit.unsafe:
-        reason = visit.unsafe_details.get("reason") or _("called unsafe by the technician")
-        for each in _on_the_same_flue(appliance, visit):
-            put_flag(
-                appliance=each,
-                visit=visit,
-                kind=Flag.Kind.UNSAFE,
-                key="visit",
-                sentence=reason,
-                figures={},
-                now=now,
-            )
-    newest = not appliance.visits.filter(local_date__gt=visit.local_date).exists()
-    findings = list(judgement.findings.all())
-    stop = [each for each in findings if each.stop]
-    standing = [each for each in stop if _stands(each.phase, visit)]
-    if stop and newest:
-        worst = standing[0] if standing else stop[0]
-        said = worst.sentence if standing else _("%s Put right at the same visit.") % worst.sentence
-        figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing}
+    """What this visit calls for at once: unsafe and stop level whatever arrives in whatever order; outside a limit
+    only by the newest test."""
+    left = standing(judgement.verdicts["verdicts"])
+    _open_unsafe(visit, now)
+    _open_stop(visit, judgement, left, now)
+    if _is_newest_test(visit, now):
+        _open_outside(visit, left, now)
+
+
+def replay_newest(*, appliance: Appliance, now: datetime) -> None:
+    """After a correction: open and close what the appliance's newest test says now."""
+    tested = appliance.visits.exclude(outcome=Visit.Outcome.NOT_TESTED).select_related("judgement", "attendance")
+    known = tested.filter(local_date__lte=_tomorrow(now)).prefetch_related("readings")
+    if newest := max(known, key=lambda each: (each.local_date, each.last_moment), default=None):
+        _open_outside(newest, standing(newest.judgement.verdicts["verdicts"]), now)
+
+
+def _open_unsafe(visit: Visit, now: datetime) -> None:
+    """Called unsafe, or left with a defect called unsafe. What shares its flue is flagged with it."""
+    defects = [each.what for each in visit.defects.all() if each.severity == UNSAFE_DEFECT and not each.done]
+    if not visit.unsafe and not defects:
+        return
+    said = visit.unsafe_details.get("reason") or "; ".join(defects) or _("called unsafe by the technician")
+    for each in _on_the_same_flue(visit.appliance, now):
+        shared = _("Shares its flue with %(name)s, which was called unsafe: %(said)s")
+        sentence = said if each == visit.appliance else shared % {"name": visit.appliance.name, "said": said}
         put_flag(
-            appliance=appliance,
-            visit=visit,
-            kind=Flag.Kind.STOP,
-            key=str(visit.id),
-            sentence=said,
-            figures=figures,
-            now=now,
-        )
-    if newest:
-        _open_outside(visit, findings, now)
+            appliance=each, visit=visit, kind=Flag.Kind.UNSAFE, key=str(visit.id), sentence=sentence[:1000],
+            figures={}, now=now,
+        )  # fmt: skip
 
 
-def _stands(phase: str, visit: Visit) -> bool:
-    """Whether a finding describes how the appliance was left."""
-    return phase != "as found" or not any(each.counted_phase == "as left" for each in visit.readings.all())
+def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Mapping[str, Any]], now: datetime) -> None:
+    """One flag a visit for its worst finding at stop level; put right only where none of them stands as left."""
+    fired = [each for each in judgement.findings.all() if each.stop]
+    if not fired:
+        return
+    standing_stops = [each for each in left if each["stop"] and each["outcome"] == "outside"]
+    worst = fired[0]
+    said = standing_stops[0]["sentence"] if standing_stops else _("%s Put right at the same visit.") % worst.sentence
+    figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing_stops}
+    common = {each.number for each in visit.readings.all() if each.sampling_point == COMMON_FLUE}
+    at_the_flue = any(each.reading in common for each in fired)
+    for each in _on_the_same_flue(visit.appliance, now) if at_the_flue else [visit.appliance]:
+        put_flag(
+            appliance=each, visit=visit, kind=Flag.Kind.STOP, key=str(visit.id), sentence=said[:1000],
+            figures=figures, now=now,
+        )  # fmt: skip
 
 
-def _on_the_same_flue(appliance: Appliance, visit: Visit) -> list[Appliance]:
-    """A flue found unsafe concerns every appliance on it."""
-    common = any(each.sampling_point == "common flue" for each in visit.readings.all())
-    if appliance.flue_group is None or not common:
+def _on_the_same_flue(appliance: Appliance, now: datetime) -> list[Appliance]:
+    """The appliance, and all in service on its flue: a flue found unsafe concerns every one of them."""
+    if appliance.flue_group is None:
         return [appliance]
-    return list(appliance.flue_group.appliances.filter(in_service_to__isnull=True))
+    sharing = appliance.flue_group.appliances.exclude(id=appliance.id)
+    return [appliance, *(each for each in sharing if each.in_service_on(now.date()))]
 
 
-def _open_outside(visit: Visit, findings: list[Finding], now: datetime) -> None:
-    standing = {
-        f"{each.rate} {each.quantity} {each.limit_set}": each
-        for each in reversed(findings)
-        if not each.stop and _stands(each.phase, visit) and each.value is not None
-    }
-    for key, finding in standing.items():
+def _is_newest_test(visit: Visit, now: datetime) -> bool:
+    """No later test is known, of the same day by its last reading. What is dated ahead of today doesn't count."""
+    later = visit.appliance.visits.exclude(id=visit.id).exclude(outcome=Visit.Outcome.NOT_TESTED)
+    rivals = later.filter(local_date__gte=visit.local_date, local_date__lte=_tomorrow(now))
+    return not any(
+        (each.local_date, each.last_moment) > (visit.local_date, visit.last_moment)
+        for each in rivals.select_related("attendance").prefetch_related("readings")
+    )
+
+
+def _tomorrow(now: datetime) -> date:
+    """The latest date that it can be anywhere."""
+    return now.date() + timedelta(days=1)
+
+
+def _open_outside(visit: Visit, left: Sequence[Mapping[str, Any]], now: datetime) -> None:
+    """A flag a rate, quantity and set that stands outside; closed only by a reading judged within of the same."""
+    worst: dict[str, Mapping[str, Any]] = {}
+    for each in sorted(left, key=lambda row: row["rank"]):
+        if each["outcome"] == "outside" and not each["stop"] and isinstance(each["value"], float | int):
+            worst[_key(each)] = each
+    for key, row in worst.items():
+        figures = {"value": row["value"], "quantity": row["quantity"], "severity": row["severity"]}
         put_flag(
-            appliance=visit.appliance,
-            visit=visit,
-            kind=Flag.Kind.OUTSIDE,
-            key=key[:200],
-            sentence=finding.sentence,
-            figures={"value": finding.value, "quantity": finding.quantity, "severity": finding.severity},
-            now=now,
-        )
-    if any(each.counted_phase != "between" for each in visit.readings.all()):
-        healed = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
-        why = _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}"
-        healed.exclude(key__in=[key[:200] for key in standing]).update(
-            closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1
-        )
+            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, sentence=row["sentence"][:1000],
+            figures=figures, now=now,
+        )  # fmt: skip
+    still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
+    within = {_key(each) for each in left if each["outcome"] == "within"} - set(worst)
+    if within:
+        _close(still_open.filter(key__in=within), _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}", now)
+    applying = {each["set_id"] for each in left}
+    ended = [each.id for each in still_open if each.key.rpartition(" ")[2] not in applying]
+    if ended:
+        _close(still_open.filter(id__in=ended), _("The set no longer applies to the appliance."), now)
+
+
+def _key(row: Mapping[str, Any]) -> str:
+    """What a flag is about: rate, quantity and set, whatever the set's version."""
+    return f"{row['rate']} {row['quantity']} {row['set_id']}"[:200]
+
+
+def _close(flags: QuerySet[Flag], why: str, now: datetime) -> None:
+    flags.update(closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1)
 
 
 def close_moved(*, visit_id: uuid.UUID, appliance: Appliance, now: datetime) -> None:
     """The visit was another appliance's: what it opened here is closed, but for what only a person may close."""
     opened = Flag.objects.filter(appliance=appliance, visit=visit_id, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
-    why = _("The visit was another appliance's; it was moved by a correction.")
-    opened.update(closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1)
+    _close(opened, _("The visit was another appliance's; it was moved by a correction."), now)
 
 
 def open_unsafe_unread(*, appliance: Appliance, held_id: uuid.UUID, now: datetime) -> None:
     """A message that can't be read calls the appliance unsafe: that much is acted on at once."""
     sentence = _("Called unsafe in a message that could not be read; the message is kept for mending.")
     put_flag(
-        appliance=appliance, visit=None, kind=Flag.Kind.UNSAFE, key="visit", sentence=sentence,
+        appliance=appliance, visit=None, kind=Flag.Kind.UNSAFE, key=f"held {held_id}", sentence=sentence,
         figures={"held_message": str(held_id)}, now=now,
     )  # fmt: skip
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
@@ -170,11 +206,37 @@ def _check_may_close_unsafe(flag: Flag, actor: User, now: datetime) -> None:
     kind = fuel_kind(flag.appliance.burns)
     if actor.role not in (Role.TECHNICIAN, Role.MANAGER) or not (person and person.is_qualified(kind, now.date())):
         raise Forbidden("not_qualified", f"Only a person qualified for {kind} may close this.")
-    if flag.figures.get("put_right"):
-        return
     removed = flag.appliance.in_service_to is not None and flag.appliance.in_service_to <= now.date()
-    tested = flag.appliance.visits.filter(
-        record__received_at__gt=flag.opened_at, unsafe=False, readings__counted_phase="as left"
-    ).exclude(judgement__findings__stop=True, judgement__findings__phase="as left")
-    if not removed and not tested.exists():
-        raise FleetError("no_test_since", "It needs a test as left after the flag, or the appliance's removal.")
+    if not (removed or flag.figures.get("put_right") or _is_anothers(flag) or _was_tested_since(flag, now)):
+        raise FleetError(
+            "no_test_since", "It needs a test as left after it, with CO judged within, or the appliance's removal."
+        )
+
+
+def _is_anothers(flag: Flag) -> bool:
+    """A correction moved the visit to an appliance that shares nothing with this one."""
+    if flag.visit is None or flag.visit.appliance_id == flag.appliance_id:
+        return False
+    flue = flag.appliance.flue_group_id
+    return flue is None or flag.visit.appliance.flue_group_id != flue
+
+
+def _was_tested_since(flag: Flag, now: datetime) -> bool:
+    """A later visit, not called unsafe, left with CO judged within as left and nothing at stop level."""
+    since = flag.visit.last_moment if flag.visit else flag.opened_at
+    visits = flag.appliance.visits.filter(unsafe=False, readings__counted_phase="as left").distinct()
+    return any(
+        since < each.last_moment <= now + timedelta(days=1) and _left_with_co_within(each.judgement)
+        for each in visits.select_related("judgement", "attendance").prefetch_related("readings")
+    )
+
+
+def _left_with_co_within(judgement: Judgement) -> bool:
+    left = standing(judgement.verdicts["verdicts"])
+    stopped = any(each["stop"] and each["outcome"] == "outside" for each in left)
+    co_within = any(
+        each["kind"] == "stop line" and each["quantity"] == "co_air_free" and each["outcome"] == "within"
+        for each in left
+        if each["phase"] == "as left"
+    )
+    return co_within and not stopped

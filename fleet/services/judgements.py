@@ -1,7 +1,7 @@
 """Judge a visit: derive what the readings mean, hold them against every limit that applies, keep it with versions."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, cast
 
@@ -25,7 +25,7 @@ from fleet.combustion import (
     o2_pct_from_co2,
     regulation_loss,
 )
-from fleet.limits import Band, band, evaluate
+from fleet.limits import Band, band, evaluate, standing
 from fleet.models import Analyser, Finding, Judgement, Reading, Visit
 from fleet.queries.cards import card_for
 
@@ -67,7 +67,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     cases = [_case(visit, each, figures) for each, figures in zip(readings, derived, strict=True)]
     verdicts = evaluate(made_with.table, cases)
     said = verdicts.as_json()
-    outcome = _outcome(said)
+    outcome = _outcome(said, _rates_read(readings))
     judgement, made = Judgement.objects.update_or_create(
         visit=visit,
         defaults={
@@ -221,34 +221,66 @@ def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, 
 
 # ---- what came of it ----
 
+CO_QUANTITIES = ("co", "co_air_free")
 
-def _outcome(verdicts: dict[str, Any]) -> dict[str, Any]:
-    """Within, outside or not judged as left (as found, where nothing was read after), and one sentence."""
-    rows = verdicts["verdicts"]
-    as_left = [each for each in rows if each["phase"] == "as left"]
-    standing = as_left or [each for each in rows if each["phase"] == "as found"]
-    outside = [each for each in standing if each["outcome"] == "outside"]
-    within = [each for each in standing if each["outcome"] == "within"]
+
+def _outcome(verdicts: dict[str, Any], rates: list[str]) -> dict[str, Any]:
+    """How the appliance was left, over all limits, and one sentence that says it.
+
+    "outside" if anything that stands is outside; "within" only if CO was judged against the stop line at every rate
+    read and no target or CO limit is left undecided; "in part" if something was judged within, but not all of that.
+    """
+    left = standing(verdicts["verdicts"])
+    outside = [each for each in left if each["outcome"] == "outside"]
+    within = [each for each in left if each["outcome"] == "within"]
     stop_as_left = any(each["stop"] for each in outside)
-    when = _("As left") if as_left else _("As found")
     if outside:
-        outcome, summary = "outside", outside[0]["sentence"]
-    elif within:
-        names = sorted({f"{each['set_name']} v{each['set_version']}" for each in within})
-        outcome = "within"
-        summary = _("%(when)s, within the limits of %(sets)s as recorded.") % {
-            "when": when,
-            "sets": _and(names),
-        }
-    else:
-        outcome, summary = "not judged", _("No reading could be judged.")
-    return {"outcome": outcome, "summary": summary, "stop_as_left": stop_as_left}
+        worst = max(outside, key=lambda each: each["rank"])
+        return {"outcome": "outside", "summary": worst["sentence"], "stop_as_left": stop_as_left}
+    open_ends = _undecided(left, rates)
+    if within and not open_ends:
+        return {"outcome": "within", "summary": _within_words(within), "stop_as_left": False}
+    if within:
+        said = _("Judged in part: %(within)s What could not be judged: %(rest)s.")
+        summary = said % {"within": _within_words(within), "rest": "; ".join(open_ends[:4])}
+        return {"outcome": "in part", "summary": summary[:1000], "stop_as_left": False}
+    return {"outcome": "not judged", "summary": _("No reading could be judged."), "stop_as_left": False}
+
+
+def _undecided(left: Sequence[Mapping[str, Any]], rates: list[str]) -> list[str]:
+    """What keeps a visit from being called within: CO not judged at a rate, or a target or CO limit undecided."""
+    judged_co = {
+        each["rate"]
+        for each in left
+        if each["kind"] == "stop line" and each["quantity"] in CO_QUANTITIES and each["outcome"] == "within"
+    }
+    missing = [_("CO at %s") % rate for rate in rates if rate not in judged_co]
+    open_ends = [
+        f"{each['label']} {_('at')} {each['rate']}" if each["rate"] else each["label"]
+        for each in left
+        if each["outcome"] in ("not judged", "cannot tell")
+        and (each["kind"] == "band" or each["quantity"] in CO_QUANTITIES)
+        and each["rate"] in rates
+    ]
+    return list(dict.fromkeys([*missing, *open_ends]))
+
+
+def _within_words(within: Sequence[Mapping[str, Any]]) -> str:
+    """The sets by which something was within, those that nobody has reviewed named as such."""
+    when = _("As left") if any(each["phase"] == "as left" for each in within) else _("As found")
+    names = {(f"{each['set_name']} v{each['set_version']}", each["review"] == "unreviewed") for each in within}
+    said = [f"{name} ({_('not reviewed')})" if unreviewed else name for name, unreviewed in sorted(names)]
+    return _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": _and(said)}
 
 
 def _and(names: list[str]) -> str:
     return (
         names[0] if len(names) == 1 else _("%(some)s and %(last)s") % {"some": ", ".join(names[:-1]), "last": names[-1]}
     )
+
+
+def _rates_read(readings: list[Reading]) -> list[str]:
+    return list(dict.fromkeys(each.rate for each in readings if each.counted_phase != "between"))
 
 
 def _finding(judgement: Judgement, number: int, verdict: Any) -> Finding:

@@ -35,8 +35,8 @@ def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Odd
     found: list[Oddity] = []
     for question in (_analysers, _people, _values, _order, _times):
         found += question(visit, readings, now)
-    found += [*_changes_without_work(visit, readings), *_plate(visit), *_left_running(visit, verdicts)]
-    return [*found, *_rates(visit, readings), *_seen_milder(visit, verdicts)]
+    found += [*_changes_without_work(visit, readings), *_fuel(visit), *_plate(visit), *_left_running(visit, verdicts)]
+    return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
 
 
 def _analysers(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
@@ -49,12 +49,27 @@ def _analysers(visit: Visit, readings: list[Reading], now: datetime) -> Iterator
                 "analyser_not_in_calibration",
                 f"{analyser.name} had no calibration in force on {visit.local_date:%Y-%m-%d}.",
             )
+    yield from _beyond_the_instrument(readings)
     phases = {
         phase: {each.analyser_given for each in readings if each.counted_phase == phase}
         for phase in ("as found", "as left")
     }
     if all(phases.values()) and phases["as found"] != phases["as left"]:
         yield Oddity("analyser_changed", "As found and as left were read with different analysers.")
+
+
+def _beyond_the_instrument(readings: list[Reading]) -> Iterator[Oddity]:
+    """A figure that the analyser named for the reading doesn't measure."""
+    for reading in readings:
+        if reading.analyser is None or not reading.analyser.measures:
+            continue
+        for name in ("o2", "co", "no", "nox"):
+            read = getattr(reading, READING_QUANTITIES[name].column) is not None
+            if read and name not in reading.analyser.measures:
+                yield Oddity(
+                    "analyser_does_not_measure",
+                    f"Reading {reading.number} has {name.upper()}, which {reading.analyser.name} does not measure.",
+                )
 
 
 def _people(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
@@ -122,6 +137,13 @@ def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Odd
                     )
 
 
+def _fuel(visit: Visit) -> Iterator[Oddity]:
+    if visit.fuel != visit.appliance.burns:
+        yield Oddity("fuel_differs", f"The visit says {visit.fuel} burnt; the register says {visit.appliance.burns}.")
+    if any(each.kind == "gas conversion" for each in visit.work.all()):
+        yield Oddity("gas_conversion", f"A gas conversion: all its readings were judged as {visit.fuel}.")
+
+
 def _plate(visit: Visit) -> Iterator[Oddity]:
     seen, known = visit.plate.get("serial_seen", ""), visit.appliance.serial
     if seen and known and seen.replace(" ", "").lower() != known.replace(" ", "").lower():
@@ -134,10 +156,13 @@ def _left_running(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
     if visit.unsafe and visit.disposition == Visit.Disposition.IN_USE:
         yield Oddity("unsafe_left_in_use", "It was called unsafe and yet left in use.")
     elif verdicts.get("stop_as_left") and visit.disposition == Visit.Disposition.IN_USE:
-        yield Oddity("stop_level_left_in_use", "A reading as left is at stop level and it was left in use.")
+        yield Oddity("stop_level_left_in_use", "A reading at stop level stands and it was left in use.")
+    if visit.disposition in (Visit.Disposition.OFF, Visit.Disposition.ISOLATED) and not visit.unsafe:
+        state = visit.get_disposition_display()
+        yield Oddity("left_off", f"It was {state} without being called unsafe: see why, and who was told.")
 
 
-def _rates(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
+def _rates(visit: Visit, readings: list[Reading], verdicts: dict[str, Any]) -> Iterator[Oddity]:
     version = visit.appliance.sheet.current if visit.appliance.sheet else None
     if version is None:
         yield Oddity("no_sheet", "There is no maker's sheet for the appliance: readings have no target.")
@@ -147,7 +172,7 @@ def _rates(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
         yield Oddity("rate_unknown", f"The sheet knows {', '.join(rates)}; a reading says {rate}.")
     explained = {each["rate"] for each in visit.not_done}
     missing = [rate for rate in rates if rate not in {each.rate for each in readings} | explained]
-    if visit.outcome == Visit.Outcome.TESTED and missing:
+    if visit.outcome == Visit.Outcome.TESTED and missing and not verdicts["stop"]:
         yield Oddity("rates_missing", f"Called tested, but nothing was read at {', '.join(missing)}.")
 
 

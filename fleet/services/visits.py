@@ -1,12 +1,15 @@
 """Record a visit: store it once, judge it, open what it calls for, and ask for what must follow."""
 
 import uuid
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 
 from fleet.combustion import barometric_pressure_pa, heat_input_kw
 from fleet.errors import Conflict, Malformed, NotFound
@@ -130,13 +133,41 @@ def project_visit(record: Record) -> dict[str, Any]:
     content = content_of(record)
     rows = visit_rows(content, record.id)
     put_rows(rows)
-    if record.amends_id:
-        kept = {row.id for row in rows}
-        for model in (Reading, WorkItem):
-            model.objects.filter(visit=content["id"]).exclude(id__in=kept).delete()
-    if closes := content.get("closes_defects"):
-        Defect.objects.filter(id__in=closes, appliance=content["appliance"]).update(closed_by=content["id"])
+    if record.amends:
+        _delete_withdrawn(content, {row.id for row in rows}, content_of(record.amends))
+    if record.amends or content.get("defects") or content.get("closes_defects"):
+        _settle_closings(content)
     return content
+
+
+def _delete_withdrawn(content: dict[str, Any], kept: set[uuid.UUID], before: dict[str, Any]) -> None:
+    """Rows of the record before that the correction no longer has; an attendance only where no visit is left to it."""
+    for model in (Reading, WorkItem, Defect):
+        model._default_manager.filter(visit=content["id"]).exclude(id__in=kept).delete()
+    Attendance.objects.filter(id=before["attendance"]["id"], visits__isnull=True).delete()
+
+
+def _settle_closings(content: dict[str, Any]) -> None:
+    """Each defect concerned is closed by the visit whose record in force says so, the newest of them, or is open.
+
+    Concerned are the defects of the visit's appliance, and those that it closed before a correction moved it.
+    """
+    concerned = list(Defect.objects.filter(Q(appliance=content["appliance"]) | Q(closed_by=content["id"])))
+    said = closings_said({each.appliance_id for each in concerned})
+    for defect in concerned:
+        closed_by = said.get((defect.appliance_id, defect.id), [None])[-1]
+        if defect.closed_by_id != closed_by:
+            Defect.objects.filter(id=defect.id).update(closed_by=closed_by)
+
+
+def closings_said(appliances: Iterable[uuid.UUID]) -> dict[tuple[uuid.UUID, uuid.UUID], list[uuid.UUID]]:
+    """By appliance and defect the visits whose records in force say that they closed it, in the records' order."""
+    said: dict[tuple[uuid.UUID, uuid.UUID], list[uuid.UUID]] = defaultdict(list)
+    for record in Record.objects.filter(visit__appliance__in=appliances).order_by("id"):
+        content = content_of(record)
+        for defect in content.get("closes_defects", []):
+            said[uuid.UUID(content["appliance"]), uuid.UUID(defect)].append(record.subject)
+    return said
 
 
 def _take_in(record: Record, appliance: Appliance, *, now: datetime) -> Visit:
@@ -150,7 +181,7 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime) -> Visit:
 
 def _loaded(visit_id: str, appliance: Appliance) -> Visit:
     """The visit with all that judging and marking look at, so that neither asks the database again."""
-    related = Visit.objects.select_related("record").prefetch_related(
+    related = Visit.objects.select_related("record", "attendance").prefetch_related(
         "readings__analyser__calibrations", "readings__person__qualifications", "work"
     )
     visit = related.get(id=visit_id)
@@ -254,7 +285,7 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
         "card_seen": content.get("card_seen", {}),
         "checklist": content.get("checklist", []),
         "not_done": content.get("not_done", []),
-        "fuel": content["site"]["fuel"],
+        "fuel": content.get("fuel", content["site"]["fuel"]),
         "note": content.get("note", ""),
         "signed_by_id": people.get(_signer(content)),
         "signed_at": _moment(signature.get("at")),

@@ -79,9 +79,11 @@ def and_words(parts: Sequence[str]) -> str:
 
 
 def turned_out(visit: Visit) -> str:
-    """How the readings stood against the limits, by judged rows alone: "found outside, left within"."""
-    words = {"": "", "outside": _("outside"), "within": _("within")}
-    found, left = (words[_worst(visit, phase)] for phase in ("as found", "as left"))
+    """How it was found, by judged rows alone, and how it was left, by all that stands: "found outside, left within"."""
+    words = {"": "", "outside": _("outside"), "within": _("within"), "in part": _("judged in part"), "not judged": ""}
+    phases = {each["phase"] for each in visit.judgement.verdicts["verdicts"]}
+    outcome = words[visit.judgement.outcome]
+    found, left = (words[_worst(visit, "as found")], outcome) if "as left" in phases else (outcome, "")
     if not found and not left:
         return _("not judged")
     if found == left:

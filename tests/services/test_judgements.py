@@ -121,3 +121,36 @@ def test_the_timed_gas_rate_becomes_heat_input_on_both_bases(body: dict[str, Any
     derived = store(body, technician).judgement.derived[0]
     assert derived["input_kw_gross"] == pytest.approx(63.33, abs=0.05)
     assert derived["input_kw_net"] == pytest.approx(63.33 * 0.9026, rel=0.003)
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"co2": measured("9.40", "%"), "ambient_co": measured("0", "ppm")}, "CO at high"),
+        ({"co": measured("240", "ppm"), "ambient_co": measured("0", "ppm")}, "CO at high"),
+    ],
+    ids=["no CO read", "CO without O2 and CO2"],
+)
+def test_within_is_not_said_where_co_could_not_be_judged(
+    body: dict[str, Any], technician: User, values: dict[str, Any], said: str
+) -> None:
+    for each in body["readings"]:
+        each["values"] = values
+    judgement = store(body, technician).judgement
+    assert judgement.outcome in ("in part", "not judged")
+    assert judgement.outcome == "not judged" or said in judgement.summary
+
+
+def test_an_unproven_rate_is_judged_in_part(body: dict[str, Any], technician: User) -> None:
+    body["readings"] = [each | {"rate_proven_by": "not proven"} for each in body["readings"]]
+    judgement = store(body, technician).judgement
+    assert judgement.outcome == "in part"
+    assert "CO2 at high" in judgement.summary
+
+
+def test_a_set_that_nobody_has_reviewed_is_named_as_such(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    place = {"limit_set": LimitSet.objects.get(key="us-trade-co-practice"), "appliance": boiler}
+    attach_limit_set(values=place | {"since": NOON.date(), "why": "test"}, actor=manager, now=NOON)
+    assert "(not reviewed)" in store(body, technician).judgement.summary

@@ -1,0 +1,34 @@
+"""What a visit says of an appliance as it was left: for each limit at each rate the last word that counts."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from fleet.limits.verdicts import OUTSIDE, WITHIN
+
+Row = Mapping[str, Any]
+
+JUDGED = (OUTSIDE, WITHIN)
+
+
+def standing(verdicts: Iterable[Row]) -> list[Row]:
+    """For each limit at each rate the last judged verdict as left; the last one as found where none was judged.
+
+    So a finding as found is put right only by a judged reading as left of the same limit at the same rate: not by
+    silence, not by another rate, not by a reading that could not be judged. Readings between adjustments describe
+    neither state. A limit that was never judged stands with its last word, the reason.
+    """
+    last: dict[tuple[Any, ...], Row] = {}
+    counted = (each for each in verdicts if each["phase"] in ("as found", "as left", None))
+    for each in sorted(counted, key=_order):
+        key = (each["kind"], each["set_id"], each["limit_id"], each["quantity"], each["rate"])
+        if each["outcome"] in JUDGED or key not in last or last[key]["outcome"] not in JUDGED:
+            last[key] = each
+    return list(last.values())
+
+
+def _order(verdict: Row) -> tuple[int, float]:
+    """As left after as found; within a phase by the reading's number. What has no phase (a limit that no reading
+    met) comes first."""
+    phase = {"as found": 1, "as left": 2}.get(verdict["phase"] or "", 0)
+    number = str(verdict["reading_key"] or "")
+    return phase, float(number) if number.isdigit() else 0.0

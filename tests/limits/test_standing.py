@@ -1,0 +1,55 @@
+"""What a visit says of an appliance as it was left: the last judged word of each limit at each rate."""
+
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.limits import standing
+
+
+def row(number: int, phase: str | None, outcome: str, rate: str = "high", limit: str = "a") -> dict[str, Any]:
+    return {
+        "kind": "limit", "set_id": "s", "limit_id": limit, "quantity": "co", "rate": rate, "phase": phase,
+        "reading_key": str(number) if phase else None, "outcome": outcome,
+    }  # fmt: skip
+
+
+def left(*rows: dict[str, Any]) -> list[tuple[str, str]]:
+    return [(each["rate"], each["outcome"]) for each in standing(rows)]
+
+
+def test_as_left_takes_the_place_of_as_found_at_its_own_rate_only() -> None:
+    found = [row(1, "as found", "outside"), row(2, "as found", "outside", "low")]
+    assert left(*found, row(3, "as left", "within")) == [("high", "within"), ("low", "outside")]
+
+
+def test_silence_and_doubt_put_nothing_right() -> None:
+    found = row(1, "as found", "outside")
+    assert left(found, row(2, "as left", "not judged")) == [("high", "outside")]
+    assert left(found, row(2, "as left", "cannot tell")) == [("high", "outside")]
+
+
+def test_the_last_reading_of_a_phase_counts() -> None:
+    assert left(row(10, "as left", "within"), row(9, "as left", "outside")) == [("high", "within")]
+
+
+def test_between_adjustments_counts_for_neither() -> None:
+    assert left(row(1, "as found", "within"), row(2, "check", "outside")) == [("high", "within")]
+
+
+def test_a_limit_that_no_reading_met_stands_with_its_reason() -> None:
+    assert left(row(0, None, "not judged")) == [("high", "not judged")]
+
+
+outcomes = st.sampled_from(["outside", "within", "not judged", "cannot tell"])
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.lists(st.tuples(st.sampled_from(["as found", "as left", "check"]), outcomes), max_size=8))
+def test_outside_stands_unless_something_judged_followed(readings: list[tuple[str, str]]) -> None:
+    rows = [row(number, phase, outcome) for number, (phase, outcome) in enumerate(readings)]
+    counted = sorted((each for each in rows if each["phase"] != "check"), key=lambda each: each["phase"] == "as left")
+    judged = [each["outcome"] for each in counted if each["outcome"] in ("outside", "within")]
+    stands = {each["outcome"] for each in standing(rows)}
+    assert stands == ({judged[-1]} if judged else {counted[-1]["outcome"]} if counted else set())
