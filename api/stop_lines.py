@@ -29,6 +29,7 @@ class StopLinesOut(serializers.Serializer[Any]):
     ambient_co_ppm = serializers.FloatField()
     ambient_co_rise_ppm = serializers.FloatField()
     co_rising_above_ppm = serializers.FloatField()
+    spillage_min = serializers.FloatField()
     evidence = serializers.CharField()
     record = serializers.UUIDField(source="record_id")
 

@@ -259,10 +259,10 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
                 "co": read_with_unit(READING_QUANTITIES["co"], each.reading.co_ppm, _said(each, "co")),
                 "o2": figure(o2_pct, 1),
             }
-            parts.append(
-                _("%(word)s: raw CO %(co)s, no air-free figure at O₂ %(o2)s %%; repeat at a proper sampling point.")
-                % shown
-            )
+            parts.append(_("%(word)s: raw CO %(co)s, no air-free figure at O₂ %(o2)s %%.") % shown)
+    # After a stop nothing asks for another firing.
+    if parts and not facts.judgement.verdicts["stop"]:
+        parts.append(_("Repeat at a proper sampling point."))
     return " ".join(parts)
 
 

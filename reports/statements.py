@@ -89,8 +89,12 @@ def _answer(statement: Statement) -> Iterator[str]:
     yield from _outcomes(statement)
     if late := len(statement.late):
         yield ngettext("%d is past its due date.", "%d are past their due date.", late) % late
+    elif statement.undecided:
+        yield _("None is known to be past its due date.")
     else:
         yield _("None is past its due date.")
+    if undecided := len(statement.undecided):
+        yield ngettext("%d has a duty that can't be told.", "%d have a duty that can't be told.", undecided) % undecided
     open_flags = sum(bool(each.flags) for each in lines)
     if open_flags:
         yield ngettext("%d has an open flag.", "%d have an open flag.", open_flags) % open_flags
@@ -108,6 +112,7 @@ def _outcomes(statement: Statement) -> Iterator[str]:
     words = {
         "within": _("within"),
         "outside": _("outside"),
+        "in part": _("judged in part"),
         "withheld": _("withheld until somebody has reviewed the set"),
         "not judged": _("not judged"),
     }
@@ -201,6 +206,7 @@ def _set_words(each: SetOutcome) -> tuple[str, str]:
         "outside": _("OUTSIDE "),
         "within": _("within "),
         "cannot tell": _("can't be decided by "),
+        "in part": _("judged in part by "),
         "withheld": _("not printed until somebody has reviewed "),
     }
     doubts = [] if each.reviewed else [_("NOT REVIEWED")]
@@ -210,12 +216,16 @@ def _set_words(each: SetOutcome) -> tuple[str, str]:
 
 
 def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
-    if line.due is None:
+    if line.due is not None:
+        yield Bold(day(line.due)), _(", by %s") % line.due_by
+    elif not line.undecided:
         yield (_("No due date is known."),)
-        return
-    yield Bold(day(line.due)), _(", by %s") % line.due_by
     if line.late_days:
         yield (Bold(ngettext("%d day late", "%d days late", line.late_days) % line.late_days),)
+    if line.due_doubt:
+        yield (line.due_doubt,)
+    for each in line.undecided:
+        yield Bold(_("Can't be told: ")), each
 
 
 def _open_words(line: Line) -> list[tuple[str, str]]:
@@ -304,6 +314,8 @@ COLUMNS = (
     "next_due",
     "due_by",
     "late_days",
+    "due_doubt",
+    "cannot_be_told",
     "open_flags",
     "open_defects",
     "not_evidence",
@@ -337,6 +349,8 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "next_due": line.due,
         "due_by": line.due_by,
         "late_days": line.late_days,
+        "due_doubt": line.due_doubt,
+        "cannot_be_told": "; ".join(line.undecided),
         "open_flags": "; ".join(f"{each.kind}: {each.sentence}" for each in line.flags),
         "open_defects": "; ".join(each.what for each in line.defects),
         "not_evidence": "; ".join(line.not_evidence),

@@ -55,7 +55,9 @@ def _left_without_reading(visit: Visit) -> str:
 
 def _by_phase(facts: VisitFacts, phase: str) -> str:
     """What stands against the limits in one phase; silent where nothing was read in it."""
-    rows = [each for each in verdicts_of(facts) if each["phase"] == phase]
+    rows = [
+        each for each in verdicts_of(facts) if each["phase"] == phase and (each["rate"] or each["outcome"] == "outside")
+    ]
     outside = [each for each in rows if each["outcome"] == "outside"]
     within = [each for each in rows if each["outcome"] == "within"]
     when = {"as found": _("As found"), "as left": _("As left")}[phase]

@@ -143,10 +143,7 @@ _WORDS: Final = MappingProxyType(
             ("o2_pct",),
         ),
         ReadingFlag.O2_TOO_DILUTE: (
-            (
-                "O2 of {o2_pct:.1f} % is nearly air, so no air-free figure can be given and CO stands as "
-                "measured: repeat at a proper sampling point."
-            ),
+            "O2 of {o2_pct:.1f} % is nearly air, so no air-free figure can be given and CO stands as measured.",
             ("o2_pct", "co_ppm"),
         ),
         ReadingFlag.PAIR_MISFITS_FUEL: (

@@ -31,12 +31,13 @@ class QualificationIn(StrictSerializer):
 
 
 class StopLinesIn(StrictSerializer):
-    """All four, always: there is never an appliance without a stop line."""
+    """All five, always: there is never an appliance without a stop line."""
 
     co_ppm_air_free = DecimalText(low=1, high=10_000)
     ambient_co_ppm = DecimalText(low=1, high=1_000)
     ambient_co_rise_ppm = DecimalText(low=1, high=1_000)
     co_rising_above_ppm = DecimalText(low=1, high=10_000)
+    spillage_min = DecimalText(low=0, high=60)
     evidence = Text(500)
 
 
@@ -102,7 +103,7 @@ def read_limit_set(data: Any) -> dict[str, Any]:
         "co_ppm_air_free": 400,
         "ambient_co_ppm": 35,
     }
-    lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100}
+    lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
     trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
     try:
         card(None, [trial], None, fuel=FUELS["natural_gas"], stop_lines=lines)

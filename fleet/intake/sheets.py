@@ -47,6 +47,8 @@ class TargetIn(StrictSerializer):
 
 
 class CeilingIn(StrictSerializer):
+    """A figure that no reading may pass at one of the sheet's rates, or at "any"."""
+
     quantity = Word(choices=list(CEILING_UNITS))
     value = DecimalText(low=0)
     unit = Word(choices=sorted(set(CEILING_UNITS.values())))
@@ -93,11 +95,11 @@ class SheetIn(StrictSerializer):
         rates = attrs["rates"]
         if len(set(rates)) != len(rates):
             raise serializers.ValidationError({"rates": f"are {rates}; each stands once"})
-        for name in ("targets", "adjusters"):
+        for name, allowed in (("targets", rates), ("adjusters", rates), ("ceilings", [*rates, "any"])):
             for index, each in enumerate(attrs.get(name, [])):
-                if each["rate"] not in rates:
+                if each["rate"] not in allowed:
                     path = f"{name}.{index}.rate"
-                    raise serializers.ValidationError({path: f"is {each['rate']}; it must be one of {rates}"})
+                    raise serializers.ValidationError({path: f"is {each['rate']}; it must be one of {allowed}"})
         return attrs
 
 

@@ -12,6 +12,8 @@ Case = dict[str, Any]
 UNUSABLE = ("not measured", "sensor fault")
 UNITS = ("_ppm", "_pct", "_pct_net", "_pct_gross", "_c", "_pa", "_min", "_kwh")
 COMMON_FLUE = "common flue"
+# The sampling point of a case that holds nothing but ambient CO.
+ROOM = "room"
 
 
 def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -> list[Case]:
@@ -88,7 +90,8 @@ def _excess_air_ratio(fuel: Mapping[str, Any], o2: float | None) -> float | None
 def doubt_about(case: Case, *, in_flue: bool) -> str:
     """Why this reading can condemn but never clear; empty for a plain one.
 
-    in_flue : whether the figure comes from the flue sample; ambient CO doesn't care where the probe was.
+    in_flue : whether the figure comes from the flue sample; ambient CO doesn't care where the probe was, nor
+        whether the flame had settled.
     """
     if case.get("void"):
         return "the reading is void"
@@ -96,7 +99,7 @@ def doubt_about(case: Case, *, in_flue: bool) -> str:
         return "read in the common flue, which belongs to the flue group"
     if in_flue and case["too_dilute"]:
         return f"O2 {case['o2_pct']:.1f} % is mostly air"
-    return ""
+    return "the reading is not steady" if in_flue and case.get("steady") is False else ""
 
 
 def _ambient_rise(case: Case, earlier: Sequence[Case]) -> float | None:
@@ -113,26 +116,28 @@ def _co_while_rising(case: Case, earlier: Sequence[Case], rise_ppm: float) -> fl
     """CO (air-free) if it rose by at least `rise_ppm` in this test, 0 if it didn't, None if nothing compares.
 
     Compared at one rate and sampling point with the lowest reading since the last turn of an adjuster
-    ("adjusted_before": an adjuster was turned just before this reading). Where either lacks an air-free
-    figure both are taken as measured.
+    ("adjusted_before": an adjuster was turned just before this reading) and with the last one before that
+    turn, which must not have made it worse. Where either lacks an air-free figure both are taken as measured.
     """
-    if case.get("adjusted_before") or case.get("co_ppm") is None:
+    if case.get("co_ppm") is None:
         return None
-    rises = [_co_pair(before, case) for before in _since_adjustment(case, earlier)]
+    rises = [_co_pair(before, case) for before in _to_compare(case, earlier)]
     if not rises:
         return None
     risen = [now for then, now in rises if now - then >= rise_ppm]
     return float(max(risen, default=0.0))
 
 
-def _since_adjustment(case: Case, earlier: Sequence[Case]) -> list[Case]:
-    """Earlier readings with a CO figure at the same rate and sampling point, back to the last adjustment."""
+def _to_compare(case: Case, earlier: Sequence[Case]) -> list[Case]:
+    """Earlier readings with a CO figure at the same rate and sampling point, back to the last before an adjustment."""
     found: list[Case] = []
+    adjusted = case.get("adjusted_before")
     for before in reversed(earlier):
         if _same_place(before, case) and before.get("co_ppm") is not None:
             found.append(before)
-        if before.get("adjusted_before"):
-            break
+            if adjusted:
+                break
+        adjusted = adjusted or before.get("adjusted_before")
     return found
 
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fleet.limits.cases import Case, doubt_about, qualifier, read_cases
+from fleet.limits.cases import ROOM, Case, doubt_about, qualifier, read_cases
 from fleet.limits.decision import decide
 from fleet.limits.sentences import figure, sentence, where
 from fleet.limits.verdicts import (
@@ -42,12 +42,14 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
         rate_proven, void, taken_order, qualifiers {quantity: "=", "more than", "less than", "not measured" or
         "sensor fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
         flue_temp_c, ambient_co_ppm, ambient_co_before_ppm, flue_loss_pct, ...) or None. Further keys that
-        are used when there: adjusted_before, flame ("stable" or else), intake_o2_pct, oil_derivatives,
-        spillage_or_condensation, co_mg_per_kwh, nox_mg_per_kwh.
+        are used when there: adjusted_before, steady (False only where it was seen not to be), flame ("stable"
+        or else), intake_o2_pct, oil_derivatives, spillage_or_condensation, co_mg_per_kwh, nox_mg_per_kwh.
+        Ambient CO that was read apart from any reading, as before and after the visit, is a case of its own with
+        sampling point "room", no rate and only ambient_co_ppm; nothing of the flue is held against it.
 
     A target is judged only on a proven rate, in its own casing, at the appliance's own sampling point and
-    from a reading that isn't void. Everything else is judged on every reading it names; a doubtful one may be
-    found outside, never within. ValueError for a card of another version.
+    from a reading that is neither void nor unsteady. Everything else is judged on every reading it names; a
+    doubtful one may be found outside, never within. ValueError for a card of another version.
     """
     if card["card_version"] != CARD_VERSION:
         raise ValueError(f"this evaluator reads cards of version {CARD_VERSION}, not {card['card_version']}")
@@ -71,7 +73,8 @@ def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:
 
 def _meets(row: Row, case: Case) -> bool:
     at_rate = row["rates"] is None or case.get("rate") in row["rates"]
-    return at_rate and (row["phases"] is None or case.get("phase") in row["phases"])
+    in_place = case.get("sampling_point") != ROOM or not row["measure"]["in_flue"]
+    return in_place and at_rate and (row["phases"] is None or case.get("phase") in row["phases"])
 
 
 def _judge_case(row: Row, case: Case, card: Card) -> Verdict | None:

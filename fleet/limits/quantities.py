@@ -45,6 +45,7 @@ PLAIN_FIELDS: Mapping[str, tuple[str, str]] = {
     "flue_temp": ("flue_temp_c", "flue temperature"),
     "draught": ("draught_pa", "draught"),
     "soot_number": ("smoke_spot", "smoke spot"),
+    "smoke": ("smoke_spot", "smoke spot"),
     "spillage_time": ("spillage_min", "spillage time"),
     "oil_derivatives": ("oil_derivatives", "oil derivatives"),
     "spillage_or_condensation": ("spillage_or_condensation", "spillage or condensation"),

@@ -32,6 +32,8 @@ SEVERITIES = (
     "evacuate",
 )
 STOP_RANK = SEVERITIES.index("stop_work")
+# Spillage beyond this fails with a cold vent: published residential practice, from memory.
+SPILLAGE_MIN = 5
 
 COMPARISONS = {"rising_and_over": ">"} | {
     op: op for op in (">", ">=", "<", "!=", "outside", "between", "missing", "incomplete")
@@ -307,7 +309,7 @@ def stop_rows(lines: Source) -> list[Row]:
         if not lines.get(name) or exact(lines[name]) <= 0:
             raise ValueError(f"there is always a stop line: {name} must be a figure above zero")
     origin = provenance({"name": "the contractor's stop lines", **lines}, kind="stop line")
-    return [_stop_row(origin, lines, **line) for line in _stop_lines(lines) if line["limit"] is not None]
+    return [_stop_row(origin, lines, **line) for line in _stop_lines(lines)]
 
 
 def _stop_lines(lines: Source) -> list[dict[str, Any]]:
@@ -323,7 +325,7 @@ def _stop_lines(lines: Source) -> list[dict[str, Any]]:
         },
         {"quantity": "ambient_co", "op": ">=", "limit": figure("ambient_co_ppm")},
         {"quantity": "ambient_co_rise", "op": ">=", "limit": figure("ambient_co_rise_ppm", 5)},
-        {"quantity": "spillage_time", "op": ">", "limit": figure("spillage_min"), "unit": "min"},
+        {"quantity": "spillage_time", "op": ">", "limit": figure("spillage_min", SPILLAGE_MIN), "unit": "min"},
         {"quantity": "flame", "op": "!=", "limit": "stable", "unit": ""},
     ]
 

@@ -52,9 +52,10 @@ def _subject(row: Row, reading: Mapping[str, Any], value: float | str | None, qu
         if value is None
         else " " + f"{said}{figure(value, row.get('lower'), row.get('upper'))} {row['unit']}".strip()
     )
-    at = ", ".join(str(reading[name]) for name in ("rate", "phase") if reading.get(name))
+    at = f" at {reading['rate']}" if reading.get("rate") else ""
+    when = f", {reading['phase']}" if reading.get("phase") else ""
     limit = f"limit {row['limit_text']} {row['unit']}".strip() if row["limit_text"] else ""
-    return f"{row['label']}{shown}" + (f" at {at}" if at else "") + (f" ({limit})" if limit else "")
+    return f"{row['label']}{shown}{at}{when}" + (f" ({limit})" if limit else "")
 
 
 def _judgement(row: Row, outcome: str, reason: str) -> str:
@@ -67,7 +68,12 @@ def _judgement(row: Row, outcome: str, reason: str) -> str:
 
 
 def _provenance(row: Row) -> str:
-    """Said next to the verdict: a set that nobody has reviewed, a figure from memory or our own."""
+    """Said next to the verdict: a set that nobody has reviewed, a figure from memory or our own.
+
+    Not of the contractor's stop lines: each has an evidence of its own, which is shown where they are listed.
+    """
+    if row["kind"] == "stop line":
+        return ""
     review = "set not reviewed" if row["review"] == "unreviewed" else ""
     said = "; ".join(filter(None, (review, EVIDENCE_WORDS.get(row["evidence"], row["evidence"]))))
     return f" [{said}]" if said else ""

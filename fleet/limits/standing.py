@@ -15,15 +15,23 @@ def standing(verdicts: Iterable[Row]) -> list[Row]:
 
     So a finding as found is put right only by a judged reading as left of the same limit at the same rate: not by
     silence, not by another rate, not by a reading that could not be judged. Readings between adjustments describe
-    neither state. A limit that was never judged stands with its last word, the reason.
+    neither state. A limit that was never judged stands with its last word, the reason. In the room, where no rate is
+    told apart, the worst of a state counts: clear air after firing doesn't undo what was there before it.
     """
     last: dict[tuple[Any, ...], Row] = {}
     counted = (each for each in verdicts if each["phase"] in ("as found", "as left", None))
     for each in sorted(counted, key=_order):
         key = (each["kind"], each["set_id"], each["limit_id"], each["quantity"], each["rate"])
-        if each["outcome"] in JUDGED or key not in last or last[key]["outcome"] not in JUDGED:
+        before = last.get(key)
+        if before is None or before["outcome"] not in JUDGED or (each["outcome"] in JUDGED and _follows(each, before)):
             last[key] = each
     return list(last.values())
+
+
+def _follows(verdict: Row, before: Row) -> bool:
+    """Whether a judged verdict takes the place of the judged one before it."""
+    worst_of_the_room = verdict["rate"] is None and verdict["phase"] == before["phase"] and before["outcome"] == OUTSIDE
+    return not worst_of_the_room
 
 
 def _order(verdict: Row) -> tuple[int, float]:

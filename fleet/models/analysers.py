@@ -26,9 +26,14 @@ class Analyser(RegisterEntry):
         return self.name
 
     def calibration_on(self, day: date) -> "Calibration | None":
-        """The newest calibration that was passed and in force on this day."""
-        in_force = (each for each in self.calibrations.all() if each.passed and each.done_on <= day <= each.valid_to)
-        return max(in_force, key=lambda each: each.done_on, default=None)
+        """The newest calibration up to this day, if it was passed and still in force: a failed one ends the others."""
+        newest = self.newest_calibration(day)
+        return newest if newest and newest.passed and day <= newest.valid_to else None
+
+    def newest_calibration(self, day: date) -> "Calibration | None":
+        """Passed or failed; of two on one day the one that was recorded later."""
+        done = (each for each in self.calibrations.all() if each.done_on <= day)
+        return max(done, key=lambda each: (each.done_on, each.id), default=None)
 
 
 class Calibration(models.Model):

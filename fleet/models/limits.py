@@ -88,6 +88,7 @@ class StopLines(models.Model):
     ambient_co_ppm = models.FloatField()
     ambient_co_rise_ppm = models.FloatField()
     co_rising_above_ppm = models.FloatField()
+    spillage_min = models.FloatField()
     evidence = models.CharField(max_length=500)
     record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
 

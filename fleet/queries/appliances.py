@@ -1,7 +1,10 @@
 """Appliances, their sheets and flues, as a viewer may see them."""
 
-from django.db.models import Prefetch, QuerySet
+from datetime import date
 
+from django.db.models import Prefetch, Q, QuerySet
+
+from fleet.intervals.dates import years_between
 from fleet.limits import FUEL_CLASSES
 from fleet.models import Appliance, FlueGroup, ModelSheet, SheetVersion, User
 from fleet.queries.access import visible_clients
@@ -26,15 +29,27 @@ def all_sheets(viewer: User) -> QuerySet[ModelSheet]:
     return ModelSheet.objects.prefetch_related(Prefetch("versions", SheetVersion.objects.order_by("number")))
 
 
-def facts_of(appliance: Appliance) -> dict[str, object]:
-    """What limit sets and interval rules ask about an appliance: its own facts, then those of its sheet."""
+def not_gone(day: date, path: str = "") -> Q:
+    """In service on this day or to come: a removal that is planned ahead takes nothing away before its day."""
+    return Q(**{f"{path}in_service_to__isnull": True}) | Q(**{f"{path}in_service_to__gte": day})
+
+
+def facts_of(appliance: Appliance, day: date | None = None) -> dict[str, object]:
+    """What limit sets and interval rules ask about an appliance: its own facts, then those of its sheet.
+
+    day: the day on which its age is asked for; without one there is no `age_years`.
+    """
     version = appliance.sheet.current if appliance.sheet else None
     sheet = version.content if version else {}
     known: dict[str, object] = {"fuel": FUEL_CLASSES.get(appliance.burns, appliance.burns), "appliance": appliance.kind}
     for name in ("condensing", "control"):
         if name in sheet:
             known[name] = sheet[name]
+    if "control" in sheet:
+        known["self_calibrating"] = sheet["control"] == "self-adapting"
+    if day is not None:
+        known["age_years"] = years_between(appliance.in_service_from, day)
     if "rated_output_kw" in sheet:
         known["output_kw"] = float(sheet["rated_output_kw"])
-    known.update(appliance.facts)
+    known.update({name.lower(): value for name, value in appliance.facts.items()})
     return known

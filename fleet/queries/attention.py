@@ -109,12 +109,19 @@ def _rows(
     return tuple(sorted(rows, key=lambda row: row.revisit.latest if row.revisit else date.max))
 
 
+def _calibrated_until(analyser: Analyser, today: date) -> date | None:
+    """The last day of the newest calibration; the day on which it failed, if it did."""
+    newest = analyser.newest_calibration(today)
+    if newest is None:
+        return None
+    return newest.valid_to if newest.passed else newest.done_on
+
+
 def _running_out(viewer: User, today: date) -> tuple[RunningOut, ...]:
     """Instruments and people whose newest paper ends soon or has ended."""
     ends: list[RunningOut] = []
     for analyser in visible_analysers(viewer):
-        last = max((each.valid_to for each in analyser.calibrations.all() if each.passed), default=None)
-        ends.append(RunningOut(last, "calibration", analyser))
+        ends.append(RunningOut(_calibrated_until(analyser, today), "calibration", analyser))
     for person in visible_people(viewer).filter(role="technician"):
         last = max((each.valid_to for each in person.qualifications.all()), default=None)
         ends.append(RunningOut(last, "qualification", person))

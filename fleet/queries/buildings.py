@@ -4,13 +4,14 @@ import uuid
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
 
 from fleet.errors import NotFound
 from fleet.models import Appliance, Building, Flag, FlueGroup, Revisit, User, Visit
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import visible_appliances, visible_flue_groups
+from fleet.queries.appliances import not_gone, visible_appliances, visible_flue_groups
 
 
 @dataclass(frozen=True)
@@ -34,10 +35,10 @@ def visible_buildings(viewer: User) -> QuerySet[Building]:
     return Building.objects.filter(client__in=visible_clients(viewer)).select_related("client")
 
 
-def buildings_at_a_glance(viewer: User) -> QuerySet[Building]:
-    """Each with `appliance_count` (in service), `flag_count` (open) and `next_revisit`, None where there is none."""
+def buildings_at_a_glance(viewer: User, day: date) -> QuerySet[Building]:
+    """Each with `appliance_count` (not gone on this day), `flag_count` (open) and `next_revisit` or None."""
     flags = Flag.objects.filter(appliance__building=OuterRef("pk"), closed_at__isnull=True)
-    standing = Appliance.objects.filter(building=OuterRef("pk"), in_service_to__isnull=True)
+    standing = Appliance.objects.filter(not_gone(day), building=OuterRef("pk"))
     revisits = Revisit.objects.filter(appliance__building=OuterRef("pk")).order_by("latest", "id")
     return visible_buildings(viewer).annotate(
         appliance_count=_count(standing, "building"),

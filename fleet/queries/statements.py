@@ -5,6 +5,7 @@ Simple but true: what was recorded, by what was known on a day. It says "as reco
 
 import uuid
 from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, TypeVar
@@ -12,13 +13,13 @@ from typing import Any, TypeVar
 from django.db.models import Q, QuerySet
 
 from fleet.errors import FleetError, NotFound
+from fleet.limits import standing
 from fleet.models import (
     Appliance,
     Building,
     Client,
     Contractor,
     Defect,
-    Duty,
     Flag,
     LimitSetVersion,
     User,
@@ -26,8 +27,10 @@ from fleet.models import (
 )
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
+from fleet.queries.checks import CO_QUANTITIES, no_evidence
+from fleet.queries.duties import Reckoned, duties_of, in_force_on, reckon
 
-T = TypeVar("T", Duty, Flag, Defect)
+T = TypeVar("T", Flag, Defect)
 
 
 @dataclass(frozen=True)
@@ -54,8 +57,11 @@ class SetOutcome:
 class Line:
     """One appliance in service in the period.
 
-    last: the newest visit up to the end of the period; outcomes of it; due: what is next due and which rule bound
-    it; late_days: days past due at the end of the period; not_evidence: why the last record is none.
+    last: the newest visit up to the end of the period; outcomes of it; due: what was next due by the checks up to the
+    last day that counts (of the period, of what is known, of its service) and which rule bound it; late_days: days
+    past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: duties
+    whose date can't be told, each with its reason, which are never late; not_evidence: why the last record is none, by
+    the register as it is known.
     """
 
     appliance: Appliance
@@ -68,12 +74,18 @@ class Line:
     flags: tuple[Flag, ...]
     defects: tuple[Defect, ...]
     not_evidence: tuple[str, ...]
+    due_doubt: str = ""
+    undecided: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> str:
-        """Of the last record, over all sets: outside, within, withheld (within by an unreviewed set) or not judged."""
-        said = {each.on_paper for each in self.outcomes}
-        return next((each for each in ("outside", "withheld", "within") if each in said), "not judged")
+        """As its last record was judged: outside, within, withheld (within by an unreviewed set), in part, not judged.
+
+        "in part": something was within, but not all that had to be judged was.
+        """
+        judged = self.last.judgement.outcome if self.last else "not judged"
+        withheld = any(each.on_paper == "withheld" for each in self.outcomes)
+        return "withheld" if judged == "within" and withheld else str(judged)
 
 
 @dataclass(frozen=True)
@@ -90,6 +102,10 @@ class Statement:
     @property
     def late(self) -> tuple[Line, ...]:
         return tuple(each for each in self.lines if each.late_days > 0)
+
+    @property
+    def undecided(self) -> tuple[Line, ...]:
+        return tuple(each for each in self.lines if each.undecided)
 
     @property
     def without_record(self) -> tuple[Line, ...]:
@@ -142,47 +158,45 @@ def _in_service(client: Client, building: Building | None, begins: date, ends: d
 def _lines(appliances: list[Appliance], begins: date, ends: date) -> tuple[Line, ...]:
     """One line an appliance; what they are made of is read for all of them at once."""
     last, counts = _last_visits(appliances, begins, ends)
-    duties = _by_appliance(_duties(appliances, ends))
+    days = {each.id: min(ends, each.in_service_to or ends) for each in appliances}
+    duties = _duties(days)
     flags = _by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
     defects = _by_appliance(Defect.objects.filter(appliance__in=appliances, done=False, closed_by__isnull=True))
     reviewed = _reviewed_versions()
     return tuple(
-        _line(
-            each,
-            last.get(each.id),
-            counts[each.id],
-            next(iter(duties[each.id]), None),
-            tuple(flags[each.id]),
-            tuple(defects[each.id]),
-            ends,
-            reviewed,
+        Line(
+            appliance=each,
+            last=(visit := last.get(each.id)),
+            visits_in_period=counts[each.id],
+            outcomes=_outcomes(visit, reviewed) if visit else (),
+            flags=tuple(flags[each.id]),
+            defects=tuple(defects[each.id]),
+            not_evidence=no_evidence(visit) if visit else (),
+            **_next_due(duties[each.id], days[each.id]),
         )
         for each in appliances
     )
 
 
-def _line(
-    appliance: Appliance,
-    last: Visit | None,
-    visits_in_period: int,
-    duty: Duty | None,
-    flags: tuple[Flag, ...],
-    defects: tuple[Defect, ...],
-    ends: date,
-    reviewed: set[tuple[str, str]],
-) -> Line:
-    return Line(
-        appliance=appliance,
-        last=last,
-        visits_in_period=visits_in_period,
-        outcomes=_outcomes(last, reviewed) if last else (),
-        due=duty.due if duty else None,
-        due_by=duty.name if duty else "",
-        late_days=max((ends - duty.due).days, 0) if duty and duty.due and not appliance.in_service_to else 0,
-        flags=flags,
-        defects=defects,
-        not_evidence=tuple(each.sentence for each in last.marks.all() if each.code in NOT_EVIDENCE) if last else (),
-    )
+def _next_due(duties: list[Reckoned], day: date) -> dict[str, Any]:
+    """The earliest date that is certain, and the duties that have none."""
+    certain = ((each.due.due, each) for each in duties if each.due.due and not each.undecided)
+    due, first = min(certain, key=lambda pair: pair[0], default=(None, None))
+    return {
+        "due": due,
+        "due_by": first.duty.name if first else "",
+        "late_days": max((day - due).days, 0) if due else 0,
+        "due_doubt": first.doubt if first else "",
+        "undecided": tuple(each.undecided for each in duties if each.undecided),
+    }
+
+
+def _duties(days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Reckoned]]:
+    """The duties that stood on each appliance's day, by the checks up to then: later ones change nothing."""
+    gathered: dict[uuid.UUID, list[Reckoned]] = defaultdict(list)
+    for each in reckon(in_force_on(duties_of(days), days)):
+        gathered[each.duty.appliance_id].append(each)
+    return gathered
 
 
 def _last_visits(
@@ -198,15 +212,13 @@ def _last_visits(
     for appliance_id, visit_id, day in in_order:
         newest[appliance_id] = visit_id
         counts[appliance_id] += day >= begins
-    visits = Visit.objects.filter(id__in=newest.values()).select_related("judgement").prefetch_related("marks")
-    plain = visits.defer("judgement__card", "judgement__derived")
+    visits = (
+        Visit.objects.filter(id__in=newest.values())
+        .select_related("judgement", "record")
+        .prefetch_related("readings__analyser__calibrations", "readings__person__qualifications")
+    )
+    plain = visits.defer("judgement__card", "judgement__derived", "record__content")
     return {each.appliance_id: each for each in plain}, counts
-
-
-def _duties(appliances: list[Appliance], ends: date) -> QuerySet[Duty]:
-    standing = Q(until__isnull=True) | Q(until__gte=ends)
-    known = Duty.objects.filter(standing, appliance__in=appliances, due__isnull=False, cannot_tell="")
-    return known.order_by("due", "id")
 
 
 def _by_appliance(rows: QuerySet[T]) -> dict[uuid.UUID, list[T]]:
@@ -216,17 +228,12 @@ def _by_appliance(rows: QuerySet[T]) -> dict[uuid.UUID, list[T]]:
     return gathered
 
 
-# Marks for which a record is no evidence: the instrument or the person was not valid on the day.
-NOT_EVIDENCE = ("analyser_not_in_calibration", "analyser_unknown", "person_not_qualified", "person_unknown")
-
-
 def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome, ...]:
-    """By set and version: outside if anything as left (as found where nothing was read after) is outside.
+    """By set and version, from the verdicts that stand for how the appliance was left.
 
     A set that applied and had nothing to judge is listed as not judged, never left out.
     """
     rows = visit.judgement.verdicts["verdicts"]
-    last = "as left" if any(each["phase"] == "as left" for each in rows) else "as found"
     by_set: dict[tuple[str, str], list[dict[str, Any]]] = defaultdict(list)
     for each in rows:
         by_set[each["set_name"], each["set_version"]].append(each)
@@ -235,7 +242,7 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
             name=name,
             version=version,
             kind=mine[0]["kind"],
-            outcome=_worst([each["outcome"] for each in mine if each["phase"] == last]),
+            outcome=_worst(standing(mine)),
             evidence=mine[0]["evidence"],
             reviewed=mine[0]["kind"] != "limit" or (name, version) in reviewed,
         )
@@ -243,8 +250,19 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
     )
 
 
-def _worst(outcomes: list[str]) -> str:
-    return next((each for each in ("outside", "within", "cannot tell") if each in outcomes), "not judged")
+def _worst(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Outside; then what can't be decided; within only where no CO limit and no target is left open, else in part."""
+    said = {each["outcome"] for each in rows}
+    found = next((each for each in ("outside", "cannot tell", "within") if each in said), "not judged")
+    return "in part" if found == "within" and _left_open(rows) else found
+
+
+def _left_open(rows: Sequence[Mapping[str, Any]]) -> bool:
+    """Something that had to be judged at a reading was not, or CO has its limits and none of them was judged."""
+    co = [each for each in rows if each["quantity"] in CO_QUANTITIES]
+    must = [*co, *(each for each in rows if each["kind"] == "band")]
+    unjudged = any(each["outcome"] == "not judged" and each["rate"] is not None for each in must)
+    return unjudged or (bool(co) and all(each["outcome"] == "not judged" for each in co))
 
 
 def _reviewed_versions() -> set[tuple[str, str]]:

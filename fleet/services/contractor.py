@@ -21,10 +21,12 @@ FIRST_STOP_LINES = {
     "ambient_co_ppm": "35",
     "ambient_co_rise_ppm": "5",
     "co_rising_above_ppm": "100",
+    "spillage_min": "5",
     "evidence": (
         "Starting lines, to be confirmed by the contractor: 400 ppm air-free is the safe-operation criterion of ASHRAE "
         "Fundamentals ch. 28; 35 ppm in the room is the NIOSH 10-hour limit; a rise of 5 ppm is our own caution; above "
-        "100 ppm and rising is common trade practice."
+        "100 ppm and rising is common trade practice; 5 min of spillage is published residential practice for a cold "
+        "vent, from memory."
     ),
 }
 

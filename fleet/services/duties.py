@@ -1,6 +1,5 @@
 """Duties: which rule an appliance is under, since when and by whose decision, and when it next falls due."""
 
-import uuid
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
@@ -10,8 +9,9 @@ from django.db.models import F
 
 from fleet.errors import FleetError
 from fleet.intervals import next_due
-from fleet.models import Appliance, Duty, LimitSetAttachment, User, Visit
-from fleet.queries.appliances import facts_of
+from fleet.models import Appliance, Duty, LimitSetAttachment, User
+from fleet.queries.appliances import not_gone
+from fleet.queries.duties import Reckoned, reckon
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
 
@@ -25,7 +25,7 @@ def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -
     if version is None or version.content.get("interval", NO_INTERVAL)["type"] == NO_INTERVAL["type"]:
         return []
     opened = []
-    for appliance in appliances_reached(attachment):
+    for appliance in appliances_reached(attachment, now.date()):
         duty, made = Duty.objects.get_or_create(
             appliance=appliance,
             attachment=attachment,
@@ -40,9 +40,9 @@ def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -
             },
         )
         if made:
-            opened.append(recompute_duty(duty=duty, today=now.date()))
+            opened.append(duty)
             jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
-    return opened
+    return recompute_duties(opened, today=now.date())
 
 
 @transaction.atomic
@@ -53,7 +53,8 @@ def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) ->
     if rule["type"] == NO_INTERVAL["type"]:
         end_duties(attachment=attachment, until=now.date(), now=now)
         return
-    for duty in Duty.objects.filter(attachment=attachment, until__isnull=True).select_related("appliance__building"):
+    standing = Duty.objects.filter(attachment=attachment, until__isnull=True)
+    for duty in standing.select_related("appliance__building", "appliance__sheet"):
         if duty.rule != rule:
             Duty.objects.filter(id=duty.id).update(rule=rule, version=F("version") + 1)
             duty.refresh_from_db()
@@ -62,9 +63,9 @@ def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) ->
     open_duties(attachment=attachment, actor=actor, now=now)
 
 
-def appliances_reached(attachment: LimitSetAttachment) -> Iterable[Appliance]:
-    """In service now, and in the attachment's place."""
-    known = Appliance.objects.filter(in_service_to__isnull=True).select_related("building", "sheet")
+def appliances_reached(attachment: LimitSetAttachment, day: date) -> Iterable[Appliance]:
+    """In the attachment's place, and not gone on this day."""
+    known = Appliance.objects.filter(not_gone(day)).select_related("building", "sheet")
     if attachment.appliance_id:
         return known.filter(id=attachment.appliance_id)
     if attachment.building_id:
@@ -85,26 +86,28 @@ def add_duty(*, values: dict[str, Any], actor: User, now: datetime) -> Duty:
 
 
 def recompute_duty(*, duty: Duty, today: date) -> Duty:
-    """Due date and arithmetic from the visits on record; stored only where something changed."""
-    history = discharging_days(duty.appliance_id)
-    made = next_due(duty.rule, history, start=duty.since, today=today, facts=facts_of(duty.appliance))
+    """Due date and arithmetic from the checks on record; stored only where something changed."""
+    return recompute_duties([duty], today=today)[0]
+
+
+def recompute_duties(known: Iterable[Duty], *, today: date) -> list[Duty]:
+    """The same for several duties, their appliances' records read at once."""
+    return [_keep(each) for each in reckon((duty, today) for duty in known)]
+
+
+def _keep(made: Reckoned) -> Duty:
+    duty = made.duty
     values = {
-        "due": made.due,
-        "earliest_keep": made.earliest_keep,
+        "due": made.due.due,
+        "earliest_keep": made.due.earliest_keep,
         "words": made.words,
-        "cannot_tell": made.cannot_tell,
-        "last_done": history[-1] if history else None,
+        "cannot_tell": made.due.cannot_tell,
+        "last_done": made.last.day if made.last else None,
     }
     if any(getattr(duty, name) != value for name, value in values.items()):
         Duty.objects.filter(id=duty.id).update(**values, version=F("version") + 1)
         duty.refresh_from_db()
     return duty
-
-
-def discharging_days(appliance_id: uuid.UUID) -> list[date]:
-    """Local dates of the visits that count as a check: the appliance was tested."""
-    tested = Visit.objects.filter(appliance=appliance_id, outcome=Visit.Outcome.TESTED)
-    return sorted(set(tested.values_list("local_date", flat=True)))
 
 
 @transaction.atomic

@@ -145,8 +145,9 @@ def series_of(appliances: Iterable[Appliance]) -> dict[tuple[str, str], list[Ser
     chosen = {each.id: each for each in appliances if each.sheet and each.sheet.current}
     visits: dict[Any, list[Visit]] = {each: [] for each in chosen}
     stored = Visit.objects.filter(appliance__in=chosen, outcome__in=("tested", "partly tested"))
-    related = stored.prefetch_related("readings__analyser", "work").select_related("judgement__sheet_version")
-    for visit in related.order_by("local_date", "id"):
+    related = stored.prefetch_related("readings__analyser", "work")
+    judged = related.select_related("judgement__sheet_version", "attendance")
+    for visit in sorted(judged, key=lambda each: (each.local_date, each.last_moment, each.id)):
         visits[visit.appliance_id].append(visit)
     table: dict[tuple[str, str], list[Series]] = {}
     for key, appliance in chosen.items():
@@ -172,9 +173,9 @@ def _series(appliance: Appliance, rate: str, visits: list[Visit]) -> Series | No
         if visit.fuel != appliance.burns or not _same_target(visit, rate, target):
             entries = []  # Another fuel or target: what came before says nothing about now.
             continue
-        if any(each.kind == "gas conversion" for each in visit.work.all()):
+        if _converted(visit):
             entries = []
-        if entry := _entry(visit, rate, target["quantity"], version.content["control"]):
+        if entry := _entry(visit, rate, target, version.content["control"]):
             entries.append(entry)
     return Series(appliance, version, rate, target["quantity"], tuple(entries)) if entries else None
 
@@ -182,12 +183,25 @@ def _series(appliance: Appliance, rate: str, visits: list[Visit]) -> Series | No
 def _same_target(visit: Visit, rate: str, target: dict[str, Any]) -> bool:
     judged_by = visit.judgement.sheet_version if hasattr(visit, "judgement") else None
     then = target_of(judged_by.content, rate) if judged_by else None
-    return then is not None and (then["quantity"], then["value"]) == (target["quantity"], target["value"])
+    return (
+        then is not None
+        and then["quantity"] == target["quantity"]
+        and _corridor(then).target == _corridor(target).target
+    )
 
 
-def _entry(visit: Visit, rate: str, quantity: str, control: str) -> Entry | None:
-    usable = [each for each in visit.readings.all() if each.rate == rate and _usable(each, visit)]
-    found = [each for each in usable if each.counted_phase == "as found"]
+def _corridor(target: dict[str, Any]) -> Corridor:
+    """The target's band; one without a figure to aim at is aimed at in its middle."""
+    band = band_of(target)
+    assert band.lower is not None and band.upper is not None  # a sheet's target is stored with both ends
+    middle = (band.lower + band.upper) / 2
+    return Corridor(band.lower, band.upper, middle if band.target is None else band.target)
+
+
+def _entry(visit: Visit, rate: str, target: dict[str, Any], control: str) -> Entry | None:
+    quantity = target["quantity"]
+    usable = [each for each in visit.readings.all() if each.rate == rate and _usable(each, visit, target)]
+    found = [each for each in usable if each.counted_phase == "as found" and not _converted(visit)]
     left = [each for each in usable if each.counted_phase == "as left"][-1:]
     moved = [each for each in visit.work.all() if each.moves_combustion]
     if not found and not (left and moved):
@@ -207,11 +221,19 @@ def _entry(visit: Visit, rate: str, quantity: str, control: str) -> Entry | None
     )
 
 
-def _usable(reading: Reading, visit: Visit) -> bool:
-    """Not at an unproven rate, not of a common flue, not void, not over range."""
+def _converted(visit: Visit) -> bool:
+    """Converted to another gas at this visit: what it was found at is the old gas's."""
+    return any(each.kind == "gas conversion" for each in visit.work.all())
+
+
+def _usable(reading: Reading, visit: Visit, target: dict[str, Any]) -> bool:
+    """Steady, at a proven rate, of this flue alone, not void, not over range, the casing not against the target's."""
     void = {each["number"] for each in visit.judgement.derived if each["void"]}
     plain = not {"o2", "co2"} & set(reading.qualifiers)
-    return reading.rate_proven and reading.sampling_point != "common flue" and reading.number not in void and plain
+    casing = target.get("casing", "any")
+    casing_fits = casing == "any" or reading.casing in ("", casing)
+    own = reading.rate_proven and reading.sampling_point != "common flue" and reading.steadiness != "not steady"
+    return own and casing_fits and plain and reading.number not in void
 
 
 def _corrected(readings: list[Reading], visit: Visit, quantity: str, control: str) -> tuple[float | None, float, float]:
@@ -256,13 +278,9 @@ def _years(day: date) -> float:
 
 
 def _band(series: Series) -> Corridor:
-    """The sheet's band at the series' rate; a band without a target is aimed at in its middle."""
     target = target_of(series.version.content, series.rate)
     assert target is not None  # a series is only made where there is one
-    band = band_of(target)
-    assert band.lower is not None and band.upper is not None  # a sheet's target is stored with both ends
-    middle = (band.lower + band.upper) / 2
-    return Corridor(band.lower, band.upper, middle if band.target is None else band.target)
+    return _corridor(target)
 
 
 def _forecast(series: Sequence[Series], snapshot: Snapshot, now: datetime) -> list[Forecast]:

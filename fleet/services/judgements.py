@@ -28,6 +28,8 @@ from fleet.combustion import (
 from fleet.limits import Band, band, evaluate, standing
 from fleet.models import Analyser, Finding, Judgement, Reading, Visit
 from fleet.queries.cards import card_for
+from fleet.services.ambient import ambient_cases
+from fleet.services.taking import taken_order
 
 ENGINE = "judgement/1"
 # The only statutory loss formula whose limits ship with us, by fuel: its coefficients go by name with each figure.
@@ -65,7 +67,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     derived = derive(visit, readings)
     made_with = card_for(visit.appliance, visit.local_date, _main_analyser(readings), fuel=visit.fuel)
     cases = [_case(visit, each, figures) for each, figures in zip(readings, derived, strict=True)]
-    verdicts = evaluate(made_with.table, cases)
+    verdicts = evaluate(made_with.table, [*cases, *ambient_cases(visit)])
     said = verdicts.as_json()
     outcome = _outcome(said, _rates_read(readings))
     judgement, made = Judgement.objects.update_or_create(
@@ -207,7 +209,8 @@ def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, 
         "sampling_point": reading.sampling_point,
         "rate_proven": reading.rate_proven,
         "void": derived["void"],
-        "taken_order": reading.number,
+        "steady": {"steady": True, "not steady": False}.get(reading.steadiness),
+        "taken_order": taken_order(visit)[reading.number],
         "qualifiers": reading.qualifiers,
         "adjusted_before": any(
             each.after_reading == reading.number - 1 and each.moves_combustion for each in visit.work.all()
@@ -238,6 +241,8 @@ def _outcome(verdicts: dict[str, Any], rates: list[str]) -> dict[str, Any]:
         worst = max(outside, key=lambda each: each["rank"])
         return {"outcome": "outside", "summary": worst["sentence"], "stop_as_left": stop_as_left}
     open_ends = _undecided(left, rates)
+    if not rates:
+        return {"outcome": "not judged", "summary": _("No reading could be judged."), "stop_as_left": False}
     if within and not open_ends:
         return {"outcome": "within", "summary": _within_words(within), "stop_as_left": False}
     if within:
@@ -287,7 +292,7 @@ def _finding(judgement: Judgement, number: int, verdict: Any) -> Finding:
     return Finding(
         judgement=judgement,
         number=number,
-        reading=int(verdict.reading_key) if verdict.reading_key else None,
+        reading=int(verdict.reading_key) if (verdict.reading_key or "").isdigit() else None,
         phase="between" if verdict.phase == "check" else verdict.phase or "",
         rate=verdict.rate or "",
         quantity=verdict.quantity,

@@ -91,7 +91,7 @@ def change_attachment(
 
 @transaction.atomic
 def set_stop_lines(*, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID) -> StopLines:
-    """The contractor's lines from now on; the four figures and their evidence must all be given."""
+    """The contractor's lines from now on; the five figures and their evidence must all be given."""
     newest = StopLines.objects.order_by("-number").first()
     number = newest.number + 1 if newest else 1
     full = {"schema": "stop-lines/1", "id": str(id), "number": number, **content}
@@ -101,7 +101,7 @@ def set_stop_lines(*, content: dict[str, Any], actor: User, now: datetime, id: u
 
 
 def stop_lines_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    figures = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm")
+    figures = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "spillage_min")
     values: dict[str, Any] = {name: float(content[name]) for name in figures}
     values |= {"number": content["number"], "evidence": content["evidence"], "record_id": record_id}
     return [Row(StopLines, uuid.UUID(content["id"]), values)]

@@ -6,15 +6,29 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Model
 
 from fleet.evidence import sha256_hex
-from fleet.models import Defect, Record
+from fleet.models import (
+    Appliance,
+    Attendance,
+    Calibration,
+    Defect,
+    LimitSetVersion,
+    Qualification,
+    Reading,
+    Record,
+    SheetVersion,
+    StopLines,
+    Visit,
+    WorkItem,
+)
 from fleet.services.analysers import calibration_rows
 from fleet.services.appliances import sheet_version_rows
 from fleet.services.limits import limit_set_version_rows, stop_lines_rows
 from fleet.services.people import qualification_rows
 from fleet.services.records import Row, content_of, put_rows
-from fleet.services.visits import project_visit, visit_rows
+from fleet.services.visits import closings_said, project_visit, visit_rows
 
 ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "visit": visit_rows,
@@ -24,6 +38,20 @@ ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "limit set version": limit_set_version_rows,
     "stop lines": stop_lines_rows,
 }
+
+# Every table whose rows are made from records and from nothing else.
+PROJECTED: tuple[type[Model], ...] = (
+    Attendance,
+    Calibration,
+    Defect,
+    LimitSetVersion,
+    Qualification,
+    Reading,
+    SheetVersion,
+    StopLines,
+    Visit,
+    WorkItem,
+)
 
 
 @dataclass(frozen=True)
@@ -49,15 +77,15 @@ def rebuild() -> int:
 
 def check() -> Iterator[Difference]:
     """Where a record's bytes don't match their hash, or the rows aren't what the records say; nothing is changed."""
-    expected: dict[str, set[UUID]] = {}
+    expected: dict[type[Model], set[UUID]] = {model: set() for model in PROJECTED}
     for record in Record.objects.order_by("id").iterator():
         if sha256_hex(bytes(record.content)) != record.sha256:
             yield Difference(record.id, "record", record.id, "the content does not match its hash")
     for record in _in_force():
         for row in ROWS[record.kind](content_of(record), record.id):
-            expected.setdefault(row.model._meta.label, set()).add(row.id)
+            expected[row.model].add(row.id)
             yield from _compare(record, row)
-        yield from _unclosed(record)
+    yield from _closings()
     yield from _strangers(expected)
 
 
@@ -75,20 +103,19 @@ def _compare(record: Record, row: Row) -> Iterator[Difference]:
             yield Difference(record.id, row.model.__name__, row.id, f"{name} is {stored[name]!r}, recorded {value!r}")
 
 
-def _unclosed(record: Record) -> Iterator[Difference]:
-    if record.kind != "visit":
-        return
-    content = content_of(record)
-    closes = Defect.objects.filter(id__in=content.get("closes_defects", []), appliance=content["appliance"])
-    for defect in closes.exclude(closed_by=content["id"]):
-        yield Difference(record.id, "Defect", defect.id, "is not closed by the visit that closed it")
+def _closings() -> Iterator[Difference]:
+    """Defects that a visit closed and that stand open, and those closed by a visit that doesn't say so."""
+    said = closings_said(Appliance.objects.values_list("id", flat=True))
+    for defect in Defect.objects.select_related("visit"):
+        closing = said.get((defect.appliance_id, defect.id), [])
+        if closing and defect.closed_by_id not in closing:
+            yield Difference(defect.visit.record_id, "Defect", defect.id, "is not closed by the visit that closed it")
+        elif not closing and defect.closed_by_id:
+            yield Difference(defect.visit.record_id, "Defect", defect.id, "is closed by a visit that does not say so")
 
 
-def _strangers(expected: dict[str, set[UUID]]) -> Iterator[Difference]:
+def _strangers(expected: dict[type[Model], set[UUID]]) -> Iterator[Difference]:
     """Rows that no record in force projects to."""
-    from django.apps import apps
-
-    for label, ids in expected.items():
-        model = apps.get_model(label)
+    for model, ids in expected.items():
         for row_id in set(model._default_manager.values_list("id", flat=True)) - ids:
             yield Difference(row_id, model.__name__, row_id, "no record says so")

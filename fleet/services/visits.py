@@ -109,10 +109,13 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
             )
     except IntegrityError as bad:
         raise Conflict("amended_meanwhile", "Somebody else corrected this visit; read it again.") from bad
+    visit = _take_in(record, appliance, now=now)
     if before != appliance:
         flags.close_moved(visit_id=draft.id, appliance=before, now=now)
         jobs.request_job(kind="refresh_appliance", key=str(before.id), due_at=now)
-    return _take_in(record, appliance, now=now)
+    for each in {before, appliance}:
+        flags.replay_newest(appliance=each, now=now)
+    return visit
 
 
 def hold_message(
@@ -155,7 +158,7 @@ def _settle_closings(content: dict[str, Any]) -> None:
     concerned = list(Defect.objects.filter(Q(appliance=content["appliance"]) | Q(closed_by=content["id"])))
     said = closings_said({each.appliance_id for each in concerned})
     for defect in concerned:
-        closed_by = said.get((defect.appliance_id, defect.id), [None])[-1]
+        closed_by = next(reversed(said.get((defect.appliance_id, defect.id), [])), None)
         if defect.closed_by_id != closed_by:
             Defect.objects.filter(id=defect.id).update(closed_by=closed_by)
 

@@ -13,7 +13,8 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.drift import MIN_SERIES_FOR_FIT
-from fleet.models import Flag, Forecast, Record, User, Visit
+from fleet.models import Duty, Flag, Forecast, Record, User, Visit
+from fleet.queries.duties import undecided_words
 from fleet.queries.histories import History, history_for
 from fleet.services.forecasts import chance_on
 from fleet.services.judgements import target_of
@@ -21,10 +22,11 @@ from fleet.services.records import content_of
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
 from fleet.web.charts import DriftChart
 from fleet.web.drawings import VisitCell, drift_chart, due_rule, reading_tables, series_words, visit_cells, walls_of
+from fleet.web.figures import day
 from fleet.web.findings import source_rows
 from fleet.web.guards import page, viewer_of
 from fleet.web.rules import DueRule
-from fleet.web.words import chance_words, rate_words, turned_out
+from fleet.web.words import chance_words, count_words, rate_words, turned_out
 from reports.visit_words import opening
 
 VISITS_SHOWN = 12
@@ -60,10 +62,18 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "revisit_rule": _revisit_rule(history, today),
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
-            "duties": [(each, away_words(each.due, today) if each.due else "") for each in history.duties],
+            "duties": [(each, _when_due(each, today)) for each in history.duties],
             "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
         },
     )
+
+
+def _when_due(duty: Duty, today: date) -> str:
+    """Its date and how far that is; where a fact is missing only that it can't be sooner, which is never late."""
+    if duty.due is None:
+        return ""
+    shown = {"day": day(duty.due), "away": away_words(duty.due, today)}
+    return _("not before %(day)s.") % shown if duty.cannot_tell else _("%(day)s, %(away)s.") % shown
 
 
 def _with_closing(viewer: User, flag: Flag) -> dict[str, Any]:
@@ -87,6 +97,7 @@ class Answer:
     band: str = ""
     chance: str = ""
     accepted: str = ""
+    undecided: str = ""
     due_on: date | None = None
 
 
@@ -101,6 +112,7 @@ def answer_of(history: History, today: date) -> Answer:
         away=away_words(revisit.latest, today) if revisit else "",
         reason=revisit.sentence if revisit else "",
         basis=basis_words(history.forecasts) if chance else "",
+        undecided=_undecided(history),
         **chance,
     )
 
@@ -113,7 +125,20 @@ def _standing(history: History, today: date) -> str:
         return _("It was called unsafe, and nobody has closed that yet.")
     if Flag.Kind.STOP in kinds:
         return _("It was left at a stop level, and nobody has closed that yet.")
-    return "" if history.revisit else _("Nothing asks for a visit by a date: no duty, no forecast and no flag does.")
+    if history.revisit:
+        return ""
+    if any(each.cannot_tell for each in history.duties):
+        return _("Nothing asks for a visit by a date that is certain.")
+    return _("Nothing asks for a visit by a date: no duty, no forecast and no flag does.")
+
+
+def _undecided(history: History) -> str:
+    """How many duties can't be told, and why each of them."""
+    said = [undecided_words(each.name, each.due, each.cannot_tell) for each in history.duties if each.cannot_tell]
+    if not said:
+        return ""
+    words = ngettext("%s duty can't be told:", "%s duties can't be told:", len(said))
+    return f"{words % count_words(len(said)).capitalize()} {'; '.join(said)}"
 
 
 def _chance(history: History, today: date) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Buildings: the list, and one with all that stands in it."""
 
 import uuid
+from datetime import date
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -20,10 +21,10 @@ from fleet.web.words import and_words, count_words, turned_out
 
 @page()
 def buildings(request: HttpRequest) -> HttpResponse:
-    viewer = viewer_of(request)
+    viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
     client = chosen_client(request.GET, clients)
-    rows = buildings_at_a_glance(viewer)
+    rows = buildings_at_a_glance(viewer, today)
     if client:
         rows = rows.filter(client=client)
     sought = request.GET.get("name", "").strip()[:100]
@@ -31,7 +32,7 @@ def buildings(request: HttpRequest) -> HttpResponse:
         rows = rows.filter(name__icontains=sought.replace("\0", ""))
     count = rows.count()
     shown = {"list": page_of(rows, request.GET, by="name"), "count": count, "clients": clients, "client": client}
-    shown |= {"sought": sought, "today": clock.today()}
+    shown |= {"sought": sought, "today": today}
     return render(request, "buildings.html", shown)
 
 
@@ -40,18 +41,20 @@ def building(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     facts = building_for(viewer_of(request), building_id)
     today = clock.today(facts.building.time_zone)
     states = [
-        {"state": each, "words": state_words(each), "away": away_words(each.revisit.latest, today)}
-        if each.revisit
-        else {"state": each, "words": state_words(each), "away": ""}
+        {
+            "state": each,
+            "words": state_words(each, today),
+            "away": away_words(each.revisit.latest, today) if each.revisit else "",
+        }
         for each in facts.appliances
     ]
-    shown = {"facts": facts, "states": states, "opening": opening(facts), "place": "buildings"}
+    shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings"}
     return render(request, "building.html", shown)
 
 
-def opening(facts: BuildingFacts) -> str:
+def opening(facts: BuildingFacts, today: date) -> str:
     """How many stand there, what is flagged, and by when somebody should come."""
-    standing = [each for each in facts.appliances if each.appliance.in_service_to is None]
+    standing = [each for each in facts.appliances if not _has_left(each, today)]
     if not standing:
         return _("No appliance stands here. Add one through the API, and it appears with its duties and its visits.")
     words = ngettext("%s appliance stands here", "%s appliances stand here", len(standing))
@@ -72,9 +75,14 @@ def _flagged(states: list[ApplianceState]) -> list[str]:
     return [said % count_words(count) for said, count in counts.items() if count]
 
 
-def state_words(state: ApplianceState) -> str:
+def _has_left(state: ApplianceState, today: date) -> bool:
+    gone = state.appliance.in_service_to
+    return gone is not None and gone < today
+
+
+def state_words(state: ApplianceState, today: date) -> str:
     """The appliance as it stands, in words: the gravest open flag first, then how the newest visit turned out."""
-    if state.appliance.in_service_to:
+    if _has_left(state, today):
         return _("out of service")
     kinds = [str(each.get_kind_display()) for each in state.flags]
     if state.last is None:

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from fleet import clock
 from fleet.models import Duty
 from fleet.queries.access import visible_clients
-from fleet.queries.duties import standing_duties, undecided_duties
+from fleet.queries.duties import dated_duties, undecided_duties
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule
 from fleet.web.forms import chosen_client
@@ -30,12 +30,12 @@ def duties(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
     client = chosen_client(request.GET, clients)
-    dated, undecided = standing_duties(viewer).filter(due__isnull=False), undecided_duties(viewer)
+    dated, undecided = dated_duties(viewer, today), undecided_duties(viewer, today)
     if client:
         dated = dated.filter(appliance__building__client=client)
         undecided = undecided.filter(appliance__building__client=client)
     counts = Counts(
-        all=dated.count(),
+        dated=dated.count(),
         late=dated.filter(due__lt=today).count(),
         soon=dated.filter(due__gte=today, due__lte=today + SOON).count(),
         undecided=undecided.count(),
@@ -56,15 +56,21 @@ def duties(request: HttpRequest) -> HttpResponse:
 
 @dataclass(frozen=True)
 class Counts:
-    all: int
+    """Of the duties with a certain date how many, how many late, how many soon; and those that can't be told."""
+
+    dated: int
     late: int
     soon: int
     undecided: int
 
+    @property
+    def all(self) -> int:
+        return self.dated + self.undecided
+
 
 def opening(counts: Counts) -> str:
     """How many are late, how many come soon, how many can't be told."""
-    if not counts.all and not counts.undecided:
+    if not counts.all:
         return _("No duty stands.")
     parts = [ngettext("%s duty is late", "%s duties are late", counts.late) % count_words(counts.late).capitalize()]
     parts.append(

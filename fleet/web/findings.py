@@ -120,5 +120,5 @@ def verdict_of(flag: Flag) -> Verdict | None:
 
 
 def _is_about(flag: Flag, verdict: Verdict) -> bool:
-    key = f"{verdict['rate']} {verdict['quantity']} {verdict['set_name']} v{verdict['set_version']}"
+    key = f"{verdict['rate']} {verdict['quantity']} {verdict['set_id']}"
     return flag.key == key[:200] and verdict["value"] == flag.figures.get("value")

@@ -98,7 +98,10 @@ def opening(statement: Statement) -> str:
         return _("No appliance was in service in this period.")
     words = ngettext("%s appliance was in service.", "%s appliances were in service.", len(lines))
     parts = [words % count_words(len(lines)).capitalize(), *_outcomes(statement)]
-    parts.append(_late(len(statement.late)))
+    parts.append(_late(len(statement.late), undecided := len(statement.undecided)))
+    if undecided:
+        words = ngettext("%s has a duty that can't be told.", "%s have a duty that can't be told.", undecided)
+        parts.append(words % _capital(undecided))
     if without := len(statement.without_record):
         parts.append(
             ngettext("%s has no record of a test.", "%s have no record of a test.", without) % _capital(without)
@@ -117,7 +120,9 @@ def _capital(count: int) -> str:
     return count_words(count).capitalize()
 
 
-def _late(count: int) -> str:
+def _late(count: int, undecided: int) -> str:
+    if not count and undecided:
+        return _("None is known to be past its due date.")
     if not count:
         return _("None is past its due date.")
     return ngettext("%s is past its due date.", "%s are past their due date.", count) % _capital(count)
@@ -128,6 +133,7 @@ def _outcomes(statement: Statement) -> list[str]:
     words = {
         "within": _("within"),
         "outside": _("outside"),
+        "in part": _("judged in part"),
         "withheld": _("withheld until somebody has reviewed the set"),
         "not judged": _("not judged"),
     }
@@ -152,6 +158,7 @@ def line_row(statement: Statement, line: Line) -> LineRow:
     words = {
         "outside": _("outside"),
         "cannot tell": _("can't be decided"),
+        "in part": _("judged in part"),
         "withheld": _("withheld until somebody has reviewed it"),
         "not judged": _("not judged"),
         "within": _("within"),

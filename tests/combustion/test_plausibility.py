@@ -91,15 +91,24 @@ def test_a_doubt_brings_its_figures_and_a_sentence_with_them() -> None:
     assert "9.1 %" in doubt.sentence
 
 
-def test_no_sentence_claims_to_find_a_leak() -> None:
-    said = [
+def every_kind_of_sentence() -> list[str]:
+    return [
         doubt.sentence
         for o2, co2, co in ((21.5, 9.0, 1.0), (18.5, 9.0, 1.0), (0.0, 9.0, 5000.0), (5.0, 13.0, 1.0))
         for basis in ("measured", "calculated")
         for doubt in doubts(GAS, o2, co2, co, co2_basis=basis)
     ]
+
+
+def test_no_sentence_claims_to_find_a_leak() -> None:
+    said = every_kind_of_sentence()
     assert {doubt.split()[0] for doubt in said} >= {"O2", "CO2", "CO", "The"}
     assert not any("leak" in sentence.lower() for sentence in said)
+
+
+def test_no_sentence_asks_for_another_firing() -> None:
+    """The same words stand on a visit that was stopped."""
+    assert not any("repeat" in sentence.lower() for sentence in every_kind_of_sentence())
 
 
 def test_many_readings_at_once_agree_with_one_at_a_time() -> None:

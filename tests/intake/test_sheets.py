@@ -7,7 +7,8 @@ import pytest
 
 from fleet.errors import Malformed
 from fleet.intake.register import read_limit_set
-from fleet.intake.sheets import read_sheet
+from fleet.intake.sheets import CEILING_UNITS, read_sheet
+from fleet.limits.quantities import measure_for
 from tests.cast import SHEET
 
 
@@ -35,6 +36,7 @@ def test_figures_stay_as_written() -> None:
         (target(tolerance=None), "targets.0.tolerance"),
         (target(casing="ajar"), "targets.0.casing"),
         (sheet(ceilings=[{"quantity": "co", "value": "9", "unit": "%", "rate": "any"}]), "ceilings.0.unit"),
+        (sheet(ceilings=[{"quantity": "co", "value": "9", "unit": "ppm", "rate": "hihg"}]), "ceilings.0.rate"),
         (sheet(adjusters=[SHEET["adjusters"][0] | {"raises_co2": "left"}]), "adjusters.0.raises_co2"),
         (sheet(colour="red"), "colour"),
     ],
@@ -43,6 +45,13 @@ def test_what_would_have_to_be_guessed_is_refused_by_field(wrong: dict[str, Any]
     with pytest.raises(Malformed) as refused:
         read_sheet(wrong)
     assert field in refused.value.details["errors"]
+
+
+@pytest.mark.parametrize("rate", ["high", "any"])
+@pytest.mark.parametrize(("quantity", "unit"), CEILING_UNITS.items())
+def test_every_ceiling_that_is_taken_can_be_read_off_a_reading(quantity: str, unit: str, rate: str) -> None:
+    content = read_sheet(sheet(ceilings=[{"quantity": quantity, "value": "9", "unit": unit, "rate": rate}]))
+    assert measure_for(content["ceilings"][0]["quantity"], None, unit).measure is not None
 
 
 def test_a_band_open_on_one_side_is_no_target() -> None:

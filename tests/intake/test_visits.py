@@ -43,6 +43,10 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("appliance", "boiler 1", "appliance", "UUID"),
         ("outcome", "passed", "outcome", "tested, partly tested, not tested"),
         ("nonsense", 1, "nonsense", "is not known here"),
+        ("fuel", "coal gas", "fuel", "natural_gas"),
+        ("work.0.after_reading", 99, "work.0.after_reading", "from 0 to 4"),
+        ("work.0.after_reading", 5, "work.0.after_reading", "from 0 to 4"),
+        ("work.0.after_reading", -1, "work.0.after_reading", "from 0 to the number of readings"),
         ("schema", "visit/9", "schema", "visit/1"),
         ("attendance.arrived_at", None, "attendance.arrived_at", "required"),
         ("checklist.0", {"step": "x", "answer": "not done"}, "checklist.0.why", "needs its reason"),
@@ -75,6 +79,21 @@ def test_a_tested_visit_without_readings_is_refused(body: dict[str, Any]) -> Non
     with pytest.raises(Malformed) as refused:
         read_visit(body | {"readings": [], "work": []})
     assert "readings" in refused.value.details["errors"]
+
+
+@pytest.mark.parametrize("after", [0, 4])
+def test_work_stands_before_all_readings_or_after_any(body: dict[str, Any], after: int) -> None:
+    content = read_visit(changed(body, "work.0.after_reading", after)).content
+    assert content["work"][0]["after_reading"] == after
+
+
+def test_work_without_any_reading_comes_after_none(body: dict[str, Any]) -> None:
+    untested = body | {"outcome": "not tested", "outcome_reason": "no gas", "readings": []}
+    with pytest.raises(Malformed) as refused:
+        read_visit(changed(untested, "work.0.after_reading", 1))
+    assert refused.value.details["errors"] == {
+        "work.0.after_reading": "is 1; it must be from 0 to 0, the readings' number"
+    }
 
 
 def test_a_number_and_its_text_are_the_same_message(body: dict[str, Any]) -> None:

@@ -138,6 +138,12 @@ def test_limits_keep_their_own_unit_and_basis():
     assert row["decision_rule"] == "add_uncertainty"
 
 
+def test_a_ceiling_on_smoke_is_read_off_the_smoke_spot():
+    smoke = sheet(ceilings=[{"quantity": "smoke", "value": "1", "unit": "1", "rate": "any"}])
+    (ceiling,) = evaluate(make_card(the_sheet=smoke), [reading(smoke_spot=6.0)]).findings
+    assert (ceiling.kind, ceiling.label, ceiling.value) == ("ceiling", "smoke spot", 6.0)
+
+
 def test_numbers_may_be_strings():
     made = make_card(the_sheet=sheet(targets=[target(value=9.2, tolerance=0.2)]))
     assert made["bands"] == make_card(the_sheet=sheet(targets=[target()]))["bands"]

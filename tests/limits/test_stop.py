@@ -159,7 +159,29 @@ def test_co_that_rises_above_100_stops(co_values, stop):
 
 def test_a_rise_from_as_found_to_as_left_counts_without_an_adjustment_between():
     assert rising(80.0, 130.0, phase="as left")
-    assert not rising(80.0, 130.0, phase="as left", adjusted_before=True)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "stop"),
+    [
+        (60.0, 190.0, True),
+        (60.0, 90.0, False),  # not above 100
+        (190.0, 120.0, False),  # brought down
+        (130.0, 132.0, False),  # scatter
+    ],
+)
+def test_a_rise_across_an_adjustment_counts_from_the_last_reading_before_it(before, after, stop):
+    assert rising(before, after, phase="as left", adjusted_before=True) is stop
+
+
+def test_the_last_reading_before_an_adjustment_is_found_past_the_readings_of_another_rate():
+    readings = [
+        reading(key="a", taken_order=1, o2_pct=0.0, co_ppm=60.0),
+        reading(key="b", taken_order=2, o2_pct=0.0, co_ppm=50.0, rate="low", adjusted_before=True),
+        reading(key="c", taken_order=3, o2_pct=0.0, co_ppm=190.0),
+    ]
+    said = evaluate(make_card(), readings)
+    assert [v.reading_key for v in of(said, quantity="co_trend_in_test", outcome="outside")] == ["c"]
 
 
 def test_a_rise_is_looked_for_at_one_rate_and_one_sampling_point():
@@ -170,7 +192,7 @@ def test_a_rise_is_looked_for_at_one_rate_and_one_sampling_point():
 @pytest.mark.parametrize(("last_co_ppm", "stop"), [(140.0, True), (132.0, False)])
 def test_a_rise_after_the_adjustment_counts_from_there(last_co_ppm, stop):
     readings = [
-        reading(key="a", taken_order=1, o2_pct=0.0, co_ppm=20.0),
+        reading(key="a", taken_order=1, o2_pct=0.0, co_ppm=300.0),
         reading(key="b", taken_order=2, o2_pct=0.0, co_ppm=130.0, adjusted_before=True),
         reading(key="c", taken_order=3, o2_pct=0.0, co_ppm=last_co_ppm),
     ]
@@ -191,10 +213,64 @@ def test_an_unstable_flame_stops():
     assert not evaluate(make_card(), [reading(flame="stable")]).stop
 
 
-def test_spillage_has_a_stop_line_where_the_contractor_sets_one():
-    made = make_card(stop_lines={**STOP_LINES, "spillage_min": 2})
-    assert evaluate(made, [reading(spillage_min=2.5)]).stop
-    assert not evaluate(made, [reading(spillage_min=2.0)]).stop
+@pytest.mark.parametrize(("given", "line_min"), [({"spillage_min": 2}, 2.0), ({"spillage_min": 0}, 0.0), ({}, 5.0)])
+def test_there_is_always_a_stop_line_for_spillage(given, line_min):
+    made = make_card(stop_lines={**STOP_LINES, **given})
+    assert evaluate(made, [reading(spillage_min=line_min + 0.1)]).stop
+    assert not evaluate(made, [reading(spillage_min=line_min)]).stop
+
+
+def in_the_room(key, ambient_co_ppm, phase, **more):
+    order = {"before": -1, "after": 9}[key]
+    case = {"key": key, "phase": phase, "sampling_point": "room", "taken_order": order, "qualifiers": {}}
+    return case | {"ambient_co_ppm": ambient_co_ppm} | more
+
+
+@pytest.mark.parametrize("between", [[], [reading(ambient_co_ppm=0.0)]])
+@pytest.mark.parametrize(("before", "after", "stops_at"), [(200.0, 0.0, {"before"}), (0.0, 80.0, {"after"})])
+def test_ambient_co_before_and_after_stops_with_and_without_readings(between, before, after, stops_at):
+    cases = [in_the_room("before", before, "as found"), *between, in_the_room("after", after, "as left")]
+    said = evaluate(make_card("us-residential-co-safety"), cases)
+    assert {v.reading_key for v in said.findings if v.stop} == stops_at
+    assert {v.limit_id for v in said.findings} >= {"ambient_co", "bpi-amb-stop", "bpi-amb-evac"}
+
+
+def test_ambient_co_that_rose_between_before_and_after_stops():
+    cases = [in_the_room("before", 1.0, "as found"), in_the_room("after", 6.0, "as left")]
+    assert the(evaluate(make_card(), cases), quantity="ambient_co_rise", reading_key="after").stop
+
+
+def test_ambient_co_alone_is_held_against_nothing_of_the_flue():
+    said = evaluate(make_card(*LIMIT_SETS), [in_the_room("after", 0.0, "as left")])
+    assert {v.quantity for v in said.verdicts if v.reading_key} == {"ambient_co"}
+    assert {v.outcome for v in of(said, reading_key="after")} == {"within"}
+    assert the(said, kind="stop line", quantity="co_air_free").reading_key is None
+    assert "ambient CO 0 ppm, as left (limit" in of(said, reading_key="after")[0].sentence
+
+
+@bounded
+@given(visits)
+def test_a_reading_that_is_not_steady_keeps_every_stop_finding_and_clears_nothing_of_the_flue(visit):
+    plain, moving = evaluate(SETS, numbered(visit)), evaluate(SETS, numbered(visit, steady=False))
+    assert stops(moving) == stops(plain)
+    cleared = {v.quantity for v in of(moving, outcome="within") if v.reading_key}
+    assert cleared <= {"ambient_co", "ambient_co_rise", "spillage_time"}
+
+
+@pytest.mark.parametrize(("steady", "outcome"), [(True, "within"), (None, "within"), (False, "not judged")])
+def test_only_a_reading_said_to_be_unsteady_is_doubted(steady, outcome):
+    said = evaluate(make_card(), [reading(steady=steady)])
+    for one in (the(said, kind="stop line", quantity="co_air_free"), the(said, kind="band", rate="high")):
+        assert one.outcome == outcome
+        assert one.reason == ("the reading is not steady" if steady is False else "")
+
+
+@pytest.mark.parametrize("evidence", ["own", "400 ppm by a handbook, 35 ppm by an institute"])
+def test_a_stop_line_is_printed_without_a_bracket(evidence):
+    made = make_card(stop_lines={**STOP_LINES, "evidence": evidence})
+    for co_ppm in (900.0, 20.0):
+        line = the(evaluate(made, [reading(co_ppm=co_ppm)]), kind="stop line", quantity="co_air_free")
+        assert "[" not in line.sentence
 
 
 def test_a_stop_takes_back_the_request_to_repeat():

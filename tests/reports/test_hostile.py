@@ -181,7 +181,8 @@ def poisoned_statement(statement: Statement, text: str) -> Statement:
     for flag in line.flags:
         poison(flag, text, "sentence")
     outcomes = tuple(replace(each, name=text, version=text, evidence=text, reviewed=False) for each in line.outcomes)
-    changed = replace(line, outcomes=outcomes, due=KNOWN_ON, due_by=text, not_evidence=(text,))
+    changed = replace(line, outcomes=outcomes, due=KNOWN_ON, due_by=text, not_evidence=(text,), due_doubt=text)
+    changed = replace(changed, undecided=(text,))
     return replace(statement, lines=(changed,), unreviewed=(text,) * 30)
 
 

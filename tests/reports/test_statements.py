@@ -147,6 +147,35 @@ def test_a_record_that_is_no_evidence_says_so(
     assert "no calibration" in rows_of(statement_csv(statement))[0]["not_evidence"]
 
 
+def test_what_cannot_be_told_and_what_counts_from_no_evidence_stands_on_both(
+    boiler: Appliance, body: dict[str, Any], technician: User, manager: User, analyser: Analyser
+) -> None:
+    from tests.web.world import add_undecided_duty, add_yearly_duty
+
+    analyser.calibrations.update(passed=False)
+    store(body, technician)
+    add_yearly_duty(boiler, manager)
+    add_undecided_duty(boiler, manager, date(2022, 1, 1))
+    statement = one_building(boiler, manager)
+    doubt = "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
+    said, (row, *_more) = words(statement_pdf(statement)), rows_of(statement_csv(statement))
+    assert "None is known to be past its due date. 1 has a duty that can't be told." in said
+    assert "Can't be told: By flue: as early as 2027-03-02; age_of_flue not recorded" in said
+    assert doubt in said
+    assert row["due_doubt"] == doubt
+    assert row["cannot_be_told"].startswith("By flue: as early as 2027-03-02; age_of_flue not recorded")
+
+
+def test_a_record_judged_in_part_is_called_that(small: Statement) -> None:
+    (line,) = small.lines
+    assert line.last
+    line.last.judgement.outcome = "in part"
+    changed = replace(line, outcomes=tuple(replace(each, outcome="in part") for each in line.outcomes))
+    said = words(statement_pdf(replace(small, lines=(changed,))))
+    assert "against the sets named below: 1 judged in part." in said
+    assert "judged in part by Test sheet v1" in said
+
+
 def test_a_statement_without_appliances_says_so(client_of_ours: Client, manager: User) -> None:
     empty = statement_for(
         manager, client_id=client_of_ours.id, begins=date(2026, 1, 1), ends=date(2026, 6, 30), today=JULY.date()

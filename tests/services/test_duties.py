@@ -4,14 +4,17 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User
 from fleet.models.register import new_id
+from fleet.queries.duties import duties_of, reckon, standing_duties
 from fleet.services.duties import add_duty, recompute_duty
 from fleet.services.limits import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import propose_revisit, refresh_appliance
-from tests.cast import NOON, make_appliance, store, visit_body
+from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
 
 
 def attach(key: str, actor: User, since: date = date(2025, 1, 1), **place: Any) -> None:
@@ -123,6 +126,158 @@ def test_a_version_without_an_interval_ends_the_duty(boiler: Appliance, manager:
     content = neutral.current.content | {"interval": {"type": "none"}}
     add_limit_set_version(limit_set=neutral, content=content, actor=manager, now=NOON, id=new_id())
     assert Duty.objects.get().until == NOON.date()
+
+
+# ---- what discharges ----
+
+
+def spoilt(body: dict[str, Any], how: str) -> dict[str, Any]:
+    for reading in body["readings"]:
+        if how == "common flue":
+            reading["sampling_point"] = "common flue"
+        elif how == "void":
+            reading["values"] |= {"o2": measured("18.0", "%"), "co2": measured("9.40", "%")}
+        else:
+            reading["values"]["co"] = measured("0", "ppm", "not measured")
+    return body
+
+
+@pytest.mark.parametrize("how", ["common flue", "void", "no CO"])
+def test_a_visit_without_a_reading_judged_for_co_discharges_nothing(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User, how: str
+) -> None:
+    attach("demo-neutral", manager, appliance=boiler)
+    visit = store(spoilt(body, how), technician)
+    assert how != "void" or all(each["void"] for each in visit.judgement.derived)
+    duty = recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3))
+    assert (duty.last_done, duty.due) == (None, date(2026, 1, 1))
+
+
+def test_high_co_in_the_common_flue_is_outside_and_yet_no_check_of_the_appliance(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    attach("demo-neutral", manager, appliance=boiler)
+    spoilt(body, "common flue")
+    for reading in body["readings"]:
+        reading["values"]["co"] = measured("2000", "ppm")
+    visit = store(body, technician)
+    assert visit.judgement.outcome == "outside"
+    assert recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3)).last_done is None
+
+
+def test_one_reading_outside_for_co_is_a_check(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    attach("demo-neutral", manager, appliance=boiler)
+    spoilt(body, "no CO")
+    body["readings"][0]["values"]["co"] = measured("900", "ppm")
+    store(body, technician)
+    assert recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3)).last_done == date(2026, 3, 2)
+
+
+def test_a_check_that_is_no_evidence_counts_and_the_words_say_so(
+    body: dict[str, Any], boiler: Appliance, analyser: Analyser, technician: User, manager: User
+) -> None:
+    analyser.calibrations.update(valid_to="2025-12-31")
+    attach("demo-neutral", manager, appliance=boiler)
+    store(body, technician)
+    duty = recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3))
+    assert duty.due == date(2027, 3, 2)
+    assert duty.words.endswith(
+        "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
+    )
+    analyser.calibrations.update(valid_to="2030-12-31")
+    assert "no evidence" not in recompute_duty(duty=duty, today=date(2026, 3, 3)).words
+
+
+def test_duties_of_many_appliances_are_reckoned_in_as_many_queries_as_of_one(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    def queries() -> int:
+        days = [(each, date(2026, 3, 3)) for each in duties_of(Appliance.objects.values_list("id", flat=True))]
+        with CaptureQueriesContext(connection) as asked:
+            assert all(each.last for each in reckon(days))
+        return len(asked)
+
+    store(visit_body(boiler, person, analyser), technician)
+    attach("demo-neutral", manager, client=boiler.building.client)
+    one = queries()
+    for number in range(2, 5):
+        other = make_appliance(boiler.building, boiler.sheet, f"Boiler {number}")
+        store(visit_body(other, person, analyser), technician)
+        attach("demo-neutral", manager, appliance=other)
+    assert queries() == one
+
+
+# ---- what counts before the duty began ----
+
+
+def came(appliance: Appliance, day: date, **changes: Any) -> Appliance:
+    Appliance.objects.filter(id=appliance.id).update(in_service_from=day, **changes)
+    appliance.refresh_from_db()
+    return appliance
+
+
+def test_an_old_boiler_is_not_commissioned_on_the_day_a_set_is_attached(boiler: Appliance, manager: User) -> None:
+    came(boiler, date(1995, 5, 1))
+    attach("de-1bimschv", manager, since=date(2026, 3, 1), appliance=boiler)
+    duty = Duty.objects.get()
+    assert "commissioning" not in duty.words
+    assert duty.due == date(2028, 12, 31)  # more than twelve years old: every second calendar year
+    assert duty.cannot_tell == ""
+
+
+def test_a_boiler_commissioned_shortly_before_keeps_its_first_date(boiler: Appliance, manager: User) -> None:
+    came(boiler, date(2026, 2, 20))
+    attach("de-1bimschv", manager, since=date(2026, 3, 1), appliance=boiler)
+    duty = Duty.objects.get()
+    assert duty.due == date(2026, 3, 20)
+    assert "28 days after commissioning on 20 Feb 2026" in duty.words
+
+
+@pytest.mark.parametrize(
+    ("since", "control", "due"),
+    [
+        (date(1995, 5, 1), "pneumatic ratio", date(2028, 12, 31)),
+        (date(2020, 5, 1), "pneumatic ratio", date(2029, 12, 31)),
+        (date(1995, 5, 1), "self-adapting", date(2031, 12, 31)),
+    ],
+)
+def test_age_and_control_choose_the_interval(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User, since: date, control: str, due: date
+) -> None:
+    """1. BImSchV sec. 15(3): every third calendar year, every second from over twelve years, every fifth if
+    self-calibrating."""
+    content = SHEET | {"control": control}
+    came(boiler, since, sheet=make_sheet(manager, content, name="By control"))
+    store(body, technician)
+    attach("de-1bimschv", manager, since=date(2026, 3, 1), appliance=boiler)
+    assert Duty.objects.get().due == due
+
+
+def test_a_check_before_the_duty_began_counts(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    store(visit_body(boiler, person, analyser, day="2025-06-10"), technician)
+    attach("demo-neutral", manager, since=date(2026, 3, 1), appliance=boiler)
+    assert Duty.objects.get().due == date(2026, 6, 10)
+
+
+def test_a_removal_planned_ahead_ends_no_duty_before_its_day(boiler: Appliance, manager: User) -> None:
+    came(boiler, date(2015, 1, 1), in_service_to=date(2027, 5, 1))
+    attach("demo-neutral", manager, building=boiler.building)
+    assert propose_revisit(appliance=boiler, now=NOON) is not None
+    assert Duty.objects.get().until is None
+    assert list(standing_duties(manager, date(2027, 5, 1))) == list(Duty.objects.all())
+    assert not standing_duties(manager, date(2027, 5, 2)).exists()
+
+
+def test_an_appliance_that_is_yet_to_come_keeps_its_duty(boiler: Appliance, manager: User) -> None:
+    attach("demo-neutral", manager, building=boiler.building)
+    came(boiler, date(2026, 9, 1))
+    assert propose_revisit(appliance=boiler, now=NOON) is None
+    duty = Duty.objects.get()
+    assert (duty.until, duty.due) == (None, date(2027, 9, 1))
 
 
 def test_recomputing_without_a_change_writes_nothing(boiler: Appliance, manager: User) -> None:

@@ -1,13 +1,17 @@
 """Forecasts: from the appliance's own readings, corrected for intake air, on what the population taught."""
 
+import math
 from datetime import date, timedelta
 
 import pytest
 
+from fleet.intake.sheets import read_sheet
 from fleet.models import Analyser, Appliance, Contractor, Flag, Forecast, Person, Snapshot, User
+from fleet.models.register import new_id
 from fleet.services import forecasts
+from fleet.services.appliances import add_sheet_version
 from fleet.services.revisits import refresh_appliance
-from tests.cast import NOON, make_sheet, measured, store, visit_body
+from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
 
 
 def live(
@@ -104,8 +108,13 @@ def test_cold_intake_air_is_not_taken_for_drift(
 
 @pytest.mark.parametrize(
     "change",
-    [{"rate_proven_by": "not proven"}, {"sampling_point": "common flue"}],
-    ids=["unproven rate", "common flue"],
+    [
+        {"rate_proven_by": "not proven"},
+        {"sampling_point": "common flue"},
+        {"casing": "open"},
+        {"steadiness": "not steady"},
+    ],
+    ids=["unproven rate", "common flue", "casing open against a closed target", "not steady"],
 )
 def test_readings_that_prove_nothing_stay_out(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, change: dict[str, str]
@@ -114,6 +123,102 @@ def test_readings_that_prove_nothing_stay_out(
     body["readings"] = [each | change for each in body["readings"]]
     store(body, technician)
     assert forecasts.series_of([boiler]) == {}
+
+
+@pytest.mark.parametrize(
+    ("targets_casing", "change"),
+    [("closed", {"casing": None}), ("any", {"casing": "open"}), ("closed", {"steadiness": "not shown"})],
+    ids=["casing not recorded", "any casing", "steadiness not shown"],
+)
+def test_what_is_not_known_against_a_reading_leaves_it_in(
+    boiler: Appliance,
+    person: Person,
+    analyser: Analyser,
+    technician: User,
+    manager: User,
+    targets_casing: str,
+    change: dict[str, str | None],
+) -> None:
+    appliance = with_targets(boiler, manager, {"casing": targets_casing})
+    body = visit_body(appliance, person, analyser)
+    for each in body["readings"]:
+        each |= change
+        if each["casing"] is None:
+            del each["casing"]
+    store(body, technician)
+    assert len(forecasts.series_of([appliance])["co2", "high"][0].entries) == 1
+
+
+def with_targets(boiler: Appliance, manager: User, changes: dict[str, str | None]) -> Appliance:
+    """Another boiler whose sheet's targets are changed so; None takes a field away."""
+    targets = [
+        {name: value for name, value in (each | changes).items() if value is not None} for each in SHEET["targets"]
+    ]
+    sheet = make_sheet(manager, SHEET | {"targets": targets}, name="Changed targets")
+    return make_appliance(boiler.building, sheet, "Boiler 7")
+
+
+RANGE = {"value": None, "tolerance": None, "tolerance_basis": "range", "lower": "9.0", "upper": "9.6"}
+
+
+def test_a_target_given_as_a_range_is_aimed_at_in_its_middle(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    ranged = with_targets(boiler, manager, RANGE)
+    live(ranged, person, analyser, technician, ["9.40", "9.30", "9.20"])
+    forecasts.refit(quantity="co2", rate="high", now=NOON)
+    refresh_appliance(appliance=ranged, now=NOON)
+    made = Forecast.objects.get(rate="high")
+    assert made.visits_used == 3
+    assert (made.lower_pct, made.target_pct, made.upper_pct) == (9.0, pytest.approx(9.3), 9.6)
+
+
+def test_another_range_begins_a_new_series(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    ranged = with_targets(boiler, manager, RANGE)
+    live(ranged, person, analyser, technician, ["9.40", "9.30"])
+    content = ranged.sheet.versions.get().content
+    content["targets"][0]["upper"] = "9.8"
+    add_sheet_version(
+        sheet=ranged.sheet, content=read_sheet(content), actor=manager, now=NOON + timedelta(days=1), id=new_id()
+    )
+    series = forecasts.series_of([Appliance.objects.get(id=ranged.id)])
+    assert set(series) == {("co2", "low")}
+
+
+def test_a_conversion_to_another_gas_keeps_only_what_was_left(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    live(boiler, person, analyser, technician, ["9.40", "9.30"])
+    body = visit_body(boiler, person, analyser, day="2026-04-02", found=("8.10", "8.00"))
+    body["work"][0] = {"kind": "gas conversion", "after_reading": 2}
+    store(body, technician, NOON + timedelta(days=31))
+    entry = forecasts.series_of([boiler])["co2", "high"][0].entries
+    assert [(each.found_raw_pct, each.left_raw_pct, each.adjusted) for each in entry] == [(None, 9.4, True)]
+    assert math.isnan(entry[0].found_pct)
+
+
+def test_a_conversion_without_a_reading_after_it_says_nothing(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    body = visit_body(boiler, person, analyser, left=None)
+    body["work"] = [{"kind": "gas conversion", "after_reading": 2}]
+    store(body, technician)
+    assert forecasts.series_of([boiler]) == {}
+
+
+def test_two_visits_of_one_day_stand_in_the_order_of_their_readings(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    """The morning's visit is sent after the evening's."""
+    evening, morning = visit_body(boiler, person, analyser), visit_body(boiler, person, analyser)
+    for each in evening["readings"]:
+        each["taken_at"] = each["taken_at"].replace("T10", "T18")
+    store(evening, technician)
+    store(morning, technician)
+    entries = forecasts.series_of([boiler])["co2", "high"][0].entries
+    assert [each.visit_id for each in entries] == [morning["id"], evening["id"]]
 
 
 def test_another_target_begins_a_new_series(

@@ -1,5 +1,6 @@
 """Records are appended and never changed; rows can be made from them again."""
 
+import uuid
 from typing import Any
 
 import pytest
@@ -8,9 +9,23 @@ from django.db.models import F
 
 from fleet import append_only
 from fleet.evidence import canonical_bytes, sha256_hex
-from fleet.models import Analyser, Appliance, Person, Reading, Record, User
+from fleet.intake.visits import read_visit
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Attendance,
+    Defect,
+    Person,
+    Reading,
+    Record,
+    User,
+    Visit,
+)
+from fleet.models.register import new_id
 from fleet.services import projections
-from tests.cast import store, visit_body
+from fleet.services.records import content_of, part_id
+from fleet.services.visits import amend_visit
+from tests.cast import NOON, make_appliance, store, visit_body
 
 
 def test_the_hash_is_of_the_stored_bytes(body: dict[str, Any], technician: User) -> None:
@@ -95,6 +110,119 @@ def test_a_defect_is_closed_by_a_later_visit_and_stays_closed_when_rebuilt(
     defect.refresh_from_db()
     assert not defect.is_open
     assert list(projections.check()) == []
+
+
+def amended(body: dict[str, Any], actor: User) -> Visit:
+    version = Record.objects.filter(subject=body["id"]).count()
+    return amend_visit(draft=read_visit(body), reason="mistyped", version=version, actor=actor, now=NOON)
+
+
+@pytest.fixture
+def worn(boiler: Appliance, person: Person, analyser: Analyser) -> dict[str, Any]:
+    """A visit that finds a defect."""
+    return visit_body(boiler, person, analyser) | {"defects": [{"what": "gasket worn", "severity": "mend"}]}
+
+
+@pytest.fixture
+def mended(boiler: Appliance, person: Person, analyser: Analyser, worn: dict[str, Any]) -> dict[str, Any]:
+    """A later visit that closes it."""
+    later = visit_body(boiler, person, analyser, day="2026-03-20")
+    return later | {"closes_defects": [str(part_id(uuid.UUID(worn["id"]), "defect", 1))]}
+
+
+def test_a_correction_that_withdraws_a_closing_opens_the_defect_again(
+    worn: dict[str, Any], mended: dict[str, Any], technician: User
+) -> None:
+    store(worn, technician)
+    store(mended, technician)
+    amended(mended | {"closes_defects": []}, technician)
+    assert Defect.objects.get().is_open
+    assert list(projections.check()) == []
+
+
+def test_a_closing_withdrawn_by_one_visit_stands_where_another_says_so_too(
+    worn: dict[str, Any], mended: dict[str, Any], technician: User
+) -> None:
+    store(worn, technician)
+    first = store(mended | {"id": str(new_id())}, technician)
+    store(mended, technician)
+    assert list(projections.check()) == []
+    amended(mended | {"closes_defects": []}, technician)
+    assert Defect.objects.get().closed_by == first
+    assert list(projections.check()) == []
+
+
+def test_moving_the_closing_visit_to_another_appliance_opens_the_defect_again(
+    worn: dict[str, Any], mended: dict[str, Any], boiler: Appliance, technician: User
+) -> None:
+    store(worn, technician)
+    store(mended, technician)
+    other = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
+    amended(mended | {"appliance": str(other.id)}, technician)
+    assert Defect.objects.get().is_open
+    assert list(projections.check()) == []
+
+
+def test_a_defect_withdrawn_by_a_correction_is_gone_even_when_another_visit_closed_it(
+    worn: dict[str, Any], mended: dict[str, Any], technician: User
+) -> None:
+    store(worn, technician)
+    store(mended, technician)
+    amended(worn | {"defects": []}, technician)
+    assert not Defect.objects.exists()
+    assert list(projections.check()) == []
+
+
+def test_a_defect_recorded_again_is_closed_by_the_visit_that_said_so(
+    worn: dict[str, Any], mended: dict[str, Any], technician: User
+) -> None:
+    store(worn, technician)
+    visit = store(mended, technician)
+    amended(worn | {"defects": []}, technician)
+    amended(worn, technician)
+    assert Defect.objects.get().closed_by == visit
+    assert list(projections.check()) == []
+
+
+def test_a_closing_that_arrives_before_its_defect_closes_it(
+    worn: dict[str, Any], mended: dict[str, Any], technician: User
+) -> None:
+    store(mended, technician)
+    assert not store(worn, technician).defects.get().is_open
+
+
+def test_a_correction_to_another_attendance_leaves_none_that_nobody_made(
+    body: dict[str, Any], technician: User
+) -> None:
+    store(body, technician)
+    amended(body | {"attendance": body["attendance"] | {"id": str(uuid.uuid4())}}, technician)
+    assert Attendance.objects.count() == 1
+    assert list(projections.check()) == []
+
+
+def test_a_stray_row_is_found_though_no_record_makes_such_rows(
+    body: dict[str, Any], boiler: Appliance, technician: User
+) -> None:
+    visit = store(body, technician)
+    stray = Defect.objects.create(id=uuid.uuid4(), visit=visit, appliance=boiler, what="x", severity="note")
+    assert [(each.row_id, each.what) for each in projections.check()] == [(stray.id, "no record says so")]
+
+
+def test_a_defect_closed_by_a_visit_that_does_not_say_so_is_found_and_rebuilt(
+    worn: dict[str, Any], technician: User
+) -> None:
+    visit = store(worn, technician)
+    Defect.objects.update(closed_by=visit)
+    assert [each.what for each in projections.check()] == ["is closed by a visit that does not say so"]
+    projections.rebuild()
+    assert list(projections.check()) == []
+
+
+def test_every_projected_table_is_looked_over(worn: dict[str, Any], technician: User) -> None:
+    store(worn, technician)
+    in_force = Record.objects.filter(amended_by__isnull=True)
+    made = {row.model for each in in_force for row in projections.ROWS[each.kind](content_of(each), each.id)}
+    assert made == set(projections.PROJECTED)
 
 
 def test_canonical_bytes_are_those_of_the_standard(body: dict[str, Any]) -> None:

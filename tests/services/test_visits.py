@@ -1,16 +1,36 @@
 """A visit goes in once, is judged, and opens what it calls for."""
 
 import uuid
-from datetime import timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from fleet.errors import Conflict, Malformed, NotFound
+from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
-from fleet.models import Appliance, Building, Flag, HeldMessage, Job, Reading, Record, User, Visit
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Attendance,
+    Building,
+    Flag,
+    HeldMessage,
+    Job,
+    Judgement,
+    LimitSet,
+    Person,
+    Reading,
+    Record,
+    User,
+    Visit,
+)
+from fleet.models.register import new_id
+from fleet.services.appliances import add_sheet_version
+from fleet.services.contractor import FIRST_STOP_LINES
+from fleet.services.limits import add_limit_set_version, attach_limit_set, set_stop_lines
 from fleet.services.visits import amend_visit, counted_phase, hold_message
-from tests.cast import NOON, make_appliance, make_building, measured, store
+from tests.cast import NOON, SHEET, make_appliance, make_building, measured, store, visit_body
 
 
 def test_sending_the_same_visit_twice_stores_it_once(body: dict[str, Any], technician: User) -> None:
@@ -138,6 +158,19 @@ def test_moving_a_visit_closes_what_it_opened_on_the_wrong_appliance(
     assert set(Job.objects.values_list("key", flat=True)) == {str(boiler.id), str(other.id)}
 
 
+def test_moving_a_visit_away_brings_back_what_it_had_closed(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    store(visit_body(boiler, person, analyser, left=("10.30", "9.10")), technician)
+    wrong = visit_body(boiler, person, analyser, day="2026-03-03")
+    store(wrong, technician, NOON + timedelta(days=1))
+    assert not Flag.objects.filter(closed_at__isnull=True).exists()
+    other = make_appliance(boiler.building, boiler.sheet, "Boiler 2", serial="S-200")
+    draft = read_visit(wrong | {"appliance": str(other.id)})
+    amend_visit(draft=draft, reason="wrong one", version=1, actor=technician, now=NOON + timedelta(days=1))
+    assert Flag.objects.get(closed_at__isnull=True).appliance == boiler
+
+
 def test_a_correction_keeps_the_site_facts_of_its_day(
     body: dict[str, Any], technician: User, boiler: Appliance
 ) -> None:
@@ -145,6 +178,86 @@ def test_a_correction_keeps_the_site_facts_of_its_day(
     Building.objects.update(fuel="propane")
     amended = amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", version=1, actor=technician, now=NOON)
     assert amended.fuel == "natural_gas"
+
+
+def later_versions(boiler: Appliance, manager: User) -> None:
+    """The day after the visit: a wider target, another figure in the attached set, lower stop lines."""
+    tomorrow = NOON + timedelta(days=1)
+    assert boiler.sheet is not None
+    targets = [each | {"tolerance": "0.9"} for each in SHEET["targets"]]
+    add_sheet_version(
+        sheet=boiler.sheet, content=read_sheet(SHEET | {"targets": targets}), actor=manager, now=tomorrow, id=new_id()
+    )
+    attached = LimitSet.objects.get(attachments__appliance=boiler)
+    add_limit_set_version(
+        limit_set=attached, content=attached.current.content, actor=manager, now=tomorrow, id=new_id()
+    )
+    lines = FIRST_STOP_LINES | {"co_ppm_air_free": "20"}
+    set_stop_lines(content=lines, actor=manager, now=tomorrow, id=new_id())
+
+
+def versions_of(visit: Visit) -> tuple[int, list[int], int]:
+    made_with = Judgement.objects.get(visit=visit)
+    sets = [each.number for each in made_with.limit_set_versions.all()]
+    return made_with.sheet_version.number, sets, made_with.stop_lines.number
+
+
+@pytest.fixture
+def attached(boiler: Appliance, manager: User) -> None:
+    place = {"limit_set": LimitSet.objects.earliest("id"), "appliance": boiler, "since": date(2020, 1, 1), "why": "a"}
+    attach_limit_set(values=place, actor=manager, now=NOON)
+
+
+def test_a_corrected_typing_mistake_is_judged_by_the_versions_of_the_visits_day(
+    body: dict[str, Any], boiler: Appliance, attached: None, technician: User, manager: User
+) -> None:
+    visit = store(body, technician)
+    later_versions(boiler, manager)
+    amend_visit(
+        draft=read_visit(body | {"note": "typo"}), reason="a", version=1, actor=manager, now=NOON + timedelta(days=9)
+    )
+    assert versions_of(visit) == (1, [1], 1)
+    assert Judgement.objects.get(visit=visit).outcome == "within"
+
+
+def test_a_visit_that_arrives_late_is_judged_by_the_versions_of_its_day(
+    boiler: Appliance, person: Person, analyser: Analyser, attached: None, technician: User, manager: User
+) -> None:
+    later_versions(boiler, manager)
+    days = ("2019-03-02", "2026-03-02", "2026-03-03")
+    visits = [
+        store(visit_body(boiler, person, analyser, day=day), technician, NOON + timedelta(days=9)) for day in days
+    ]
+    assert [versions_of(each)[::2] for each in visits] == [(1, 1), (1, 1), (2, 2)]
+    assert [versions_of(each)[1] for each in visits] == [[], [1], [2]]
+
+
+def test_the_fuel_that_the_technician_saw_is_the_visits(
+    body: dict[str, Any], technician: User, boiler: Appliance
+) -> None:
+    visit = store(body | {"fuel": "propane"}, technician)
+    assert (visit.fuel, boiler.burns) == ("propane", "natural_gas")
+    assert visit.judgement.card["fuel"]["name"] == "propane"
+    assert visit.judgement.card["facts"]["fuel"] == "lpg"
+
+
+def test_a_correction_that_withdraws_the_fuel_falls_back_to_the_registers_of_that_day(
+    body: dict[str, Any], technician: User
+) -> None:
+    store(body | {"fuel": "propane"}, technician)
+    Building.objects.update(fuel="light_oil")
+    assert amend_visit(draft=read_visit(body), reason="a", version=1, actor=technician, now=NOON).fuel == "natural_gas"
+
+
+def test_the_last_moment_is_the_last_readings_else_of_leaving_else_of_arriving(
+    body: dict[str, Any], technician: User
+) -> None:
+    visit = store(body, technician)
+    assert visit.last_moment == datetime(2026, 3, 2, 10, 30, tzinfo=UTC)
+    visit.readings.update(taken_at=None)
+    assert Visit.objects.get().last_moment == datetime(2026, 3, 2, 11, 0, tzinfo=UTC)
+    Attendance.objects.update(left_at=None)
+    assert Visit.objects.get().last_moment == datetime(2026, 3, 2, 9, 45, tzinfo=UTC)
 
 
 def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], technician: User) -> None:

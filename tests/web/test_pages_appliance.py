@@ -1,5 +1,6 @@
 """The appliance's page, its visits' pages and the building's: the answer first, then what it rests on."""
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -13,7 +14,7 @@ from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.web.markup import main_of, words_of
 from tests.web.opened import browser_of, opened
-from tests.web.world import add_yearly_duty, called_unsafe, likely_outside, visited
+from tests.web.world import add_undecided_duty, add_yearly_duty, called_unsafe, likely_outside, visited
 
 
 @pytest.fixture(autouse=True)
@@ -194,6 +195,29 @@ def test_a_correction_is_an_open_square_with_its_reason(
 def test_out_of_service_asks_for_nothing(boiler: Appliance, dispatcher: User, boiler_page: str) -> None:
     Appliance.objects.filter(id=boiler.id).update(in_service_to="2026-01-31")
     assert "It is out of service, so nothing asks for a visit." in words_of(opened(dispatcher, boiler_page))
+
+
+def test_a_removal_planned_ahead_changes_nothing_yet(boiler: Appliance, dispatcher: User, boiler_page: str) -> None:
+    Appliance.objects.filter(id=boiler.id).update(in_service_to="2027-05-01")
+    assert "It is out of service" not in words_of(opened(dispatcher, boiler_page))
+    page = words_of(opened(dispatcher, f"/buildings/{boiler.building_id}/"))
+    assert "One appliance stands here" in page
+    assert "out of service" not in page
+    assert "Weir House 1 Test Lane Weir Trust 1 none no date" in words_of(opened(dispatcher, "/buildings/"))
+    Appliance.objects.filter(id=boiler.id).update(in_service_to="2026-03-01")
+    assert "out of service" in words_of(opened(dispatcher, f"/buildings/{boiler.building_id}/"))
+    assert "Weir House 1 Test Lane Weir Trust 0 none no date" in words_of(opened(dispatcher, "/buildings/"))
+
+
+def test_a_duty_that_cannot_be_told_is_said_and_never_late(
+    boiler: Appliance, dispatcher: User, boiler_page: str
+) -> None:
+    add_undecided_duty(boiler, dispatcher, date(2022, 1, 1))
+    page = words_of(opened(dispatcher, boiler_page))
+    assert "Nothing asks for a visit by a date that is certain." in page
+    assert "One duty can't be told: By flue: as early as 1 January 2023; age_of_flue not recorded" in page
+    assert "By flue : not before 1 Jan 2023." in page
+    assert "late" not in page.split("Duties")[-1].split("Proof")[0]
 
 
 def test_flags_and_defects_stand_open_with_who_was_told(

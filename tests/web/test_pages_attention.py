@@ -113,7 +113,7 @@ def test_unsafe_is_not_closed_without_a_test_and_the_reason_typed_is_kept(unsafe
     answer = sent(technician, f"/flags/{unsafe.id}/close/", version=1, words="mended the flue", back="appliance")
     page = main_of(checked(answer))
     assert answer.status_code == 400
-    assert "It needs a test as left after the flag" in page
+    assert "It needs a test as left after it" in page
     assert page.count('value="mended the flue"') == 1
     unsafe.refresh_from_db()
     assert unsafe.closed_at is None

@@ -1,5 +1,6 @@
 """Records, duties and statements: lists in pages, what the office settles, and what a statement says."""
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -13,7 +14,7 @@ from fleet.services.visits import hold_message
 from tests.cast import NOON, make_appliance, store
 from tests.web.markup import main_of, read, words_of
 from tests.web.opened import browser_of, checked, opened, sent
-from tests.web.world import add_yearly_duty, visited
+from tests.web.world import add_undecided_duty, add_yearly_duty, visited
 
 
 @pytest.fixture(autouse=True)
@@ -170,6 +171,20 @@ def test_a_duty_that_cannot_be_told_says_which_fact_is_missing(boiler: Appliance
     assert "age_of_flue not recorded" in page
 
 
+def test_a_duty_that_cannot_be_told_is_never_late(boiler: Appliance, dispatcher: User) -> None:
+    add_undecided_duty(boiler, dispatcher, date(2022, 1, 1))
+    page = words_of(opened(dispatcher, "/duties/"))
+    assert "None duties are late, none fall due within three weeks and one can't be told for sure, of 1." in page
+    assert "1 Jan 2023 at the earliest" in page
+    assert "days late" not in page
+
+
+def test_duties_stay_until_a_removal_that_is_planned_ahead(boiler: Appliance, dispatcher: User) -> None:
+    add_yearly_duty(boiler, dispatcher)
+    Appliance.objects.filter(id=boiler.id).update(in_service_to="2027-05-01")
+    assert "Yearly check: " in words_of(opened(dispatcher, "/duties/"))
+
+
 # ---- statements ----
 
 
@@ -211,6 +226,33 @@ def test_late_and_not_evidence_are_said(
     assert "10 days late" in page
     assert "The last record of one is not evidence" in page
     assert "Not evidence: Ada Test had no qualification for gas in force on 20 February 2025." in page
+
+
+def test_what_cannot_be_told_is_counted_and_said(boiler: Appliance, auditor: User, manager: User, query: str) -> None:
+    add_undecided_duty(boiler, manager, date(2022, 1, 1))
+    page = words_of(opened(auditor, f"/statements/{query}"))
+    assert "None is known to be past its due date. One has a duty that can't be told." in page
+    assert "Can't be told: By flue: as early as 1 January 2023; age_of_flue not recorded" in page
+    assert "No due date is known." not in page
+
+
+def test_a_date_that_counts_from_no_evidence_says_so(
+    boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
+) -> None:
+    add_yearly_duty(boiler, manager)
+    analyser.calibrations.update(passed=False)
+    visited(boiler, person, analyser, manager)
+    page = words_of(opened(auditor, f"/statements/{query}"))
+    assert "Due 2 Mar 2027 by Yearly check." in page
+    assert "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2 March 2026." in page
+
+
+def test_a_record_judged_in_part_is_called_that(
+    boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
+) -> None:
+    visit = visited(boiler, person, analyser, manager)
+    type(visit.judgement).objects.update(outcome="in part")
+    assert "against the sets named below: one judged in part." in words_of(opened(auditor, f"/statements/{query}"))
 
 
 def test_an_unreviewed_set_is_named_and_its_within_withheld(

@@ -1,7 +1,7 @@
 """What the pages' tests look at: a boiler with its history, and the same of a client that nobody of ours may see."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from fleet.models import Analyser, Appliance, Client, Flag, Forecast, Person, Snapshot, User, Visit
@@ -24,6 +24,13 @@ def add_yearly_duty(appliance: Appliance, actor: User) -> None:
     values = {"appliance": appliance, "name": "Yearly check", "source": "contract", "since": NOON.date()}
     values |= {"rule": {"type": "max_months", "months": 12}, "why": "signed"}
     add_duty(values=values, actor=actor, now=NOON)
+
+
+def add_undecided_duty(appliance: Appliance, actor: User, since: date) -> None:
+    """Twelve or twenty-four months from `since`, by a fact that nobody has recorded."""
+    rule = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
+    values = {"appliance": appliance, "name": "By flue", "source": "contract", "rule": rule, "why": "signed"}
+    add_duty(values=values | {"since": since}, actor=actor, now=NOON)
 
 
 def visited(appliance: Appliance, person: Person, analyser: Analyser, actor: User, **changes: Any) -> Visit:

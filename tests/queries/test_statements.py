@@ -1,0 +1,178 @@
+"""What a statement says of evidence, of what is due and late in its period, and of what was judged."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from fleet.models import Analyser, Appliance, Mark, Person, User, Visit
+from fleet.models.register import new_id
+from fleet.queries.statements import Line, statement_for
+from fleet.services.analysers import add_calibration
+from fleet.services.duties import add_duty
+from tests.cast import NOON, measured, store, visit_body
+
+TODAY = date(2026, 3, 5)
+BY_AGE_OF_FLUE = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
+
+
+def line_of(
+    appliance: Appliance, viewer: User, begins: str = "2026-01-01", ends: str = "2026-12-31", today: date = TODAY
+) -> Line:
+    period = {"begins": date.fromisoformat(begins), "ends": date.fromisoformat(ends)}
+    (line,) = statement_for(viewer, building_id=appliance.building_id, **period, today=today).lines
+    return line
+
+
+def yearly(appliance: Appliance, actor: User, since: str, **changes: Any) -> None:
+    values = {"appliance": appliance, "name": "Yearly check", "source": "contract", "why": "signed"}
+    values |= {"rule": {"type": "max_months", "months": 12}, "since": date.fromisoformat(since)} | changes
+    add_duty(values=values, actor=actor, now=NOON)
+
+
+# ---- evidence ----
+
+
+def test_a_certificate_entered_later_makes_the_record_evidence(
+    body: dict[str, Any], boiler: Appliance, analyser: Analyser, technician: User, manager: User
+) -> None:
+    analyser.calibrations.all().delete()
+    store(body, technician)
+    assert line_of(boiler, manager).not_evidence == ("Analyser 1 had no calibration in force on 2026-03-02.",)
+    content = {"done_on": "2026-01-10", "valid_to": "2027-01-10", "certificate": "C-2", "by": "a laboratory"}
+    add_calibration(analyser=analyser, content=content | {"passed": True}, actor=manager, now=NOON, id=new_id())
+    assert line_of(boiler, manager).not_evidence == ()
+
+
+def test_a_certificate_taken_back_is_seen_though_no_mark_says_so(
+    body: dict[str, Any], boiler: Appliance, person: Person, technician: User, manager: User
+) -> None:
+    store(body, technician)
+    person.qualifications.update(valid_to="2026-03-01")
+    assert not Mark.objects.filter(code="person_not_qualified").exists()
+    (why,) = line_of(boiler, manager).not_evidence
+    assert why == "Ada Test had no qualification for gas in force on 2026-03-02."
+
+
+def test_an_analyser_and_a_person_that_nobody_knows_are_no_evidence(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    body["readings"][0] |= {"analyser": "borrowed one", "person": "somebody else"}
+    store(body, technician)
+    assert line_of(boiler, manager).not_evidence == (
+        "Analyser borrowed one is not on the register.",
+        "The person somebody else is not on the register.",
+    )
+
+
+# ---- due and late ----
+
+
+def test_lateness_is_the_periods_and_a_visit_after_it_changes_nothing(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    yearly(boiler, manager, "2024-06-01")
+    store(visit_body(boiler, person, analyser, day="2024-06-01"), technician)
+    before = line_of(boiler, manager, "2025-01-01", "2025-12-31")
+    store(visit_body(boiler, person, analyser, day="2026-02-02"), technician)
+    after = line_of(boiler, manager, "2025-01-01", "2025-12-31")
+    assert (before.due, before.late_days) == (after.due, after.late_days) == (date(2025, 6, 1), 213)
+    assert (line_of(boiler, manager).due, line_of(boiler, manager).late_days) == (date(2027, 2, 2), 0)
+
+
+def test_a_removed_appliance_was_late_up_to_its_last_day(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    yearly(boiler, manager, "2024-01-10")
+    store(visit_body(boiler, person, analyser, day="2025-01-10"), technician)
+    Appliance.objects.filter(id=boiler.id).update(in_service_to=date(2026, 2, 9))
+    line = line_of(boiler, manager)
+    assert (line.due, line.late_days) == (date(2026, 1, 10), 30)
+
+
+def test_days_to_come_are_not_late(boiler: Appliance, manager: User) -> None:
+    yearly(boiler, manager, "2025-04-01")
+    line = line_of(boiler, manager)
+    assert (line.due, line.late_days) == (date(2026, 4, 1), 0)
+
+
+def test_a_duty_that_began_after_the_period_is_not_in_it(boiler: Appliance, manager: User) -> None:
+    yearly(boiler, manager, "2026-02-01")
+    assert line_of(boiler, manager, "2025-01-01", "2025-12-31").due is None
+
+
+def test_a_duty_that_cannot_be_told_is_counted_and_never_late(boiler: Appliance, manager: User) -> None:
+    yearly(boiler, manager, "2023-01-01", name="By flue", rule=BY_AGE_OF_FLUE)
+    line = line_of(boiler, manager)
+    assert (line.due, line.late_days) == (None, 0)
+    (said,) = line.undecided
+    assert said.startswith("By flue: as early as 2024-01-01; age_of_flue not recorded")
+
+
+def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(
+    body: dict[str, Any], boiler: Appliance, analyser: Analyser, technician: User, manager: User
+) -> None:
+    yearly(boiler, manager, "2025-01-01")
+    store(body, technician)
+    assert line_of(boiler, manager).due_doubt == ""
+    analyser.calibrations.update(passed=False)
+    line = line_of(boiler, manager)
+    assert line.due == date(2027, 3, 2)
+    assert line.due_doubt == (
+        "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
+    )
+
+
+# ---- what was judged ----
+
+
+def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, Any]:
+    said = {"set_id": "a", "set_name": "A set", "set_version": "1", "kind": "limit", "evidence": "text_seen"}
+    said |= {"phase": "as left", "rate": "high", "reading_key": "3", "limit_id": quantity, "quantity": quantity}
+    return said | {"outcome": outcome} | changes
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "outcome"),
+    [
+        ([_verdict("within"), _verdict("within", "o2")], "within"),
+        ([_verdict("within"), _verdict("cannot tell", "o2")], "cannot tell"),
+        ([_verdict("outside"), _verdict("cannot tell", "o2")], "outside"),
+        ([_verdict("within", "o2"), _verdict("not judged")], "in part"),
+        ([_verdict("within", "o2"), _verdict("not judged", phase=None, rate=None, reading_key=None)], "in part"),
+        ([_verdict("within", "co_air_free"), _verdict("not judged", "nox")], "within"),
+        ([_verdict("not judged")], "not judged"),
+    ],
+)
+def test_a_set_is_within_only_where_nothing_of_it_is_left_open_for_co(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User, verdicts: Any, outcome: str
+) -> None:
+    visit = store(body, technician)
+    visit.judgement.verdicts = {"verdicts": verdicts}
+    visit.judgement.save()
+    (said,) = line_of(boiler, manager).outcomes
+    assert said.outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("judged", "said"),
+    [("in part", "in part"), ("outside", "outside"), ("not judged", "not judged"), ("within", "within")],
+)
+def test_a_line_says_what_its_last_record_was_judged(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User, judged: str, said: str
+) -> None:
+    visit = store(body, technician)
+    visit.judgement.outcome = judged
+    visit.judgement.save()
+    assert line_of(boiler, manager).outcome == said
+
+
+def test_without_co_the_sheet_is_not_called_kept(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    for reading in body["readings"]:
+        reading["values"]["co"] = measured("0", "ppm", "not measured")
+    store(body, technician)
+    line = line_of(boiler, manager)
+    assert {each.outcome for each in line.outcomes if each.kind in ("band", "ceiling")} == {"in part"}
+    assert Visit.objects.get().judgement.outcome != "within"
