@@ -23,7 +23,9 @@ _FILES = {"pdf": ("application/pdf", statement_pdf), "csv": ("text/csv; charset=
 class SetOutcomeOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     version = serializers.CharField()
-    outcome = serializers.CharField()
+    outcome = serializers.CharField(
+        source="on_paper", help_text="`withheld`: within by a set that nobody has reviewed."
+    )
     evidence = serializers.CharField()
     reviewed = serializers.BooleanField()
 
@@ -40,6 +42,8 @@ class StatementLineOut(serializers.Serializer[Any]):
     outcomes = SetOutcomeOut(many=True)
     due = serializers.DateField(allow_null=True)
     due_by = serializers.CharField()
+    due_doubt = serializers.CharField(help_text="Why the record that it counts from proves little; else empty.")
+    undecided = serializers.ListField(child=serializers.CharField(), help_text="Duties whose date can't be told.")
     late_days = serializers.IntegerField()
     flags = FlagOut(many=True)
     defects = DefectOut(many=True)
