@@ -135,7 +135,7 @@ KINDS = (
         "Invented premix boiler 24",
         52,
         _sheet(
-            "pneumatic ratio", high=("9.3", UP), low=("8.9", DOWN), tolerance="0.6", kw=("24", "5"), condensing=True
+            "pneumatic ratio", high=("9.3", UP), low=("8.9", DOWN), tolerance="0.55", kw=("24", "5"), condensing=True
         ),
         *PREMIX_DRIFT,
     ),
@@ -143,7 +143,7 @@ KINDS = (
         "Invented premix boiler 65",
         48,
         _sheet(
-            "pneumatic ratio", high=("9.5", DOWN), low=("9.1", UP), tolerance="0.6", kw=("65", "13"), condensing=True
+            "pneumatic ratio", high=("9.5", DOWN), low=("9.1", UP), tolerance="0.55", kw=("65", "13"), condensing=True
         ),
         *PREMIX_DRIFT,
     ),
