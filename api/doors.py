@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer, ValidationError
 from rest_framework.views import APIView
 
-from api.errors import BadQuery
+from api.errors import BadQuery, LengthRequired
 from api.fields import read_id
 from api.filters import Filter, check_known, narrowed
 from api.pagination import PARAMETERS, ByKey
@@ -59,6 +59,8 @@ class Door(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if request.META.get("HTTP_TRANSFER_ENCODING") and not request.META.get("CONTENT_LENGTH"):
+            raise LengthRequired
         check_known(request, self.known_parameters())
 
     def known_parameters(self) -> tuple[str, ...]:

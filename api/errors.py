@@ -25,6 +25,7 @@ _TITLES = {
     404: "Nothing here",
     405: "Not a thing to do here",
     409: "In conflict with what is stored",
+    411: "Say how long it is",
     412: "It has changed since you read it",
     413: "Too long",
     415: "Send application/json",
@@ -48,6 +49,15 @@ class BadQuery(FleetError):
 
     def __init__(self, **errors: str) -> None:
         super().__init__("bad_query", "Some query parameters can't be read.", errors=errors)
+
+
+class LengthRequired(FleetError):
+    """A body in pieces without its length can't be read here."""
+
+    status = 411
+
+    def __init__(self) -> None:
+        super().__init__("length_required", "Send the body in one piece with its Content-Length; nothing was kept.")
 
 
 class VersionMissing(FleetError):

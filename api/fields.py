@@ -1,8 +1,10 @@
 """Fields of the API's own: ids that must be visible, plain booleans, and what a record keeps as entered."""
 
+import math
 import uuid
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Model, QuerySet
@@ -107,6 +109,9 @@ class ExternalReference(Text):
         return super().run_validation(None if data == "" else data)
 
 
+FIGURE_ENDINGS = ("_kw", "_years", "_h", "_mw")
+
+
 class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
     """What limit sets and interval rules ask about an appliance: words, numbers, yes or no, by name."""
 
@@ -119,6 +124,12 @@ class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
         if isinstance(value, dict | list) or value is None or len(str(value)) > 200:
             said = f"is {repr(value)[:60]}; a fact is a string, a number, true or false"
             raise serializers.ValidationError({name: said})
+        if isinstance(value, Decimal) and not math.isfinite(float(value)):
+            raise serializers.ValidationError({name: f"is {repr(value)[:60]}; it must be a number that can be held"})
+        if name.endswith(FIGURE_ENDINGS) and not isinstance(value, int | Decimal):
+            raise serializers.ValidationError(
+                {name: f"is {repr(value)[:60]}; by its name it is a number, unit and all"}
+            )
         return value if isinstance(value, str | bool | int) else float(value)
 
     def to_representation(self, value: Any) -> Any:

@@ -10,6 +10,7 @@ from rest_framework.parsers import BaseParser
 from rest_framework.utils.mediatypes import media_type_matches
 
 DEPTH = 32
+LARGEST_EXPONENT = 30
 LARGEST = 2**53 - 1  # beyond it readers differ (RFC 7493)
 _FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
 
@@ -56,7 +57,7 @@ def read_strictly(body: bytes) -> Any:
         _refuse_depth(text)
         value = json.loads(
             text,
-            parse_float=Decimal,
+            parse_float=_decimal,
             parse_int=_whole,
             parse_constant=_refuse_constant,
             object_pairs_hook=_refuse_duplicates,
@@ -69,6 +70,24 @@ def read_strictly(body: bytes) -> Any:
         raise ParseError(f"The body isn't JSON: {bad.msg} at character {bad.pos}.") from bad
     except ValueError as bad:
         raise ParseError(str(bad)) from bad
+
+
+def read_leniently(body: bytes) -> Any:
+    """Whatever can be made out of a body that was refused: only to look whether it calls something unsafe."""
+    try:
+        return json.loads(body.decode("utf-8", "replace"))
+    except (ValueError, RecursionError):
+        return None
+
+
+def _decimal(text: str) -> Decimal:
+    try:
+        value = Decimal(text)
+    except ArithmeticError as bad:
+        raise ValueError(f"The number {text[:40]} can't be held.") from bad
+    if value.adjusted() > LARGEST_EXPONENT:
+        raise ValueError(f"The number {text[:40]} can't be held.")
+    return value
 
 
 def _refuse_depth(text: str) -> None:

@@ -25,6 +25,7 @@ PROBLEMS = {
     "sheet_malformed": "The sheet can't be read.",
     "throttled": "Too many requests; wait as long as Retry-After says.",
     "token_by_token": "A token makes no tokens; log in.",
+    "length_required": "The body came without its length; nothing was kept.",
     "too_long": "The body is longer than 1 MB; nothing was kept.",
     "too_many_tokens": "You have as many tokens as one account may have.",
     "version_missing": "A change must name the version it is based on in If-Match.",

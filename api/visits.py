@@ -3,6 +3,8 @@
 import uuid
 from typing import Any
 
+import structlog
+from django.db import OperationalError
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
 from rest_framework.exceptions import ParseError
@@ -12,7 +14,7 @@ from rest_framework.serializers import ValidationError
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_word, of_appliance, yes_no
-from api.parsers import AsSentParser, read_strictly
+from api.parsers import AsSentParser, read_leniently, read_strictly
 from api.permissions import FIELD, OFFICE
 from api.versions import version_named
 from api.visit_shapes import VisitLineOut, VisitOut
@@ -24,6 +26,8 @@ from fleet.models import Visit
 from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 from fleet.services.visits import amend_visit, hold_message, record_visit
 from reports.visits import visit_pdf
+
+log = structlog.get_logger()
 
 
 class AmendmentIn(StrictSerializer):
@@ -43,7 +47,7 @@ class Visits(ListDoor):
         by_day("since", "local_date__gte", "On this day or after."),
         by_day("until", "local_date__lte", "On this day or before."),
         by_word("outcome", "outcome", Visit.Outcome.values),
-        by_word("judged", "judgement__outcome", ["within", "outside", "not judged"]),
+        by_word("judged", "judgement__outcome", ["within", "in part", "outside", "not judged"]),
         yes_no("unsafe", Q(unsafe=True), "Called unsafe by the technician."),
     )
     makes = True
@@ -61,6 +65,8 @@ class Visits(ListDoor):
         """
         sent: Any = request.data
         body = sent if isinstance(sent, bytes) else b""
+        if not body:
+            raise ParseError("The body is empty.")
         data: Any = None
         try:
             data = read_strictly(body)
@@ -68,11 +74,19 @@ class Visits(ListDoor):
             now = clock.now()
             visit = record_visit(draft=draft, actor=self.viewer, now=now)
         except ParseError as bad:
-            raise self._kept(Malformed("visit_malformed", ""), body, {"body": str(bad.detail)}, None) from bad
+            errors = {"body": str(bad.detail)}
+            raise self._kept(Malformed("visit_malformed", ""), body, errors, read_leniently(body)) from bad
         except Malformed as bad:
             raise self._kept(bad, body, _errors(bad), data) from bad
         except NotFound as bad:
             raise self._kept(bad, body, {"appliance": bad.message}, data) from bad
+        except (FleetError, OperationalError):
+            raise  # a conflict or a busy database: the sender knows what to do, and nothing is lost
+        except Exception as bad:
+            log.exception("visit_failed")
+            fault = FleetError("our_fault", "", errors={})
+            fault.status = 500
+            raise self._kept(fault, body, {"body": "could not be taken in by a fault of ours"}, data) from bad
         stored_by_this_call = visit.record.received_at == now
         return self.answer(visit_for(self.viewer, visit.id), 201 if stored_by_this_call else 200)
 
@@ -80,7 +94,9 @@ class Visits(ListDoor):
         """The refusal, saying that the message is kept and under which id."""
         held = hold_message(body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now())
         words = "It can't be accepted as it is. It is kept, as it came, for the office to mend."
-        return type(refusal)(refusal.code, words, errors=errors, held_message=str(held.id))
+        answer = type(refusal)(refusal.code, words, errors=errors, held_message=str(held.id))
+        answer.status = refusal.status
+        return answer
 
     def answer(self, facts: VisitFacts, status: int) -> Response:
         shown = self.shape_made(facts, context=self.shape_context()).data

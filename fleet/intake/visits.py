@@ -233,4 +233,5 @@ def unsafe_appliance(data: Any) -> uuid.UUID | None:
         appliance = uuid.UUID(str(data.get("appliance")))
     except ValueError:
         return None
-    return appliance if data["disposition"].get("unsafe") is True else None
+    called = data["disposition"].get("unsafe")
+    return appliance if called is True or str(called).strip().lower() in ("true", "yes", "1") else None

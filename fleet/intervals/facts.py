@@ -4,6 +4,7 @@ The `limits` room reads the same form; the two rooms stand side by side and neit
 so a test holds both readings to the same table of cases.
 """
 
+import math
 from collections.abc import Mapping
 
 Select = Mapping[str, object]
@@ -37,7 +38,8 @@ def _one_holds(name: str, wanted: object, facts: Facts) -> bool | None:
     if value is None:
         return None
     if comparison:
-        return _compares(float(str(value)), comparison, float(str(wanted)))
+        figure = _figure(value)
+        return None if figure is None else _compares(figure, comparison, float(str(wanted)))
     if isinstance(wanted, (list, tuple)):
         return value in wanted
     if isinstance(wanted, str) and wanted.startswith("not_"):
@@ -53,6 +55,15 @@ def _split(name: str) -> tuple[str, str]:
 
 def _recorded(name: str, facts: Facts) -> object:
     return next((value for key, value in facts.items() if key.lower() == name), None)
+
+
+def _figure(value: object) -> float | None:
+    """The fact as a number; words where a number belongs are as good as nothing recorded."""
+    try:
+        figure = float(str(value))
+    except ValueError:
+        return None
+    return figure if math.isfinite(figure) else None
 
 
 def _compares(value: float, comparison: str, wanted: float) -> bool:

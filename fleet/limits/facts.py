@@ -4,6 +4,7 @@ The `intervals` room reads the same form; the two rooms stand side by side and n
 so a test holds both readings to the same table of cases.
 """
 
+import math
 from collections.abc import Mapping
 
 Facts = Mapping[str, object]
@@ -30,7 +31,8 @@ def one_holds(name: str, wanted: object, facts: Facts) -> bool | None:
     if value is None:
         return None
     if fact_name(name) != name:
-        return _compares(float(str(value)), name[-3:], float(str(wanted)))
+        figure = _figure(value)
+        return None if figure is None else _compares(figure, name[-3:], float(str(wanted)))
     if isinstance(wanted, (list, tuple)):
         return value in wanted
     if isinstance(wanted, str) and wanted.startswith("not_"):
@@ -46,6 +48,15 @@ def fact_name(name: str) -> str:
 def recorded(name: str, facts: Facts) -> object:
     """The recorded value of a fact, whatever the case of its name."""
     return next((value for key, value in facts.items() if key.lower() == name.lower()), None)
+
+
+def _figure(value: object) -> float | None:
+    """The fact as a number; words where a number belongs are as good as nothing recorded."""
+    try:
+        figure = float(str(value))
+    except ValueError:
+        return None
+    return figure if math.isfinite(figure) else None
 
 
 def _compares(value: float, suffix: str, wanted: float) -> bool:

@@ -41,6 +41,7 @@ class HeldMessage(models.Model):
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     body = models.BinaryField()
+    body_sha256 = models.CharField(max_length=64)
     errors = models.JSONField()
     actor = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
     received_at = models.DateTimeField()
@@ -51,6 +52,11 @@ class HeldMessage(models.Model):
 
     class Meta:
         ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["actor", "body_sha256"], condition=models.Q(settled_at__isnull=True), name="one_open_held_body"
+            ),
+        ]
 
     def __str__(self) -> str:
         return str(self.id)

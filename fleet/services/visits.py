@@ -13,6 +13,7 @@ from django.db.models import Q
 
 from fleet.combustion import barometric_pressure_pa, heat_input_kw
 from fleet.errors import Conflict, Malformed, NotFound
+from fleet.evidence import sha256_hex
 from fleet.models import (
     Analyser,
     Appliance,
@@ -124,7 +125,10 @@ def hold_message(
     """Keep a message that can't be read, once; if it calls an appliance unsafe, that is acted on at once."""
     with transaction.atomic():
         held, _new = HeldMessage.objects.get_or_create(
-            body=body, actor=actor, settled_at__isnull=True, defaults={"errors": errors, "received_at": now}
+            actor=actor,
+            body_sha256=sha256_hex(body),
+            settled_at__isnull=True,
+            defaults={"body": body, "errors": errors, "received_at": now},
         )
         if unsafe and (appliance := visible_appliances(actor).filter(id=unsafe).first()):
             flags.open_unsafe_unread(appliance=appliance, held_id=held.id, now=now)
@@ -213,6 +217,10 @@ def _appliance(draft: VisitDraft, actor: User) -> Appliance:
     if appliance.building_id != draft.building_id:
         errors = {"attendance.building": f"is {draft.building_id}; the appliance stands in {appliance.building_id}"}
         raise Malformed("visit_malformed", "The building isn't the appliance's.", errors=errors)
+    attendance = draft.content["attendance"]["id"]
+    if Attendance.objects.filter(id=attendance).exclude(building=draft.building_id).exists():
+        errors = {"attendance.id": f"is {attendance}; that attendance was at another building"}
+        raise Malformed("visit_malformed", "The attendance was elsewhere.", errors=errors)
     return appliance
 
 

@@ -138,6 +138,8 @@ def test_a_plain_decimal_has_no_exponent_and_the_same_value(value: Decimal) -> N
 def test_an_unsafe_call_is_read_out_of_an_unreadable_message(body: dict[str, Any]) -> None:
     broken = body | {"readings": "garbage", "disposition": {"state": "?", "unsafe": True}}
     assert str(unsafe_appliance(broken)) == body["appliance"]
-    assert unsafe_appliance(broken | {"disposition": {"unsafe": "true"}}) is None
+    assert str(unsafe_appliance(broken | {"disposition": {"unsafe": "yes"}})) == body["appliance"]
+    assert unsafe_appliance(broken | {"disposition": {"unsafe": "no"}}) is None
+    assert unsafe_appliance(broken | {"disposition": {"unsafe": False}}) is None
     assert unsafe_appliance(broken | {"appliance": "x"}) is None
     assert unsafe_appliance([]) is None
