@@ -1,5 +1,7 @@
 """Clients: they own buildings and are the boundary of access."""
 
+from typing import Any
+
 from django.db.models import QuerySet
 from rest_framework import serializers
 
@@ -10,6 +12,7 @@ from api.permissions import OFFICE
 from fleet.intake.fields import Text
 from fleet.models import Client
 from fleet.queries.access import visible_clients
+from fleet.services.clients import add_client
 
 
 class ClientIn(EntryIn):
@@ -32,6 +35,9 @@ class Clients(EntryListDoor):
 
     def rows(self) -> QuerySet[Client]:
         return visible_clients(self.viewer)
+
+    def create(self, values: dict[str, Any]) -> Client:
+        return add_client(values=values, actor=self.viewer)
 
 
 class OneClient(EntryDoor):

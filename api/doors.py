@@ -7,6 +7,7 @@ versions and the schema follow from these.
 import uuid
 from typing import Any, ClassVar, cast
 
+from django.db import transaction
 from django.db.models import Model, QuerySet
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.negotiation import DefaultContentNegotiation
@@ -126,9 +127,11 @@ class EntryListDoor(ListDoor):
     def post(self, request: Request, **_path: Any) -> Response:
         """Make one: 201; the same id with the same content again 200; with other content 409."""
         values = self.values()
-        entry, made = create_once(self.rows(), self.model, values, self.create)
-        found = self.rows().get(pk=entry.pk)
-        return self.shown(found, 201 if made else 200, Location=f"{request.path}/{entry.pk}")
+        with transaction.atomic():
+            # What its maker couldn't see isn't made: a retry would only make another.
+            entry, made = create_once(self.rows(), self.model, values, self.create)
+            stored = found(self.rows(), entry.pk)
+        return self.shown(stored, 201 if made else 200, Location=f"{request.path}/{entry.pk}")
 
     def values(self) -> dict[str, Any]:
         return named_once(self.request, self.taken())

@@ -5,7 +5,7 @@ from typing import Any
 import structlog
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
-from django.db import IntegrityError
+from django.db import IntegrityError, OperationalError
 from django.http import Http404, HttpRequest, JsonResponse
 from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions
@@ -33,6 +33,7 @@ _TITLES = {
     428: "Say which version you change",
     429: "Too many requests",
     500: "Our fault",
+    503: "Busy for a moment",
 }
 # Where DRF's word for a refusal differs from ours.
 _CODES = {
@@ -85,6 +86,9 @@ def _described(exc: Exception, *, reading: bool) -> tuple[dict[str, Any], dict[s
     if isinstance(exc, exceptions.APIException):
         code = str(exc.get_codes())
         return _body(exc.status_code, _CODES.get(code, code), str(exc.detail)), _headers(exc)
+    if isinstance(exc, OperationalError) and "lock" in str(exc):
+        log.warning("api_busy", error=str(exc)[:200])
+        return _body(503, "busy", "Somebody else is writing; nothing was changed. Try again."), {"Retry-After": "2"}
     for kind, status, code, detail in _OTHERS:
         if isinstance(exc, kind):
             return _body(status, code, detail), {}

@@ -42,8 +42,11 @@ def _condition(one: Filter, viewer: User, text: str) -> Q:
     try:
         return one.narrow(viewer, text)
     except ValidationError as bad:
-        said = bad.detail[0] if isinstance(bad.detail, list) else bad.detail
-        raise BadQuery(**{one.name: str(said)}) from bad
+        raise BadQuery(**{one.name: _said(bad)}) from bad
+
+
+def _said(bad: ValidationError) -> str:
+    return str(bad.detail[0] if isinstance(bad.detail, list) else bad.detail)
 
 
 def check_known(request: Request, known: Sequence[str]) -> None:
@@ -132,8 +135,7 @@ def day_of(request: Request, name: str) -> date:
     try:
         return read_day(request.query_params.get(name, ""))
     except ValidationError as bad:
-        given = request.query_params.get(name)
-        raise BadQuery(**{name: f"is {given!r}; it must be a day such as 2026-03-02"}) from bad
+        raise BadQuery(**{name: _said(bad)}) from bad
 
 
 EXTERNAL_REFERENCE = by_text("external_reference", "external_reference")

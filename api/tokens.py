@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.urls.converters import StringConverter
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -14,6 +15,12 @@ from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import ApiToken
 from fleet.queries.tokens import tokens_of
 from fleet.services.tokens import MOST_DAYS, create_token, revoke_token
+
+
+class TokenKey(StringConverter):
+    """A key in an address: what no token's key can be never reaches the database."""
+
+    regex = "[A-Za-z0-9_]{1,25}"
 
 
 class TokenIn(StrictSerializer):

@@ -1,6 +1,6 @@
 """Every address of the API, below /api/v1/."""
 
-from django.urls import path
+from django.urls import path, register_converter
 
 from api import (
     analysers,
@@ -30,6 +30,8 @@ from api import (
     tokens,
     visits,
 )
+
+register_converter(tokens.TokenKey, "token_key")
 
 _REGISTER = [
     path("clients", clients.Clients.as_view(), name="api-clients"),
@@ -101,7 +103,7 @@ _HOUSE = [
     path("jobs", jobs.Jobs.as_view(), name="api-jobs"),
     path("jobs/<uuid:id>/retry", jobs.RetryJob.as_view(), name="api-retry-job"),
     path("tokens", tokens.Tokens.as_view(), name="api-tokens"),
-    path("tokens/<str:key>", tokens.OneToken.as_view(), name="api-token"),
+    path("tokens/<token_key:key>", tokens.OneToken.as_view(), name="api-token"),
     path("schema", documentation.OpenAPI.as_view(), name="api-schema"),
     path("documentation", documentation.documentation, name="api-documentation"),
 ]

@@ -5,6 +5,7 @@ from django.urls import include, path, re_path
 from api.errors import unknown_path
 from fleet.web import accounts, appliances, attention, buildings, duties, records, statements, visits
 
+handler400 = "fleet.web.faults.not_understood"
 handler500 = "fleet.web.faults.server_fault"
 
 urlpatterns = [

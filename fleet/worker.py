@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import structlog
 from celery import Celery
-from celery.signals import worker_ready, worker_shutting_down
+from celery.signals import worker_ready, worker_shutdown, worker_shutting_down
 from django.conf import settings
 from django.db import close_old_connections
 
@@ -23,6 +23,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 log = structlog.get_logger()
 LEFT_LYING = timedelta(seconds=10)
 STOPS_WITHIN_S = 2.5
+RELEASES_WITHIN_S = 0.5
 
 # What runs by itself: kind of job, hour of the office's day.
 TIMETABLE = {"nightly": 2}
@@ -103,7 +104,7 @@ def run_left_lying() -> int:
 
     now = clock.now()
     ids = list(jobs.due_jobs(now=now - LEFT_LYING).values_list("id", flat=True)[:20])
-    return sum(tasks.run_job(each) for each in ids)
+    return sum(tasks.run_job(each) for each in ids if not _stop.is_set())
 
 
 def repeat(action: Callable[[], int], stop: threading.Event, every_s: float = 1.0) -> None:
@@ -131,10 +132,34 @@ def _watch_the_table(**_kwargs: object) -> None:
 def _stop_watching(**_kwargs: object) -> None:
     """Under the supervisor, which promises to stop within 5 s, running work is cut off in time.
 
-    It loses nothing: a job's effect and its `done` are one transaction, and its claim runs out.
+    It loses nothing: a job's effect and its `done` are one transaction; what was cut off waits again.
     """
     _stop.set()
     if not settings.SERVED:
-        end = threading.Timer(STOPS_WITHIN_S, os._exit, [0])
+        end = threading.Timer(STOPS_WITHIN_S, _cut_off)
         end.daemon = True
         end.start()
+
+
+def _cut_off() -> None:
+    _release()
+    os._exit(0)
+
+
+@worker_shutdown.connect
+def _release(**_kwargs: object) -> None:
+    """Give back what this process holds, as far as that goes at once; otherwise its claims run out by themselves."""
+    giving = threading.Thread(target=_give_back, daemon=True)
+    giving.start()
+    giving.join(RELEASES_WITHIN_S)
+
+
+def _give_back() -> None:
+    from fleet import tasks
+
+    try:
+        tasks.release_in_hand()
+    except Exception:
+        log.exception("release_failed")
+    finally:
+        close_old_connections()

@@ -16,6 +16,13 @@ from fleet.units import convert
 _DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 # Control characters, and those that reorder text on screen or paper.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
+# Beyond these no test was made and none will fall due; near the calendar's ends its arithmetic breaks.
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
+def cleaned(text: str) -> str:
+    """In Unicode NFC, without control or reordering characters and space at its ends."""
+    return unicodedata.normalize("NFC", _UNWANTED.sub("", text)).strip()
 
 
 class StrictSerializer(serializers.Serializer[Any]):
@@ -42,8 +49,7 @@ class Text(serializers.CharField):
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             raise serializers.ValidationError(f"is {_shown(data)}; it must be a string")
-        clean = unicodedata.normalize("NFC", _UNWANTED.sub("", data)).strip()
-        return super().to_internal_value(clean)
+        return super().to_internal_value(cleaned(data))
 
     def run_validation(self, data: Any = serializers.empty) -> Any:
         if isinstance(data, str):
@@ -83,6 +89,7 @@ class Moment(serializers.Field[datetime, Any, str, Any]):
             raise serializers.ValidationError(
                 f"is {_shown(data)}; it must be a time with offset such as 2026-03-02T09:41:00+01:00"
             )
+        _check_year(moment, data)
         return moment.isoformat()
 
     def to_representation(self, value: Any) -> str:
@@ -99,13 +106,20 @@ class MomentOrDay(Moment):
 
 
 def read_day(text: str) -> date:
+    """The calendar day in `text`. Raises ValidationError saying what is allowed."""
     try:
         day = parse_date(text)
     except ValueError:
         day = None
     if day is None:
         raise serializers.ValidationError(f"is {_shown(text)}; it must be a day such as 2026-03-02")
+    _check_year(day, text)
     return day
+
+
+def _check_year(day: date, text: Any) -> None:
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise serializers.ValidationError(f"is {_shown(text)}; its year must be from {FIRST_YEAR} to {LAST_YEAR}")
 
 
 class Day(serializers.Field[date, Any, str, Any]):

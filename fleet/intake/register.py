@@ -8,7 +8,7 @@ from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word, YesNo
-from fleet.intervals import next_due
+from fleet.intervals import check_rule
 from fleet.limits import card
 
 FUEL_KINDS = ("gas", "oil")
@@ -87,8 +87,8 @@ class LimitSetIn(StrictSerializer):
 def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
     """A typed interval rule that can be reckoned with."""
     try:
-        next_due(rule, [], start="2024-01-31")
-    except (ValueError, KeyError, TypeError) as bad:
+        check_rule(rule)
+    except ValueError as bad:
         raise serializers.ValidationError(f"is {str(rule)[:80]}; it can't be reckoned with: {bad}") from bad
     return rule
 
@@ -107,7 +107,7 @@ def read_limit_set(data: Any) -> dict[str, Any]:
     trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
     try:
         card(None, [trial], None, fuel=FUELS["natural_gas"], stop_lines=lines)
-    except (ValueError, KeyError, TypeError) as bad:
+    except (ArithmeticError, AttributeError, KeyError, TypeError, ValueError) as bad:
         raise Malformed("limit_set_malformed", "The set can't be reckoned with.", errors={"limits": str(bad)}) from bad
     return content
 

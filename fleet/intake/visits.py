@@ -15,6 +15,7 @@ from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.services.visits import VisitDraft
 
 SCHEMA = "visit/1"
+LIST_LENGTH_MAX = 200
 PHASES = ("as found", "between", "as left")
 RATE_SET_BY = ("service mode", "by demand", "by the site's controls", "as it ran")
 RATE_PROVEN_BY = ("display", "fan speed", "timed input", "not proven")
@@ -153,6 +154,12 @@ class Signature(StrictSerializer):
     at = Moment()
 
 
+def _listed(shape: type[StrictSerializer]) -> Any:
+    """A list of these that may be left out; a longer one is refused before any of it is read."""
+    said = {"max_length": "has too many entries; at most {max_length} go into one visit"}
+    return shape(many=True, required=False, max_length=LIST_LENGTH_MAX, error_messages=said)
+
+
 class VisitIn(StrictSerializer):
     """One appliance at one attendance. The phone makes both ids.
 
@@ -168,22 +175,17 @@ class VisitIn(StrictSerializer):
     outcome_reason = Text(500, required=False)
     plate = Plate(required=False)
     conditions = Conditions(required=False)
-    readings = ReadingIn(many=True, required=False)
-    work = Work(many=True, required=False)
+    readings = _listed(ReadingIn)
+    work = _listed(Work)
     left_as_found = YesNo(required=False)
-    checklist = ChecklistAnswer(many=True, required=False)
-    not_done = NotDone(many=True, required=False)
-    defects = DefectIn(many=True, required=False)
+    checklist = _listed(ChecklistAnswer)
+    not_done = _listed(NotDone)
+    defects = _listed(DefectIn)
     closes_defects = serializers.ListField(child=_Uuid(), required=False, max_length=50)
     disposition = DispositionIn()
     note = Text(2000, required=False)
     card_seen = serializers.DictField(required=False)
     signature = Signature(required=False)
-
-    def validate_readings(self, readings: list[Any]) -> list[Any]:
-        if len(readings) > 200:
-            raise serializers.ValidationError(f"are {len(readings)}; at most 200 go into one visit")
-        return readings
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs["outcome"] != Visit.Outcome.TESTED and not attrs.get("outcome_reason"):

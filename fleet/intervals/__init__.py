@@ -1,6 +1,7 @@
 """Typed due-date rules: a rule and the checks on record give the next due date and its arithmetic."""
 
 from fleet.intervals.due import Check, Due
+from fleet.intervals.rules import check_rule
 from fleet.intervals.schedule import next_due
 
-__all__ = ["Check", "Due", "next_due"]
+__all__ = ["Check", "Due", "check_rule", "next_due"]

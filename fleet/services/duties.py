@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import F
 
 from fleet.errors import FleetError
-from fleet.intervals import next_due
+from fleet.intervals import check_rule
 from fleet.models import Appliance, Duty, LimitSetAttachment, User
 from fleet.queries.appliances import not_gone
 from fleet.queries.duties import Reckoned, reckon
@@ -77,8 +77,8 @@ def appliances_reached(attachment: LimitSetAttachment, day: date) -> Iterable[Ap
 def add_duty(*, values: dict[str, Any], actor: User, now: datetime) -> Duty:
     """A duty of the contract or the maker: values has appliance, name, source, rule, since, why."""
     try:
-        next_due(values["rule"], [], start=values["since"])
-    except (ValueError, KeyError) as bad:
+        check_rule(values["rule"])
+    except ValueError as bad:
         raise FleetError("invalid", "The rule can't be read.", errors={"rule": str(bad)}) from bad
     duty = create_entry(Duty, values | {"decided_by": actor})
     jobs.request_job(kind="refresh_appliance", key=str(duty.appliance_id), due_at=now)

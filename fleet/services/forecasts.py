@@ -91,28 +91,47 @@ _KEY_FIELDS = {"id", "appliance", "quantity", "rate"}
 def snapshot_in_force(*, quantity: str, rate: str, now: datetime) -> Snapshot:
     """The standing snapshot of this series; before any fit, one from assumptions that says so."""
     standing = Snapshot.objects.filter(quantity=quantity, rate=rate, in_force=True).first()
-    return standing or _put_snapshot(drift.assumed(quantity), quantity, rate, 0, now)
+    return standing or put_in_force(Learnt(quantity, rate, drift.assumed(quantity), 0), now=now)
+
+
+class Learnt(NamedTuple):
+    """Hyper-parameters of one quantity at one rate, not yet in force, and how many series they come from."""
+
+    quantity: str
+    rate: str
+    hyper: drift.Hyper
+    series_count: int
 
 
 def refit(*, quantity: str, rate: str, now: datetime) -> Snapshot:
-    """Learn the hyper-parameters of one quantity at one rate anew from all records, and switch to them in one step.
+    """Learn one quantity at one rate anew from all records, and switch to it in one step."""
+    return put_in_force(learn(quantity=quantity, rate=rate), now=now)
 
-    With fewer series than a fit needs, the snapshot is one from assumptions.
+
+def learn(*, quantity: str, rate: str) -> Learnt:
+    """Reads and reckons only, for seconds: to be called outside a transaction.
+
+    With fewer series than a fit needs, the hyper-parameters are assumptions.
     """
     everywhere = Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions")
-    return refit_from(series_of(list(everywhere)).get((quantity, rate), []), quantity=quantity, rate=rate, now=now)
+    return _learn_from(series_of(list(everywhere)).get((quantity, rate), []), quantity, rate)
 
 
 def refit_from(known: Sequence[Series], *, quantity: str, rate: str, now: datetime) -> Snapshot:
-    """The same from series that are at hand."""
+    """As `refit`, from series that are at hand."""
+    return put_in_force(_learn_from(known, quantity, rate), now=now)
+
+
+def _learn_from(known: Sequence[Series], quantity: str, rate: str) -> Learnt:
     series = [each for each in known if each.informative]
-    if len(series) < drift.MIN_SERIES_FOR_FIT:
-        return _put_snapshot(drift.assumed(quantity), quantity, rate, len(series), now)
-    hyper = drift.fit(_panel(series), drift.Prior.of(quantity))
-    return _put_snapshot(hyper, quantity, rate, len(series), now)
+    enough = len(series) >= drift.MIN_SERIES_FOR_FIT
+    hyper = drift.fit(_panel(series), drift.Prior.of(quantity)) if enough else drift.assumed(quantity)
+    return Learnt(quantity, rate, hyper, len(series))
 
 
-def _put_snapshot(hyper: drift.Hyper, quantity: str, rate: str, count: int, now: datetime) -> Snapshot:
+def put_in_force(learnt: Learnt, *, now: datetime) -> Snapshot:
+    """The snapshot of what was learnt, in force from now on instead of the standing one, unless they are the same."""
+    quantity, rate, hyper, count = learnt
     with transaction.atomic():
         standing = Snapshot.objects.filter(quantity=quantity, rate=rate, in_force=True)
         if (same := standing.filter(digest=hyper.version).first()) and same.series_count == count:

@@ -1,12 +1,13 @@
 """Work that must happen: request it in the business transaction, claim it, finish it once."""
 
 import uuid
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
 import structlog
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from fleet.errors import Conflict
 from fleet.failpoints import failpoint
@@ -28,6 +29,15 @@ def request_job(
             Job.objects.create(kind=kind, key=key, args=args or {}, due_at=due_at, parent=parent)
     except IntegrityError:
         waiting = Job.objects.filter(kind=kind, key=key, state=Job.State.WAITING, due_at__gt=due_at)
+        waiting.update(due_at=due_at, published_at=None)
+
+
+def request_jobs(*, kind: str, keys: Sequence[str], due_at: datetime) -> None:
+    """The same for many keys at once."""
+    wanted = [Job(kind=kind, key=key, due_at=due_at) for key in keys]
+    with transaction.atomic():
+        Job.objects.bulk_create(wanted, ignore_conflicts=True)
+        waiting = Job.objects.filter(kind=kind, key__in=keys, state=Job.State.WAITING, due_at__gt=due_at)
         waiting.update(due_at=due_at, published_at=None)
 
 
@@ -54,13 +64,19 @@ def jobs_to_publish(*, now: datetime) -> list[uuid.UUID]:
 
 
 def claim_job(*, job_id: uuid.UUID, now: datetime) -> Job | None:
-    """Take the job if it is due and nobody else has it. One running per (kind, key), by constraint."""
+    """Take the job if it is due and nobody else has it. One running per (kind, key), by constraint.
+
+    An abandoned one that has had all its tries is given up: it may be what ends its workers.
+    """
     token = uuid.uuid4()
     failpoint("jobs.claim")
     try:
         with transaction.atomic():
             job = due_jobs(now=now).filter(id=job_id).first()
             if job is None:
+                return None
+            if job.state == Job.State.RUNNING and job.tries >= MOST_TRIES:
+                _give_up(job, "Its worker ended without a word, and it has had all its tries.", now)
                 return None
             claimed = Job.objects.filter(id=job_id, state=job.state, token=job.token).update(
                 state=Job.State.RUNNING, token=token, claimed_until=now + CLAIM, tries=job.tries + 1
@@ -79,8 +95,7 @@ def renew_claim(*, job: Job, now: datetime, progress: str = "") -> bool:
 def finish_job(*, job: Job, now: datetime) -> None:
     """Mark done, in the transaction of the effect. Raises LostClaim when somebody else holds the job by now."""
     failpoint("jobs.finish")
-    mine = Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING)
-    if not mine.update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=""):
+    if not _claimed(job).update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=""):
         raise LostClaim(f"job {job.id} is no longer ours")
 
 
@@ -90,24 +105,37 @@ class LostClaim(Exception):
 
 def fail_job(*, job: Job, error: str, now: datetime) -> None:
     """Back to waiting with growing delay, or dead after the last try."""
-    mine = Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING)
     if job.tries >= MOST_TRIES:
-        log.error("job_dead", kind=job.kind, job=str(job.id), error=error[:500])
-        mine.update(state=Job.State.DEAD, claimed_until=None, finished_at=now, last_error=error[:4000])
+        _give_up(job, error, now)
         return
     delay = timedelta(seconds=min(2**job.tries, 600))
+    _wait_again(job, now, due_at=now + delay, last_error=error[:4000])
+
+
+def release_claim(*, job: Job, now: datetime) -> bool:
+    """Its worker has to stop: the work waits again at once, and the try isn't counted. False if it isn't ours."""
+    return _wait_again(job, now, tries=F("tries") - 1)
+
+
+def _claimed(job: Job) -> QuerySet[Job]:
+    return Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING)
+
+
+def _give_up(job: Job, error: str, now: datetime) -> None:
+    ended = _claimed(job).update(state=Job.State.DEAD, claimed_until=None, finished_at=now, last_error=error[:4000])
+    if ended:
+        log.error("job_dead", kind=job.kind, job=str(job.id), error=error[:500])
+
+
+def _wait_again(job: Job, now: datetime, **changes: Any) -> bool:
     try:
         with transaction.atomic():
-            mine.update(
-                state=Job.State.WAITING,
-                claimed_until=None,
-                due_at=now + delay,
-                published_at=None,
-                last_error=error[:4000],
-            )
+            waits = {"state": Job.State.WAITING, "claimed_until": None, "published_at": None}
+            return bool(_claimed(job).update(**waits | changes))
     except IntegrityError:
         # The same work was requested anew during the run and already waits: that row will do it.
-        mine.update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=error[:4000])
+        ended = {"state": Job.State.DONE, "claimed_until": None, "finished_at": now}
+        return bool(_claimed(job).update(**ended, last_error=changes.get("last_error", "")))
 
 
 def retry_job(*, job: Job, now: datetime) -> Job:

@@ -13,7 +13,10 @@ Entry = TypeVar("Entry", bound=models.Model)
 
 
 def create_entry(model: type[Entry], values: dict[str, Any]) -> Entry:
-    """A new row of `model`. Raises FleetError `invalid` naming each field that can't be accepted."""
+    """A new row of `model`.
+
+    Raises FleetError `invalid` naming each field that can't be accepted, Conflict `reference_taken`.
+    """
     entry = model(**values)
     _check(entry)
     entry.save(force_insert=True)
@@ -21,7 +24,10 @@ def create_entry(model: type[Entry], values: dict[str, Any]) -> Entry:
 
 
 def change_entry(entry: Entry, *, version: int, changes: dict[str, Any]) -> Entry:
-    """Change the row if it is still at `version`; its version rises by one. Raises Conflict `changed_meanwhile`."""
+    """Change the row if it is still at `version`; its version rises by one.
+
+    Raises Conflict `changed_meanwhile` or `reference_taken`, FleetError `invalid`.
+    """
     for name, value in changes.items():
         setattr(entry, name, value)
     _check(entry)
@@ -37,8 +43,16 @@ def _check(entry: models.Model) -> None:
     try:
         entry.full_clean(validate_unique=True)
     except ValidationError as bad:
+        _refuse_taken(bad)
         errors = {name: " ".join(said) for name, said in bad.message_dict.items()}
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
+
+
+def _refuse_taken(bad: ValidationError) -> None:
+    """In words that say nothing of the entry which has the reference: it may be another client's."""
+    if any(each.code == "unique" for each in bad.error_dict.get("external_reference", ())):
+        said = "This reference can't be used."
+        raise Conflict("reference_taken", said, errors={"external_reference": said}) from bad
 
 
 def create_once(

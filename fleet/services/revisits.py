@@ -53,7 +53,8 @@ def refresh_everybody(*, now: datetime) -> None:
     """The same for all appliances: forecasts in one pass a series, then each one's flags, duties and revisit.
 
     Where one fails, the others go on; it gets a job of its own, which tries again and shows its error. An exception
-    from here would take back what was done for the others, for a job's effect is one transaction.
+    from here would take back what was done for the others, for all of it is one transaction. In service each appliance
+    has a job of its own instead: this keeps everybody else from writing until it ends.
     """
     everybody = list(
         Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions", "building")

@@ -2,27 +2,44 @@
 
 import uuid
 from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from fleet.errors import FleetError, NotFound
+from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, cleaned
 from fleet.models import Client
+
+
+class WordsField(forms.CharField):
+    """Words for the record, cleaned as those of the API are."""
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(cleaned(value) if isinstance(value, str) else value)
 
 
 class ActForm(forms.Form):
     """An act on something that has a version, with the words for the record."""
 
     version = forms.IntegerField(min_value=1)
-    words = forms.CharField(max_length=500, required=False)
+    words = WordsField(max_length=500, required=False)
 
 
 class WordedActForm(ActForm):
     """An act that needs its reason."""
 
-    words = forms.CharField(max_length=300, error_messages={"required": _("Say why, in a few words.")})
+    words = WordsField(max_length=300, error_messages={"required": _("Say why, in a few words.")})
+
+
+def refuse_far(day: date) -> None:
+    """Raises ValidationError for a day in years that no record can have."""
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        years = {"first": FIRST_YEAR, "last": LAST_YEAR}
+        raise ValidationError(_("Give a day of the years %(first)s to %(last)s."), params=years)
 
 
 class PeriodForm(forms.Form):
@@ -30,8 +47,8 @@ class PeriodForm(forms.Form):
 
     client = forms.UUIDField(required=False)
     building = forms.UUIDField(required=False)
-    begins = forms.DateField()
-    ends = forms.DateField()
+    begins = forms.DateField(validators=[refuse_far])
+    ends = forms.DateField(validators=[refuse_far])
 
 
 def taken(form: forms.Form) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import OperationalError
 from rest_framework.test import APIClient
 
 from api.problems import PROBLEMS
@@ -138,6 +139,34 @@ def test_our_own_fault_is_told_without_its_cause(office: APIClient, monkeypatch:
     assert problem_of(refused)["status"] == 500
     assert "secret" not in refused.content.decode()
     assert access.visible_clients is not broken
+
+
+@pytest.mark.parametrize("said", ["database is locked", "canceling statement due to lock timeout"])
+def test_a_database_kept_by_another_writer_is_busy_and_says_when_to_try_again(
+    office: APIClient, monkeypatch: pytest.MonkeyPatch, said: str
+) -> None:
+    def kept(_viewer: User) -> None:
+        raise OperationalError(said)
+
+    monkeypatch.setattr("api.clients.visible_clients", kept)
+    refused = office.get("/api/v1/clients")
+    assert (problem_of(refused)["status"], refused.json()["code"], refused["Retry-After"]) == (503, "busy", "2")
+
+
+def test_a_database_that_fails_otherwise_is_our_fault(office: APIClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(_viewer: User) -> None:
+        raise OperationalError("disk I/O error")
+
+    monkeypatch.setattr("api.clients.visible_clients", broken)
+    assert problem_of(office.get("/api/v1/clients"))["status"] == 500
+
+
+@pytest.mark.django_db
+def test_a_host_that_is_not_ours_is_refused_in_the_same_shape(door: Door) -> None:
+    refused = door(None).get("/api/v1/clients", headers={"Host": "elsewhere.example"})
+    assert (problem_of(refused)["status"], refused.json()["code"]) == (400, "bad_request")
+    page = door(None).get("/log-in/", headers={"Host": "elsewhere.example"})
+    assert (page.status_code, page["Content-Type"].split(";")[0]) == (400, "text/html")
 
 
 def test_answers_are_json_whatever_is_asked_for(office: APIClient) -> None:

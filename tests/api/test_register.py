@@ -142,6 +142,36 @@ def test_an_external_reference_is_one_entrys_own_and_can_be_asked_for(office: AP
     assert [each["name"] for each in found] == ["Lock Trust"]
 
 
+@pytest.mark.parametrize("made", [True, False])
+def test_a_reference_of_another_clients_entry_is_refused_without_saying_that_it_is_there(
+    door: Door, others: dict[str, Any], client_of_ours: Client, made: bool
+) -> None:
+    Client.objects.filter(id=client_of_ours.id).update(external_reference="L-1")
+    theirs, body = door(others["dispatcher"]), {"external_reference": "L-1"}
+    if made:
+        refused = theirs.post("/api/v1/clients", body | {"name": "Lock Trust"})
+    else:
+        refused = theirs.patch(f"/api/v1/clients/{others['client'].id}", body, headers={"If-Match": '"1"'})
+    assert (refused.status_code, refused.json()["code"]) == (409, "reference_taken")
+    assert refused.json()["errors"] == {"external_reference": "This reference can't be used."}
+    assert "exist" not in refused.content.decode()
+    assert Client.objects.count() == 2
+
+
+def test_who_sees_named_clients_only_sees_the_client_they_make(door: Door, others: dict[str, Any]) -> None:
+    theirs, body = door(others["dispatcher"]), {"id": str(new_id()), "name": "Lock Trust"}
+    first, again = (theirs.post("/api/v1/clients", body) for _ in range(2))
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert theirs.get(first["Location"]).json() == first.json()
+    assert set(others["dispatcher"].clients.values_list("name", flat=True)) == {"Mill Trust", "Lock Trust"}
+
+
+def test_what_its_maker_could_not_see_is_not_made(office: APIClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("api.clients.visible_clients", lambda _viewer: Client.objects.none())
+    assert office.post("/api/v1/clients", {"name": "Lock Trust"}).status_code == 404
+    assert not Client.objects.filter(name="Lock Trust").exists()
+
+
 def test_an_appliance_is_taken_on_with_the_duties_of_its_place(
     office: APIClient, building: Building, manager: User
 ) -> None:

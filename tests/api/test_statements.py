@@ -50,6 +50,8 @@ def test_a_statement_comes_as_pdf_and_csv(office: APIClient, tested: Appliance) 
         ({"begins": "soon"}, "begins"),
         ({"ends": "2026-02-30"}, "ends"),
         ({"ends": "2025-01-01"}, "ends"),
+        ({"ends": "9999-12-31"}, "ends"),
+        ({"begins": "0001-01-01"}, "begins"),
         ({"as": "doc"}, "as"),
     ],
 )
@@ -59,6 +61,15 @@ def test_what_a_statement_needs_is_named(
     place = {"client": str(tested.building.client_id)} if query else {}
     refused = office.get(STATEMENTS, PERIOD | place | query)
     assert (refused.status_code, list(refused.json()["errors"])) == (400, [wrong])
+
+
+@pytest.mark.parametrize("shape", ["json", "pdf", "csv"])
+def test_the_widest_period_with_the_longest_rule_is_told(office: APIClient, tested: Appliance, shape: str) -> None:
+    duty = {"appliance": str(tested.id), "name": "Rare check", "source": "contract", "why": "clause 4"}
+    rule = {"type": "max_months", "months": 1200}
+    assert office.post("/api/v1/duties", duty | {"rule": rule, "since": "2200-12-31"}).status_code == 201
+    widest = {"building": str(tested.building_id), "begins": "1900-01-01", "ends": "2200-12-31", "as": shape}
+    assert office.get(STATEMENTS, widest).status_code == 200
 
 
 def test_an_auditor_has_statements_of_own_clients_only(

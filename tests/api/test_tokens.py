@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from rest_framework.test import APIClient
 
@@ -102,6 +103,14 @@ def test_tokens_are_ones_own(door: Door, office: APIClient, manager: User) -> No
     assert door(manager).get(TOKENS).json()["results"] == []
     assert door(manager).delete(f"{TOKENS}/{token['key']}").status_code == 404
     assert program(token["token"]).get(TOKENS).status_code == 200
+
+
+@pytest.mark.parametrize("key", ["%00", "flt_%00", "a b", "k" * 26])
+def test_what_no_key_can_be_never_reaches_the_database(office: APIClient, key: str) -> None:
+    with CaptureQueriesContext(connection) as asked:
+        refused = office.delete(f"{TOKENS}/{key}")
+    assert (refused.status_code, refused.json()["code"]) == (404, "not_found")
+    assert not [each for each in asked if ApiToken._meta.db_table in each["sql"]]
 
 
 @pytest.mark.parametrize("given", ["flt_wrong", "", "a b", "flt_\xff", "flt_" + "0" * 64])

@@ -82,3 +82,15 @@ def test_the_embedded_shape_makes_a_key_of_its_own_that_only_its_owner_reads(tmp
     assert first == second
     assert len(first.strip()) >= 50
     assert (tmp_path / "secret-key").stat().st_mode & 0o077 == 0
+
+
+def test_the_database_that_the_command_line_makes_is_for_its_owner_only(tmp_path: Path) -> None:
+    environment = os.environ | {"FLEET_VAR_DIR": str(tmp_path / "var")}
+    environment.pop("FLEET_DATABASE_URL", None)
+    made = subprocess.run(
+        ["sh", "-c", 'umask 022 && exec "$0" manage.py migrate -v0 fleet', sys.executable],
+        cwd=ROOT, env=environment, capture_output=True, text=True,
+    )  # fmt: skip
+    assert made.returncode == 0, made.stderr[-2000:]
+    assert (tmp_path / "var" / "fleet.sqlite3").stat().st_mode & 0o077 == 0
+    assert (tmp_path / "var").stat().st_mode & 0o077 == 0

@@ -86,6 +86,9 @@ def test_a_limit_set_that_can_be_reckoned_with_is_taken() -> None:
     ("change", "field"),
     [
         ({"interval": {"type": "whenever"}}, "interval"),
+        ({"interval": {"type": "max_months", "months": 9007199254740991}}, "interval"),
+        ({"interval": {"type": "max_months", "months": 6, "variants": "abc"}}, "interval"),
+        ({"interval": {"type": "max_months", "months": 6, "first": "x"}}, "interval"),
         ({"evidence": "sure"}, "evidence"),
         ({"sources": []}, "sources"),
         ({"limits": [LIMIT_SET["limits"][0] | {"severity": "dreadful"}]}, "limits"),

@@ -40,6 +40,16 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("readings.1.phase", "before", "readings.1.phase", "as found, between, as left"),
         ("readings.1.taken_at", "2026-03-02T10:05:00", "readings.1.taken_at", "offset"),
         ("readings.1.taken_at", "2026-02-30", "readings.1.taken_at", "must be a day"),
+        ("readings.1.taken_at", "0001-01-01", "readings.1.taken_at", "its year must be from 1900 to 2200"),
+        ("attendance.arrived_at", "0001-01-01T00:00:00+14:00", "attendance.arrived_at", "from 1900 to 2200"),
+        ("attendance.left_at", "9999-12-31T23:59:00-12:00", "attendance.left_at", "from 1900 to 2200"),
+        ("defects", [{"what": "x", "severity": "note", "mend_by": "0001-01-01"}], "defects.0.mend_by", "1900 to 2200"),
+        ("defects", [{"what": "x", "severity": "note", "mend_by": "2201-01-01"}], "defects.0.mend_by", "1900 to 2200"),
+        ("readings", [{}] * 201, "readings", "at most 200"),
+        ("work", [{}] * 201, "work", "at most 200"),
+        ("checklist", [{}] * 201, "checklist", "at most 200"),
+        ("not_done", [{}] * 201, "not_done", "at most 200"),
+        ("defects", [{}] * 201, "defects", "at most 200"),
         ("appliance", "boiler 1", "appliance", "UUID"),
         ("outcome", "passed", "outcome", "tested, partly tested, not tested"),
         ("nonsense", 1, "nonsense", "is not known here"),
@@ -143,3 +153,9 @@ def test_an_unsafe_call_is_read_out_of_an_unreadable_message(body: dict[str, Any
     assert unsafe_appliance(broken | {"disposition": {"unsafe": False}}) is None
     assert unsafe_appliance(broken | {"appliance": "x"}) is None
     assert unsafe_appliance([]) is None
+
+
+def test_two_hundred_defects_and_the_first_and_last_years_are_read(body: dict[str, Any]) -> None:
+    defect = {"what": "x", "severity": "note"}
+    body |= {"defects": [defect | {"mend_by": "1900-01-01"}, defect | {"mend_by": "2200-12-31"}, *[defect] * 198]}
+    assert len(read_visit(body).content["defects"]) == 200

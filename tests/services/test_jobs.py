@@ -4,11 +4,11 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from fleet import tasks
 from fleet.models import Appliance, Job, User
-from fleet.services import jobs
+from fleet.services import forecasts, jobs
 from fleet.worker import slots_due
 from tests.cast import NOON, store
 
@@ -126,12 +126,12 @@ def test_an_effect_whose_claim_was_lost_is_not_kept(
     store(body, technician)
     job = Job.objects.get()
 
-    def steal(_job: Job) -> None:
+    def steal() -> None:
         boiler.name = "changed"
         boiler.save()
         Job.objects.filter(id=job.id).update(token=None)
 
-    monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", steal)
+    monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", lambda _job: steal)
     assert not tasks.run_job(job.id)
     boiler.refresh_from_db()
     assert boiler.name == "Boiler 1"
@@ -142,11 +142,11 @@ def test_a_failing_job_keeps_nothing_and_says_why(
 ) -> None:
     store(body, technician)
 
-    def fail(_job: Job) -> None:
+    def fail() -> None:
         Appliance.objects.update(name="half")
         raise ValueError("no")
 
-    monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", fail)
+    monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", lambda _job: fail)
     job = Job.objects.get()
     assert not tasks.run_job(job.id)
     job.refresh_from_db()
@@ -161,7 +161,7 @@ def test_a_request_rolled_back_with_its_transaction_leaves_no_job(installation: 
     assert not Job.objects.exists()
 
 
-def test_the_nightly_job_refits_each_series_and_then_refreshes_everybody(boiler: Appliance) -> None:
+def test_the_nightly_job_refits_each_series_and_then_has_everybody_refreshed(boiler: Appliance) -> None:
     jobs.request_job(kind="nightly", key="2026-03-02", due_at=NOON)
     Job.objects.exclude(kind="nightly").delete()
     tasks.run_job(Job.objects.get().id)
@@ -171,3 +171,83 @@ def test_the_nightly_job_refits_each_series_and_then_refreshes_everybody(boiler:
     for each in Job.objects.filter(kind="refit"):
         assert tasks.run_job(each.id)
     assert tasks.run_job(barrier.id)
+    (asked,) = Job.objects.filter(kind="refresh_appliance")
+    assert (asked.key, asked.state) == (str(boiler.id), "waiting")
+    assert tasks.run_job(asked.id)
+
+
+@pytest.mark.django_db
+def test_the_long_reckoning_of_a_fit_happens_outside_the_transaction(monkeypatch: pytest.MonkeyPatch) -> None:
+    def depth(*_given: Any, **_named: Any) -> None:
+        depths.append(len(connection.savepoint_ids))
+
+    depths: list[int] = []
+    depth()
+    monkeypatch.setattr(forecasts, "learn", depth)
+    monkeypatch.setattr(forecasts, "put_in_force", depth)
+    jobs.request_job(kind="refit", key="co2/high", due_at=NOON)
+    assert tasks.run_job(Job.objects.get().id)
+    around, reckoning, writing = depths
+    assert around == reckoning < writing
+
+
+@pytest.mark.django_db
+def test_many_requests_at_once_leave_what_waits_and_bring_it_forward() -> None:
+    jobs.request_job(kind="refit", key="1", due_at=NOON + timedelta(hours=1))
+    jobs.request_jobs(kind="refit", keys=["1", "2"], due_at=NOON)
+    assert list(Job.objects.order_by("key").values_list("key", "due_at")) == [("1", NOON), ("2", NOON)]
+
+
+@pytest.mark.django_db
+def test_a_job_that_ends_its_workers_is_given_up_after_its_tries() -> None:
+    request()
+    now = NOON
+    for _worker in range(jobs.MOST_TRIES):
+        assert claim(now)
+        now += jobs.CLAIM + timedelta(seconds=1)
+    assert claim(now) is None
+    given_up = Job.objects.get()
+    assert (given_up.state, given_up.tries) == ("dead", jobs.MOST_TRIES)
+    assert "ended without a word" in given_up.last_error
+
+
+@pytest.mark.django_db
+def test_a_released_job_waits_at_once_with_the_try_given_back_and_its_old_claim_ends_nothing() -> None:
+    request()
+    first = claim()
+    assert first
+    assert jobs.release_claim(job=first, now=NOON)
+    assert not jobs.release_claim(job=first, now=NOON)
+    with pytest.raises(jobs.LostClaim):
+        jobs.finish_job(job=first, now=NOON)
+    again = claim()
+    assert again
+    assert again.tries == 1
+
+
+@pytest.mark.django_db
+def test_a_released_job_whose_work_already_waits_anew_is_left_to_that() -> None:
+    request()
+    first = claim()
+    assert first
+    request()
+    assert jobs.release_claim(job=first, now=NOON)
+    assert sorted(Job.objects.values_list("state", flat=True)) == ["done", "waiting"]
+
+
+def test_a_worker_that_stops_gives_back_what_it_holds_and_keeps_nothing_of_it(
+    body: dict[str, Any], technician: User, boiler: Appliance, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store(body, technician)
+
+    def stopped(_job: Job) -> tasks.Effect:
+        assert tasks.release_in_hand() == 1
+        return lambda: Appliance.objects.update(name="half")
+
+    monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", stopped)
+    job = Job.objects.get()
+    assert not tasks.run_job(job.id)
+    job.refresh_from_db()
+    boiler.refresh_from_db()
+    assert (job.state, job.tries, boiler.name) == ("waiting", 0, "Boiler 1")
+    assert tasks.release_in_hand() == 0

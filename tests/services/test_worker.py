@@ -1,11 +1,13 @@
 """The clock publishes what is due; a dead broker delays work and loses none."""
 
+import threading
+import time
 from datetime import timedelta
 from typing import Any
 
 import pytest
 
-from fleet import clock, worker
+from fleet import clock, tasks, worker
 from fleet.models import Appliance, Job, User
 from fleet.services import jobs
 from tests.cast import store
@@ -64,3 +66,20 @@ def test_the_timetable_is_requested_by_the_scan(installation: User, monkeypatch:
     worker.scan()
     worker.scan()
     assert Job.objects.filter(kind="nightly").count() == 1
+
+
+def test_a_worker_that_stops_takes_nothing_more_from_the_table(waiting: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+    stopping = threading.Event()
+    stopping.set()
+    monkeypatch.setattr(worker, "_stop", stopping)
+    assert worker.run_left_lying() == 0
+    waiting.refresh_from_db()
+    assert waiting.state == "waiting"
+
+
+def test_giving_back_never_keeps_a_stopping_worker_waiting(monkeypatch: pytest.MonkeyPatch) -> None:
+    never, began = threading.Event(), time.monotonic()
+    monkeypatch.setattr(tasks, "release_in_hand", lambda: never.wait(30))
+    worker._release()
+    assert time.monotonic() - began < 10  # told apart from thirty, not measured
+    never.set()

@@ -80,6 +80,29 @@ def test_the_office_settles_a_mark_with_words(mark: Mark, dispatcher: User) -> N
     assert "To be looked at" not in opened(dispatcher, "/records/")
 
 
+def test_words_typed_on_a_page_lose_what_reorders_or_hides_text(mark: Mark, dispatcher: User) -> None:
+    typed = " Asked\u202e; it\u200b was\u0007 the right one cafe\u0301"
+    sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words=typed)
+    mark.refresh_from_db()
+    assert mark.settled_note == "Asked; it was the right one caf\u00e9"
+
+
+def test_words_that_nobody_could_see_are_no_words(mark: Mark, dispatcher: User) -> None:
+    answer = sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words="\u202e\u200b\u0007")
+    assert (answer.status_code, Mark.objects.get().settled_note) == (400, "")
+
+
+@pytest.mark.parametrize(("begins", "ends"), [("0001-01-01", "2026-12-31"), ("2026-01-01", "9999-12-31")])
+def test_a_statement_of_years_that_no_record_can_have_is_refused_in_words(
+    boiler: Appliance, auditor: User, begins: str, ends: str
+) -> None:
+    question = {"building": str(boiler.building_id), "begins": begins, "ends": ends}
+    answer = browser_of(auditor).get("/statements/", question)
+    assert answer.status_code == 400
+    assert "Give a day of the years 1900 to 2200." in checked(answer)
+    assert browser_of(auditor).get("/statements/statement.pdf", question).status_code == 404
+
+
 def test_a_mark_settled_meanwhile_is_a_fault_block_and_keeps_the_words(
     mark: Mark, dispatcher: User, manager: User
 ) -> None:

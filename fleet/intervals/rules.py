@@ -1,0 +1,152 @@
+"""Whether a typed rule can be reckoned with, whatever checks and facts come to be recorded."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from fleet.intervals.facts import SUFFIXES
+from fleet.intervals.schedule import next_due
+
+MONTHS_MAX, DAYS_MAX = 1200, 36_600
+# Each whole number that a rule can carry, from 1 up to this: no due date may leave the calendar.
+HIGHEST = {
+    "months": MONTHS_MAX,
+    "early_window_months": MONTHS_MAX,
+    "min_gap_months": MONTHS_MAX,
+    "max_gap_months": MONTHS_MAX,
+    "one_off_alignment_extension_months": MONTHS_MAX,
+    "days": DAYS_MAX,
+    "every": 100,
+    "times": 366,
+    "hours": 876_600,
+    "passes": 1000,
+    "quarter": 4,
+    "month": 12,
+    "day": 31,
+}
+VARIANTS_MAX = 100
+EVENT_LENGTH_MAX = 100
+# Their names stand in the sentence that says which facts are missing.
+FACTS_LENGTH_MAX = 160
+# A leap year's day: what comes a year later must do without 29 February.
+TRIAL_DAY = "2024-01-31"
+
+
+def check_rule(rule: object) -> None:
+    """ValueError, naming what is wrong and what is allowed, for a rule that `next_due` couldn't always reckon with.
+
+    Whole numbers lie within HIGHEST; `variants`, `first`, `grace` and `relax_after_passes` have their shapes; and the
+    rule with each of its variants gives a date, with and without a check on record.
+
+    >>> check_rule({"type": "max_months", "months": 12})
+    >>> check_rule({"type": "max_months", "months": 9000})
+    Traceback (most recent call last):
+    ...
+    ValueError: months is 9000; it must be a whole number from 1 to 1200
+    """
+    whole = _object(rule, "rule")
+    _check_part(whole, "")
+    if "first" in whole:
+        _check_first(whole["first"], "first")
+    for path, variant in _checked_variants(whole, ""):
+        if "first" in variant:
+            _check_first(variant["first"], f"{path}.first")
+    _reckon(whole)
+
+
+def _check_first(value: object, path: str) -> None:
+    first = _object(value, path)
+    _check_part(first, f"{path}.")
+    _refuse(first, "first", path)
+    for place, variant in _checked_variants(first, f"{path}."):
+        # Choices within choices would multiply without end.
+        _refuse(variant, "first", place)
+
+
+def _checked_variants(part: Mapping[str, Any], path: str) -> list[tuple[str, Mapping[str, Any]]]:
+    """Each variant with its path."""
+    variants = _variants(part, path)
+    for place, variant in variants:
+        _check_variant(variant, place)
+    if len(", ".join({name for _place, variant in variants for name in variant["select"]})) > FACTS_LENGTH_MAX:
+        raise ValueError(f"{path}variants asks for too many facts; their names go into {FACTS_LENGTH_MAX} characters")
+    return variants
+
+
+def _check_variant(variant: Mapping[str, Any], path: str) -> None:
+    _check_part(variant, f"{path}.")
+    _refuse(variant, "variants", path)
+    for name, wanted in _object(variant.get("select"), f"{path}.select").items():
+        if name.lower().endswith(SUFFIXES) and not _is_number(wanted):
+            raise ValueError(f"{path}.select.{name} is {_shown(wanted)}; it must be a number")
+
+
+def _check_part(part: Mapping[str, Any], path: str) -> None:
+    """What a rule, its `first` and a variant can carry alike."""
+    _check_numbers(part, path)
+    event = part.get("event", "")
+    if not isinstance(event, str) or len(event) > EVENT_LENGTH_MAX:
+        raise ValueError(f"{path}event is {_shown(event)}; it must be a name of at most {EVENT_LENGTH_MAX} characters")
+    if "relax_after_passes" in part:
+        place = f"{path}relax_after_passes"
+        _check_needed(_object(part["relax_after_passes"], place), ("passes", "months", "hours"), place)
+    if "grace" in part:
+        _check_grace(_object(part["grace"], f"{path}grace"), f"{path}grace")
+
+
+def _check_grace(grace: Mapping[str, Any], path: str) -> None:
+    name = "if_not_operating_on_due_date"
+    if name in grace:
+        _check_needed(_object(grace[name], f"{path}.{name}"), ("days",), f"{path}.{name}")
+
+
+def _check_needed(part: Mapping[str, Any], names: tuple[str, ...], path: str) -> None:
+    if missing := [name for name in names if name not in part]:
+        raise ValueError(f"{path} lacks {', '.join(missing)}")
+    _check_numbers(part, f"{path}.")
+
+
+def _check_numbers(part: Mapping[str, Any], path: str) -> None:
+    for name in (each for each in HIGHEST if each in part):
+        value = part[name]
+        if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= HIGHEST[name]:
+            raise ValueError(f"{path}{name} is {_shown(value)}; it must be a whole number from 1 to {HIGHEST[name]}")
+
+
+def _variants(part: Mapping[str, Any], path: str) -> list[tuple[str, Mapping[str, Any]]]:
+    variants = part.get("variants", [])
+    if not isinstance(variants, list | tuple) or len(variants) > VARIANTS_MAX:
+        raise ValueError(f"{path}variants is {_shown(variants)}; it must be a list of at most {VARIANTS_MAX} objects")
+    places = [f"{path}variants.{number}" for number in range(len(variants))]
+    return [(place, _object(each, place)) for place, each in zip(places, variants, strict=True)]
+
+
+def _object(value: object, path: str) -> Mapping[str, Any]:
+    if not isinstance(value, Mapping) or not all(isinstance(name, str) for name in value):
+        raise ValueError(f"{path} is {_shown(value)}; it must be an object")
+    return value
+
+
+def _refuse(part: Mapping[str, Any], name: str, path: str) -> None:
+    if name in part:
+        raise ValueError(f"{path} has {name}; it can't have one of its own")
+
+
+def _is_number(value: object) -> bool:
+    try:
+        return math.isfinite(float(str(value)))
+    except ValueError:
+        return False
+
+
+def _reckon(rule: Mapping[str, Any]) -> None:
+    """With no fact recorded every variant may apply, so that each is reckoned."""
+    try:
+        next_due(rule, [], start=TRIAL_DAY)
+        next_due(rule, [TRIAL_DAY])
+    except (ArithmeticError, AttributeError, KeyError, TypeError) as bad:
+        raise ValueError(f"it can't be reckoned with: {bad}") from bad
+
+
+def _shown(value: object) -> str:
+    return repr(value)[:60]
