@@ -22,7 +22,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
 log = structlog.get_logger()
 LEFT_LYING = timedelta(seconds=10)
-STOPS_WITHIN_S = 2.5
+STOPS_WITHIN_S = 2.0
 RELEASES_WITHIN_S = 0.5
 
 # What runs by itself: kind of job, hour of the office's day.
