@@ -107,7 +107,8 @@ def _answer(statement: Statement) -> Iterator[str]:
         yield words % no_evidence
 
 
-def _outcomes(statement: Statement) -> Iterator[str]:
+def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
+    """How many appliances were last recorded how, in words; only what occurs."""
     counted = Counter(each.outcome for each in statement.lines if each.last)
     words = {
         "within": _("within"),
@@ -116,7 +117,11 @@ def _outcomes(statement: Statement) -> Iterator[str]:
         "withheld": _("withheld until somebody has reviewed the set"),
         "not judged": _("not judged"),
     }
-    said = [f"{counted[outcome]} {word}" for outcome, word in words.items() if counted[outcome]]
+    return [(counted[outcome], word) for outcome, word in words.items() if counted[outcome]]
+
+
+def _outcomes(statement: Statement) -> Iterator[str]:
+    said = [f"{count} {word}" for count, word in outcome_counts(statement)]
     if said:
         yield _("As last recorded, against the sets named below: %s.") % ", ".join(said)
 

@@ -13,7 +13,7 @@ from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, LimitSet, Person, Role, User
 from fleet.models.register import new_id
 from fleet.services import limits
-from fleet.services.register import change_entry, create_entry
+from fleet.services.register import change_entry, check_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
 FIRST_STOP_LINES = {
@@ -66,7 +66,7 @@ def create_user(*, username: str, password: str, role: str, name: str, sees_all_
         raise FleetError("invalid", "The password can't be used.", errors={"password": " ".join(bad.messages)}) from bad
     user.set_password(password)
     with transaction.atomic():
-        user.full_clean()
+        check_entry(user)
         user.save()
         create_entry(Person, {"name": name, "role": role, "user": user})
     return user

@@ -18,7 +18,7 @@ def create_entry(model: type[Entry], values: dict[str, Any]) -> Entry:
     Raises FleetError `invalid` naming each field that can't be accepted, Conflict `reference_taken`.
     """
     entry = model(**values)
-    _check(entry)
+    check_entry(entry)
     entry.save(force_insert=True)
     return entry
 
@@ -30,7 +30,7 @@ def change_entry(entry: Entry, *, version: int, changes: dict[str, Any]) -> Entr
     """
     for name, value in changes.items():
         setattr(entry, name, value)
-    _check(entry)
+    check_entry(entry)
     with transaction.atomic():
         same = type(entry)._default_manager.filter(pk=entry.pk, version=version)
         if not same.update(**changes, version=F("version") + 1):
@@ -39,7 +39,8 @@ def change_entry(entry: Entry, *, version: int, changes: dict[str, Any]) -> Entr
     return entry
 
 
-def _check(entry: models.Model) -> None:
+def check_entry(entry: models.Model) -> None:
+    """Every field of an unsaved row. Raises FleetError `invalid` naming each that can't be accepted."""
     try:
         entry.full_clean(validate_unique=True)
     except ValidationError as bad:

@@ -1,6 +1,5 @@
 """Statements: what was recorded for a client or a building over a period, as a page, on paper and as a table."""
 
-from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -21,7 +20,7 @@ from fleet.web.forms import PeriodForm, taken
 from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
 from fleet.web.rules import DueRule
 from fleet.web.words import and_words, count_words
-from reports.statements import statement_csv, statement_pdf
+from reports.statements import outcome_counts, statement_csv, statement_pdf
 from reports.verdicts import evidence_words
 
 FIELDS = ("client", "building", "begins", "ends")
@@ -129,15 +128,7 @@ def _late(count: int, undecided: int) -> str:
 
 
 def _outcomes(statement: Statement) -> list[str]:
-    counted = Counter(each.outcome for each in statement.lines if each.last)
-    words = {
-        "within": _("within"),
-        "outside": _("outside"),
-        "in part": _("judged in part"),
-        "withheld": _("withheld until somebody has reviewed the set"),
-        "not judged": _("not judged"),
-    }
-    said = [f"{count_words(counted[outcome])} {word}" for outcome, word in words.items() if counted[outcome]]
+    said = [f"{count_words(count)} {word}" for count, word in outcome_counts(statement)]
     return [_("As last recorded, against the sets named below: %s.") % and_words(said)] if said else []
 
 

@@ -61,7 +61,10 @@ def test_the_applications_role_may_append_records_and_alter_nothing(database: st
         FLEET_DATABASE_OWNER_URL=address, FLEET_APP_ROLE="fleet_app", FLEET_APP_ROLE_PASSWORD="of-a-test",
     )  # fmt: skip
     assert ran.returncode == 0, ran.stderr[-3000:]
-    with psycopg.connect(address.replace("owner@", "fleet_app:of-a-test@"), autocommit=True) as connection:
+    own = address.replace("owner@", "fleet_app:of-a-test@")
+    again = program(["manage.py", "migrate"], own, tmp_path)
+    assert again.returncode == 0, again.stderr[-3000:]
+    with psycopg.connect(own, autocommit=True) as connection:
         connection.execute("SELECT count(*) FROM fleet_record")
         for refused in (
             "UPDATE fleet_record SET kind = ''",

@@ -22,6 +22,7 @@ class Command(BaseCommand):
             settings.DATABASE_OWNER_URL
         )
         call_command("migrate", database="owner", verbosity=0)
+        call_command("collectstatic", interactive=False, verbosity=0)
         if settings.APP_ROLE:
             self._grant(settings.APP_ROLE, settings.APP_ROLE_PASSWORD)
 

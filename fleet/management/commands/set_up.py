@@ -7,6 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 
 from fleet import clock
 from fleet.errors import FleetError
@@ -40,13 +41,14 @@ class Command(BaseCommand):
         person = input("Manager's full name: ").strip()
         password = getpass.getpass("Manager's password (12 characters or more): ")
         try:
-            begin_installation(
-                name=name,
-                address="",
-                emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
-                is_demo=False,
-                now=clock.now(),
-            )
-            create_user(username=username, password=password, role=Role.MANAGER, name=person)
+            with transaction.atomic():
+                begin_installation(
+                    name=name,
+                    address="",
+                    emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
+                    is_demo=False,
+                    now=clock.now(),
+                )
+                create_user(username=username, password=password, role=Role.MANAGER, name=person)
         except FleetError as refused:
             raise CommandError(f"{refused.message} {refused.details.get('errors', '')}") from refused
