@@ -7,6 +7,11 @@ from django.db import models
 from fleet.models.register import RegisterEntry
 
 
+def fuel_kind(fuel: str) -> str:
+    """What a person must be qualified for to work on this fuel: gas or oil."""
+    return "oil" if fuel.endswith("oil") else "gas"
+
+
 class Person(RegisterEntry):
     user = models.OneToOneField("fleet.User", null=True, blank=True, on_delete=models.PROTECT, related_name="person")
     name = models.CharField(max_length=200)

@@ -9,6 +9,7 @@ from typing import Any
 
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Analyser, Person, Reading, Visit
+from fleet.models.people import fuel_kind
 
 # By any of these a reading is judged for the CO in its flue gas.
 CO_QUANTITIES = frozenset({"co_air_free", "co", "co_co2_ratio"})
@@ -67,24 +68,32 @@ def doubts_about(visit_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[str, .
 
 def no_evidence(visit: Visit) -> tuple[str, ...]:
     """Instrument or person unknown, or not valid on the day, by what the register holds now."""
+    return tuple(sentence for _code, sentence in doubts_of(visit))
+
+
+def doubts_of(visit: Visit) -> Iterator[tuple[str, str]]:
+    """The same as code and sentence, one a doubt."""
     readings = list(visit.readings.all())
-    return (*_about_analysers(visit, readings), *_about_people(visit, readings))
+    yield from _about_analysers(visit, readings)
+    yield from _about_people(visit, readings)
 
 
-def _about_analysers(visit: Visit, readings: list[Reading]) -> Iterator[str]:
+def _about_analysers(visit: Visit, readings: list[Reading]) -> Iterator[tuple[str, str]]:
     for given in sorted({each.analyser_given for each in readings if each.analyser is None}):
-        yield f"Analyser {given} is not on the register."
+        yield "analyser_unknown", f"Analyser {given} is not on the register."
     used: set[Analyser] = {each.analyser for each in readings if each.analyser}
     for analyser in sorted(used, key=lambda each: each.name):
         if analyser.calibration_on(visit.local_date) is None:
-            yield f"{analyser.name} had no calibration in force on {visit.local_date:%Y-%m-%d}."
+            said = f"{analyser.name} had no calibration in force on {visit.local_date:%Y-%m-%d}."
+            yield "analyser_not_in_calibration", said
 
 
-def _about_people(visit: Visit, readings: list[Reading]) -> Iterator[str]:
+def _about_people(visit: Visit, readings: list[Reading]) -> Iterator[tuple[str, str]]:
     for given in sorted({each.person_given for each in readings if each.person is None}):
-        yield f"The person {given} is not on the register."
-    kind = "oil" if visit.fuel.endswith("oil") else "gas"
+        yield "person_unknown", f"The person {given} is not on the register."
+    kind = fuel_kind(visit.fuel)
     used: set[Person] = {each.person for each in readings if each.person}
     for person in sorted(used, key=lambda each: each.name):
         if not person.is_qualified(kind, visit.local_date):
-            yield f"{person.name} had no qualification for {kind} in force on {visit.local_date:%Y-%m-%d}."
+            said = f"{person.name} had no qualification for {kind} in force on {visit.local_date:%Y-%m-%d}."
+            yield "person_not_qualified", said

@@ -24,6 +24,7 @@ from fleet.models import (
     User,
     Visit,
 )
+from fleet.models.people import fuel_kind
 from fleet.queries.access import visible_clients
 
 
@@ -142,7 +143,7 @@ def _people(visit: Visit) -> tuple[PersonFacts, ...]:
     used = {each.person_given: each.person for each in visit.readings.all()}
     if visit.signed_by:
         used.setdefault(str(visit.signed_by_id), visit.signed_by)
-    kind = "oil" if visit.fuel.endswith("oil") else "gas"
+    kind = fuel_kind(visit.fuel)
     return tuple(
         PersonFacts(
             each.name if each else given,

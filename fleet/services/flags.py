@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.limits import standing
 from fleet.models import Appliance, Flag, Forecast, Judgement, Person, Role, User, Visit
+from fleet.models.people import fuel_kind
 from fleet.services import jobs
-from fleet.services.marks import fuel_kind
 
 COMMON_FLUE = "common flue"
 UNSAFE_DEFECT = "unsafe"

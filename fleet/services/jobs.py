@@ -86,12 +86,6 @@ def claim_job(*, job_id: uuid.UUID, now: datetime) -> Job | None:
     return Job.objects.get(id=job_id) if claimed else None
 
 
-def renew_claim(*, job: Job, now: datetime, progress: str = "") -> bool:
-    """Long work says that it still runs. False when the claim was lost or the job is to be cancelled."""
-    mine = Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING, cancel_requested=False)
-    return bool(mine.update(claimed_until=now + CLAIM, progress=progress[:200]))
-
-
 def finish_job(*, job: Job, now: datetime) -> None:
     """Mark done, in the transaction of the effect. Raises LostClaim when somebody else holds the job by now."""
     failpoint("jobs.finish")

@@ -66,7 +66,8 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     readings = list(visit.readings.all())
     derived = derive(visit, readings)
     made_with = card_for(visit.appliance, visit.local_date, _main_analyser(readings), fuel=visit.fuel)
-    cases = [_case(visit, each, figures) for each, figures in zip(readings, derived, strict=True)]
+    order = taken_order(visit)
+    cases = [_case(visit, each, figures, order) for each, figures in zip(readings, derived, strict=True)]
     verdicts = evaluate(made_with.table, [*cases, *ambient_cases(visit)])
     said = verdicts.as_json()
     outcome = _outcome(said, _rates_read(readings))
@@ -182,7 +183,7 @@ def _main_analyser(readings: list[Reading]) -> Analyser | None:
     return next((each.analyser for each in readings if each.analyser), None)
 
 
-def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, Any]:
+def _case(visit: Visit, reading: Reading, derived: dict[str, Any], order: dict[int, int]) -> dict[str, Any]:
     """A reading as the evaluator wants it: what was read, how, and the figures only the server derives."""
     read = [
         "o2_pct",
@@ -210,7 +211,7 @@ def _case(visit: Visit, reading: Reading, derived: dict[str, Any]) -> dict[str, 
         "rate_proven": reading.rate_proven,
         "void": derived["void"],
         "steady": {"steady": True, "not steady": False}.get(reading.steadiness),
-        "taken_order": taken_order(visit)[reading.number],
+        "taken_order": order[reading.number],
         "qualifiers": reading.qualifiers,
         "adjusted_before": any(
             each.after_reading == reading.number - 1 and each.moves_combustion for each in visit.work.all()
@@ -236,20 +237,16 @@ def _outcome(verdicts: dict[str, Any], rates: list[str]) -> dict[str, Any]:
     left = standing(verdicts["verdicts"])
     outside = [each for each in left if each["outcome"] == "outside"]
     within = [each for each in left if each["outcome"] == "within"]
-    stop_as_left = any(each["stop"] for each in outside)
     if outside:
-        worst = max(outside, key=lambda each: each["rank"])
-        return {"outcome": "outside", "summary": worst["sentence"], "stop_as_left": stop_as_left}
-    open_ends = _undecided(left, rates)
-    if not rates:
-        return {"outcome": "not judged", "summary": _("No reading could be judged."), "stop_as_left": False}
-    if within and not open_ends:
-        return {"outcome": "within", "summary": _within_words(within), "stop_as_left": False}
-    if within:
+        outcome, summary = "outside", max(outside, key=lambda each: each["rank"])["sentence"]
+    elif not (within and rates):
+        outcome, summary = "not judged", _("No reading could be judged.")
+    elif open_ends := _undecided(left, rates):
         said = _("Judged in part: %(within)s What could not be judged: %(rest)s.")
-        summary = said % {"within": _within_words(within), "rest": "; ".join(open_ends[:4])}
-        return {"outcome": "in part", "summary": summary[:1000], "stop_as_left": False}
-    return {"outcome": "not judged", "summary": _("No reading could be judged."), "stop_as_left": False}
+        outcome, summary = "in part", said % {"within": _within_words(within), "rest": "; ".join(open_ends[:4])}
+    else:
+        outcome, summary = "within", _within_words(within)
+    return {"outcome": outcome, "summary": summary[:1000], "stop_as_left": any(each["stop"] for each in outside)}
 
 
 def _undecided(left: Sequence[Mapping[str, Any]], rates: list[str]) -> list[str]:

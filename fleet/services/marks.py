@@ -11,8 +11,8 @@ from typing import Any
 
 from fleet.models import Reading, Visit
 from fleet.quantities import READING_QUANTITIES
+from fleet.queries.checks import doubts_of
 
-FUEL_KIND_OF_OIL = "oil"
 # Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
 NOISE_PCT = {"o2_pct": 0.3, "co2_pct": 0.2}
 
@@ -24,31 +24,17 @@ class Oddity:
     figures: dict[str, Any] = field(default_factory=dict)
 
 
-def fuel_kind(fuel: str) -> str:
-    """What a person must be qualified for to work on this fuel: gas or oil."""
-    return FUEL_KIND_OF_OIL if fuel.endswith("oil") else "gas"
-
-
 def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Oddity]:
     """Every oddity of the visit, in a fixed order."""
     readings = list(visit.readings.all())
     found: list[Oddity] = []
-    for question in (_analysers, _people, _values, _order, _times):
+    for question in (_evidence, _instruments, _values, _order, _times):
         found += question(visit, readings, now)
     found += [*_changes_without_work(visit, readings), *_fuel(visit), *_plate(visit), *_left_running(visit, verdicts)]
     return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
 
 
-def _analysers(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
-    for given in sorted({each.analyser_given for each in readings if each.analyser is None}):
-        yield Oddity("analyser_unknown", f"Analyser {given} is not on the register.")
-    used = {each.analyser for each in readings if each.analyser}
-    for analyser in sorted(used, key=lambda each: each.name):
-        if analyser.calibration_on(visit.local_date) is None:
-            yield Oddity(
-                "analyser_not_in_calibration",
-                f"{analyser.name} had no calibration in force on {visit.local_date:%Y-%m-%d}.",
-            )
+def _instruments(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
     yield from _beyond_the_instrument(readings)
     phases = {
         phase: {each.analyser_given for each in readings if each.counted_phase == phase}
@@ -72,16 +58,9 @@ def _beyond_the_instrument(readings: list[Reading]) -> Iterator[Oddity]:
                 )
 
 
-def _people(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
-    for given in sorted({each.person_given for each in readings if each.person is None}):
-        yield Oddity("person_unknown", f"The person {given} is not on the register.")
-    kind = fuel_kind(visit.fuel)
-    for person in sorted({each.person for each in readings if each.person}, key=lambda each: each.name):
-        if not person.is_qualified(kind, visit.local_date):
-            yield Oddity(
-                "person_not_qualified",
-                f"{person.name} had no qualification for {kind} in force on {visit.local_date:%Y-%m-%d}.",
-            )
+def _evidence(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    """What makes the record no evidence by the register of now, and who answers for it."""
+    yield from (Oddity(code, sentence) for code, sentence in doubts_of(visit))
     if visit.signed_by_id is None:
         yield Oddity("not_signed", "The visit is not signed by anybody on the register.")
 
