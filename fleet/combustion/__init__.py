@@ -5,8 +5,23 @@ measured, `_c` degrees Celsius, `_pa`, `_kw`, `_pct_net` and `_pct_gross` of the
 `arrays` says how scalars, arrays and NaN are handled.
 """
 
-from fleet.combustion.ambient import barometric_pressure_pa, corrected_to_reference
-from fleet.combustion.emissions import air_free, air_free_from_co2, at_reference_o2, co_co2_ratio, mg_per_kwh
+from fleet.combustion.ambient import (
+    ALTITUDE_DERATES,
+    AltitudeDerate,
+    altitude_derate,
+    at_conditions,
+    barometric_pressure_pa,
+    corrected_to_reference,
+)
+from fleet.combustion.emissions import (
+    air_free,
+    air_free_from_co2,
+    at_reference_o2,
+    co_co2_ratio,
+    mg_per_kwh,
+    nox_from_no,
+)
+from fleet.combustion.figures import derived_figures
 from fleet.combustion.flue_gas import (
     FlueGas,
     apparent_co2_max_pct,
@@ -19,9 +34,11 @@ from fleet.combustion.flue_gas import (
     o2_pct_from_co2,
     o2_pct_from_ratio,
 )
-from fleet.combustion.fuel_gas import GasProperties, gas_properties, moles_from_volumes
-from fleet.combustion.fuels import FUELS, Fuel
-from fleet.combustion.heat import HeatBalance, HeatFlag, heat_balance
+from fleet.combustion.fuel_gas import GasProperties, gas_properties
+from fleet.combustion.fuel_rows import AnyFuel, FuelRows
+from fleet.combustion.fuels import FUELS, TEST_GASES, Fuel, fuel_for, hydrogen_blend
+from fleet.combustion.gases import moles_from_volumes
+from fleet.combustion.heat import FlueStates, HeatBalance, HeatFlag, flue_states, heat_balance
 from fleet.combustion.heat_input import heat_input_kw
 from fleet.combustion.humidity import (
     dew_point_c,
@@ -29,46 +46,89 @@ from fleet.combustion.humidity import (
     saturation_pressure_pa,
     saturation_temperature_c,
 )
-from fleet.combustion.plausibility import VOIDING, Doubt, ReadingFlag, doubts, reading_flags
-from fleet.combustion.regulation import LOSS_COEFFICIENTS, LossCoefficients, regulation_loss
+from fleet.combustion.plausibility import (
+    VOIDING,
+    Doubt,
+    ReadingFlag,
+    doubts,
+    doubts_of_rows,
+    identical_readings,
+    reading_flags,
+)
+from fleet.combustion.regulation import (
+    CO2_LOSS_COEFFICIENTS,
+    LOSS_COEFFICIENTS,
+    Co2LossCoefficients,
+    LossCoefficients,
+    regulation_loss,
+    regulation_loss_from_co2,
+)
+from fleet.combustion.steadiness import Criterion, Steadiness, co_rise, overall, steadiness
+from fleet.combustion.uncertainty import Derived, figures_with_uncertainty, standard_uncertainties
 
 __all__ = [
+    "ALTITUDE_DERATES",
+    "CO2_LOSS_COEFFICIENTS",
     "FUELS",
     "LOSS_COEFFICIENTS",
+    "TEST_GASES",
     "VOIDING",
+    "AltitudeDerate",
+    "AnyFuel",
+    "Co2LossCoefficients",
+    "Criterion",
+    "Derived",
     "Doubt",
     "FlueGas",
+    "FlueStates",
     "Fuel",
+    "FuelRows",
     "GasProperties",
     "HeatBalance",
     "HeatFlag",
     "LossCoefficients",
     "ReadingFlag",
+    "Steadiness",
     "air_free",
     "air_free_from_co2",
+    "altitude_derate",
     "apparent_co2_max_pct",
+    "at_conditions",
     "at_reference_o2",
     "barometric_pressure_pa",
     "co2_pct_from_o2",
     "co2_pct_from_ratio",
     "co_co2_ratio",
+    "co_rise",
     "corrected_to_reference",
+    "derived_figures",
     "dew_point_c",
     "dilution_factor",
     "doubts",
+    "doubts_of_rows",
     "excess_air_ratio_from_co2",
     "excess_air_ratio_from_o2",
+    "figures_with_uncertainty",
     "flue_gas",
+    "flue_states",
+    "fuel_for",
     "gas_properties",
     "heat_balance",
     "heat_input_kw",
     "humidity_ratio",
+    "hydrogen_blend",
+    "identical_readings",
     "mg_per_kwh",
     "moles_from_volumes",
+    "nox_from_no",
     "o2_pct_from_co2",
     "o2_pct_from_ratio",
+    "overall",
     "reading_flags",
     "regulation_loss",
+    "regulation_loss_from_co2",
     "saturation_pressure_pa",
     "saturation_temperature_c",
+    "standard_uncertainties",
+    "steadiness",
 ]

@@ -1,22 +1,22 @@
-"""Weather in a combustion reading: brings O2 or CO2 to a reference temperature of the intake air.
+"""Weather and altitude in a combustion reading: how O2 or CO2 moves with the intake air of an untouched burner.
 
-Colder air is denser, so an untouched burner runs leaner in winter. Uncorrected, a year looks like a drift of
-0.4 to 1.4 CO2 points. How much depends on how the burner meters its air:
+Colder air is denser, so a burner runs leaner in winter. Uncorrected, a year looks like a drift of 0.4 to 1.4
+CO2 points. How much depends on how the burner meters its air:
 
-    moles of dry air per mole of gas  ~  (1 - w) / (T M)^n
+    moles of dry air per mole of gas  ~  (1 - w) p^k / (T M)^n
 
-with T the intake temperature [K], w the water fraction and M the molar mass of the humid air (M only for a
-ratio control, where a pressure difference drives both flows through orifices).
+with T the intake temperature [K], p the pressure, w the water fraction and M the molar mass of the humid air
+(M only for a ratio control, where a pressure difference drives both flows through orifices).
 """
 
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from fleet.combustion.arrays import QUIET, Floats, floats
+from fleet.combustion.arrays import QUIET, Floats, floats, only_where
 from fleet.combustion.flue_gas import (
     CO2_AIR_PCT,
     O2_AIR_PCT,
@@ -24,7 +24,7 @@ from fleet.combustion.flue_gas import (
     line_co2_pct,
     line_o2_pct,
 )
-from fleet.combustion.fuels import Fuel
+from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import AIR_MASS_G_MOL, STANDARD_PRESSURE_PA, WATER_MASS_G_MOL, ZERO_C_K
 from fleet.combustion.humidity import water_fraction
 
@@ -38,6 +38,9 @@ MISSING_AIR_TEMP_STD_K: Final = 6.0
 UNKNOWN_HUMIDITY_STD: Final = 0.2
 KNOWN_HUMIDITY_STD: Final = 0.03
 WEATHER_PRESSURE_STD: Final = 0.01
+BAROMETER_STD: Final = 0.001
+ALTITUDE_RANGE_M: Final = (-1000.0, 11_000.0)
+M_PER_1000_FT: Final = 304.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,49 @@ CONTROL_LAWS: Final = MappingProxyType(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class AltitudeDerate:
+    """One published rule for how much less an appliance burns at altitude.
+
+    pct_per_1000_ft: of the rated input at sea level, counted from sea level. above_ft: no derate up to here.
+    evidence: how far to trust it.
+    """
+
+    pct_per_1000_ft: float
+    above_ft: float
+    applies_to: str
+    source: str
+    evidence: str
+
+
+ALTITUDE_DERATES: Final = MappingProxyType(
+    {
+        "nfpa_54": AltitudeDerate(
+            4.0,
+            2000.0,
+            "appliances without a maker's figure",
+            "NFPA 54, as quoted by ASHRAE Fundamentals 2021 ch. 28",
+            "read at second hand",
+        ),
+        "induced_draft": AltitudeDerate(
+            1.8,
+            0.0,
+            "induced draft burners: what the thin air takes by itself",
+            "ASHRAE RP-1182 and RP-1388, as quoted by ASHRAE Fundamentals 2021 ch. 28",
+            "read at second hand; the root of the pressure gives the same",
+        ),
+        "premix_tracking": AltitudeDerate(
+            3.1,
+            0.0,
+            "full premix burners whose gas tracks the air",
+            "ASHRAE RP-1182 and RP-1388, as quoted by ASHRAE Fundamentals 2021 ch. 28",
+            "read at second hand; the pressure gives 3.4",
+        ),
+    }
+)
+
+
+@QUIET
 def barometric_pressure_pa(altitude_m: ArrayLike) -> Floats:
     """Mean pressure of the air at an altitude [m] up to 11 000 m [Pa]; NaN outside -1000 to 11 000 m.
 
@@ -77,14 +123,65 @@ def barometric_pressure_pa(altitude_m: ArrayLike) -> Floats:
     834.3
     """
     altitude = floats(altitude_m)
-    known = np.where((altitude >= -1000) & (altitude <= 11_000), altitude, np.nan)[()]
-    pressure: Floats = STANDARD_PRESSURE_PA * (1 - 2.25577e-5 * known) ** 5.25588
-    return pressure
+    return only_where(_within(altitude), STANDARD_PRESSURE_PA * (1 - 2.25577e-5 * altitude) ** 5.25588)
+
+
+@QUIET
+def altitude_derate(rule: AltitudeDerate, altitude_m: ArrayLike) -> Floats:
+    """Derate at an altitude [m] by one published rule [% of the rated input]; NaN outside -1000 to 11 000 m.
+
+    >>> round(float(altitude_derate(ALTITUDE_DERATES["nfpa_54"], 1609.3)), 1)
+    21.1
+    """
+    altitude = floats(altitude_m)
+    thousands_ft = altitude / M_PER_1000_FT
+    derate_pct = np.where(thousands_ft * 1000 > rule.above_ft, rule.pct_per_1000_ft * thousands_ft, 0.0)[()]
+    return only_where(_within(altitude), derate_pct)
+
+
+@QUIET
+def at_conditions(
+    fuel: AnyFuel,
+    control: Control,
+    quantity: Quantity,
+    value_pct: ArrayLike,
+    *,
+    air_temp_c: ArrayLike,
+    to_air_temp_c: ArrayLike,
+    pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
+    to_pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
+    relative_humidity: ArrayLike = REFERENCE_RELATIVE_HUMIDITY,
+    to_relative_humidity: ArrayLike = REFERENCE_RELATIVE_HUMIDITY,
+) -> Floats:
+    """A reading set with one intake air as it is with another, the burner untouched [% vol, dry].
+
+    control: kind of air/fuel control. quantity, value_pct: "o2" or "co2" [% vol, dry] on the lean side.
+    air_temp_c [°C], pressure_pa [Pa], relative_humidity (fraction) of the intake air when it was read, and
+    those it goes to with `to_` before them; for an altitude take barometric_pressure_pa. NaN in, NaN out. The
+    gas keeps its own temperature. A self-adapting burner regulates the air out: its value stays.
+    Past the stoichiometric point the lean line is continued: an O2 below 0, or a CO2 above the fuel's
+    maximum, says that air would run short.
+
+    Raises ValueError for an unknown control or quantity. Source of the law: ideal gas through a fixed
+    orifice or fan, own derivation.
+
+    >>> from fleet.combustion.fuels import FUELS
+    >>> denver = barometric_pressure_pa(1609.0)
+    >>> air = {"air_temp_c": 20.0, "to_air_temp_c": 20.0, "to_pressure_pa": denver}
+    >>> round(float(at_conditions(FUELS["methane"], "linkage", "co2", 9.188, **air)), 2)
+    10.24
+    """
+    law = _law(control, quantity)
+    here = _Intake(floats(air_temp_c), floats(relative_humidity), floats(pressure_pa))
+    there = _Intake(floats(to_air_temp_c), floats(to_relative_humidity), floats(to_pressure_pa))
+    if law is None:
+        return np.broadcast_arrays(floats(value_pct), *here, *there)[0][()]
+    return _moved(fuel, law, quantity, floats(value_pct), here, there)[0]
 
 
 @QUIET
 def corrected_to_reference(
-    fuel: Fuel,
+    fuel: AnyFuel,
     control: Control,
     quantity: Quantity,
     value_pct: ArrayLike,
@@ -92,73 +189,103 @@ def corrected_to_reference(
     *,
     reference_air_temp_c: float = 20.0,
     relative_humidity: ArrayLike = np.nan,
+    pressure_pa: ArrayLike | None = None,
+    reference_pressure_pa: ArrayLike | None = None,
 ) -> tuple[Floats, Floats]:
     """A reading as it would be with intake air at the reference temperature, with its uncertainty.
 
-    control: kind of air/fuel control. quantity, value_pct: "o2" or "co2" [% vol, dry] on the lean side.
-    air_temp_c: at the intake [°C]; NaN leaves the value as it is with the uncertainty of an unknown intake
-    temperature. relative_humidity: of the intake air, fraction; NaN means 50 %, uncertain by 20 points.
+    Arguments as in at_conditions. air_temp_c: NaN leaves the value as it is with the uncertainty of an
+    unknown intake temperature. relative_humidity: NaN means 50 %, uncertain by 20 points.
+    pressure_pa, reference_pressure_pa: read at the site, and the site's own mean; where either is None or NaN
+    pressure is not corrected.
 
     Returns (corrected value [% vol, dry], its standard uncertainty from the correction alone [points]). The
     uncertainty holds the intake temperature (1 K read, 6 K missing), the humidity, the spread of real
-    controls around the law, and weather pressure (1 %), which is not corrected. The altitude stays that of
-    the site. A self-adapting burner regulates the weather out: value unchanged, uncertainty 0.
-    Past the stoichiometric point the lean line is continued: a corrected O2 below 0, or a CO2 above the
-    fuel's maximum, says that at the reference temperature air would run short.
+    controls around the law, and the pressure: of the weather (1 %) where not corrected, else of a barometer
+    (0.1 %). A self-adapting burner regulates the weather out: value unchanged, uncertainty 0.
 
-    Raises ValueError for an unknown control or quantity. Source of the law: ideal gas through a fixed
-    orifice or fan, own derivation.
+    Raises ValueError for an unknown control or quantity.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> value, _ = corrected_to_reference(FUELS["methane"], "pneumatic ratio", "co2", 8.79, 0.0)
     >>> round(float(value), 1)
     9.2
     """
-    if quantity not in ("o2", "co2"):
-        raise ValueError(f"quantity: {quantity!r} is not one of o2, co2")
-    if control == "self-adapting":
-        value, _, _ = np.broadcast_arrays(floats(value_pct), floats(air_temp_c), floats(relative_humidity))
-        return value[()], 0 * value[()]
-    if control not in CONTROL_LAWS:
-        raise ValueError(f"control: {control!r} is not one of self-adapting, {', '.join(CONTROL_LAWS)}")
-    law = CONTROL_LAWS[control]
-    temp, humidity = floats(air_temp_c), floats(relative_humidity)
-    known_temp = np.where(np.isnan(temp), reference_air_temp_c, temp)
-    known_humidity = np.where(np.isnan(humidity), REFERENCE_RELATIVE_HUMIDITY, humidity)
-    here = _relative_air(law, known_temp, known_humidity)
-    reference = _relative_air(law, floats(reference_air_temp_c), floats(REFERENCE_RELATIVE_HUMIDITY))
-    shift = np.where(np.isnan(temp), 1.0, reference / here)
-    ratio = _line_ratio(fuel, quantity, floats(value_pct)) * shift
-    relative_std = _relative_std(law, temp, humidity, known_temp, reference_air_temp_c)
-    corrected = np.where(shift == 1.0, value_pct, _line_value_pct(fuel, quantity, ratio))[()]
+    law = _law(control, quantity)
+    value, temp, humidity = floats(value_pct), floats(air_temp_c), floats(relative_humidity)
+    pressure, reference_pa = (floats(np.nan if each is None else each) for each in (pressure_pa, reference_pressure_pa))
+    if law is None:
+        kept = np.broadcast_arrays(value, temp, humidity, pressure, reference_pa)[0][()]
+        return kept, 0 * kept
+    no_temp, no_pressure = np.isnan(temp), np.isnan(pressure) | np.isnan(reference_pa)
+    unsaid = no_temp | np.isnan(humidity)
+    here = _Intake(
+        np.where(no_temp, reference_air_temp_c, temp),
+        np.where(unsaid, REFERENCE_RELATIVE_HUMIDITY, humidity),
+        np.where(no_pressure, STANDARD_PRESSURE_PA, pressure),
+    )
+    there = _Intake(
+        floats(reference_air_temp_c),
+        floats(REFERENCE_RELATIVE_HUMIDITY),
+        np.where(no_pressure, STANDARD_PRESSURE_PA, reference_pa),
+    )
+    corrected, ratio = _moved(fuel, law, quantity, value, here, there)
+    known_humidity = np.where(np.isnan(humidity), UNKNOWN_HUMIDITY_STD, KNOWN_HUMIDITY_STD)
+    parts = (
+        law.temp_exponent * np.where(no_temp, MISSING_AIR_TEMP_STD_K, AIR_TEMP_STD_K) / (here.temp_c + ZERO_C_K),
+        known_humidity * water_fraction(here.temp_c, 1.0, here.pressure_pa),
+        law.temp_exponent_std * np.log((here.temp_c + ZERO_C_K) / (reference_air_temp_c + ZERO_C_K)),
+        law.pressure_exponent * np.where(no_pressure, WEATHER_PRESSURE_STD, BAROMETER_STD),
+    )
+    relative_std = np.sqrt(sum(part**2 for part in parts))
     return corrected, np.abs(_slope_pct(fuel, quantity, ratio)) * ratio * relative_std
 
 
-def _relative_air(law: ControlLaw, temp_c: Floats, relative_humidity: Floats) -> Floats:
+class _Intake(NamedTuple):
+    temp_c: Floats
+    relative_humidity: Floats
+    pressure_pa: Floats
+
+
+def _within(altitude_m: Floats) -> NDArray[np.bool_]:
+    low, high = ALTITUDE_RANGE_M
+    within: NDArray[np.bool_] = (altitude_m >= low) & (altitude_m <= high)
+    return within
+
+
+def _law(control: Control, quantity: Quantity) -> ControlLaw | None:
+    """The law of a control; None for one that regulates the air out."""
+    if quantity not in ("o2", "co2"):
+        raise ValueError(f"quantity: {quantity!r} is not one of o2, co2")
+    if control == "self-adapting":
+        return None
+    if control not in CONTROL_LAWS:
+        raise ValueError(f"control: {control!r} is not one of self-adapting, {', '.join(CONTROL_LAWS)}")
+    return CONTROL_LAWS[control]
+
+
+def _moved(
+    fuel: AnyFuel, law: ControlLaw, quantity: Quantity, value_pct: Floats, here: _Intake, there: _Intake
+) -> tuple[Floats, Floats]:
+    """The reading with the air of `there` [% vol, dry] and its excess air ratio; untouched where the air is the
+    same.
+    """
+    shift = _relative_air(law, there) / _relative_air(law, here)
+    ratio = _line_ratio(fuel, quantity, value_pct) * shift
+    return np.where(shift == 1.0, value_pct, _line_value_pct(fuel, quantity, ratio))[()], ratio
+
+
+def _relative_air(law: ControlLaw, intake: _Intake) -> Floats:
     """Dry air that the burner draws, up to a constant factor."""
-    water = water_fraction(temp_c, relative_humidity)
+    water = water_fraction(intake.temp_c, intake.relative_humidity, intake.pressure_pa)
     mass = AIR_MASS_G_MOL + water * (WATER_MASS_G_MOL - AIR_MASS_G_MOL)
-    moved = (temp_c + ZERO_C_K) * (mass if law.by_mass else 1.0)
-    air: Floats = (1 - water) / moved**law.temp_exponent
+    moved = (intake.temp_c + ZERO_C_K) * (mass if law.by_mass else 1.0)
+    pressed = (intake.pressure_pa / STANDARD_PRESSURE_PA) ** law.pressure_exponent
+    air: Floats = (1 - water) * pressed / moved**law.temp_exponent
     return air
 
 
-def _relative_std(law: ControlLaw, temp: Floats, humidity: Floats, known_temp: Floats, reference_c: float) -> Floats:
-    """Relative standard uncertainty of the excess air ratio from the correction [-]."""
-    kelvin = known_temp + ZERO_C_K
-    temp_std = np.where(np.isnan(temp), MISSING_AIR_TEMP_STD_K, AIR_TEMP_STD_K)
-    humidity_std = np.where(np.isnan(humidity), UNKNOWN_HUMIDITY_STD, KNOWN_HUMIDITY_STD)
-    parts = (
-        law.temp_exponent * temp_std / kelvin,
-        humidity_std * water_fraction(known_temp, 1.0),
-        law.temp_exponent_std * np.log(kelvin / (reference_c + ZERO_C_K)),
-        law.pressure_exponent * WEATHER_PRESSURE_STD,
-    )
-    total: Floats = np.sqrt(sum(part**2 for part in parts))
-    return total
-
-
-def _line_ratio(fuel: Fuel, quantity: Quantity, value_pct: Floats) -> Floats:
+def _line_ratio(fuel: AnyFuel, quantity: Quantity, value_pct: Floats) -> Floats:
     """Excess air ratio from a reading, continued below 1 for a CO2 reading above the fuel's maximum."""
     if quantity == "o2":
         return excess_air_ratio_from_o2(fuel, value_pct)
@@ -167,11 +294,11 @@ def _line_ratio(fuel: Fuel, quantity: Quantity, value_pct: Floats) -> Floats:
     return ratio
 
 
-def _line_value_pct(fuel: Fuel, quantity: Quantity, ratio: Floats) -> Floats:
+def _line_value_pct(fuel: AnyFuel, quantity: Quantity, ratio: Floats) -> Floats:
     return line_o2_pct(fuel, ratio) if quantity == "o2" else line_co2_pct(fuel, ratio)
 
 
-def _slope_pct(fuel: Fuel, quantity: Quantity, ratio: Floats) -> Floats:
+def _slope_pct(fuel: AnyFuel, quantity: Quantity, ratio: Floats) -> Floats:
     """Change of the reading with the excess air ratio [points per 1]."""
     dry = fuel.dry_products + (ratio - 1) * fuel.air_demand
     end = O2_AIR_PCT if quantity == "o2" else CO2_AIR_PCT - fuel.co2_max_pct

@@ -21,7 +21,14 @@ def floats(values: ArrayLike) -> Floats:
     return np.asarray(values, dtype=np.float64)
 
 
-def only_where(condition: Any, values: ArrayLike) -> Floats:
-    """The values where the condition holds, NaN elsewhere; a scalar stays a numpy scalar."""
-    kept: Floats = np.where(condition, values, np.nan)[()]
+def only_where(condition: Any, values: Any) -> Floats:
+    """The values where the condition holds, NaN elsewhere; both numpy's, a scalar stays a numpy scalar.
+
+    Where it holds throughout, the values themselves and no copy.
+    """
+    if condition.ndim == 0:
+        holds = bool(condition)
+    else:
+        holds = values.shape == condition.shape and np.count_nonzero(condition) == condition.size
+    kept: Floats = (values if holds else np.where(condition, values, np.nan))[()]
     return kept

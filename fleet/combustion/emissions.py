@@ -6,7 +6,7 @@ from numpy.typing import ArrayLike
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
 from fleet.combustion.flue_gas import O2_AIR_TRADE_PCT, dilution_factor
-from fleet.combustion.fuels import Fuel
+from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import CO_MASS_G_MOL, NO2_MASS_G_MOL
 from fleet.combustion.heat import KJ_PER_KWH
 
@@ -74,8 +74,25 @@ def co_co2_ratio(co_ppm: ArrayLike, co2_pct: ArrayLike) -> Floats:
     return only_where(co2 > 0, floats(co_ppm) / (co2 * 1e4))
 
 
+@QUIET
+def nox_from_no(no_ppm: ArrayLike, *, no2_share: float = 0.05) -> Floats:
+    """Nitrogen oxides [ppm, dry] estimated from NO alone [ppm, dry], where the analyser reads no NO2.
+
+    no2_share: NO2 in the nitrogen oxides [-]; 0.05 is common practice, no source, and a cold lean flame can
+    have several times that (from memory). An estimate: say so beside it.
+    Raises ValueError for a share outside 0 to below 1. Equation: NO / (1 - share). NaN below 0 ppm.
+
+    >>> round(float(nox_from_no(38.0)), 6)
+    40.0
+    """
+    if not 0 <= no2_share < 1:
+        raise ValueError(f"no2_share: {no2_share} is not a share of 0 to below 1")
+    no = floats(no_ppm)
+    return only_where(no >= 0, no / (1 - no2_share))
+
+
 def mg_per_kwh(
-    fuel: Fuel,
+    fuel: AnyFuel,
     ppm_air_free: ArrayLike,
     species: Literal["CO", "NO2"],
     basis: Literal["net", "gross"],

@@ -10,7 +10,7 @@ from typing import Final
 from numpy.typing import ArrayLike
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
-from fleet.combustion.fuels import Fuel
+from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import AIR, AIR_MASS_G_MOL, WATER_MASS_G_MOL
 
 O2_AIR_PCT: Final = 100 * AIR["O2"]
@@ -68,7 +68,7 @@ class FlueGas:
 
 
 @QUIET
-def flue_gas(fuel: Fuel, excess_air_ratio: ArrayLike, *, humidity_ratio: ArrayLike = 0.0) -> FlueGas:
+def flue_gas(fuel: AnyFuel, excess_air_ratio: ArrayLike, *, humidity_ratio: ArrayLike = 0.0) -> FlueGas:
     """Products of complete combustion [mol/mol fuel].
 
     excess_air_ratio: air supplied over air needed, at least 1; NaN below, where combustion can't be complete.
@@ -90,7 +90,17 @@ def flue_gas(fuel: Fuel, excess_air_ratio: ArrayLike, *, humidity_ratio: ArrayLi
 
 
 @QUIET
-def excess_air_ratio_from_o2(fuel: Fuel, o2_pct: ArrayLike) -> Floats:
+def water_pct_wet(fuel: AnyFuel, excess_air_ratio: ArrayLike, *, humidity_ratio: ArrayLike = 0.0) -> Floats:
+    """Water vapour in the wet flue gas [% vol], nothing condensed; arguments as in flue_gas, of which this is
+    one figure without the others.
+    """
+    air = _lean(excess_air_ratio) * fuel.air_demand
+    water = fuel.water_products + air * (floats(humidity_ratio) * AIR_MASS_G_MOL / WATER_MASS_G_MOL)
+    return 100 * water / (fuel.dry_products - fuel.air_demand + air + water)
+
+
+@QUIET
+def excess_air_ratio_from_o2(fuel: AnyFuel, o2_pct: ArrayLike) -> Floats:
     """Air supplied over air needed [-] from O2 in the dry flue gas [% vol].
 
     Equation: 1 + (D/A) O2 / (O2air - O2), exact. NaN below 0 and from the O2 of the air (20.946 %) upwards.
@@ -105,7 +115,7 @@ def excess_air_ratio_from_o2(fuel: Fuel, o2_pct: ArrayLike) -> Floats:
 
 
 @QUIET
-def excess_air_ratio_from_co2(fuel: Fuel, co2_pct: ArrayLike) -> Floats:
+def excess_air_ratio_from_co2(fuel: AnyFuel, co2_pct: ArrayLike) -> Floats:
     """Air supplied over air needed [-] from CO2 in the dry flue gas [% vol], taking the lean of its two
     answers.
 
@@ -122,29 +132,37 @@ def excess_air_ratio_from_co2(fuel: Fuel, co2_pct: ArrayLike) -> Floats:
     return _lean(only_where(co2 > CO2_AIR_PCT, ratio))
 
 
-def o2_pct_from_ratio(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+def o2_pct_from_ratio(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
     """O2 in the dry flue gas [% vol]; NaN where the ratio is below 1."""
     return line_o2_pct(fuel, _lean(excess_air_ratio))
 
 
-def co2_pct_from_ratio(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+def co2_pct_from_ratio(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
     """CO2 in the dry flue gas [% vol]; NaN where the ratio is below 1."""
     return line_co2_pct(fuel, _lean(excess_air_ratio))
 
 
-def co2_pct_from_o2(fuel: Fuel, o2_pct: ArrayLike) -> Floats:
+@QUIET
+def co2_pct_from_o2(fuel: AnyFuel, o2_pct: ArrayLike) -> Floats:
     """CO2 [% vol, dry] that belongs to an O2 reading; NaN where the ratio from O2 is.
+
+    Equation: CO2max (1 - s) + CO2air s, s = O2 / O2air: undiluted gas and air in their shares, exact.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> round(float(co2_pct_from_o2(FUELS["methane"], 5.0)), 3)
     8.949
     """
-    return co2_pct_from_ratio(fuel, excess_air_ratio_from_o2(fuel, o2_pct))
+    o2 = floats(o2_pct)
+    co2 = fuel.co2_max_pct - (fuel.co2_max_pct - CO2_AIR_PCT) / O2_AIR_PCT * o2
+    return only_where((o2 >= 0) & (o2 < O2_AIR_PCT), co2)
 
 
-def o2_pct_from_co2(fuel: Fuel, co2_pct: ArrayLike) -> Floats:
+@QUIET
+def o2_pct_from_co2(fuel: AnyFuel, co2_pct: ArrayLike) -> Floats:
     """O2 [% vol, dry] that belongs to a CO2 reading on the lean side; NaN where the ratio from CO2 is."""
-    return o2_pct_from_ratio(fuel, excess_air_ratio_from_co2(fuel, co2_pct))
+    co2 = floats(co2_pct)
+    o2 = O2_AIR_PCT * (fuel.co2_max_pct - co2) / (fuel.co2_max_pct - CO2_AIR_PCT)
+    return only_where((co2 > CO2_AIR_PCT) & (o2 >= -ROUNDING * O2_AIR_PCT), o2)
 
 
 @QUIET
@@ -182,14 +200,14 @@ def apparent_co2_max_pct(
 
 
 @QUIET
-def line_o2_pct(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+def line_o2_pct(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
     """O2 [% vol, dry] on the lean line; below a ratio of 1 it goes on negative, the O2 lacking."""
     excess = (floats(excess_air_ratio) - 1) * fuel.air_demand
     return O2_AIR_PCT * excess / (fuel.dry_products + excess)
 
 
 @QUIET
-def line_co2_pct(fuel: Fuel, excess_air_ratio: ArrayLike) -> Floats:
+def line_co2_pct(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
     """CO2 [% vol, dry] on the lean line, continued below a ratio of 1 above the fuel's maximum."""
     excess = (floats(excess_air_ratio) - 1) * fuel.air_demand
     return (fuel.co2_max_pct * fuel.dry_products + CO2_AIR_PCT * excess) / (fuel.dry_products + excess)

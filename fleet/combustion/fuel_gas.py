@@ -5,7 +5,6 @@ Reading EN 437 percentages as mole fractions would be wrong by up to 0.36 % for 
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -44,22 +43,6 @@ class GasProperties:
     lhv_mj_m3: float
     wobbe_gross_mj_m3: float
     wobbe_net_mj_m3: float
-
-
-def moles_from_volumes(volumes: Mapping[str, float]) -> dict[str, float]:
-    """Mole fractions from real-gas volume fractions at 15 °C: each is its volume over its Z, normalised.
-
-    Raises ValueError for an unknown species.
-
-    >>> moles = moles_from_volumes({"CH4": 0.87, "C3H8": 0.13})
-    >>> round(moles["C3H8"], 4)
-    0.1318
-    """
-    if unknown := volumes.keys() - SPECIES.keys():
-        raise ValueError(f"volumes: {sorted(unknown)} not known; known are {', '.join(SPECIES)}")
-    amounts = {key: volume / (1 - SPECIES[key].root_b ** 2) for key, volume in volumes.items()}
-    scale = math.fsum(volumes.values()) / math.fsum(amounts.values())
-    return {key: amount * scale for key, amount in amounts.items()}
 
 
 def gas_properties(fuel: Fuel) -> GasProperties:

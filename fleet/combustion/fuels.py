@@ -3,10 +3,11 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from types import MappingProxyType
 from typing import Final, Self
 
-from fleet.combustion.gases import AIR, ATOMIC_MASS_G_MOL, SPECIES, VAPORISATION_KJ_MOL
+from fleet.combustion.gases import AIR, ATOMIC_MASS_G_MOL, SPECIES, VAPORISATION_KJ_MOL, moles_from_volumes
 
 SUM_TOLERANCE: Final = 0.005
 # Below this a sum differs from one by rounding only, which is not worth a note.
@@ -35,7 +36,8 @@ def _sum_note(shares: Mapping[str, float]) -> tuple[str, ...]:
     return (f"Fractions summed to {total:.6g} and were divided by that sum.",)
 
 
-@dataclass(frozen=True, slots=True)
+# No slots: what follows from the composition is reckoned once and kept with the fuel.
+@dataclass(frozen=True)
 class Fuel:
     """One fuel, counted in moles; a fuel known by mass is counted per mole of its carbon.
 
@@ -145,27 +147,27 @@ class Fuel:
             notes=_sum_note(mass_fractions),
         )
 
-    @property
+    @cached_property
     def oxygen_demand(self) -> float:
         """Oxygen for complete combustion [mol/mol fuel]: c + h/4 + s - o/2."""
         return self.carbon + self.hydrogen / 4 + self.sulfur - self.oxygen / 2
 
-    @property
+    @cached_property
     def air_demand(self) -> float:
         """Dry air for complete combustion without excess [mol/mol fuel]."""
         return self.oxygen_demand / AIR["O2"]
 
-    @property
+    @cached_property
     def dry_products(self) -> float:
         """Dry flue gas without excess air [mol/mol fuel], the CO2 of the air included."""
         return self.carbon + self.sulfur + self.nitrogen / 2 + self.air_demand * (1 - AIR["O2"])
 
-    @property
+    @cached_property
     def water_products(self) -> float:
         """Water made by combustion [mol/mol fuel]."""
         return self.hydrogen / 2
 
-    @property
+    @cached_property
     def co2_max_pct(self) -> float:
         """CO2 in the dry flue gas without excess air [% vol], for air with 20.946 % O2 and 0.04 % CO2.
 
@@ -173,55 +175,132 @@ class Fuel:
         """
         return 100 * (self.carbon + self.air_demand * AIR["CO2"]) / self.dry_products
 
-    @property
+    @cached_property
     def lhv_kj_mol(self) -> float:
         """Net heating value at 25 °C [kJ/mol]: gross less the heat of vaporisation of the water made."""
         return self.hhv_kj_mol - VAPORISATION_KJ_MOL * self.water_products
 
-    @property
+    @cached_property
     def net_per_gross(self) -> float:
         """Net over gross heating value; turns a gross basis into a net one."""
         return self.lhv_kj_mol / self.hhv_kj_mol
 
-    @property
+    @cached_property
     def molar_mass_g_mol(self) -> float:
         """Mass of a mole of the fuel as counted here [g/mol]."""
         atoms = (self.carbon, self.hydrogen, self.oxygen, self.nitrogen, self.sulfur)
         return math.fsum(n * m for n, m in zip(atoms, ATOMIC_MASS_G_MOL.values(), strict=True))
 
 
-_PURE_GAS = "a pure gas: no composition to source; EN 437 test gas"
+def hydrogen_blend(base: Fuel, share: float) -> Fuel:
+    """The base gas with so much of the blend hydrogen, by mole [0 to 1]; the name says base and share.
+
+    Raises ValueError for a base known by mass and for a share outside 0 to 1.
+
+    >>> blend = hydrogen_blend(FUELS["methane"], 0.2)
+    >>> blend.name, round(blend.co2_max_pct, 2)
+    ('methane_20_h2', 11.13)
+    """
+    if not base.composition:
+        raise ValueError(f"base: fuel {base.name!r} is known by mass, not as a gas")
+    if not 0 <= share <= 1:
+        raise ValueError(f"share: {share} is not a mole fraction of 0 to 1")
+    moles = {key: x * (1 - share) for key, x in base.composition if share < 1}
+    if share > 0:
+        moles["H2"] = moles.get("H2", 0.0) + share
+    return Fuel.from_composition(
+        f"{base.name}_{100 * share:g}_h2",
+        moles,
+        label=f"{base.label} with {100 * share:g} % hydrogen",
+        source=f"{100 * share:g} mol % hydrogen in: {base.source}",
+        evidence=f"share by definition; base {base.evidence}",
+    )
+
+
+def fuel_for(name: str, composition: Mapping[str, float | str] | None = None) -> Fuel:
+    """The fuel of this name on our list or, given a composition, a gas of that name made of it.
+
+    composition: mole fractions as in Fuel.from_composition, decimal texts allowed; empty means none.
+    Raises ValueError for a name that isn't on the list and for a composition that makes no fuel.
+
+    >>> fuel_for("propane") is FUELS["propane"]
+    True
+    >>> round(fuel_for("our landfill", {"CH4": "0.55", "CO2": "0.45"}).co2_max_pct, 2)
+    19.45
+    """
+    if composition:
+        return _mixed(name, tuple(composition.items()))
+    if name not in FUELS:
+        raise ValueError(f"name: {name!r} is not a fuel known here; known are {', '.join(FUELS)}")
+    return FUELS[name]
+
+
+@lru_cache(maxsize=512)
+def _mixed(name: str, composition: tuple[tuple[str, float | str], ...]) -> Fuel:
+    return Fuel.from_composition(
+        name,
+        {key: _number(key, share) for key, share in composition},
+        source="composition as given",
+        evidence="as given",
+    )
+
+
+def _number(key: str, share: float | str) -> float:
+    try:
+        return float(share)
+    except ValueError:
+        raise ValueError(f"composition: the fraction of {key} is {share!r}, but must be a number") from None
+
+
+# On the list for tests of appliances in a laboratory; no supply brings them.
+TEST_GASES: Final = ("g21", "g222", "g23", "g24", "g26", "g27")
+
+_PURE_GAS: Final = "a pure gas: no composition to source"
+_SEEN: Final = "seen in the text of EN 437:2003+A1:2009 table 2"
+_MEMORY: Final = "from memory"
+
+
+def _test_gas(name: str, gas: str, volumes: Mapping[str, float], evidence: str, label: str = "") -> Fuel:
+    """A test gas of EN 437, which states real-gas volumes at 15 °C."""
+    return Fuel.from_composition(
+        name,
+        moles_from_volumes(volumes),
+        label=label or f"EN 437 test gas {gas}",
+        source=f"EN 437, test gas {gas}, volumes turned to moles",
+        evidence=evidence,
+    )
+
+
+_NATURAL_GAS: Final = Fuel.from_composition(
+    "natural_gas",
+    {
+        "CH4": 0.939,
+        "C2H6": 0.042,
+        "C3H8": 0.003,
+        "iC4": 0.0003,
+        "nC4": 0.0003,
+        "nC5": 0.0003,
+        "N2": 0.010,
+        "CO2": 0.005,
+    },
+    label="Natural gas (typical)",
+    source="typical gas composition published by an Ontario gas utility, C5+ taken as n-pentane",
+    evidence="seen in the source; its 38.7 MJ/m³ gross and Wobbe 50.4 are reproduced to 0.1 %",
+)
 
 FUELS: Final[Mapping[str, Fuel]] = MappingProxyType(
     {
         fuel.name: fuel
         for fuel in (
+            _NATURAL_GAS,
             Fuel.from_composition(
-                "natural_gas",
-                {
-                    "CH4": 0.939,
-                    "C2H6": 0.042,
-                    "C3H8": 0.003,
-                    "iC4": 0.0003,
-                    "nC4": 0.0003,
-                    "nC5": 0.0003,
-                    "N2": 0.010,
-                    "CO2": 0.005,
-                },
-                label="Natural gas (typical)",
-                source="typical gas composition published by an Ontario gas utility, C5+ taken as n-pentane",
-                evidence="seen in the source; its 38.7 MJ/m³ gross and Wobbe 50.4 are reproduced to 0.1 %",
+                "methane",
+                {"CH4": 1.0},
+                label="Methane (G20)",
+                source=f"{_PURE_GAS}; EN 437 test gas",
+                evidence="definition",
             ),
-            Fuel.from_composition(
-                "methane", {"CH4": 1.0}, label="Methane (G20)", source=_PURE_GAS, evidence="definition"
-            ),
-            Fuel.from_composition(
-                "natural_gas_l",
-                {"CH4": 0.86, "N2": 0.14},
-                label="Low-calorific natural gas (G25)",
-                source="EN 437, test gas G25",
-                evidence="from memory",
-            ),
+            _test_gas("natural_gas_l", "G25", {"CH4": 0.86, "N2": 0.14}, _MEMORY, "Low-calorific natural gas (G25)"),
             Fuel.from_composition(
                 "natural_gas_20_h2",
                 {"CH4": 0.8, "H2": 0.2},
@@ -230,15 +309,13 @@ FUELS: Final[Mapping[str, Fuel]] = MappingProxyType(
                 evidence="definition",
             ),
             Fuel.from_composition(
-                "propane", {"C3H8": 1.0}, label="Propane (G31)", source=_PURE_GAS, evidence="definition"
+                "propane",
+                {"C3H8": 1.0},
+                label="Propane (G31)",
+                source=f"{_PURE_GAS}; EN 437 test gas",
+                evidence="definition",
             ),
-            Fuel.from_composition(
-                "butane",
-                {"nC4": 0.5, "iC4": 0.5},
-                label="Butane (G30)",
-                source="EN 437, test gas G30",
-                evidence="from memory",
-            ),
+            _test_gas("butane", "G30", {"nC4": 0.5, "iC4": 0.5}, _MEMORY, "Butane (G30)"),
             Fuel.from_ultimate_analysis(
                 "light_oil",
                 {"C": 0.86877, "H": 0.13123},
@@ -250,6 +327,29 @@ FUELS: Final[Mapping[str, Fuel]] = MappingProxyType(
                     "(from memory) and above the rounded 15.0 % of ASHRAE Fundamentals 2021 ch. 28 table 15"
                 ),
             ),
+            Fuel.from_composition(
+                "lpg",
+                {"C3H8": 0.7, "nC4": 0.2, "iC4": 0.1},
+                label="Liquefied petroleum gas (propane and butane)",
+                source="mixture of our own choice by mole: deliveries differ",
+                evidence="own choice, no source",
+            ),
+            Fuel.from_composition(
+                "biogas",
+                {"CH4": 0.6, "CO2": 0.4},
+                label="Biogas (60 % methane)",
+                source="60 mol % methane, 40 mol % carbon dioxide: plants differ",
+                evidence="common practice, no source",
+            ),
+            hydrogen_blend(_NATURAL_GAS, 0.1),
+            hydrogen_blend(_NATURAL_GAS, 0.3),
+            Fuel.from_composition("hydrogen", {"H2": 1.0}, label="Hydrogen", source=_PURE_GAS, evidence="definition"),
+            _test_gas("g21", "G21", {"CH4": 0.87, "C3H8": 0.13}, _MEMORY),
+            _test_gas("g222", "G222", {"CH4": 0.77, "H2": 0.23}, _SEEN),
+            _test_gas("g23", "G23", {"CH4": 0.925, "N2": 0.075}, _SEEN),
+            _test_gas("g24", "G24", {"CH4": 0.68, "C3H8": 0.12, "H2": 0.20}, _SEEN),
+            _test_gas("g26", "G26", {"CH4": 0.80, "C3H8": 0.07, "N2": 0.13}, _MEMORY),
+            _test_gas("g27", "G27", {"CH4": 0.82, "N2": 0.18}, _MEMORY),
         )
     }
 )

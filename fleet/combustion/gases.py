@@ -8,6 +8,8 @@ Heat capacities of the fuel species at 25 °C: handbook values from memory; they
 than 0.03 points and the heating value at 15 °C by less than 0.01 %.
 """
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
@@ -66,6 +68,23 @@ SPECIES: Final = MappingProxyType(
         "O2": Species(0, 0, 2, 0, 0.0, 29.4, 0.0283),
     }
 )
+
+
+def moles_from_volumes(volumes: Mapping[str, float]) -> dict[str, float]:
+    """Mole fractions from real-gas volume fractions at 15 °C: each is its volume over its Z, normalised.
+
+    Raises ValueError for an unknown species.
+
+    >>> moles = moles_from_volumes({"CH4": 0.87, "C3H8": 0.13})
+    >>> round(moles["C3H8"], 4)
+    0.1318
+    """
+    if unknown := volumes.keys() - SPECIES.keys():
+        raise ValueError(f"volumes: {sorted(unknown)} not known; known are {', '.join(SPECIES)}")
+    amounts = {key: volume / (1 - SPECIES[key].root_b ** 2) for key, volume in volumes.items()}
+    scale = math.fsum(volumes.values()) / math.fsum(amounts.values())
+    return {key: amount * scale for key, amount in amounts.items()}
+
 
 # Enthalpy above 25 °C: h = x (a + b x + c x^2 + d x^3) J/mol, x = t - 25 °C, fitted to the NASA 7-coefficient
 # data (McBride and others) from -20 to 300 °C with an error of at most 0.083 J/mol.

@@ -5,21 +5,23 @@ the critical point; carried on to -30 °C they give the pressure over supercoole
 needs.
 """
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
-from fleet.combustion.flue_gas import flue_gas
+from fleet.combustion.flue_gas import water_pct_wet
+from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.fuels import Fuel
 from fleet.combustion.gases import AIR_MASS_G_MOL, STANDARD_PRESSURE_PA, WATER_MASS_G_MOL, ZERO_C_K
 
 SATURATION_RANGE_C: Final = (-30.0, 373.946)
 SATURATION_RANGE_PA: Final = (50.9, 22.064e6)
 
-# IAPWS-IF97 table 34.
-_N: Final = (
+# IAPWS-IF97 table 34, and from it the quadratics of equations 30 and 31 divided by their first coefficient.
+_N1, _N2, _N3, _N4, _N5, _N6, _N7, _N8, _N9, _N10 = (
     0.11670521452767e4,
     -0.72421316703206e6,
     -0.17073846940092e2,
@@ -31,6 +33,13 @@ _N: Final = (
     -0.23855557567849,
     0.65017534844798e3,
 )
+_B_OF_THETA: Final = (_N4 / _N3, _N5 / _N3)
+_C_OF_THETA: Final = (_N7 / _N6, _N8 / _N6)
+_F_OF_BETA: Final = (_N4 / _N1, _N7 / _N1)
+_G_OF_BETA: Final = (_N5 / _N2, _N8 / _N2)
+_FOUR_AC: Final = 4 * _N6 / _N3**2
+_FOUR_EG: Final = 4 * _N2 / _N1**2
+_PA: Final = 1e6 * (2 * _N6 / -_N3) ** 4
 
 
 @QUIET
@@ -42,15 +51,16 @@ def saturation_pressure_pa(temp_c: ArrayLike) -> Floats:
     >>> round(float(saturation_pressure_pa(25.0)), 2)
     3169.75
     """
-    n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _N
     t = floats(temp_c)
     low, high = SATURATION_RANGE_C
-    kelvin = t + ZERO_C_K
-    theta = kelvin + n9 / (kelvin - n10)
-    a = theta**2 + n1 * theta + n2
-    b = n3 * theta**2 + n4 * theta + n5
-    c = n6 * theta**2 + n7 * theta + n8
-    pressure = 1e6 * (2 * c / (-b + np.sqrt(b**2 - 4 * a * c))) ** 4
+    theta = _N9 / (t + (ZERO_C_K - _N10)) + (t + ZERO_C_K)
+    a = (theta + _N1) * theta + _N2
+    b = (theta + _B_OF_THETA[0]) * theta + _B_OF_THETA[1]
+    c = (theta + _C_OF_THETA[0]) * theta + _C_OF_THETA[1]
+    root = c / (np.sqrt(b * b - a * c * _FOUR_AC) + b)
+    # Squared twice: numpy's power of four takes ten times as long.
+    square = root * root
+    pressure = square * square * _PA
     return only_where((t >= low) & (t <= high), pressure)
 
 
@@ -64,16 +74,16 @@ def saturation_temperature_c(pressure_pa: ArrayLike) -> Floats:
     >>> round(float(saturation_temperature_c(101325.0)), 2)
     99.97
     """
-    n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _N
     p = floats(pressure_pa)
     low, high = SATURATION_RANGE_PA
-    beta = (p / 1e6) ** 0.25
-    e = beta**2 + n3 * beta + n6
-    f = n1 * beta**2 + n4 * beta + n7
-    g = n2 * beta**2 + n5 * beta + n8
-    d = 2 * g / (-f - np.sqrt(f**2 - 4 * e * g))
-    kelvin = (n10 + d - np.sqrt((n10 + d) ** 2 - 4 * (n9 + n10 * d))) / 2
-    return only_where((p >= low) & (p <= high), kelvin - ZERO_C_K)
+    beta = np.sqrt(np.sqrt(p * 1e-6))
+    e = (beta + _N3) * beta + _N6
+    f = (beta + _F_OF_BETA[0]) * beta + _F_OF_BETA[1]
+    g = (beta + _G_OF_BETA[0]) * beta + _G_OF_BETA[1]
+    d = g * (-2 * _N2 / _N1) / (np.sqrt(f * f - e * g * _FOUR_EG) + f)
+    beyond = d - _N10
+    temp_c = (d - np.sqrt(beyond * beyond - 4 * _N9)) * 0.5 + (_N10 / 2 - ZERO_C_K)
+    return only_where((p >= low) & (p <= high), temp_c)
 
 
 @QUIET
@@ -104,7 +114,7 @@ def humidity_ratio(
 
 @QUIET
 def dew_point_c(
-    fuel: Fuel,
+    fuel: AnyFuel,
     excess_air_ratio: ArrayLike,
     *,
     pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
@@ -119,5 +129,18 @@ def dew_point_c(
     >>> round(float(dew_point_c(FUELS["methane"], 1.25)), 1)
     54.9
     """
-    gas = flue_gas(fuel, excess_air_ratio, humidity_ratio=humidity_ratio)
-    return saturation_temperature_c(gas.water_pct_wet / 100 * floats(pressure_pa))
+    share_pct = water_pct_wet(fuel, excess_air_ratio, humidity_ratio=humidity_ratio)
+    return saturation_temperature_c(share_pct / 100 * floats(pressure_pa))
+
+
+@lru_cache(maxsize=1024)
+def highest_dew_point_c(
+    fuels: tuple[Fuel, ...], *, pressure_pa: float = STANDARD_PRESSURE_PA, humidity_ratio: float = 0.0
+) -> float:
+    """The highest dew point that any excess air can give with any of the fuels [°C]; NaN without water.
+
+    More air takes the share of water from that of the gas without excess towards that of the humid air.
+    """
+    wettest_pct = max(float(water_pct_wet(fuel, 1.0, humidity_ratio=humidity_ratio)) for fuel in fuels)
+    moist = humidity_ratio * AIR_MASS_G_MOL / WATER_MASS_G_MOL
+    return float(saturation_temperature_c(max(wettest_pct / 100, moist / (1 + moist)) * pressure_pa))

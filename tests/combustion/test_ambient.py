@@ -9,12 +9,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.combustion import FUELS, Fuel, barometric_pressure_pa, co2_pct_from_o2, corrected_to_reference
+from fleet.combustion import (
+    ALTITUDE_DERATES,
+    FUELS,
+    Fuel,
+    altitude_derate,
+    at_conditions,
+    barometric_pressure_pa,
+    co2_pct_from_o2,
+    corrected_to_reference,
+    excess_air_ratio_from_o2,
+    o2_pct_from_ratio,
+)
 from fleet.combustion.ambient import Control, Quantity
 from tests.combustion.cases import fuels, property_settings, rows
 
 METHANE = FUELS["methane"]
 CONTROLS: dict[str, Control] = {"ratio": "pneumatic ratio", "fixed_fan": "linkage"}
+ALL_CASES = rows("ambient_effects_G20")
 CASES = [case for case in rows("ambient_effects_G20") if case["altitude_m"] == "0"]
 ALTITUDES = [case for case in rows("ambient_effects_G20") if case["altitude_m"] != "0"]
 REGULATING = [control for control in get_args(Control) if control != "self-adapting"]
@@ -24,6 +36,43 @@ intake_temps_c = st.floats(-20.0, 40.0)
 
 def ids(case: dict[str, str]) -> str:
     return f"{case['control']} {case['T_air_C']} °C {case['altitude_m']} m"
+
+
+@pytest.mark.parametrize("case", ALL_CASES, ids=ids)
+def test_every_case_follows_from_the_setting_at_sea_level(case: dict[str, str]) -> None:
+    """Set to 1.25 at 20 °C, 50 % humidity, sea level. Tolerance: the last digit printed (0.0001 of the ratio,
+    0.01 of O2 and CO2); two of the ratio, because the pressures of the cases are rounded to 0.1 hPa.
+    """
+    there = {
+        "to_air_temp_c": float(case["T_air_C"]),
+        "to_pressure_pa": 100 * float(case["p_hPa"]),
+        "to_relative_humidity": float(case["RH"]),
+    }
+    set_o2 = o2_pct_from_ratio(METHANE, 1.25)
+    control = CONTROLS[case["control"]]
+    o2 = at_conditions(METHANE, control, "o2", set_o2, air_temp_c=20.0, **there)
+    co2 = at_conditions(METHANE, control, "co2", co2_pct_from_o2(METHANE, set_o2), air_temp_c=20.0, **there)
+    assert excess_air_ratio_from_o2(METHANE, o2) == pytest.approx(float(case["lambda"]), abs=2e-4)
+    assert o2 == pytest.approx(float(case["O2_dry_pct"]), abs=0.01)
+    assert co2 == pytest.approx(float(case["CO2_dry_pct"]), abs=0.01)
+    assert co2 - 9.188 == pytest.approx(float(case["dCO2_points"]), abs=0.01)
+
+
+@pytest.mark.parametrize("case", ALTITUDES, ids=ids)
+@pytest.mark.parametrize(("quantity", "column", "base"), [("o2", "O2_dry_pct", 4.572), ("co2", "CO2_dry_pct", 9.188)])
+def test_takes_a_known_pressure_out(case: dict[str, str], quantity: Quantity, column: str, base: float) -> None:
+    """Tolerance as where the humidity is known."""
+    value, _ = corrected_to_reference(
+        METHANE,
+        CONTROLS[case["control"]],
+        quantity,
+        float(case[column]),
+        20.0,
+        relative_humidity=0.5,
+        pressure_pa=100 * float(case["p_hPa"]),
+        reference_pressure_pa=101_325.0,
+    )
+    assert value == pytest.approx(base, abs=0.01)
 
 
 @pytest.mark.parametrize("case", CASES, ids=ids)
@@ -125,6 +174,111 @@ def test_a_self_adapting_burner_needs_no_correction(fuel: Fuel, o2_pct: float, t
     assert (value, std) == pytest.approx((o2_pct, 0.0), abs=0)
 
 
+@property_settings
+@given(fuels, st.sampled_from(REGULATING), st.floats(0.5, 12.0), intake_temps_c, st.floats(70_000.0, 105_000.0))
+def test_there_and_back_is_the_same_reading(
+    fuel: Fuel, control: Control, o2_pct: float, temp_c: float, pressure_pa: float
+) -> None:
+    here = {"air_temp_c": temp_c, "pressure_pa": pressure_pa, "relative_humidity": 0.8}
+    there = {"air_temp_c": 20.0, "pressure_pa": 101_325.0, "relative_humidity": 0.3}
+    moved = at_conditions(fuel, control, "o2", o2_pct, **here, **{f"to_{name}": x for name, x in there.items()})
+    back = at_conditions(fuel, control, "o2", moved, **there, **{f"to_{name}": x for name, x in here.items()})
+    if moved >= 0:
+        assert back == pytest.approx(o2_pct, rel=1e-9)
+    else:
+        assert np.isnan(back)
+
+
+@property_settings
+@given(fuels, st.sampled_from(REGULATING), readings_o2, intake_temps_c, st.floats(0.0, 1.0))
+def test_the_correction_is_the_move_to_the_reference(
+    fuel: Fuel, control: Control, o2_pct: float, temp_c: float, humidity: float
+) -> None:
+    corrected, _ = corrected_to_reference(fuel, control, "o2", o2_pct, temp_c, relative_humidity=humidity)
+    moved = at_conditions(
+        fuel, control, "o2", o2_pct, air_temp_c=temp_c, relative_humidity=humidity, to_air_temp_c=20.0
+    )
+    assert corrected == pytest.approx(float(moved), rel=1e-12)
+
+
+def test_the_same_air_changes_nothing() -> None:
+    air = {"air_temp_c": 31.0, "pressure_pa": 90_000.0, "relative_humidity": 0.7}
+    same = {f"to_{name}": value for name, value in air.items()}
+    assert at_conditions(METHANE, "linkage", "co2", [9.0, 8.5], **air, **same).tolist() == [9.0, 8.5]
+
+
+def test_a_self_adapting_burner_stays_where_it_was_set() -> None:
+    moved = at_conditions(METHANE, "self-adapting", "o2", 5.0, air_temp_c=20.0, to_air_temp_c=[-10.0, 30.0])
+    assert moved.tolist() == [5.0, 5.0]
+
+
+@pytest.mark.parametrize(
+    ("control", "shrinks"), [("linkage", True), ("oil pressure jet", True), ("pneumatic ratio", False)]
+)
+def test_a_barometer_takes_the_weather_from_the_uncertainty(control: Control, shrinks: bool) -> None:
+    """Where the pressure counts; behind a ratio control it cancels anyway."""
+    _, without = corrected_to_reference(METHANE, control, "o2", 5.0, 20.0)
+    value, std = corrected_to_reference(
+        METHANE, control, "o2", 5.0, 20.0, pressure_pa=[101_325.0, np.nan], reference_pressure_pa=101_325.0
+    )
+    assert value.tolist() == [5.0, 5.0]
+    assert std[1] == pytest.approx(without, rel=1e-12)
+    assert (std[0] < std[1]) is np.bool_(shrinks)
+
+
+def test_low_pressure_is_corrected_towards_more_air() -> None:
+    """A fixed fan in a depression of 3 % draws less air per gas: about 0.5 % O2, common practice, no source."""
+    pressure = {"pressure_pa": 98_285.0, "reference_pressure_pa": 101_325.0}
+    value, _ = corrected_to_reference(METHANE, "linkage", "o2", 5.0, 20.0, **pressure)
+    assert 0.2 < value - 5.0 < 0.6
+    ratio, _ = corrected_to_reference(METHANE, "pneumatic ratio", "o2", 5.0, 20.0, **pressure)
+    assert ratio == pytest.approx(5.0, abs=0.02)
+
+
+def test_pressure_is_left_alone_where_one_of_the_two_is_not_known() -> None:
+    plain = corrected_to_reference(METHANE, "linkage", "co2", 9.0, 5.0)
+    for known in ({"pressure_pa": 95_000.0}, {"reference_pressure_pa": 95_000.0}, {"pressure_pa": None}):
+        assert corrected_to_reference(METHANE, "linkage", "co2", 9.0, 5.0, **known) == plain
+
+
+def test_a_missing_intake_temperature_does_not_stop_the_pressure() -> None:
+    pressure = {"pressure_pa": 95_000.0, "reference_pressure_pa": 101_325.0}
+    value, _ = corrected_to_reference(METHANE, "linkage", "o2", 5.0, np.nan, **pressure)
+    known, _ = corrected_to_reference(METHANE, "linkage", "o2", 5.0, 20.0, **pressure)
+    assert value == pytest.approx(float(known), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("rule", "feet", "pct"),
+    [
+        ("nfpa_54", 2000.0, 0.0),
+        ("nfpa_54", 5280.0, 21.12),
+        ("induced_draft", 5000.0, 9.0),
+        ("premix_tracking", 5000.0, 15.5),
+    ],
+)
+def test_published_derates(rule: str, feet: float, pct: float) -> None:
+    """4 % per 1000 ft above 2000 ft (NFPA 54), 1.8 and 3.1 % per 1000 ft (ASHRAE RP-1182, RP-1388)."""
+    assert altitude_derate(ALTITUDE_DERATES[rule], 0.3048 * feet) == pytest.approx(pct, abs=1e-9)
+
+
+def test_the_derates_are_those_of_the_thinner_air() -> None:
+    """Gas follows the root of the pressure behind a fan, and the pressure where it tracks the air: per 1000 ft
+    over the first 5000 ft, to 0.4 points.
+    """
+    left = barometric_pressure_pa(0.3048 * 5000.0) / 101_325.0
+    assert ALTITUDE_DERATES["induced_draft"].pct_per_1000_ft == pytest.approx(100 * (1 - left**0.5) / 5, abs=0.1)
+    assert ALTITUDE_DERATES["premix_tracking"].pct_per_1000_ft == pytest.approx(100 * (1 - left) / 5, abs=0.4)
+
+
+def test_derates_say_where_they_come_from_and_end_with_the_atmosphere() -> None:
+    for rule in ALTITUDE_DERATES.values():
+        assert rule.source
+        assert rule.evidence
+        assert np.isnan(altitude_derate(rule, [-2000.0, 12_000.0, np.nan])).all()
+        assert altitude_derate(rule, 0.0) == 0.0
+
+
 def test_a_lean_winter_setting_can_run_out_of_air_in_summer() -> None:
     """A reading of 1 % O2 at -20 °C on a fixed fan: below zero at 20 °C, in either quantity."""
     o2, _ = corrected_to_reference(METHANE, "linkage", "o2", 1.0, -20.0)
@@ -143,5 +297,7 @@ def test_a_missing_reading_stays_missing(control: Control) -> None:
 def test_refuses_an_unknown_control_or_quantity() -> None:
     with pytest.raises(ValueError, match="control"):
         corrected_to_reference(METHANE, "magic", "o2", 5.0, 5.0)  # type: ignore[arg-type]  # the misuse under test
+    with pytest.raises(ValueError, match="control"):
+        at_conditions(METHANE, "magic", "o2", 5.0, air_temp_c=5.0, to_air_temp_c=9.0)  # type: ignore[arg-type]  # the misuse under test
     with pytest.raises(ValueError, match="quantity"):
         corrected_to_reference(METHANE, "linkage", "co", 5.0, 5.0)  # type: ignore[arg-type]  # the misuse under test

@@ -9,11 +9,13 @@ from collections.abc import Callable
 import pytest
 
 from fleet.combustion import (
+    ALTITUDE_DERATES,
     FUELS,
     LOSS_COEFFICIENTS,
     Fuel,
     air_free,
     air_free_from_co2,
+    altitude_derate,
     apparent_co2_max_pct,
     co2_pct_from_ratio,
     co_co2_ratio,
@@ -36,7 +38,6 @@ OTHER_ROOMS = {
     "guard_band_factor_one_sided",
     "conformance_probability",
     "flue_loss_limit_pct",
-    "altitude_derate_pct",
 }
 
 EN_437_GASES = {
@@ -153,6 +154,10 @@ def _co_mass(inputs: str) -> float:
     return float(mg_per_kwh(CASE_FUELS["OIL2" if inputs.startswith("oil") else "G20"], 1.0, "CO", "net"))
 
 
+def _derate(inputs: str) -> float:
+    return float(altitude_derate(ALTITUDE_DERATES["nfpa_54"], number_after("NFPA 54:", inputs) * 0.3048))
+
+
 ANSWERS: dict[str, Callable[[str], float]] = {
     "co2_max_dry_pct": _co2_max,
     **{quantity: _gas_property(quantity) for quantity in GAS_FIELDS},
@@ -173,6 +178,7 @@ ANSWERS: dict[str, Callable[[str], float]] = {
     "nox_mg_per_kWh_net": lambda inputs: float(mg_per_kwh(CASE_FUELS["G20"], 1.0, "NO2", "net")),
     "Fd_dscf_per_MMBtu": _f_factor(lambda fuel: fuel.dry_products),
     "Fc_scf_per_MMBtu": _f_factor(lambda fuel: fuel.co2_max_pct / 100 * fuel.dry_products),
+    "altitude_derate_pct": _derate,
     "saturation_pressure_Pa": lambda inputs: float(saturation_pressure_pa(number_after("T=", inputs) - 273.15)),
 }
 

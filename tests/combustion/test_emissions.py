@@ -12,10 +12,13 @@ from fleet.combustion import (
     co2_pct_from_o2,
     co_co2_ratio,
     mg_per_kwh,
+    nox_from_no,
 )
 from fleet.combustion.emissions import O2_TOO_DILUTE_PCT
-from tests.combustion.cases import co_ppm_values, fuels, property_settings
+from tests.combustion.cases import CASE_FUELS, co_ppm_values, fuels, property_settings
 
+# Of hydrogen only the CO2 of the air is left.
+carbon_fuels = fuels.filter(lambda fuel: fuel.carbon > 0)
 o2_below_limit = st.floats(0.0, 17.999)
 
 
@@ -41,7 +44,7 @@ def test_reference_zero_is_air_free_and_its_own_o2_changes_nothing(co_ppm: float
 
 
 @property_settings
-@given(fuels, co_ppm_values, st.floats(0.0, 12.0))
+@given(carbon_fuels, co_ppm_values, st.floats(0.0, 12.0))
 def test_air_free_by_o2_and_by_co2_agree(fuel: Fuel, co_ppm: float, o2_pct: float) -> None:
     """Within 1 %: the trade's 20.9 % stands for 20.946, and the CO2 of the air is left out."""
     by_co2 = air_free_from_co2(co_ppm, co2_pct_from_o2(fuel, o2_pct), fuel.co2_max_pct)
@@ -85,3 +88,52 @@ def test_mass_per_heat_refuses_an_unknown_species_or_basis() -> None:
         mg_per_kwh(FUELS["methane"], 1.0, "SO2", "net")  # type: ignore[arg-type]  # the misuse under test
     with pytest.raises(ValueError, match="basis"):
         mg_per_kwh(FUELS["methane"], 1.0, "CO", "dry")  # type: ignore[arg-type]  # the misuse under test
+
+
+# 40 CFR part 75 appendix F: dry flue gas and CO2 [scf per million Btu gross] of natural gas, propane and butane.
+PUBLISHED_F = {"US_NG": (8710, 1040), "G31": (8710, 1190), "G30": (8710, 1250)}
+# One mole at 68 °F and 1 atm in cubic feet, and a million Btu in kJ.
+SCF_PER_MOL, KJ_PER_MMBTU = 24.0552 * 0.0353147, 1_055_056.0
+
+
+@pytest.mark.parametrize("name", PUBLISHED_F)
+def test_f_factors_of_the_federal_appendix(name: str) -> None:
+    """Computed from composition: Fd 8635, 8833, 8887 and Fc 1033, 1215, 1250; the published figures are
+    rounded averages of many gases, hence 2.5 %.
+    """
+    fuel, (dry, co2) = CASE_FUELS[name], PUBLISHED_F[name]
+    scf_per_mmbtu = SCF_PER_MOL * KJ_PER_MMBTU / fuel.hhv_kj_mol
+    assert fuel.dry_products * scf_per_mmbtu == pytest.approx(dry, rel=0.025)
+    assert fuel.co2_max_pct / 100 * fuel.dry_products * scf_per_mmbtu == pytest.approx(co2, rel=0.025)
+
+
+@pytest.mark.parametrize(("name", "published"), [("US_NG", 1.749), ("G31", 1.510), ("G30", 1.479)])
+@pytest.mark.parametrize("o2_pct", [0.0, 3.0, 8.0])
+def test_the_factor_that_checks_an_orsat_pair(name: str, published: float, o2_pct: float) -> None:
+    """Fo = (20.9 - O2) / CO2, EPA method 3B, values from memory: the same at any dilution, to 1 %."""
+    assert (20.9 - o2_pct) / co2_pct_from_o2(CASE_FUELS[name], o2_pct) == pytest.approx(published, rel=0.01)
+
+
+def test_a_limit_per_heat_by_f_factor_and_by_mass() -> None:
+    """NOx of 30 ppm at 3 % O2 on natural gas is 0.036 lb per million Btu: 1.194e-7 lb/scf ppm x Fd 8710 x
+    20.9 / 17.9 (EPA method 19, constants from memory).
+    """
+    gas = CASE_FUELS["US_NG"]
+    by_factor_lb = 1.194e-7 * 30 * 8710 * 20.9 / (20.9 - 3.0)
+    by_mass_mg_kwh = mg_per_kwh(gas, float(air_free(30.0, 3.0)), "NO2", "gross")
+    lb_per_mmbtu = by_mass_mg_kwh / 453_592.37 * KJ_PER_MMBTU / 3600
+    assert lb_per_mmbtu == pytest.approx(by_factor_lb, rel=0.015)
+    assert lb_per_mmbtu == pytest.approx(0.036, abs=1e-3)
+
+
+def test_nox_from_no_is_an_estimate_with_a_stated_share() -> None:
+    """95 ppm of NO with the customary 5 % of NO2 is 100 ppm of NOx, by definition."""
+    assert nox_from_no(95.0) == pytest.approx(100.0, rel=1e-12)
+    assert nox_from_no([50.0, 0.0], no2_share=0.5).tolist() == [100.0, 0.0]
+    assert np.isnan(nox_from_no([np.nan, -1.0])).all()
+
+
+@pytest.mark.parametrize("share", [-0.1, 1.0, np.nan])
+def test_nox_from_no_refuses_a_share_that_is_none(share: float) -> None:
+    with pytest.raises(ValueError, match="no2_share"):
+        nox_from_no(50.0, no2_share=share)

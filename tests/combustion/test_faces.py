@@ -16,6 +16,7 @@ import fleet.combustion as combustion
 from fleet.combustion import FUELS, LOSS_COEFFICIENTS
 
 GAS = FUELS["natural_gas"]
+OLDER_GAS = combustion.CO2_LOSS_COEFFICIENTS["de_older_natural_gas"]
 MODULES = [f"fleet.combustion.{module.name}" for module in pkgutil.iter_modules(combustion.__path__)]
 
 # Each numeric face as a function of one awkward value in its first numeric argument.
@@ -34,6 +35,24 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "dew_point_c": lambda x: combustion.dew_point_c(GAS, x),
     "efficiency": lambda x: combustion.heat_balance(GAS, 1.2, x, 20.0).efficiency_pct_net,
     "efficiency by ratio": lambda x: combustion.heat_balance(GAS, x, 150.0, 20.0).efficiency_pct_net,
+    "efficiency by O2": lambda x: combustion.flue_states(GAS, x, 40.0, 20.0).efficiency_pct_gross,
+    "condensate": lambda x: combustion.heat_balance(GAS, 1.2, x, 20.0).condensate_fraction,
+    "efficiency by intake": lambda x: combustion.heat_balance(GAS, 1.2, 150.0, x).efficiency_pct_net,
+    "efficiency by pressure": lambda x: combustion.heat_balance(GAS, 1.2, 40.0, 20.0, pressure_pa=x).efficiency_pct_net,
+    "efficiency by humidity": lambda x: (
+        combustion.heat_balance(GAS, 1.2, 40.0, 9.0, humidity_ratio=x).efficiency_pct_net
+    ),
+    "efficiency by CO": lambda x: combustion.heat_balance(GAS, 1.2, 40.0, 20.0, co_ppm=x).efficiency_pct_net,
+    "regulation_loss_from_co2": lambda x: combustion.regulation_loss_from_co2(OLDER_GAS, x, 150.0, 20.0),
+    "nox_from_no": combustion.nox_from_no,
+    "altitude_derate": lambda x: combustion.altitude_derate(combustion.ALTITUDE_DERATES["nfpa_54"], x),
+    "at_conditions": lambda x: combustion.at_conditions(GAS, "linkage", "co2", x, air_temp_c=5.0, to_air_temp_c=20.0),
+    "at_conditions by temperature": lambda x: combustion.at_conditions(
+        GAS, "pneumatic ratio", "o2", 5.0, air_temp_c=x, to_air_temp_c=20.0
+    ),
+    "corrected by pressure": lambda x: combustion.corrected_to_reference(
+        GAS, "linkage", "o2", x, 5.0, pressure_pa=98_000.0, reference_pressure_pa=100_000.0
+    )[0],
     "regulation_loss": lambda x: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, 150.0, 20.0),
     "air_free": lambda x: combustion.air_free(x, 5.0),
     "air_free by o2": lambda x: combustion.air_free(50.0, x),

@@ -11,6 +11,7 @@ from fleet.combustion import (
     saturation_pressure_pa,
     saturation_temperature_c,
 )
+from fleet.combustion.humidity import highest_dew_point_c
 from tests.combustion.cases import fuels, lean_ratios, property_settings
 
 
@@ -52,3 +53,17 @@ def test_impossible_air_answers_nan() -> None:
     assert np.isnan(humidity_ratio([20.0, 20.0, 120.0, np.nan], [1.1, -0.1, 1.0, 0.5])).all()
     assert np.isnan(saturation_pressure_pa([-31.0, 374.0])).all()
     assert np.isnan(saturation_temperature_c([0.0, -5.0, 23e6])).all()
+
+
+@property_settings
+@given(fuels, st.floats(1.0, 20.0), st.floats(60_000.0, 105_000.0), st.floats(0.0, 0.05))
+def test_no_excess_air_gives_a_higher_dew_point(
+    fuel: Fuel, ratio: float, pressure_pa: float, air_humidity: float
+) -> None:
+    highest = highest_dew_point_c((fuel,), pressure_pa=pressure_pa, humidity_ratio=air_humidity)
+    assert dew_point_c(fuel, ratio, pressure_pa=pressure_pa, humidity_ratio=air_humidity) <= highest + 1e-6
+
+
+def test_a_gas_without_water_has_no_highest_dew_point() -> None:
+    assert np.isnan(highest_dew_point_c((Fuel.from_composition("CO", {"CO": 1.0}),)))
+    assert highest_dew_point_c((FUELS["methane"], FUELS["hydrogen"])) == dew_point_c(FUELS["hydrogen"], 1.0)

@@ -3,7 +3,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.combustion import FUELS, VOIDING, Fuel, ReadingFlag, co2_pct_from_o2, doubts, reading_flags
+from fleet.combustion import (
+    FUELS,
+    TEST_GASES,
+    VOIDING,
+    Fuel,
+    FuelRows,
+    ReadingFlag,
+    co2_pct_from_o2,
+    dew_point_c,
+    doubts,
+    doubts_of_rows,
+    excess_air_ratio_from_o2,
+    identical_readings,
+    reading_flags,
+)
 from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
 from fleet.combustion.plausibility import Co2Basis
 from tests.combustion.cases import fuels, property_settings
@@ -76,11 +90,55 @@ def test_nearly_air_and_more_than_air() -> None:
     assert codes(17.99, np.nan, 60.0, "absent") == []
 
 
-def test_only_a_calculated_co2_leaves_a_reading_standing() -> None:
+def test_only_a_calculated_co2_and_a_wet_probe_leave_a_reading_standing() -> None:
     standing = [flag for flag in ReadingFlag if flag not in VOIDING]
-    assert standing == [ReadingFlag.CO2_CALCULATED]
+    assert standing == [ReadingFlag.CO2_CALCULATED, ReadingFlag.CONDENSING_IN_PROBE]
     assert [doubt.voids for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="calculated")] == [False]
+    assert [doubt.voids for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="measured", flue_temp_c=45.0)] == [False]
     assert [doubt.voids for doubt in doubts(GAS, 18.5, 1.4, 60.0, co2_basis="measured")] == [True]
+
+
+@pytest.mark.parametrize("burnt", [name for name in FUELS if name not in TEST_GASES])
+@pytest.mark.parametrize("o2_pct", [3.0, 8.0])
+def test_a_misfitting_pair_names_the_fuel_that_it_fits(burnt: str, o2_pct: float) -> None:
+    """Stated as biogas, which only biogas fits; fuels whose maxima lie close may be taken for each other."""
+    found = doubts(FUELS["biogas"], o2_pct, float(co2_pct_from_o2(FUELS[burnt], o2_pct)), 20.0, co2_basis="measured")
+    if burnt == "biogas":
+        assert found == ()
+    else:
+        (doubt,) = found
+        assert doubt.fuel is not None
+        assert FUELS[doubt.fuel].co2_max_pct == pytest.approx(FUELS[burnt].co2_max_pct, abs=0.01)
+        assert FUELS[doubt.fuel].label in doubt.sentence
+
+
+def test_a_pair_that_no_fuel_explains_names_none() -> None:
+    (doubt,) = doubts(GAS, 5.0, 3.0, 20.0, co2_basis="measured")
+    assert doubt.fuel is None
+    assert doubt.sentence.endswith("The pair fits no fuel of ours.")
+
+
+def test_co2_alone_names_no_fuel() -> None:
+    (doubt,) = doubts(GAS, np.nan, 13.7, 20.0, co2_basis="measured")
+    assert doubt.fuel is None
+    assert "fit " not in doubt.sentence
+
+
+@property_settings
+@given(fuels, st.floats(0.0, 15.0), st.floats(10.0, 90.0))
+def test_water_in_the_probe_is_expected_below_the_dew_point(fuel: Fuel, o2_pct: float, flue_c: float) -> None:
+    dew_c = float(dew_point_c(fuel, excess_air_ratio_from_o2(fuel, o2_pct)))
+    flags = reading_flags(fuel, o2_pct, np.nan, 20.0, co2_basis="absent", flue_temp_c=flue_c)
+    assert (ReadingFlag.CONDENSING_IN_PROBE in ReadingFlag(int(flags))) == (flue_c < dew_c)
+
+
+def test_water_in_the_probe_is_told_from_co2_too_and_never_without_both() -> None:
+    """A dew point of 54 °C at 9 % CO2 (fixtures/golden/setpoints.csv)."""
+    for co2, temp, held in ((9.0, 53.0, True), (9.0, 56.0, False), (np.nan, 40.0, False), (9.0, np.nan, False)):
+        flags = reading_flags(GAS, np.nan, co2, 20.0, co2_basis="calculated", flue_temp_c=temp)
+        assert (ReadingFlag.CONDENSING_IN_PROBE in ReadingFlag(int(flags))) is held
+    (doubt,) = doubts(GAS, 5.0, np.nan, 20.0, co2_basis="absent", flue_temp_c=40.0)
+    assert doubt.figures == {"flue_temp_c": 40.0, "dew_point_c": pytest.approx(54.1, abs=0.1)}
 
 
 def test_a_doubt_brings_its_figures_and_a_sentence_with_them() -> None:
@@ -96,7 +154,7 @@ def every_kind_of_sentence() -> list[str]:
         doubt.sentence
         for o2, co2, co in ((21.5, 9.0, 1.0), (18.5, 9.0, 1.0), (0.0, 9.0, 5000.0), (5.0, 13.0, 1.0))
         for basis in ("measured", "calculated")
-        for doubt in doubts(GAS, o2, co2, co, co2_basis=basis)
+        for doubt in doubts(GAS, o2, co2, co, co2_basis=basis, flue_temp_c=40.0)
     ]
 
 
@@ -118,6 +176,63 @@ def test_many_readings_at_once_agree_with_one_at_a_time() -> None:
     assert flags.tolist() == single
 
 
+def test_words_of_many_readings_are_those_of_each() -> None:
+    o2, co2 = [5.0, 5.0, 18.5, np.nan, 0.0], [9.07, 10.5, 1.4, 13.5, 10.8]
+    co, flue_c = [20.0, 20.0, 60.0, 20.0, 5000.0], [120.0, 120.0, 40.0, np.nan, 150.0]
+    basis: list[Co2Basis] = ["measured", "measured", "absent", "calculated", "measured"]
+    together = doubts_of_rows(GAS, o2, co2, co, co2_basis=basis, flue_temp_c=flue_c)
+    for row, found in enumerate(together):
+        alone = doubts(GAS, o2[row], co2[row], co[row], co2_basis=basis[row], flue_temp_c=flue_c[row])
+        assert [(each.code, each.sentence, each.fuel) for each in found] == [
+            (each.code, each.sentence, each.fuel) for each in alone
+        ]
+    assert together[0] == ()
+    assert [each.code for each in together[1]] == ["pair_misfits_fuel"]
+
+
+def test_words_know_the_fuel_of_their_row() -> None:
+    rows = FuelRows.of([GAS, FUELS["propane"]], np.array([0, 1]))
+    found = doubts_of_rows(rows, 5.0, 10.5, 20.0, co2_basis="measured")
+    assert [[doubt.fuel for doubt in row] for row in found] == [["propane"], []]
+
+
+def test_one_reading_given_as_scalars_is_one_row() -> None:
+    assert [len(row) for row in doubts_of_rows(GAS, 5.0, 10.5, 20.0, co2_basis="measured")] == [1]
+
+
+READ = {"o2_pct": 5.1, "co2_pct": 9.0, "co_ppm": 34.0, "flue_temp_c": 61.3, "air_temp_c": 18.2}
+
+
+@pytest.mark.parametrize(
+    ("other", "pairs"),
+    [
+        (READ, [(0, 1)]),
+        (READ | {"flue_temp_c": 61.4}, []),
+        (READ | {"air_temp_c": None}, [(0, 1)]),
+        (READ | {"air_temp_c": np.nan, "co2_pct": None}, []),
+        ({"no_ppm": 11.0, "co2_pct": 9.0, "air_temp_c": 18.2}, []),
+    ],
+)
+def test_readings_that_agree_to_the_last_digit_are_paired(
+    other: dict[str, float | None], pairs: list[tuple[int, int]]
+) -> None:
+    assert identical_readings([READ, other]) == pairs
+
+
+def test_agreement_in_what_does_not_change_is_no_copy() -> None:
+    still = {"co2_pct": 9.0, "air_temp_c": 18.2, "inlet_pa": 2000.0, "draught_pa": -5.0, "co_ppm": None}
+    assert identical_readings([still, dict(still)]) == []
+
+
+def test_every_pair_of_copies_is_found_among_others() -> None:
+    others = [READ | {"co_ppm": 40.0 + number} for number in range(20)]
+    assert identical_readings([READ, *others[:7], READ, *others[7:], READ]) == [(0, 8), (0, 22), (8, 22)]
+    assert identical_readings([]) == []
+    assert identical_readings([{}, {}]) == []
+
+
 def test_refuses_an_unknown_basis() -> None:
     with pytest.raises(ValueError, match="co2_basis"):
         reading_flags(GAS, 5.0, 9.0, 20.0, co2_basis="guessed")  # type: ignore[arg-type]  # the misuse under test
+    with pytest.raises(ValueError, match="co2_basis"):
+        reading_flags(GAS, [5.0], 9.0, 20.0, co2_basis=["felt"])  # type: ignore[list-item]  # the misuse under test
