@@ -1,5 +1,5 @@
 # make run, make test: both build the environment by themselves; a second run starts in seconds.
-.PHONY: run test check format env clean
+.PHONY: run test check format bench mutants env clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -34,6 +34,15 @@ check: env
 format: env
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
+
+# Both measure: one thread each, so that neither the library nor a neighbour decides.
+ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
+
+bench: env
+	$(ONE_THREAD) $(BIN)/python -m tests.benchmarks.run $(ARGS)
+
+mutants: env
+	$(ONE_THREAD) $(BIN)/python -m tests.mutants.run $(ARGS)
 
 clean:
 	rm -rf $(VENV)
