@@ -1,30 +1,33 @@
 """Drift of a unit between visits: learned from the whole fleet, forecast for each unit.
 
 Readings enter corrected to reference air, CO2, O2 and temperature rise as they are, CO as log1p(ppm) with its
-limits alike; times in years of 365.25 days. The room knows one number a reading: which quantity, which rate
-and which appliance is the caller's.
+limits alike (`co_scale`); times in years of 365.25 days. The room knows one number a reading: which quantity, which
+rate and which appliance is the caller's.
 """
 
-from .calibration import Calibration, Reliability, calibrate, reliability
+from .biases import Biases, Checks, Effects, biases
+from .calibration import Calibration, Reliability, Surprises, calibrate, reliability
+from .corridor import Limits
 from .fitting import fit
-from .forecast import (
-    HORIZON_GRID_YEARS,
-    Limits,
-    ReadingDistribution,
-    crossing_probability,
-    horizon,
-    reading_distribution,
-)
-from .hyper import MIN_SERIES_FOR_FIT, Hyper, Prior, assumed
+from .forecast import HORIZON_GRID_YEARS, crossing_probability, horizon, reading_distribution
+from .hyper import MIN_SERIES_FOR_FIT, Group, Hyper, Prior, assumed
 from .model import Innovations, State, filter, innovations, loglik, update
+from .readings import ReadingDistribution
+from .scales import READING_SD, co_scale
 from .series import Panel
-from .simulate import FleetLaw, SimulatedFleet, simulate
+from .simulate import FleetLaw, SimulatedFleet, World, simulate
+from .warnings import Warnings, warnings
 
 __all__ = [
     "HORIZON_GRID_YEARS",
     "MIN_SERIES_FOR_FIT",
+    "READING_SD",
+    "Biases",
     "Calibration",
+    "Checks",
+    "Effects",
     "FleetLaw",
+    "Group",
     "Hyper",
     "Innovations",
     "Limits",
@@ -34,8 +37,13 @@ __all__ = [
     "Reliability",
     "SimulatedFleet",
     "State",
+    "Surprises",
+    "Warnings",
+    "World",
     "assumed",
+    "biases",
     "calibrate",
+    "co_scale",
     "crossing_probability",
     "filter",
     "fit",
@@ -46,4 +54,5 @@ __all__ = [
     "reliability",
     "simulate",
     "update",
+    "warnings",
 ]

@@ -1,22 +1,19 @@
-"""What is believed of a fleet before its records speak (Prior) and after (Hyper); the law is in `model`."""
+"""What is believed of a fleet before its records speak (Prior) and after (Hyper); the law is in `recursion`."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
-from typing import Self
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
+from .scales import READING_SD
+
 MIN_SERIES_FOR_FIT = 30
 """Fewer series with a reading after their start than this: forecast from assumptions, and say so."""
-
-READING_SD = {"co2": 0.12, "o2": 0.21}
-"""Assumed standard deviation of one dry reading [vol %]: ours, not a finding.
-
-O2 is CO2's times 20.9 / 11.8, the O2 of air over the CO2 of natural gas burnt without excess air.
-"""
 
 FITTED, ASSUMED = "fitted", "from assumptions"
 
@@ -32,6 +29,10 @@ class Prior:
     log_w2_sd, log_s2_sd, log_q_sd : as log_r_sd, for w2, s2 [per year^2] and q [per year].
     log_bound       : the log of each variance stays within +-log_bound of log tau0^2.
     missing_left_sd : spread about the target after an adjustment whose as-left reading is missing.
+    kappa           : how many times wider the drifts of the few fast units are.
+    pi_mean, logit_pi_sd           : logit pi ~ N(logit pi_mean, logit_pi_sd^2), pi the share of fast units.
+    log_s2_group_sd, log_q_group_sd : spread of log s2 and log q of the groups about the fleet's.
+    rare_events, rare_exposure     : e_o and lam before any record: rare_events in rare_exposure readings or years.
 
     The figures are our own assumptions, not findings.
     """
@@ -46,30 +47,55 @@ class Prior:
     log_q_sd: float = 3.0
     log_bound: float = 7.0
     missing_left_sd: float = 0.25
+    kappa: float = 5.0
+    pi_mean: float = 0.0474
+    logit_pi_sd: float = 1.0
+    log_s2_group_sd: float = 0.4
+    log_q_group_sd: float = 0.4
+    rare_events: float = 0.5
+    rare_exposure: float = 50.0
 
     def __post_init__(self) -> None:
         for name, value in asdict(self).items():
             if not (np.isfinite(value) and value > 0):
                 raise ValueError(f"{name} must be finite and above 0, got {value}")
+        if self.pi_mean >= 1:
+            raise ValueError(f"pi_mean must be below 1, got {self.pi_mean}")
 
     @classmethod
     def of(cls, quantity: str) -> Prior:
-        """The prior of "co2" or "o2" [vol %, dry]. ValueError for another: give its tau0 yourself."""
+        """The prior of "co2" or "o2" [vol %, dry], "co" [log1p of ppm air-free] or "flue_temp_rise" [K].
+
+        ValueError for another: give its tau0 yourself.
+        """
         if quantity not in READING_SD:
             raise ValueError(f"quantity must be one of {sorted(READING_SD)}, got {quantity!r}")
         tau0 = READING_SD[quantity]
         return cls(tau0=tau0, missing_left_sd=0.25 * tau0 / READING_SD["co2"])
 
 
+class Group(NamedTuple):
+    """What the fleet teaches about one group (appliance model): drift [unit/year], variances, and v = Var m."""
+
+    m: float
+    s2: float
+    q: float
+    v: float
+
+
 @dataclass(frozen=True)
 class Hyper:
     """What the fleet teaches about any of its units.
 
-    m, s2    : mean [unit/year] and variance [unit^2/year^2] of the units' drifts.
+    m, s2    : mean [unit/year] and variance [unit^2/year^2] of the units' drifts within a group.
     q, r     : variance of the wandering [unit^2/year] and of one reading [unit^2].
-    rho, w2  : the reset law (see the module); w2 [unit^2].
+    rho, w2  : the reset law (see `recursion`); w2 [unit^2].
     n_series : series that taught it, 0 when assumed.
     basis    : "fitted" or "from assumptions".
+    pi       : share of fast units, whose drifts vary by kappa^2 s2; 0 = none.
+    e_o, lam : chance that a reading is an outlier; sudden steps a year. Both 0 = the plain Kalman filter.
+    om2      : variance of the groups' mean drifts about m [unit^2/year^2].
+    groups   : by group id. A unit of any other has the fleet's q, and its drift is N(m, s2 + om2).
     """
 
     m: float
@@ -81,17 +107,28 @@ class Hyper:
     n_series: int
     prior: Prior
     basis: str = FITTED
+    pi: float = 0.0
+    e_o: float = 0.0
+    lam: float = 0.0
+    om2: float = 0.0
+    groups: Mapping[str, Group] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name in ("m", "s2", "q", "r", "rho", "w2"):
+        for name in ("m", "s2", "q", "r", "rho", "w2", "pi", "e_o", "lam", "om2"):
             if not np.isfinite(getattr(self, name)):
                 raise ValueError(f"{name} must be finite")
-        for name in ("s2", "q"):
+        for name in ("s2", "q", "pi", "e_o", "lam", "om2"):
             if getattr(self, name) < 0:
                 raise ValueError(f"{name} must not be negative")
         for name in ("r", "w2"):
             if getattr(self, name) <= 0:
                 raise ValueError(f"{name} must be above 0")
+        for name in ("pi", "e_o"):
+            if getattr(self, name) >= 1:
+                raise ValueError(f"{name} must be below 1")
+        for group_id, group in self.groups.items():
+            if not (isinstance(group_id, str) and np.isfinite(group).all() and min(group[1:]) >= 0):
+                raise ValueError(f"groups must map strings to finite figures, variances not negative: {group_id!r}")
 
     @property
     def version(self) -> str:
@@ -104,24 +141,44 @@ class Hyper:
 
     @classmethod
     def from_json(cls, text: str) -> Self:
-        """The inverse of `to_json`. ValueError if the content no longer matches its version."""
+        """The inverse of `to_json`; fields that are missing have their defaults, those of the plain filter.
+
+        ValueError if the content no longer matches its version.
+        """
         content = json.loads(text)
         version = content.pop("version", None)
-        hyper = cls(**content | {"prior": Prior(**content["prior"])})
+        groups = {group_id: Group(*figures) for group_id, figures in content.pop("groups", {}).items()}
+        hyper = cls(**content | {"prior": Prior(**content["prior"]), "groups": groups})
         if hyper.version != version:
             raise ValueError(f"version {version} does not belong to this content ({hyper.version})")
         return hyper
 
     def _content(self) -> str:
-        return json.dumps(asdict(self), sort_keys=True)
+        content = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        content |= {"prior": _spoken(asdict(self.prior), _PRIOR_DEFAULTS), "groups": dict(self.groups)}
+        return json.dumps(_spoken(content, _HYPER_DEFAULTS), sort_keys=True)
+
+
+# Left out where they stand at these figures: what was written before the fields existed keeps its version.
+_HYPER_DEFAULTS: dict[str, Any] = {"pi": 0.0, "e_o": 0.0, "lam": 0.0, "om2": 0.0, "groups": {}}
+_PRIOR_DEFAULTS: dict[str, Any] = {
+    name: Prior.__dataclass_fields__[name].default
+    for name in ("kappa", "pi_mean", "logit_pi_sd", "log_s2_group_sd", "log_q_group_sd", "rare_events", "rare_exposure")
+}
+
+
+def _spoken(content: dict[str, Any], defaults: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in content.items() if name not in defaults or value != defaults[name]}
 
 
 def assumed(quantity: str) -> Hyper:
     """Hyper-parameters FROM ASSUMPTIONS, for a contractor whose own records don't yet support a fit.
 
-    quantity : "co2" or "o2". The centres of the priors: no drift on average (m = 0), rho = 1, and
-    s2 = q = r = w2 = tau0^2. Nothing in it was measured; `basis` says so and `n_series` is 0.
+    quantity : as for Prior.of. The centres of the priors: no drift on average (m = 0), rho = 1,
+    s2 = q = r = w2 = tau0^2, one unit in twenty drifting fast, one reading in a hundred an outlier, one sudden
+    step in a hundred years. Nothing in it was measured; `basis` says so and `n_series` is 0.
     """
     prior = Prior.of(quantity)
-    variance = prior.tau0**2
-    return Hyper(0.0, variance, variance, variance, prior.rho_mean, variance, 0, prior, ASSUMED)
+    variance, rare = prior.tau0**2, prior.rare_events / prior.rare_exposure
+    figures = (0.0, variance, variance, variance, prior.rho_mean, variance)
+    return Hyper(*figures, 0, prior, ASSUMED, pi=prior.pi_mean, e_o=rare, lam=rare)

@@ -14,13 +14,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import erfcx
+from scipy.special import erfcx, ndtr
 
-from .series import BoolArray, FloatArray
+from .series import FloatArray
 
 _ROOT_2 = np.sqrt(2.0)
 _SPENT = 7.0  # at q h = 7 w^2 less than 1e-14 of all paths are still inside, so a longer time changes nothing
-_IMAGES_PER_ROOT = 4.0  # the images left out are then some exp(-2 * 4^2) of those kept
+_IMAGES_PER_ROOT = 3.5  # the images left out are then some exp(-2 * 3.5^2) of those kept
 
 
 class _Path(NamedTuple):
@@ -45,8 +45,13 @@ def survival_below(
     distance >= 0 [unit]; drift [unit/year] towards the limit, drift_var >= 0; q > 0 [unit^2/year]; years > 0.
     """
     path = _Path(-distance, drift, drift_var, q, years)
-    zero, mirror = np.zeros_like(distance), 2.0 * distance
-    return np.clip(_image_below(path, zero, zero) - _image_below(path, mirror, zero), 0.0, 1.0)
+    free = (distance - drift * years) / path.spread
+    u = -_centre(path, 2.0 * distance) / path.spread
+    beyond = u < 0
+    # The mirror image: its tail where its centre lies beyond the limit, else nearly the whole of it.
+    mirror = np.exp(np.where(beyond, 0.0, 0.5 * u * u) - 0.5 * free * free)
+    mirror *= np.where(beyond, 0.5 * erfcx(np.abs(u) / _ROOT_2), ndtr(u))
+    return np.asarray(np.clip(ndtr(free) - mirror, 0.0, 1.0))
 
 
 def survival_between(
@@ -73,7 +78,28 @@ def survival_between(
     return np.clip(survival, 0.0, 1.0)
 
 
-def _exponent(path: _Path, shift: FloatArray, end: FloatArray) -> FloatArray:
+def chance_of_both(
+    start: FloatArray,
+    width: FloatArray,
+    drift: FloatArray,
+    drift_var: FloatArray,
+    q: FloatArray,
+    years: FloatArray,
+) -> FloatArray:
+    """No less than the chance that a path touches both 0 and `width` within `years`; arguments as above.
+
+    Where it is next to nothing, leaving is touching one or the other: two times `survival_below` will do.
+    By the images of the paths that touch one limit and then the other; 1 where the drift alone would cross.
+    """
+    spread = np.sqrt(years * (q + drift_var * years))
+    carried, scale = drift * years, 2.0 * width / (q * years)
+    up = np.maximum(width - start - carried, 0.0) / spread
+    down = np.maximum(start + carried, 0.0) / spread
+    chance = np.exp(-scale * start - 0.5 * up * up) + np.exp(-scale * (width - start) - 0.5 * down * down)
+    return np.asarray(np.where(np.abs(carried) < width, np.minimum(1.5 * chance, 1.0), 1.0))
+
+
+def _exponent(path: _Path, shift: FloatArray, end: FloatArray | float) -> FloatArray:
     """Log of an image's density at `end`, less that of a normal density's constant; never above 0 inside."""
     moved = end - path.start
     free = (moved - path.drift * path.years) / path.spread
@@ -84,27 +110,19 @@ def _centre(path: _Path, shift: FloatArray) -> FloatArray:
     return path.start + shift + (path.drift + shift * path.drift_var / path.q) * path.years
 
 
-def _tail(path: _Path, shift: FloatArray, end: FloatArray, u: FloatArray) -> FloatArray:
+def _tail(path: _Path, shift: FloatArray, end: FloatArray | float, u: FloatArray) -> FloatArray:
     """Mass of an image beyond `end`, on the side away from its centre; u = (end - centre) / spread."""
     mass = 0.5 * erfcx(np.abs(u) / _ROOT_2) * np.exp(_exponent(path, shift, end))
     return np.asarray(np.where(u < 0, mass, -mass))
 
 
-def _whole(path: _Path, shift: FloatArray, centre: FloatArray, inside: BoolArray) -> FloatArray:
-    """Whole mass of an image where its centre is inside the limits, else 0."""
-    peak = np.where(inside, centre, path.start)
-    return np.where(inside, np.exp(np.minimum(_exponent(path, shift, peak), 0.0)), 0.0)
-
-
-def _image_below(path: _Path, shift: FloatArray, top: FloatArray) -> FloatArray:
-    centre = _centre(path, shift)
-    u = (top - centre) / path.spread
-    return _whole(path, shift, centre, u >= 0) + _tail(path, shift, top, u)
-
-
 def _image_between(path: _Path, shift: FloatArray, top: FloatArray) -> FloatArray:
-    bottom = np.zeros_like(top)
-    centre = _centre(path, shift)
-    u_top, u_bottom = (top - centre) / path.spread, (bottom - centre) / path.spread
-    whole = _whole(path, shift, centre, (u_top >= 0) & (u_bottom < 0))
-    return whole + _tail(path, shift, top, u_top) - _tail(path, shift, bottom, u_bottom)
+    """Mass of an image between 0 and `top`."""
+    spread, centre = path.spread, _centre(path, shift)
+    u_top, u_bottom = (top - centre) / spread, -centre / spread
+    mass = _tail(path, shift, top, u_top) - _tail(path, shift, 0.0, u_bottom)
+    inside = (u_top >= 0) & (u_bottom < 0)
+    if inside.any():
+        peak = _exponent(path, shift, np.where(inside, centre, 0.0))
+        mass += np.where(inside, np.exp(np.minimum(peak, 0.0)), 0.0)
+    return mass

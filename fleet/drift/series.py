@@ -18,7 +18,7 @@ IntArray = NDArray[np.intp]
 class Panel:
     """The records of one quantity at one firing rate, K visits by N units.
 
-    unit_ids, group_ids : N each; `unit_ids` is the order of the columns.
+    unit_ids, group_ids : N each; `unit_ids` is the order of the columns; group ids are strings.
     target              : (N,) the setting an adjustment aims at, unit of the quantity.
     t_years, dt_years   : (K, N) time of the visit and time since the one before [years]; a padded visit
                           has t_years NaN and dt_years 0.
@@ -26,13 +26,15 @@ class Panel:
                           the unit was adjusted or a part replaced: elsewhere it says nothing new.
     noise_scale         : (K, N) variance of the as-found reading as a multiple of the usual one.
     adjusted, replaced  : (K, N) flags.
+    visit_of            : (M,) which visit (row * N + column) each record went into, -1 = before the first level;
+                          None for a panel that is only part of another.
 
     Every column opens with the first visit that gives a level (a reading, an adjustment or a replaced
     part); what came before tells nothing. A unit that never gave one keeps a single empty visit.
     """
 
     unit_ids: tuple[Hashable, ...]
-    group_ids: tuple[Hashable, ...]
+    group_ids: tuple[str, ...]
     target: FloatArray
     t_years: FloatArray
     dt_years: FloatArray
@@ -41,6 +43,7 @@ class Panel:
     noise_scale: FloatArray
     adjusted: BoolArray
     replaced: BoolArray
+    visit_of: IntArray | None = None
 
     @classmethod
     def from_records(
@@ -58,7 +61,8 @@ class Panel:
     ) -> Panel:
         """A panel from flat arrays with one entry a visit, in any order.
 
-        unit_ids, group_ids : hashable; unit_ids sortable. One group per unit.
+        unit_ids            : hashable and sortable.
+        group_ids           : strings; anything else is put as one. One group per unit.
         t_years             : days / 365.25 from any common origin.
         as_found, as_left   : unit of the quantity (log1p of ppm for CO), NaN or None = missing.
         noise_scale         : > 0, default 1; 1/n for a reading that is the mean of n.
@@ -71,12 +75,17 @@ class Panel:
         ValueError names the argument that is of the wrong length, not finite, or contradicts itself.
         """
         columns = sorted(set(unit_ids))
-        number = {unit: column for column, unit in enumerate(columns)}
-        unit = np.array([number[u] for u in unit_ids], np.intp)
+        unit = _places(unit_ids, {unit: column for column, unit in enumerate(columns)})
         records = _Records.checked(unit, t_years, as_found, as_left, adjusted, noise_scale, replaced)
-        groups = _one_per_unit("group_ids", group_ids, unit, len(columns))
-        targets = _one_per_unit("target", _spread("target", target, unit.size), unit, len(columns))
-        return _stack(records.merged().begun(), tuple(columns), groups, np.array(targets, float))
+        names = list(dict.fromkeys(group_ids))
+        group = _places(group_ids, {name: place for place, name in enumerate(names)})
+        groups = tuple(str(names[place]) for place in _one_per_unit("group_ids", group, unit, len(columns)))
+        aim = np.asarray(target, float)
+        targets = _one_per_unit("target", aim if aim.ndim else np.full(unit.size, aim), unit, len(columns))
+        _require("target must be finite", np.isfinite(targets))
+        merged, visit = records.merged()
+        begun = merged.begun()
+        return _stack(merged.rows(begun), begun, visit, tuple(columns), groups, targets)
 
     @property
     def n_units(self) -> int:
@@ -91,6 +100,12 @@ class Panel:
     def scored(self) -> IntArray:
         """Columns with a reading after their first visit: the ones that tell about drift."""
         return np.flatnonzero(np.isfinite(self.as_found[1:]).any(axis=0))
+
+    def places(self, n_records: int) -> IntArray:
+        """`visit_of`, if the panel is made of so many records: ValueError if not."""
+        if self.visit_of is None or self.visit_of.size != n_records:
+            raise ValueError("labels must hold one entry per record of a panel that was made from records")
+        return self.visit_of
 
     def take(self, columns: ArrayLike) -> Panel:
         """The same panel with only these columns, in this order, without rows that none of them uses."""
@@ -147,8 +162,8 @@ class _Records:
     def informative(self) -> BoolArray:
         return np.isfinite(self.as_found) | self.adjusted | self.replaced
 
-    def merged(self) -> _Records:
-        """Sorted by unit and time, with entries of one unit at one time pooled into one."""
+    def merged(self) -> tuple[_Records, IntArray]:
+        """Sorted by unit and time, entries of one unit at one time pooled into one; and which one each went into."""
         order = np.lexsort((self.t_years, self.unit))
         unit, time = self.unit[order], self.t_years[order]
         opens = np.ones(order.size, bool)
@@ -158,23 +173,29 @@ class _Records:
         found, scale = _pooled(self.as_found[order], precision, visit, n)
         left, _ = _pooled(self.as_left[order], precision, visit, n)
         adjusted, replaced = (_any(flag[order], visit, n) for flag in (self.adjusted, self.replaced))
-        return _Records(unit[opens], time[opens], found, left, scale, adjusted, replaced)
+        went_into = np.empty(order.size, np.intp)
+        went_into[order] = visit
+        return _Records(unit[opens], time[opens], found, left, scale, adjusted, replaced), went_into
 
-    def begun(self) -> _Records:
-        """Without what came before a unit's first level; a unit with none keeps its last entry."""
+    def begun(self) -> BoolArray:
+        """False for what came before a unit's first level; a unit with none keeps its last entry."""
         if not self.unit.size:
-            return self
+            return np.ones(0, bool)
         counted = np.cumsum(self.informative)
         firsts = _firsts(self.unit)
         before = np.where(firsts > 0, counted[firsts - 1], 0)
         begun = counted > before[self.unit]
         lasts = np.append(firsts[1:], self.unit.size) - 1
         begun[lasts] = True
-        return self._rows(begun)
+        return begun
 
-    def _rows(self, keep: BoolArray) -> _Records:
+    def rows(self, keep: BoolArray) -> _Records:
         names = ("unit", "t_years", "as_found", "as_left", "noise_scale", "adjusted", "replaced")
         return _Records(*(getattr(self, name)[keep] for name in names))
+
+
+def _places(ids: Sequence[Any], place: dict[Any, int]) -> IntArray:
+    return np.fromiter(map(place.__getitem__, ids), np.intp, len(ids))
 
 
 def _firsts(unit: IntArray) -> IntArray:
@@ -182,7 +203,14 @@ def _firsts(unit: IntArray) -> IntArray:
     return np.flatnonzero(np.diff(unit, prepend=-1))
 
 
-def _stack(records: _Records, units: tuple[Hashable, ...], groups: tuple[Hashable, ...], target: FloatArray) -> Panel:
+def _stack(
+    records: _Records,
+    kept: BoolArray,
+    went_into: IntArray,
+    units: tuple[Hashable, ...],
+    groups: tuple[str, ...],
+    target: FloatArray,
+) -> Panel:
     firsts = _firsts(records.unit)
     row = np.arange(records.unit.size) - firsts[records.unit]
     shape = (int(row.max(initial=0)) + 1, len(units))
@@ -192,6 +220,8 @@ def _stack(records: _Records, units: tuple[Hashable, ...], groups: tuple[Hashabl
         stacked[row, records.unit] = values
         return stacked
 
+    place = np.full(kept.size, -1)
+    place[kept] = row * len(units) + records.unit
     since = np.diff(records.t_years, prepend=0.0)
     since[firsts] = 0.0
     return Panel(
@@ -205,6 +235,7 @@ def _stack(records: _Records, units: tuple[Hashable, ...], groups: tuple[Hashabl
         grid(records.noise_scale, 1.0),
         grid(records.adjusted, False),
         grid(records.replaced, False),
+        place[went_into],
     )
 
 
@@ -238,22 +269,14 @@ def _flags(name: str, values: ArrayLike, n: int) -> BoolArray:
     return flags.astype(bool)
 
 
-def _spread(name: str, values: ArrayLike, n: int) -> list[float]:
-    numbers = np.asarray(values, float)
-    spread = _numbers(name, np.full(n, float(numbers)) if numbers.ndim == 0 else numbers, n)
-    _require(f"{name} must be finite", np.isfinite(spread))
-    return [float(value) for value in spread]
-
-
-def _one_per_unit(name: str, values: Sequence[Any], unit: IntArray, n_units: int) -> tuple[Any, ...]:
+def _one_per_unit(name: str, values: NDArray[Any], unit: IntArray, n_units: int) -> NDArray[Any]:
     """The value of each unit; ValueError if a unit was given two."""
-    if len(values) != unit.size:
-        raise ValueError(f"{name} must hold one entry per record ({unit.size}), got {len(values)}")
-    pairs = set(zip(unit.tolist(), values, strict=True))
-    if len(pairs) != n_units:
-        raise ValueError(f"{name} must be the same in all records of a unit: otherwise it is a new series")
-    known = dict(pairs)
-    return tuple(known[column] for column in range(n_units))
+    if values.size != unit.size:
+        raise ValueError(f"{name} must hold one entry per record ({unit.size}), got {values.size}")
+    told = np.zeros(n_units, values.dtype)
+    told[unit] = values
+    _require(f"{name} must be the same in all records of a unit: otherwise it is a new series", told[unit] == values)
+    return told
 
 
 def _require(message: str, holds: BoolArray) -> None:

@@ -1,8 +1,23 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from fleet.drift import FleetLaw, Hyper, Limits, Prior, calibrate, reliability, simulate
+from fleet.drift import (
+    FleetLaw,
+    Hyper,
+    Limits,
+    Panel,
+    Prior,
+    calibrate,
+    filter,
+    reading_distribution,
+    reliability,
+    simulate,
+)
+from fleet.drift.calibration import chances
+from tests.drift.states import make_full_hyper
 
 
 def test_intervals_are_the_exact_binomial_ones():
@@ -65,3 +80,59 @@ def test_a_law_that_is_too_sure_is_found_out():
     table = found.reliability
     assert table.share_high[0] > table.share[0] > table.forecast[0]
     assert table.share_low[0] > table.forecast[0]
+
+
+def test_the_alarm_is_silent_on_the_true_law_and_rings_when_it_is_too_sure():
+    panel, limits = simulate(LAW, 21).panel(), Limits(8.5, 9.5)
+    honest, sure = calibrate(panel, TRUE, limits), calibrate(panel, replace(TRUE, r=TRUE.r / 4, q=TRUE.q / 4), limits)
+    assert not honest.lost
+    assert sure.lost and sure.surprises.spread_off and sure.reliability.off.any()
+
+
+def test_a_bin_is_off_only_beyond_its_share_of_the_false_alarms():
+    """Three filled bins at 5 % together: exact binomial tails of 1/60 a bin on both sides together (scipy.stats)."""
+    for hits in range(31):
+        outside = np.concatenate([np.arange(100) < hits, np.arange(30) < 9, np.arange(30) < 18])
+        table = reliability(np.repeat([0.15, 0.3, 0.6], [100, 30, 30]), outside, edges=[0, 0.2, 0.4, 0.8, 1.0])
+        interval = binomtest(hits, 100).proportion_ci(1 - 0.05 / 3, "exact")
+        assert table.off[0] == (not interval.low <= 0.15 <= interval.high)
+    assert not table.off[1:].any()
+
+
+def test_surprises_are_told_apart_by_label():
+    law = FleetLaw(n_units=400, group_drift_sd=0.0, analyser_biases=(0.25, 0.0, 0.0, 0.0))
+    fleet = simulate(law, 9)
+    found = calibrate(fleet.panel(), TRUE, Limits(8.5, 9.5), labels=fleet.analyser_of)
+    assert sum(each.n for each in found.by_label.values()) == found.n
+    off = {label for label, each in found.by_label.items() if each.mean_off}
+    assert "analyser-000" in off
+    assert found.by_label["analyser-000"].mean > 0.7
+
+
+def test_doubtful_readings_stay_out_of_the_surprises_but_in_the_table():
+    panel = Panel.from_records("aaa", "ggg", [0, 1, 2], [9.0, 9.0, 12.0], [np.nan] * 3, [0] * 3, target=9.0)
+    found = calibrate(panel, replace(TRUE, e_o=0.02), Limits(8.5, 9.5))
+    assert (found.n, found.reliability.count.sum()) == (1, 2)
+
+
+def test_chances_are_those_of_the_forecast_made_before_the_visit():
+    hyper = make_full_hyper()
+    before = Panel.from_records("aa", "gg", [0.0, 1.0], [9.1, 8.9], [np.nan] * 2, [False] * 2, target=9.0)
+    after = Panel.from_records("aaa", "ggg", [0.0, 1.0, 2.3], [9.1, 8.9, 8.6], [np.nan] * 3, [False] * 3, target=9.0)
+    ahead = reading_distribution(filter(before, hyper), hyper, 1.3)
+    np.testing.assert_allclose(chances(after, hyper, Limits(8.5, 9.5))[2], ahead.prob_outside(Limits(8.5, 9.5)))
+
+
+def test_each_unit_may_have_limits_of_its_own():
+    panel = simulate(FleetLaw(n_units=5000, min_visits=2, max_visits=2), 2).panel()
+    lower = np.linspace(8.0, 8.9, 5000)
+    told = chances(panel, TRUE, Limits(lower, None))
+    alone = chances(panel.take([4500]), TRUE, Limits(lower[4500], None))
+    np.testing.assert_allclose(told[1, 4500], alone[1, 0])
+
+
+def test_no_reading_to_compare_says_nothing():
+    panel = Panel.from_records("a", "g", [0.0], [9.0], [np.nan], [False], target=9.0)
+    found = calibrate(panel, TRUE, Limits(8.5, 9.5))
+    assert (found.n, found.lost) == (0, False)
+    assert np.isnan(found.z_mean)

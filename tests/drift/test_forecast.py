@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -6,6 +8,7 @@ from scipy.stats import norm
 
 from fleet.drift import (
     HORIZON_GRID_YEARS,
+    Group,
     Limits,
     Panel,
     crossing_probability,
@@ -13,33 +16,10 @@ from fleet.drift import (
     horizon,
     reading_distribution,
 )
-from tests.drift.states import make_hyper, make_state
+from tests.drift.paths import bridge_monte_carlo
+from tests.drift.states import make_hyper, make_state, mixed
 
 LIMITS = Limits(8.5, 9.5, 9.0)
-
-
-def bridge_monte_carlo(state, hyper, limits, years, paths, steps, seed):
-    """Share of simulated paths that leave the limits, each step corrected for what happens inside it.
-
-    A Brownian bridge between a and b touches 0 with chance exp(-2 a b / (q dt)); steps are short enough for
-    the two limits to be taken apart.
-    """
-    rng = np.random.default_rng(seed)
-    cov = [[state.Pxx[0], state.Pxm[0]], [state.Pxm[0], state.Pmm[0]]]
-    x, mu = rng.multivariate_normal([state.x[0], state.mu[0]], cov, paths).T
-    dt = years / steps
-    stays = ((x > limits.floor) & (x < limits.ceiling)).astype(float)
-    for _ in range(steps):
-        after = x + mu * dt + np.sqrt(hyper.q * dt) * rng.standard_normal(paths)
-        for near, far in (
-            (x - limits.floor, after - limits.floor),
-            (limits.ceiling - x, limits.ceiling - after),
-        ):
-            room = np.maximum(near, 0) * np.maximum(far, 0)
-            stays *= -np.expm1(-2 * room / (hyper.q * dt))
-        x = after
-    leaves = 1 - stays
-    return leaves.mean(), leaves.std() / np.sqrt(paths)
 
 
 @pytest.mark.parametrize(
@@ -78,21 +58,61 @@ def random_states(n, seed):
 
 @pytest.mark.parametrize(
     ("nodes", "q", "worst", "usual"),
-    [
-        (16, 0.15, 5e-5, 1e-5),
-        (16, 0.02, 5e-4, 5e-5),
-        (16, 0.005, 1e-3, 3e-4),
-        (24, 0.005, 5e-6, 1e-6),
-        (24, 0.001, 2e-3, 1e-3),
-    ],
+    [(16, 0.15, 1e-5, 1e-6), (16, 0.005, 1e-3, 3e-4), (24, 0.005, 1e-5, 2e-6), (24, 0.001, 1e-3, 5e-4)],
 )
 def test_few_nodes_are_enough(nodes, q, worst, usual):
     """Largest error and its 99th percentile; less wandering leaves a sharper edge at a limit, so harder."""
-    state, hyper = random_states(4000, 7), make_hyper(q=q)
-    fine = crossing_probability(state, hyper, LIMITS, 1.5, nodes=150)
+    state, hyper = random_states(2000, 7), make_hyper(q=q)
+    fine = crossing_probability(state, hyper, LIMITS, 1.5, nodes=120)
     error = np.abs(crossing_probability(state, hyper, LIMITS, 1.5, nodes=nodes) - fine)
     assert error.max() < worst
     assert np.quantile(error, 0.99) < usual
+
+
+def test_where_one_path_reaches_one_limit_only_each_is_taken_alone(monkeypatch):
+    """The short cut against the images of both limits together."""
+    state, hyper = random_states(2000, 11), make_hyper(q=0.01)
+    usual = crossing_probability(state, hyper, LIMITS, 1.0)
+    monkeypatch.setattr("fleet.drift.forecast._NEGLIGIBLE", -1.0)
+    whole = crossing_probability(state, hyper, LIMITS, 1.0)
+    assert 0 < np.abs(usual - whole).max() < 2e-6
+
+
+def test_two_drift_components_mix_their_chances():
+    one, other, hyper = random_states(40, 12), random_states(40, 13), make_hyper()
+    weight = np.linspace(0.05, 0.95, 40)
+    alone = [crossing_probability(state, hyper, LIMITS, 1.0) for state in (one, other)]
+    together = crossing_probability(mixed(one, other, weight), hyper, LIMITS, 1.0)
+    expected = weight * one.x + (1 - weight) * other.x
+    inside = (expected > 8.5) & (expected < 9.5)
+    np.testing.assert_allclose(together[inside], (weight * alone[0] + (1 - weight) * alone[1])[inside], atol=1e-12)
+
+
+def test_sudden_steps_add_their_chance():
+    """P_tot = 1 - (1 - P) exp(-lam h p_o), with p_o after a step of 6 readings' errors half-way."""
+    state, hyper = random_states(50, 14), make_hyper(e_o=0.01, lam=0.05)
+    calm = crossing_probability(state, hyper, LIMITS, 2.0, hazard=False)
+    variance = state.Pxx + 2 * state.Pxm + state.Pmm + hyper.q + 36 * hyper.r
+    out = norm.cdf(8.5, state.x + state.mu, np.sqrt(variance)) + norm.sf(9.5, state.x + state.mu, np.sqrt(variance))
+    expected = 1 - (1 - calm) * np.exp(-0.05 * 2.0 * out)
+    np.testing.assert_allclose(crossing_probability(state, hyper, LIMITS, 2.0), expected, atol=1e-12)
+    np.testing.assert_allclose(calm, crossing_probability(state, make_hyper(), LIMITS, 2.0), atol=1e-12)
+    assert (expected > calm).all()
+
+
+def test_steps_are_still_to_be_feared_where_the_drift_goes_away_from_the_only_limit():
+    state = make_state(9.0, -0.5, 0.05, 0.01)
+    calm, stepping = (make_hyper(lam=lam) for lam in (0.0, 0.05))
+    assert crossing_probability(state, calm, Limits(None, 9.5), 1.0)[0] < 1e-6
+    assert crossing_probability(state, stepping, Limits(None, 9.5), 1.0)[0] > 1e-3
+
+
+def test_the_group_says_how_much_a_unit_wanders():
+    state = make_state([9.0, 9.0], 0.0, 0.08, 0.1)
+    ids = np.array(["calm", "wild"], object)
+    groups = {"calm": Group(0.0, 0.01, 0.0001, 0.0), "wild": Group(0.0, 0.01, 0.2, 0.0)}
+    chance = crossing_probability(replace(state, group_ids=ids), make_hyper(groups=groups), LIMITS, 1.0)
+    assert chance[1] > 5 * chance[0]
 
 
 def test_now_is_the_chance_to_be_outside_already():
@@ -194,29 +214,8 @@ def test_mirrored_records_give_the_mirrored_state():
     np.testing.assert_allclose([18.0 - other.x, -other.mu, other.Pxm], [one.x, one.mu, one.Pxm])
 
 
-def test_the_reading_forecast_is_the_normal_of_level_and_noise():
-    state, hyper = make_state([9.1, 8.8], [0.1, -0.2], 0.1, 0.2, 0.3), make_hyper()
-    ahead = reading_distribution(state, hyper, 2.0)
-    variance = 0.01 + 2 * 2 * 0.3 * 0.1 * 0.2 + 4 * 0.04 + 2 * hyper.q + hyper.r
-    np.testing.assert_allclose(ahead.mean, [9.3, 8.4])
-    np.testing.assert_allclose(ahead.sd, np.sqrt(variance))
-    np.testing.assert_allclose(ahead.quantile(0.9), norm.ppf(0.9, ahead.mean, ahead.sd))
-    outside = norm.cdf(8.5, ahead.mean, ahead.sd) + norm.sf(9.5, ahead.mean, ahead.sd)
-    np.testing.assert_allclose(ahead.prob_outside(LIMITS), outside)
-    np.testing.assert_allclose(ahead.prob_outside(Limits(None, 9.5)), norm.sf(9.5, ahead.mean, ahead.sd))
-
-
-def test_the_reading_forecast_is_what_the_filter_then_expects():
-    hyper = make_hyper()
-    panel = Panel.from_records("aa", "gg", [0.0, 1.0], [9.1, 8.9], [np.nan] * 2, [False] * 2, target=9.0)
-    before = filter(panel.take([0]), hyper)
-    ahead = reading_distribution(before, hyper, 1.3)
-    longer = Panel.from_records("aaa", "ggg", [0.0, 1.0, 2.3], [9.1, 8.9, 8.6], [np.nan] * 3, [False] * 3, target=9.0)
-    np.testing.assert_allclose(filter(longer, hyper).z, (8.6 - ahead.mean) / ahead.sd)
-
-
 def test_the_horizon_reads_the_grid_by_straight_lines():
-    state, hyper = make_state(9.1, 0.1, 0.08, 0.1), make_hyper()
+    state, hyper = make_state(9.1, 0.1, 0.08, 0.1), make_hyper(lam=0.02)
     grid = np.array([0.0, *HORIZON_GRID_YEARS])
     chance = crossing_probability(state, hyper, LIMITS, grid[:, None])[:, 0]
     for alpha in (0.05, 0.2, 0.4):
@@ -287,5 +286,3 @@ def test_misuse_is_refused_by_the_name_of_the_argument():
         horizon(state, hyper, LIMITS, 1.0, 2.0)
     with pytest.raises(ValueError, match="cap_years"):
         horizon(state, hyper, LIMITS, 0.08, 0.0)
-    with pytest.raises(ValueError, match="p must"):
-        reading_distribution(state, hyper, 1.0).quantile(1.0)

@@ -1,11 +1,13 @@
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal
+from scipy.special import logsumexp
+from scipy.stats import multivariate_normal, norm
 
 from fleet.drift import (
     FleetLaw,
+    Group,
     Panel,
     State,
     filter,
@@ -14,25 +16,28 @@ from fleet.drift import (
     simulate,
     update,
 )
-from tests.drift.states import make_hyper
+from tests.drift.states import make_full_hyper, make_hyper
 
 NAN = np.nan
+GROUPS = {"0": Group(0.1, 0.02, 0.005, 0.001), "1": Group(-0.1, 0.01, 0.02, 0.003)}
+LAWS = {"plain": make_hyper(), "full": make_full_hyper(groups=GROUPS)}
+both_laws = pytest.mark.parametrize("hyper", LAWS.values(), ids=LAWS.keys())
 
 
-def random_panel(seed, n_units=60, n_visits=7):
-    """Irregular visits: a tenth of readings missing, four in ten adjusted, one in ten with a new part."""
+def random_panel(seed, n_units=60, n_visits=7, new_parts=0.1):
+    """Irregular visits: a tenth of readings missing, four in ten adjusted, one in ten with a new part; three groups."""
     rng = np.random.default_rng(seed)
     size = n_units * n_visits
     found, left = 9.0 + 0.3 * rng.standard_normal((2, size))
     return Panel.from_records(
         np.repeat(np.arange(n_units), n_visits),
-        ["g"] * size,
+        np.repeat(np.arange(n_units) % 3, n_visits),
         rng.uniform(0.0, 8.0, size),
         np.where(rng.random(size) < 0.1, NAN, found),
         np.where(rng.random(size) < 0.2, NAN, left),
         rng.random(size) < 0.4,
         rng.uniform(0.3, 2.0, size),
-        rng.random(size) < 0.1,
+        rng.random(size) < new_parts,
         target=9.0,
     )
 
@@ -90,10 +95,11 @@ def test_the_state_is_the_conditional_normal_of_level_and_drift():
 
 
 def assert_same(one, other):
-    for field in fields(State):
-        np.testing.assert_allclose(
-            getattr(one, field.name), getattr(other, field.name), rtol=1e-12, atol=1e-13, err_msg=field.name
-        )
+    assert one.group_ids.tolist() == other.group_ids.tolist()
+    names = [each.name for each in fields(State) if each.name not in ("parts", "group_ids")]
+    pairs = [(name, getattr(one, name), getattr(other, name)) for name in names]
+    for name, this, that in [*pairs, *zip(one.parts._fields, one.parts, other.parts, strict=True)]:
+        np.testing.assert_allclose(this, that, rtol=1e-12, atol=1e-13, err_msg=name)
 
 
 def first_visits(panel, n):
@@ -102,10 +108,11 @@ def first_visits(panel, n):
     return Panel(panel.unit_ids, panel.group_ids, panel.target, *grids)
 
 
+@both_laws
 @pytest.mark.parametrize("n", [1, 3, 6])
-def test_updating_visit_by_visit_says_what_filtering_all_of_them_says(n):
+def test_updating_visit_by_visit_says_what_filtering_all_of_them_says(n, hyper):
     full = random_panel(5)
-    panel, hyper = full.take(np.flatnonzero(np.isfinite(full.t_years[-1]))), make_hyper()
+    panel = full.take(np.flatnonzero(np.isfinite(full.t_years[-1])))
     state = filter(first_visits(panel, n), hyper)
     for k in range(n, len(panel.t_years)):
         state = update(
@@ -122,8 +129,9 @@ def test_updating_visit_by_visit_says_what_filtering_all_of_them_says(n):
     assert_same(state, filter(panel, hyper))
 
 
-def test_a_short_series_says_the_same_beside_long_ones():
-    panel, hyper = simulate(FleetLaw(n_units=40, min_visits=1, max_visits=9), 2).panel(), make_hyper()
+@both_laws
+def test_a_short_series_says_the_same_beside_long_ones(hyper):
+    panel = simulate(FleetLaw(n_units=40, min_visits=1, max_visits=9), 2).panel()
     together = filter(panel, hyper)
     for unit in range(panel.n_units):
         assert_same(together.take(unit), filter(panel.take(unit), hyper))
@@ -146,7 +154,7 @@ def test_no_reading_means_no_state():
 def test_one_visit_leaves_the_drift_to_the_fleet():
     hyper = make_hyper()
     state = filter(Panel.from_records("a", "g", [0.0], [8.9], [NAN], [False], target=9.0), hyper)
-    assert (state.x[0], state.Pxx[0], state.mu[0], state.Pmm[0]) == (8.9, hyper.r, hyper.m, hyper.s2)
+    np.testing.assert_allclose([state.x[0], state.Pxx[0], state.mu[0], state.Pmm[0]], [8.9, hyper.r, hyper.m, hyper.s2])
 
 
 def test_a_visit_without_reading_only_moves_time():
@@ -167,15 +175,15 @@ def test_an_adjustment_keeps_the_drift_and_a_replaced_part_forgets_it():
     np.testing.assert_array_equal(adjusted.mu, state.mu)
     np.testing.assert_array_equal(adjusted.Pxm, 0.0)
     np.testing.assert_allclose(adjusted.x, 9.0 + hyper.rho * 0.1)
-    np.testing.assert_array_equal(replaced.mu, hyper.m)
-    np.testing.assert_array_equal(replaced.Pmm, hyper.s2)
+    np.testing.assert_allclose(replaced.mu, hyper.m)
+    np.testing.assert_allclose(replaced.Pmm, hyper.s2)
     np.testing.assert_allclose(replaced.x, adjusted.x)
 
 
 def test_a_missing_as_left_reading_puts_the_level_on_target_and_says_so():
     hyper = make_hyper()
     state = filter(Panel.from_records("a", "g", [0.0], [8.4], [NAN], [True], target=9.0), hyper)
-    assert (state.x[0], state.Pxx[0]) == (9.0, hyper.prior.missing_left_sd**2)
+    np.testing.assert_allclose([state.x[0], state.Pxx[0]], [9.0, hyper.prior.missing_left_sd**2])
     assert state.level_assumed[0]
     assert update(state, hyper, 1.0, NAN).level_assumed[0]
     assert not update(state, hyper, 1.0, 9.0).level_assumed[0]
@@ -210,3 +218,142 @@ def test_an_infinite_reading_is_refused():
         update(state, make_hyper(), 1.0, np.inf)
     with pytest.raises(ValueError, match="noise_scale"):
         update(state, make_hyper(), 1.0, 9.0, noise_scale=0.0)
+
+
+# ---- fast units, groups, outliers and steps ----
+
+
+def test_two_drift_components_are_two_normal_densities_mixed():
+    """Each component against the dense density with its own drift variance, 25 times as wide for fast units."""
+    panel, hyper = random_panel(6, new_parts=0.0), make_hyper(pi=0.1)
+    for unit in range(panel.n_units):
+        alone = [dense_loglik(panel, make_hyper(s2=hyper.s2 * wide), unit) for wide in (1.0, 25.0)]
+        state = filter(panel.take(unit), hyper)
+        assert state.loglik[0] == pytest.approx(logsumexp(alone, b=[0.9, 0.1]), abs=1e-9)
+        fast = 0.1 * np.exp(alone[1] - logsumexp(alone, b=[0.9, 0.1]))
+        assert state.weight[1, 0] == pytest.approx(fast, abs=1e-9)
+
+
+def test_a_unit_follows_its_groups_law_and_of_an_unknown_group_the_fleets():
+    panel = Panel.from_records("abc", "01x", [0.0] * 3, [9.0] * 3, [NAN] * 3, [False] * 3, target=9.0)
+    state = filter(panel, make_hyper(om2=0.03, groups=GROUPS))
+    np.testing.assert_allclose(state.mu, [0.1, -0.1, -0.05])
+    np.testing.assert_allclose(state.Pmm, [0.02 + 0.001, 0.01 + 0.003, 0.0144 + 0.03])
+
+
+def test_a_replaced_part_may_be_another_kind_of_unit():
+    hyper = make_full_hyper()
+    state = filter(random_panel(3), hyper)
+    renewed = update(state, hyper, 1.0, 9.3, 9.1, replaced=True)
+    assert state.weight[1].std() > 0.01
+    np.testing.assert_allclose(renewed.weight[1], hyper.pi)
+    assert (renewed.loglik != state.loglik).all()
+
+
+def gpb1(x, mu, cov, y, dt, hyper, noise_scale=1.0):
+    """One reading by the textbook: three Kalman updates, their mixture, its mean and covariance."""
+    step = np.array([[1.0, dt], [0.0, 1.0]])
+    mean, cov = step @ [x, mu], step @ cov @ step.T + np.diag([hyper.q * dt, 0.0])
+    calm = np.exp(-hyper.lam * dt)
+    chances = [(1 - hyper.e_o) * calm, hyper.e_o, (1 - hyper.e_o) * (1 - calm)]
+    noise = hyper.r * noise_scale
+    told = []
+    for chance, jump, more in zip(chances, (0, 0, 36), (0, 64, 0), strict=True):
+        prior = cov + np.diag([jump * hyper.r, 0.0])
+        variance = prior[0, 0] + noise + more * hyper.r
+        gain = prior[:, 0] / variance
+        density = chance * norm.pdf(y, mean[0], np.sqrt(variance))
+        told.append((density, mean + gain * (y - mean[0]), prior - np.outer(gain, prior[0])))
+    total = sum(density for density, *_ in told)
+    weights = [density / total for density, *_ in told]
+    centre = sum(w * m for w, (_, m, _) in zip(weights, told, strict=True))
+    spread = sum(w * (c + np.outer(m - centre, m - centre)) for w, (_, m, c) in zip(weights, told, strict=True))
+    return np.log(total), centre, spread, weights
+
+
+@pytest.mark.parametrize("second", [8.9, 9.35, 9.9, 11.5])
+def test_a_reading_is_weighed_as_regular_outlier_or_step(second):
+    hyper = make_hyper(e_o=0.02, lam=0.05)
+    panel = Panel.from_records("a" * 3, "g" * 3, [0.0, 1.0, 2.5], [9.0, 9.1, second], [NAN] * 3, [0] * 3, target=9.0)
+    state, told = filter(panel, hyper), innovations(panel, hyper)
+    log_1, mean, cov, _ = gpb1(9.0, hyper.m, np.diag([hyper.r, hyper.s2]), 9.1, 1.0, hyper)
+    log_2, mean, cov, weights = gpb1(*mean, cov, second, 1.5, hyper)
+    np.testing.assert_allclose([state.x[0], state.mu[0]], mean, atol=1e-12)
+    np.testing.assert_allclose(
+        [state.Pxx[0], state.Pxm[0], state.Pmm[0]], [cov[0, 0], cov[0, 1], cov[1, 1]], atol=1e-12
+    )
+    np.testing.assert_allclose([state.w_out[0], state.w_step[0]], weights[1:], atol=1e-12)
+    np.testing.assert_allclose([told.w_out[2, 0], told.w_step[2, 0]], weights[1:], atol=1e-12)
+    assert state.loglik[0] == pytest.approx(log_1 + log_2, abs=1e-12)
+
+
+def test_without_outliers_and_steps_the_filter_is_the_exact_one():
+    """The three-way path with next to no chance of either, against the plain path."""
+    panel, hyper = simulate(FleetLaw(n_units=80), 3).panel(), make_hyper(pi=0.05)
+    exact, limit = filter(panel, hyper), filter(panel, replace(hyper, e_o=1e-13, lam=1e-13))
+    assert exact.w_out[0] == 0.0
+    for one, other in zip(exact.parts, limit.parts, strict=True):
+        np.testing.assert_allclose(one, other, atol=1e-8)
+    np.testing.assert_allclose(exact.loglik, limit.loglik, atol=1e-8)
+
+
+def test_a_wild_reading_hardly_moves_a_robust_filter():
+    def level(hyper, last):
+        times, found = [0.0, 1.0, 2.0, 3.0], [9.0, 9.0, 8.9, last]
+        panel = Panel.from_records("a" * 4, "g" * 4, times, found, [NAN] * 4, [False] * 4, target=9.0)
+        return filter(panel, hyper).x[0]
+
+    assert abs(level(make_hyper(), 12.0) - level(make_hyper(), 8.9)) > 1.0
+    robust = make_hyper(e_o=0.02, lam=0.001)
+    assert abs(level(robust, 12.0) - level(robust, 8.9)) < 0.2
+
+
+def test_no_reading_is_too_far_off_to_be_weighed():
+    hyper = make_hyper(e_o=0.0, lam=0.02)
+    panel = Panel.from_records("aa", "gg", [0.0, 1.0], [9.0, 1e6], [NAN] * 2, [False] * 2, target=9.0)
+    state = filter(panel, hyper)
+    assert np.isfinite([state.x[0], state.Pxx[0], state.loglik[0]]).all()
+
+
+def test_the_last_two_surprises_are_kept():
+    hyper = make_full_hyper()
+    panel = random_panel(9)
+    state, told = filter(panel, hyper), innovations(panel, hyper)
+    for unit in range(panel.n_units):
+        last = np.flatnonzero(np.isfinite(panel.t_years[:, unit]))[-1]
+        np.testing.assert_array_equal(state.z[unit], told.z[last, unit])
+        before = told.z[:last, unit]
+        known = before[np.isfinite(before)]
+        np.testing.assert_array_equal(state.z_before[unit], known[-1] if known.size else NAN)
+
+
+def test_a_state_belongs_to_the_law_that_made_it():
+    state = filter(random_panel(1), make_hyper())
+    with pytest.raises(ValueError, match="components"):
+        update(state, make_hyper(pi=0.1), 1.0, 9.0)
+
+
+def test_the_filter_agrees_with_statsmodels_kalman_filter():
+    """statsmodels.tsa.statespace, level and drift with known start, time-varying transitions."""
+    kalman = pytest.importorskip("statsmodels.tsa.statespace.kalman_filter")
+    hyper, rng = make_hyper(), np.random.default_rng(4)
+    for _ in range(20):
+        time, scale = np.cumsum(rng.uniform(0.2, 2.0, 12)), rng.uniform(0.3, 2.0, 12)
+        found = np.where(rng.random(12) < 0.2, NAN, 9.0 + 0.3 * rng.standard_normal(12))
+        found[0] = 9.0
+        panel = Panel.from_records(
+            "a" * 12, "g" * 12, time, found, [NAN] * 12, [False] * 12, noise_scale=scale, target=9.0
+        )
+        gaps = np.diff(time)
+        other = kalman.KalmanFilter(k_endog=1, k_states=2)
+        other.bind(found[1:][:, None])
+        other["design"] = np.array([[1.0, 0.0]])
+        other["selection"] = np.eye(2)
+        later = np.append(gaps[1:], 1.0)
+        other["transition"] = np.array([[np.ones(11), later], [np.zeros(11), np.ones(11)]])
+        other["state_cov"] = np.array([[hyper.q * later, np.zeros(11)], [np.zeros(11), np.zeros(11)]])
+        other["obs_cov"] = (hyper.r * scale[1:])[None, None]
+        step = np.array([[1.0, gaps[0]], [0.0, 1.0]])
+        start = step @ np.diag([hyper.r * scale[0], hyper.s2]) @ step.T + np.diag([hyper.q * gaps[0], 0.0])
+        other.initialize_known(step @ [9.0, hyper.m], start)
+        assert filter(panel, hyper).loglik[0] == pytest.approx(other.loglike(), abs=1e-8)

@@ -41,7 +41,7 @@ def test_two_limits_agree_with_the_sine_series():
     np.testing.assert_allclose(got, sine_series(start, width, drift, q, years), atol=1e-10, rtol=0)
 
 
-def averaged_over_drift(survival, drift, drift_var, nodes=400, reach=8.5):
+def averaged_over_drift(survival, drift, drift_var, nodes=240, reach=8.5):
     """Gauss-Legendre over +-8.5 standard deviations of the drift."""
     point, weight = np.polynomial.legendre.leggauss(nodes)
     z = reach * point
@@ -52,7 +52,7 @@ def averaged_over_drift(survival, drift, drift_var, nodes=400, reach=8.5):
 @pytest.mark.parametrize("seed", [3, 4])
 def test_an_uncertain_drift_is_the_average_over_certain_ones(seed):
     rng = np.random.default_rng(seed)
-    n = 300
+    n = 150
     start, width, zero = rng.uniform(0.02, 0.98, n), np.ones(n), np.zeros(n)
     drift, drift_var = rng.normal(0, 0.4, n), rng.uniform(0.001, 0.1, n)
     q, years = 10 ** rng.uniform(-2.5, -0.3, n), rng.uniform(0.1, 4, n)

@@ -76,6 +76,19 @@ def test_missing_may_be_none_and_ids_may_be_uuids():
     assert np.isnan(panel.as_found[1, 0])
 
 
+def test_each_record_knows_the_visit_it_went_into():
+    panel = panel_of(
+        ("b", 1.0, 9.2, NAN, False),
+        ("a", 0.0, NAN, NAN, False),  # before the first level
+        ("a", 2.0, 8.7, NAN, False),
+        ("a", 1.0, 8.9, NAN, False),
+        ("a", 2.0, 8.9, NAN, False),  # a repeat reading
+    )
+    assert panel.visit_of.tolist() == [1, -1, 2, 0, 2]
+    np.testing.assert_allclose(panel.as_found.ravel()[panel.visit_of[[0, 2, 3]]], [9.2, 8.8, 8.9])
+    assert panel.take([0]).visit_of is None
+
+
 def test_no_records_make_an_empty_panel():
     panel = Panel.from_records([], [], [], [], [], [], target=9.0)
     assert panel.n_units == 0
