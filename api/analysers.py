@@ -65,6 +65,7 @@ class CalibrationOut(serializers.Serializer[Any]):
     certificate = serializers.CharField()
     by = serializers.CharField()
     passed = serializers.BooleanField()
+    uncertainty = serializers.DictField(help_text="The certificate's own expanded figures (k = 2), by quantity.")
     record = serializers.UUIDField(source="record_id")
 
 

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.defects import DefectOut
+from api.derived import DerivedOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
 from api.duties import DutyOut
 from api.entries import EntryIn, EntryOut
@@ -16,20 +17,23 @@ from api.fields import DayOf, Facts, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
-from api.permissions import OFFICE
+from api.permissions import FIELD, OFFICE
 from api.records import RecordOut
 from api.revisits import RevisitOut
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
+from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Text, Word
+from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
 from fleet.queries.analysers import visible_analysers
 from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.cards import card_for
 from fleet.queries.histories import history_for
+from fleet.services.advising import advise_on
 from fleet.services.appliances import change_appliance, take_on_appliance
 
 
@@ -61,11 +65,14 @@ class ApplianceOut(EntryOut):
     serial = serializers.CharField()
     room = serializers.CharField()
     fuel = serializers.CharField()
-    burns = serializers.CharField(help_text="Its own fuel, else its building's.")
+    burns = serializers.SerializerMethodField(help_text="Today: its own fuel, else the gas of its building.")
     flue_group = serializers.UUIDField(source="flue_group_id", allow_null=True)
     facts = serializers.DictField()
     in_service_from = serializers.DateField()
     in_service_to = serializers.DateField(allow_null=True)
+
+    def get_burns(self, appliance: Appliance) -> str:
+        return appliance.burns_on(clock.today(appliance.building.time_zone)).name
 
 
 class HistoryOut(serializers.Serializer[Any]):
@@ -139,6 +146,44 @@ class ApplianceHistory(Door):
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(history_for(self.viewer, id))
+
+
+class ResponseOut(serializers.Serializer[Any]):
+    """What earlier adjustments taught of the adjuster: points of CO2 a turn, with a 90 % interval."""
+
+    points_per_turn = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    based_on = serializers.CharField(help_text="What weighs most: this appliance, this model or the fleet.")
+    steps = serializers.IntegerField()
+
+
+class AdviceOut(serializers.Serializer[Any]):
+    """Advice on the last reading. Stop rules come first; withheld advice says why. Nothing is stored."""
+
+    action = serializers.CharField(source="advice.action", help_text="stop, none, investigate, adjust or withheld.")
+    adjuster = serializers.CharField(source="advice.adjuster", allow_null=True)
+    direction = serializers.CharField(source="advice.direction", allow_null=True)
+    turns = serializers.FloatField(source="advice.turns", allow_null=True, help_text="About how far, once learned.")
+    turns_low = serializers.FloatField(source="advice.turns_low", allow_null=True)
+    turns_high = serializers.FloatField(source="advice.turns_high", allow_null=True)
+    sentence = serializers.CharField(source="advice.sentence")
+    withheld_reason = serializers.CharField(source="advice.withheld_reason", allow_null=True)
+    response = ResponseOut(allow_null=True)
+    derived = DerivedOut()
+    verdicts = serializers.ListField(child=serializers.DictField(), help_text="On the last reading, strictest first.")
+
+
+class ApplianceAdvice(Door):
+    """What to do next in a test that goes on; for whoever is at the appliance with a connection."""
+
+    writers, shape_in, shape_out = FIELD, SoFarIn, AdviceOut
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Advice on the last of the readings so far. Nothing is stored."""
+        appliance = found(visible_appliances(self.viewer), id)
+        so_far: dict[str, Any] = without_decimals(self.taken())
+        return self.shown(advise_on(appliance=appliance, so_far=so_far, actor=self.viewer, now=clock.now()))
 
 
 class ApplianceCard(Door):

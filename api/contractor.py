@@ -1,5 +1,6 @@
 """The contractor whose installation this is, and its choices."""
 
+from dataclasses import fields
 from typing import Any
 
 from rest_framework import serializers
@@ -10,9 +11,16 @@ from api.doors import Door
 from api.fields import Number, Whole
 from api.permissions import MANAGER
 from api.versions import version_named
+from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.queries.contractor import the_contractor
 from fleet.services.contractor import change_contractor
+
+SteadinessIn = type(
+    "SteadinessIn",
+    (StrictSerializer,),
+    {each.name: Number(0.001, 86_400, required=False) for each in fields(Criterion)},
+)
 
 
 class ContractorIn(StrictSerializer):
@@ -23,6 +31,7 @@ class ContractorIn(StrictSerializer):
     flag_at = Number(0.0001, 0.9999)
     extra_visits_a_week = Whole(0, 1000)
     outside_within_days = Whole(0, 365)
+    steadiness = SteadinessIn(required=False, help_text="What a series must keep to be steady; {} for the defaults.")
 
 
 class ContractorOut(serializers.Serializer[Any]):
@@ -33,6 +42,7 @@ class ContractorOut(serializers.Serializer[Any]):
     flag_at = serializers.FloatField(help_text="Chance before the next planned visit from which drift flags.")
     extra_visits_a_week = serializers.IntegerField()
     outside_within_days = serializers.IntegerField()
+    steadiness = serializers.DictField(child=serializers.FloatField())
     is_demo = serializers.BooleanField()
     version = serializers.IntegerField()
 

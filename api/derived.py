@@ -4,51 +4,67 @@ from typing import Any
 
 from rest_framework import serializers
 
+_BY_ENTHALPY = "by enthalpy, gas and air entering at the intake temperature"
 _BASIS = {
     "o2_pct": "dry, by volume, as read",
     "co2_pct": "dry, by volume, as read",
-    "excess_air_ratio": "exact, from O2; from CO2 where no O2 was read",
+    "excess_air_ratio": "air supplied over air needed, exact, from O2; from CO2 where no O2 was read",
+    "dilution_factor": "20.9 / (20.9 - O2): how many times its undiluted volume the dry gas is; not the excess air",
     "co_ppm_air_free": "dry, all excess air removed; none above 18 % O2",
+    "nox_ppm_air_free": "dry, all excess air removed; none above 18 % O2",
     "co_co2_ratio": "CO by CO2, both dry",
-    "efficiency_pct_net": "on the net heating value, by enthalpy, gas and air entering at the intake temperature",
-    "efficiency_pct_gross": "on the gross heating value, by enthalpy, gas and air entering at the intake temperature",
+    "co_mg_per_kwh_net": "per heat input on the net heating value, from the air-free figure and the fuel",
+    "co_mg_per_kwh_gross": "per heat input on the gross heating value, from the air-free figure and the fuel",
+    "nox_mg_per_kwh_net": "as NO2, per heat input on the net heating value, from the air-free figure and the fuel",
+    "nox_mg_per_kwh_gross": "as NO2, per heat input on the gross heating value, from the air-free figure and the fuel",
+    "sensible_loss_pct_net": f"on the net heating value, {_BY_ENTHALPY}, all water as vapour",
+    "latent_loss_pct_gross": f"on the gross heating value, {_BY_ENTHALPY}: the water that leaves as vapour",
+    "unburnt_loss_pct_net": "on the net heating value, the heat of the CO",
+    "efficiency_pct_net": f"on the net heating value, {_BY_ENTHALPY}",
+    "efficiency_pct_gross": f"on the gross heating value, {_BY_ENTHALPY}",
     "condensate_fraction": "share of the flue gas's water that condenses at the flue temperature",
+    "condensate_kg_per_kwh_gross": "liquid water per heat input on the gross heating value",
     "dew_point_c": "of the flue gas, at the pressure read, else the site altitude's",
     "input_kw_gross": "from the timed meter, gross heating value",
     "input_kw_net": "from the timed meter, net heating value",
+    "input_share_pct": "of the rated input on the sheet, on the sheet's own basis",
 }
 _DERIVED = {
     "o2_pct": "dry, by volume, derived from CO2 and the fuel",
     "co2_pct": "dry, by volume, derived from O2 and the fuel",
 }
+FIGURES = (*_BASIS, "flue_loss_pct")
+Figures = type(
+    "Figures", (serializers.Serializer,), {name: serializers.FloatField(allow_null=True) for name in FIGURES}
+)
 
 
-def _figure() -> serializers.FloatField:
-    return serializers.FloatField(allow_null=True)
-
-
-class DerivedOut(serializers.Serializer[Any]):
+class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are the table above
     """None where a figure can't be told. `void`: a doubt takes away what was derived, never a CO finding."""
 
-    o2_pct = _figure()
-    co2_pct = _figure()
-    excess_air_ratio = _figure()
-    co_ppm_air_free = _figure()
-    co_co2_ratio = _figure()
-    efficiency_pct_net = _figure()
-    efficiency_pct_gross = _figure()
-    condensate_fraction = _figure()
-    dew_point_c = _figure()
-    flue_loss_pct = _figure()
-    input_kw_gross = _figure()
-    input_kw_net = _figure()
     basis = serializers.SerializerMethodField()
+    uncertainties = serializers.DictField(
+        child=serializers.FloatField(allow_null=True),
+        help_text="Standard uncertainty of each, from the analyser's accuracy and calibration; null: not stated.",
+    )
+    qualifiers = serializers.DictField(
+        child=serializers.CharField(), help_text="More than or less than, carried from what was read; else it is =."
+    )
+    steadiness = serializers.DictField(
+        allow_null=True, help_text="From the series, by quantity: mean, its standard uncertainty, why not steady."
+    )
     doubts = serializers.ListField(child=serializers.DictField())
     void = serializers.BooleanField()
+
+    def to_representation(self, derived: dict[str, Any]) -> dict[str, Any]:
+        """A judgement made before a figure was known has none of it."""
+        empty = dict.fromkeys(FIGURES) | {"uncertainties": {}, "qualifiers": {}, "steadiness": None}
+        shown: dict[str, Any] = super().to_representation(empty | derived)
+        return shown
 
     def get_basis(self, derived: dict[str, Any]) -> dict[str, str]:
         """In words, for each figure that could be told."""
         words = _BASIS | {name: _DERIVED[name] for name in _DERIVED if derived[f"{name.removesuffix('_pct')}_derived"]}
         if derived["flue_loss_coefficients"]:
             words["flue_loss_pct"] = f"by the coefficients {derived['flue_loss_coefficients']}"
-        return {name: said for name, said in words.items() if derived[name] is not None}
+        return {name: said for name, said in words.items() if derived.get(name) is not None}

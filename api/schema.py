@@ -160,6 +160,26 @@ class _Rule(_Field):
     schema = {"type": "object", "additionalProperties": {}}
 
 
+class _FiresWhen(_Field):
+    target_class = "fleet.intake.limit_sets.FiresWhen"
+    schema = {
+        "type": "object",
+        "required": ["op", "value"],
+        "properties": {"op": {"type": "string"}, "value": {}},
+        "description": "See /api/v1/schemas/limit-set.",
+    }
+
+
+class _Select(_Field):
+    target_class = "fleet.intake.limit_sets.Select"
+    schema = {"type": "object", "additionalProperties": {}}
+
+
+class _Kept(_Field):
+    target_class = "fleet.intake.limit_sets.Kept"
+    schema = {"description": "For the reader; nothing reckons with it."}
+
+
 class _Whole(_Field):
     target_class = "api.fields.Whole"
 

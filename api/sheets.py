@@ -1,33 +1,49 @@
-"""Maker's sheets: one a model of appliance, its figures in versions."""
+"""Maker's sheets: one a model of appliance, its figures in versions; what a new version would change, beforehand."""
 
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import EntryDoor, EntryListDoor, ListDoor, found
+from api.consequences import COMPARED, DifferencesOut, PreviewOut, numbers_compared
+from api.doors import Door, EntryDoor, EntryListDoor, ListDoor, found, named_once
 from api.entries import EntryIn, EntryOut
-from api.fields import Id
-from api.filters import EXTERNAL_REFERENCE
+from api.exchange import SheetFileOut, as_file
+from api.fields import DayOf, Id
+from api.filters import EXTERNAL_REFERENCE, yes_no
 from api.permissions import MANAGER
 from api.recorded import post_recorded
+from api.versions import version_named
 from fleet import clock
+from fleet.errors import NotFound
+from fleet.intake.errors import without_decimals
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.sheets import SheetIn
 from fleet.models import ModelSheet, SheetVersion
 from fleet.queries.appliances import all_sheets
-from fleet.services.appliances import add_sheet_version
+from fleet.queries.contents import sheet_differences
+from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet
+from fleet.services.consequences import preview_sheet
+from fleet.services.exchange import SHEET_FILE
+from fleet.services.register import create_once
 
 
 class NamedSheetIn(EntryIn):
     name = Text(200)
 
 
+class SheetChange(NamedSheetIn):
+    retired_on = DayOf(
+        required=False, allow_null=True, help_text="From then on no further appliance gets it; null takes it back."
+    )
+
+
 class SheetOut(EntryOut):
     name = serializers.CharField()
+    retired_on = serializers.DateField(allow_null=True)
     current_number = serializers.IntegerField(
         source="current.number", default=None, allow_null=True, help_text="None while it has no version."
     )
@@ -50,19 +66,60 @@ class Sheets(EntryListDoor):
     """All sheets."""
 
     writers, model, shape_in, shape_out = MANAGER, ModelSheet, NamedSheetIn, SheetOut
-    filters = (EXTERNAL_REFERENCE,)
+    filters = (EXTERNAL_REFERENCE, yes_no("retired", Q(retired_on__isnull=False), "Those that no appliance gets."))
 
     def rows(self) -> QuerySet[ModelSheet]:
         return all_sheets(self.viewer)
 
 
 class OneSheet(EntryDoor):
-    """One sheet."""
+    """One sheet. Retired, no further appliance gets it; those that have it keep it."""
 
-    writers, shape_in, shape_out = MANAGER, NamedSheetIn, SheetOut
+    writers, shape_in, shape_out = MANAGER, SheetChange, SheetOut
 
     def rows(self) -> QuerySet[ModelSheet]:
         return all_sheets(self.viewer)
+
+    def change(self, entry: ModelSheet, version: int, changes: dict[str, Any]) -> ModelSheet:
+        return change_sheet(sheet=entry, version=version, changes=changes, now=clock.now())
+
+
+class CopySheet(Door):
+    """A new sheet with what this one says today; its source says where it was copied from."""
+
+    writers, shape_in, shape_out, makes = MANAGER, NamedSheetIn, SheetOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Make the copy: 201; the same id again 200; with another name 409."""
+        sheet = found(all_sheets(self.viewer), id)
+        entry, made = create_once(
+            all_sheets(self.viewer),
+            ModelSheet,
+            named_once(request, self.taken()),
+            lambda values: copy_sheet(sheet=sheet, values=values, actor=self.viewer, now=clock.now()),
+        )
+        return self.shown(found(all_sheets(self.viewer), entry.pk), 201 if made else 200)
+
+
+class ExportSheet(Door):
+    """What the sheet says today, as a file that another installation takes."""
+
+    shape_out = SheetFileOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        sheet = found(all_sheets(self.viewer), id)
+        if sheet.current is None:
+            raise NotFound("not_found", "The sheet has no version yet.")
+        return as_file(
+            {
+                "schema": SHEET_FILE,
+                "name": sheet.name,
+                "external_reference": sheet.external_reference,
+                "version": sheet.current.number,
+                "content": sheet.current.content,
+            },
+            SheetFileOut,
+        )
 
 
 class SheetVersions(ListDoor):
@@ -78,14 +135,47 @@ class SheetVersions(ListDoor):
         return sheet
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Record one: 201; the same id with the same content again 200; with other content 409."""
+        """Record one: 201; the same id with the same content again 200; with other content 409. With If-Match only on
+        top of the version of that number (412 where another came meanwhile)."""
         sheet = self.sheet()
+        based_on = version_named(request) if "If-Match" in request.headers else None
         return post_recorded(
             self,
             kind="sheet version",
             model=SheetVersion,
             belongs={"sheet": str(sheet.id)},
             add=lambda new_id, values: add_sheet_version(
-                sheet=sheet, content=values["content"], actor=self.viewer, now=clock.now(), id=new_id
+                sheet=sheet,
+                content=values["content"],
+                actor=self.viewer,
+                now=clock.now(),
+                id=new_id,
+                based_on=based_on,
             ),
         )
+
+
+class PreviewSheet(Door):
+    """What would change if this content became the sheet's next version. Nothing is written."""
+
+    writers, shape_in, shape_out = MANAGER, SheetIn, PreviewOut
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Judge the newest visit of every appliance that has the sheet again, as if it had been read today."""
+        sheet = found(all_sheets(self.viewer), id)
+        content = without_decimals(self.taken())
+        return self.shown(preview_sheet(sheet=sheet, content=content, viewer=self.viewer, day=clock.today()))
+
+
+class CompareSheet(Door):
+    """What two versions of a sheet say differently, in words."""
+
+    shape_out, filters = DifferencesOut, COMPARED
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        before, after = numbers_compared(request)
+        versions = {each.number: each.content for each in found(all_sheets(self.viewer), id).versions.all()}
+        if missing := [number for number in (before, after) if number not in versions]:
+            raise NotFound("not_found", f"The sheet has no version {missing[0]}.")
+        differences = sheet_differences(versions[before], versions[after])
+        return self.shown({"before": before, "after": after, "differences": differences})

@@ -51,6 +51,21 @@ class FindingOut(serializers.Serializer[Any]):
     sentence = serializers.CharField()
 
 
+class DiagnosisOut(serializers.Serializer[Any]):
+    """A pattern that the readings show. It suggests; a licensed person decides, and no verdict rests on it."""
+
+    pattern = serializers.CharField()
+    title = serializers.CharField()
+    severity = serializers.CharField()
+    sentence = serializers.CharField()
+    causes = serializers.ListField(child=serializers.CharField())
+    checks = serializers.ListField(child=serializers.CharField())
+    evidence = serializers.CharField()
+    figures = serializers.DictField()
+    inputs = serializers.DictField(help_text="What it was drawn from: readings of this visit, or other visits.")
+    made_at = serializers.DateTimeField()
+
+
 class ReadingOut(serializers.Serializer[Any]):
     """One reading: as entered, as it counts, what was derived from it, and how it was judged."""
 
@@ -65,7 +80,13 @@ class ReadingOut(serializers.Serializer[Any]):
     also_running = serializers.ListField(source="reading.also_running", child=serializers.UUIDField())
     taken_at = serializers.DateTimeField(source="reading.taken_at", allow_null=True)
     time_precision = serializers.CharField(source="reading.time_precision")
-    steadiness = serializers.CharField(source="reading.steadiness")
+    steadiness = serializers.CharField(source="reading.steadiness", help_text="As the technician said.")
+    series = serializers.DictField(
+        source="reading.series",
+        allow_null=True,
+        help_text="As the analyser logged it: %, ppm, °C, seconds at the rate.",
+    )
+    analyser_fuel = serializers.CharField(source="reading.analyser_fuel", help_text="The fuel that it was set to.")
     analyser = serializers.CharField(source="reading.analyser_given", help_text="As given.")
     person = serializers.CharField(source="reading.person_given", help_text="As given.")
     values = serializers.SerializerMethodField()
@@ -90,6 +111,7 @@ class WorkOut(serializers.Serializer[Any]):
     rate = serializers.CharField()
     direction = serializers.CharField()
     amount = serializers.CharField()
+    turns = serializers.FloatField(allow_null=True, help_text="How far the adjuster was turned.")
     note = serializers.CharField()
 
 
@@ -135,6 +157,12 @@ class VisitOut(serializers.Serializer[Any]):
     left_as_found = serializers.BooleanField(source="visit.left_as_found")
     plate = serializers.DictField(source="visit.plate")
     fuel = serializers.CharField(source="visit.fuel")
+    fuel_composition = serializers.DictField(
+        source="visit.fuel_composition",
+        child=serializers.CharField(),
+        help_text="Mole fractions where the fuel isn't one of ours by name.",
+    )
+    sheet = serializers.UUIDField(source="visit.sheet_id", allow_null=True, help_text="That it had on the day.")
     conditions = serializers.SerializerMethodField()
     checklist = serializers.ListField(source="visit.checklist", child=serializers.DictField())
     not_done = serializers.ListField(source="visit.not_done", child=serializers.DictField())
@@ -146,6 +174,7 @@ class VisitOut(serializers.Serializer[Any]):
     work = WorkOut(source="visit.work.all", many=True)
     defects = DefectOut(source="visit.defects.all", many=True)
     findings = FindingOut(many=True)
+    diagnoses = DiagnosisOut(source="visit.diagnoses.all", many=True)
     marks = MarkOut(many=True)
     analysers = AnalyserOnDayOut(many=True)
     people = PersonOnDayOut(many=True)

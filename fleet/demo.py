@@ -16,8 +16,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import transaction
+from django.db.models import prefetch_related_objects
 
-from fleet.combustion import FUELS, co2_pct_from_o2, o2_pct_from_co2
+from fleet.combustion import FUELS, co2_pct_from_o2, gas_properties, o2_pct_from_co2
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -39,6 +40,7 @@ from fleet.models.register import new_id
 from fleet.services import flags, forecasts, limits, revisits
 from fleet.services.analysers import add_calibration
 from fleet.services.appliances import add_sheet_version
+from fleet.services.buildings import add_gas_supply
 from fleet.services.contractor import begin_installation, create_user
 from fleet.services.duties import add_duty
 from fleet.services.people import add_qualification
@@ -69,7 +71,7 @@ OFFICE = {"dispatcher": "Linnet Cade", "manager": "Idris Fallow", "auditor": "Ma
 class Kind:
     """One invented sheet and how its appliances behave; O2 in points, all our own assumptions.
 
-    drift_mean, drift_sd: yearly drift of O2. weather_per_k: O2 per kelvin of intake air.
+    drift_mean, drift_sd: yearly drift of O2. weather_per_k: O2 per kelvin of intake air. o2_per_turn: of an adjuster.
     """
 
     name: str
@@ -81,6 +83,7 @@ class Kind:
     appliance: str = "boiler"
     rise_k: tuple[float, float] = (40.0, 30.0)
     co_median_ppm: float = 11.0
+    o2_per_turn: float = 4.0
 
 
 def _sheet(
@@ -94,6 +97,7 @@ def _sheet(
     fuel: str = "natural_gas",
     condensing: bool = False,
     basis: str = "points",
+    order: bool = False,
 ) -> dict[str, Any]:
     rates = {"high": high[0]} | ({"low": low[0]} if low else {})
     ways = {"high": high[1]} | ({"low": low[1]} if low else {})
@@ -117,9 +121,11 @@ def _sheet(
         ],
         "adjusters": [
             {"name": names[rate], "place": "on the gas valve", "tool": "hex key", "raises_co2": way, "rate": rate,
-             "sealed": True, "field_adjustment": "allowed", "largest_step": "1/4 turn", "reseal": "paint mark"}
+             "sealed": True, "field_adjustment": "allowed", "largest_step": "1/4 turn", "largest_step_turns": "0.25",
+             "reseal": "paint mark"}
             for rate, way in ways.items()
         ],
+        "order_rules": [{"quantity": quantity, "higher_rate": "high", "lower_rate": "low"}] if order else [],
         "source": "invented for the demonstration",
     }  # fmt: skip
 
@@ -135,7 +141,13 @@ KINDS = (
         "Invented premix boiler 24",
         52,
         _sheet(
-            "pneumatic ratio", high=("9.3", UP), low=("8.9", DOWN), tolerance="0.55", kw=("24", "5"), condensing=True
+            "pneumatic ratio",
+            high=("9.3", UP),
+            low=("8.9", DOWN),
+            tolerance="0.55",
+            kw=("24", "5"),
+            condensing=True,
+            order=True,
         ),
         *PREMIX_DRIFT,
     ),
@@ -220,6 +232,10 @@ CO_BETWEEN, CO_BETWEEN_VISITS, CO_READING = 1.0, 0.35, 0.03
 CO_WORRIES_PPM = 90.0
 ADJUSTS_BEYOND = 0.45
 STILL_OPEN_DAYS = 60
+LOGGED_DAYS = 370
+TIMED_SECONDS = 120
+BLENDED, BLEND_DAYS = 11, 240
+COMPARED_DAYS = 30
 
 
 @dataclass
@@ -296,6 +312,8 @@ def _town(actor: User, begins: datetime, now: datetime) -> Town:
     for number, kind in enumerate(kinds):
         town.lives.append(_life(town, buildings[number % len(buildings)], kind, sheets[kind.name], number))
     _share_a_flue(town)
+    _blend(buildings[BLENDED], now)
+    prefetch_related_objects(buildings, "gas_supplies")
     _apply_rules(actor, clients, town, begins)
     return town
 
@@ -352,6 +370,7 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
         while day < last:
             until = min(day + timedelta(days=365), lapsed_on)
             content = {"done_on": f"{day:%Y-%m-%d}", "valid_to": f"{until:%Y-%m-%d}", "passed": True}
+            content |= {"uncertainty": {"o2": {"absolute": "0.1"}, "co": {"absolute": "4", "relative_pct": "1"}}}
             content |= {"certificate": f"K-{number}-{day:%Y}", "by": "Tarnholt gas laboratory (invented)"}
             add_calibration(analyser=analyser, content=content, actor=actor, now=begins, id=new_id())
             day += timedelta(days=360)
@@ -362,6 +381,12 @@ def _make_sheet(actor: User, kind: Kind, begins: datetime) -> ModelSheet:
     sheet = create_entry(ModelSheet, {"name": kind.name})
     add_sheet_version(sheet=sheet, content=read_sheet(kind.sheet), actor=actor, now=begins, id=new_id())
     return sheet
+
+
+def _blend(building: Building, now: datetime) -> None:
+    """Since some months the network brings this building a gas with a tenth of hydrogen."""
+    values = {"building": building, "since": now.date() - timedelta(days=BLEND_DAYS), "fuel": "natural_gas_10_h2"}
+    add_gas_supply(values=values | {"source": "notice of the Tarnholt gas network (invented)"}, now=now)
 
 
 def _life(town: Town, building: Building, kind: Kind, sheet: ModelSheet, number: int) -> Life:
@@ -611,13 +636,47 @@ class _Test:
             "taken_at": self.at.next(),
             "time_precision": "minute",
             "steadiness": "steady",
+            **({"series": self._series(o2, rise, values)} if self._is_logged else {}),
+            **({"gas_rate": self._gas_rate()} if rate == "high" and self._is_timed else {}),
             "analyser": str(self.who.analyser.id),
             "person": str(self.who.person.id),
             "values": values,
         }
 
+    @property
+    def _is_logged(self) -> bool:
+        """The last year's readings came with what the analyser logged."""
+        return (self.town.today - self.at.day).days < LOGGED_DAYS
+
+    @property
+    def _is_timed(self) -> bool:
+        gas = bool(self.life.appliance.burns_on(self.at.day).fuel.composition)
+        return gas and self._is_logged and self.life.site % 3 == 0
+
+    def _series(self, o2: float, rise: float, values: dict[str, dict[str, str]]) -> dict[str, Any]:
+        """Three minutes at the rate, a sample every ten seconds, coming to rest like a first-order lag."""
+        rng, seconds = self.town.rng, np.arange(0, 181, 10)
+        lag = np.exp(-seconds / 25.0)
+        co = float(values["co"]["value"]) if "value" in values["co"] else None
+        columns = {
+            "o2": o2 + 1.5 * lag + rng.normal(0, 0.02, seconds.size),
+            "flue_temp": self.air_c + rise * (1 - 0.3 * np.exp(-seconds / 30.0)) + rng.normal(0, 0.1, seconds.size),
+        }
+        if co is not None:
+            columns["co"] = co * (1 + 0.8 * lag) + rng.normal(0, 0.5, seconds.size)
+        shown = {name: [f"{max(each, 0.0):.1f}" for each in column] for name, column in columns.items()}
+        return {"at_s": [str(each) for each in seconds]} | shown
+
+    def _gas_rate(self) -> dict[str, str]:
+        """Two minutes at the meter, at an input a little off the rating."""
+        rated_kw = float(self.life.kind.sheet["rated_input_kw"]) * self.town.rng.normal(0.98, 0.02)
+        fuel = self.life.appliance.burns_on(self.at.day).fuel
+        volume_m3 = rated_kw * TIMED_SECONDS / 1000 / gas_properties(fuel).lhv_mj_m3
+        return {"index_start": "1000.000", "index_end": f"{1000 + volume_m3:.3f}", "unit": "m3",
+                "seconds": str(TIMED_SECONDS), "gas_temp_c": "15"}  # fmt: skip
+
     def _gases(self, rate: str, o2: float) -> dict[str, dict[str, str]]:
-        analyser, fuel = self.who.analyser, FUELS[self.life.kind.sheet["fuel"]]
+        analyser, fuel = self.who.analyser, self.life.appliance.burns_on(self.at.day).fuel
         if analyser.co2 == Analyser.Co2.ABSENT:
             return {"co": {"qualifier": "not measured"}}
         rng = self.town.rng
@@ -647,13 +706,21 @@ def _work(test: _Test, rng: np.random.Generator) -> list[dict[str, Any]]:
             raise_co2 = off[adjuster["rate"]] > 0
             ways = {"clockwise": "counter-clockwise", "counter-clockwise": "clockwise"}
             way = adjuster["raises_co2"] if raise_co2 else ways[adjuster["raises_co2"]]
+            turns = _turned(life.kind, off[adjuster["rate"]], rng)
             work.append({"kind": "adjustment", "after_reading": count, "adjuster": adjuster["name"],
-                         "rate": adjuster["rate"], "direction": way, "amount": "1/8 turn"})  # fmt: skip
+                         "rate": adjuster["rate"], "direction": way, "amount": f"{turns}/16 turn",
+                         "turns": f"{turns / 16:.3f}"})  # fmt: skip
     if worried:
         life.co_ppm, test.co_today = life.kind.co_median_ppm, 1.0
     if worried or life.flue_rise_k > 15:
         work.append({"kind": "cleaning", "after_reading": count, "component": "burner and heat exchanger"})
     return work
+
+
+def _turned(kind: Kind, off_o2_pct: float, rng: np.random.Generator) -> int:
+    """Sixteenths of a turn that it took, by how the adjuster of the kind answers: an assumption of ours."""
+    needed = abs(off_o2_pct) / kind.o2_per_turn * math.exp(rng.normal(0, 0.15))
+    return max(round(16 * needed), 1)
 
 
 CHECKLIST = (
@@ -678,6 +745,7 @@ def _body(
     arrived = datetime.combine(day, time(8, 50), ZoneInfo(TOWN_ZONE))
     ambient = test.who.analyser.co2 != Analyser.Co2.ABSENT
     conditions = {"ambient_co_before": _measured(0, 0, "ppm"), "ambient_co_after": _measured(0, 0, "ppm")}
+    conditions |= {"zero_o2": _measured(20.9, 1, "%"), "zero_co": _measured(0, 0, "ppm")}
     conditions = conditions if ambient else {}
     conditions |= {"outdoor_temp": _measured(test.air_c - 2, 0, "degC")}
     return {
@@ -745,3 +813,9 @@ def _look_ahead(now: datetime) -> None:
     revisits.refresh_everybody(now=now)
     # Each visit asked for its appliance to be looked at again; that has just happened for all of them.
     Job.objects.filter(kind="refresh_appliance", state=Job.State.WAITING).update(state=Job.State.DONE, finished_at=now)
+    # Comparing visits is left to the worker for those of the last weeks: of older ones nobody would ask any more.
+    recent = Visit.objects.filter(local_date__gte=now.date() - timedelta(days=COMPARED_DAYS)).values_list(
+        "id", flat=True
+    )
+    old = Job.objects.filter(kind="compare_visit").exclude(key__in=[str(each) for each in recent])
+    old.update(state=Job.State.DONE, finished_at=now)

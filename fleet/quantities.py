@@ -76,6 +76,9 @@ CONDITION_QUANTITIES: dict[str, Quantity] = dict(
     [
         _row("ambient_co_before", "ambient_co_before_ppm", _("CO in the room before"), 0, 10_000, 0, "ppm"),
         _row("ambient_co_after", "ambient_co_after_ppm", _("CO in the room after"), 0, 10_000, 0, "ppm"),
+        _row("air_humidity", "air_humidity_pct", _("Humidity of the air"), 0, 100, 0, "%"),
+        _row("zero_o2", "zero_o2_pct", _("O₂ in fresh air"), 0, 25, 1, "%"),
+        _row("zero_co", "zero_co_ppm", _("CO in fresh air"), 0, 1_000, 0, "ppm"),
         _row("outdoor_temp", "outdoor_temp_c", _("Outdoor temperature"), -50, 60, 0, *_TEMPERATURES),
         _row(
             "barometric_pressure",

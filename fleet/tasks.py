@@ -12,8 +12,8 @@ import structlog
 from django.db import transaction
 
 from fleet import clock
-from fleet.models import Appliance, Job
-from fleet.services import forecasts, jobs, revisits
+from fleet.models import Appliance, Job, Visit
+from fleet.services import diagnoses, forecasts, jobs, revisits
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -72,7 +72,8 @@ def _request_refits(job: Job, series: list[tuple[str, str]]) -> None:
 
 def _refit(job: Job) -> Effect:
     quantity, rate = job.key.split("/")
-    return partial(forecasts.put_in_force, forecasts.learn(quantity=quantity, rate=rate), now=clock.now())
+    now = clock.now()
+    return partial(forecasts.put_in_force, forecasts.learn(quantity=quantity, rate=rate, now=now), now=now)
 
 
 def _refresh_everybody(_job: Job) -> Effect:
@@ -81,9 +82,18 @@ def _refresh_everybody(_job: Job) -> Effect:
     return partial(jobs.request_jobs, kind="refresh_appliance", keys=keys, due_at=clock.now())
 
 
+def _compare_visit(job: Job) -> Effect:
+    """Patterns that need other visits: reckoned outside the lock, kept with what they were drawn from."""
+    related = Visit.objects.select_related("appliance__building", "judgement")
+    visit = related.prefetch_related("readings__analyser__calibrations").get(id=job.key)
+    found = diagnoses.suggested_elsewhere(visit)
+    return partial(diagnoses.put_elsewhere, visit=visit, found=found, now=clock.now())
+
+
 HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "refresh_appliance": _refresh_appliance,
     "nightly": _nightly,
     "refit": _refit,
     "refresh_everybody": _refresh_everybody,
+    "compare_visit": _compare_visit,
 }

@@ -1,5 +1,6 @@
 """Figures, units, days and times as paper shows them."""
 
+import math
 from collections.abc import Mapping
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
@@ -13,6 +14,8 @@ from fleet.units import convert
 NARROW_SPACE = "\u202f"
 NONE = "–"
 MOST_DECIMALS = 6
+# An uncertainty of 1 or 2 is shown with a second figure: rounding would take up to half of it.
+TWO_FIGURES_BELOW = 2.95
 UNIT_WORDS = {"1": "", "degC": "°C", "vol%": "%", "mg/m3": "mg/m³", "mg/Nm3": "mg/Nm³", "ppmv": "ppm", "ppmvd": "ppm"}
 # Figures that follow from readings: shown with the decimals of what they follow from, or with these.
 DERIVED_DECIMALS = {
@@ -23,6 +26,17 @@ DERIVED_DECIMALS = {
     "flue_loss_pct": 1,
     "input_kw_net": 1,
     "input_kw_gross": 1,
+    "input_share_pct": 0,
+    "sensible_loss_pct_net": 1,
+    "latent_loss_pct_gross": 1,
+    "unburnt_loss_pct_net": 2,
+    "condensed_pct": 0,
+    "condensate_kg_per_kwh_gross": 3,
+    "dew_point_c": 1,
+    "co_mg_per_kwh_net": 0,
+    "co_mg_per_kwh_gross": 0,
+    "nox_ppm_air_free": 0,
+    "nox_mg_per_kwh_gross": 0,
     "o2_pct": READING_QUANTITIES["o2"].decimals,
     "co2_pct": READING_QUANTITIES["co2"].decimals,
     "co_ppm_air_free": READING_QUANTITIES["co"].decimals,
@@ -70,6 +84,17 @@ def derived(figures: Mapping[str, float | None], name: str) -> str:
     """A derived figure by its name, or a dash."""
     value = figures.get(name)
     return NONE if value is None else figure(value, DERIVED_DECIMALS[name])
+
+
+def decimals_for(uncertainty: float) -> int:
+    """So many that one or two figures of an uncertainty are seen: one where it begins with 3 or more.
+
+    >>> decimals_for(0.32), decimals_for(0.0192), decimals_for(24.0)
+    (1, 3, 0)
+    """
+    size = math.floor(math.log10(uncertainty))
+    first = uncertainty / 10.0**size
+    return max(0, min(MOST_DECIMALS, (0 if first >= TWO_FIGURES_BELOW else 1) - size))
 
 
 def unit_words(unit: str) -> str:

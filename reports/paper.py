@@ -176,7 +176,7 @@ def table(
     """Rows under a head line, hairlines between; the columns `right` hold figures; `small` is the
     style of cells that are plain strings."""
     style: list[tuple[Any, ...]] = [
-        *plain(2, 1.8),
+        *plain(2, 1.8 if small is SMALL else 0.9),
         ("FONT", (0, 0), (-1, -1), REGULAR, small.fontSize, small.leading),
         ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
         ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.9, black),

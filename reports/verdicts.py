@@ -114,7 +114,7 @@ class LimitSource:
     @property
     def standing(self) -> str:
         """Reviewed by whom, or not, and how well the figures behind it are known."""
-        if self.kind in ("band", "ceiling"):
+        if self.kind in ("band", "order", "ceiling"):
             return _("the maker's sheet")
         if self.kind == "stop line":
             outside = [evidence_words(each) for each in self.evidences if each != "own"]

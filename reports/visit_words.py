@@ -13,7 +13,7 @@ from fleet.models import Defect, Visit, WorkItem
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
 from fleet.services.records import content_of
-from reports.figures import clock_time, day, day_and_time, derived, listed, offset, read_with_unit, weekday
+from reports.figures import clock_time, day, day_and_time, derived, figure, listed, offset, read_with_unit, weekday
 from reports.verdicts import LimitSource, Verdict, capital, limit_words, source_of, sources, value_words, what_words
 
 MOST_NAMED = 3
@@ -364,3 +364,33 @@ def signature_words(facts: VisitFacts) -> str:
     given = content_of(visit.record).get("signature", {}).get("person", "")
     name = visit.signed_by.name if visit.signed_by else _("%s, not on the register") % given
     return f"{name}, {day_and_time(visit.signed_at, zone_of(facts))}"
+
+
+def suggestion_note() -> str:
+    """Beside every pattern: what it is, and who decides."""
+    return _(
+        "A pattern suggests where to look; it proves nothing and no verdict rests on it. A licensed person decides, by "
+        "the maker's instructions and the local code."
+    )
+
+
+def side_figures(facts: VisitFacts) -> list[str]:
+    """Beside each target as last judged: how likely the true value keeps it, and whether the analyser could prove it.
+
+    Nothing is decided by these: targets go by the simple rule.
+    """
+    last = {each["limit_id"]: each for each in verdicts_of(facts) if each["kind"] == "band"}
+    return [_side_figure(each) for each in last.values() if each.get("conformity") is not None]
+
+
+def _side_figure(verdict: Verdict) -> str:
+    shown = {
+        "what": capital(what_words(verdict)),
+        "value": value_words(verdict),
+        "limit": limit_words(verdict),
+        "chance": figure(100 * verdict["conformity"], 0),
+    }
+    said = _("%(what)s: read %(value)s; the true value keeps %(limit)s with %(chance)s %%") % shown
+    if verdict.get("provable") is False:
+        return _("%s; with this analyser's accuracy no reading could prove this band at 95 %%.") % said
+    return f"{said}."

@@ -9,6 +9,7 @@ from django.utils.translation import ngettext
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
+from fleet.models import Diagnosis
 from fleet.queries.visits import ReadingFacts, VisitFacts
 from reports import visit_words as words
 from reports.figures import NONE, chemical, day, listed
@@ -54,10 +55,12 @@ from reports.verdicts import (
     value_words,
     what_words,
 )
+from reports.worked_out import has_worked_out, series_words, widest_row, worked_head, worked_row
 
 LABEL_WIDTH = 74.0
 RATES_ABREAST = 2
 FIGURE_WIDTHS = (72, 28, 30, 42, 44, 30, 28, 34, 31, 31, 26, 38, 34, 40)
+WORKED_WIDTHS = (72, 36, 36, 36, 36, 36, 30, 36, 36, 36, 36, 38, 34)
 # What people wrote in a narrow column is cut here; the record holds it whole.
 MOST_IN_A_CELL = 500
 
@@ -66,7 +69,8 @@ def visit_pdf(facts: VisitFacts, *, known_on: date, paper: Paper = "A4") -> byte
     """One visit on paper. `known_on`: the day up to which corrections are known. The same input, the same bytes."""
     sheet = _sheet(facts, paper)
     story: list[Flowable] = [paragraph(TITLE, _title(facts))]
-    for part in (_stop, _opening, _facts, _rules, _figures, _findings, _sources, _not_judged, _work, _office):
+    found = (_findings, _patterns, _sources, _not_judged)
+    for part in (_stop, _opening, _facts, _rules, _figures, *found, _work, _office):
         story += part(facts, sheet.width)
     story += _signatures(facts, sheet.width)
     story += _meaning(facts)
@@ -152,19 +156,31 @@ def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
         return
     yield from heading(_("Figures"))
     head = [*figures_head(), _("Taken"), _("Steady")]
-    rows = [
-        [
-            paragraph(TINY, f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"),
-            *figures_row(each),
-            paragraph(TINY, _taken(each, facts)),
-            paragraph(TINY, steadiness_words(each)),
-        ]
-        for each in facts.readings
-    ]
+    rows = [_figure_row(each, facts) for each in facts.readings]
+    if any(spreads := widest_row(facts.readings)):
+        rows.append([paragraph(TINY, _("uncertain by at most")), *spreads, "", ""])
     widths = [each * width / sum(FIGURE_WIDTHS) for each in FIGURE_WIDTHS]
     yield table([head, *rows], widths, right=range(1, len(head) - 2), small=TINY)
     yield Spacer(1, 3)
+    if any(has_worked_out(each) for each in facts.readings):
+        yield from _worked_out(facts, width)
     yield from _running(TINY, " ".join(_figure_notes(facts)))
+
+
+def _figure_row(each: ReadingFacts, facts: VisitFacts) -> list[Any]:
+    name = f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"
+    taken, steady = paragraph(TINY, _taken(each, facts)), paragraph(TINY, steadiness_words(each))
+    return [paragraph(TINY, name), *figures_row(each), taken, steady]
+
+
+def _worked_out(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    """The second table: losses, condensation, emissions and input of the last reading at each rate."""
+    last = {each.reading.rate: each for each in facts.readings if has_worked_out(each)}
+    rows = [[paragraph(TINY, f"{each.reading.number}. {rate}"), *worked_row(each)] for rate, each in last.items()]
+    head = worked_head()
+    widths = [each * width / sum(WORKED_WIDTHS) for each in WORKED_WIDTHS]
+    yield table([head, *rows], widths, right=range(1, len(head)), small=TINY)
+    yield Spacer(1, 3)
 
 
 def _taken(each: ReadingFacts, facts: VisitFacts) -> str:
@@ -186,6 +202,13 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
     losses = sorted({each.derived["flue_loss_coefficients"] or "" for each in facts.readings} - {""})
     for name in losses:
         yield _("Loss: by the coefficients “%s” of the regulation, on the net heating value.") % name
+    yield _("Sensible, latent and unburnt losses, condensation and efficiencies by enthalpy; mg/kWh of the heat input.")
+    if any(widest_row(facts.readings)):
+        yield _("Uncertainty: expanded (k = 2), from the analyser's stated accuracy and its calibration.")
+    if side := words.side_figures(facts):
+        yield _("Probability of conformity, which decides nothing: %s") % " ".join(side)
+    for said, numbers in _gathered((series_words(each), each.reading.number) for each in facts.readings):
+        yield _("%(readings)s, by the logged series: %(said)s.") % {"readings": _named(numbers), "said": said}
     for also, numbers in _gathered((also_read(each), each.reading.number) for each in facts.readings):
         yield _("%(readings)s, also read: %(also)s.") % {"readings": _named(numbers), "also": also}
     for (sentence, voids), numbers in _gathered(
@@ -238,6 +261,29 @@ def _findings(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield table([head, *rows], _shares(width, 0.24, 0.12, 0.12, 0.24, 0.28))
 
 
+def _patterns(facts: VisitFacts, width: float) -> Iterator[Flowable]:
+    """What the readings suggest; it stands on its own, and no verdict rests on it."""
+    found = facts.visit.diagnoses.all()
+    if not found:
+        return
+    yield from heading(_("What the readings suggest"))
+    head = [_("Pattern"), _("What shows it"), _("Likely causes"), _("What to check"), _("How well it is known")]
+    rows = [[_cell(each) for each in _pattern_cells(pattern)] for pattern in found]
+    yield table([head, *rows], _shares(width, 0.18, 0.26, 0.2, 0.2, 0.16))
+    yield Spacer(1, 3)
+    yield paragraph(TINY, words.suggestion_note())
+
+
+def _pattern_cells(pattern: Diagnosis) -> list[str]:
+    return [
+        pattern.title,
+        chemical(pattern.sentence),
+        "; ".join(pattern.causes),
+        "; ".join(pattern.checks),
+        pattern.evidence,
+    ]
+
+
 def _finding_cells(verdict: Verdict) -> list[str]:
     source = source_of(verdict)
     basis = basis_words(verdict["basis"])
@@ -261,7 +307,7 @@ def _shares(width: float, *shares: float) -> list[float]:
 def _sources(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     """Every set that it was held against, the verdict and how far the set can be relied on, side by side."""
     card = facts.card
-    rows = [row for group in ("bands", "ceilings", "limits", "stop_lines") for row in card[group]]
+    rows = [row for group in ("bands", "orders", "ceilings", "limits", "stop_lines") for row in card.get(group, ())]
     yield from heading(_("By which limits"))
     head = [_("Set and version"), _("As found"), _("As left"), _("How well the set is known")]
     body = [[_cell(each) for each in _source_cells(facts, source)] for source in sources(rows)]

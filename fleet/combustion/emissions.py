@@ -91,6 +91,7 @@ def nox_from_no(no_ppm: ArrayLike, *, no2_share: float = 0.05) -> Floats:
     return only_where(no >= 0, no / (1 - no2_share))
 
 
+@QUIET
 def mg_per_kwh(
     fuel: AnyFuel,
     ppm_air_free: ArrayLike,

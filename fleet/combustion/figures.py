@@ -29,7 +29,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fleet.combustion.arrays import QUIET, Floats, floats
+from fleet.combustion.arrays import Floats, floats
 from fleet.combustion.emissions import air_free, co_co2_ratio, mg_per_kwh
 from fleet.combustion.flue_gas import (
     co2_pct_from_ratio,
@@ -70,7 +70,6 @@ def read_columns(read: Mapping[str, ArrayLike]) -> Floats:
     return columns
 
 
-@QUIET
 def derived_figures(
     fuel: AnyFuel,
     read: Mapping[str, ArrayLike],

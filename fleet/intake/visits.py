@@ -1,6 +1,7 @@
 """A visit as a phone or another program sends it, read once into a draft."""
 
 import uuid
+from itertools import pairwise
 from typing import Any
 
 from rest_framework import serializers
@@ -20,6 +21,8 @@ PHASES = ("as found", "between", "as left")
 RATE_SET_BY = ("service mode", "by demand", "by the site's controls", "as it ran")
 RATE_PROVEN_BY = ("display", "fan speed", "timed input", "not proven")
 SAMPLING_POINTS = ("appliance outlet", "before draught diverter", "common flue")
+SERIES_QUANTITIES = ("o2", "co2", "co", "flue_temp")
+SAMPLES_MAX = 1000
 WORK_KINDS = ("adjustment", "cleaning", "reseal", "nozzle", "part", "gas conversion", "other")
 
 
@@ -28,6 +31,11 @@ class _Uuid(serializers.UUIDField):
         if not isinstance(data, str):
             self.fail("invalid", value=data)
         return str(super().to_internal_value(data))
+
+
+def _samples(low: float, high: float) -> Any:
+    sample = DecimalText(low=low, high=high, allow_null=True)
+    return serializers.ListField(child=sample, required=False, max_length=SAMPLES_MAX)
 
 
 Values = type(
@@ -43,7 +51,11 @@ Conditions = type(
 
 
 class GasRate(StrictSerializer):
-    """A timed gas meter: volume over seconds, with what is needed to bring it to heat input."""
+    """A timed gas meter: volume over seconds, with what is needed to bring it to heat input.
+
+    Without a heating value the one of the gas that burns there counts, at 15 °C; a supplier's belongs to the
+    temperature that it is stated at.
+    """
 
     index_start = DecimalText(low=0)
     index_end = DecimalText(low=0)
@@ -51,13 +63,43 @@ class GasRate(StrictSerializer):
     seconds = DecimalText(low=1, high=86400)
     gas_temp_c = DecimalText(low=-40, high=60, required=False)
     gas_pressure_pa = DecimalText(low=0, high=1_000_000, required=False)
-    heating_value_mj_m3_gross = DecimalText(low=1, high=200)
+    heating_value_mj_m3_gross = DecimalText(low=1, high=200, required=False)
+    heating_value_at_c = DecimalText(low=0, high=25, required=False)
 
     def validate(self, attrs: dict[str, str]) -> dict[str, str]:
         if float(attrs["index_end"]) <= float(attrs["index_start"]):
             raise serializers.ValidationError(
                 {"index_end": f"is {attrs['index_end']}; it must be above the start, {attrs['index_start']}"}
             )
+        return attrs
+
+
+class Series(StrictSerializer):
+    """What the analyser logged at this rate, one column a quantity; null where a sample is missing.
+
+    at_s: seconds since the rate was reached. o2, co2 in %, co in ppm, flue_temp in °C. over_range: the quantities that
+    went past what the instrument can show. from_cold: the appliance had just been started.
+    """
+
+    at_s = serializers.ListField(child=DecimalText(low=0, high=86_400), min_length=1, max_length=SAMPLES_MAX)
+    o2 = _samples(0, 25)
+    co2 = _samples(0, 25)
+    co = _samples(0, 1_000_000)
+    flue_temp = _samples(-50, 1_500)
+    over_range = serializers.ListField(child=Word(choices=SERIES_QUANTITIES), required=False, max_length=4)
+    from_cold = YesNo(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        seconds = [float(each) for each in attrs["at_s"]]
+        if any(later <= earlier for earlier, later in pairwise(seconds)):
+            raise serializers.ValidationError({"at_s": "do not rise; each sample must be later than the one before"})
+        errors = {
+            name: f"has {len(attrs[name])} samples; there are {len(seconds)} times"
+            for name in SERIES_QUANTITIES
+            if name in attrs and len(attrs[name]) != len(seconds)
+        }
+        if errors:
+            raise serializers.ValidationError(errors)
         return attrs
 
 
@@ -72,6 +114,8 @@ class ReadingIn(StrictSerializer):
     taken_at = MomentOrDay(required=False, allow_null=True)
     time_precision = Word(choices=["instant", "minute", "day", "unknown"])
     steadiness = Word(choices=["steady", "not steady", "not shown"], required=False)
+    series = Series(required=False)
+    analyser_fuel = Word(choices=list(FUELS), required=False)
     analyser = Text(100)
     person = Text(100)
     values = Values()
@@ -91,6 +135,7 @@ class Work(StrictSerializer):
     rate = Text(20, required=False)
     direction = Word(choices=["clockwise", "counter-clockwise"], required=False)
     amount = Text(60, required=False)
+    turns = DecimalText(low=0.001, high=50, required=False)
     note = Text(500, required=False)
 
 
@@ -193,6 +238,19 @@ class VisitIn(StrictSerializer):
         if attrs["outcome"] != Visit.Outcome.NOT_TESTED and not attrs.get("readings"):
             raise serializers.ValidationError({"readings": f"are missing; {attrs['outcome']!r} needs at least one"})
         _check_order(attrs.get("work", []), len(attrs.get("readings", [])))
+        return attrs
+
+
+class SoFarIn(StrictSerializer):
+    """A test that goes on: what was read and done so far, in the shapes of a visit; advice is on the last reading."""
+
+    fuel = Word(choices=list(FUELS), required=False)
+    conditions = Conditions(required=False)
+    readings = ReadingIn(many=True, min_length=1, max_length=LIST_LENGTH_MAX)
+    work = _listed(Work)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        _check_order(attrs.get("work", []), len(attrs["readings"]))
         return attrs
 
 

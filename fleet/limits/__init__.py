@@ -1,9 +1,12 @@
 """Limits: tolerance bands, decision rules, the card, its evaluation and the advice that follows."""
 
 from fleet.limits.advise import Advice, advise
-from fleet.limits.card import CARD_VERSION, FUEL_CLASSES, Card, card
+from fleet.limits.card import FUEL_CLASSES, Card, card, fuel_class
 from fleet.limits.decision import acceptance_limits, conformance_probability, decide, guard_factor
-from fleet.limits.evaluate import evaluate
+from fleet.limits.evaluate import CARD_VERSION, evaluate
+from fleet.limits.learned import Response, Step, learned_response
+from fleet.limits.patterns import DECIDES, Diagnosis, VisitView, diagnose
+from fleet.limits.patterns_elsewhere import analyser_shift, copied_readings, site_shift
 from fleet.limits.rows import SEVERITIES
 from fleet.limits.standing import standing
 from fleet.limits.tolerance import Band, band
@@ -11,20 +14,31 @@ from fleet.limits.verdicts import Verdict, Verdicts
 
 __all__ = [
     "CARD_VERSION",
+    "DECIDES",
     "FUEL_CLASSES",
     "SEVERITIES",
     "Advice",
     "Band",
     "Card",
+    "Diagnosis",
+    "Response",
+    "Step",
     "Verdict",
     "Verdicts",
+    "VisitView",
     "acceptance_limits",
     "advise",
+    "analyser_shift",
     "band",
     "card",
     "conformance_probability",
+    "copied_readings",
     "decide",
+    "diagnose",
     "evaluate",
+    "fuel_class",
     "guard_factor",
+    "learned_response",
+    "site_shift",
     "standing",
 ]

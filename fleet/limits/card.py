@@ -7,31 +7,38 @@ card alone. It holds no code and no expression: rows with fields, comparisons an
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fleet.combustion import Fuel
+from fleet.combustion import Fuel, gas_properties
 from fleet.combustion.emissions import O2_TOO_DILUTE_PCT
 from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
+from fleet.limits.decision import MARGINS, acceptance_limits
+from fleet.limits.evaluate import CARD_VERSION
 from fleet.limits.facts import Facts
-from fleet.limits.rows import SEVERITIES, Row, band_row, ceiling_row, left_out, limit_row, stop_rows
+from fleet.limits.rows import SEVERITIES, Row, left_out, limit_row
+from fleet.limits.sheet_rows import band_row, ceiling_row, order_row
+from fleet.limits.stop_rows import dilution_row, stop_rows
 from fleet.limits.tolerance import exact
 
 Card = dict[str, Any]
 
-CARD_VERSION = 1
 KW_PER_MMBTU_H = 293.07107
 # A rise of CO in one test that is more than the reading's own scatter [ppm]: own figure, editable.
 CO_RISE_PPM = 5.0
 
 CONTROLS = ("pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet")
 TURNS = ("clockwise", "counter-clockwise")
-# The limit sets' words for the kind of fuel, where ours are finer.
+# The limit sets' words for the kind of fuel: the gases of the second family with their blends, those of the third.
+SECOND_FAMILY = ("natural_gas", "natural_gas_l", "methane", "g21", "g222", "g23", "g24", "g26", "g27")
+THIRD_FAMILY = ("propane", "butane", "lpg")
+BLENDS = ("natural_gas_10_h2", "natural_gas_20_h2", "natural_gas_30_h2")
 FUEL_CLASSES = {
-    "methane": "natural_gas",
-    "natural_gas_l": "natural_gas",
-    "natural_gas_20_h2": "natural_gas",
-    "propane": "lpg",
-    "butane": "lpg",
+    **dict.fromkeys((*SECOND_FAMILY, *BLENDS), "natural_gas"),
+    **dict.fromkeys(THIRD_FAMILY, "lpg"),
     "light_oil": "oil_light",
+    "biogas": "biogas",
+    "hydrogen": "hydrogen",
 }
+# Families of gases by gross Wobbe index at 15 °C [MJ/m³] (EN 437, from memory): what a gas by composition counts as.
+FAMILIES = {"natural_gas": (39.1, 54.7), "lpg": (72.9, 87.3)}
 ACCURACY_FIELDS = {
     "o2": "o2_pct",
     "co2": "co2_pct",
@@ -56,7 +63,8 @@ def card(
 ) -> Card:
     """One JSON-able decision table for one appliance, one analyser and the sets that apply.
 
-    sheet : the maker's figures (targets, ceilings, adjusters, rates from the highest to the lowest), or None.
+    sheet : the maker's figures (targets, order_rules, ceilings, adjusters, rates from the highest to the lowest), or
+        None.
     limit_sets : the sets that a person has recorded as applying, each with its limits; set and limit keep
         their own unit, basis, severity and decision rule.
     analyser : id, name, measures, "co2" (measured, calculated, absent) and accuracy per quantity, or None.
@@ -64,30 +72,49 @@ def card(
     facts : what predicates ask for (output_kw, appliance, construction, new_plant, ...); fuel, control,
         condensing and heat input come from the sheet unless given here.
 
-    Returns keys card_version, sheet, fuel, analyser, severities, facts, stop_lines, bands, ceilings, limits
-    (rows of one shape), left_out (limits that the facts rule out, with those facts) and adjusters. A limit
-    that can't be decided from the facts stays in, marked "applies": "unclear", with the facts it lacks under
-    "unrecorded".
+    Returns keys card_version, sheet, fuel, analyser, severities, facts, co_rise_ppm, margins (of the decision rules),
+    stop_lines, bands, orders, ceilings, limits, dilution (rows of one shape), left_out (limits that the facts rule
+    out, with those facts) and adjusters. A limit that can't be decided from the facts stays in, marked "applies":
+    "unclear", with the facts it lacks under "unrecorded".
     ValueError for a sheet, set or line that can't be read.
     """
     sheet = sheet or {"name": "no sheet"}
     known = known_facts(sheet, fuel, facts or {})
+    measuring, lines = _analyser_summary(analyser or {}, fuel), stop_rows(stop_lines)
     compiled = [(s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]]
     return {
         "card_version": CARD_VERSION,
         "sheet": _sheet_summary(sheet),
         "fuel": _fuel_constants(fuel),
-        "analyser": _analyser_summary(analyser or {}, fuel),
+        "analyser": measuring,
         "severities": list(SEVERITIES),
         "facts": known,
         "co_rise_ppm": float(exact(stop_lines.get("co_rise_ppm", CO_RISE_PPM))),
-        "stop_lines": stop_rows(stop_lines),
-        "bands": [band_row(sheet, target) for target in sheet.get("targets", ())],
+        "margins": {rule: list(shares) for rule, shares in MARGINS.items()},
+        "stop_lines": lines,
+        "dilution": dilution_row(lines[0]),
+        "bands": [_with_proof(band_row(sheet, target), measuring) for target in sheet.get("targets", ())],
+        "orders": [order_row(sheet, rule) for rule in sheet.get("order_rules", ())],
         "ceilings": [ceiling_row(sheet, ceiling) for ceiling in sheet.get("ceilings", ())],
         "limits": [kept for _, _, kept in compiled if kept is not None],
         "left_out": [left_out(s, limit, known) for s, limit, kept in compiled if kept is None],
         "adjusters": [_adjuster(sheet, adjuster) for adjuster in sheet.get("adjusters", ())],
     }
+
+
+def fuel_class(fuel: Fuel) -> str:
+    """The limit sets' word for a fuel: by its name, for another gas by the family that its Wobbe index falls into.
+
+    A gas of no family, and a fuel that isn't known by volume, keeps its name, which no limit set asks for.
+
+    >>> fuel_class(Fuel.from_composition("grid gas of a trial", {"CH4": 0.85, "H2": 0.15}))
+    'natural_gas'
+    """
+    named = FUEL_CLASSES.get(fuel.name)
+    if named or not fuel.composition:
+        return named or fuel.name
+    wobbe = gas_properties(fuel).wobbe_gross_mj_m3
+    return next((word for word, (low, high) in FAMILIES.items() if low <= wobbe <= high), fuel.name)
 
 
 def rates(sheet: Mapping[str, Any]) -> list[str]:
@@ -99,7 +126,7 @@ def known_facts(sheet: Mapping[str, Any], fuel: Fuel, facts: Facts) -> dict[str,
     """What predicates may ask for: the sheet's own facts, overridden by those recorded for the appliance."""
     control = sheet.get("control")
     from_sheet = {
-        "fuel": FUEL_CLASSES.get(fuel.name, fuel.name),
+        "fuel": fuel_class(fuel),
         "condensing": sheet.get("condensing"),
         "control": control,
         "self_calibrating": None if control is None else control == "self-adapting",
@@ -175,6 +202,16 @@ def _accuracy(figures: Mapping[str, Any]) -> dict[str, float]:
     }
 
 
+def _with_proof(band: Row, analyser: Mapping[str, Any]) -> Row:
+    """The band, and whether any reading can prove it at 95 % with this accuracy (at the band's upper end)."""
+    figures = analyser["accuracy"].get(band["measure"]["field"])
+    if figures is None:
+        return band
+    highest = max(abs(end) for end in (band["lower"], band["upper"]) if end is not None)
+    expanded = max(figures["absolute"], figures["relative_pct"] / 100 * highest)
+    return band | {"provable": acceptance_limits(band["lower"], band["upper"], "guarded", expanded) is not None}
+
+
 def _calculated_co2_accuracy(o2: Mapping[str, float], fuel: Fuel) -> dict[str, float]:
     """A CO2 worked out from O2 is as uncertain as O2 is, by the slope of the fuel's O2-CO2 line."""
     slope = (fuel.co2_max_pct - CO2_AIR_PCT) / O2_AIR_PCT
@@ -191,7 +228,11 @@ def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Row:
     if adjuster.get("rate") not in (*rates(sheet), "any"):
         raise ValueError(f"the adjuster's rate {adjuster.get('rate')!r} is not one of the sheet's rates")
     texts = {name: str(adjuster.get(name) or "") for name in ("name", "place", "tool", "who", "reseal", "largest_step")}
+    largest = adjuster.get("largest_step_turns")
+    if largest is not None and not exact(largest) > 0:
+        raise ValueError(f"the largest step must be a number of turns above zero, not {largest!r}")
     return texts | {
+        "largest_step_turns": None if largest is None else float(exact(largest)),
         "rate": adjuster["rate"],
         "raises_co2": turn,
         "sealed": bool(adjuster.get("sealed")),

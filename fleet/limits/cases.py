@@ -11,18 +11,23 @@ Case = dict[str, Any]
 
 UNUSABLE = ("not measured", "sensor fault")
 UNITS = ("_ppm", "_pct", "_pct_net", "_pct_gross", "_c", "_pa", "_min", "_kwh")
+VOID = "the reading is void"
 COMMON_FLUE = "common flue"
 # The sampling point of a case that holds nothing but ambient CO.
 ROOM = "room"
 
 
 def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -> list[Case]:
-    """The readings in the order taken, each with its derived figures."""
+    """The readings in the order taken, each with its derived figures and what makes it doubtful.
+
+    "doubt" holds for what was read in the flue, "doubt_anywhere" for ambient CO, spillage and flame as well.
+    """
     cases: list[Case] = []
     for reading in sorted(readings, key=lambda reading: reading.get("taken_order") or 0):
         case = _usable(reading)
         _complete_o2_co2(card["fuel"], case)
-        case["doubt"] = doubt_about(case, in_flue=True)
+        case["doubt_anywhere"] = VOID if case.get("void") else ""
+        case["doubt"] = case["doubt_anywhere"] or _doubt_in_flue(case)
         case["ambient_co_rise_ppm"] = _ambient_rise(case, cases)
         case["co_while_rising_ppm"] = _co_while_rising(case, cases, card["co_rise_ppm"])
         cases.append(case)
@@ -30,20 +35,32 @@ def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -
 
 
 def qualifier(case: Mapping[str, Any], field: str) -> str:
-    """The qualifier of a field; it may be given by the field's name or without its unit."""
-    qualifiers = case.get("qualifiers") or {}
+    """The qualifier of a figure; one that stands in for what was not measured or failed is a plain figure."""
+    said = _said(case, field)
+    return "=" if said in UNUSABLE else said
+
+
+def _said(reading: Mapping[str, Any], field: str) -> str:
+    """What is said of a field, by its name or without its unit."""
+    qualifiers = reading.get("qualifiers")
+    if not qualifiers:
+        return "="
     return str(qualifiers.get(field) or qualifiers.get(field.rpartition("_")[0]) or "=")
 
 
 def _usable(reading: Mapping[str, Any]) -> Case:
-    """A copy in which a value that was not measured, failed or isn't a number is None."""
+    """A copy in which a value that was not measured, failed or isn't a number is None; limits ask for words."""
     case = dict(reading)
     for field, value in reading.items():
-        if isinstance(value, str) and field.endswith(UNITS):
-            raise ValueError(f"{field} must be a number, not {value!r}")
-        failed = qualifier(reading, field) in UNUSABLE
-        if failed or (isinstance(value, float) and not math.isfinite(value)):
+        if isinstance(value, str):
+            if field.endswith(UNITS):
+                raise ValueError(f"{field} must be a number, not {value!r}")
+        elif isinstance(value, float) and not math.isfinite(value):
             case[field] = None
+        elif field == "oil_derivatives" and isinstance(value, bool):
+            case[field] = "present" if value else "none"
+    if case.get("qualifiers"):
+        case |= {field: None for field in reading if _said(reading, field) in UNUSABLE}
     return case
 
 
@@ -87,19 +104,13 @@ def _excess_air_ratio(fuel: Mapping[str, Any], o2: float | None) -> float | None
     return float(1 + fuel["dry_products_per_air"] * o2 / (fuel["o2_air_pct"] - o2))
 
 
-def doubt_about(case: Case, *, in_flue: bool) -> str:
-    """Why this reading can condemn but never clear; empty for a plain one.
-
-    in_flue : whether the figure comes from the flue sample; ambient CO doesn't care where the probe was, nor
-        whether the flame had settled.
-    """
-    if case.get("void"):
-        return "the reading is void"
-    if in_flue and case.get("sampling_point") == COMMON_FLUE:
+def _doubt_in_flue(case: Case) -> str:
+    """Why a flue sample can condemn but never clear; empty for a plain one."""
+    if case.get("sampling_point") == COMMON_FLUE:
         return "read in the common flue, which belongs to the flue group"
-    if in_flue and case["too_dilute"]:
+    if case["too_dilute"]:
         return f"O2 {case['o2_pct']:.1f} % is mostly air"
-    return "the reading is not steady" if in_flue and case.get("steady") is False else ""
+    return "the reading is not steady" if case.get("steady") is False else ""
 
 
 def _ambient_rise(case: Case, earlier: Sequence[Case]) -> float | None:
@@ -132,17 +143,14 @@ def _to_compare(case: Case, earlier: Sequence[Case]) -> list[Case]:
     """Earlier readings with a CO figure at the same rate and sampling point, back to the last before an adjustment."""
     found: list[Case] = []
     adjusted = case.get("adjusted_before")
+    place = case.get("rate"), case.get("sampling_point")
     for before in reversed(earlier):
-        if _same_place(before, case) and before.get("co_ppm") is not None:
+        if (before.get("rate"), before.get("sampling_point")) == place and before.get("co_ppm") is not None:
             found.append(before)
             if adjusted:
                 break
         adjusted = adjusted or before.get("adjusted_before")
     return found
-
-
-def _same_place(one: Case, other: Case) -> bool:
-    return all(one.get(name) == other.get(name) for name in ("rate", "sampling_point"))
 
 
 def _co_pair(before: Case, now: Case) -> tuple[float, float]:

@@ -9,14 +9,21 @@ add_uncertainty : the uncertainty counts against the operator (44. BImSchV, sect
 Uncertainties here are expanded ones (k = 2); a standard uncertainty is half of that.
 """
 
+import math
 from statistics import NormalDist
 
-RULES = ("simple", "guarded", "relaxed", "add_uncertainty")
-RULE_NAMES = {"subtract_uncertainty": "relaxed"} | {rule: rule for rule in RULES}
 COVERAGE_FACTOR = 2.0
 GUARD_PROBABILITY = 0.95
 # One-sided normal quantile of 0.95, written out so that a port needs no inverse of the normal distribution.
 GUARD_FACTOR = 1.6448536269514722
+# How far a rule moves a limit inward, in expanded uncertainties: where it fires, and up to where it is kept.
+MARGINS: dict[str, tuple[float, float]] = {
+    "simple": (0.0, 0.0),
+    "guarded": (0.0, GUARD_FACTOR / COVERAGE_FACTOR),
+    "relaxed": (-1.0, -1.0),
+    "add_uncertainty": (1.0, 1.0),
+}
+RULE_NAMES = {"subtract_uncertainty": "relaxed"} | {rule: rule for rule in MARGINS}
 # Doubles don't carry 9.2 + 0.2 exactly; a limit is never decided by the last bits of a sum.
 SLACK = 1e-9
 
@@ -46,10 +53,14 @@ def conformance_probability(
     """
     if not standard_uncertainty > 0:
         raise ValueError(f"a standard uncertainty above zero is needed, not {standard_uncertainty}")
-    true_value = NormalDist(value, standard_uncertainty)
-    above_lower = 0.0 if lower is None else true_value.cdf(lower)
-    below_upper = 1.0 if upper is None else true_value.cdf(upper)
-    return below_upper - above_lower
+    below_upper = 1.0 if upper is None else _normal((upper - value) / standard_uncertainty)
+    below_lower = 0.0 if lower is None else _normal((lower - value) / standard_uncertainty)
+    return below_upper - below_lower
+
+
+def _normal(quantile: float) -> float:
+    """The standard normal distribution, by the error function (some ten times as fast as the library's object)."""
+    return 0.5 * math.erfc(-quantile / math.sqrt(2))
 
 
 def acceptance_limits(
@@ -62,37 +73,12 @@ def acceptance_limits(
     >>> acceptance_limits(9.0, 9.4, "guarded", 0.3) is None
     True
     """
-    move = _inward_share(rule) * expanded_uncertainty
+    move = MARGINS[RULE_NAMES[rule]][1] * expanded_uncertainty
     low = None if lower is None else lower + move
     high = None if upper is None else upper - move
     if low is not None and high is not None and low > high:
         return None
     return low, high
-
-
-def _inward_share(rule: str) -> float:
-    guard = GUARD_FACTOR / COVERAGE_FACTOR
-    return {"simple": 0.0, "guarded": guard, "relaxed": -1.0, "add_uncertainty": 1.0}[RULE_NAMES[rule]]
-
-
-def fired(
-    low: float, high: float, lower: float | None, upper: float | None, *, upper_open: bool = False
-) -> bool | None:
-    """Whether a value known to lie from `low` to `high` breaks a limit; None when only part of that does.
-
-    lower, upper : the figures to keep, None on an open side; they belong to what is kept unless `upper_open`,
-    where reaching the upper figure already breaks it.
-    """
-
-    def over(value: float) -> bool:
-        return upper is not None and (not _above(upper, value) if upper_open else _above(value, upper))
-
-    def under(value: float) -> bool:
-        return lower is not None and _above(lower, value)
-
-    if over(low) or under(high):
-        return True
-    return None if over(high) or under(low) else False
 
 
 def _above(value: float, limit: float) -> bool:
@@ -109,21 +95,27 @@ def decide(
     expanded_uncertainty: float | None = None,
     upper_open: bool = False,
 ) -> bool | None:
-    """Whether a limit fires under a decision rule; None when the rule can't decide.
+    """Whether a value known to lie from `low` to `high` breaks a limit; None where that can't be told.
 
-    low, high : what the reading allows, equal for a plain value. lower, upper, upper_open : as in `fired`.
+    low, high : equal for a plain value, infinite on a side that the reading leaves open.
+    lower, upper : the figures to keep, None on an open side; they belong to what is kept unless `upper_open`,
+        where reaching the upper figure already breaks it.
     expanded_uncertainty : in the limit's unit; without one the relaxed rule takes the value as it stands, and
-    a rule that demands one can only condemn.
+        a rule that counts it against the operator can only condemn.
+
+    >>> decide(9.4, 9.4, None, 9.0, rule="relaxed", expanded_uncertainty=0.5)
+    False
     """
-    plain = fired(low, high, lower, upper, upper_open=upper_open)
-    if rule == "simple" or (rule == "relaxed" and (plain is None or expanded_uncertainty is None)):
-        return plain
-    if expanded_uncertainty is None:
-        return plain or None
-    reach = abs(_inward_share(rule)) * expanded_uncertainty
-    widened = fired(low - reach, high + reach, lower, upper, upper_open=upper_open)
-    if rule == "relaxed":
-        return widened is True
-    if rule == "add_uncertainty":
-        return widened is not False
-    return True if plain else False if widened is False else None
+    fires_at, kept_to = MARGINS[rule]
+    reach = expanded_uncertainty or 0.0
+    if _broken(high - fires_at * reach, low + fires_at * reach, lower, upper, upper_open):
+        return True
+    if expanded_uncertainty is None and kept_to > 0:
+        return None
+    return None if _broken(low - kept_to * reach, high + kept_to * reach, lower, upper, upper_open) else False
+
+
+def _broken(low: float, high: float, lower: float | None, upper: float | None, upper_open: bool) -> bool:
+    if upper is not None and (not _above(upper, high) if upper_open else _above(high, upper)):
+        return True
+    return lower is not None and _above(lower, low)

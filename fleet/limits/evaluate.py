@@ -1,37 +1,29 @@
 """The evaluator: a card and the readings of a visit give verdicts. Plain arithmetic, no fuel, no clock.
 
-Together with `cases`, `sentences` and `decision.decide` this is all that a port to another language needs.
+Together with `cases`, `measured` and `decision.decide` this is all that a port to another language needs; sentences,
+reasons and the probability of conformity are for people and decide nothing.
 """
 
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fleet.limits.cases import ROOM, Case, doubt_about, qualifier, read_cases
-from fleet.limits.decision import decide
+from fleet.limits.cases import ROOM, Case, qualifier, read_cases
+from fleet.limits.decision import COVERAGE_FACTOR, conformance_probability, decide
+from fleet.limits.measured import Value, measured
 from fleet.limits.sentences import figure, sentence, where
-from fleet.limits.verdicts import (
-    CANNOT_TELL,
-    COPIED,
-    NOT_JUDGED,
-    OUTSIDE,
-    WITHIN,
-    Verdict,
-    Verdicts,
-    in_order,
-)
+from fleet.limits.verdicts import CANNOT_TELL, COPIED, NOT_JUDGED, OUTSIDE, WITHIN, Verdict, Verdicts, in_order
 
 Row = Mapping[str, Any]
 Card = Mapping[str, Any]
-Value = float | str | None
 
-ROW_GROUPS = ("stop_lines", "bands", "ceilings", "limits")
-CARD_VERSION = 1
+ROW_GROUPS = ("stop_lines", "bands", "orders", "ceilings", "limits")
+CARD_VERSION = 2
+PHASES = ("as found", "as left")
 DERIVED = (
     *("key", "doubt", "derived"),
     *("o2_pct", "co2_pct", "co_air_free_ppm", "co_co2_ratio", "excess_air_ratio"),
 )
-REPEAT = "repeat at a proper sampling point"
 
 
 def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
@@ -48,8 +40,9 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
         sampling point "room", no rate and only ambient_co_ppm; nothing of the flue is held against it.
 
     A target is judged only on a proven rate, in its own casing, at the appliance's own sampling point and
-    from a reading that is neither void nor unsteady. Everything else is judged on every reading it names; a
-    doubtful one may be found outside, never within. ValueError for a card of another version.
+    from a reading that is neither void nor unsteady; the order of two rates on the last such reading of each, as found
+    and as left. Everything else is judged on every reading it names; a doubtful one may be found outside, never
+    within. ValueError for a card of another version.
     """
     if card["card_version"] != CARD_VERSION:
         raise ValueError(f"this evaluator reads cards of version {CARD_VERSION}, not {card['card_version']}")
@@ -58,17 +51,18 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     verdicts = [v for row in rows if row["op"] != "missing" for v in _judge_row(row, cases, card)]
     stop = any(verdict.stop for verdict in verdicts)
     verdicts += [_judge_presence(row, cases, stop) for row in rows if row["op"] == "missing"]
-    verdicts += [_too_dilute(card, case, stop) for case in cases if case["too_dilute"]]
+    verdicts += [_judge_dilution(card["dilution"], case, stop) for case in cases if case["too_dilute"]]
     return Verdicts(in_order(verdicts), tuple({name: case.get(name) for name in DERIVED} for case in cases))
 
 
 def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:
-    """One verdict for each reading that the row can judge, or a single one that says what is needed."""
+    """One verdict for each reading (of an order: each phase) that the row can judge, or one that says what it needs."""
     if row["measure"] is None:
-        return [_verdict(row, None, NOT_JUDGED, f"needs {row['needs']}")]
-    verdicts = [_judge_case(row, case, card) for case in cases if _meets(row, case)]
-    needs = [_verdict(row, None, NOT_JUDGED, f"needs {row['label']}{where(row)}")]
-    return [verdict for verdict in verdicts if verdict] or needs
+        return [_verdict(row, {}, NOT_JUDGED, f"needs {row['needs']}")]
+    met = [case for case in cases if _meets(row, case)]
+    found = _judge_order(row, met) if row["kind"] == "order" else [_judge_case(row, case, card) for case in met]
+    judged = [verdict for verdict in found if verdict]
+    return judged or [_verdict(row, {}, NOT_JUDGED, f"needs {row['label']}{where(row)}")]
 
 
 def _meets(row: Row, case: Case) -> bool:
@@ -78,37 +72,35 @@ def _meets(row: Row, case: Case) -> bool:
 
 
 def _judge_case(row: Row, case: Case, card: Card) -> Verdict | None:
-    value, said, scale = measured(row["measure"], case, card["fuel"])
+    value, said, uncertainty = measured(row["measure"], case, card)
     if value is None:
-        unread = f"no {row['label']} read"
-        return _verdict(row, case, NOT_JUDGED, unread) if row["every_reading"] else None
-    doubt = doubt_about(case, in_flue=row["measure"]["in_flue"]) or _rate_doubt(row, case)
-    if row["kind"] == "band" and (unfit := doubt or _casing_doubt(row, case)):
-        return _verdict(row, case, NOT_JUDGED, unfit, value, said)
-    fires = _fires(row, case, value, said, scale, card["analyser"]["accuracy"])
-    outcome, reason = _outcome(row, fires, value, said, doubt)
-    return _verdict(row, case, outcome, reason, value, said)
+        return _verdict(row, case, NOT_JUDGED, f"no {row['label']} read") if row["every_reading"] else None
+    doubt = _doubt(row, case)
+    outcome, reason = _outcome(row, _fires(row, value, said, uncertainty), value, said, doubt)
+    plain = said == "=" and not doubt and outcome != NOT_JUDGED
+    conformity = _conformity(row, value, uncertainty) if plain else None
+    return _verdict(row, case, outcome, reason, value, said, conformity)
 
 
-def _rate_doubt(row: Row, case: Case) -> str:
-    """A row for named rates is kept only by a reading whose rate is proven."""
-    return "the rate isn't proven" if row["rates"] is not None and not case.get("rate_proven") else ""
-
-
-def _casing_doubt(row: Row, case: Case) -> str:
+def _doubt(row: Row, case: Case) -> str:
+    """Why this reading can't keep the row: its own doubt, an unproven rate where the row names one, another casing."""
+    if doubt := case["doubt"] if row["measure"]["in_flue"] else case["doubt_anywhere"]:
+        return str(doubt)
+    if row["rates"] is not None and not case.get("rate_proven"):
+        return "the rate isn't proven"
     if row["casing"] in (None, case.get("casing")):
         return ""
     return f"the target is for casing {row['casing']}, read with casing {case.get('casing') or 'not recorded'}"
 
 
 def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) -> tuple[str, str]:
-    """The outcome and its reason: what fired stands; what is doubtful never counts as kept."""
+    """The outcome and its reason: what fired stands, but for a target's band; what is doubtful never counts as kept."""
     unrecorded = f"{', '.join(row['unrecorded'])} not recorded" if row["unrecorded"] else ""
     if unrecorded and not (fires and row["stop"]):
         return CANNOT_TELL, f"{unrecorded}, so whether this limit applies isn't known"
     if row["range_end"] is not None and isinstance(value, float) and value > row["range_end"]:
         return NOT_JUDGED, "above this range, where a stricter limit decides"
-    if fires:
+    if fires and not (doubt and row["kind"] == "band"):
         return OUTSIDE, "; ".join(filter(None, (unrecorded, doubt)))
     if doubt or said == "at least":
         return NOT_JUDGED, doubt or "neither O2 nor CO2 read"
@@ -121,101 +113,96 @@ def _undecided(row: Row, value: Value, said: str) -> str:
     return f"the {row['decision_rule']} rule can't with the analyser's recorded accuracy"
 
 
-def _fires(row: Row, case: Case, value: Value, said: str, scale: float, accuracy: Row) -> bool | None:
+def _fires(row: Row, value: Value, said: str, uncertainty: float | None) -> bool | None:
     if row["op"] == "!=":
         return bool(value != row["limit"])
     if not isinstance(value, float):
         raise ValueError(f"{row['measure']['field']} must be a number, not {value!r}")
     if said == "more than" and row["upper"] is not None:
         return True  # over-range: the instrument gave up, which never counts as kept
-    rule = row["decision_rule"] if said == "=" else "simple"
     return decide(
         -math.inf if said == "less than" else value,
         math.inf if said in ("at least", "more than") else value,
         row["lower"],
         row["upper"],
-        rule=rule,
-        expanded_uncertainty=_uncertainty(row["measure"], case, value, scale, accuracy),
+        rule=row["decision_rule"] if said == "=" else "simple",
+        expanded_uncertainty=uncertainty,
         upper_open=row["upper_open"],
     )
 
 
-def measured(measure: Row, case: Case, fuel: Row) -> tuple[Value, str, float]:
-    """A reading's value on a row's basis, its qualifier, and the scale from the field to that value.
-
-    Without a usable O2 (or CO2) a concentration is "at least" what it would be in undiluted gas.
-    """
-    raw, o2, co2 = case.get(measure["field"]), case["o2_pct"], case["co2_pct"]
-    if raw is None or isinstance(raw, str):
-        return raw, "=", 1.0
-    said, scale, bound = qualifier(case, measure["field"]), measure["factor"], False
-    if measure["over_co2"]:
-        bound = case["too_dilute"] or co2 is None or co2 <= 0
-        scale /= (fuel["co2_max_pct"] if bound else co2) * 1e4
-    elif measure["reference_o2_pct"] is not None:
-        bound, in_air = case["too_dilute"] or o2 is None, measure["o2_in_air_pct"]
-        scale *= (in_air - measure["reference_o2_pct"]) / (in_air - (0.0 if bound else o2))
-    value = 0.0 if bound and said == "less than" else raw * scale
-    if measure["whole"]:
-        value = float(math.floor(value + 0.5))
-    return value, "at least" if bound and said != "more than" else said, scale
-
-
-def _uncertainty(measure: Row, case: Case, value: float, scale: float, accuracy: Row) -> float | None:
-    """Expanded uncertainty of a value: the analyser's accuracy, with that of the O2 or CO2 that scaled it."""
-    by = "co2_pct" if measure["over_co2"] else "o2_pct" if measure["reference_o2_pct"] is not None else None
-    own = _expanded(measure["field"], case, accuracy)
-    other = _expanded(by, case, accuracy) if by else 0.0
-    if own is None or other is None or case["too_dilute"]:
+def _conformity(row: Row, value: Value, expanded_uncertainty: float | None) -> float | None:
+    """Probability that the true value keeps the row's figures; None for words and without an accuracy above zero."""
+    if not isinstance(value, float) or not expanded_uncertainty:
         return None
-    span = 1.0 if by is None else case[by] if measure["over_co2"] else measure["o2_in_air_pct"] - case[by]
-    return math.hypot(own * scale, value * other / span)
+    return round(conformance_probability(value, expanded_uncertainty / COVERAGE_FACTOR, row["lower"], row["upper"]), 4)
 
 
-def _expanded(field: str, case: Case, accuracy: Row) -> float | None:
-    figures, value = accuracy.get(field), case.get(field)
-    if figures is None or value is None:
-        return None
-    return float(max(figures["absolute"], figures["relative_pct"] / 100 * abs(value)))
+def _judge_order(row: Row, read: Sequence[Case]) -> list[Verdict]:
+    """One verdict for each phase in which either of the two rates was read."""
+    by_phase = {phase: [case for case in read if case.get("phase") == phase] for phase in PHASES}
+    return [_judge_gap(row, phase, cases) for phase, cases in by_phase.items() if cases]
+
+
+def _judge_gap(row: Row, phase: str, read: Sequence[Case]) -> Verdict:
+    """By how much the last usable reading at one rate lies above that at the other, held against the least gap."""
+    field, last, case = row["measure"]["field"], dict[str, Case](), {"phase": phase}
+    for rate in row["rates"]:
+        at_rate = [each for each in read if each["rate"] == rate and each[field] is not None]
+        usable = [each for each in at_rate if not _doubt(row, each) and qualifier(each, field) == "="]
+        if not usable:
+            doubt = (_doubt(row, at_rate[-1]) or "not a plain figure") if at_rate else "not read"
+            return _verdict(row, case, NOT_JUDGED, f"{rate}: {doubt}")
+        last[rate] = usable[-1]
+    higher, lower = (last[rate] for rate in row["rates"])
+    if higher.get("casing") != lower.get("casing"):
+        return _verdict(row, case, NOT_JUDGED, "read with different casings")
+    gap = float(higher[field] - lower[field])
+    outcome = OUTSIDE if _fires(row, gap, "=", None) else WITHIN
+    return _verdict(row, case, outcome, "", gap, "=")
 
 
 def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
     """Whether what must be on the record is there; after a stop nothing asks for another firing."""
     pair = row["quantity"] == "co_and_o2_pair"
-    read = [c for c in cases if not c.get("void") and c.get("co_ppm") is not None]
-    if pair:
-        read = [case for case in read if case["o2_pct"] is not None]
-    found = {case.get("rate") for case in read if not pair or case.get("phase") == "as found"}
-    left = {case.get("rate") for case in read if not pair or case.get("phase") == "as left"}
+    needed = ("co_ppm", "o2_pct") if pair else ("co_ppm",)
+    read = [c for c in cases if not c.get("void") and all(c.get(name) is not None for name in needed)]
+    found, left = ({c.get("rate") for c in read if not pair or c.get("phase") == phase} for phase in PHASES)
     if found & left:
-        return _verdict(row, None, WITHIN, "")
+        return _verdict(row, {}, WITHIN, "")
     if stop:
-        return _verdict(row, None, NOT_JUDGED, "stopped for safety")
-    return _verdict(row, None, OUTSIDE, f"{row['label']} not on record")
+        return _verdict(row, {}, NOT_JUDGED, "stopped for safety")
+    return _verdict(row, {}, OUTSIDE, f"{row['label']} not on record")
 
 
-def _too_dilute(card: Card, case: Case, stop: bool) -> Verdict:
+def _judge_dilution(row: Row, case: Case, stop: bool) -> Verdict:
     """Raw CO of a sample that is mostly air, and what to do about it unless the firing has ended."""
-    row = {**card["stop_lines"][0], "quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    row["action"] = "" if stop else REPEAT
+    row, co_ppm = {**row, "action": ""} if stop else row, case.get("co_ppm")
     reason = f"O2 {figure(case['o2_pct'])} % is mostly air, so there is no air-free figure"
-    said = "not measured" if case.get("co_ppm") is None else qualifier(case, "co_ppm")
-    return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {REPEAT}", case.get("co_ppm"), said)
+    said = "not measured" if co_ppm is None else qualifier(case, "co_ppm")
+    return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {row['action']}", co_ppm, said)
 
 
 def _verdict(
-    row: Row, case: Case | None, outcome: str, reason: str, value: Value = None, said: str = "not measured"
+    row: Row,
+    case: Case,
+    outcome: str,
+    reason: str,
+    value: Value = None,
+    said: str = "not measured",
+    conformity: float | None = None,
 ) -> Verdict:
-    reading = case or {}
-    return Verdict(
-        **{name: row[name] for name in COPIED},
-        reading_key=reading.get("key"),
-        rate=reading.get("rate"),
-        phase=reading.get("phase"),
-        value=value,
-        qualifier=said,
-        outcome=outcome,
-        reason=reason,
-        sentence=sentence(row, reading, value, said, outcome, reason),
-        stop=outcome == OUTSIDE and row["stop"],
-    )
+    fields = {name: row[name] for name in COPIED}
+    fields |= {
+        "reading_key": case.get("key"),
+        "rate": case.get("rate"),
+        "phase": case.get("phase"),
+        "value": value,
+        "qualifier": said,
+        "outcome": outcome,
+        "reason": reason,
+        "sentence": sentence(row, case, value, said, outcome, reason),
+        "stop": outcome == OUTSIDE and row["stop"],
+        "conformity": conformity,
+    }
+    return Verdict(fields)

@@ -1,7 +1,7 @@
 """How a limit's quantity, basis and unit are read off a reading, as data that any evaluator can follow.
 
-A measure says: take this field of the reading, bring it to this reference O2 with this O2 in air, multiply by
-this factor. What no single reading can show has no measure, and the words say what would be needed.
+A measure says: take this field of the reading, multiply by this factor, divide by the CO2 or by this O2 in air less
+the O2. What no single reading can show has no measure, and the words say what would be needed.
 """
 
 from collections.abc import Mapping
@@ -13,6 +13,9 @@ O2_IN_AIR_TRADE_PCT = 20.9
 O2_IN_AIR_GERMAN_PCT = 21.0
 # mg per normal cubic metre (0 degC, 101 325 Pa) for 1 ppm; nitrogen oxides counted as NO2.
 MG_M3_PER_PPM = {"co": 1.250, "nox": 2.0525}
+
+# A ratio of ppm to per cent, as parts.
+PARTS_PER_PPM_PCT = 1e-4
 
 NOMINAL_RATES = (
     "high",
@@ -133,14 +136,19 @@ def _measure(
     over_co2: bool = False,
     whole: bool = False,
 ) -> dict[str, Any]:
-    """whole : round half up to a whole number first, as the mean of three smoke spots is."""
-    reference, in_air = dilution or (None, O2_IN_AIR_TRADE_PCT)
+    """A field times a factor, over the CO2 or over the O2 in air less the O2 where it is `scaled_by` one.
+
+    whole : round half up to a whole number first, as the mean of three smoke spots is.
+    """
+    scaling: dict[str, Any] = {"factor": factor, "scaled_by": None, "o2_in_air_pct": None}
+    if over_co2:
+        scaling |= {"factor": PARTS_PER_PPM_PCT, "scaled_by": "co2_pct"}
+    elif dilution:
+        reference, in_air = dilution
+        scaling = {"factor": factor * (in_air - reference), "scaled_by": "o2_pct", "o2_in_air_pct": in_air}
     return {
         "field": field,
-        "reference_o2_pct": reference,
-        "o2_in_air_pct": in_air,
-        "factor": factor,
-        "over_co2": over_co2,
+        **scaling,
         "whole": whole,
         "in_flue": field not in OUTSIDE_THE_FLUE,
     }

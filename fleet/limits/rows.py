@@ -1,4 +1,4 @@
-"""Rows of the decision table: one shape for target bands, ceilings, limits of sets and stop lines.
+"""Rows of the decision table: one shape for target bands, orders, ceilings, limits of sets and stop lines.
 
 A row is plain data. It names what is read, on which rates and phases, the comparison, and what follows; the
 evaluator needs nothing else.
@@ -10,7 +10,7 @@ from typing import Any
 from fleet.limits.decision import RULE_NAMES
 from fleet.limits.facts import Facts, fact_name, recorded, undecided
 from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Reading, label, measure_for
-from fleet.limits.tolerance import band, exact
+from fleet.limits.tolerance import exact
 
 Row = dict[str, Any]
 Source = Mapping[str, Any]
@@ -32,8 +32,6 @@ SEVERITIES = (
     "evacuate",
 )
 STOP_RANK = SEVERITIES.index("stop_work")
-# Spillage beyond this fails with a cold vent: published residential practice, from memory.
-SPILLAGE_MIN = 5
 
 COMPARISONS = {"rising_and_over": ">"} | {
     op: op for op in (">", ">=", "<", "!=", "outside", "between", "missing", "incomplete")
@@ -44,8 +42,6 @@ PHASES = {
     "as_left": ["as left"],
     "as_found_and_as_left": None,
 }
-# Above these, an appliance isn't left in use by its maker's own figures.
-CO_QUANTITIES = ("co", "co_air_free", "co_co2_ratio")
 
 
 def rank(severity: str) -> int:
@@ -99,6 +95,7 @@ def row(origin: Row, reading: Reading, *, op: str, limit: Any, quantity: str, se
         "applies": "yes",
         "unrecorded": [],
         "every_reading": False,
+        "provable": None,
     } | rest
 
 
@@ -129,73 +126,6 @@ def limit_text(op: str, limit: Any) -> str:
         return f"< {limit[0]:g}"
     kept = {">": "<= ", ">=": "< ", "<": ">= ", "rising_and_over": "not rising above ", "!=": ""}[op]
     return kept + (limit if isinstance(limit, str) else f"{limit:g}")
-
-
-def band_row(sheet: Source, target: Source) -> Row:
-    """A target with its tolerance as an absolute band: simple rule, its own rate and casing only."""
-    quantity = target["quantity"]
-    if quantity not in ("co2", "o2"):
-        raise ValueError(f"a target is given in co2 or o2, not {quantity!r}")
-    figures = band(
-        target.get("value"),
-        target.get("tolerance"),
-        basis=target.get("tolerance_basis", ""),
-        lower=target.get("lower"),
-        upper=target.get("upper"),
-    )
-    return row(
-        provenance(sheet, kind="band"),
-        measure_for(quantity, "dry", "vol%"),
-        limit_id=f"{quantity} {target['rate']} {target.get('casing') or 'any'}",
-        op="outside",
-        limit=[figures.lower, figures.upper],
-        quantity=quantity,
-        severity="adjust",
-        unit="%",
-        basis="dry",
-        rates=_target_rates(sheet, target["rate"]),
-        rate_text=target["rate"],
-        casing=_casing(target.get("casing")),
-        target=figures.target,
-        tolerance_basis=figures.basis,
-        action="adjust towards the target, or record why not",
-    )
-
-
-def _target_rates(sheet: Source, rate: str) -> list[str]:
-    if rate not in sheet.get("rates", ()):
-        raise ValueError(f"the target's rate {rate!r} is not one of the sheet's rates")
-    return [rate]
-
-
-def _casing(casing: str | None) -> str | None:
-    if casing in (None, "any"):
-        return None
-    if casing not in ("open", "closed"):
-        raise ValueError(f"casing must be open, closed or any, not {casing!r}")
-    return casing
-
-
-def ceiling_row(sheet: Source, ceiling: Source) -> Row:
-    """A figure of the maker's that no reading may pass, at every rate unless the sheet names one."""
-    quantity, rate = ceiling["quantity"], ceiling.get("rate") or "any"
-    basis = "air_free" if quantity == "co_air_free" else ceiling.get("basis", "as_measured")
-    default = "shut_down" if quantity in CO_QUANTITIES else "out_of_limit"
-    unit = ceiling.get("unit") or ""
-    return row(
-        provenance(sheet, kind="ceiling"),
-        measure_for(quantity, basis, unit),
-        limit_id=f"{quantity} {rate}",
-        op=">",
-        limit=float(exact(ceiling["value"])),
-        quantity=quantity,
-        severity=ceiling.get("severity") or default,
-        unit=unit,
-        basis=basis,
-        rates=rates_named(rate, sheet.get("rates", ())),
-        rate_text=rate,
-        action=ceiling.get("action") or "",
-    )
 
 
 def rates_named(text: str, rates: Sequence[str]) -> list[str] | None:
@@ -301,47 +231,3 @@ def left_out(limit_set: Source, limit: Source, facts: Facts) -> Row:
     names = {fact_name(name.lower()) for name in limit["select"]}
     known = {name: recorded(name, facts) for name in sorted(names)}
     return {"id": limit["id"], "set_id": limit_set["id"], "select": dict(limit["select"]), "facts": known}
-
-
-def stop_rows(lines: Source) -> list[Row]:
-    """The contractor's own stop lines; ValueError where CO or ambient CO has none."""
-    for name in ("co_ppm_air_free", "ambient_co_ppm"):
-        if not lines.get(name) or exact(lines[name]) <= 0:
-            raise ValueError(f"there is always a stop line: {name} must be a figure above zero")
-    origin = provenance({"name": "the contractor's stop lines", **lines}, kind="stop line")
-    return [_stop_row(origin, lines, **line) for line in _stop_lines(lines)]
-
-
-def _stop_lines(lines: Source) -> list[dict[str, Any]]:
-    def figure(name: str, default: float | None = None) -> float | None:
-        return default if lines.get(name) is None else float(exact(lines[name]))
-
-    return [
-        {"quantity": "co_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
-        {
-            "quantity": "co_trend_in_test",
-            "op": "rising_and_over",
-            "limit": figure("co_rising_above_ppm", 100),
-        },
-        {"quantity": "ambient_co", "op": ">=", "limit": figure("ambient_co_ppm")},
-        {"quantity": "ambient_co_rise", "op": ">=", "limit": figure("ambient_co_rise_ppm", 5)},
-        {"quantity": "spillage_time", "op": ">", "limit": figure("spillage_min", SPILLAGE_MIN), "unit": "min"},
-        {"quantity": "flame", "op": "!=", "limit": "stable", "unit": ""},
-    ]
-
-
-def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
-    basis = "air_free" if quantity == "co_air_free" else "as_measured"
-    ambient = quantity.startswith("ambient")
-    default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
-    return row(
-        origin,
-        measure_for(quantity, basis, unit or None),
-        quantity=quantity,
-        limit_id=quantity,
-        severity="stop_firing",
-        unit=unit,
-        basis=basis,
-        action=lines.get("action") or f"stop the appliance: {default}",
-        **rest,
-    )

@@ -7,6 +7,9 @@ Row = Mapping[str, Any]
 
 LARGEST_SHORT_FIGURE = 1e5
 LEAST_DIGITS, MOST_DIGITS = 4, 7
+# Only figures that lie so near (relative) can look alike in four digits.
+NEAR = 1e-3
+NOT_REVIEWED = "set not reviewed"
 EVIDENCE_WORDS = {
     "memory": "limit from memory",
     "own": "our own figure, no outside source",
@@ -25,9 +28,11 @@ def figure(value: float | str | None, *limits: float | None) -> str:
         return value or "-"
     if abs(value) >= LARGEST_SHORT_FIGURE:
         return f"{value:.0f}"
+    near = NEAR * abs(value)
+    others = [limit for limit in limits if limit is not None and limit != value and abs(limit - value) <= near]
     for digits in range(LEAST_DIGITS, MOST_DIGITS):
         shown = f"{value:.{digits}g}"
-        if all(limit is None or limit == value or shown != f"{limit:.{digits}g}" for limit in limits):
+        if shown not in [f"{limit:.{digits}g}" for limit in others]:
             return shown
     return f"{value:.{MOST_DIGITS}g}"
 
@@ -46,16 +51,15 @@ def sentence(
 
 
 def _subject(row: Row, reading: Mapping[str, Any], value: float | str | None, qualifier: str) -> str:
-    said = "" if qualifier in ("=", "not measured") else f"{qualifier} "
-    shown = (
-        ""
-        if value is None
-        else " " + f"{said}{figure(value, row.get('lower'), row.get('upper'))} {row['unit']}".strip()
-    )
-    at = f" at {reading['rate']}" if reading.get("rate") else ""
-    when = f", {reading['phase']}" if reading.get("phase") else ""
-    limit = f"limit {row['limit_text']} {row['unit']}".strip() if row["limit_text"] else ""
-    return f"{row['label']}{shown}{at}{when}" + (f" ({limit})" if limit else "")
+    said = row["label"]
+    if value is not None:
+        about = "" if qualifier == "=" else f"{qualifier} "
+        said += f" {about}{figure(value, row['lower'], row['upper'])} {row['unit']}".rstrip()
+    if rate := reading.get("rate"):
+        said += f" at {rate}"
+    if phase := reading.get("phase"):
+        said += f", {phase}"
+    return f"{said} (limit {row['limit_text']} {row['unit']}".rstrip() + ")" if row["limit_text"] else said
 
 
 def _judgement(row: Row, outcome: str, reason: str) -> str:
@@ -74,6 +78,7 @@ def _provenance(row: Row) -> str:
     """
     if row["kind"] == "stop line":
         return ""
-    review = "set not reviewed" if row["review"] == "unreviewed" else ""
-    said = "; ".join(filter(None, (review, EVIDENCE_WORDS.get(row["evidence"], row["evidence"]))))
-    return f" [{said}]" if said else ""
+    evidence = EVIDENCE_WORDS.get(row["evidence"], row["evidence"])
+    if row["review"] == "unreviewed":
+        return f" [{NOT_REVIEWED}; {evidence}]" if evidence else f" [{NOT_REVIEWED}]"
+    return f" [{evidence}]" if evidence else ""

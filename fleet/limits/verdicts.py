@@ -1,6 +1,6 @@
 """What an evaluation says: verdicts, frozen, strictest first."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,11 +25,12 @@ COPIED = (
     "evidence",
     "review",
     "decision_rule",
+    "provable",
 )
 OUTCOMES = (OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class Verdict:
     """One reading against one row of the card; a mapping by its field names as well.
 
@@ -39,6 +40,10 @@ class Verdict:
     outcome : "within", "outside", "not judged" or "cannot tell"; stop : this ends the firing.
     reason : why it wasn't judged or can't be decided, or what to know about an "outside".
     severity, action : what the source asks for when the reading is outside.
+    provable : of a target's band, whether any reading can prove it at 95 % with the analyser's recorded accuracy;
+        None elsewhere and without one.
+    conformity : probability that the true value keeps the figures (JCGM 106:2012, 7.4) by that accuracy; None
+        without one, for words, for a qualified or doubtful value. Both are side figures and decide nothing.
     """
 
     reading_key: str | None
@@ -65,9 +70,17 @@ class Verdict:
     evidence: str
     review: str
     decision_rule: str
+    provable: bool | None
     reason: str
     sentence: str
     stop: bool
+    conformity: float | None
+
+    def __init__(self, fields: Mapping[str, Any]) -> None:
+        """All fields by name, ValueError otherwise; the generated alternative takes half of a visit's evaluation."""
+        if len(fields) != len(self.__dataclass_fields__):
+            raise ValueError(f"fields must be {', '.join(self.__dataclass_fields__)}, not {', '.join(fields)}")
+        vars(self).update(fields)
 
     def __getitem__(self, name: str) -> Any:
         return getattr(self, name)
@@ -108,11 +121,11 @@ class Verdicts:
         return {
             "stop": self.stop,
             "strictest": 0 if self.findings else None,
-            "verdicts": [dict(verdict) for verdict in self.verdicts],
+            "verdicts": [dict(vars(verdict)) for verdict in self.verdicts],
             "derived": [dict(figures) for figures in self.derived],
         }
 
 
 def in_order(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
     """What fired comes first, the strictest action before all others; otherwise the order is kept."""
-    return tuple(sorted(verdicts, key=lambda v: (OUTCOMES.index(v.outcome), -v.rank)))
+    return tuple(sorted(verdicts, key=lambda verdict: (OUTCOMES.index(verdict.outcome), -verdict.rank)))

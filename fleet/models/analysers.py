@@ -37,7 +37,7 @@ class Analyser(RegisterEntry):
 
 
 class Calibration(models.Model):
-    """Projected from a record."""
+    """Projected from a record. `uncertainty`: the certificate's own expanded figures, in the shape of `accuracy`."""
 
     id = models.UUIDField(primary_key=True)
     analyser = models.ForeignKey(Analyser, on_delete=models.PROTECT, related_name="calibrations")
@@ -46,6 +46,7 @@ class Calibration(models.Model):
     certificate = models.CharField(max_length=100)
     by = models.CharField(max_length=200)
     passed = models.BooleanField()
+    uncertainty = models.JSONField(default=dict, blank=True)
     record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
 
     class Meta:

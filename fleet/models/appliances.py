@@ -5,14 +5,18 @@ from datetime import date
 from django.db import models
 from django.db.models import F, Q
 
-from fleet.models.buildings import check_fuel
+from fleet.models.buildings import Burnt, check_fuel
 from fleet.models.register import RegisterEntry
 
 
 class ModelSheet(RegisterEntry):
-    """One model of appliance. What its maker asks for stands in its versions; the newest counts today."""
+    """One model of appliance. What its maker asks for stands in its versions; the newest counts today.
+
+    Retired, no further appliance gets it; those that have it keep it.
+    """
 
     name = models.CharField(max_length=200)
+    retired_on = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering = ["name", "id"]
@@ -82,10 +86,9 @@ class Appliance(RegisterEntry):
     def __str__(self) -> str:
         return self.name
 
-    @property
-    def burns(self) -> str:
-        """Its own fuel if that differs from the building's."""
-        return self.fuel or self.building.fuel
+    def burns_on(self, day: date) -> Burnt:
+        """Its own fuel if it has one, else what the building's pipe brought on that day."""
+        return Burnt(self.fuel, {}) if self.fuel else self.building.gas_on(day)
 
     def in_service_on(self, day: date) -> bool:
         return self.in_service_from <= day and (self.in_service_to is None or day <= self.in_service_to)

@@ -1,12 +1,25 @@
-"""Buildings: where the appliances stand."""
+"""Buildings: where the appliances stand, and which gas came to them from which day."""
 
+from datetime import date
+from typing import NamedTuple
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from fleet.combustion import FUELS
+from fleet.combustion import FUELS, Fuel, fuel_for
 from fleet.models.register import RegisterEntry
+
+
+class Burnt(NamedTuple):
+    """What burns: a fuel's name, and for a gas that isn't one of ours by name its species as decimal texts."""
+
+    name: str
+    composition: dict[str, str]
+
+    @property
+    def fuel(self) -> Fuel:
+        return fuel_for(self.name, self.composition)
 
 
 def check_fuel(name: str) -> None:
@@ -41,3 +54,42 @@ class Building(RegisterEntry):
 
     def __str__(self) -> str:
         return self.name
+
+    def gas_on(self, day: date) -> Burnt:
+        """What its pipe brought on that day: its first fuel until a supply that began later takes over."""
+        begun = [each for each in self.gas_supplies.all() if each.since <= day]
+        newest = max(begun, key=lambda each: each.since, default=None)
+        return newest.burnt if newest else Burnt(self.fuel, {})
+
+
+class GasSupply(RegisterEntry):
+    """From that day the building's gas is another: one of ours by name, or one by its composition.
+
+    composition: species to mole fraction as decimal texts; empty where `fuel` is one of ours. What was judged keeps
+    the gas that its record names.
+    """
+
+    building = models.ForeignKey(Building, on_delete=models.PROTECT, related_name="gas_supplies")
+    since = models.DateField()
+    fuel = models.CharField(max_length=40)
+    composition = models.JSONField(default=dict, blank=True)
+    source = models.CharField(max_length=300)
+
+    class Meta:
+        ordering = ["building", "since"]
+        constraints = [models.UniqueConstraint(fields=["building", "since"], name="one_gas_supply_a_day")]
+
+    def __str__(self) -> str:
+        return f"{self.fuel} since {self.since}"
+
+    def clean(self) -> None:
+        try:
+            named = self.burnt.fuel
+        except ValueError as bad:
+            raise ValidationError({"composition" if self.composition else "fuel": str(bad)}) from bad
+        if self.composition and self.fuel in FUELS:
+            raise ValidationError({"fuel": f"is {named.name}; a gas of its own composition needs a name of its own"})
+
+    @property
+    def burnt(self) -> Burnt:
+        return Burnt(self.fuel, self.composition)

@@ -8,7 +8,8 @@ class Contractor(models.Model):
 
     `accepted_chance` is the chance of being outside at the revisit; `flag_at` the chance before the next planned
     visit from which a drift flag opens; `outside_within_days` within how many days an appliance left outside a limit
-    is seen again. All are the contractor's own choice.
+    is seen again; `steadiness` what a reading's series must keep to be steady, empty for the defaults of
+    `combustion.Criterion`. All are the contractor's own choice.
     """
 
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)
@@ -19,6 +20,7 @@ class Contractor(models.Model):
     flag_at = models.FloatField(default=0.30)
     extra_visits_a_week = models.PositiveSmallIntegerField(default=6)
     outside_within_days = models.PositiveSmallIntegerField(default=14)
+    steadiness = models.JSONField(default=dict, blank=True)
     is_demo = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=1)
 

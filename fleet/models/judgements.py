@@ -28,6 +28,34 @@ class Judgement(models.Model):
         return self.summary
 
 
+class Diagnosis(models.Model):
+    """A pattern that a visit's readings show, for a licensed person to decide on; no verdict rests on it.
+
+    `inputs` names what it was drawn from: readings of this visit, or other visits where the pattern needs them.
+    """
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    visit = models.ForeignKey("fleet.Visit", on_delete=models.CASCADE, related_name="diagnoses")
+    number = models.PositiveSmallIntegerField()
+    pattern = models.CharField(max_length=20)
+    title = models.CharField(max_length=200)
+    severity = models.CharField(max_length=30)
+    sentence = models.CharField(max_length=1000)
+    causes = models.JSONField(default=list)
+    checks = models.JSONField(default=list)
+    evidence = models.CharField(max_length=300)
+    figures = models.JSONField(default=dict)
+    inputs = models.JSONField(default=dict)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["visit", "number"]
+        constraints = [models.UniqueConstraint(fields=["visit", "pattern"], name="pattern_once_a_visit")]
+
+    def __str__(self) -> str:
+        return self.title
+
+
 class Finding(models.Model):
     """A verdict that fired, strictest first."""
 

@@ -6,10 +6,14 @@ from fleet.models.register import RegisterEntry, new_id
 
 
 class LimitSet(RegisterEntry):
-    """A named set of limits and an interval rule: a law's, a standard's, a contract's or the trade's."""
+    """A named set of limits and an interval rule: a law's, a standard's, a contract's or the trade's.
+
+    Retired, it is attached nowhere any more; where it is attached it goes on until somebody ends that.
+    """
 
     key = models.SlugField(max_length=80, unique=True, allow_unicode=False)
     name = models.CharField(max_length=200)
+    retired_on = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering = ["key"]

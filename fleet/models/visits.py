@@ -5,6 +5,7 @@ from datetime import datetime
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from fleet.combustion import Fuel, fuel_for
 from fleet.models.register import new_id
 
 # Work after which the readings before it say nothing about how the burner burns now.
@@ -14,7 +15,8 @@ MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "par
 class Visit(models.Model):
     """Projected from its newest record. `local_date` is the site's date of the last counted reading.
 
-    `card_seen` is the card as the phone showed it to the signer, with the outcome it came to.
+    `card_seen` is the card as the phone showed it to the signer, with the outcome it came to. `fuel` with its
+    `fuel_composition` and `sheet` are what burnt and the sheet that the appliance had, as the record names them.
     """
 
     class Outcome(models.TextChoices):
@@ -43,6 +45,8 @@ class Visit(models.Model):
     checklist = models.JSONField(default=list)
     not_done = models.JSONField(default=list)
     fuel = models.CharField(max_length=40)
+    fuel_composition = models.JSONField(default=dict)
+    sheet = models.ForeignKey("fleet.ModelSheet", null=True, on_delete=models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
     signed_by = models.ForeignKey("fleet.Person", null=True, on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField(null=True)
@@ -50,6 +54,9 @@ class Visit(models.Model):
     ambient_co_after_ppm = models.FloatField(null=True)
     outdoor_temp_c = models.FloatField(null=True)
     barometric_pressure_pa = models.FloatField(null=True)
+    air_humidity_pct = models.FloatField(null=True)
+    zero_o2_pct = models.FloatField(null=True)
+    zero_co_ppm = models.FloatField(null=True)
     condition_qualifiers = models.JSONField(default=dict)
     record = models.OneToOneField("fleet.Record", on_delete=models.PROTECT, related_name="visit")
 
@@ -59,6 +66,10 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.appliance} {self.local_date:%Y-%m-%d}"
+
+    @property
+    def burnt(self) -> Fuel:
+        return fuel_for(self.fuel, self.fuel_composition)
 
     @property
     def last_moment(self) -> datetime:
@@ -73,7 +84,8 @@ class Reading(models.Model):
     """One reading at one rate. Floats in the unit of the column's name; `qualifiers` holds what isn't plain '='.
 
     `phase` is what the technician said; `counted_phase` what the order of readings and work makes of it: a reading
-    before the last adjustment isn't as left, one after somebody's adjustment isn't as found.
+    before the last adjustment isn't as left, one after somebody's adjustment isn't as found. `steadiness` is what the
+    technician said, `series` what the analyser logged, `analyser_fuel` the fuel that it was set to.
     """
 
     id = models.UUIDField(primary_key=True)
@@ -90,6 +102,8 @@ class Reading(models.Model):
     taken_at = models.DateTimeField(null=True)
     time_precision = models.CharField(max_length=10)
     steadiness = models.CharField(max_length=20, default="not shown")
+    series = models.JSONField(null=True)
+    analyser_fuel = models.CharField(max_length=40, blank=True)
     analyser = models.ForeignKey("fleet.Analyser", null=True, on_delete=models.PROTECT, related_name="readings")
     analyser_given = models.CharField(max_length=100)
     person = models.ForeignKey("fleet.Person", null=True, on_delete=models.PROTECT, related_name="readings")
@@ -124,6 +138,8 @@ class Reading(models.Model):
     class Meta:
         ordering = ["visit", "number"]
         constraints = [models.UniqueConstraint(fields=["visit", "number"], name="reading_number_once_a_visit")]
+        # By these a copied reading is looked for among all others.
+        indexes = [models.Index(fields=["flue_temp_c", "co_ppm"], name="reading_like_another")]
 
     def __str__(self) -> str:
         return f"{self.rate} {self.phase}"
@@ -147,6 +163,7 @@ class WorkItem(models.Model):
     rate = models.CharField(max_length=20, blank=True)
     direction = models.CharField(max_length=20, blank=True)
     amount = models.CharField(max_length=60, blank=True)
+    turns = models.FloatField(null=True)
     note = models.CharField(max_length=500, blank=True)
 
     class Meta:

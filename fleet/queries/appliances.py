@@ -5,7 +5,7 @@ from datetime import date
 from django.db.models import Prefetch, Q, QuerySet
 
 from fleet.intervals.dates import years_between
-from fleet.limits import FUEL_CLASSES
+from fleet.limits import fuel_class
 from fleet.models import Appliance, FlueGroup, ModelSheet, SheetVersion, User
 from fleet.queries.access import visible_clients
 
@@ -14,7 +14,7 @@ def visible_appliances(viewer: User) -> QuerySet[Appliance]:
     return (
         Appliance.objects.filter(building__client__in=visible_clients(viewer))
         .select_related("building__client", "sheet", "flue_group")
-        .prefetch_related("sheet__versions")
+        .prefetch_related("sheet__versions", "building__gas_supplies")
     )
 
 
@@ -41,7 +41,8 @@ def facts_of(appliance: Appliance, day: date | None = None) -> dict[str, object]
     """
     version = appliance.sheet.current if appliance.sheet else None
     sheet = version.content if version else {}
-    known: dict[str, object] = {"fuel": FUEL_CLASSES.get(appliance.burns, appliance.burns), "appliance": appliance.kind}
+    burnt = appliance.burns_on(day or date.max).fuel
+    known: dict[str, object] = {"fuel": fuel_class(burnt), "appliance": appliance.kind}
     for name in ("condensing", "control"):
         if name in sheet:
             known[name] = sheet[name]

@@ -32,7 +32,8 @@ class BuildingFacts:
 
 
 def visible_buildings(viewer: User) -> QuerySet[Building]:
-    return Building.objects.filter(client__in=visible_clients(viewer)).select_related("client")
+    known = Building.objects.filter(client__in=visible_clients(viewer))
+    return known.select_related("client").prefetch_related("gas_supplies")
 
 
 def buildings_at_a_glance(viewer: User, day: date) -> QuerySet[Building]:

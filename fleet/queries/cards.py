@@ -6,9 +6,8 @@ from typing import Any
 
 from django.db.models import FloatField
 
-from fleet.combustion import FUELS
 from fleet.limits import card
-from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, StopLines
+from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, StopLines, Visit
 from fleet.queries.limits import limit_set_versions_on, stop_lines_on
 from fleet.queries.versions import version_of_day
 
@@ -23,29 +22,42 @@ class VersionedCard:
     stop_lines: StopLines
 
 
-def card_for(appliance: Appliance, day: date, analyser: Analyser | None = None, *, fuel: str = "") -> VersionedCard:
+def card_for(
+    appliance: Appliance,
+    day: date,
+    analyser: Analyser | None = None,
+    *,
+    visit: Visit | None = None,
+    instead: SheetVersion | LimitSetVersion | None = None,
+) -> VersionedCard:
     """Sheet, attached limit sets and stop lines as they were in force on that day, and analyser, in one table.
 
-    fuel: what burnt at the visit, where that is not what the appliance burns today.
+    visit: whose record says what burnt and which sheet the appliance had, where that is not so today. instead: a
+    version, also one that isn't stored, in the place of the day's version of the same sheet or set.
     """
-    sheet = _sheet_on(appliance, day)
+    sheet = _sheet_on(appliance, day, visit)
+    if isinstance(instead, SheetVersion):
+        sheet = instead
     limit_sets = limit_set_versions_on(appliance, day)
+    if isinstance(instead, LimitSetVersion):
+        limit_sets = [instead if each.limit_set_id == instead.limit_set_id else each for each in limit_sets]
     stop_lines = stop_lines_on(day, appliance.building.time_zone)
     table = card(
         _sheet(sheet),
         [_limit_set(each) for each in limit_sets],
-        _analyser(analyser),
-        fuel=FUELS[fuel or appliance.burns],
+        _analyser(analyser, day),
+        fuel=visit.burnt if visit else appliance.burns_on(day).fuel,
         stop_lines=_stop_lines(stop_lines),
         facts=_facts(appliance, sheet),
     )
     return VersionedCard(table, sheet, tuple(limit_sets), stop_lines)
 
 
-def _sheet_on(appliance: Appliance, day: date) -> SheetVersion | None:
-    if appliance.sheet_id is None:
+def _sheet_on(appliance: Appliance, day: date, visit: Visit | None) -> SheetVersion | None:
+    sheet_id = visit.sheet_id if visit and visit.sheet_id else appliance.sheet_id
+    if sheet_id is None:
         return None
-    versions = SheetVersion.objects.filter(sheet=appliance.sheet_id).select_related("sheet", "record")
+    versions = SheetVersion.objects.filter(sheet=sheet_id).select_related("sheet", "record")
     return version_of_day(versions.defer("record__content"), day, appliance.building.time_zone)
 
 
@@ -83,8 +95,9 @@ def _stop_lines(lines: StopLines) -> dict[str, Any]:
     return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
 
 
-def _analyser(analyser: Analyser | None) -> dict[str, Any] | None:
+def _analyser(analyser: Analyser | None, day: date) -> dict[str, Any] | None:
+    """What it measures, and how well: its stated accuracy counts while a calibration is in force."""
     if analyser is None:
         return None
-    names = ("name", "measures", "co2", "accuracy")
-    return {"id": str(analyser.id)} | {name: getattr(analyser, name) for name in names}
+    named = {name: getattr(analyser, name) for name in ("name", "measures", "co2")}
+    return {"id": str(analyser.id), **named, "accuracy": analyser.accuracy if analyser.calibration_on(day) else {}}

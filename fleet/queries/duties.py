@@ -118,4 +118,4 @@ def duties_of(appliance_ids: Iterable[uuid.UUID]) -> QuerySet[Duty]:
     related = Duty.objects.filter(appliance__in=set(appliance_ids)).select_related(
         "appliance__building", "appliance__sheet"
     )
-    return related.prefetch_related("appliance__sheet__versions")
+    return related.prefetch_related("appliance__sheet__versions", "appliance__building__gas_supplies")

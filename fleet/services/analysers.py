@@ -33,6 +33,7 @@ def calibration_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]
         "certificate": content["certificate"],
         "by": content["by"],
         "passed": content["passed"],
+        "uncertainty": content.get("uncertainty", {}),
         "record_id": record_id,
     }
     return [Row(Calibration, uuid.UUID(content["id"]), values)]

@@ -1,31 +1,85 @@
-"""Appliances taken on and changed; new versions of a maker's sheet, after which its appliances are looked at again."""
+"""Appliances taken on and changed; sheets made, copied and retired, and their versions, after which each appliance that
+has the sheet is looked at again."""
 
 import uuid
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
 
+from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
+from fleet.models.register import new_id
 from fleet.queries.limits import attachments_of
 from fleet.services import duties, jobs
 from fleet.services.records import Row, append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
+SOURCE_LENGTH = 300
+
+
+@transaction.atomic
+def make_sheet(*, values: dict[str, Any], content: dict[str, Any], actor: User, now: datetime) -> ModelSheet:
+    """A new sheet with `content` as its first version. Raises FleetError `invalid`, Conflict `reference_taken`."""
+    sheet = create_entry(ModelSheet, values)
+    add_sheet_version(sheet=sheet, content=content, actor=actor, now=now, id=new_id())
+    return sheet
+
+
+def copy_sheet(*, sheet: ModelSheet, values: dict[str, Any], actor: User, now: datetime) -> ModelSheet:
+    """A new sheet with what `sheet` says today; its source says where it was copied from."""
+    current = sheet.current
+    if current is None:
+        raise FleetError("nothing_to_copy", "The sheet has no version yet.")
+    source = f"Copied from {sheet.name} v{current.number}. {current.content['source']}"[:SOURCE_LENGTH]
+    return make_sheet(values=values, content=current.content | {"source": source.strip()}, actor=actor, now=now)
+
+
+def change_sheet(*, sheet: ModelSheet, version: int, changes: dict[str, Any], now: datetime) -> ModelSheet:
+    """Change its entry, or retire it from a day on. Raises Conflict when it changed meanwhile."""
+    refuse_retiring_ahead(changes.get("retired_on"), now)
+    return change_entry(sheet, version=version, changes=changes)
+
+
+def refuse_retiring_ahead(retired_on: date | None, now: datetime) -> None:
+    """Retiring is recorded when it has come: until then the entry may be given to others."""
+    if retired_on and retired_on > now.date():
+        errors = {"retired_on": f"is {retired_on}; it must not be after today, {now.date()}"}
+        raise FleetError("invalid", "The day lies ahead.", errors=errors)
+
 
 @transaction.atomic
 def add_sheet_version(
-    *, sheet: ModelSheet, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID
+    *,
+    sheet: ModelSheet,
+    content: dict[str, Any],
+    actor: User,
+    now: datetime,
+    id: uuid.UUID,
+    based_on: int | None = None,
 ) -> SheetVersion:
-    """The next version of `sheet`; `content` is a checked sheet. Its appliances' forecasts are made anew."""
+    """The next version of `sheet`; `content` is a checked sheet. Its appliances' forecasts are made anew.
+
+    based_on : the number of the version that the content was made from, 0 for none. Raises Conflict when another one
+    came meanwhile.
+    """
+    ModelSheet.objects.select_for_update().get(id=sheet.id)
     newest = sheet.versions.order_by("-number").first()
     number = newest.number + 1 if newest else 1
+    refuse_overtaken(based_on, number - 1)
     full = {"schema": "sheet/1", "id": str(id), "sheet": str(sheet.id), "number": number, "content": content}
     record = append_record(kind="sheet version", subject=id, content=full, actor=actor, now=now)
     put_rows(sheet_version_rows(full, record.id))
     for appliance_id in sheet.appliances.values_list("id", flat=True):
         jobs.request_job(kind="refresh_appliance", key=str(appliance_id), due_at=now)
     return SheetVersion.objects.get(id=id)
+
+
+def refuse_overtaken(based_on: int | None, newest: int) -> None:
+    """Two people may change one sheet or set at once: whoever comes second must see the first one's version."""
+    if based_on is not None and based_on != newest:
+        said = f"It was made from version {based_on}; the newest is version {newest}. Nothing was recorded."
+        raise Conflict("changed_meanwhile", said)
 
 
 def sheet_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
@@ -41,6 +95,7 @@ def sheet_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Ro
 @transaction.atomic
 def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> Appliance:
     """A new appliance; the limit sets attached to its building or client put their duties on it at once."""
+    _refuse_retired(values.get("sheet"))
     appliance = create_entry(Appliance, values)
     for attachment in attachments_of(appliance).filter(until__isnull=True):
         duties.open_duties(attachment=attachment, actor=actor, now=now)
@@ -51,6 +106,15 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 @transaction.atomic
 def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
     """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile."""
+    sheet = changes.get("sheet")
+    if sheet is not None and sheet.id != appliance.sheet_id:
+        _refuse_retired(sheet)
     changed = change_entry(appliance, version=version, changes=changes)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
     return changed
+
+
+def _refuse_retired(sheet: ModelSheet | None) -> None:
+    if sheet is not None and sheet.retired_on is not None:
+        said = f"is {sheet.name}, retired on {sheet.retired_on}; no further appliance gets it"
+        raise FleetError("invalid", "The sheet is retired.", errors={"sheet": said})

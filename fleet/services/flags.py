@@ -203,7 +203,7 @@ def close_flag(*, flag: Flag, version: int, why: str, actor: User, now: datetime
 
 def _check_may_close_unsafe(flag: Flag, actor: User, now: datetime) -> None:
     person = Person.objects.filter(user=actor).prefetch_related("qualifications").first()
-    kind = fuel_kind(flag.appliance.burns)
+    kind = fuel_kind(flag.appliance.burns_on(now.date()).name)
     if actor.role not in (Role.TECHNICIAN, Role.MANAGER) or not (person and person.is_qualified(kind, now.date())):
         raise Forbidden("not_qualified", f"Only a person qualified for {kind} may close this.")
     removed = flag.appliance.in_service_to is not None and flag.appliance.in_service_to <= now.date()

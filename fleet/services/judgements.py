@@ -3,44 +3,40 @@
 import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from fleet.combustion import (
-    FUELS,
     LOSS_COEFFICIENTS,
+    Criterion,
     Fuel,
-    air_free,
     barometric_pressure_pa,
-    co2_pct_from_o2,
-    co_co2_ratio,
-    dew_point_c,
-    doubts,
-    excess_air_ratio_from_co2,
-    excess_air_ratio_from_o2,
-    heat_balance,
-    o2_pct_from_co2,
-    regulation_loss,
+    doubts_of_rows,
+    figures_with_uncertainty,
+    humidity_ratio,
+    overall,
+    standard_uncertainties,
+    steadiness,
 )
-from fleet.limits import Band, band, evaluate, standing
-from fleet.models import Analyser, Finding, Judgement, Reading, Visit
+from fleet.limits import Band, band, evaluate, fuel_class, standing
+from fleet.models import Analyser, Contractor, Finding, Judgement, Reading, Visit
 from fleet.queries.cards import card_for
 from fleet.services.ambient import ambient_cases
+from fleet.services.diagnoses import put_diagnoses, setting_doubts
 from fleet.services.taking import taken_order
 
-ENGINE = "judgement/1"
-# The only statutory loss formula whose limits ship with us, by fuel: its coefficients go by name with each figure.
+ENGINE = "judgement/2"
+# The only statutory loss formula whose limits ship with us, by class of fuel: its coefficients go by name with each
+# figure.
 LOSS_SETS = {
     "natural_gas": "de_2010_natural_gas",
-    "natural_gas_l": "de_2010_natural_gas",
-    "methane": "de_2010_natural_gas",
-    "propane": "de_2010_liquefied_gas",
-    "butane": "de_2010_liquefied_gas",
-    "light_oil": "de_2010_light_oil",
+    "lpg": "de_2010_liquefied_gas",
+    "oil_light": "de_2010_light_oil",
 }
+READ = ("o2_pct", "co2_pct", "co_ppm", "no_ppm", "nox_ppm", "flue_temp_c", "air_temp_c", "input_kw_gross")
 
 
 def target_of(sheet: Mapping[str, Any], rate: str) -> dict[str, Any] | None:
@@ -64,13 +60,11 @@ def band_of(target: Mapping[str, Any]) -> Band:
 def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     """Judge, or judge anew, and keep card, derived figures and verdicts with the versions they were made with."""
     readings = list(visit.readings.all())
-    derived = derive(visit, readings)
-    made_with = card_for(visit.appliance, visit.local_date, _main_analyser(readings), fuel=visit.fuel)
-    order = taken_order(visit)
-    cases = [_case(visit, each, figures, order) for each, figures in zip(readings, derived, strict=True)]
-    verdicts = evaluate(made_with.table, [*cases, *ambient_cases(visit)])
+    made_with = card_for(visit.appliance, visit.local_date, _main_analyser(readings), visit=visit)
+    derived = derive(visit, readings, sheet=made_with.sheet.content if made_with.sheet else {})
+    verdicts = evaluate(made_with.table, cases_of(visit, derived))
     said = verdicts.as_json()
-    outcome = _outcome(said, _rates_read(readings))
+    outcome = outcome_of(said, readings)
     judgement, made = Judgement.objects.update_or_create(
         visit=visit,
         defaults={
@@ -89,91 +83,162 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     if not made:
         judgement.findings.all().delete()
     Finding.objects.bulk_create(_finding(judgement, number, each) for number, each in enumerate(verdicts.findings, 1))
+    put_diagnoses(visit=visit, judgement=judgement, now=now)
     return judgement
 
 
 # ---- what the readings mean ----
 
 
-def derive(visit: Visit, readings: list[Reading]) -> list[dict[str, Any]]:
+def derive(visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any]) -> list[dict[str, Any]]:
     """One row of derived figures a reading, in their order; all readings in one pass. None where it can't be told.
 
-    Excess air is exact from O2, from CO2 where no O2 was read; efficiencies are by enthalpy with gas and air
-    entering at the intake temperature; the regulation's loss stands beside them under its coefficients' name.
+    Keys as in `combustion.derived_figures`, with `input_share_pct` of the sheet's rated input, `uncertainties` (the
+    standard uncertainty of each figure from the analyser's accuracy while it is in calibration), `qualifiers` carried
+    from what was read, `steadiness` of the series, `doubts` and whether they void the reading. The regulation's loss
+    stands beside the engineering figures under its coefficients' name.
     """
     if not readings:
         return []
-    fuel = FUELS[visit.fuel]
-    co_ppm = _column(readings, "co_ppm")
-    o2_pct, co2_pct = _oxygen_and_carbon_dioxide(fuel, readings)
-    flue_c, air_c = _column(readings, "flue_temp_c"), _column(readings, "air_temp_c")
-    from_co2 = np.isnan(_column(readings, "o2_pct"))
-    ratio = np.where(from_co2, excess_air_ratio_from_co2(fuel, co2_pct), excess_air_ratio_from_o2(fuel, o2_pct))
+    fuel = visit.burnt
+    read = {name: _column(readings, name) for name in READ}
     pressure_pa = visit.barometric_pressure_pa or float(barometric_pressure_pa(visit.appliance.building.altitude_m))
-    balance = heat_balance(fuel, ratio, flue_c, air_c, pressure_pa=pressure_pa, co_ppm=np.nan_to_num(co_ppm))
-    loss_set = LOSS_SETS.get(fuel.name)
-    loss = regulation_loss(LOSS_COEFFICIENTS[loss_set], o2_pct, flue_c, air_c) if loss_set else np.nan * ratio
-    columns: dict[str, Any] = {
-        "o2_pct": o2_pct,
-        "co2_pct": co2_pct,
-        "excess_air_ratio": ratio,
-        "co_ppm_air_free": air_free(co_ppm, o2_pct),
-        "co_co2_ratio": co_co2_ratio(co_ppm, co2_pct),
-        "efficiency_pct_net": balance.efficiency_pct_net,
-        "efficiency_pct_gross": balance.efficiency_pct_gross,
-        "condensate_fraction": balance.condensate_fraction,
-        "dew_point_c": dew_point_c(fuel, ratio, pressure_pa=pressure_pa),
-        "flue_loss_pct": loss,
-        "input_kw_gross": _column(readings, "input_kw_gross"),
-        "input_kw_net": _column(readings, "input_kw_gross") * fuel.net_per_gross,
-    }
+    loss_set = LOSS_SETS.get(fuel_class(fuel))
+    stated = _stated(visit, readings, read)
+    found = figures_with_uncertainty(
+        fuel,
+        read,
+        stated,
+        [each.qualifiers for each in readings],
+        co2_basis=[_co2_basis(each) for each in readings],
+        pressure_pa=pressure_pa,
+        humidity_ratio=_humidity(visit, read["air_temp_c"], pressure_pa),
+        loss=LOSS_COEFFICIENTS[loss_set] if loss_set else None,
+    )
+    # Of what was read itself, where that is no derived figure; the derived ones go over them.
+    trust = {name: stated[name] for name in ("co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")} | dict(found.u)
+    known = read | dict(found.figures)
+    criterion = _criterion(readings)
+    doubted = [
+        shown + setting_doubts(visit, each) for shown, each in zip(_doubts(fuel, readings, read), readings, strict=True)
+    ]
     return [
         {
             "number": each.number,
-            **{name: _number(values[n]) for name, values in columns.items()},
+            **(figures := {name: _number(values[n]) for name, values in found.figures.items()}),
+            "input_share_pct": _input_share_pct(each.rate, figures, sheet),
+            "uncertainties": {
+                name: _number(values[n]) for name, values in trust.items() if not math.isnan(known[name][n])
+            },
+            "qualifiers": dict(found.qualifiers[n]),
             "flue_loss_coefficients": loss_set,
             "o2_derived": each.o2_pct is None,
             "co2_derived": each.co2_pct is None,
-            "doubts": (found := _doubts(fuel, each)),
-            "void": any(doubt["voids"] for doubt in found),
+            "steadiness": series_steadiness(each.series, criterion) if each.series else None,
+            "doubts": doubted[n],
+            "void": any(doubt["voids"] for doubt in doubted[n]),
         }
         for n, each in enumerate(readings)
     ]
 
 
-def _oxygen_and_carbon_dioxide(fuel: Fuel, readings: list[Reading]) -> tuple[Any, Any]:
-    """O2 and CO2 as read; the missing one follows from the other and the site's fuel."""
-    o2_pct, co2_pct = _column(readings, "o2_pct"), _column(readings, "co2_pct")
-    return (
-        np.where(np.isnan(o2_pct), o2_pct_from_co2(fuel, co2_pct), o2_pct),
-        np.where(np.isnan(co2_pct), co2_pct_from_o2(fuel, o2_pct), co2_pct),
+def _stated(visit: Visit, readings: list[Reading], read: Mapping[str, Any]) -> dict[str, Any]:
+    """Standard uncertainty of what was read: of each reading by its own analyser, if that was in calibration."""
+    stated = {name: np.full(len(readings), math.nan) for name in READ}
+    for analyser in {each.analyser for each in readings if each.analyser}:
+        calibration = analyser.calibration_on(visit.local_date)
+        mine = np.array([each.analyser == analyser for each in readings])
+        if calibration:
+            of_analyser = standard_uncertainties(analyser.accuracy, read, calibration=calibration.uncertainty)
+            for name in READ:
+                stated[name] = np.where(mine, of_analyser[name], stated[name])
+    return stated
+
+
+def _co2_basis(reading: Reading) -> Any:
+    """Whether its CO2 is a measurement of its own; an analyser that nobody knows is taken to calculate it."""
+    return reading.analyser.co2 if reading.analyser else "calculated"
+
+
+def _humidity(visit: Visit, air_temp_c: Any, pressure_pa: float) -> Any:
+    """Water in the combustion air [kg/kg dry air]; dry air where its humidity or temperature was not read."""
+    if visit.air_humidity_pct is None:
+        return 0.0
+    return np.nan_to_num(humidity_ratio(air_temp_c, visit.air_humidity_pct / 100, pressure_pa))
+
+
+def _input_share_pct(rate: str, figures: Mapping[str, float | None], sheet: Mapping[str, Any]) -> float | None:
+    """The timed input in percent of the sheet's rating at the highest rate, or of its least input at the lowest."""
+    rates = sheet.get("rates", [])
+    rated = sheet.get("rated_input_kw") if rate in rates[:1] else None
+    if rate in rates[1:] and rate == rates[-1]:
+        rated = sheet.get("minimum_input_kw")
+    read_kw = figures[f"input_kw_{sheet['input_basis']}"] if rated else None
+    return None if rated is None or read_kw is None else round(100 * read_kw / float(rated), 2)
+
+
+def _criterion(readings: list[Reading]) -> Criterion:
+    """The contractor's own where it set one; asked for only where there is a series to hold against it."""
+    if not any(each.series for each in readings):
+        return Criterion()
+    return Criterion(**Contractor.objects.values_list("steadiness", flat=True).get())
+
+
+def series_steadiness(series: Mapping[str, Any], criterion: Criterion) -> dict[str, Any]:
+    """Whether the logged series had come to rest, by quantity, and `overall` for target and CO."""
+    names = [name for name in ("o2", "co2", "co", "flue_temp") if name in series]
+    values = {name: [_or_nan(each) for each in series[name]] for name in names}
+    over = {name: np.ones(len(series["at_s"]), bool) for name in series.get("over_range", ()) if name in names}
+    found = steadiness(
+        [float(each) for each in series["at_s"]],
+        values,
+        from_cold=series.get("from_cold", False),
+        criterion=criterion,
+        over_range=over,
     )
+    said = {name: _plain(each) for name, each in found.items()}
+    return said | {"overall": overall(found)}
 
 
-def _doubts(fuel: Fuel, reading: Reading) -> list[dict[str, Any]]:
-    basis = reading.analyser.co2 if reading.analyser else "calculated"
-    values = (_or_nan(reading.o2_pct), _or_nan(reading.co2_pct), _or_nan(reading.co_ppm))
+def _plain(found: Any) -> dict[str, Any]:
+    """A steadiness as a document holds it: rounded, None for NaN."""
+    fields = {name: getattr(found, name) for name in found.__dataclass_fields__}
+    return {name: _number(value) if isinstance(value, float) else value for name, value in fields.items()}
+
+
+def _doubts(fuel: Fuel, readings: list[Reading], read: Mapping[str, Any]) -> list[list[dict[str, Any]]]:
+    found = doubts_of_rows(
+        fuel,
+        read["o2_pct"],
+        read["co2_pct"],
+        read["co_ppm"],
+        co2_basis=[_co2_basis(each) for each in readings],
+        flue_temp_c=read["flue_temp_c"],
+    )
     return [
-        {"code": each.code, "sentence": each.sentence, "figures": _figures(each.figures), "voids": each.voids}
-        for each in doubts(fuel, *values, co2_basis=cast(Any, basis))  # the column's choices are its words
+        [
+            {"code": each.code, "sentence": each.sentence, "figures": _figures(each.figures), "voids": each.voids}
+            for each in of_one
+        ]
+        for of_one in found
     ]
 
 
-def _figures(figures: Mapping[str, float]) -> dict[str, float | None]:
-    return {name: _number(value) for name, value in figures.items()}
+def _figures(figures: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: _number(value) if isinstance(value, float) else value for name, value in figures.items()}
 
 
 def _column(readings: list[Reading], name: str) -> Any:
     return np.array([_or_nan(getattr(each, name)) for each in readings])
 
 
-def _or_nan(value: float | None) -> float:
-    return math.nan if value is None else value
+def _or_nan(value: float | str | None) -> float:
+    return math.nan if value is None else float(value)
 
 
 def _number(value: Any) -> float | None:
     number = float(value)
-    return None if math.isnan(number) else round(number, 6)
+    return round(number, 6) if math.isfinite(number) else None
 
 
 # ---- what the evaluator is given ----
@@ -183,7 +248,20 @@ def _main_analyser(readings: list[Reading]) -> Analyser | None:
     return next((each.analyser for each in readings if each.analyser), None)
 
 
-def _case(visit: Visit, reading: Reading, derived: dict[str, Any], order: dict[int, int]) -> dict[str, Any]:
+def cases_of(visit: Visit, derived: Sequence[Mapping[str, Any]] | None = None) -> list[dict[str, Any]]:
+    """What the evaluator is given: each reading with its derived figures, and CO in the room before and after.
+
+    derived: one a reading; without it as they stand in the visit's judgement.
+    """
+    order = taken_order(visit)
+    rows = visit.judgement.derived if derived is None else derived
+    return [
+        *(_case(visit, each, figures, order) for each, figures in zip(visit.readings.all(), rows, strict=True)),
+        *ambient_cases(visit),
+    ]
+
+
+def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dict[int, int]) -> dict[str, Any]:
     """A reading as the evaluator wants it: what was read, how, and the figures only the server derives."""
     read = [
         "o2_pct",
@@ -210,7 +288,7 @@ def _case(visit: Visit, reading: Reading, derived: dict[str, Any], order: dict[i
         "sampling_point": reading.sampling_point,
         "rate_proven": reading.rate_proven,
         "void": derived["void"],
-        "steady": {"steady": True, "not steady": False}.get(reading.steadiness),
+        "steady": is_steady(reading, derived),
         "taken_order": order[reading.number],
         "qualifiers": reading.qualifiers,
         "adjusted_before": any(
@@ -223,18 +301,25 @@ def _case(visit: Visit, reading: Reading, derived: dict[str, Any], order: dict[i
     }
 
 
+def is_steady(reading: Reading, derived: Mapping[str, Any]) -> bool | None:
+    """What the logged series shows of O2 or CO2 and of CO; without one what the technician said."""
+    shown = derived["steadiness"] and derived["steadiness"]["overall"]
+    said = {"steady": True, "not steady": False}.get(reading.steadiness)
+    return said if shown is None else bool(shown)
+
+
 # ---- what came of it ----
 
 CO_QUANTITIES = ("co", "co_air_free")
 
 
-def _outcome(verdicts: dict[str, Any], rates: list[str]) -> dict[str, Any]:
+def outcome_of(verdicts: Mapping[str, Any], readings: Sequence[Reading]) -> dict[str, Any]:
     """How the appliance was left, over all limits, and one sentence that says it.
 
     "outside" if anything that stands is outside; "within" only if CO was judged against the stop line at every rate
     read and no target or CO limit is left undecided; "in part" if something was judged within, but not all of that.
     """
-    left = standing(verdicts["verdicts"])
+    left, rates = standing(verdicts["verdicts"]), _rates_read(readings)
     outside = [each for each in left if each["outcome"] == "outside"]
     within = [each for each in left if each["outcome"] == "within"]
     if outside:
@@ -281,7 +366,7 @@ def _and(names: list[str]) -> str:
     )
 
 
-def _rates_read(readings: list[Reading]) -> list[str]:
+def _rates_read(readings: Sequence[Reading]) -> list[str]:
     return list(dict.fromkeys(each.rate for each in readings if each.counted_phase != "between"))
 
 

@@ -1,4 +1,4 @@
-"""Versions of limit sets, their review, where they apply, and the contractor's own stop lines."""
+"""Limit sets made, copied and retired, their versions and review, where they apply, and the contractor's stop lines."""
 
 import uuid
 from datetime import date, datetime
@@ -10,6 +10,7 @@ from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
 from fleet.models.register import new_id
 from fleet.services import duties
+from fleet.services.appliances import refuse_overtaken, refuse_retiring_ahead
 from fleet.services.records import Row, append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
@@ -23,12 +24,18 @@ def add_limit_set_version(
     now: datetime,
     id: uuid.UUID,
     review: dict[str, str] | None = None,
+    based_on: int | None = None,
 ) -> LimitSetVersion:
     """The next version of the set. `review` names who checked it, on which day and by which source.
 
     The next due date of what is under the set follows this version; what was judged keeps the version of its day.
+    based_on : the number of the version that the content was made from, 0 for none. Raises Conflict when another one
+    came meanwhile.
     """
+    _refuse_review_ahead(review, now)
+    LimitSet.objects.select_for_update().get(id=limit_set.id)
     newest = limit_set.versions.order_by("-number").first()
+    refuse_overtaken(based_on, newest.number if newest else 0)
     full = {
         "schema": "limit-set/1",
         "id": str(id),
@@ -44,13 +51,54 @@ def add_limit_set_version(
     return LimitSetVersion.objects.get(id=id)
 
 
-def review_limit_set(*, limit_set: LimitSet, review: dict[str, str], actor: User, now: datetime) -> LimitSetVersion:
-    """A named person has checked the newest version: the same content again, as a reviewed version."""
+def _refuse_review_ahead(review: dict[str, str] | None, now: datetime) -> None:
+    if review and date.fromisoformat(review["on"]) > now.date():
+        errors = {"on": f"is {review['on']}; it must not be after today, {now.date()}"}
+        raise FleetError("invalid", "The review lies ahead.", errors=errors)
+
+
+@transaction.atomic
+def make_limit_set(*, values: dict[str, Any], content: dict[str, Any], actor: User, now: datetime) -> LimitSet:
+    """A new set with `content` as its first version, which nobody has reviewed. Raises FleetError `invalid`."""
+    limit_set = create_entry(LimitSet, values)
+    add_limit_set_version(limit_set=limit_set, content=content, actor=actor, now=now, id=new_id())
+    return limit_set
+
+
+def copy_limit_set(*, limit_set: LimitSet, values: dict[str, Any], actor: User, now: datetime) -> LimitSet:
+    """A new set under its own key and name with what `limit_set` says today; a person must review it anew."""
+    current = limit_set.current
+    if current is None:
+        raise FleetError("nothing_to_copy", "The set has no version yet.")
+    sources = [*current.content["sources"], f"copied from {limit_set.name} v{current.number}"]
+    content = current.content | {"id": values["key"], "name": values["name"], "sources": sources}
+    return make_limit_set(values=values, content=content, actor=actor, now=now)
+
+
+def change_limit_set(*, limit_set: LimitSet, version: int, changes: dict[str, Any], now: datetime) -> LimitSet:
+    """Change its entry, or retire it from a day on. Raises Conflict when it changed meanwhile."""
+    refuse_retiring_ahead(changes.get("retired_on"), now)
+    return change_entry(limit_set, version=version, changes=changes)
+
+
+def review_limit_set(
+    *, limit_set: LimitSet, review: dict[str, str], actor: User, now: datetime, number: int | None = None
+) -> LimitSetVersion:
+    """A named person has checked the newest version: the same content again, as a reviewed version.
+
+    number : which version was checked. Raises Conflict where it isn't the newest, FleetError for a day to come.
+    """
     newest = limit_set.versions.order_by("-number").first()
     if newest is None:
         raise FleetError("nothing_to_review", "The set has no version yet.")
     return add_limit_set_version(
-        limit_set=limit_set, content=newest.content, actor=actor, now=now, id=new_id(), review=review
+        limit_set=limit_set,
+        content=newest.content,
+        actor=actor,
+        now=now,
+        id=new_id(),
+        review=review,
+        based_on=number,
     )
 
 
@@ -72,6 +120,9 @@ def limit_set_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> lis
 @transaction.atomic
 def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAttachment:
     """A person's decision that the set applies: values has limit_set, one place, since, why. Duties follow."""
+    if (retired_on := values["limit_set"].retired_on) is not None:
+        said = f"is {values['limit_set'].name}, retired on {retired_on}; it is attached nowhere any more"
+        raise FleetError("invalid", "The set is retired.", errors={"limit_set": said})
     attachment = create_entry(LimitSetAttachment, values | {"decided_by": actor, "decided_at": now})
     duties.open_duties(attachment=attachment, actor=actor, now=now)
     return attachment

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
+from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
 from fleet.quantities import READING_QUANTITIES
 from fleet.queries.checks import doubts_of
@@ -28,7 +29,7 @@ def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Odd
     """Every oddity of the visit, in a fixed order."""
     readings = list(visit.readings.all())
     found: list[Oddity] = []
-    for question in (_evidence, _instruments, _values, _order, _times):
+    for question in (_evidence, _instruments, _values, _identical, _order, _times, _steadiness):
         found += question(visit, readings, now)
     found += [*_changes_without_work(visit, readings), *_fuel(visit), *_plate(visit), *_left_running(visit, verdicts)]
     return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
@@ -78,6 +79,17 @@ def _values(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Od
                 )
 
 
+def _identical(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    """Readings at two rates that agree to the last digit; at one rate the burner may simply have stayed as it was."""
+    columns = [each.column for each in READING_QUANTITIES.values()]
+    for one, other in identical_readings([{name: getattr(each, name) for name in columns} for each in readings]):
+        first, second = readings[one], readings[other]
+        if first.rate != second.rate:
+            numbers = [first.number, second.number]
+            said = f"Readings {numbers[0]} and {numbers[1]}, at two rates, agree to the last digit: was one copied?"
+            yield Oddity("readings_identical", said, {"readings": numbers})
+
+
 def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
     for reading in readings:
         if reading.phase == "as found" and reading.counted_phase != "as found":
@@ -90,6 +102,16 @@ def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Odd
                 "as_left_before_work",
                 f"Reading {reading.number} was called as left, but work on the burner follows.",
             )
+
+
+def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+    """Called steady, while what the analyser logged shows otherwise; the series counts."""
+    for reading, figures in zip(readings, visit.judgement.derived, strict=True):
+        shown = figures["steadiness"]
+        if reading.steadiness == "steady" and shown and shown["overall"] is False:
+            why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), "")
+            said = f"Reading {reading.number} was called steady; its series shows otherwise: {why}"
+            yield Oddity("steadiness_differs", said[:500], {"reading": reading.number})
 
 
 def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
@@ -117,8 +139,9 @@ def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Odd
 
 
 def _fuel(visit: Visit) -> Iterator[Oddity]:
-    if visit.fuel != visit.appliance.burns:
-        yield Oddity("fuel_differs", f"The visit says {visit.fuel} burnt; the register says {visit.appliance.burns}.")
+    known = visit.appliance.burns_on(visit.local_date)
+    if visit.burnt != known.fuel:
+        yield Oddity("fuel_differs", f"The visit says {visit.fuel} burnt; the register says {known.name}.")
     if any(each.kind == "gas conversion" for each in visit.work.all()):
         yield Oddity("gas_conversion", f"A gas conversion: all its readings were judged as {visit.fuel}.")
 

@@ -56,7 +56,11 @@ def refresh_everybody(*, now: datetime) -> None:
     from here would take back what was done for the others, for all of it is one transaction. In service each appliance
     has a job of its own instead: this keeps everybody else from writing until it ends.
     """
-    everybody = list(Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions"))
+    everybody = list(
+        Appliance.objects.select_related("building", "sheet").prefetch_related(
+            "sheet__versions", "building__gas_supplies"
+        )
+    )
     refresh = propose_revisit if _forecast_all(everybody, now) else refresh_appliance
     failed = [each for each in everybody if not _went_well(refresh, each, now)]
     for appliance in failed:

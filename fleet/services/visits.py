@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 
-from fleet.combustion import barometric_pressure_pa, heat_input_kw
+from fleet.combustion import Fuel, barometric_pressure_pa, fuel_for, gas_properties, heat_input_kw
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.evidence import sha256_hex
 from fleet.models import (
@@ -59,7 +59,7 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
     appliance = _appliance(draft, actor)
     if stored := _already_recorded(draft, actor):
         return stored
-    content = draft.content | {"site": _site_facts(appliance)}
+    content = draft.content | {"site": site_facts(appliance, draft.content)}
     try:
         with transaction.atomic():
             record = append_record(
@@ -95,7 +95,7 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     if version != len(records):
         raise Conflict("changed_meanwhile", f"It has {len(records)} records by now; read it again.")
     newest = records[-1]
-    site = content_of(newest)["site"] if before == appliance else _site_facts(appliance)
+    site = content_of(newest)["site"] if before == appliance else site_facts(appliance, draft.content)
     content = draft.content | {"site": site, "amendment": {"reason": reason}}
     try:
         with transaction.atomic():
@@ -183,6 +183,7 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime) -> Visit:
     _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
+    jobs.request_job(kind="compare_visit", key=str(visit.id), due_at=now)
     return visit
 
 
@@ -241,14 +242,24 @@ def _already_recorded(draft: VisitDraft, actor: User) -> Visit | None:
     return visit
 
 
-def _site_facts(appliance: Appliance) -> dict[str, str]:
-    """Facts of the register as they stood when the message came: they belong to the record."""
+def site_facts(appliance: Appliance, content: dict[str, Any]) -> dict[str, Any]:
+    """Facts of the register for the visit's day as they stood when the message came: they belong to the record."""
     building = appliance.building
+    burnt = appliance.burns_on(_local_date(content, building.time_zone))
     return {
         "time_zone": building.time_zone,
-        "fuel": appliance.burns,
+        "fuel": burnt.name,
         "altitude_m": f"{building.altitude_m:g}",
+        **({"fuel_composition": burnt.composition} if burnt.composition else {}),
+        **({"sheet": str(appliance.sheet_id)} if appliance.sheet_id else {}),
     }
+
+
+def _burnt(content: dict[str, Any]) -> tuple[str, dict[str, str]]:
+    """What burnt: as the technician saw it, else what the register said of the site."""
+    site = content["site"]
+    name = content.get("fuel", site["fuel"])
+    return name, site.get("fuel_composition", {}) if name == site["fuel"] else {}
 
 
 # ---- from the record's content to rows: pure but for which people and analysers are on the register ----
@@ -282,10 +293,11 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
     disposition = content["disposition"]
     conditions = content.get("conditions", {})
     signature = content.get("signature", {})
+    fuel, composition = _burnt(content)
     return {
         "attendance_id": uuid.UUID(content["attendance"]["id"]),
         "appliance_id": uuid.UUID(content["appliance"]),
-        "local_date": _local_date(content),
+        "local_date": _local_date(content, content["site"]["time_zone"]),
         "outcome": content["outcome"],
         "outcome_reason": content.get("outcome_reason", ""),
         "disposition": disposition["state"],
@@ -296,7 +308,9 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
         "card_seen": content.get("card_seen", {}),
         "checklist": content.get("checklist", []),
         "not_done": content.get("not_done", []),
-        "fuel": content.get("fuel", content["site"]["fuel"]),
+        "fuel": fuel,
+        "fuel_composition": composition,
+        "sheet_id": _uuid(content["site"].get("sheet", "")),
         "note": content.get("note", ""),
         "signed_by_id": people.get(_signer(content)),
         "signed_at": _moment(signature.get("at")),
@@ -313,6 +327,7 @@ def _reading_rows(
 ) -> list[Row]:
     work = content.get("work", [])
     pressure_pa = _site_pressure_pa(content)
+    fuel = fuel_for(*_burnt(content))
     return [
         Row(
             Reading,
@@ -339,7 +354,9 @@ def _reading_rows(
                 "gas_rate": each.get("gas_rate"),
                 "oil_derivatives": each.get("oil_derivatives"),
                 "flame_unstable": each.get("flame_unstable", False),
-                "input_kw_gross": _input_kw_gross(each.get("gas_rate"), pressure_pa),
+                "series": each.get("series"),
+                "analyser_fuel": each.get("analyser_fuel", ""),
+                "input_kw_gross": _input_kw_gross(each.get("gas_rate"), pressure_pa, fuel),
                 **{item.column: _figure(each["values"].get(name)) for name, item in READING_QUANTITIES.items()},
             },
         )
@@ -372,6 +389,7 @@ def _work_rows(content: dict[str, Any], visit_id: uuid.UUID) -> list[Row]:
                 "kind": each["kind"],
                 "after_reading": each["after_reading"],
                 "replaced": each.get("replaced", False),
+                "turns": float(each["turns"]) if "turns" in each else None,
                 **{name: each.get(name, "") for name in names},
             },
         )
@@ -434,7 +452,7 @@ def _qualifiers(values: dict[str, dict[str, str]]) -> dict[str, str]:
     return {name: each["qualifier"] for name, each in values.items() if each["qualifier"] != "="}
 
 
-def _local_date(content: dict[str, Any]) -> Any:
+def _local_date(content: dict[str, Any], time_zone: str) -> Any:
     """The site's date of the last reading; without a reading's time, of leaving or arriving."""
     taken = [each["taken_at"] for each in content.get("readings", []) if each.get("taken_at")]
     if taken and all("T" not in each for each in taken):
@@ -443,7 +461,7 @@ def _local_date(content: dict[str, Any]) -> Any:
     moments = [moment for each in taken if (moment := _moment(each))]
     last = max(moments) if moments else _moment(attendance.get("left_at") or attendance["arrived_at"])
     assert last is not None
-    return last.astimezone(ZoneInfo(content["site"]["time_zone"])).date()
+    return last.astimezone(ZoneInfo(time_zone)).date()
 
 
 def _site_pressure_pa(content: dict[str, Any]) -> float:
@@ -452,11 +470,16 @@ def _site_pressure_pa(content: dict[str, Any]) -> float:
     return float(barometric_pressure_pa(float(content["site"]["altitude_m"]))) if read is None else read
 
 
-def _input_kw_gross(gas_rate: dict[str, str] | None, pressure_pa: float) -> float | None:
-    """Heat input from the timed meter [kW gross]; gas at 15 °C and at no gauge pressure where neither was read."""
-    if not gas_rate:
+def _input_kw_gross(gas_rate: dict[str, str] | None, pressure_pa: float, fuel: Fuel) -> float | None:
+    """Heat input from the timed meter [kW gross]; gas at 15 °C and at no gauge pressure where neither was read.
+
+    A heating value that the message doesn't have is the fuel's own, at 15 °C.
+    None without a timed meter, and where neither the message nor the fuel has a heating value by volume.
+    """
+    if not gas_rate or not (fuel.composition or "heating_value_mj_m3_gross" in gas_rate):
         return None
     volume_m3 = float(gas_rate["index_end"]) - float(gas_rate["index_start"])
+    given = gas_rate.get("heating_value_mj_m3_gross")
     return float(
         heat_input_kw(
             volume_m3 * (CUBIC_FOOT_M3 if gas_rate["unit"] == "ft3" else 1.0),
@@ -464,6 +487,7 @@ def _input_kw_gross(gas_rate: dict[str, str] | None, pressure_pa: float) -> floa
             float(gas_rate.get("gas_temp_c", "15")),
             float(gas_rate.get("gas_pressure_pa", "0")),
             pressure_pa,
-            float(gas_rate["heating_value_mj_m3_gross"]),
+            gas_properties(fuel).hhv_mj_m3 if given is None else float(given),
+            reference_temp_c=15.0 if given is None else float(gas_rate.get("heating_value_at_c", "15")),
         )
     )

@@ -49,6 +49,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "appliance": history.appliance,
             "building": history.appliance.building,
             "sheet": history.sheet.content if history.sheet else {},
+            "burns": history.appliance.burns_on(today).fuel.label,
             "today": today,
             "answer": answer_of(history, today),
             "stops": [_with_closing(viewer, each) for each in history.flags if each.kind in STOP_KINDS],

@@ -1,20 +1,28 @@
 """Buildings: the list, and one with all that stands in it."""
 
 import uuid
+from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
+from django import forms
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
-from fleet.models import Flag
+from fleet.combustion import FUELS
+from fleet.errors import FleetError
+from fleet.models import Building, Flag, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
+from fleet.services.buildings import add_gas_supply
 from fleet.web.attention import away_words
-from fleet.web.forms import chosen_client
-from fleet.web.guards import page, viewer_of
+from fleet.web.figures import figure, long_day
+from fleet.web.forms import WordsField, chosen_client, refuse_far, taken
+from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.words import and_words, count_words, turned_out
 
@@ -38,6 +46,10 @@ def buildings(request: HttpRequest) -> HttpResponse:
 
 @page()
 def building(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
+    return render(request, "building.html", _shown(request, building_id))
+
+
+def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
     facts = building_for(viewer_of(request), building_id)
     today = clock.today(facts.building.time_zone)
     states = [
@@ -48,8 +60,53 @@ def building(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
         }
         for each in facts.appliances
     ]
-    shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings"}
-    return render(request, "building.html", shown)
+    shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings", "today": today}
+    shown |= {"gases": gas_rows(facts.building), "fuels": FUELS.values(), "given": {}}
+    shown |= {"may_change": viewer_of(request).role in OFFICE}
+    return shown
+
+
+@dataclass(frozen=True)
+class GasRow:
+    """A gas and the first day on which it burns there; None for the one that the building began with."""
+
+    since: date | None
+    name: str
+    co2_max: str
+    source: str
+
+
+def gas_rows(building: Building) -> list[GasRow]:
+    first = GasRow(None, FUELS[building.fuel].label, figure(FUELS[building.fuel].co2_max_pct, 1), "")
+    return [first, *(_gas_row(each) for each in building.gas_supplies.all())]
+
+
+def _gas_row(supply: GasSupply) -> GasRow:
+    fuel = supply.burnt.fuel
+    return GasRow(supply.since, fuel.label or supply.fuel, figure(fuel.co2_max_pct, 1), supply.source)
+
+
+class GasForm(forms.Form):
+    """Another gas from a day on."""
+
+    since = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say from which day.")})
+    fuel = forms.ChoiceField(choices=[(name, name) for name in FUELS])
+    source = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say who said so.")})
+
+
+@act(writers=OFFICE, place="buildings")
+def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
+    """The network's gas changes on a day: readings from then on are judged with the new one, records keep theirs."""
+    building = building_for(viewer_of(request), building_id).building
+    try:
+        given = taken(GasForm(request.POST))
+        supply = add_gas_supply(values={"building": building, **given}, now=clock.now())
+    except FleetError as refused:
+        said = {"given": request.POST, "refused": refused}
+        return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
+    when = long_day(supply.since)
+    messages.success(request, _("From %(day)s readings are judged with %(gas)s.") % {"day": when, "gas": supply.fuel})
+    return redirect("building", building.id)
 
 
 def opening(facts: BuildingFacts, today: date) -> str:

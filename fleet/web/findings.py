@@ -67,7 +67,8 @@ def finding_row(verdict: Verdict) -> FindingRow:
 
 
 def source_rows(facts: VisitFacts) -> list[SourceRow]:
-    rows = [row for group in ("bands", "ceilings", "limits", "stop_lines") for row in facts.card[group]]
+    groups = ("bands", "orders", "ceilings", "limits", "stop_lines")
+    rows = [row for group in groups for row in facts.card.get(group, ())]
     return [
         SourceRow(each.named, each.standing, *_by_phase(facts, (each.name, each.version))) for each in sources(rows)
     ]

@@ -19,15 +19,16 @@ class HeadPlace:
 _ATTENTION = HeadPlace("attention", _("Attention"))
 _BUILDINGS = HeadPlace("buildings", _("Buildings"))
 _DUTIES = HeadPlace("duties", _("Duties"))
+_SHEETS = HeadPlace("sheets", _("Sheets and limits"))
 _RECORDS = HeadPlace("records", _("Records"))
 _STATEMENTS = HeadPlace("statements", _("Statements"))
-_OFFICE = (_ATTENTION, _BUILDINGS, _DUTIES, _RECORDS, _STATEMENTS)
+_OFFICE = (_ATTENTION, _BUILDINGS, _DUTIES, _SHEETS, _RECORDS, _STATEMENTS)
 
 _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
-    Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _DUTIES, _RECORDS),
+    Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _DUTIES, _SHEETS, _RECORDS),
     Role.DISPATCHER: _OFFICE,
     Role.MANAGER: _OFFICE,
-    Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _DUTIES),
+    Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _DUTIES, _SHEETS),
 }
 
 

@@ -19,6 +19,7 @@ from fleet.web.words import rate_words
 from reports import visit_words
 from reports.readings import also_read, figures_head, figures_row, phase_words, steadiness_words
 from reports.visits import visit_pdf
+from reports.worked_out import has_worked_out, series_words, spread_row, worked_head, worked_row
 
 
 @page()
@@ -40,9 +41,14 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "tables": reading_tables(facts),
             "heads": [each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]],
             "figures": [figure_line(each, facts) for each in facts.readings],
+            "worked_heads": [each.replace("-\n", "-").replace("\n", " ") for each in worked_head()[1:]],
+            "worked": [WorkedLine(name_of(each), worked_row(each)) for each in facts.readings if has_worked_out(each)],
             "findings": finding_rows(facts),
+            "patterns": facts.visit.diagnoses.all(),
+            "suggestion_note": visit_words.suggestion_note(),
             "sources": source_rows(facts),
             "not_judged": not_judged(facts),
+            "side_figures": visit_words.side_figures(facts),
             "work": [visit_words.work_line(each) for each in facts.visit.work.all()],
             "defects": [visit_words.defect_line(each) for each in facts.visit.defects.all()],
             "steps": list(visit_words.checklist_lines(facts.visit)),
@@ -64,25 +70,38 @@ def paper(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
 
 @dataclass(frozen=True)
 class FigureLine:
-    """One reading in the table of figures; what else was read, and what is doubtful about it, follow beneath."""
+    """One reading in the table of figures, each with its uncertainty; what else was read or is doubtful follows."""
 
     name: str
-    figures: Sequence[str]
+    figures: Sequence[tuple[str, str]]
     taken: str
     steady: str
     also: str
+    series: str
     doubts: Sequence[str]
 
 
-def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
+@dataclass(frozen=True)
+class WorkedLine:
+    """One reading in the table of what was worked out beyond the first."""
+
+    name: str
+    figures: Sequence[str]
+
+
+def name_of(each: ReadingFacts) -> str:
     reading = each.reading
-    phase = phase_words(reading.counted_phase)
+    return f"{reading.number}. {rate_words(reading.rate)}, {phase_words(reading.counted_phase)}"
+
+
+def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
     return FigureLine(
-        name=f"{reading.number}. {rate_words(reading.rate)}, {phase}",
-        figures=figures_row(each),
+        name=name_of(each),
+        figures=list(zip(figures_row(each), spread_row(each), strict=True)),
         taken=taken_words(each, facts),
         steady=steadiness_words(each),
         also=also_read(each),
+        series=series_words(each),
         doubts=[_doubt(doubt["sentence"], voids=doubt["voids"]) for doubt in each.derived["doubts"]],
     )
 

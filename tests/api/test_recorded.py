@@ -46,8 +46,8 @@ LIMITS: dict[str, Any] = {
             "quantity": "co_air_free",
             "unit": "ppm",
             "basis": "air_free",
-            "firing_rate": "each",
-            "when": "as found and as left",
+            "firing_rate": "any",
+            "when": "as_found_and_as_left",
             "fires_when": {"op": ">", "value": 200},
             "limit_text": "200 ppm",
             "severity": "adjust",
@@ -141,7 +141,7 @@ def test_a_limit_set_that_cannot_be_reckoned_with_is_refused(boss: APIClient) ->
     limits = copy.deepcopy(LIMITS)
     limits["limits"][0]["fires_when"] = {"op": "about", "value": 200}
     refused = boss.post(path, {"content": limits})
-    assert (refused.status_code, refused.json()["code"]) == (422, "limit_set_malformed")
+    assert (refused.status_code, list(refused.json()["errors"])) == (422, ["content.limits.0.fires_when.op"])
 
 
 def test_stop_lines_are_given_whole_or_not_at_all(boss: APIClient) -> None:

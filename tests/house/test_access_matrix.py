@@ -14,7 +14,7 @@ from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from rest_framework.test import APIClient
 
-from fleet.models import Analyser, Appliance, Client, Flag, FlueGroup, Forecast, Job, LimitSet, Mark, Role, User
+from fleet.models import Analyser, Appliance, Client, Flag, FlueGroup, Forecast, GasSupply, Job, LimitSet, Mark, Role, User
 from fleet.services.duties import add_duty
 from fleet.services.files import store_file
 from fleet.services.limits import attach_limit_set
@@ -73,10 +73,23 @@ TABLE: dict[str, Row] = {
     "flag-close": act("flag", POST=OFFICE),
     "buildings": page(GET=EVERYBODY),
     "building": page("building", bound=True, GET=EVERYBODY),
+    "building-gas": act("building", POST=OFFICE),
     "appliance": page("appliance", bound=True, GET=EVERYBODY),
     "visit": page("visit", bound=True, GET=EVERYBODY),
     "visit-paper": page("visit", bound=True, GET=EVERYBODY),
     "duties": page(GET=EVERYBODY),
+    "sheets": page(GET=EVERYBODY),
+    "sheet-new": page(GET=MANAGER, POST=MANAGER),
+    "sheet-import": page(GET=MANAGER, POST=MANAGER),
+    "sheet": page("sheet", GET=EVERYBODY),
+    "sheet-edit": page("sheet", GET=MANAGER, POST=MANAGER),
+    "sheet-copy": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "sheet"),
+    "sheet-retire": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "sheet"),
+    "limit-set": page("limit-set", GET=EVERYBODY),
+    "limit-set-edit": page("limit-set", GET=MANAGER, POST=MANAGER),
+    "limit-set-review": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
+    "limit-set-copy": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
+    "limit-set-retire": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
     "records": page(GET=EVERYBODY),
     "mark-settle": act("mark", POST=OFFICE),
     "held-settle": act("held-message", POST=OFFICE),
@@ -89,6 +102,8 @@ TABLE: dict[str, Row] = {
     "api-client": api("client", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-buildings": api(GET=EVERYBODY, POST=OFFICE),
     "api-building": api("building", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-gas-supplies": api(GET=EVERYBODY, POST=OFFICE),
+    "api-gas-supply": api("gas-supply", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-people": api(GET=EVERYBODY, POST=OFFICE),
     "api-person": api("person", GET=EVERYBODY, PATCH=OFFICE),
     "api-qualifications": api("person", GET=EVERYBODY, POST=OFFICE),
@@ -98,16 +113,29 @@ TABLE: dict[str, Row] = {
     "api-sheets": api(GET=EVERYBODY, POST=MANAGER),
     "api-sheet": api("sheet", GET=EVERYBODY, PATCH=MANAGER),
     "api-sheet-versions": api("sheet", GET=EVERYBODY, POST=MANAGER),
+    "api-import-sheet": api(POST=MANAGER),
+    "api-preview-sheet": api("sheet", POST=MANAGER),
+    "api-compare-sheet": api("sheet", query="?from=1&to=1", GET=EVERYBODY),
+    "api-copy-sheet": api("sheet", POST=MANAGER),
+    "api-export-sheet": api("sheet", GET=EVERYBODY),
+    "api-sheet-schema": api(GET=EVERYBODY),
     "api-flue-groups": api(GET=EVERYBODY, POST=OFFICE),
     "api-flue-group": api("flue-group", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-appliances": api(GET=EVERYBODY, POST=OFFICE),
     "api-appliance": api("appliance", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-history": api("appliance", bound=True, GET=EVERYBODY),
+    "api-advice": api("appliance", bound=True, POST=FIELD),
     "api-card": api("appliance", bound=True, GET=EVERYBODY),
     "api-limit-sets": api(GET=EVERYBODY, POST=MANAGER),
     "api-limit-set": api("limit-set", GET=EVERYBODY, PATCH=MANAGER),
     "api-limit-set-versions": api("limit-set", GET=EVERYBODY, POST=MANAGER),
     "api-limit-set-review": api("limit-set", POST=MANAGER),
+    "api-import-limit-set": api(POST=MANAGER),
+    "api-preview-limit-set": api("limit-set", POST=MANAGER),
+    "api-compare-limit-set": api("limit-set", query="?from=1&to=1", GET=EVERYBODY),
+    "api-copy-limit-set": api("limit-set", POST=MANAGER),
+    "api-export-limit-set": api("limit-set", GET=EVERYBODY),
+    "api-limit-set-schema": api(GET=EVERYBODY),
     "api-attachments": api(GET=EVERYBODY, POST=OFFICE),
     "api-attachment": api("attachment", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-stop-lines": api(GET=EVERYBODY, POST=MANAGER),
@@ -189,6 +217,8 @@ def things(
         "held-message": hold_message(body=b"{", errors={}, unsafe=None, actor=manager, now=cast.NOON),
         "mark": Mark.objects.earliest("id"), "forecast": Forecast.objects.earliest("id"),
         "file": file,
+        "gas-supply": GasSupply.objects.create(building=boiler.building, since="2026-01-01", fuel="natural_gas_20_h2",
+                                               source="the network"),
     }  # fmt: skip
     return {name: str(thing.id) for name, thing in made.items()}
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from fleet.errors import Malformed
-from fleet.intake.register import read_limit_set
+from fleet.intake.limit_sets import read_limit_set
 from fleet.intake.sheets import CEILING_UNITS, read_sheet
 from fleet.limits.quantities import measure_for
 from tests.cast import SHEET
@@ -91,7 +91,7 @@ def test_a_limit_set_that_can_be_reckoned_with_is_taken() -> None:
         ({"interval": {"type": "max_months", "months": 6, "first": "x"}}, "interval"),
         ({"evidence": "sure"}, "evidence"),
         ({"sources": []}, "sources"),
-        ({"limits": [LIMIT_SET["limits"][0] | {"severity": "dreadful"}]}, "limits"),
+        ({"limits": [LIMIT_SET["limits"][0] | {"severity": "dreadful"}]}, "limits.0.severity"),
     ],
 )
 def test_a_limit_set_that_cannot_is_refused(change: dict[str, Any], field: str) -> None:

@@ -45,6 +45,10 @@ def target(rate="high", value="9.2", tolerance="0.2", basis="points", **more):
     } | more
 
 
+def order_rule(higher="high", lower="low", **more):
+    return {"quantity": "co2", "higher_rate": higher, "lower_rate": lower, "source_text": "sheet, page 3"} | more
+
+
 def adjuster(rate, turn, **more):
     return {
         "name": f"{rate} fire screw",

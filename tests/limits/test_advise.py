@@ -1,7 +1,15 @@
-import pytest
+import re
+from dataclasses import replace
+from fractions import Fraction
 
-from fleet.limits import advise
-from tests.limits.cast import adjuster, make_card, one_limit_set, reading, sheet, target
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.combustion import FUELS, co2_pct_from_o2
+from fleet.limits import Response, Step, advise
+from fleet.limits.advise import _turn_words
+from tests.limits.cast import adjuster, make_card, one_limit_set, order_rule, reading, sheet, target
 
 
 def advice(page=None, *, qualified=True, sets=(), **more):
@@ -109,3 +117,154 @@ def test_seal_and_who_may_touch_are_said():
     said = advice(sheet(adjusters=[screw]), co2_pct=8.5)
     assert "Afterwards: seal the cap again." in said.sentence
     assert "Only the maker's service may touch it." in said.sentence
+
+
+def test_an_order_that_the_readings_break_is_told_although_both_are_in_their_bands():
+    page = sheet(order_rules=[order_rule(least_gap="0.2")])
+    high = reading(key="r0", taken_order=0, co2_pct=9.1)
+    said = advise(make_card(the_sheet=page), reading(rate="low", co2_pct=9.0), qualified=True, earlier=[high])
+    assert said.action == "investigate"
+    assert "CO2 at high less CO2 at low 0.1 points" in said.sentence
+    assert "Read both rates again" in said.sentence
+    kept = advise(
+        make_card(the_sheet=page), reading(rate="low", co2_pct=9.0), qualified=True, earlier=[high | {"co2_pct": 9.3}]
+    )
+    assert kept.action == "none"
+
+
+# --- about how far ---------------------------------------------------------------------------------------
+
+# An invented response: 0.8 points of CO2 a turn, 0.6 to 1.0 by its 90 % interval.
+LEARNED = Response(0.8, 0.6, 1.0, 0.15, 1.7, "this model", 30)
+AGREES = Step(0.25, 0.2)
+
+
+def turning(page=None, *, response=LEARNED, first_step=AGREES, **more):
+    given = reading(**({"co2_pct": 8.9} | more))
+    return advise(make_card(the_sheet=page), given, qualified=True, response=response, first_step=first_step)
+
+
+def screw(**more):
+    return sheet(adjusters=[adjuster("high", "counter-clockwise", **more)])
+
+
+def test_before_the_first_step_a_small_one_is_advised_without_a_figure():
+    said = turning(first_step=None)
+    assert "counter-clockwise by a small first step, at most 1/4 turn at a time" in said.sentence
+    assert said.turns is said.turns_low is said.turns_high is None
+    assert not re.search(r"about \S+ turn", said.sentence)
+
+
+def test_after_a_first_step_that_agrees_about_how_far_is_told():
+    said = turning()
+    # 0.3 points to the target, over 0.8, 1.0 and 0.6 points a turn.
+    assert (said.turns, said.turns_low, said.turns_high) == pytest.approx((0.375, 0.3, 0.5))
+    assert "counter-clockwise about 3/8 turn (0.3 to 0.5)" in said.sentence
+
+
+def test_too_rich_is_turned_back_by_as_much():
+    said = turning(co2_pct=9.5)
+    assert said.direction == "clockwise"
+    assert (said.turns, said.turns_low, said.turns_high) == pytest.approx((0.375, 0.3, 0.5))
+
+
+def test_an_o2_target_is_brought_to_points_of_co2_along_the_fuels_line():
+    page = screw() | {"targets": [target(quantity="o2", value="5.0", tolerance="0.3")]}
+    said = turning(page, o2_pct=5.6, co2_pct=None)
+    expected = float(co2_pct_from_o2(FUELS["natural_gas"], 5.0) - co2_pct_from_o2(FUELS["natural_gas"], 5.6)) / 0.8
+    assert said.turns == pytest.approx(expected)
+    assert said.direction == "counter-clockwise"
+
+
+def test_a_band_without_a_target_is_aimed_at_in_its_middle():
+    page = screw() | {"targets": [target(value=None, tolerance=None, basis="range", lower="9.1", upper="9.5")]}
+    assert turning(page).turns == pytest.approx(0.4 / 0.8)
+
+
+def test_how_far_is_capped_by_the_largest_step():
+    said = turning(screw(largest_step_turns="0.25"), co2_pct=8.0)
+    assert said.turns == said.turns_low == said.turns_high == 0.25
+    assert "about 1/4 turn, at most 1/4 turn at a time" in said.sentence
+
+
+def test_the_largest_step_is_told_in_turns_where_the_sheet_has_no_words_for_it():
+    assert "at most 0.125 turns at a time" in turning(screw(largest_step="", largest_step_turns="0.125")).sentence
+
+
+@given(st.floats(7, 8.9), st.sampled_from(["0.1", "0.125", "0.2", "0.25", "0.5"]))
+@settings(max_examples=40, deadline=None, derandomize=True)
+def test_neither_figures_nor_words_ever_go_beyond_the_largest_step(co2_pct, largest):
+    said = turning(screw(largest_step_turns=largest), co2_pct=co2_pct)
+    assert 0 < said.turns_low <= said.turns <= said.turns_high <= float(largest)
+    words = re.search(r"about (?:less than )?(\d+/\d+) turn", said.sentence)
+    assert Fraction(words.group(1)) <= Fraction(largest)
+
+
+def test_a_first_step_that_went_the_other_way_ends_the_advice():
+    for response in (LEARNED, None):
+        for first_step in (Step(0.25, -0.2), Step(-0.25, 0.01)):
+            said = turning(response=response, first_step=first_step)
+            assert said.action == "withheld"
+            assert said.withheld_reason == (
+                "the first step moved CO2 the other way than the sheet says: look before turning on"
+            )
+
+
+@pytest.mark.parametrize(
+    ("response", "first_step"),
+    [
+        (None, AGREES),
+        (LEARNED, Step(0.25, 0.3)),  # 1.2 points a turn; 90 % of steps reach 0.8 + 1.7 x 0.15
+        (LEARNED, Step(0.25, 0.1)),
+        (LEARNED, Step(0.25, 0.0)),
+        (LEARNED, Step(0.25, float("nan"))),
+        (replace(LEARNED, low=-0.1), AGREES),
+    ],
+)
+def test_without_a_response_that_the_first_step_confirms_there_is_no_figure(response, first_step):
+    said = turning(response=response, first_step=first_step)
+    assert said.action == "adjust"
+    assert said.turns is None
+    assert "by a small step" in said.sentence
+
+
+def test_a_value_that_is_only_a_bound_gives_no_figure():
+    said = turning(co2_pct=8.9, qualifiers={"co2": "less than"})
+    assert (said.action, said.turns) == ("adjust", None)
+
+
+@pytest.mark.parametrize(
+    ("page", "more", "reason"),
+    [
+        (sheet(control="self-adapting"), {}, "adapts itself"),
+        (screw(field_adjustment="check only"), {}, "maker forbids"),
+        (screw(), {"steady": False}, "not steady"),
+        (screw(), {"void": True}, "void"),
+        (screw(), {"rate_proven": False}, "isn't proven"),
+    ],
+)
+def test_a_known_response_opens_nothing_that_is_withheld(page, more, reason):
+    said = turning(page, **more)
+    assert said.action == "withheld"
+    assert reason in said.withheld_reason
+    assert said.turns is None
+
+
+def test_stop_rules_come_before_a_known_response():
+    assert turning(co_ppm=900.0).action == "stop"
+
+
+@pytest.mark.parametrize(
+    ("turns", "largest", "words"),
+    [
+        (0.03, None, "less than 1/16 turn"),
+        (0.0625, None, "1/16 turn"),
+        (0.13, None, "1/8 turn"),
+        (1.0, None, "1 turn"),
+        (1.25, None, "1 1/4 turns"),
+        (0.1, 0.1, "1/16 turn"),
+        (0.05, 0.05, "less than 1/16 turn"),
+    ],
+)
+def test_turns_are_told_in_sixteenths(turns, largest, words):
+    assert _turn_words(turns, largest) == words

@@ -2,7 +2,9 @@ import json
 
 import pytest
 
-from fleet.limits import SEVERITIES, evaluate
+from fleet.combustion import FUELS, Fuel
+from fleet.limits import FUEL_CLASSES, SEVERITIES, evaluate, fuel_class
+from fleet.limits.decision import MARGINS
 from fleet.limits.quantities import measure_for
 from tests.limits.cast import (
     ANALYSER,
@@ -144,6 +146,28 @@ def test_a_ceiling_on_smoke_is_read_off_the_smoke_spot():
     assert (ceiling.kind, ceiling.label, ceiling.value) == ("ceiling", "smoke spot", 6.0)
 
 
+@pytest.mark.parametrize(("given", "kept"), [({}, None), ({"largest_step_turns": "0.25"}, 0.25)])
+def test_the_largest_step_is_kept_as_a_number_of_turns(given, kept):
+    made = make_card(the_sheet=sheet(adjusters=[adjuster("high", "clockwise", **given)]))
+    assert made["adjusters"][0]["largest_step_turns"] == kept
+
+
+@pytest.mark.parametrize("fuel", FUELS)
+def test_every_fuel_has_its_class_among_the_words_of_the_sets(fuel):
+    assert make_card(fuel=fuel)["facts"]["fuel"] == FUEL_CLASSES[fuel]
+
+
+def test_gases_of_one_family_are_of_one_class_and_the_rest_stand_for_themselves():
+    assert set(FUEL_CLASSES) == set(FUELS)
+    assert {FUEL_CLASSES[each] for each in ("methane", "g222", "g27", "natural_gas_30_h2")} == {"natural_gas"}
+    assert {FUEL_CLASSES[each] for each in ("propane", "butane", "lpg")} == {"lpg"}
+    assert (FUEL_CLASSES["biogas"], FUEL_CLASSES["hydrogen"]) == ("biogas", "hydrogen")
+
+
+def test_the_decision_rules_travel_with_the_card():
+    assert json.loads(json.dumps(make_card()["margins"])) == {rule: list(shares) for rule, shares in MARGINS.items()}
+
+
 def test_numbers_may_be_strings():
     made = make_card(the_sheet=sheet(targets=[target(value=9.2, tolerance=0.2)]))
     assert made["bands"] == make_card(the_sheet=sheet(targets=[target()]))["bands"]
@@ -164,6 +188,8 @@ def test_a_placeholder_without_a_figure_says_what_is_missing():
         {"adjusters": [adjuster("high", "left")]},
         {"adjusters": [adjuster("middle", "clockwise")]},
         {"adjusters": [adjuster("high", "clockwise", field_adjustment="perhaps")]},
+        {"adjusters": [adjuster("high", "clockwise", largest_step_turns="0")]},
+        {"adjusters": [adjuster("high", "clockwise", largest_step_turns="half")]},
         {"ceilings": [{"quantity": "co", "value": "many", "unit": "ppm", "rate": "any"}]},
         {"ceilings": [{"quantity": "co", "value": "9", "unit": "ppm", "rate": "any", "severity": "bad"}]},
         {"control": "by hand"},
@@ -195,4 +221,22 @@ def test_an_analyser_says_where_its_co2_comes_from():
 
 def test_a_card_of_another_version_is_refused():
     with pytest.raises(ValueError, match="version"):
-        evaluate({**make_card(), "card_version": 2}, [])
+        evaluate({**make_card(), "card_version": 1}, [])
+
+
+@pytest.mark.parametrize(
+    ("composition", "expected"),
+    [
+        ({"CH4": 0.85, "H2": 0.15}, "natural_gas"),
+        ({"C3H8": 0.7, "nC4": 0.3}, "lpg"),
+        ({"CH4": 0.5, "CO2": 0.5}, "gas of the place"),
+    ],
+)
+def test_a_gas_by_composition_counts_as_its_family(composition, expected):
+    """Families of EN 437 by gross Wobbe index at 15 C: second 39.1 to 54.7, third 72.9 to 87.3 MJ/m3, from memory."""
+    assert fuel_class(Fuel.from_composition("gas of the place", composition)) == expected
+
+
+def test_a_liquid_of_another_name_keeps_it():
+    heavy = Fuel.from_ultimate_analysis("heavy oil", {"C": 0.87, "H": 0.11, "S": 0.02}, 43.0)
+    assert fuel_class(heavy) == "heavy oil"

@@ -1,11 +1,13 @@
 import re
+from dataclasses import fields
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.combustion import FUELS, air_free, at_reference_o2, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
-from fleet.limits import evaluate
+from fleet.limits import Verdict, evaluate
 from tests.limits.cast import LIMIT_SETS, make_card, of, one_limit_set, reading, sheet, target, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -160,6 +162,12 @@ def test_words_are_compared_as_words():
     assert outcome(rows, reading()) == "not judged"
 
 
+@pytest.mark.parametrize(("seen", "wanted"), [(True, "outside"), (False, "within")])
+def test_oil_derivatives_may_be_said_by_yes_or_no(seen, wanted):
+    rows = one_limit_set(quantity="oil_derivatives", unit=None, fires_when={"op": "!=", "value": "none"})
+    assert outcome(rows, reading(oil_derivatives=seen)) == wanted
+
+
 def test_the_mean_of_three_smoke_spots_is_rounded_before_it_is_compared():
     rows = one_limit_set(quantity="soot_number", basis="mean of 3", fires_when={"op": ">", "value": 1.0})
     assert outcome(rows, reading(smoke_spot=1.4)) == "within"
@@ -214,6 +222,74 @@ def test_an_analyser_without_accuracy_cannot_keep_a_limit_that_demands_one():
     assert outcome(rows, reading(co_ppm=101.0), analyser=None) == "outside"
 
 
+# --- side figures ----------------------------------------------------------------------------------------
+
+
+def test_the_probability_of_conformity_comes_from_the_analysers_accuracy():
+    # JCGM 106:2012, 7.4 by the standard library: 0.3 points of O2, on the fuel's line some 0.17 of CO2 at k = 2.
+    made = make_card()
+    u = made["analyser"]["accuracy"]["co2_pct"]["absolute"] / 2
+    for co2_pct in (8.9, 9.0, 9.2, 9.45):
+        verdict = the(evaluate(made, [reading(co2_pct=co2_pct)]), kind="band", rate="high")
+        true_value = NormalDist(co2_pct, u)
+        assert verdict.conformity == pytest.approx(true_value.cdf(9.4) - true_value.cdf(9.0), abs=5e-5)
+
+
+def test_the_probability_of_a_scaled_concentration_counts_the_o2_that_scaled_it():
+    (verdict,) = judged(one_limit_set(basis="dry @3% O2"), reading(o2_pct=3.0, co2_pct=None, co_ppm=90.0))
+    # 20 ppm, and 90 x 0.3 / 17.9 = 1.51 ppm: together 20.06 ppm at k = 2.
+    assert verdict.conformity == pytest.approx(NormalDist(90, 20.06 / 2).cdf(100), abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"void": True, "co_ppm": 500.0},
+        {"steady": False},
+        {"qualifiers": {"co": "less than"}},
+        {"qualifiers": {"co": "more than"}},
+        {"o2_pct": 18.5, "co2_pct": None},
+    ],
+)
+def test_a_doubtful_or_qualified_value_has_no_probability(more):
+    (verdict,) = judged(one_limit_set(), reading(**more))
+    assert verdict.value is not None
+    assert verdict.conformity is None
+
+
+def test_without_a_recorded_accuracy_and_for_words_there_is_no_probability():
+    for analyser in (None, {"id": "a", "accuracy": {"co": {"absolute": 0}}}):
+        (verdict,) = judged(one_limit_set(), reading(), analyser=analyser)
+        assert (verdict.outcome, verdict.conformity) == ("within", None)
+    assert the(evaluate(make_card(), [reading(flame="stable")]), quantity="flame").conformity is None
+
+
+@bounded
+@given(st.floats(8.5, 9.9), st.sampled_from(["0.01", "0.3", "2"]))
+def test_the_side_figures_never_change_an_outcome(co2_pct, accuracy):
+    analyser = {"id": "a", "co2": "measured", "accuracy": {"co2": {"absolute": accuracy}}}
+    with_it, without = (evaluate(make_card(analyser=each), [reading(co2_pct=co2_pct)]) for each in (analyser, None))
+    assert [v.outcome for v in with_it.verdicts] == [v.outcome for v in without.verdicts]
+    band = the(with_it, kind="band", rate="high")
+    assert 0 <= band.conformity <= 1
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "accuracy", "provable"), [("0.2", "0.3", False), ("0.3", "0.3", True), ("0.2", "0.2", True)]
+)
+def test_a_band_too_narrow_for_the_accuracy_is_said_not_to_be_provable(tolerance, accuracy, provable):
+    # With 0.3 at k = 2 the guard is 0.25 on each side: 0.2 can't be proven at 95 %, 0.3 can.
+    analyser = {"id": "a", "co2": "measured", "accuracy": {"co2": {"absolute": accuracy}}}
+    made = make_card(the_sheet=sheet(targets=[target(tolerance=tolerance)]), analyser=analyser)
+    band = the(evaluate(made, [reading()]), kind="band")
+    assert (band.outcome, band.provable) == ("within", provable)
+
+
+def test_whether_a_band_can_be_proven_is_not_said_without_an_accuracy_nor_of_other_rows():
+    assert the(evaluate(make_card(analyser=None), [reading()]), kind="band", rate="high").provable is None
+    assert {v.provable for v in evaluate(make_card(), [reading()]).verdicts if v.kind != "band"} == {None}
+
+
 # --- what a target asks of a reading ---------------------------------------------------------------------
 
 
@@ -263,6 +339,15 @@ def test_a_ceiling_applies_to_every_rate_and_phase(rate, phase):
     said = evaluate(make_card(), [reading(rate=rate, phase=phase, co_ppm=300.0, rate_proven=False)])
     assert the(said, kind="ceiling").outcome == "outside"
     assert the(said, kind="ceiling").action == "off"
+
+
+@pytest.mark.parametrize("rate", ["high", "low"])
+@pytest.mark.parametrize("phase", ["as found", "as left", "check"])
+@pytest.mark.parametrize("quantity", ["co", "co_co2_ratio", "ambient_co"])
+def test_so_does_a_limit_of_a_set_that_names_neither(quantity, phase, rate):
+    rows = one_limit_set(quantity=quantity, unit="1", firing_rate="any", fires_when={"op": ">", "value": 1e-4})
+    rows["limits"][0]["unit"] = "1" if quantity == "co_co2_ratio" else "ppm"
+    assert outcome(rows, reading(rate=rate, phase=phase, rate_proven=False, ambient_co_ppm=3.0)) == "outside"
 
 
 def test_a_ceiling_at_one_rate_applies_there_alone():
@@ -327,6 +412,13 @@ def test_a_faulty_co2_is_replaced_by_the_one_from_o2():
     more = {"o2_pct": 5.0, "co2_pct": 2.0, "qualifiers": {"co2_pct": "sensor fault"}}
     (figures,) = evaluate(make_card(), [reading(**more)]).derived
     assert figures["co2_pct"] == pytest.approx(9.08, abs=0.05)
+
+
+def test_a_figure_that_stands_in_for_one_not_measured_is_judged_like_any():
+    given = reading(o2_pct=5.0, co2_pct=None, qualifiers={"co2": "not measured"})
+    band = the(evaluate(make_card(), [given]), kind="band", rate="high")
+    assert (band.outcome, band.qualifier) == ("within", "=")
+    assert band.conformity is not None
 
 
 def test_a_value_that_is_not_a_number_is_no_value():
@@ -436,6 +528,24 @@ def test_a_verdict_reads_as_a_mapping_and_as_json():
     first = said.findings[0]
     assert dict(first)["sentence"] == first.sentence == said.as_json()["verdicts"][0]["sentence"]
     assert said.as_json()["strictest"] == 0
+    assert set(said.as_json()["verdicts"][0]) == set(first.keys()) == {field.name for field in fields(Verdict)}
+
+
+def test_a_verdict_has_all_its_fields_and_keeps_them():
+    first = evaluate(make_card(one_limit_set()), [reading(co_ppm=150.0)]).findings[0]
+    with pytest.raises(AttributeError):
+        first.outcome = "within"
+    with pytest.raises(ValueError, match="fields must be"):
+        Verdict({"outcome": "within"})
+
+
+@bounded
+@given(st.permutations(range(3)))
+def test_each_verdict_carries_how_well_its_limit_is_known(order):
+    sets = [{**one_limit_set(evidence=known), "id": known} for known in ("text_seen", "secondary_seen", "memory")]
+    said = evaluate(make_card(*(sets[n] for n in order)), [reading(co_ppm=150.0)])
+    assert {v.set_id: v.evidence for v in said.findings} == {each["id"]: each["id"] for each in sets}
+    assert all(("from memory" in v.sentence) == (v.evidence == "memory") for v in said.findings)
 
 
 def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():

@@ -64,7 +64,7 @@ def test_a_card_takes_one_question_for_each_kind_of_version(
         attach_limit_set(values=place, actor=manager, now=NOON)
         newest = limit_set.current
         add_limit_set_version(limit_set=limit_set, content=newest.content, actor=manager, now=NOON, id=new_id())
-    appliance = Appliance.objects.select_related("building").get()
+    appliance = Appliance.objects.select_related("building").prefetch_related("building__gas_supplies").get()
     with django_assert_num_queries(3):
         made = card_for(appliance, date(2026, 3, 2))
     assert [each.number for each in made.limit_sets] == [2, 2, 2]

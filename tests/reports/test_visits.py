@@ -120,8 +120,13 @@ def test_it_goes_on_either_paper(
         assert f"Page {number} of {len(pages(pdf))}" in text
 
 
-def test_an_ordinary_visit_fits_on_one_page(body: dict[str, Any], technician: User) -> None:
-    assert len(pages(visit_pdf(paper_facts(body, technician), known_on=KNOWN_ON))) == 1
+def test_an_ordinary_visit_fits_on_one_sheet_with_readings_and_verdicts_in_front(
+    body: dict[str, Any], technician: User
+) -> None:
+    front, *back = pages(visit_pdf(paper_facts(body, technician), known_on=KNOWN_ON))
+    assert len(back) <= 1
+    assert "By which limits" in front
+    assert "Work done" in front
 
 
 def test_other_paper_is_refused(body: dict[str, Any], technician: User) -> None:

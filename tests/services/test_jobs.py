@@ -112,7 +112,7 @@ def test_running_a_job_leaves_its_effect_and_done_together(
     body: dict[str, Any], technician: User, boiler: Appliance
 ) -> None:
     store(body, technician)
-    job = Job.objects.get()
+    job = Job.objects.get(kind="refresh_appliance")
     assert tasks.run_job(job.id)
     assert not tasks.run_job(job.id)
     assert boiler.forecasts.count() == 2
@@ -124,7 +124,7 @@ def test_an_effect_whose_claim_was_lost_is_not_kept(
     body: dict[str, Any], technician: User, boiler: Appliance, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store(body, technician)
-    job = Job.objects.get()
+    job = Job.objects.get(kind="refresh_appliance")
 
     def steal() -> None:
         boiler.name = "changed"
@@ -147,7 +147,7 @@ def test_a_failing_job_keeps_nothing_and_says_why(
         raise ValueError("no")
 
     monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", lambda _job: fail)
-    job = Job.objects.get()
+    job = Job.objects.get(kind="refresh_appliance")
     assert not tasks.run_job(job.id)
     job.refresh_from_db()
     boiler.refresh_from_db()
@@ -245,7 +245,7 @@ def test_a_worker_that_stops_gives_back_what_it_holds_and_keeps_nothing_of_it(
         return lambda: Appliance.objects.update(name="half")
 
     monkeypatch.setitem(tasks.HANDLERS, "refresh_appliance", stopped)
-    job = Job.objects.get()
+    job = Job.objects.get(kind="refresh_appliance")
     assert not tasks.run_job(job.id)
     job.refresh_from_db()
     boiler.refresh_from_db()

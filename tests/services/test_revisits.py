@@ -117,10 +117,10 @@ def test_a_series_that_cannot_be_forecast_stops_only_its_own_appliance(
     Job.objects.all().delete()
     series_of = forecasts.series_of
 
-    def fails_for_the_first(appliances: Any) -> Any:
+    def fails_for_the_first(appliances: Any, day: date) -> Any:
         if three[0] in appliances:
             raise ValueError("no such rate")
-        return series_of(appliances)
+        return series_of(appliances, day)
 
     monkeypatch.setattr(forecasts, "series_of", fails_for_the_first)
     revisits.refresh_everybody(now=NOON)

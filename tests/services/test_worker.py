@@ -15,9 +15,10 @@ from tests.cast import store
 
 @pytest.fixture
 def waiting(body: dict[str, Any], technician: User, monkeypatch: pytest.MonkeyPatch) -> Job:
-    """A visit's own job, due a quarter of a minute ago; nothing else on the timetable."""
+    """The job that looks at a visit's appliance again, due a quarter of a minute ago; nothing else on the timetable."""
     monkeypatch.setattr(worker, "TIMETABLE", {})
     store(body, technician)
+    Job.objects.exclude(kind="refresh_appliance").delete()
     Job.objects.update(due_at=clock.now() - timedelta(seconds=15))
     return Job.objects.get()
 

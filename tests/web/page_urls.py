@@ -20,6 +20,7 @@ def broken(request: HttpRequest) -> HttpResponse:
 
 urlpatterns = [
     *(path(f"{name}/", stand_in, name=name) for name in ("attention", "buildings", "duties", "records", "statements")),
+    path("sheets/", stand_in, name="sheets"),
     path("buildings/one/", stand_in, name="building"),
     path("broken/", broken),
     path("log-in/", LogIn.as_view(), name="log-in"),

@@ -16,10 +16,10 @@ LogIn = Callable[[str], Client]
 @pytest.mark.parametrize(
     ("role", "places"),
     [
-        ("dispatcher", ["attention", "buildings", "duties", "records", "statements"]),
-        ("manager", ["attention", "buildings", "duties", "records", "statements"]),
-        ("technician", ["attention", "buildings", "duties", "records"]),
-        ("auditor", ["statements", "records", "buildings", "duties"]),
+        ("dispatcher", ["attention", "buildings", "duties", "sheets", "records", "statements"]),
+        ("manager", ["attention", "buildings", "duties", "sheets", "records", "statements"]),
+        ("technician", ["attention", "buildings", "duties", "sheets", "records"]),
+        ("auditor", ["statements", "records", "buildings", "duties", "sheets"]),
     ],
 )
 def test_the_head_holds_the_places_of_the_role(logged_in: LogIn, role: str, places: list[str]) -> None:

@@ -51,6 +51,7 @@ def paths(visit: Visit) -> list[str]:
         f"/visits/{visit.id}/",
         "/duties/",
         "/records/",
+        f"/sheets/{appliance.sheet_id}/",
         f"/records/?appliance={appliance.id}",
         f"/buildings/?client={client}&name=house",
     ]

@@ -1,0 +1,87 @@
+"""What a preview answers: what a draft says differently, and for which appliances what would change."""
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.errors import BadQuery
+from api.filters import Filter, parameter
+
+
+class DifferenceOut(serializers.Serializer[Any]):
+    path = serializers.CharField(help_text="In words: which target, which limit, what of it.")
+    before = serializers.CharField(help_text="Empty where it says nothing of this.")
+    after = serializers.CharField()
+
+
+class DifferencesOut(serializers.Serializer[Any]):
+    before = serializers.IntegerField(help_text="The version that is compared from.")
+    after = serializers.IntegerField()
+    differences = DifferenceOut(many=True)
+
+
+class VerdictChangeOut(serializers.Serializer[Any]):
+    source = serializers.CharField(help_text="The sheet or set that the limit stands in.")
+    label = serializers.CharField()
+    value = serializers.CharField()
+    at = serializers.CharField(help_text="Rate and phase.")
+    before = serializers.CharField(help_text="The outcome; empty where the reading was not held against this limit.")
+    after = serializers.CharField()
+    limit_before = serializers.CharField()
+    limit_after = serializers.CharField()
+    sentence = serializers.CharField()
+
+
+class DueChangeOut(serializers.Serializer[Any]):
+    name = serializers.CharField()
+    before = serializers.DateField(allow_null=True)
+    after = serializers.DateField(allow_null=True)
+    words = serializers.CharField(help_text="The arithmetic by the draft.")
+    sentence = serializers.CharField()
+
+
+class ConsequenceOut(serializers.Serializer[Any]):
+    appliance = serializers.UUIDField(source="appliance.id")
+    name = serializers.CharField(source="appliance.name")
+    building = serializers.CharField(source="appliance.building.name")
+    visit = serializers.UUIDField(source="visit.id", default=None, allow_null=True, help_text="The one judged again.")
+    outcome_before = serializers.CharField(help_text="By today's versions, as if read today.")
+    outcome_after = serializers.CharField()
+    verdicts = VerdictChangeOut(many=True)
+    newly = serializers.ListField(child=serializers.CharField(), help_text="Limits that begin to apply.")
+    no_longer = serializers.ListField(child=serializers.CharField(), help_text="Limits that cease to apply.")
+    dues = DueChangeOut(many=True)
+    sentences = serializers.ListField(child=serializers.CharField())
+
+
+class PreviewOut(serializers.Serializer[Any]):
+    based_on = serializers.IntegerField(help_text="Today's version, 0 for none: name it in If-Match when recording.")
+    number = serializers.IntegerField(help_text="What it would be recorded as.")
+    day = serializers.DateField()
+    summary = serializers.CharField()
+    differences = DifferenceOut(many=True)
+    changed = ConsequenceOut(many=True)
+    moved = serializers.IntegerField(help_text="As many more are held against other figures with the same verdicts.")
+    same = serializers.IntegerField(help_text="For as many more nothing changes.")
+    unread = serializers.IntegerField(help_text="Of all these no visit has readings.")
+    unseen = serializers.IntegerField(help_text="As many more change, of clients that you may not see.")
+
+
+COMPARED: tuple[Filter, Filter] = (
+    parameter("from", "The number of the version to compare from."),
+    parameter("to", "The number of the version to compare with."),
+)
+
+
+def numbers_compared(request: Request) -> tuple[int, int]:
+    """The two numbers that the query must give. Raises BadQuery."""
+    given = {name: request.query_params.get(name, "") for name in ("from", "to")}
+    wrong = {
+        name: f"is {text[:20]!r}; it must be a version's number"
+        for name, text in given.items()
+        if not (text.isascii() and text.isdigit() and len(text) < 10)
+    }
+    if wrong:
+        raise BadQuery(**wrong)
+    return int(given["from"]), int(given["to"])

@@ -1,0 +1,97 @@
+"""Files that carry a sheet or a limit set from one installation to another, and the schemas that say what they hold."""
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from django.utils.text import slugify
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door
+from api.permissions import MANAGER
+from fleet import clock
+from fleet.intake.limit_sets import LimitSetFileIn, read_limit_set_file
+from fleet.intake.sheets import SheetFileIn, read_sheet_file
+from fleet.services.exchange import Imported, import_limit_set, import_sheet
+
+REFERENCE = Path(__file__).resolve().parents[1] / "fixtures" / "reference"
+
+
+class SheetFileOut(serializers.Serializer[Any]):
+    schema = serializers.CharField(help_text="fleet-sheet/1")
+    name = serializers.CharField()
+    external_reference = serializers.CharField(allow_null=True)
+    version = serializers.IntegerField()
+    content = serializers.DictField()
+
+
+class LimitSetFileOut(SheetFileOut):
+    schema = serializers.CharField(help_text="fleet-limit-set/1")
+    key = serializers.CharField()
+    review = serializers.DictField(allow_null=True, help_text="Who reviewed it there, on which day, by which source.")
+
+
+class ImportedOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField(source="entry.id")
+    name = serializers.CharField(source="entry.name")
+    number = serializers.IntegerField(help_text="The version that says what the file says.")
+    made = serializers.BooleanField(help_text="False where it stood here already.")
+    words = serializers.SerializerMethodField()
+
+    def get_words(self, imported: Imported[Any]) -> str:
+        named = f"{imported.entry.name} v{imported.number}"
+        return f"Made {named}." if imported.made else f"{named} says the same already; nothing was made."
+
+
+def as_file(data: dict[str, Any], shape: type[serializers.Serializer[Any]]) -> Response:
+    """To be kept under a name that says what it holds."""
+    name = f"{slugify(data['name']) or 'sheet'}-v{data['version']}.json"
+    return Response(shape(data).data, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+class ImportSheet(Door):
+    """A sheet from another installation's file. The same file again makes no second; a changed one is refused."""
+
+    writers, shape_in, shape_out, makes = MANAGER, SheetFileIn, ImportedOut, True
+
+    def post(self, request: Request) -> Response:
+        """Make it: 201; where a version says the same already 200; 409 where its name or reference stands for other
+        content, which is recorded as a next version by a person who has seen what would change."""
+        imported = import_sheet(file=read_sheet_file(self.body()), actor=self.viewer, now=clock.now())
+        return self.shown(imported, 201 if imported.made else 200)
+
+
+class ImportLimitSet(Door):
+    """A limit set from another installation's file. It is unreviewed here, whatever review the file names."""
+
+    writers, shape_in, shape_out, makes = MANAGER, LimitSetFileIn, ImportedOut, True
+
+    def post(self, request: Request) -> Response:
+        """Make it: 201; where a version says the same already 200; 409 where its key stands for other content, which
+        is recorded as a next version by a person who has seen what would change."""
+        imported = import_limit_set(file=read_limit_set_file(self.body()), actor=self.viewer, now=clock.now())
+        return self.shown(imported, 201 if imported.made else 200)
+
+
+@cache
+def schema_of(kind: str) -> dict[str, Any]:
+    """The JSON Schema (2020-12) of a file: "sheet" or "limit-set"."""
+    described: dict[str, Any] = json.loads((REFERENCE / f"{kind}.schema.json").read_text())
+    return described
+
+
+class SheetSchema(Door):
+    """What a sheet's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
+
+    def get(self, request: Request) -> Response:
+        return Response(schema_of("sheet"))
+
+
+class LimitSetSchema(Door):
+    """What a limit set's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
+
+    def get(self, request: Request) -> Response:
+        return Response(schema_of("limit-set"))

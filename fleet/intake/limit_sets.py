@@ -1,0 +1,318 @@
+"""Limit sets, their reviews and interval rules as somebody enters or imports them: checked once, kept as written."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from rest_framework import serializers
+
+from fleet.combustion import FUELS
+from fleet.errors import Malformed
+from fleet.intake.errors import flat_errors, without_decimals
+from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word
+from fleet.intake.sheets import WholeNumber
+from fleet.intervals import check_rule
+from fleet.limits import card
+from fleet.limits.facts import SUFFIXES
+from fleet.limits.rows import SEVERITIES
+
+KEY = re.compile(r"[-A-Za-z0-9_]+")
+FACT_NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
+SELECT_MAX = 20
+EVIDENCE = ("text_seen", "secondary_seen", "memory", "own")
+DECISION_RULES = ("simple", "subtract_uncertainty", "add_uncertainty", "guarded")
+WHEN = ("any", "as_found", "as_left", "as_found_and_as_left", "operation", "type_test")
+KINDS = ("law", "standard", "practice", "contract", "safety")
+# For the reader: kept as they came, nothing reckons with them.
+KEPT = (
+    "precedence",
+    "applies_to",
+    "retention",
+    "status",
+    "record_fields",
+    "reports",
+    "extra_intervals",
+    "formulas",
+    "deadlines",
+    "tasks",
+    "delivery",
+    "dispositions",
+    "measurement",
+    "retest",
+    "alarms",
+)
+
+
+class ReviewIn(StrictSerializer):
+    by = Text(200)
+    on = Day()
+    source = Text(500)
+
+
+class FiresWhen(serializers.Field[Any, Any, dict[str, Any], Any]):
+    """{"op": ">", "value": "400"}: when a value is outside the limit.
+
+    The value is a figure, or the name of the fact that holds it, or null where none is entered; a pair of figures for
+    "outside" and "between"; a word for "!="; what must be there, if anything is named, for "missing", "incomplete".
+    """
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        if not isinstance(data, dict) or set(data) != {"op", "value"}:
+            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be an object with op and value")
+        op, value = data["op"], data["value"]
+        if not isinstance(op, str) or op not in FIRES_WHEN:
+            said = f"is {repr(op)[:60]}; it must be one of: {', '.join(FIRES_WHEN)}"
+            raise serializers.ValidationError({"op": said})
+        try:
+            return {"op": op, "value": FIRES_WHEN[op](value)}
+        except serializers.ValidationError as bad:
+            raise serializers.ValidationError({"value": bad.detail}) from bad
+
+    def to_representation(self, value: Any) -> dict[str, Any]:
+        return dict(value)
+
+
+def _figure(value: Any) -> str | None:
+    return None if value is None else DecimalText().to_internal_value(value)
+
+
+def _figure_or_fact(value: Any) -> str | None:
+    if isinstance(value, str) and FACT_NAME.fullmatch(value):
+        return value
+    return _figure(value)
+
+
+def _two_figures(value: Any) -> list[str | None] | None:
+    if value is None:
+        return None
+    if not isinstance(value, list) or len(value) != 2 or value == [None, None]:
+        said = f"is {repr(value)[:60]}; it must be a lower and an upper figure, null for an open end"
+        raise serializers.ValidationError(said)
+    return [_figure(each) for each in value]
+
+
+def _range(value: Any) -> list[str | None] | None:
+    """From a figure to another: with an open end it would be a plain limit."""
+    if isinstance(value, list) and None in value:
+        raise serializers.ValidationError(f"is {repr(value)[:60]}; between needs both figures")
+    return _two_figures(value)
+
+
+def _word(value: Any) -> str:
+    said: str = Text(60).run_validation(value)
+    return said
+
+
+def _things(value: Any) -> list[str] | None:
+    if value is None:
+        return None
+    named: list[str] = serializers.ListField(child=Text(100), max_length=50).run_validation(value)
+    return named
+
+
+FIRES_WHEN: dict[str, Callable[[Any], Any]] = {
+    ">": _figure_or_fact,
+    ">=": _figure_or_fact,
+    "<": _figure_or_fact,
+    "rising_and_over": _figure_or_fact,
+    "outside": _two_figures,
+    "between": _range,
+    "!=": _word,
+    "missing": _things,
+    "incomplete": _things,
+}
+
+
+class Select(serializers.Field[Any, Any, dict[str, Any], Any]):
+    """{"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25}: for which appliances, all of them to hold.
+
+    By the name of a fact what it must be; one of a list; "not_x" for anything but x. A name that ends in _ge, _gt, _le
+    or _lt compares a number.
+    """
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        return read_select(data)
+
+    def to_representation(self, value: Any) -> dict[str, Any]:
+        return dict(value)
+
+
+def read_select(data: Any) -> dict[str, Any]:
+    """Raises ValidationError for each predicate that no fact could decide."""
+    if not isinstance(data, dict) or len(data) > SELECT_MAX:
+        said = f"is {repr(data)[:60]}; it must be an object of at most {SELECT_MAX} facts"
+        raise serializers.ValidationError(said)
+    if wrong := {str(name): said for name, wanted in data.items() if (said := _unfit(str(name), wanted))}:
+        raise serializers.ValidationError(wrong)
+    return dict(data)
+
+
+def _unfit(name: str, wanted: Any) -> str:
+    """What is wrong with a predicate; empty where it can be told from a fact."""
+    if not (name.isascii() and FACT_NAME.fullmatch(name.lower())):
+        return "is no name of a fact: letters, figures and _ only, at most 60"
+    if name.lower().endswith(SUFFIXES):
+        return "" if _is_figure(wanted) else f"is {repr(wanted)[:60]}; it must be a number to compare with"
+    choices = wanted if isinstance(wanted, list) and wanted else [wanted]
+    plain = all(isinstance(each, str | int) and len(str(each)) <= 100 for each in choices)
+    return "" if plain else f"is {repr(wanted)[:60]}; it must be a word, a whole number, true, false or a list of these"
+
+
+def _is_figure(value: Any) -> bool:
+    try:
+        DecimalText().to_internal_value(value)
+    except serializers.ValidationError:
+        return False
+    return True
+
+
+class Kept(serializers.Field[Any, Any, Any, Any]):
+    """For the reader: kept as it came. Nothing reckons with it."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        return data
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class LimitIn(StrictSerializer):
+    """One limit, in the unit and on the basis of its source. Who meets `select` is under it."""
+
+    id = Text(80)
+    quantity = Text(60)
+    unit = Text(40, required=False, allow_null=True)
+    basis = Text(120, required=False, allow_null=True)
+    firing_rate = Text(60)
+    when = Word(choices=WHEN)
+    fires_when = FiresWhen()
+    limit_text = Text(200)
+    severity = Word(choices=SEVERITIES)
+    action = Text(500, required=False)
+    source = Text(500)
+    confidence = Text(20, required=False)
+    evidence = Word(choices=EVIDENCE)
+    note = Text(1000, required=False)
+    select = Select(required=False)
+    decision_rule = Word(choices=DECISION_RULES, required=False)
+
+
+class LimitSetIn(StrictSerializer):
+    """The content of a version, as the shipped sets have it."""
+
+    id = Text(80, required=False)
+    name = Text(200)
+    jurisdiction = Text(40)
+    kind = Word(choices=KINDS)
+    evidence = Word(choices=EVIDENCE)
+    decision_rule = Word(choices=DECISION_RULES)
+    interval = serializers.DictField()
+    limits = LimitIn(many=True)
+    sources = serializers.ListField(child=Text(500), min_length=1, max_length=50)
+    notes = Text(2000, required=False)
+    confidence = Text(20, required=False)
+
+    def get_fields(self) -> dict[str, Any]:
+        return super().get_fields() | {name: Kept(required=False, allow_null=True) for name in KEPT}
+
+    def validate_interval(self, rule: dict[str, Any]) -> dict[str, Any]:
+        return read_rule(rule)
+
+    def validate_limits(self, limits: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        seen: set[str] = set()
+        for index, each in enumerate(limits):
+            if each["id"] in seen:
+                said = f"is {each['id']}; a limit of this id stands there already"
+                raise serializers.ValidationError({f"{index}.id": said})
+            seen.add(each["id"])
+        return limits
+
+
+def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
+    """A typed interval rule that can be reckoned with, and so can what it says of the first time."""
+    try:
+        for each in (rule, *([rule["first"]] if "first" in rule else [])):
+            check_rule(each)
+            for variant in each.get("variants", ()):
+                _check_variant(variant["select"])
+    except ValueError as bad:
+        raise serializers.ValidationError(f"is {str(rule)[:80]}; it can't be reckoned with: {bad}") from bad
+    return rule
+
+
+def _check_variant(select: dict[str, Any]) -> None:
+    """A variant for everybody would put all that stand before it out of force."""
+    if not select:
+        raise ValueError("a variant's select is empty; it must say for which appliances it is")
+    try:
+        read_select(select)
+    except serializers.ValidationError as bad:
+        raise ValueError(f"a variant's select {'; '.join(flat_errors(bad.detail).values())}") from bad
+
+
+class Key(Text):
+    """A name for programs: letters, figures, - and _."""
+
+    def to_internal_value(self, data: Any) -> str:
+        key = super().to_internal_value(data)
+        if not KEY.fullmatch(key):
+            raise serializers.ValidationError(f"is {repr(key)[:60]}; it may hold letters, figures, - and _ only")
+        return key
+
+
+class LimitSetFileIn(StrictSerializer):
+    """A set as another installation exports it. Its review was that house's own: here a person must review it anew."""
+
+    schema = Word(choices=["fleet-limit-set/1"])
+    key = Key(80)
+    name = Text(200)
+    external_reference = Text(100, required=False, allow_null=True)
+    version = WholeNumber(min_value=1, required=False)
+    content = LimitSetIn()
+    review = ReviewIn(required=False, allow_null=True)
+
+
+def read_limit_set(data: Any) -> dict[str, Any]:
+    """The content of a limit set version; it must compile into a card. Raises Malformed."""
+    content = _read(LimitSetIn, data, "The set can't be accepted.")
+    _try(content)
+    return content
+
+
+def read_limit_set_file(data: Any) -> dict[str, Any]:
+    """A file to import. Raises Malformed with the path of each field, its value and what is allowed."""
+    file = _read(LimitSetFileIn, data, "The file can't be accepted.")
+    try:
+        _try(file["content"])
+    except Malformed as bad:
+        errors = bad.details["errors"]
+        assert isinstance(errors, dict)
+        raise Malformed(
+            bad.code, bad.message, errors={f"content.{path}": said for path, said in errors.items()}
+        ) from bad
+    return file | {"external_reference": file.get("external_reference") or None}
+
+
+def _read(shape: type[StrictSerializer], data: Any, refusal: str) -> dict[str, Any]:
+    reader = shape(data=data)
+    if not reader.is_valid():
+        raise Malformed("limit_set_malformed", refusal, errors=flat_errors(reader.errors))
+    content: dict[str, Any] = without_decimals(dict(reader.validated_data))
+    return content
+
+
+def _try(content: dict[str, Any]) -> None:
+    """Compile it on trial. Raises Malformed."""
+    lines = {
+        "id": "stop-lines",
+        "version": 1,
+        "evidence": "trial",
+        "co_ppm_air_free": 400,
+        "ambient_co_ppm": 35,
+    }
+    lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
+    trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
+    try:
+        card(None, [trial], None, fuel=FUELS["natural_gas"], stop_lines=lines)
+    except (ArithmeticError, AttributeError, KeyError, TypeError, ValueError) as bad:
+        raise Malformed("limit_set_malformed", "The set can't be reckoned with.", errors={"limits": str(bad)}) from bad

@@ -1,0 +1,60 @@
+"""Rows of the decision table that end the firing, whatever sheet and sets say: the contractor's own stop lines."""
+
+from typing import Any
+
+from fleet.limits.quantities import measure_for
+from fleet.limits.rows import Row, Source, provenance, row
+from fleet.limits.tolerance import exact
+
+# Spillage beyond this fails with a cold vent: published residential practice, from memory.
+SPILLAGE_MIN = 5
+
+
+def stop_rows(lines: Source) -> list[Row]:
+    """The contractor's own stop lines; ValueError where CO or ambient CO has none."""
+    for name in ("co_ppm_air_free", "ambient_co_ppm"):
+        if not lines.get(name) or exact(lines[name]) <= 0:
+            raise ValueError(f"there is always a stop line: {name} must be a figure above zero")
+    origin = provenance({"name": "the contractor's stop lines", **lines}, kind="stop line")
+    return [_stop_row(origin, lines, **line) for line in _stop_lines(lines)]
+
+
+def _stop_lines(lines: Source) -> list[dict[str, Any]]:
+    def figure(name: str, default: float | None = None) -> float | None:
+        return default if lines.get(name) is None else float(exact(lines[name]))
+
+    return [
+        {"quantity": "co_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
+        {
+            "quantity": "co_trend_in_test",
+            "op": "rising_and_over",
+            "limit": figure("co_rising_above_ppm", 100),
+        },
+        {"quantity": "ambient_co", "op": ">=", "limit": figure("ambient_co_ppm")},
+        {"quantity": "ambient_co_rise", "op": ">=", "limit": figure("ambient_co_rise_ppm", 5)},
+        {"quantity": "spillage_time", "op": ">", "limit": figure("spillage_min", SPILLAGE_MIN), "unit": "min"},
+        {"quantity": "flame", "op": "!=", "limit": "stable", "unit": ""},
+    ]
+
+
+def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
+    basis = "air_free" if quantity == "co_air_free" else "as_measured"
+    ambient = quantity.startswith("ambient")
+    default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
+    return row(
+        origin,
+        measure_for(quantity, basis, unit or None),
+        quantity=quantity,
+        limit_id=quantity,
+        severity="stop_firing",
+        unit=unit,
+        basis=basis,
+        action=lines.get("action") or f"stop the appliance: {default}",
+        **rest,
+    )
+
+
+def dilution_row(stop_line: Row) -> Row:
+    """What is said of the CO in a sample that is mostly air, under the stop line that can't be judged there."""
+    raw = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
+    return stop_line | raw | {"action": "repeat at a proper sampling point"}

@@ -1,0 +1,435 @@
+"""What a sheet or a limit set says, in words, and what two of their contents say differently."""
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from fleet.limits import band
+from fleet.limits.facts import SUFFIXES
+from fleet.limits.quantities import label
+
+Row = Mapping[str, Any]
+Words = str | Promise
+
+SHEET_FIELDS: dict[str, Words] = {
+    "fuel": gettext_lazy("fuel"),
+    "control": gettext_lazy("air/fuel control"),
+    "condensing": gettext_lazy("condensing"),
+    "natural_draught": gettext_lazy("natural draught"),
+    "rated_input_kw": gettext_lazy("rated input, kW"),
+    "minimum_input_kw": gettext_lazy("least input, kW"),
+    "input_basis": gettext_lazy("heating value that the input is counted on"),
+    "rated_output_kw": gettext_lazy("rated output, kW"),
+    "minimum_gas_pressure_pa": gettext_lazy("least gas pressure, Pa"),
+    "rates": gettext_lazy("rates, from the highest"),
+    "source": gettext_lazy("source"),
+}
+TARGET_FIELDS: dict[str, Words] = {
+    "value": gettext_lazy("target"),
+    "tolerance": gettext_lazy("tolerance"),
+    "tolerance_basis": gettext_lazy("basis of the tolerance"),
+    "lower": gettext_lazy("lower end"),
+    "upper": gettext_lazy("upper end"),
+    "source_text": gettext_lazy("source's words"),
+}
+CEILING_FIELDS: dict[str, Words] = {
+    "value": gettext_lazy("figure"),
+    "unit": gettext_lazy("unit"),
+    "action": gettext_lazy("what to do"),
+    "source_text": gettext_lazy("source's words"),
+}
+ADJUSTER_FIELDS: dict[str, Words] = {
+    "place": gettext_lazy("place"),
+    "tool": gettext_lazy("tool"),
+    "raises_co2": gettext_lazy("turn that raises CO2"),
+    "sealed": gettext_lazy("sealed"),
+    "who": gettext_lazy("who may touch it"),
+    "field_adjustment": gettext_lazy("adjustment in the field"),
+    "reseal": gettext_lazy("how it is sealed again"),
+    "largest_step": gettext_lazy("largest step, as the source says it"),
+    "largest_step_turns": gettext_lazy("largest step, turns"),
+}
+ORDER_FIELDS: dict[str, Words] = {
+    "least_gap": gettext_lazy("least gap, points"),
+    "source_text": gettext_lazy("source's words"),
+}
+SET_FIELDS: dict[str, Words] = {
+    "name": gettext_lazy("name"),
+    "jurisdiction": gettext_lazy("where it is in force"),
+    "kind": gettext_lazy("kind"),
+    "evidence": gettext_lazy("how well it is known"),
+    "decision_rule": gettext_lazy("decision rule"),
+    "notes": gettext_lazy("notes"),
+    "sources": gettext_lazy("sources"),
+}
+LIMIT_FIELDS: dict[str, Words] = {
+    "quantity": gettext_lazy("what is read"),
+    "unit": gettext_lazy("unit"),
+    "basis": gettext_lazy("basis"),
+    "firing_rate": gettext_lazy("rate"),
+    "when": gettext_lazy("when it is read"),
+    "limit_text": gettext_lazy("limit in the source's words"),
+    "severity": gettext_lazy("how grave"),
+    "action": gettext_lazy("what it asks for"),
+    "source": gettext_lazy("source"),
+    "evidence": gettext_lazy("how well it is known"),
+    "confidence": gettext_lazy("confidence"),
+    "note": gettext_lazy("note"),
+    "decision_rule": gettext_lazy("decision rule"),
+}
+EVIDENCE_WORDS: dict[str, Words] = {
+    "text_seen": gettext_lazy("text read"),
+    "secondary_seen": gettext_lazy("read at second hand"),
+    "memory": gettext_lazy("from memory"),
+    "own": gettext_lazy("own figures, no outside source"),
+}
+GASES = {"co2": "CO2", "o2": "O2"}
+
+
+# ---- a sheet ----
+
+
+def band_words(target: Row) -> str:
+    """The band in absolute figures, whatever the tolerance is written in.
+
+    >>> band_words({"value": "9.2", "tolerance": "1", "tolerance_basis": "percent of target"})
+    '9.108 to 9.292 %'
+    """
+    ends = {name: target.get(name) for name in ("lower", "upper")}
+    made = band(target.get("value"), target.get("tolerance"), basis=target["tolerance_basis"], **ends)
+    return _("%(lower)s to %(upper)s %%") % {"lower": f"{made.lower:g}", "upper": f"{made.upper:g}"}
+
+
+def target_words(target: Row) -> str:
+    """The band, and how it is written: 9.1 to 9.7 % (9.4 plus and minus 0.3 points)."""
+    shown = {"band": band_words(target), "value": text(target.get("value")), "tolerance": text(target.get("tolerance"))}
+    words = {
+        "points": _("%(band)s (%(value)s plus and minus %(tolerance)s points)"),
+        "percent of target": _("%(band)s (%(value)s plus and minus %(tolerance)s percent of the target)"),
+        "range": _("%(band)s (a range of %(tolerance)s about %(value)s)"),
+    }
+    if "lower" in target or "upper" in target:
+        return _("%(band)s (a range, target %(value)s)") % shown if target.get("value") else shown["band"]
+    return words[target["tolerance_basis"]] % shown
+
+
+def target_name(target: Row) -> str:
+    casing = "" if target["casing"] == "any" else _(", casing %s") % target["casing"]
+    gas = GASES[target["quantity"]]
+    return _("target %(gas)s at %(rate)s%(casing)s") % {"gas": gas, "rate": target["rate"], "casing": casing}
+
+
+def ceiling_words(ceiling: Row) -> str:
+    unit = "" if ceiling["unit"] == "1" else f" {ceiling['unit']}"
+    return _("at most %(value)s%(unit)s") % {"value": ceiling["value"], "unit": unit.replace("degC", "°C")}
+
+
+def ceiling_name(ceiling: Row) -> str:
+    return _("ceiling %(what)s at %(rate)s") % {
+        "what": label(ceiling["quantity"], None),
+        "rate": _rate(ceiling["rate"]),
+    }
+
+
+def adjuster_words(adjuster: Row) -> str:
+    turn = _("%s raises CO2") % adjuster["raises_co2"]
+    only = _("check only") if adjuster["field_adjustment"] == "check only" else ""
+    return ", ".join(filter(None, (adjuster.get("place"), adjuster.get("tool"), turn, only)))
+
+
+def adjuster_name(adjuster: Row) -> str:
+    return _("adjuster %(name)s for %(rate)s") % {"name": adjuster["name"], "rate": adjuster["rate"]}
+
+
+def order_words(rule: Row) -> str:
+    """By how much the one rate lies above the other.
+
+    >>> order_words({"quantity": "co2", "higher_rate": "high", "lower_rate": "low", "least_gap": "0.3"})
+    'CO2 at high at least 0.3 points above low'
+    """
+    shown = {"gas": GASES[rule["quantity"]], "higher": rule["higher_rate"], "lower": rule["lower_rate"]}
+    if rule.get("least_gap"):
+        shown["gap"] = rule["least_gap"]
+        return _("%(gas)s at %(higher)s at least %(gap)s points above %(lower)s") % shown
+    return _("%(gas)s at %(higher)s not below %(lower)s") % shown
+
+
+def order_name(rule: Row) -> str:
+    shown = {"gas": GASES[rule["quantity"]], "higher": rule["higher_rate"], "lower": rule["lower_rate"]}
+    return _("order of %(gas)s, %(higher)s above %(lower)s") % shown
+
+
+def _rate(rate: str) -> str:
+    return _("any rate") if rate == "any" else rate
+
+
+# ---- a limit set ----
+
+
+def kept_words(limit: Row) -> str:
+    """What is kept, with the unit.
+
+    >>> kept_words({"fires_when": {"op": ">", "value": "400"}, "unit": "ppm"})
+    'at most 400 ppm'
+    """
+    op: str = limit["fires_when"]["op"]
+    value = limit["fires_when"]["value"]
+    if op == "missing":
+        return _("must be on record")
+    if op == "incomplete":
+        return _("must be complete")
+    if op == "!=":
+        return _("must be %s") % str(value)
+    if value is None:
+        return _("no figure entered")
+    words = {
+        ">": _("at most %s"),
+        ">=": _("under %s"),
+        "<": _("at least %s"),
+        "rising_and_over": _("not rising above %s"),
+        "outside": "%s",
+        "between": _("not between %s"),
+    }
+    unit = "" if limit.get("unit") in (None, "", "1") else f" {limit['unit']}"
+    figures = _two(value) if isinstance(value, list) else str(value).replace("_", " ")
+    return words[op] % figures + unit
+
+
+def _two(ends: list[str | None]) -> str:
+    lower, upper = (text(each) for each in ends)
+    if not lower or not upper:
+        return _("at least %s") % lower if lower else _("at most %s") % upper
+    return _("%(lower)s to %(upper)s") % {"lower": lower, "upper": upper}
+
+
+def limit_name(limit: Row) -> str:
+    return _("limit %s") % str(limit["id"])
+
+
+def limit_label(limit: Row) -> str:
+    return label(limit["quantity"], limit.get("basis"))
+
+
+def select_words(select: Row) -> str:
+    """For which appliances.
+
+    >>> select_words({"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25, "condensing": False})
+    'fuel natural gas or lpg, output kW over 25, not condensing'
+    """
+    return ", ".join(_predicate(name, wanted) for name, wanted in select.items())
+
+
+def _predicate(name: str, wanted: Any) -> str:
+    suffix = next((each for each in SUFFIXES if name.lower().endswith(each)), "")
+    fact = name[: len(name) - len(suffix)].replace("_", " ")
+    compared = {"_ge": _("at least"), "_gt": _("over"), "_le": _("at most"), "_lt": _("under")}
+    if suffix:
+        return f"{fact} {compared[suffix]} {wanted}"
+    if isinstance(wanted, bool):
+        return fact if wanted else _("not %s") % fact
+    choices = wanted if isinstance(wanted, list) else [wanted]
+    return f"{fact} {_(' or ').join(str(each).replace('_', ' ') for each in choices)}"
+
+
+def interval_words(rule: Row) -> str:
+    """An interval rule as one says it: every variant, what comes first, and grace.
+
+    >>> interval_words({"type": "max_months", "months": 12})
+    'no more than 12 months after the check before'
+    """
+    return "; ".join(interval_lines(rule))
+
+
+def interval_lines(rule: Row) -> list[str]:
+    """The same a line each: the rule itself first."""
+    said = [_interval(rule)]
+    for each in rule.get("variants", ()):
+        said.append(_("%(who)s: %(what)s") % {"who": select_words(each["select"]), "what": _interval({**rule, **each})})
+    if first := rule.get("first"):
+        said.append(_("the first: %s") % interval_words(first))
+    grace = rule.get("grace", {}).get("if_not_operating_on_due_date")
+    if grace:
+        said.append(_("out of use on that day: %s days after restart") % grace["days"])
+    return said
+
+
+def _interval(rule: Row) -> str:
+    known = _INTERVALS.get(rule["type"])
+    return known(rule) if known else str(rule["type"]).replace("_", " ")
+
+
+def _months(count: int) -> str:
+    return ngettext("%d month", "%d months", count) % count
+
+
+def _max_months(rule: Row) -> str:
+    return _("no more than %s after the check before") % _months(rule["months"])
+
+
+def _keeping(rule: Row) -> str:
+    shown = {"every": _months(rule["months"]), "window": _months(rule["early_window_months"])}
+    return _("every %(every)s; a check in the %(window)s that end with the due day keeps that day") % shown
+
+
+def _calendar_years(rule: Row) -> str:
+    words = ngettext("once in every calendar year", "once in every %d calendar years", rule["every"])
+    return words % rule["every"] if rule["every"] != 1 else words
+
+
+def _by_day(rule: Row) -> str:
+    return _("once every calendar year, by %s") % date_format(date(2000, rule["month"], rule["day"]), "j F")
+
+
+def _times(rule: Row) -> str:
+    gaps = {"times": rule["times"], "least": _months(rule["min_gap_months"]), "most": _months(rule["max_gap_months"])}
+    return _("%(times)s times a calendar year, %(least)s to %(most)s apart") % gaps
+
+
+def _months_or_hours(rule: Row) -> str:
+    shown = {"months": _months(rule["months"]), "hours": rule["hours"]}
+    said = _("%(months)s or %(hours)s run hours after the check before, whichever is later") % shown
+    if relaxed := rule.get("relax_after_passes"):
+        shown = {"passes": relaxed["passes"], "months": _months(relaxed["months"]), "hours": relaxed["hours"]}
+        said += _(" (%(months)s or %(hours)s hours after %(passes)s passes in a row)") % shown
+    return said
+
+
+def _after_event(rule: Row) -> str:
+    length = (
+        _months(rule["months"]) if rule.get("months") else ngettext("%d day", "%d days", rule["days"]) % rule["days"]
+    )
+    shown = {"length": length, "event": str(rule.get("event", _("the event"))).replace("_", " ")}
+    return _("%(length)s after %(event)s") % shown
+
+
+_INTERVALS: dict[str, Callable[[Row], str]] = {
+    "none": lambda _rule: _("sets no interval"),
+    "max_months": _max_months,
+    "corresponding_date_keep": _keeping,
+    "calendar_years": _calendar_years,
+    "same_quarter_each_year": lambda _rule: _("in the same quarter of every calendar year"),
+    "by_day_each_year": _by_day,
+    "times_per_year": _times,
+    "months_or_hours_later": _months_or_hours,
+    "days_after_event": _after_event,
+}
+
+
+# ---- what two say differently ----
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing that two contents say differently; empty where one of them says nothing of it."""
+
+    path: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Rows of one kind: how a row is named, said whole, and field by field."""
+
+    field: str
+    name: Callable[[Row], str]
+    words: Callable[[Row], str]
+    fields: Mapping[str, Words]
+    extra: Mapping[str, tuple[Words, Callable[[Row], str]]]
+
+
+_SHEET_GROUPS = (
+    _Group("targets", target_name, target_words, TARGET_FIELDS, {"band": (gettext_lazy("band"), band_words)}),
+    _Group("ceilings", ceiling_name, ceiling_words, CEILING_FIELDS, {}),
+    _Group("adjusters", adjuster_name, adjuster_words, ADJUSTER_FIELDS, {}),
+    _Group("order_rules", order_name, order_words, ORDER_FIELDS, {}),
+)
+_LIMITS = _Group(
+    "limits",
+    limit_name,
+    lambda limit: f"{limit_label(limit)} {kept_words(limit)}",
+    LIMIT_FIELDS,
+    {
+        "kept": (gettext_lazy("figures"), kept_words),
+        "select": (gettext_lazy("for which appliances"), lambda limit: select_words(limit.get("select") or {})),
+    },
+)
+
+
+def sheet_differences(before: Row, after: Row) -> list[Difference]:
+    """What the later content says differently, in the order of a sheet; an empty content says nothing."""
+    return [
+        *_fields("", before, after, SHEET_FIELDS),
+        *(d for each in _SHEET_GROUPS for d in _rows(each, before, after)),
+    ]
+
+
+def limit_set_differences(before: Row, after: Row) -> list[Difference]:
+    known = {*SET_FIELDS, "interval", "limits", "id"}
+    others = {name: name.replace("_", " ") for name in dict.fromkeys([*before, *after]) if name not in known}
+    return [
+        *_fields("", before, after, SET_FIELDS),
+        *_interval_difference(before, after),
+        *_rows(_LIMITS, before, after),
+        *_fields("", before, after, others),
+    ]
+
+
+def _interval_difference(before: Row, after: Row) -> Iterator[Difference]:
+    then, now = before.get("interval"), after.get("interval")
+    if then == now:
+        return
+    said = [interval_words(each) if each else "" for each in (then, now)]
+    if said[0] == said[1]:
+        said = [text(then), text(now)]
+    yield Difference(_("interval"), *said)
+
+
+def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
+    then = {group.name(each): each for each in before.get(group.field, ())}
+    now = {group.name(each): each for each in after.get(group.field, ())}
+    for name in dict.fromkeys([*then, *now]):
+        if name not in then:
+            yield Difference(name, "", group.words(now[name]))
+        elif name not in now:
+            yield Difference(name, group.words(then[name]), "")
+        else:
+            yield from _one_row(group, name, then[name], now[name])
+
+
+def _one_row(group: _Group, name: str, then: Row, now: Row) -> Iterator[Difference]:
+    yield from _fields(f"{name}: ", then, now, group.fields)
+    for words, said in group.extra.values():
+        if said(then) != said(now):
+            yield Difference(f"{name}: {words}", said(then), said(now))
+
+
+def _fields(path: str, before: Row, after: Row, fields: Mapping[str, Words]) -> Iterator[Difference]:
+    for name, words in fields.items():
+        if before.get(name) != after.get(name):
+            yield Difference(f"{path}{words}", text(before.get(name)), text(after.get(name)))
+
+
+def text(value: Any) -> str:
+    """A value of a content as one reads it.
+
+    >>> text(True), text(["high", "low"]), text("natural_gas"), text(None)
+    ('yes', 'high, low', 'natural gas', '')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    if isinstance(value, list) and all(isinstance(each, str) for each in value):
+        return ", ".join(value)
+    if isinstance(value, list | dict):
+        return json.dumps(value, ensure_ascii=False, sort_keys=True)
+    known = str(EVIDENCE_WORDS.get(value, value)) if isinstance(value, str) else str(value)
+    return known.replace("_", " ") if " " not in known else known

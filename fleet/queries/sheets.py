@@ -1,0 +1,118 @@
+"""Sheets and limit sets whole: their versions with who made them, who has them and where they apply."""
+
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count, Exists, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery
+
+from fleet.errors import NotFound
+from fleet.models import (
+    Appliance,
+    LimitSet,
+    LimitSetAttachment,
+    LimitSetVersion,
+    ModelSheet,
+    Reading,
+    SheetVersion,
+    User,
+    Visit,
+)
+from fleet.queries.appliances import all_sheets, not_gone, visible_appliances
+from fleet.queries.limits import all_limit_sets, visible_attachments
+
+
+@dataclass(frozen=True)
+class SheetFacts:
+    """A sheet, its versions from the newest, and the appliances that have it, as far as the viewer may see them."""
+
+    sheet: ModelSheet
+    versions: tuple[SheetVersion, ...]
+    appliances: tuple[Appliance, ...]
+
+    @property
+    def current(self) -> SheetVersion | None:
+        return next(iter(self.versions), None)
+
+
+@dataclass(frozen=True)
+class LimitSetFacts:
+    """A set, its versions from the newest, and where it applies, as far as the viewer may see the places."""
+
+    limit_set: LimitSet
+    versions: tuple[LimitSetVersion, ...]
+    attachments: tuple[LimitSetAttachment, ...]
+    appliance_count: int
+
+    @property
+    def current(self) -> LimitSetVersion | None:
+        return next(iter(self.versions), None)
+
+
+def sheets_at_a_glance(viewer: User, day: date) -> QuerySet[ModelSheet]:
+    """Each with its versions and `appliance_count`, of those not gone on this day that the viewer may see."""
+    having = visible_appliances(viewer).filter(not_gone(day), sheet=OuterRef("pk")).order_by()
+    counted = having.values("sheet").annotate(count=Count("pk")).values("count")
+    rows: QuerySet[ModelSheet] = _with_makers(all_sheets(viewer), SheetVersion)
+    return rows.annotate(appliance_count=Subquery(counted, output_field=IntegerField()))
+
+
+def sheet_for(viewer: User, sheet_id: uuid.UUID, day: date) -> SheetFacts:
+    """Raises NotFound."""
+    sheet = _with_makers(all_sheets(viewer), SheetVersion).filter(id=sheet_id).first()
+    if sheet is None:
+        raise NotFound("not_found", "There is no such sheet.")
+    having = visible_appliances(viewer).filter(not_gone(day), sheet=sheet).order_by("building__name", "name", "id")
+    return SheetFacts(sheet, tuple(sheet.versions.all())[::-1], tuple(having))
+
+
+def limit_sets_at_a_glance(viewer: User, day: date) -> list[LimitSetFacts]:
+    """Every set, those that apply somewhere on this day first, each by its key."""
+    known = list(_with_makers(all_limit_sets(viewer), LimitSetVersion).order_by("key"))
+    attached = list(_attached(viewer, day))
+    places = list(visible_appliances(viewer).filter(not_gone(day)).values_list("id", "building", "building__client"))
+    facts = [_facts(each, [one for one in attached if one.limit_set_id == each.id], places) for each in known]
+    return sorted(facts, key=lambda each: (not each.attachments, each.limit_set.key))
+
+
+def limit_set_for(viewer: User, limit_set_id: uuid.UUID, day: date) -> LimitSetFacts:
+    """Raises NotFound."""
+    limit_set = _with_makers(all_limit_sets(viewer), LimitSetVersion).filter(id=limit_set_id).first()
+    if limit_set is None:
+        raise NotFound("not_found", "There is no such limit set.")
+    places = visible_appliances(viewer).filter(not_gone(day)).values_list("id", "building", "building__client")
+    return _facts(limit_set, list(_attached(viewer, day).filter(limit_set=limit_set)), list(places))
+
+
+def _with_makers(rows: QuerySet, version: type[SheetVersion | LimitSetVersion]) -> QuerySet:  # type: ignore[type-arg]  # of either
+    """With each version's record and who made it, without what the record holds."""
+    made = version._default_manager.select_related("record__actor").defer("record__content").order_by("number")
+    return rows.prefetch_related(None).prefetch_related(Prefetch("versions", made))
+
+
+def _attached(viewer: User, day: date) -> QuerySet[LimitSetAttachment]:
+    in_force = visible_attachments(viewer).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
+    return in_force.select_related("appliance__building", "decided_by")
+
+
+def _facts(
+    limit_set: LimitSet, attachments: list[LimitSetAttachment], places: list[tuple[uuid.UUID, uuid.UUID, uuid.UUID]]
+) -> LimitSetFacts:
+    named = {each.appliance_id or each.building_id or each.client_id for each in attachments}
+    count = sum(not named.isdisjoint(place) for place in places)
+    return LimitSetFacts(limit_set, tuple(limit_set.versions.all())[::-1], tuple(attachments), count)
+
+
+def newest_read_visits(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Visit]:
+    """Of each appliance the newest visit that read anything, with all that judging it again asks for."""
+    read = Visit.objects.filter(
+        Exists(Reading.objects.filter(visit=OuterRef("pk"))),
+        appliance__in=set(appliance_ids),
+        judgement__isnull=False,
+    )
+    newest = dict(read.order_by("local_date", "id").values_list("appliance", "id"))
+    related = Visit.objects.filter(id__in=newest.values()).select_related("judgement")
+    plain = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
+    whole = plain.prefetch_related("readings__analyser__calibrations", "work")
+    return {each.appliance_id: each for each in whole}

@@ -1,0 +1,257 @@
+"""What a visit's readings suggest: patterns of this visit and its change since the last, and of visits elsewhere."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+from django.db import transaction
+from django.db.models import Max
+
+from fleet.combustion import air_free, co_rise, corrected_to_reference
+from fleet.limits import FUEL_CLASSES, VisitView, analyser_shift, copied_readings, diagnose, fuel_class, site_shift
+from fleet.limits import Diagnosis as Suggestion
+from fleet.models import Diagnosis, Judgement, Mark, Reading, Visit
+from fleet.queries.changes import (
+    O2Change,
+    RateReading,
+    at_rate,
+    changes_at_building,
+    changes_by_analyser,
+    last_tested_before,
+    readings_like,
+)
+
+PATTERNS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
+# What an analyser read over the newest visits, so many at most: more would hold a drift of last year against it.
+MOST_OF_AN_ANALYSER = 60
+# Patterns that void a reading by how the analyser was set up, not by what it shows.
+OF_THE_SETTING = ("DX10", "DX11")
+# Patterns of this severity ask the office about the record, not the technician about the appliance.
+ABOUT_THE_RECORD = "query"
+# Named in the limits' own words among an appliance's facts.
+NATURAL_DRAUGHT = {"vent": "natural_draft"}
+
+
+@cache
+def patterns() -> tuple[Mapping[str, Any], ...]:
+    """The rows of the data file: thresholds, words, causes, checks, evidence."""
+    return tuple(json.loads(PATTERNS.read_text())["patterns"])
+
+
+def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
+    """What voids a reading whatever it shows: the analyser's zero in fresh air, the fuel that it was set to."""
+    if visit.zero_o2_pct is None and visit.zero_co_ppm is None and not reading.analyser_fuel:
+        return []
+    view = VisitView(
+        fuel=fuel_class(visit.burnt),
+        analyser_fuel=_class(reading.analyser_fuel),
+        zero_o2_pct=visit.zero_o2_pct,
+        zero_co_ppm=visit.zero_co_ppm,
+    )
+    found = diagnose(view, [each for each in patterns() if each["id"] in OF_THE_SETTING])
+    return [
+        {
+            "code": f"pattern_{each.pattern.lower()}",
+            "sentence": each.sentence,
+            "figures": dict(each.figures),
+            "voids": True,
+        }
+        for each in found
+    ]
+
+
+def put_diagnoses(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
+    """What the visit itself and its change since the last suggest, in place of what it suggested before."""
+    visit.diagnoses.all().delete()
+    _put(visit, diagnose(view_of(visit, judgement), patterns()), now)
+
+
+# ---- what the patterns are shown ----
+
+
+def view_of(visit: Visit, judgement: Judgement) -> VisitView:
+    sheet = judgement.sheet_version.content if judgement.sheet_version else {}
+    rates = judgement.card["sheet"]["rates"] or list(dict.fromkeys(each.rate for each in visit.readings.all()))
+    places = dict(zip(("high", "low"), [*rates[:1], *rates[1:][-1:]], strict=False))
+    visit.judgement = judgement
+    before = last_tested_before(visit) if visit.readings.all() else None
+    outside = _outside_bands(judgement)
+    readings = list(visit.readings.all())
+    ambient = [each.ambient_co_ppm for each in readings] + [visit.ambient_co_after_ppm]
+    return VisitView(
+        found=_state(visit, places, ("as found",), sheet, outside),
+        left=_state(visit, places, ("as left",), sheet, outside),
+        last=_state(before, places, ("as left", "as found"), sheet, {}) if before and _same_gas(visit, before) else {},
+        co2_basis=next((each.analyser.co2 for each in readings if each.analyser), "absent"),
+        fuel=fuel_class(visit.burnt),
+        analyser_fuel=next((_class(each.analyser_fuel) for each in readings if each.analyser_fuel), ""),
+        co2_max_pct=judgement.card["fuel"]["co2_max_pct"],
+        zero_o2_pct=visit.zero_o2_pct,
+        zero_co_ppm=visit.zero_co_ppm,
+        ambient_before_ppm=visit.ambient_co_before_ppm,
+        ambient_max_ppm=max((each for each in ambient if each is not None), default=None),
+        natural_draught=_natural_draught(visit, sheet),
+        minimum_working_pressure_pa=_float(sheet.get("minimum_gas_pressure_pa")),
+        spillage_limit_min=judgement.stop_lines.spillage_min,
+        adjusted=any(each.kind == "adjustment" for each in visit.work.all()),
+        readings=tuple(_as_read(each) for each in readings if each.counted_phase != "between"),
+    )
+
+
+def _state(
+    visit: Visit,
+    places: Mapping[str, str],
+    phases: Sequence[str],
+    sheet: Mapping[str, Any],
+    outside: Mapping[int, bool],
+) -> dict[str, dict[str, Any]]:
+    """By place; a rate that wasn't read has no figure, and stands all the same: it too would have had to move."""
+    found = {place: at_rate(visit, rate, phases, void_too=True) for place, rate in places.items()}
+    return {place: _figures(visit, each, sheet, outside) if each else {} for place, each in found.items()}
+
+
+def _figures(visit: Visit, each: RateReading, sheet: Mapping[str, Any], outside: Mapping[int, bool]) -> dict[str, Any]:
+    reading, derived = each.reading, each.derived
+    flue, air = reading.flue_temp_c, reading.air_temp_c
+    return {
+        **{name: derived.get(name) for name in ("o2_pct", "co2_pct", "co_ppm_air_free", "input_share_pct")},
+        **_as_read(reading),
+        "o2_pct": derived["o2_pct"],
+        "o2_corrected_pct": _corrected_o2(visit, derived["o2_pct"], air, sheet),
+        "net_temp_k": None if flue is None or air is None else flue - air,
+        "smoke_spot": reading.smoke_spot,
+        "oil_derivatives": reading.oil_derivatives,
+        "spillage_min": reading.spillage_min,
+        "outside": outside.get(reading.number),
+        "void": derived["void"],
+        **_of_series(reading, derived),
+    }
+
+
+def _as_read(reading: Reading) -> dict[str, Any]:
+    columns = ("o2_pct", "co2_pct", "co_ppm", "no_ppm", "nox_ppm", "flue_temp_c", "air_temp_c", "draught_pa")
+    read = {name: getattr(reading, name) for name in (*columns, "gas_pressure_working_pa")}
+    return read | {"phase": reading.counted_phase, "rate": reading.rate}
+
+
+def _corrected_o2(visit: Visit, o2_pct: float | None, air_c: float | None, sheet: Mapping[str, Any]) -> float | None:
+    """At 20 °C intake air by the sheet's control; None where something of that is unknown."""
+    if o2_pct is None or air_c is None or "control" not in sheet:
+        return None
+    value, _spread = corrected_to_reference(visit.burnt, cast(Any, sheet["control"]), "o2", o2_pct, air_c)
+    return None if np.isnan(value) else float(value)
+
+
+def _of_series(reading: Reading, derived: Mapping[str, Any]) -> dict[str, float]:
+    """How CO moved while it was logged."""
+    if not reading.series or "co" not in reading.series:
+        return {}
+    co = [np.nan if each is None else float(each) for each in reading.series["co"]]
+    moved = co_rise([float(each) for each in reading.series["at_s"]], co)
+    o2_pct = np.nan if derived["o2_pct"] is None else derived["o2_pct"]
+    return {
+        "co_slope_ppm_min": moved.slope_ppm_min,
+        "co_first_minute_ppm_air_free": float(air_free(moved.first_minute_max_ppm, o2_pct)),
+    }
+
+
+def _outside_bands(judgement: Judgement) -> dict[int, bool]:
+    """By reading whether its target's verdict is outside; only where that was judged."""
+    judged = [each for each in judgement.verdicts["verdicts"] if each["kind"] == "band" and each["reading_key"]]
+    return {
+        int(each["reading_key"]): each["outcome"] == "outside"
+        for each in judged
+        if each["outcome"] in ("within", "outside")
+    }
+
+
+def _same_gas(visit: Visit, before: Visit) -> bool:
+    return hasattr(before, "judgement") and visit.burnt == before.burnt
+
+
+def _natural_draught(visit: Visit, sheet: Mapping[str, Any]) -> bool | None:
+    if "natural_draught" in sheet:
+        return bool(sheet["natural_draught"])
+    recorded = {name: visit.appliance.facts.get(name) for name in NATURAL_DRAUGHT}
+    return recorded == NATURAL_DRAUGHT if None not in recorded.values() else None
+
+
+def _class(fuel: str) -> str:
+    return FUEL_CLASSES.get(fuel, fuel)
+
+
+def _float(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+# ---- what needs other visits ----
+
+
+def suggested_elsewhere(visit: Visit) -> list[Suggestion]:
+    """Readings copied, a site or an analyser that moved as a whole: reads other visits and writes nothing."""
+    rows = [_labelled(each, "this visit") for each in visit.readings.all()]
+    like = [_labelled(each, f"a reading of {each.visit.local_date}") for each in readings_like(visit)]
+    found = [copied_readings(rows, like, patterns()), site_shift(_plain(changes_at_building(visit)), patterns())]
+    for analyser in {each.analyser for each in visit.readings.all() if each.analyser}:
+        changes = changes_by_analyser(analyser, visit.local_date, MOST_OF_AN_ANALYSER)
+        found.append(analyser_shift(_plain(changes), patterns()))
+    strictest: dict[str, Suggestion] = {}
+    for each in found:
+        if each is not None:
+            strictest.setdefault(each.pattern, each)
+    return list(strictest.values())
+
+
+@transaction.atomic
+def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
+    """Keep what other visits suggest of this one; what asks about the record opens a mark for the office, once."""
+    visit.diagnoses.filter(pattern__in=("DX23", "DX24", "DX25")).delete()
+    _put(visit, found, now)
+    known = set(visit.marks.values_list("code", flat=True))
+    for each in found:
+        code = f"pattern_{each.pattern.lower()}"
+        if each.severity == ABOUT_THE_RECORD and code not in known:
+            said = f"{each.title}: {each.sentence}"[:500]
+            Mark.objects.create(visit=visit, code=code, sentence=said, figures=dict(each.figures), opened_at=now)
+
+
+def _labelled(reading: Reading, label: str) -> dict[str, Any]:
+    read = {name: value for name, value in _as_read(reading).items() if name not in ("phase", "rate")}
+    return read | {"id": str(reading.id), "label": f"Reading {reading.number} of {label.removeprefix('a reading of ')}"}
+
+
+def _plain(changes: Iterable[O2Change]) -> list[dict[str, Any]]:
+    return [
+        {
+            "visit": str(each.visit_id),
+            "appliance": str(each.appliance_id),
+            "building": str(each.building_id),
+            "change_pct": each.change_pct,
+        }
+        for each in changes
+    ]
+
+
+def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
+    last = visit.diagnoses.aggregate(last=Max("number"))["last"] or 0
+    Diagnosis.objects.bulk_create(
+        Diagnosis(
+            visit=visit,
+            number=number,
+            pattern=each.pattern,
+            title=each.title,
+            severity=each.severity,
+            sentence=each.sentence[:1000],
+            causes=list(each.causes),
+            checks=list(each.checks),
+            evidence=each.evidence,
+            figures=dict(each.figures),
+            inputs={name: list(ids) for name, ids in each.inputs.items()},
+            made_at=now,
+        )
+        for number, each in enumerate(found, last + 1)
+    )

@@ -1,0 +1,169 @@
+"""A sheet or a limit set out of a file: what it is here, what it would change, and then the record."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from rest_framework.exceptions import ParseError
+
+from api.parsers import read_strictly
+from fleet import clock
+from fleet.errors import FleetError, Malformed
+from fleet.intake.limit_sets import read_limit_set_file
+from fleet.intake.sheets import read_sheet_file
+from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
+from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_set_for, sheet_for
+from fleet.services.consequences import preview_limit_set, preview_sheet
+from fleet.services.exchange import (
+    LIMIT_SET_FILE,
+    SHEET_FILE,
+    Standing,
+    import_limit_set,
+    import_sheet,
+    standing_limit_set,
+    standing_sheet,
+)
+from fleet.web import previews
+from fleet.web.guards import page, viewer_of
+from fleet.web.limit_sets import record_set
+from fleet.web.previews import WRITERS
+from fleet.web.sheets import record_sheet
+
+LONGEST_FILE = 500_000
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A file that could be read, and what stands here of it. text : as it came, to be sent again for the record."""
+
+    kind: str
+    text: str
+    file: dict[str, Any]
+    standing: Standing[Any]
+
+    @property
+    def is_sheet(self) -> bool:
+        return self.kind == SHEET_FILE
+
+    @property
+    def entry(self) -> Any:
+        """What its name, reference or key stands for here; None where that is nothing."""
+        return self.standing.entry
+
+    @property
+    def address(self) -> str:
+        return "sheet" if self.is_sheet else "limit-set"
+
+
+@page(writers=WRITERS, readers=WRITERS)
+def take(request: HttpRequest) -> HttpResponse:
+    """First what the file is here and what it would change, then the record."""
+    if request.method != "POST":
+        return render(request, "exchange.html", {"place": "sheets"})
+    try:
+        taken = _taken(_text(request))
+    except FleetError as refused:
+        return render(request, "exchange.html", {"place": "sheets", "refused": refused}, status=refused.status)
+    if taken.standing.is_known:
+        return render(request, "exchange.html", {"place": "sheets", "taken": taken})
+    if taken.entry is None:
+        return _as_new(request, taken)
+    return _as_next(request, taken)
+
+
+def _text(request: HttpRequest) -> bytes:
+    """The file, or what was shown of it before. Raises FleetError."""
+    sent = request.FILES.get("file")
+    if sent is not None and (sent.size or 0) > LONGEST_FILE:
+        raise FleetError("too_long", _("The file is longer than %d characters.") % LONGEST_FILE)
+    given: bytes = sent.read() if sent is not None else request.POST.get("text", "").encode()
+    if not given.strip():
+        raise FleetError("invalid", _("Choose a file."), errors={"file": _("is empty, or none was chosen")})
+    return given
+
+
+def _taken(given: bytes) -> Taken:
+    """Raises Malformed with the path of each field that can't be accepted."""
+    try:
+        data = read_strictly(given)
+    except ParseError as bad:
+        raise Malformed("not_json", _("The file can't be read."), errors={"file": str(bad.detail)}) from bad
+    kind = data.get("schema") if isinstance(data, dict) else None
+    if kind == SHEET_FILE:
+        file = read_sheet_file(data)
+        return Taken(SHEET_FILE, given.decode(), file, standing_sheet(file))
+    if kind == LIMIT_SET_FILE:
+        file = read_limit_set_file(data)
+        return Taken(LIMIT_SET_FILE, given.decode(), file, standing_limit_set(file))
+    said = _("is %(kind)s; it must be %(sheet)s or %(set)s") % {
+        "kind": repr(kind)[:60],
+        "sheet": SHEET_FILE,
+        "set": LIMIT_SET_FILE,
+    }
+    raise Malformed("not_json", _("The file is neither a sheet nor a limit set."), errors={"schema": said})
+
+
+def _as_new(request: HttpRequest, taken: Taken) -> HttpResponse:
+    """Nothing stands here of it, so nothing changes for any appliance."""
+    if request.POST.get("act") == "record":
+        made = _import(request, taken)
+        messages.success(request, _("Made %s.") % made.name)
+        return redirect(taken.address, made.id)
+    differences = _differences(taken, {}, taken.file["content"])
+    return render(request, "exchange.html", {"place": "sheets", "taken": taken, "differences": differences})
+
+
+def _import(request: HttpRequest, taken: Taken) -> Any:
+    make: Any = import_sheet if taken.is_sheet else import_limit_set
+    return make(file=taken.file, actor=viewer_of(request), now=clock.now()).entry
+
+
+def _differences(taken: Taken, before: dict[str, Any], after: dict[str, Any]) -> list[Difference]:
+    return (sheet_differences if taken.is_sheet else limit_set_differences)(before, after)
+
+
+def _as_next(request: HttpRequest, taken: Taken) -> HttpResponse:
+    """As the next version of what stands here, shown beforehand like any other."""
+    content, note = taken.file["content"], ""
+    if request.POST.get("act") == "record":
+        if previews.was_shown(request.POST, content):
+            try:
+                number = _record(request, taken)
+            except FleetError as refused:
+                if not previews.is_overtaken(refused):
+                    raise
+            else:
+                messages.success(request, _("Recorded as version %d; it counts from now on.") % number)
+                return redirect(taken.address, taken.entry.id)
+        else:
+            note = previews.not_as_shown()
+    facts = _facts(request, taken)
+    contents = {each.number: each.content for each in facts.versions}
+    based_on = previews.number_based_on(request.POST) if "based_on" in request.POST else max(contents, default=0)
+    said, meanwhile = previews.overtaken(
+        facts.current, contents, based_on, lambda before, after: _differences(taken, before, after)
+    )
+    made: dict[str, Any] = {"content": content, "viewer": viewer_of(request), "day": clock.today()}
+    if taken.is_sheet:
+        preview = preview_sheet(sheet=taken.entry, **made)
+    else:
+        preview = preview_limit_set(limit_set=taken.entry, **made)
+    shown = previews.shown(preview, content, said or note, meanwhile)
+    context = {"place": "sheets", "taken": taken, "shown": shown, "based_on": preview.based_on}
+    return render(request, "exchange.html", context, status=409 if said else 200)
+
+
+def _facts(request: HttpRequest, taken: Taken) -> SheetFacts | LimitSetFacts:
+    find: Any = sheet_for if taken.is_sheet else limit_set_for
+    facts: SheetFacts | LimitSetFacts = find(viewer_of(request), taken.entry.id, clock.today())
+    return facts
+
+
+def _record(request: HttpRequest, taken: Taken) -> int:
+    record: Any = record_sheet if taken.is_sheet else record_set
+    based_on = previews.number_based_on(request.POST)
+    number: int = record(request, taken.entry, taken.file["content"], based_on).number
+    return number

@@ -1,0 +1,131 @@
+"""A limit set as a form: figures, what they ask for and how well they are known, limit by limit.
+
+What a limit is of, for whom, and the interval rule are structure: they come with a file.
+"""
+
+import copy
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import QueryDict
+from django.utils.translation import gettext_lazy as _
+from rest_framework.exceptions import ValidationError
+
+from fleet.intake.errors import flat_errors
+from fleet.intake.fields import DecimalText
+from fleet.intake.limit_sets import EVIDENCE, FACT_NAME
+from fleet.limits.rows import SEVERITIES
+from fleet.queries.contents import EVIDENCE_WORDS, limit_label
+from fleet.web.typed import Group, Row, Spec, Typed, from_content, from_post, meant, shown
+from reports.figures import chemical, unit_words
+
+EVIDENCES = [(each, EVIDENCE_WORDS[each]) for each in EVIDENCE]
+PLAIN = (
+    Spec("evidence", _("How well the set is known"), "choice", choices=EVIDENCES, needed=True),
+    Spec("sources", _("Sources"), "lines", hint=_("one a line"), length=20_000, needed=True),
+    Spec("notes", _("Notes"), "long", length=2000),
+)
+LIMITS = Group("limits", _("Limits"), "", _("Limit"), (), blanks=0)
+GROUPS = (LIMITS,)
+TWO_FIGURES, NO_FIGURE = ("outside", "between"), ("missing", "incomplete")
+_REST = (
+    Spec("limit_text", _("In the source's words"), length=200, needed=True),
+    Spec("severity", _("How grave"), "choice", needed=True,
+         choices=[(each, each.replace("_", " ")) for each in SEVERITIES]),
+    Spec("action", _("What it asks for"), length=500),
+    Spec("evidence", _("How well it is known"), "choice", choices=EVIDENCES, needed=True),
+    Spec("source", _("Source"), length=500, needed=True),
+    Spec("note", _("Note"), length=1000),
+)  # fmt: skip
+
+
+def specs_of(limit: Mapping[str, Any]) -> tuple[Spec, ...]:
+    """Its figure or figures, then the rest; what must merely be on record has none."""
+    op, unit = limit["fires_when"]["op"], unit_words(limit.get("unit") or "")
+    if op in NO_FIGURE:
+        return _REST
+    if op in TWO_FIGURES:
+        return (Spec("lower", _("From"), "figure", hint=unit), Spec("upper", _("To"), "figure", hint=unit), *_REST)
+    words = {">": _("At most"), ">=": _("Under"), "<": _("At least"), "!=": _("Must be")}
+    return (Spec("value", words.get(op, _("Figure")), "text" if op == "!=" else "figure", hint=unit, length=60), *_REST)
+
+
+def typed_set(content: Mapping[str, Any], post: QueryDict | None = None) -> Typed:
+    """What is typed, or the content as it would have been typed; a row a limit, in the content's order."""
+    typed = from_content(content, PLAIN, ()) if post is None else from_post(post, PLAIN, ())
+    typed.rows["limits"] = [_row(each, index, post) for index, each in enumerate(content["limits"])]
+    return typed
+
+
+def _row(limit: Mapping[str, Any], index: int, post: QueryDict | None) -> Row:
+    specs, title = specs_of(limit), chemical(f"{limit_label(limit)} ({limit['id']})")
+    if post is None:
+        return Row(
+            specs, _figures(limit) | {each.name: shown(each, limit.get(each.name)) for each in _REST}, title=title
+        )
+    sent = from_post(post, [Spec(f"limits-{index}-{each.name}", "") for each in specs], ()).plain
+    return Row(specs, {each.name: sent[f"limits-{index}-{each.name}"] for each in specs}, title=title)
+
+
+def _figures(limit: Mapping[str, Any]) -> dict[str, str]:
+    op, value = limit["fires_when"]["op"], limit["fires_when"]["value"]
+    if op in NO_FIGURE:
+        return {}
+    if op in TWO_FIGURES:
+        lower, upper = value or (None, None)
+        return {"lower": lower or "", "upper": upper or ""}
+    return {"value": value or ""}
+
+
+def set_content(typed: Typed, base: Mapping[str, Any]) -> dict[str, Any]:
+    """The base with what is typed in the place of its own figures and words."""
+    content = copy.deepcopy(dict(base))
+    _put(content, PLAIN, typed.plain)
+    for limit, row in zip(content["limits"], typed.rows["limits"], strict=True):
+        _put(limit, _REST, row.values)
+        limit["fires_when"]["value"] = _value(limit["fires_when"], row)
+    return content
+
+
+def _put(content: dict[str, Any], specs: tuple[Spec, ...], values: Mapping[str, str]) -> None:
+    for each in specs:
+        if values[each.name]:
+            content[each.name] = meant(each, values[each.name])
+        elif content.get(each.name):
+            del content[each.name]
+
+
+def _value(fires_when: Mapping[str, Any], row: Row) -> Any:
+    said = {each.name: meant(each, row.values[each.name]) or None for each in row.specs}
+    if fires_when["op"] in NO_FIGURE:
+        return fires_when["value"]
+    if fires_when["op"] not in TWO_FIGURES:
+        return said["value"]
+    ends = [said["lower"], said["upper"]]
+    return None if ends == [None, None] else ends
+
+
+def wrong_figures(typed: Typed, base: Mapping[str, Any]) -> dict[str, str]:
+    """Words where a figure stood, by the reader's paths: a file may name a fact that holds one, a slip may not."""
+    wrong: dict[str, str] = {}
+    for index, (limit, row) in enumerate(zip(base["limits"], typed.rows["limits"], strict=True)):
+        text, value = row.values.get("value", ""), limit["fires_when"]["value"]
+        is_fact = isinstance(value, str) and FACT_NAME.fullmatch(value)
+        if text and limit["fires_when"]["op"] != "!=" and not is_fact:
+            try:
+                DecimalText().to_internal_value(meant(Spec("value", "", "figure"), text))
+            except ValidationError as bad:
+                wrong |= flat_errors(bad.detail, f"limits.{index}.value")
+    return wrong
+
+
+def field_paths(errors: Mapping[str, str], content: Mapping[str, Any]) -> dict[str, str]:
+    """The reader's paths as the form has them: a limit's figures are fields of its row."""
+    placed = {}
+    for path, said in errors.items():
+        parts = path.split(".")
+        if len(parts) > 2 and parts[0] == "limits" and parts[2] == "fires_when":
+            op = content["limits"][int(parts[1])]["fires_when"]["op"]
+            path = ".".join([*parts[:2], "lower" if op in TWO_FIGURES else "value"])
+        placed[path] = said
+    return placed

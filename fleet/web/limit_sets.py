@@ -1,0 +1,275 @@
+"""One limit set: its limits as a table, where it applies, its review; its edit, shown beforehand; copy and retire."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.validators import validate_slug
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet import clock
+from fleet.errors import FleetError, Malformed
+from fleet.intake.limit_sets import read_limit_set
+from fleet.models import LimitSet, LimitSetVersion
+from fleet.queries.contents import interval_lines, kept_words, limit_label, limit_set_differences, select_words
+from fleet.queries.sheets import LimitSetFacts, limit_set_for
+from fleet.services.consequences import preview_limit_set
+from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
+from fleet.services.recorded import record_once
+from fleet.web import previews
+from fleet.web.forms import WordsField, refuse_far, taken
+from fleet.web.guards import act, page, viewer_of
+from fleet.web.limit_set_form import GROUPS, PLAIN, field_paths, set_content, typed_set, wrong_figures
+from fleet.web.previews import WRITERS
+from fleet.web.sheets import RetireForm, compared, made_on, standing_words
+from fleet.web.typed import AskedForm, asked_form
+from reports.figures import chemical
+from reports.verdicts import basis_words, capital, evidence_words
+
+
+@page()
+def limit_set(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
+    facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+    return render(request, "limit_set.html", _shown(request, facts))
+
+
+def _shown(request: HttpRequest, facts: LimitSetFacts) -> dict[str, Any]:
+    content = facts.current.content if facts.current else {}
+    return {
+        "place": "sheets",
+        "facts": facts,
+        "set": facts.limit_set,
+        "content": content,
+        "standing": standing_words(facts.current) if facts.current else "",
+        "interval": interval_lines(content["interval"]) if content else [],
+        "limits": [limit_row(each) for each in content.get("limits", ())],
+        "versions": [(each, made_on(each)) for each in facts.versions],
+        "compared": compared(
+            request.GET, {each.number: each.content for each in facts.versions}, limit_set_differences
+        ),
+        "may_write": viewer_of(request).role in WRITERS,
+        "today": clock.now().date(),
+    }
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One limit in words. at : the rate and when, where the source names them."""
+
+    id: str
+    what: str
+    basis: str
+    limit: str
+    at: str
+    asks: str
+    who: str
+    source: str
+    standing: str
+    note: str
+
+
+def limit_row(limit: Mapping[str, Any]) -> LimitRow:
+    when = {"any": "", "as_found": _("as found"), "as_left": _("as left"), "as_found_and_as_left": _("found and left")}
+    rate = "" if limit["firing_rate"] == "any" else limit["firing_rate"].replace("_", " ")
+    severity, action = limit["severity"].replace("_", " "), limit.get("action", "")
+    return LimitRow(
+        id=limit["id"],
+        what=chemical(limit_label(limit)),
+        basis=basis_words(limit.get("basis") or ""),
+        limit=chemical(kept_words(limit)),
+        at=", ".join(filter(None, (rate, when.get(limit["when"], limit["when"].replace("_", " "))))),
+        asks=action if action.lower().startswith(severity) else ": ".join(filter(None, (severity, action))),
+        who=select_words(limit.get("select") or {}),
+        source=limit["source"],
+        standing=evidence_words(limit["evidence"]),
+        note=limit.get("note", ""),
+    )
+
+
+# ---- its edit ----
+
+
+@page(writers=WRITERS, readers=WRITERS)
+def edit(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
+    """First what would change, then the record: nothing is recorded that was not shown."""
+    facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+    if facts.current is None:
+        return redirect("limit-set", limit_set_id)
+    if request.method != "POST":
+        return _form(request, facts, asked_form(typed_set(facts.current.content), PLAIN, GROUPS))
+    based_on = previews.number_based_on(request.POST)
+    contents = {each.number: each.content for each in facts.versions}
+    base = contents.get(based_on, facts.current.content)
+    typed = typed_set(base, request.POST)
+    errors = wrong_figures(typed, base)
+    content: dict[str, Any] = {}
+    try:
+        content = read_limit_set(set_content(typed, base))
+    except Malformed as bad:
+        errors |= field_paths(bad.details["errors"], base)  # type: ignore[arg-type]  # path to words
+    if errors:
+        asked = asked_form(typed, PLAIN, GROUPS, errors)
+        return _form(request, facts, asked, based_on=based_on, status=Malformed.status)
+    asked = asked_form(typed, PLAIN, GROUPS)
+    if request.POST.get("act") != "record":
+        return _previewed(request, facts, asked, content, based_on)
+    if not previews.was_shown(request.POST, content):
+        return _previewed(request, facts, asked, content, based_on, note=previews.not_as_shown())
+    try:
+        version = record_set(request, facts.limit_set, content, based_on)
+    except FleetError as refused:
+        if not previews.is_overtaken(refused):
+            raise
+        facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+        return _previewed(request, facts, asked, content, based_on)
+    said = _("Recorded as version %d. Nobody has reviewed it yet; what it asks for counts from now on.")
+    messages.success(request, said % version.number)
+    return redirect("limit-set", limit_set_id)
+
+
+def record_set(request: HttpRequest, limit_set: LimitSet, content: dict[str, Any], based_on: int) -> LimitSetVersion:
+    """The next version, once for each preview. Raises Conflict when another one came meanwhile."""
+    id = previews.id_given(request.POST)
+    version, _made = record_once(
+        kind="limit set version",
+        id=id,
+        model=LimitSetVersion,
+        says={"limit_set": str(limit_set.id), "content": content},
+        add=lambda: add_limit_set_version(
+            limit_set=limit_set, content=content, actor=viewer_of(request), now=clock.now(), id=id, based_on=based_on
+        ),
+    )
+    return version
+
+
+def _previewed(
+    request: HttpRequest,
+    facts: LimitSetFacts,
+    asked: AskedForm,
+    content: dict[str, Any],
+    based_on: int,
+    note: str = "",
+) -> HttpResponse:
+    """What would change on top of the newest version, and what came between it and the one that was opened.
+
+    Where another structure came meanwhile the page stays with the limits of the version that it was opened at.
+    """
+    contents = {each.number: each.content for each in facts.versions}
+    said, meanwhile = previews.overtaken(facts.current, contents, based_on, limit_set_differences)
+    preview = preview_limit_set(
+        limit_set=facts.limit_set, content=content, viewer=viewer_of(request), day=clock.today()
+    )
+    shown = previews.shown(preview, content, said or note, meanwhile)
+    kept = stale_words(contents.get(preview.based_on, {}), content)
+    number = preview.based_on if _ids(contents.get(preview.based_on)) == _ids(content) else based_on
+    return _form(request, facts, asked, shown=shown, based_on=number, kept=kept, status=409 if said else 200)
+
+
+def stale_words(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Limits whose figure is another while the source's words for it stay: what, and those words."""
+    known = {each["id"]: each for each in before.get("limits", ())}
+    return [
+        (capital(chemical(limit_label(each))), each["limit_text"])
+        for each in after["limits"]
+        if (then := known.get(each["id"]))
+        and then["fires_when"] != each["fires_when"]
+        and then["limit_text"] == each["limit_text"]
+    ]
+
+
+def _ids(content: Mapping[str, Any] | None) -> list[str]:
+    return [each["id"] for each in content["limits"]] if content else []
+
+
+def _form(
+    request: HttpRequest,
+    facts: LimitSetFacts,
+    asked: AskedForm,
+    *,
+    shown: previews.Shown | None = None,
+    based_on: int | None = None,
+    kept: Sequence[tuple[str, str]] = (),
+    status: int = 200,
+) -> HttpResponse:
+    assert facts.current is not None
+    context = {
+        "place": "sheets",
+        "facts": facts,
+        "set": facts.limit_set,
+        "asked": asked,
+        "shown": shown,
+        "kept": kept,
+        "based_on": facts.current.number if based_on is None else based_on,
+    }
+    return render(request, "limit_set_edit.html", context, status=status)
+
+
+# ---- review, copy, retire ----
+
+
+class ReviewForm(forms.Form):
+    number = forms.IntegerField(min_value=1)
+    by = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say who checked it.")})
+    on = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say on which day.")})
+    source = WordsField(max_length=500, error_messages={"required": gettext_lazy("Say against which text.")})
+
+
+class CopyForm(forms.Form):
+    key = forms.CharField(max_length=80, validators=[validate_slug])
+    name = WordsField(max_length=200, error_messages={"required": gettext_lazy("Give it a name.")})
+
+
+@act(writers=WRITERS, place="sheets")
+def review(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
+    """A named person has checked the newest version against its source."""
+    facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+    try:
+        given = taken(ReviewForm(request.POST))
+        said = {"by": given["by"], "on": given["on"].isoformat(), "source": given["source"]}
+        version = review_limit_set(
+            limit_set=facts.limit_set, review=said, number=given["number"], actor=viewer_of(request), now=clock.now()
+        )
+    except FleetError as refused:
+        return _refused(request, facts, refused, "review")
+    messages.success(request, _("Recorded as version %d, reviewed.") % version.number)
+    return redirect("limit-set", limit_set_id)
+
+
+@act(writers=WRITERS, place="sheets")
+def copy(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
+    facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+    try:
+        values = taken(CopyForm(request.POST))
+        made = copy_limit_set(limit_set=facts.limit_set, values=values, actor=viewer_of(request), now=clock.now())
+    except FleetError as refused:
+        return _refused(request, facts, refused, "copy")
+    said = _("Made %(copy)s from %(set)s. Nobody has reviewed it.") % {"copy": made.name, "set": facts.limit_set.name}
+    messages.success(request, said)
+    return redirect("limit-set", made.id)
+
+
+@act(writers=WRITERS, place="sheets")
+def retire(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
+    """From today on it is attached nowhere more; or that is taken back."""
+    facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+    try:
+        given = taken(RetireForm(request.POST))
+        changes = {"retired_on": clock.now().date() if given["retired"] else None}
+        change_limit_set(limit_set=facts.limit_set, version=given["version"], changes=changes, now=clock.now())
+    except FleetError as refused:
+        facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
+        return _refused(request, facts, refused, "retire")
+    said = _("Retired: it is attached nowhere more.") if given["retired"] else _("No longer retired.")
+    messages.success(request, said)
+    return redirect("limit-set", limit_set_id)
+
+
+def _refused(request: HttpRequest, facts: LimitSetFacts, refused: FleetError, what: str) -> HttpResponse:
+    shown = _shown(request, facts) | {"refused": refused, "refused_what": what, "given": request.POST}
+    return render(request, "limit_set.html", shown, status=refused.status)

@@ -1,0 +1,365 @@
+"""Sheets and limit sets: the list; one maker's sheet with its versions; its edit, shown beforehand; copy and retire."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, Malformed, NotFound
+from fleet.intake.sheets import read_sheet
+from fleet.models import LimitSetVersion, ModelSheet, SheetVersion
+from fleet.queries.contents import (
+    Difference,
+    adjuster_words,
+    interval_lines,
+    order_words,
+    sheet_differences,
+    target_words,
+)
+from fleet.queries.sheets import (
+    LimitSetFacts,
+    SheetFacts,
+    limit_sets_at_a_glance,
+    sheet_for,
+    sheets_at_a_glance,
+)
+from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet, make_sheet
+from fleet.services.consequences import preview_sheet
+from fleet.services.recorded import record_once
+from fleet.web import previews
+from fleet.web.drawings import GASES
+from fleet.web.forms import WordsField, taken
+from fleet.web.guards import act, page, viewer_of
+from fleet.web.pages import page_of
+from fleet.web.previews import WRITERS
+from fleet.web.sheet_form import GROUPS, NAME, PLAIN, sheet_content
+from fleet.web.sheet_tables import answer_of, target_tables
+from fleet.web.typed import AskedForm, asked_form, from_content, from_post
+from fleet.web.words import and_words, count_words, rate_words
+from reports.figures import chemical
+from reports.verdicts import evidence_words
+
+# ---- the list ----
+
+
+@page()
+def sheets(request: HttpRequest) -> HttpResponse:
+    viewer, today = viewer_of(request), clock.today()
+    listed = page_of(sheets_at_a_glance(viewer, today), request.GET, by="name")
+    sets = [SetRow(each, _places(each)) for each in limit_sets_at_a_glance(viewer, today)]
+    shown = {
+        "list": listed,
+        "rows": [SheetRow(each, made_on(each.current), _kind_words(each.current)) for each in listed.rows],
+        "applying": [each for each in sets if each.facts.attachments],
+        "others": [each for each in sets if not each.facts.attachments],
+        "opening": opening(sheets_at_a_glance(viewer, today).count(), sets),
+        "may_write": viewer.role in WRITERS,
+    }
+    return render(request, "sheets.html", shown)
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """A sheet in the list, with the day of its newest version and what it is of, in words."""
+
+    sheet: Any
+    made_on: date | None
+    words: str
+
+
+@dataclass(frozen=True)
+class SetRow:
+    """A limit set in the list. places : where it applies, in words."""
+
+    facts: LimitSetFacts
+    places: str
+
+    @property
+    def words(self) -> str:
+        """What it is, where it is in force, and when it has a check fall due."""
+        current = self.facts.current
+        if current is None:
+            return ""
+        kind, rule = current.content["kind"], current.content["interval"]
+        due = "" if rule["type"] == "none" else _("a check %s") % interval_lines(rule)[0]
+        return "; ".join(filter(None, (f"{kind}, {current.content['jurisdiction']}", due)))
+
+    @property
+    def standing(self) -> str:
+        """Reviewed by whom, or not, and how well its figures are known."""
+        return standing_words(self.facts.current) if self.facts.current else _("no version yet")
+
+    @property
+    def is_unreviewed(self) -> bool:
+        return self.facts.current is not None and not self.facts.current.is_reviewed
+
+
+def standing_words(version: LimitSetVersion) -> str:
+    known = evidence_words(version.evidence)
+    if not version.is_reviewed:
+        return _("nobody has reviewed it; %s") % known
+    assert version.reviewed_on is not None
+    said = {"who": version.reviewed_by, "day": version.reviewed_on, "source": version.review_source, "known": known}
+    return _("reviewed by %(who)s on %(day)s against %(source)s; %(known)s") % said
+
+
+def _places(facts: LimitSetFacts) -> str:
+    """Clients, buildings and appliances by name, and how many appliances that is."""
+    named = [str(each.client or each.building or each.appliance) for each in facts.attachments]
+    many = len(named) - MOST_PLACES
+    shown = [*named[:MOST_PLACES], *([_("%d more") % many] if many > 0 else [])]
+    words = ngettext("%(places)s: %(count)d appliance", "%(places)s: %(count)d appliances", facts.appliance_count)
+    return words % {"places": and_words(shown), "count": facts.appliance_count}
+
+
+MOST_PLACES = 4
+
+
+def opening(count: int, sets: Sequence[SetRow]) -> str:
+    """How many sheets and sets there are, how many apply, and how many of these nobody has reviewed."""
+    applying = [each for each in sets if each.facts.attachments]
+    said = [
+        ngettext("%s maker's sheet", "%s makers' sheets", count) % count_words(count).capitalize(),
+        ngettext("%s limit set", "%s limit sets", len(sets)) % count_words(len(sets)),
+    ]
+    words = [_("%s.") % and_words(said)]
+    words.append(
+        ngettext("%s set applies somewhere.", "%s sets apply somewhere.", len(applying))
+        % count_words(len(applying)).capitalize()
+    )
+    if unreviewed := sum(each.is_unreviewed for each in applying):
+        words.append(
+            ngettext("Nobody has reviewed %s of them.", "Nobody has reviewed %s of them.", unreviewed)
+            % count_words(unreviewed)
+        )
+    return " ".join(words)
+
+
+def _kind_words(version: SheetVersion | None) -> str:
+    if version is None:
+        return _("no version yet, so its appliances have no target")
+    content = version.content
+    words = [content["fuel"].replace("_", " "), content["control"], _("condensing") if content["condensing"] else ""]
+    return ", ".join(filter(None, words))
+
+
+def made_on(version: SheetVersion | LimitSetVersion | None) -> date | None:
+    """The office's day on which a version was recorded."""
+    return timezone.localtime(version.record.received_at).date() if version else None
+
+
+# ---- one sheet ----
+
+
+@page()
+def sheet(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
+    facts = sheet_for(viewer_of(request), sheet_id, clock.today())
+    return render(request, "sheet.html", _shown(request, facts))
+
+
+def _shown(request: HttpRequest, facts: SheetFacts) -> dict[str, Any]:
+    content = facts.current.content if facts.current else {}
+    return {
+        "place": "sheets",
+        "facts": facts,
+        "sheet": facts.sheet,
+        "content": content,
+        "tables": target_tables(content),
+        "targets": [(_target_title(each), chemical(target_words(each)), each) for each in content.get("targets", ())],
+        "adjusters": [(each, chemical(adjuster_words(each))) for each in content.get("adjusters", ())],
+        "orders": [
+            (chemical(order_words(each)), each.get("source_text", "")) for each in content.get("order_rules", ())
+        ],
+        "answer": answer_of(content),
+        "versions": [(each, made_on(each)) for each in facts.versions],
+        "compared": compared(request.GET, {each.number: each.content for each in facts.versions}, sheet_differences),
+        "may_write": viewer_of(request).role in WRITERS,
+    }
+
+
+def _target_title(target: Mapping[str, Any]) -> str:
+    return f"{GASES[target['quantity']]}, {rate_words(target['rate'])}"
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Two versions and what they say differently."""
+
+    before: int
+    after: int
+    differences: Sequence[Difference]
+
+
+def compared(query: QueryDict, contents: Mapping[int, Any], differences: Any) -> Compared | None:
+    """What the query asks to compare; without a question the newest version with the one before it, if there is one.
+
+    Raises NotFound for a version that isn't there.
+    """
+    given = [query.get(name, "") for name in ("from", "to")]
+    if not any(given):
+        newest = sorted(contents)[-2:]
+        return Compared(newest[0], newest[1], differences(*(contents[each] for each in newest))) if newest[1:] else None
+    numbers = [int(each) if each.isascii() and each.isdigit() and len(each) < 9 else 0 for each in given]
+    if not all(each in contents for each in numbers):
+        raise NotFound("not_found", "There is no such version.")
+    return Compared(numbers[0], numbers[1], differences(*(contents[each] for each in numbers)))
+
+
+# ---- its edit ----
+
+
+@page(writers=WRITERS, readers=WRITERS)
+def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
+    """First what would change, then the record: nothing is recorded that was not shown."""
+    facts = sheet_for(viewer_of(request), sheet_id, clock.today())
+    if request.method != "POST":
+        content = facts.current.content if facts.current else {}
+        return _form(request, facts, asked_form(from_content(content, PLAIN, GROUPS), PLAIN, GROUPS))
+    typed = from_post(request.POST, PLAIN, GROUPS)
+    based_on = previews.number_based_on(request.POST)
+    try:
+        content = read_sheet(sheet_content(typed))
+    except Malformed as bad:
+        asked = asked_form(typed, PLAIN, GROUPS, bad.details["errors"])  # type: ignore[arg-type]  # path to words
+        return _form(request, facts, asked, based_on=based_on, status=bad.status)
+    asked = asked_form(typed, PLAIN, GROUPS)
+    if request.POST.get("act") != "record":
+        return _previewed(request, facts, asked, content, based_on)
+    if not previews.was_shown(request.POST, content):
+        return _previewed(request, facts, asked, content, based_on, note=previews.not_as_shown())
+    try:
+        version = record_sheet(request, facts.sheet, content, based_on)
+    except FleetError as refused:
+        if not previews.is_overtaken(refused):
+            raise
+        facts = sheet_for(viewer_of(request), sheet_id, clock.today())
+        return _previewed(request, facts, asked, content, based_on)
+    messages.success(request, _("Recorded as version %d; it counts from now on.") % version.number)
+    return redirect("sheet", sheet_id)
+
+
+def record_sheet(request: HttpRequest, sheet: ModelSheet, content: dict[str, Any], based_on: int) -> SheetVersion:
+    """The next version, once for each preview. Raises Conflict when another one came meanwhile."""
+    id = previews.id_given(request.POST)
+    version, _made = record_once(
+        kind="sheet version",
+        id=id,
+        model=SheetVersion,
+        says={"sheet": str(sheet.id), "content": content},
+        add=lambda: add_sheet_version(
+            sheet=sheet, content=content, actor=viewer_of(request), now=clock.now(), id=id, based_on=based_on
+        ),
+    )
+    return version
+
+
+def _previewed(
+    request: HttpRequest, facts: SheetFacts, asked: AskedForm, content: dict[str, Any], based_on: int, note: str = ""
+) -> HttpResponse:
+    """What would change on top of the newest version, and what came between it and the one that was opened."""
+    contents = {each.number: each.content for each in facts.versions}
+    said, meanwhile = previews.overtaken(facts.current, contents, based_on, sheet_differences)
+    preview = preview_sheet(sheet=facts.sheet, content=content, viewer=viewer_of(request), day=clock.today())
+    shown = previews.shown(preview, content, said or note, meanwhile)
+    return _form(request, facts, asked, shown=shown, based_on=preview.based_on, status=409 if said else 200)
+
+
+def _form(
+    request: HttpRequest,
+    facts: SheetFacts,
+    asked: AskedForm,
+    *,
+    shown: previews.Shown | None = None,
+    based_on: int | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    number = facts.current.number if facts.current else 0
+    return render(
+        request,
+        "sheet_edit.html",
+        {
+            "place": "sheets",
+            "facts": facts,
+            "sheet": facts.sheet,
+            "asked": asked,
+            "shown": shown,
+            "based_on": number if based_on is None else based_on,
+            "rates": facts.current.content["rates"] if facts.current else (),
+        },
+        status=status,
+    )
+
+
+@page(writers=WRITERS, readers=WRITERS)
+def new(request: HttpRequest) -> HttpResponse:
+    """A sheet that no appliance has yet: made at once, there is nothing that it could change."""
+    specs = (NAME, *PLAIN)
+    typed = from_post(request.POST, specs, GROUPS) if request.method == "POST" else from_content({}, specs, GROUPS)
+    if request.method != "POST":
+        return render(request, "sheet_edit.html", {"place": "sheets", "asked": asked_form(typed, specs, GROUPS)})
+    errors = {} if typed.plain["name"] else {"name": _("Give it a name.")}
+    try:
+        content = read_sheet(sheet_content(typed))
+        if not errors:
+            values = {"name": typed.plain["name"]}
+            made = make_sheet(values=values, content=content, actor=viewer_of(request), now=clock.now())
+            messages.success(request, _("Made %s.") % made.name)
+            return redirect("sheet", made.id)
+    except FleetError as bad:
+        errors |= dict(bad.details["errors"])  # type: ignore[call-overload]  # path to words
+    shown = {"place": "sheets", "asked": asked_form(typed, specs, GROUPS, errors)}
+    return render(request, "sheet_edit.html", shown, status=422)
+
+
+# ---- copy and retire ----
+
+
+class NameForm(forms.Form):
+    name = WordsField(max_length=200, error_messages={"required": gettext_lazy("Give it a name.")})
+
+
+class RetireForm(forms.Form):
+    version = forms.IntegerField(min_value=1)
+    retired = forms.BooleanField(required=False)
+
+
+@act(writers=WRITERS, place="sheets")
+def copy(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
+    facts = sheet_for(viewer_of(request), sheet_id, clock.today())
+    try:
+        given = taken(NameForm(request.POST))
+        made = copy_sheet(sheet=facts.sheet, values=given, actor=viewer_of(request), now=clock.now())
+    except FleetError as refused:
+        return _refused(request, facts, refused, "copy")
+    messages.success(request, _("Made %(copy)s from %(sheet)s.") % {"copy": made.name, "sheet": facts.sheet.name})
+    return redirect("sheet", made.id)
+
+
+@act(writers=WRITERS, place="sheets")
+def retire(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
+    """From today on no further appliance gets it; or that is taken back."""
+    facts = sheet_for(viewer_of(request), sheet_id, clock.today())
+    try:
+        given = taken(RetireForm(request.POST))
+        changes = {"retired_on": clock.now().date() if given["retired"] else None}
+        change_sheet(sheet=facts.sheet, version=given["version"], changes=changes, now=clock.now())
+    except FleetError as refused:
+        return _refused(request, sheet_for(viewer_of(request), sheet_id, clock.today()), refused, "retire")
+    said = _("Retired: no further appliance gets it.") if given["retired"] else _("No longer retired.")
+    messages.success(request, said)
+    return redirect("sheet", sheet_id)
+
+
+def _refused(request: HttpRequest, facts: SheetFacts, refused: FleetError, what: str) -> HttpResponse:
+    shown = _shown(request, facts) | {"refused": refused, "refused_what": what, "given": request.POST}
+    return render(request, "sheet.html", shown, status=refused.status)

@@ -1,0 +1,150 @@
+// The evaluator's port: what fleet.limits.evaluate says of a card and a visit's readings, without words and reasons.
+// Python's None is null or undefined here, for which `== null` asks.
+const GROUPS = ["stop_lines", "bands", "orders", "ceilings", "limits"], PHASES = ["as found", "as left"];
+const OUTCOMES = ["outside", "cannot tell", "not judged", "within"], UNUSABLE = ["not measured", "sensor fault"];
+const [OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN] = OUTCOMES;
+const DERIVED = ["key", "derived", "o2_pct", "co2_pct", "co_air_free_ppm", "co_co2_ratio", "excess_air_ratio"];
+const same = (one, other) => (one ?? null) === (other ?? null);
+const bare = (field) => field.slice(0, Math.max(0, field.lastIndexOf("_")));
+const saidOf = ({ qualifiers: said }, field) => said?.[field] || said?.[bare(field)] || "=";
+const qualifier = (each, field) => [saidOf(each, field)].find((said) => !UNUSABLE.includes(said)) ?? "=";
+const expanded = (of, value) => of ? Math.max(of.absolute, of.relative_pct / 100 * Math.abs(value)) : null;
+
+function evaluate(card, readings) {
+  if (card.card_version !== 2) throw new Error("a card of another version");
+  const cases = readCases(card, readings), rows = GROUPS.flatMap((group) => card[group]);
+  const verdicts = rows.filter((row) => row.op !== "missing").flatMap((row) => judgeRow(row, cases, card));
+  const kept = rows.filter((row) => row.op === "missing"), stop = verdicts.some((each) => each.stop);
+  const diluted = (each) => verdictOn(card.dilution, each, NOT_JUDGED, each.co_ppm, qualifier(each, "co_ppm"));
+  verdicts.push(...kept.map((row) => judgePresence(row, cases, stop)));
+  verdicts.push(...cases.filter((each) => each.too_dilute).map(diluted));
+  const place = (verdict) => OUTCOMES.indexOf(verdict.outcome);
+  verdicts.sort((one, other) => place(one) - place(other) || other.rank - one.rank);
+  const derived = cases.map((each) => Object.fromEntries(DERIVED.map((name) => [name, each[name] ?? null])));
+  return { stop, verdicts, derived };
+}
+
+function readCases(card, readings) {
+  const cases = [], order = (reading) => reading.taken_order || 0;
+  for (const reading of [...readings].sort((one, other) => order(one) - order(other))) {
+    const each = completed(card.fuel, usable(reading)), now = each.ambient_co_ppm;
+    const room = cases.flatMap((before) => [before.ambient_co_before_ppm, before.ambient_co_ppm]);
+    const starts = [each.ambient_co_before_ppm, ...room].filter((ppm) => ppm != null);
+    each.ambient_co_rise_ppm = now == null || !starts.length ? null : now - Math.min(...starts);
+    each.doubt = each.void || each.sampling_point === "common flue" || each.too_dilute || each.steady === false;
+    each.co_while_rising_ppm = coWhileRising(each, cases, card.co_rise_ppm);
+    cases.push(each);
+  }
+  return cases;
+}
+
+const usable = (reading) => Object.fromEntries(Object.entries(reading).map(([field, value]) => {
+  if (UNUSABLE.includes(saidOf(reading, field)) || Number.isNaN(value)) return [field, null];
+  return [field, field === "oil_derivatives" && typeof value === "boolean" ? (value ? "present" : "none") : value];
+}));
+
+function completed(fuel, each) {
+  const span = fuel.co2_max_pct - fuel.co2_air_pct, co = each.co_ppm;
+  let { o2_pct: o2 = null, co2_pct: co2 = null } = each, derived = "";
+  const fromCo2 = o2 === null && co2 !== null && co2 <= fuel.co2_max_pct, fromO2 = co2 === null && o2 !== null;
+  if (fromCo2) [o2, derived] = [(fuel.co2_max_pct - co2) * fuel.o2_air_pct / span, "o2_pct"];
+  if (fromO2) [co2, derived] = [fuel.co2_max_pct - span * o2 / fuel.o2_air_pct, "co2_pct"];
+  const dilute = o2 !== null && o2 >= fuel.o2_too_dilute_pct, inAir = o2 !== null && o2 >= 0 && o2 < fuel.o2_air_pct;
+  return Object.assign(each, {
+    o2_pct: o2, co2_pct: co2, derived, too_dilute: dilute,
+    co_air_free_ppm: co == null || o2 === null || dilute ? null : co * 20.9 / (20.9 - o2),
+    co_co2_ratio: co == null || co2 === null || co2 <= 0 || dilute ? null : co / (co2 * 1e4),
+    excess_air_ratio: inAir ? 1 + fuel.dry_products_per_air * o2 / (fuel.o2_air_pct - o2) : null,
+  });
+}
+
+function coWhileRising(each, earlier, leastRise) {
+  let adjusted = each.adjusted_before, highest = null;
+  for (const before of each.co_ppm == null ? [] : [...earlier].reverse()) {
+    if (same(before.rate, each.rate) && same(before.sampling_point, each.sampling_point) && before.co_ppm != null) {
+      const field = [before, each].some((at) => at.co_air_free_ppm === null) ? "co_ppm" : "co_air_free_ppm";
+      highest = Math.max(highest, each[field] - before[field] >= leastRise ? each[field] : 0);
+      if (adjusted) break;
+    }
+    adjusted = adjusted || before.adjusted_before;
+  }
+  return highest;
+}
+
+function judgeRow(row, cases, card) {
+  const inPlace = (each) => row.measure !== null && (each.sampling_point !== "room" || !row.measure.in_flue);
+  const named = (names, name) => names === null || names.includes(name);
+  const met = cases.filter((each) => inPlace(each) && named(row.rates, each.rate) && named(row.phases, each.phase));
+  const judged = row.kind === "order" ? judgeOrder(row, met, card) : met.flatMap((each) => judgeCase(row, each, card));
+  return judged.length ? judged : [verdictOn(row, {}, NOT_JUDGED)];
+}
+
+function doubtful(row, each) {
+  const casing = row.casing === null || row.casing === each.casing, rate = row.rates === null || each.rate_proven;
+  return (row.measure.in_flue ? each.doubt : each.void) || !rate || !casing;
+}
+
+function judgeCase(row, each, card) {
+  const [value, said, uncertainty] = measured(row.measure, each, card), doubt = doubtful(row, each);
+  if (value == null) return row.every_reading ? [verdictOn(row, each, NOT_JUDGED)] : [];
+  const fires = firesOn(row, value, said, uncertainty, card.margins);
+  const outcome = row.unrecorded.length && !(fires && row.stop) ? CANNOT_TELL
+    : row.range_end !== null && value > row.range_end ? NOT_JUDGED
+    : fires && !(doubt && row.kind === "band") ? OUTSIDE
+    : doubt || said === "at least" ? NOT_JUDGED : fires === null ? CANNOT_TELL : WITHIN;
+  return [verdictOn(row, each, outcome, value, said)];
+}
+
+function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, each, { fuel, analyser }) {
+  const raw = each[field], said = qualifier(each, field);
+  if (raw == null || typeof raw === "string") return [raw, "=", null];
+  const known = by && !each.too_dilute ? each[by] : null, left = known === null || air === null ? known : air - known;
+  const bound = by && !(left > 0), span = !by ? 1 : bound ? air ?? fuel.co2_max_pct : left;
+  let value = bound && said === "less than" ? 0 : raw * factor / span;
+  if (whole) value = Math.floor(value + 0.5);
+  if (bound || each.too_dilute) return [value, bound && said !== "more than" ? "at least" : said, null];
+  const own = expanded(analyser.accuracy[field], raw), other = by ? expanded(analyser.accuracy[by], known) : 0;
+  const [one, two] = [own * factor / span, value * other / span];
+  return [value, said, own === null || other === null ? null : Math.sqrt(one * one + two * two)];
+}
+
+function firesOn(row, value, said, uncertainty, margins) {
+  if (row.op === "!=") return value !== row.limit;
+  if (typeof value !== "number") throw new Error(`${row.measure.field} must be a number`);
+  if (said === "more than" && row.upper !== null) return true;
+  const low = said === "less than" ? -Infinity : value, high = said === "=" || said === "less than" ? value : Infinity;
+  const [firesAt, keptTo] = margins[said === "=" ? row.decision_rule : "simple"], reach = uncertainty || 0;
+  if (broken(row, high - firesAt * reach, low + firesAt * reach)) return true;
+  const open = (uncertainty === null && keptTo > 0) || broken(row, low - keptTo * reach, high + keptTo * reach);
+  return open ? null : false;
+}
+
+function broken({ lower, upper, upper_open: open }, low, high) {
+  const above = (value, limit) => value > limit && value - limit > 1e-9 * Math.max(1e-3, Math.abs(limit));
+  return (upper !== null && (open ? !above(upper, high) : above(high, upper))) || (lower !== null && above(lower, low));
+}
+
+function judgeOrder(row, read, card) {
+  const field = row.measure.field, plain = (each) => each[field] !== null && qualifier(each, field) === "=";
+  return PHASES.filter((phase) => read.some((each) => each.phase === phase)).map((phase) => {
+    const usable = read.filter((each) => each.phase === phase && plain(each) && !doubtful(row, each));
+    const [higher, lower] = row.rates.map((rate) => usable.findLast((each) => each.rate === rate));
+    if (!higher || !lower || !same(higher.casing, lower.casing)) return verdictOn(row, { phase }, NOT_JUDGED);
+    const gap = higher[field] - lower[field], fires = firesOn(row, gap, "=", null, card.margins);
+    return verdictOn(row, { phase }, fires ? OUTSIDE : WITHIN, gap, "=");
+  });
+}
+
+function judgePresence(row, cases, stop) {
+  const pair = row.quantity === "co_and_o2_pair", last = pair ? "o2_pct" : "co_ppm";
+  const read = cases.filter((each) => !each.void && each.co_ppm != null && each[last] != null);
+  const [found, left] = PHASES.map((phase) => read.filter((each) => !pair || each.phase === phase));
+  const kept = found.some((one) => left.some((other) => same(one.rate, other.rate)));
+  return verdictOn(row, {}, kept ? WITHIN : stop ? NOT_JUDGED : OUTSIDE);
+}
+
+function verdictOn(row, { key = null, rate = null, phase = null }, outcome, value = null, said = "not measured") {
+  const { kind, set_id, limit_id, quantity, rank } = row, stop = outcome === OUTSIDE && row.stop;
+  const own = { reading_key: key, rate, phase, value, qualifier: value === null ? "not measured" : said };
+  return { kind, set_id, limit_id, quantity, rank, ...own, outcome, stop };
+}

@@ -1,0 +1,77 @@
+"""The second table of figures and how far the first can be trusted, on paper and page."""
+
+from typing import Any
+
+import pytest
+
+from fleet.models import Analyser
+from fleet.queries.visits import ReadingFacts, visit_for
+from reports.figures import NONE, decimals_for
+from reports.visit_words import side_figures
+from reports.worked_out import has_worked_out, series_words, spread_row, widest_row, worked_head, worked_row
+from tests.cast import measured, store
+
+
+def facts(**derived: Any) -> ReadingFacts:
+    known: dict[str, Any] = {"qualifiers": {}, "uncertainties": {}, "steadiness": None}
+    return ReadingFacts(reading=None, derived=known | derived, verdicts=())  # type: ignore[arg-type]  # not asked here
+
+
+def test_each_figure_stands_under_its_head() -> None:
+    row = worked_row(facts(sensible_loss_pct_net=2.26, condensate_fraction=0.142, input_share_pct=96.7))
+    assert len(row) == len(worked_head()) - 1
+    assert (row[0], row[3], row[-1]) == ("2.3", "14", "97")
+
+
+def test_more_than_is_carried_as_a_sign() -> None:
+    row = worked_row(facts(co_mg_per_kwh_net=2148.0, qualifiers={"co_mg_per_kwh_net": "more than"}))
+    assert row[6] == "> 2148"
+
+
+def test_what_pulls_both_ways_is_not_known() -> None:
+    assert "?" in worked_row(facts(co_mg_per_kwh_net=2148.0, qualifiers={"co_mg_per_kwh_net": "not known"}))
+
+
+def test_a_judgement_of_before_has_nothing_worked_out() -> None:
+    old = ReadingFacts(reading=None, derived={"o2_pct": 5.0}, verdicts=())  # type: ignore[arg-type]  # not asked here
+    assert not has_worked_out(old)
+    assert set(worked_row(old)) == {NONE}
+    assert not any(spread_row(old))
+    assert series_words(old) == ""
+
+
+def test_an_uncertainty_is_expanded_and_none_is_invented() -> None:
+    row = spread_row(facts(uncertainties={"o2_pct": 0.15, "co_ppm": None}))
+    assert (row[0], row[2]) == ("±0.3", "")
+
+
+def test_the_widest_of_all_readings_counts() -> None:
+    rows = [facts(uncertainties={"o2_pct": 0.15}), facts(uncertainties={"o2_pct": 0.25})]
+    assert widest_row(rows)[0] == "±0.5"
+    assert not any(widest_row([]))
+
+
+@pytest.mark.parametrize(("uncertainty", "decimals"), [(0.32, 1), (0.0192, 3), (24.0, 0), (3.2, 0), (1.5, 1), (0.1, 2)])
+def test_an_uncertainty_shows_one_figure_or_two(uncertainty: float, decimals: int) -> None:
+    assert decimals_for(uncertainty) == decimals
+
+
+def test_a_series_says_where_it_came_to_rest_or_why_not() -> None:
+    steady = {"steady": True, "mean": 4.31, "u": 0.012, "reason": ""}
+    restless = {"steady": False, "mean": 60.0, "u": 1.0, "reason": "rose by 5 K a minute"}
+    words = series_words(facts(steadiness={"o2": steady, "flue_temp": restless, "overall": True}))
+    assert "O₂ steady at 4.31 ±0.02" in words
+    assert "flue temperature not steady: rose by 5 K a minute" in words
+
+
+def test_the_probability_of_conformity_stands_beside_and_decides_nothing(body: Any, technician: Any) -> None:
+    for each, o2_pct in zip(body["readings"], ("5.8", "5.5", "4.9", "5.5"), strict=True):
+        each["values"]["o2"] = measured(o2_pct, "%")
+    said = side_figures(visit_for(technician, store(body, technician).id))
+    assert len(said) == 2
+    assert all("with" in each and "%" in each for each in said)
+
+
+def test_without_a_stated_accuracy_no_probability_is_invented(body: Any, technician: Any) -> None:
+    Analyser.objects.update(accuracy={})
+    assert side_figures(visit_for(technician, store(body, technician).id)) == []
