@@ -33,6 +33,7 @@ _DERIVED = {
     "o2_pct": "dry, by volume, derived from CO2 and the fuel",
     "co2_pct": "dry, by volume, derived from O2 and the fuel",
 }
+_FROM_NO = "estimated from NO, with 5 % of the nitrogen oxides taken as NO2; no limit is held against it"
 FIGURES = (*_BASIS, "flue_loss_pct")
 Figures = type(
     "Figures", (serializers.Serializer,), {name: serializers.FloatField(allow_null=True) for name in FIGURES}
@@ -65,6 +66,8 @@ class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are t
     def get_basis(self, derived: dict[str, Any]) -> dict[str, str]:
         """In words, for each figure that could be told."""
         words = _BASIS | {name: _DERIVED[name] for name in _DERIVED if derived[f"{name.removesuffix('_pct')}_derived"]}
+        if derived.get("nox_estimated"):
+            words |= {name: f"{words[name]}; {_FROM_NO}" for name in words if name.startswith("nox_")}
         if derived["flue_loss_coefficients"]:
             words["flue_loss_pct"] = f"by the coefficients {derived['flue_loss_coefficients']}"
         return {name: said for name, said in words.items() if derived.get(name) is not None}

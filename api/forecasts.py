@@ -1,5 +1,6 @@
 """Forecasts: where a quantity of an appliance is heading, and by when it may be outside."""
 
+import math
 import uuid
 from typing import Any
 
@@ -10,8 +11,10 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_text, of_appliance
-from fleet.models import Forecast
-from fleet.queries.forecasts import visible_forecasts
+from api.permissions import AUDITOR, OFFICE
+from fleet.models import CeilingForecast, Forecast
+from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
+from fleet.queries.honesty import honesty_for
 
 
 class ForecastOut(serializers.Serializer[Any]):
@@ -68,3 +71,128 @@ class OneForecast(Door):
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_forecasts(self.viewer), id))
+
+
+class CeilingForecastOut(serializers.Serializer[Any]):
+    """CO air-free (`ppm`) or the flue's rise above the intake air (`K`) towards the strictest limit that applies.
+
+    `level`, `pace_per_year` and `upper` are in `unit`. `limit_words` names the limit.
+    """
+
+    id = serializers.UUIDField()
+    appliance = serializers.UUIDField(source="appliance_id")
+    quantity = serializers.CharField()
+    rate = serializers.CharField()
+    basis = serializers.CharField()
+    sentence = serializers.CharField()
+    unit = serializers.CharField()
+    level = serializers.FloatField()
+    pace_per_year = serializers.FloatField()
+    upper = serializers.FloatField()
+    limit_words = serializers.CharField()
+    accepted_chance = serializers.FloatField()
+    horizon_on = serializers.DateField(allow_null=True)
+    last_visit_on = serializers.DateField()
+    visits_used = serializers.IntegerField()
+    crossing = serializers.ListField(child=serializers.JSONField())
+    series = serializers.ListField(child=serializers.JSONField())
+    snapshot = serializers.UUIDField(source="snapshot_id")
+    snapshot_digest = serializers.CharField(source="snapshot.digest")
+    sheet_version = serializers.UUIDField(source="sheet_version_id")
+    made_at = serializers.DateTimeField()
+
+
+class CeilingForecasts(ListDoor):
+    """Forecasts towards a ceiling of the appliances that you may see; none where no limit applies."""
+
+    shape_out = CeilingForecastOut
+    filters = (
+        *of_appliance(),
+        by_text("quantity", "quantity"),
+        by_text("rate", "rate"),
+        by_text("basis", "basis"),
+        by_day("horizon_before", "horizon_on__lte", "Accepted chance reached by this day or before."),
+    )
+
+    def rows(self) -> QuerySet[CeilingForecast]:
+        return visible_ceiling_forecasts(self.viewer)
+
+
+class FigureField(serializers.FloatField):
+    """NaN, which says that there is nothing to tell a figure from, is null."""
+
+    def to_representation(self, value: float) -> float | None:
+        return None if math.isnan(value) else float(value)
+
+
+class ReliabilityOut(serializers.Serializer[Any]):
+    """Arrays, one entry a bin between two `edges`. `off`: the mean forecast is not what was found."""
+
+    edges = serializers.ListField(child=serializers.FloatField())
+    count = serializers.ListField(child=serializers.IntegerField())
+    outside = serializers.ListField(child=serializers.IntegerField())
+    forecast = serializers.ListField(child=FigureField(allow_null=True))
+    share = serializers.ListField(child=FigureField(allow_null=True))
+    share_low = serializers.ListField(child=serializers.FloatField())
+    share_high = serializers.ListField(child=serializers.FloatField())
+    off = serializers.ListField(child=serializers.BooleanField())
+
+
+class SurprisesOut(serializers.Serializer[Any]):
+    n = serializers.IntegerField()
+    mean = FigureField(allow_null=True)
+    sd = FigureField(allow_null=True)
+    mean_off = serializers.BooleanField()
+    spread_off = serializers.BooleanField()
+
+
+class HeldOut(serializers.Serializer[Any]):
+    """`lost`: the alarm. `by_analyser`: surprises in standard deviations; honest is a mean of 0 and an sd of 1."""
+
+    readings = serializers.IntegerField()
+    outside = serializers.IntegerField()
+    found_share = serializers.FloatField()
+    forecast_share = serializers.FloatField()
+    lost = serializers.BooleanField(source="calibration.lost")
+    reliability = ReliabilityOut(source="calibration.reliability")
+    surprises = SurprisesOut(source="calibration.surprises")
+    by_analyser = serializers.SerializerMethodField()
+
+    def get_by_analyser(self, held: Any) -> list[dict[str, Any]]:
+        told = held.calibration.by_label.items()
+        return [{"analyser": name, **SurprisesOut(each).data} for name, each in told]
+
+
+class QuantityHonestyOut(serializers.Serializer[Any]):
+    quantity = serializers.CharField()
+    accepted_chance = serializers.FloatField(allow_null=True)
+    ahead = HeldOut(allow_null=True, help_text="Readings that came in after the forecast's figures were learnt.")
+    learnt = HeldOut(allow_null=True, help_text="Readings that took part in learning them: it flatters the forecast.")
+
+
+class AnalyserOffOut(serializers.Serializer[Any]):
+    """`off`: how much it reads high [% vol, K; of log(1 + ppm) for CO] over `readings` since `since`."""
+
+    name = serializers.CharField()
+    quantity = serializers.CharField()
+    rate = serializers.CharField()
+    off = serializers.FloatField()
+    readings = serializers.IntegerField()
+    since = serializers.DateField()
+    score = serializers.FloatField()
+
+
+class HonestyOut(serializers.Serializer[Any]):
+    quantities = QuantityHonestyOut(many=True)
+    analysers = AnalyserOffOut(many=True)
+    from_assumptions = serializers.IntegerField(help_text="Kinds of series without a fit: held against nothing.")
+
+
+class ForecastsHeld(Door):
+    """Forecasts held against what was found, over the clients that you may see."""
+
+    readers = OFFICE | AUDITOR
+    shape_out = HonestyOut
+
+    def get(self, request: Request) -> Response:
+        return self.shown(honesty_for(self.viewer))

@@ -118,6 +118,8 @@ _WORK = [
     path("flags/<uuid:id>/close", flags.CloseFlag.as_view(), name="api-close-flag"),
     path("forecasts", forecasts.Forecasts.as_view(), name="api-forecasts"),
     path("forecasts/<uuid:id>", forecasts.OneForecast.as_view(), name="api-forecast"),
+    path("forecasts/ceilings", forecasts.CeilingForecasts.as_view(), name="api-ceiling-forecasts"),
+    path("forecasts/held", forecasts.ForecastsHeld.as_view(), name="api-forecasts-held"),
     path("revisits", revisits.Revisits.as_view(), name="api-revisits"),
     path("statements", statements.Statements.as_view(), name="api-statements"),
 ]

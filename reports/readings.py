@@ -321,6 +321,9 @@ def _signed(shown: str, said: str) -> str:
 def steadiness_words(each: ReadingFacts) -> str:
     known = {"steady": _("steady"), "not steady": _("NOT steady"), "not shown": _("not shown")}
     words = known.get(each.reading.steadiness, each.reading.steadiness)
+    series = each.derived.get("steadiness")
+    if series and series["overall"] is not None:
+        words = _("steady, logged") if series["overall"] else _("NOT steady, logged")
     return _("%s, VOID") % words if each.derived["void"] else words
 
 

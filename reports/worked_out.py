@@ -62,7 +62,14 @@ def worked_row(each: ReadingFacts) -> list[str]:
     """The figures of one reading in the head's order without the first column, "more than" and "less than" carried."""
     found = each.derived | {"condensed_pct": _percent(each.derived.get("condensate_fraction"))}
     carried = found.get("qualifiers", {})
-    return [_said(derived(found, name), carried.get(name, "=")) for name in WORKED_OUT]
+    shown = [_said(derived(found, name), carried.get(name, "=")) for name in WORKED_OUT]
+    # An estimate from NO alone carries a mark, as a gas does that was worked out from the other.
+    estimated = found.get("nox_estimated", False)
+    marked = [
+        f"{each}*" if name.startswith("nox_") and each != NONE else each
+        for name, each in zip(WORKED_OUT, shown, strict=True)
+    ]
+    return marked if estimated else shown
 
 
 def has_worked_out(each: ReadingFacts) -> bool:

@@ -17,6 +17,7 @@ from fleet.combustion import (
     doubts_of_rows,
     figures_with_uncertainty,
     humidity_ratio,
+    nox_from_no,
     overall,
     standard_uncertainties,
     steadiness,
@@ -102,6 +103,7 @@ def derive(visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any]) -
         return []
     fuel = visit.burnt
     read = {name: _column(readings, name) for name in READ}
+    read["nox_ppm"] = np.where(np.isnan(read["nox_ppm"]), nox_from_no(read["no_ppm"]), read["nox_ppm"])
     pressure_pa = visit.barometric_pressure_pa or float(barometric_pressure_pa(visit.appliance.building.altitude_m))
     loss_set = LOSS_SETS.get(fuel_class(fuel))
     stated = _stated(visit, readings, read)
@@ -134,6 +136,7 @@ def derive(visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any]) -
             "flue_loss_coefficients": loss_set,
             "o2_derived": each.o2_pct is None,
             "co2_derived": each.co2_pct is None,
+            "nox_estimated": each.nox_ppm is None and each.no_ppm is not None,
             "steadiness": series_steadiness(each.series, criterion) if each.series else None,
             "doubts": doubted[n],
             "void": any(doubt["voids"] for doubt in doubted[n]),
@@ -303,7 +306,8 @@ def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dic
 
 def is_steady(reading: Reading, derived: Mapping[str, Any]) -> bool | None:
     """What the logged series shows of O2 or CO2 and of CO; without one what the technician said."""
-    shown = derived["steadiness"] and derived["steadiness"]["overall"]
+    series = derived.get("steadiness")
+    shown = series and series["overall"]
     said = {"steady": True, "not steady": False}.get(reading.steadiness)
     return said if shown is None else bool(shown)
 

@@ -73,6 +73,13 @@ def test_more_than_goes_on_to_what_follows_from_it(one: dict[str, Any], technici
     assert "dew_point_c" not in carried
 
 
+def test_nox_is_estimated_from_no_where_that_is_all_there_is(one: dict[str, Any], technician: User) -> None:
+    one["readings"][0]["values"] |= {"o2": measured("0.0", "%"), "no": measured("38", "ppm")}
+    figures = told(store(one, technician))
+    # 5 % NO2 is common practice, no source.
+    assert (figures["nox_estimated"], figures["nox_ppm_air_free"]) == (True, pytest.approx(40.0))
+
+
 # ---- the logged series ----
 
 
