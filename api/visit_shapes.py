@@ -12,7 +12,7 @@ from api.marks import MarkOut
 from api.people import QualificationOut
 from api.records import RecordOut
 from api.schema import measured_schema
-from fleet.models import Visit
+from fleet.models import Diagnosis, Visit
 from fleet.queries.visits import VisitFacts
 from fleet.services.records import content_of
 
@@ -64,6 +64,12 @@ class DiagnosisOut(serializers.Serializer[Any]):
     figures = serializers.DictField()
     inputs = serializers.DictField(help_text="What it was drawn from: readings of this visit, or other visits.")
     made_at = serializers.DateTimeField()
+
+    def to_representation(self, diagnosis: Diagnosis) -> dict[str, Any]:
+        """Ids of other visits only for whoever sees every client: they may be another's."""
+        shown: dict[str, Any] = super().to_representation(diagnosis)
+        viewer = self.context.get("viewer")
+        return shown if viewer and viewer.sees_all_clients else shown | {"inputs": {}}
 
 
 class ReadingOut(serializers.Serializer[Any]):

@@ -196,9 +196,9 @@ def _taken(each: ReadingFacts, facts: VisitFacts) -> str:
 
 def _figure_notes(facts: VisitFacts) -> Iterator[str]:
     yield _(
-        "* worked out from the other gas and the fuel; NOx so marked is estimated from NO. CO air-free, excess air ratio, "
-        "efficiencies, loss and CO/CO₂ are worked out too. Gases dry. Efficiency net: of the net heating value; gross: "
-        "of the gross one; by enthalpy."
+        "* worked out from the other gas and the fuel; NOx so marked is estimated from NO. CO air-free, excess air "
+        "ratio, efficiencies, loss and CO/CO₂ are worked out too. Gases dry. Efficiency net: of the net heating value; "
+        "gross: of the gross one; by enthalpy."
     )
     losses = sorted({each.derived["flue_loss_coefficients"] or "" for each in facts.readings} - {""})
     for name in losses:

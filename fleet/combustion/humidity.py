@@ -99,7 +99,6 @@ def water_fraction(
     return only_where((humidity >= 0) & (humidity <= 1) & (fraction < 1), fraction)
 
 
-@QUIET
 def humidity_ratio(
     temp_c: ArrayLike, relative_humidity: ArrayLike, pressure_pa: ArrayLike = STANDARD_PRESSURE_PA
 ) -> Floats:

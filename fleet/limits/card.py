@@ -39,6 +39,7 @@ FUEL_CLASSES = {
 }
 # Families of gases by gross Wobbe index at 15 °C [MJ/m³] (EN 437, from memory): what a gas by composition counts as.
 FAMILIES = {"natural_gas": (39.1, 54.7), "lpg": (72.9, 87.3)}
+HYDROGEN_FROM, BIOGAS_CO2_FROM, LARGEST_BLEND = 0.9, 0.2, 0.3
 ACCURACY_FIELDS = {
     "o2": "o2_pct",
     "co2": "co2_pct",
@@ -102,19 +103,29 @@ def card(
     }
 
 
-def fuel_class(fuel: Fuel) -> str:
-    """The limit sets' word for a fuel: by its name, for another gas by the family that its Wobbe index falls into.
+def fuel_class(fuel: Fuel) -> str | None:
+    """The limit sets' word for a fuel: by its name, for another gas by what it is made of.
 
-    A gas of no family, and a fuel that isn't known by volume, keeps its name, which no limit set asks for.
+    Nine parts of ten hydrogen are hydrogen, methane with a fifth or more of CO2 is biogas; otherwise the family counts
+    that its Wobbe index falls into, for a gas with no more hydrogen than the blends that have a name. None where
+    nothing of that holds: which limits apply is then not known, which is said, and none is left out. The shares are our
+    own choice.
 
     >>> fuel_class(Fuel.from_composition("grid gas of a trial", {"CH4": 0.85, "H2": 0.15}))
     'natural_gas'
     """
     named = FUEL_CLASSES.get(fuel.name)
     if named or not fuel.composition:
-        return named or fuel.name
+        return named
+    share = dict(fuel.composition)
+    if share.get("H2", 0.0) >= HYDROGEN_FROM:
+        return "hydrogen"
+    if share.get("CO2", 0.0) >= BIOGAS_CO2_FROM and share.get("CH4", 0.0) > share["CO2"] / 2:
+        return "biogas"
+    if share.get("H2", 0.0) > LARGEST_BLEND:
+        return None
     wobbe = gas_properties(fuel).wobbe_gross_mj_m3
-    return next((word for word, (low, high) in FAMILIES.items() if low <= wobbe <= high), fuel.name)
+    return next((word for word, (low, high) in FAMILIES.items() if low <= wobbe <= high), None)
 
 
 def rates(sheet: Mapping[str, Any]) -> list[str]:

@@ -337,7 +337,7 @@ def _another_fuel(look: Look, _: Thresholds) -> Figures | None:
 
 def _zero_off(look: Look, t: Thresholds) -> Figures | None:
     o2, co = number(look.view.zero_o2_pct), number(look.view.zero_co_ppm)
-    fires = o2 < t["zero_o2_from_pct"] or o2 > t["zero_o2_to_pct"] or co > t["zero_co_above_ppm"]
+    fires = o2 < t["zero_o2_from_pct"] or o2 > t["zero_o2_to_pct"] or abs(co) > t["zero_co_above_ppm"]
     return {"zero_o2_pct": o2, "zero_co_ppm": co} if fires else None
 
 

@@ -37,6 +37,7 @@ def _follows(verdict: Row, before: Row) -> bool:
 def _order(verdict: Row) -> tuple[int, float]:
     """As left after as found; within a phase by the reading's number. What has no phase (a limit that no reading
     met) comes first."""
-    phase = {"as found": 1, "as left": 2}.get(verdict["phase"] or "", 0)
-    number = str(verdict["reading_key"] or "")
-    return phase, float(number) if number.isdigit() else 0.0
+    phase = {"as found": 1, "as left": 2}.get(verdict["phase"], 0)
+    number, _, of_series = str(verdict["reading_key"] or "").partition(" ")
+    # What a reading's series condemned stands after the reading itself.
+    return phase, float(number) + (0.5 if of_series else 0.0) if number.isdigit() else 0.0

@@ -43,7 +43,7 @@ def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", *
     default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
     return row(
         origin,
-        measure_for(quantity, basis, unit or None),
+        measure_for(quantity, basis, unit),
         quantity=quantity,
         limit_id=quantity,
         severity="stop_firing",

@@ -6,7 +6,11 @@ from fleet.models.register import new_id
 
 
 class Snapshot(models.Model):
-    """Frozen hyper-parameters of one quantity at one rate; `in_force` on one snapshot a series."""
+    """Frozen hyper-parameters of one quantity at one rate; `in_force` on one snapshot a series.
+
+    `biases` : what readings are off by through the analyser or the day, as `services.series.Corrections` has it, with
+    the analysers' `checks`. `data_sha256` : of the series that it was learnt from; empty from assumptions.
+    """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     quantity = models.CharField(max_length=10)
@@ -14,6 +18,8 @@ class Snapshot(models.Model):
     parameters = models.JSONField()
     digest = models.CharField(max_length=64)
     series_count = models.PositiveIntegerField()
+    biases = models.JSONField(default=dict, blank=True)
+    data_sha256 = models.CharField(max_length=64, blank=True, default="")
     from_assumptions = models.BooleanField()
     made_at = models.DateTimeField()
     in_force = models.BooleanField(default=False)
@@ -67,3 +73,69 @@ class Forecast(models.Model):
 
     def __str__(self) -> str:
         return self.sentence
+
+
+class CeilingForecast(models.Model):
+    """One appliance's CO air-free [ppm] or rise of the flue above the intake air [K] at one rate, towards its limit.
+
+    Only where a limit applies; `limit_words` says which. `level`, `pace_per_year` and `upper` are in `unit`.
+    """
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="ceiling_forecasts")
+    quantity = models.CharField(max_length=10)
+    rate = models.CharField(max_length=20)
+    snapshot = models.ForeignKey(Snapshot, on_delete=models.PROTECT, related_name="ceiling_forecasts")
+    sheet_version = models.ForeignKey("fleet.SheetVersion", on_delete=models.PROTECT, related_name="+")
+    last_visit_on = models.DateField()
+    visits_used = models.PositiveSmallIntegerField()
+    basis = models.CharField(max_length=30)
+    unit = models.CharField(max_length=5)
+    level = models.FloatField()
+    pace_per_year = models.FloatField()
+    upper = models.FloatField()
+    limit_words = models.CharField(max_length=300)
+    accepted_chance = models.FloatField()
+    horizon_on = models.DateField(null=True)
+    crossing = models.JSONField(default=list)
+    series = models.JSONField(default=list)
+    sentence = models.CharField(max_length=500)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["appliance", "rate", "quantity"]
+        constraints = [
+            models.UniqueConstraint(fields=["appliance", "quantity", "rate"], name="one_ceiling_forecast_a_series"),
+        ]
+
+    def __str__(self) -> str:
+        return self.sentence
+
+
+class ForecastCheck(models.Model):
+    """What was forecast of a visit's reading from the visits before it, and what was found.
+
+    `chance` : to be read outside the limits on that day.    `outside` : it was.
+    `surprise` : (reading - forecast) / its standard deviation; None for one that is more likely an outlier, or to have
+    followed a sudden step.    `ahead` : the snapshot was made before the visit came in, so this reading taught it
+    nothing; such a row is never written anew.
+    """
+
+    visit = models.ForeignKey("fleet.Visit", on_delete=models.CASCADE, related_name="forecast_checks")
+    quantity = models.CharField(max_length=10)
+    rate = models.CharField(max_length=20)
+    day = models.DateField()
+    analyser = models.ForeignKey("fleet.Analyser", null=True, on_delete=models.PROTECT, related_name="+")
+    snapshot = models.ForeignKey(Snapshot, on_delete=models.PROTECT, related_name="+")
+    chance = models.FloatField()
+    outside = models.BooleanField()
+    surprise = models.FloatField(null=True)
+    ahead = models.BooleanField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "quantity", "rate"], name="one_forecast_check_a_reading"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.rate} {self.day:%Y-%m-%d}"

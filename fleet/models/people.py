@@ -4,12 +4,13 @@ from datetime import date
 
 from django.db import models
 
+from fleet.combustion import FUELS
 from fleet.models.register import RegisterEntry
 
 
 def fuel_kind(fuel: str) -> str:
     """What a person must be qualified for to work on this fuel: gas or oil."""
-    return "oil" if fuel.endswith("oil") else "gas"
+    return "oil" if fuel in FUELS and not FUELS[fuel].composition else "gas"
 
 
 class Person(RegisterEntry):

@@ -1,13 +1,15 @@
 """The decision table by which an appliance's readings of a day are judged: for the phone before they are taken."""
 
+import json
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 from django.db.models import FloatField
 
 from fleet.limits import card
-from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, StopLines, Visit
+from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVersion, StopLines, Visit
 from fleet.queries.limits import limit_set_versions_on, stop_lines_on
 from fleet.queries.versions import version_of_day
 
@@ -54,11 +56,17 @@ def card_for(
 
 
 def _sheet_on(appliance: Appliance, day: date, visit: Visit | None) -> SheetVersion | None:
-    sheet_id = visit.sheet_id if visit and visit.sheet_id else appliance.sheet_id
+    sheet_id = appliance.sheet_id if visit is None else visit.sheet_id or _unnamed(visit, appliance)
     if sheet_id is None:
         return None
     versions = SheetVersion.objects.filter(sheet=sheet_id).select_related("sheet", "record")
     return version_of_day(versions.defer("record__content"), day, appliance.building.time_zone)
+
+
+def _unnamed(visit: Visit, appliance: Appliance) -> UUID | None:
+    """Of a visit whose record names no sheet: the appliance's, if records didn't name it yet; else it had none."""
+    recorded = visit.record_id and Record.objects.filter(id=visit.record_id).values_list("content", flat=True).first()
+    return None if recorded and "sheet" in json.loads(bytes(recorded))["site"] else appliance.sheet_id
 
 
 def _facts(appliance: Appliance, sheet: SheetVersion | None) -> dict[str, object]:

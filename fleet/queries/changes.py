@@ -57,6 +57,12 @@ def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, void_too: bool = 
     return None
 
 
+def left_phases(visit: Visit) -> tuple[str, ...]:
+    """Which readings say how it was left: as left, else as found, if no work moved combustion after that."""
+    moved = any(each.moves_combustion for each in visit.work.all())
+    return ("as left",) if moved else ("as left", "as found")
+
+
 def at_number(visit: Visit, number: int) -> dict[str, Any]:
     """What was derived from the reading of this number."""
     return next(dict(each) for each in visit.judgement.derived if each["number"] == number)
@@ -85,7 +91,7 @@ def _changes(visits: QuerySet[Visit]) -> Iterator[O2Change]:
     chosen = {each.id for each in visits}
     appliances = Visit.objects.filter(id__in=chosen).values("appliance")
     known = Visit.objects.filter(appliance__in=appliances, readings__isnull=False).distinct()
-    related = known.select_related("judgement", "appliance").prefetch_related("readings")
+    related = known.select_related("judgement", "appliance").prefetch_related("readings", "work")
     related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist").annotate(
         rates=KeyTransform("rates", KeyTransform("sheet", "judgement__card"))
     )
@@ -102,7 +108,7 @@ def _o2_change(before: Visit, after: Visit) -> O2Change | None:
     rates: list[str] = after.rates  # type: ignore[attr-defined]  # annotated above
     if not rates or before.fuel != after.fuel or before.fuel_composition != after.fuel_composition:
         return None
-    left, found = at_rate(before, rates[0], ("as left", "as found")), at_rate(after, rates[0], ("as found",))
+    left, found = at_rate(before, rates[0], left_phases(before)), at_rate(after, rates[0], ("as found",))
     pair = [each.derived["o2_pct"] for each in (left, found) if each]
     if found is None or len(pair) < 2 or None in pair:
         return None
@@ -119,4 +125,4 @@ def readings_like(visit: Visit) -> list[Reading]:
         values = gas | {"co_ppm": each.co_ppm, "flue_temp_c": each.flue_temp_c}
         if None not in values.values():
             same |= Q(**values)
-    return list(Reading.objects.filter(same).exclude(visit=visit.id).select_related("visit")[:50])
+    return list(Reading.objects.filter(same).exclude(visit=visit.id).select_related("visit").order_by("id")[:50])

@@ -10,11 +10,13 @@ from django.db.models import Prefetch
 from django.db.models.fields.json import KeyTransform
 
 from fleet.limits import Step
+from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, Reading, WorkItem
 from fleet.queries.changes import at_number
 
 # Of other appliances the newest so many adjustments say what there is to learn.
 MOST_STEPS = 600
+READING_FIELDS = ("number", "rate", "rate_proven_by", "sampling_point", "casing", "steadiness")
 ADJUSTERS = "adjusters_of_the_card"
 
 
@@ -35,7 +37,7 @@ def steps_taken(appliance: Appliance, adjuster: str) -> StepsTaken:
         *("visit__appliance__sheet", "visit__judgement__derived"),
     )
     related = related.annotate(**{ADJUSTERS: KeyTransform("adjusters", "visit__judgement__card")}).prefetch_related(
-        Prefetch("visit__readings", Reading.objects.only("visit", "number", "rate")),
+        Prefetch("visit__readings", Reading.objects.only("visit", *READING_FIELDS)),
         Prefetch("visit__work", WorkItem.objects.only("visit", "number", "kind", "after_reading", "rate")),
     )
     by_sheet: dict[uuid.UUID | None, dict[uuid.UUID, list[Step]]] = defaultdict(lambda: defaultdict(list))
@@ -61,10 +63,21 @@ def step_of(item: WorkItem, adjusters: Iterable[Mapping[str, Any]]) -> Step | No
     raises = _raising(adjusters, item.adjuster)
     if not (before and after and raises and item.turns) or _also_moved(item, before[-1], after[0]):
         return None
-    pair = [at_number(item.visit, each.number)["co2_pct"] for each in (before[-1], after[0])]
-    if None in pair:
+    if before[-1].casing != after[0].casing:
         return None
-    return Step(item.turns if item.direction == raises else -item.turns, pair[1] - pair[0])
+    was, became = _co2_pct(item, before[-1]), _co2_pct(item, after[0])
+    if was is None or became is None:
+        return None
+    return Step(item.turns if item.direction == raises else -item.turns, became - was)
+
+
+def _co2_pct(item: WorkItem, reading: Reading) -> float | None:
+    """CO2 of a reading that teaches: of its own flue, at a proven rate, steady as far as known, not void."""
+    derived = at_number(item.visit, reading.number)
+    shown = derived.get("steadiness")
+    restless = reading.steadiness == "not steady" or (shown is not None and shown["overall"] is False)
+    usable = reading.rate_proven and reading.sampling_point != COMMON_FLUE
+    return derived["co2_pct"] if usable and not restless and not derived["void"] else None
 
 
 def _raising(adjusters: Iterable[Mapping[str, Any]], name: str) -> str:

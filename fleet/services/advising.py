@@ -13,7 +13,8 @@ from fleet.models.people import fuel_kind
 from fleet.models.register import new_id
 from fleet.queries.cards import card_for
 from fleet.queries.steps import step_of, steps_taken
-from fleet.services.judgements import cases_of, derive
+from fleet.services.judgements import cases_of, derive, only_analyser
+from fleet.services.logged import without_logged
 from fleet.services.visits import site_facts, visit_rows
 
 Table = TypeVar("Table", bound=Model)
@@ -34,11 +35,10 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], actor: User, now:
 
     The person who is logged in must be qualified on the day for the fuel, else advice is withheld with that reason.
     """
-    visit = _as_if_stored(appliance, so_far, now)
+    visit, site = _as_if_stored(appliance, so_far, now)
     readings = list(visit.readings.all())
-    analyser = next((each.analyser for each in readings if each.analyser), None)
-    made_with = card_for(appliance, visit.local_date, analyser, visit=visit)
-    derived = derive(visit, readings, sheet=made_with.sheet.content if made_with.sheet else {})
+    made_with = card_for(appliance, visit.local_date, only_analyser(readings), visit=visit)
+    derived = derive(visit, readings, sheet=made_with.sheet.content if made_with.sheet else {}, site=site)
     visit.judgement = Judgement(visit=visit, card=made_with.table, derived=derived)
     cases = cases_of(visit, derived)
     last = next(each for each in cases if each["key"] == str(readings[-1].number))
@@ -49,7 +49,7 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], actor: User, now:
     advice = advise(
         made_with.table, last, qualified=qualified, earlier=earlier, response=response, first_step=first_step
     )
-    said = evaluate(made_with.table, cases).as_json()["verdicts"]
+    said = without_logged(evaluate(made_with.table, cases)).as_json()["verdicts"]
     return Advised(advice, [each for each in said if each["reading_key"] == last["key"]], derived[-1], response)
 
 
@@ -69,7 +69,7 @@ def _learned(
 # ---- the test so far, as if it were a visit that is stored ----
 
 
-def _as_if_stored(appliance: Appliance, so_far: dict[str, Any], now: datetime) -> Visit:
+def _as_if_stored(appliance: Appliance, so_far: dict[str, Any], now: datetime) -> tuple[Visit, dict[str, Any]]:
     content = {
         "id": str(new_id()),
         "attendance": {
@@ -99,7 +99,7 @@ def _as_if_stored(appliance: Appliance, so_far: dict[str, Any], now: datetime) -
         item.visit = visit
     cache: Any = visit
     cache._prefetched_objects_cache = {"readings": _at_hand(Reading, readings), "work": _at_hand(WorkItem, work)}
-    return visit
+    return visit, content["site"]
 
 
 def _at_hand(table: type[Table], rows: Sequence[Table]) -> QuerySet[Table]:

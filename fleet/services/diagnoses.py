@@ -11,7 +11,7 @@ import numpy as np
 from django.db import transaction
 from django.db.models import Max
 
-from fleet.combustion import air_free, co_rise, corrected_to_reference
+from fleet.combustion import FUELS, Fuel, air_free, co_rise, corrected_to_reference
 from fleet.limits import FUEL_CLASSES, VisitView, analyser_shift, copied_readings, diagnose, fuel_class, site_shift
 from fleet.limits import Diagnosis as Suggestion
 from fleet.models import Diagnosis, Judgement, Mark, Reading, Visit
@@ -22,12 +22,15 @@ from fleet.queries.changes import (
     changes_at_building,
     changes_by_analyser,
     last_tested_before,
+    left_phases,
     readings_like,
 )
 
 PATTERNS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
 # What an analyser read over the newest visits, so many at most: more would hold a drift of last year against it.
 MOST_OF_AN_ANALYSER = 60
+# As far as two fuels of one class may lie apart: the error that a CO2 cell is allowed anyway.
+LARGEST_CO2_MAX_GAP_PCT = 0.3
 # Patterns that void a reading by how the analyser was set up, not by what it shows.
 OF_THE_SETTING = ("DX10", "DX11")
 # Patterns of this severity ask the office about the record, not the technician about the appliance.
@@ -47,8 +50,8 @@ def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
     if visit.zero_o2_pct is None and visit.zero_co_ppm is None and not reading.analyser_fuel:
         return []
     view = VisitView(
-        fuel=fuel_class(visit.burnt),
-        analyser_fuel=_class(reading.analyser_fuel),
+        fuel=fuel_class(visit.burnt) or "",
+        analyser_fuel=_set_to(reading, visit.burnt),
         zero_o2_pct=visit.zero_o2_pct,
         zero_co_ppm=visit.zero_co_ppm,
     )
@@ -85,10 +88,10 @@ def view_of(visit: Visit, judgement: Judgement) -> VisitView:
     return VisitView(
         found=_state(visit, places, ("as found",), sheet, outside),
         left=_state(visit, places, ("as left",), sheet, outside),
-        last=_state(before, places, ("as left", "as found"), sheet, {}) if before and _same_gas(visit, before) else {},
+        last=_state(before, places, left_phases(before), sheet, {}) if before and _same_gas(visit, before) else {},
         co2_basis=next((each.analyser.co2 for each in readings if each.analyser), "absent"),
-        fuel=fuel_class(visit.burnt),
-        analyser_fuel=next((_class(each.analyser_fuel) for each in readings if each.analyser_fuel), ""),
+        fuel=fuel_class(visit.burnt) or "",
+        analyser_fuel=next((set_to for each in readings if (set_to := _set_to(each, visit.burnt))), ""),
         co2_max_pct=judgement.card["fuel"]["co2_max_pct"],
         zero_o2_pct=visit.zero_o2_pct,
         zero_co_ppm=visit.zero_co_ppm,
@@ -153,9 +156,12 @@ def _of_series(reading: Reading, derived: Mapping[str, Any]) -> dict[str, float]
     co = [np.nan if each is None else float(each) for each in reading.series["co"]]
     moved = co_rise([float(each) for each in reading.series["at_s"]], co)
     o2_pct = np.nan if derived["o2_pct"] is None else derived["o2_pct"]
+    settled, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived["co_ppm_air_free"]
     return {
         "co_slope_ppm_min": moved.slope_ppm_min,
         "co_first_minute_ppm_air_free": float(air_free(moved.first_minute_max_ppm, o2_pct)),
+        # The worse of what was read and what the series came to.
+        "co_ppm_air_free": settled if read is None else max(settled, read),
     }
 
 
@@ -180,8 +186,16 @@ def _natural_draught(visit: Visit, sheet: Mapping[str, Any]) -> bool | None:
     return recorded == NATURAL_DRAUGHT if None not in recorded.values() else None
 
 
-def _class(fuel: str) -> str:
-    return FUEL_CLASSES.get(fuel, fuel)
+def _set_to(reading: Reading, fuel: Fuel) -> str:
+    """The class of the fuel that the analyser was set to; no class of ours where CO2 reckoned for it would be off."""
+    if not reading.analyser_fuel:
+        return ""
+    measured = reading.analyser is not None and reading.analyser.co2 == "measured"
+    gap = abs(FUELS[reading.analyser_fuel].co2_max_pct - fuel.co2_max_pct)
+    if not measured and gap > LARGEST_CO2_MAX_GAP_PCT:
+        set_to = FUELS[reading.analyser_fuel]
+        return f"{set_to.label} ({set_to.co2_max_pct:.1f} % CO2 at most)"
+    return FUEL_CLASSES.get(reading.analyser_fuel, reading.analyser_fuel)
 
 
 def _float(value: Any) -> float | None:
@@ -194,7 +208,7 @@ def _float(value: Any) -> float | None:
 def suggested_elsewhere(visit: Visit) -> list[Suggestion]:
     """Readings copied, a site or an analyser that moved as a whole: reads other visits and writes nothing."""
     rows = [_labelled(each, "this visit") for each in visit.readings.all()]
-    like = [_labelled(each, f"a reading of {each.visit.local_date}") for each in readings_like(visit)]
+    like = [_labelled(each, "another visit") for each in readings_like(visit)]
     found = [copied_readings(rows, like, patterns()), site_shift(_plain(changes_at_building(visit)), patterns())]
     for analyser in {each.analyser for each in visit.readings.all() if each.analyser}:
         changes = changes_by_analyser(analyser, visit.local_date, MOST_OF_AN_ANALYSER)
@@ -221,7 +235,7 @@ def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -
 
 def _labelled(reading: Reading, label: str) -> dict[str, Any]:
     read = {name: value for name, value in _as_read(reading).items() if name not in ("phase", "rate")}
-    return read | {"id": str(reading.id), "label": f"Reading {reading.number} of {label.removeprefix('a reading of ')}"}
+    return read | {"id": str(reading.id), "label": f"Reading {reading.number} of {label}"}
 
 
 def _plain(changes: Iterable[O2Change]) -> list[dict[str, Any]]:

@@ -5,8 +5,8 @@ One path for one appliance and for all: a series table per quantity and rate, on
 
 import json
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple, cast
 
@@ -15,106 +15,80 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from fleet import drift
-from fleet.combustion import FUELS, corrected_to_reference
-from fleet.models import Appliance, Contractor, Flag, Forecast, Reading, SheetVersion, Snapshot, Visit
+from fleet.failpoints import failpoint
+from fleet.models import Appliance, CeilingForecast, Contractor, Flag, Forecast, ForecastCheck, Mark, Snapshot
 from fleet.services import flags
-from fleet.services.judgements import band_of, target_of
+from fleet.services.ceilings import CO, TEMP_RISE
+from fleet.services.forecast_checks import checks_of, put_checks, put_warnings, warnings_of
+from fleet.services.forecast_words import UNITS, Outlook, pace_figure, sentence
+from fleet.services.series import (
+    CEILED,
+    DAYS_A_YEAR,
+    DRIFT_NAMES,
+    Corrections,
+    Entry,
+    Series,
+    digest_of,
+    limits_of,
+    panel_of,
+    series_kinds,
+    series_of,
+)
 
-DAYS_A_YEAR = 365.25
+__all__ = ["series_kinds", "series_of"]
+
 CAP_YEARS = 3.0
 COURSE_MONTHS = 18
 FEW_VISITS = 3
+# Accepted chances of what is no matter of tuning: ours, no source. CO never above the contractor's own.
+CO_ACCEPTED_CHANCE = 0.02
+TEMP_RISE_ACCEPTED_CHANCE = 0.15
+AnyForecast = Forecast | CeilingForecast
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One visit of a series: values corrected to 20 °C intake air, and what they were as read."""
-
-    day: date
-    visit_id: str
-    found_pct: float
-    left_pct: float
-    found_raw_pct: float | None
-    left_raw_pct: float | None
-    adjusted: bool
-    replaced: bool
-    noise_scale: float
-
-
-class Corridor(NamedTuple):
-    """Where a series should stay [% vol]: the sheet's band, both ends, and what an adjustment aims at."""
-
-    lower: float
-    upper: float
-    target: float
-
-
-@dataclass(frozen=True)
-class Series:
-    """All visits of one appliance at one rate since its fuel or target last changed."""
-
-    appliance: Appliance
-    version: SheetVersion
-    rate: str
-    quantity: str
-    entries: tuple[Entry, ...]
-
-    @property
-    def informative(self) -> bool:
-        """At least two visits with a reading: says something about drift."""
-        return sum(not math.isnan(each.found_pct) for each in self.entries) >= 2
-
-
-def refresh_forecasts(*, appliances: Sequence[Appliance], now: datetime) -> list[Forecast]:
-    """Forecasts of these appliances on the snapshots in force; what no longer has a series loses its forecast."""
-    table = series_of(appliances)
-    made: list[Forecast] = []
-    with transaction.atomic():
-        for (quantity, rate), series in table.items():
-            made += _forecast(series, snapshot_in_force(quantity=quantity, rate=rate, now=now), now)
-        kept = {(each.appliance_id, each.quantity, each.rate) for each in made}
-        for stale in Forecast.objects.filter(appliance__in=appliances):
-            if (stale.appliance_id, stale.quantity, stale.rate) not in kept:
-                stale.delete()
-        Forecast.objects.bulk_create(
-            made,
-            update_conflicts=True,
-            unique_fields=["appliance", "quantity", "rate"],
-            update_fields=[each.name for each in Forecast._meta.fields if each.name not in _KEY_FIELDS],
-        )
-    return made
-
-
-_KEY_FIELDS = {"id", "appliance", "quantity", "rate"}
+# ---- what the population teaches ----
 
 
 def snapshot_in_force(*, quantity: str, rate: str, now: datetime) -> Snapshot:
     """The standing snapshot of this series; before any fit, one from assumptions that says so."""
-    standing = Snapshot.objects.filter(quantity=quantity, rate=rate, in_force=True).first()
-    return standing or put_in_force(Learnt(quantity, rate, drift.assumed(quantity), 0), now=now)
+    return _standing(quantity, rate) or put_in_force(_assumed(quantity, rate, 0), now=now)
 
 
-class Learnt(NamedTuple):
-    """Hyper-parameters of one quantity at one rate, not yet in force, and how many series they come from."""
+def _standing(quantity: str, rate: str) -> Snapshot | None:
+    return Snapshot.objects.filter(quantity=quantity, rate=rate, in_force=True).first()
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """Hyper-parameters of one quantity at one rate, not yet in force, and how many series they come from.
+
+    instead_of : the snapshot that stood when learning began; another one since then stays.
+    """
 
     quantity: str
     rate: str
     hyper: drift.Hyper
     series_count: int
+    corrections: Corrections = field(default_factory=Corrections)
+    data_sha256: str = ""
+    instead_of: Snapshot | None = None
 
 
 def refit(*, quantity: str, rate: str, now: datetime) -> Snapshot:
     """Learn one quantity at one rate anew from all records, and switch to it in one step."""
-    return put_in_force(learn(quantity=quantity, rate=rate), now=now)
+    return put_in_force(learn(quantity=quantity, rate=rate, now=now), now=now)
 
 
-def learn(*, quantity: str, rate: str) -> Learnt:
+def learn(*, quantity: str, rate: str, now: datetime) -> Learnt:
     """Reads and reckons only, for seconds: to be called outside a transaction.
 
     With fewer series than a fit needs, the hyper-parameters are assumptions.
     """
-    everywhere = Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions")
-    return _learn_from(series_of(list(everywhere)).get((quantity, rate), []), quantity, rate)
+    everywhere = Appliance.objects.select_related("building", "sheet").prefetch_related(
+        "sheet__versions", "building__gas_supplies"
+    )
+    known = series_of(list(everywhere), now.date(), only=(quantity, rate))
+    return _learn_from(known.get((quantity, rate), []), quantity, rate)
 
 
 def refit_from(known: Sequence[Series], *, quantity: str, rate: str, now: datetime) -> Snapshot:
@@ -123,229 +97,243 @@ def refit_from(known: Sequence[Series], *, quantity: str, rate: str, now: dateti
 
 
 def _learn_from(known: Sequence[Series], quantity: str, rate: str) -> Learnt:
-    series = [each for each in known if each.informative]
-    enough = len(series) >= drift.MIN_SERIES_FOR_FIT
-    hyper = drift.fit(_panel(series), drift.Prior.of(quantity)) if enough else drift.assumed(quantity)
-    return Learnt(quantity, rate, hyper, len(series))
+    """From the series that tell about drift, starting at the standing figures; those again where no reading is new."""
+    series, standing = [each for each in known if each.informative], _standing(quantity, rate)
+    if len(series) < drift.MIN_SERIES_FOR_FIT:
+        return _assumed(quantity, rate, len(series), standing)
+    digest = digest_of(series)
+    if standing and standing.data_sha256 == digest:
+        return Learnt(quantity, rate, _hyper(standing), len(series), _corrections(standing), digest, standing)
+    warm = _hyper(standing) if standing and not standing.from_assumptions else None
+    found = _fitted(series, drift.Prior.of(_drift_name(quantity)), warm)
+    return Learnt(quantity, rate, found.hyper, len(series), _told(found), digest, standing)
+
+
+def _fitted(series: Sequence[Series], prior: drift.Prior, warm: drift.Hyper | None) -> drift.Biases:
+    """Outliers, steps, fast units and groups; then what analysers, quarters and days put in, and all learnt anew."""
+    panel = panel_of(series, Corrections())
+    entries = [entry for each in series for entry in each.entries]
+    first = drift.fit(panel, prior, warm=warm)
+    quarters, days = [each.analyser for each in entries], [each.site_day for each in entries]
+    return drift.biases(panel, first, quarters, days)
+
+
+def _told(found: drift.Biases) -> Corrections:
+    return Corrections.found(found, found.hyper.prior.tau0)
+
+
+def _assumed(quantity: str, rate: str, count: int, standing: Snapshot | None = None) -> Learnt:
+    return Learnt(quantity, rate, drift.assumed(_drift_name(quantity)), count, instead_of=standing)
+
+
+def _drift_name(quantity: str) -> str:
+    return DRIFT_NAMES.get(quantity, quantity)
+
+
+def _hyper(snapshot: Snapshot) -> drift.Hyper:
+    return drift.Hyper.from_json(json.dumps(snapshot.parameters))
+
+
+def _corrections(snapshot: Snapshot) -> Corrections:
+    return Corrections(**snapshot.biases)
 
 
 def put_in_force(learnt: Learnt, *, now: datetime) -> Snapshot:
-    """The snapshot of what was learnt, in force from now on instead of the standing one, unless they are the same."""
-    quantity, rate, hyper, count = learnt
+    """The snapshot of what was learnt, in force from now on instead of the one it began from.
+
+    That one stays where nothing is new; and another one that came into force meanwhile stays, for it is younger.
+    Broken off anywhere, the old one stands.
+    """
+    old = learnt.instead_of
+    if old and (old.digest, old.series_count, old.data_sha256) == (
+        learnt.hyper.version,
+        learnt.series_count,
+        learnt.data_sha256,
+    ):
+        return old
+    failpoint("forecasts.learnt")
     with transaction.atomic():
-        standing = Snapshot.objects.filter(quantity=quantity, rate=rate, in_force=True)
-        if (same := standing.filter(digest=hyper.version).first()) and same.series_count == count:
-            return same
-        standing.update(in_force=False)
-        return Snapshot.objects.create(
-            quantity=quantity,
-            rate=rate,
-            parameters=json.loads(hyper.to_json()),
-            digest=hyper.version,
-            series_count=count,
-            from_assumptions=hyper.n_series == 0,
-            made_at=now,
+        if old and not Snapshot.objects.filter(id=old.id, in_force=True).update(in_force=False):
+            return Snapshot.objects.get(quantity=learnt.quantity, rate=learnt.rate, in_force=True)
+        failpoint("forecasts.switch")
+        made, _new = Snapshot.objects.get_or_create(
+            quantity=learnt.quantity,
+            rate=learnt.rate,
             in_force=True,
+            defaults={
+                "parameters": json.loads(learnt.hyper.to_json()),
+                "digest": learnt.hyper.version,
+                "series_count": learnt.series_count,
+                "biases": vars(learnt.corrections),
+                "data_sha256": learnt.data_sha256,
+                "from_assumptions": learnt.hyper.n_series == 0,
+                "made_at": now,
+            },
         )
+        failpoint("forecasts.switched")
+    return made
 
 
-# ---- series out of records ----
+# ---- forecasts ----
 
 
-def series_kinds(appliances: Iterable[Appliance]) -> set[tuple[str, str]]:
-    """Quantity and rate of every series that these appliances' sheets have a target for."""
-    sheets = [each.sheet.current.content for each in appliances if each.sheet and each.sheet.current]
-    targets = [(target, rate) for sheet in sheets for rate in sheet["rates"] if (target := target_of(sheet, rate))]
-    return {(target["quantity"], rate) for target, rate in targets}
+class _Made(NamedTuple):
+    """What one pass over the series of one quantity at one rate gives."""
+
+    forecasts: list[AnyForecast]
+    checks: list[ForecastCheck]
+    warnings: list[tuple[str, str, Mark | None]]
 
 
-def series_of(appliances: Iterable[Appliance]) -> dict[tuple[str, str], list[Series]]:
-    """Every series of these appliances, by quantity and rate. The sheet's target says which quantity."""
-    chosen = {each.id: each for each in appliances if each.sheet and each.sheet.current}
-    visits: dict[Any, list[Visit]] = {each: [] for each in chosen}
-    stored = Visit.objects.filter(appliance__in=chosen, outcome__in=("tested", "partly tested"))
-    related = stored.prefetch_related("readings__analyser", "work")
-    judged = related.select_related("judgement__sheet_version", "attendance")
-    for visit in sorted(judged, key=lambda each: (each.local_date, each.last_moment, each.id)):
-        visits[visit.appliance_id].append(visit)
-    table: dict[tuple[str, str], list[Series]] = {}
-    for key, appliance in chosen.items():
-        for rate in _current(appliance).content["rates"]:
-            if series := _series(appliance, rate, visits[key]):
-                table.setdefault((series.quantity, rate), []).append(series)
-    return table
+def refresh_forecasts(*, appliances: Sequence[Appliance], now: datetime) -> list[Forecast]:
+    """Forecasts of these appliances on the snapshots in force; what no longer has a series loses its forecast.
+
+    With them the forecasts towards a ceiling, each reading held against its forecast, and early warnings. Returns the
+    forecasts of the gases.
+    """
+    table = series_of(appliances, now.date())
+    accepted = Contractor.objects.get().accepted_chance
+    standing = {(each.quantity, each.rate): each for each in Snapshot.objects.filter(in_force=True)}
+    with transaction.atomic():
+        made = []
+        for (quantity, rate), series in table.items():
+            snapshot = standing.get((quantity, rate)) or snapshot_in_force(quantity=quantity, rate=rate, now=now)
+            made.append(_made(series, snapshot, accepted, now))
+        told = [each for one in made for each in one.forecasts]
+        gases = [each for each in told if isinstance(each, Forecast)]
+        _put(Forecast, appliances, gases)
+        _put(CeilingForecast, appliances, [each for each in told if isinstance(each, CeilingForecast)])
+        put_checks(appliances, [each for one in made for each in one.checks])
+        put_warnings([each for one in made for each in one.warnings])
+    return gases
 
 
-def _current(appliance: Appliance) -> SheetVersion:
-    version = appliance.sheet.current if appliance.sheet else None
-    assert version is not None
-    return version
+_KEY_FIELDS = {"id", "appliance", "quantity", "rate"}
 
 
-def _series(appliance: Appliance, rate: str, visits: list[Visit]) -> Series | None:
-    version = _current(appliance)
-    target = target_of(version.content, rate)
-    if target is None:
-        return None
-    entries: list[Entry] = []
-    for visit in visits:
-        if visit.fuel != appliance.burns or not _same_target(visit, rate, target):
-            entries = []  # Another fuel or target: what came before says nothing about now.
-            continue
-        if _converted(visit):
-            entries = []
-        if entry := _entry(visit, rate, target, version.content["control"]):
-            entries.append(entry)
-    return Series(appliance, version, rate, target["quantity"], tuple(entries)) if entries else None
-
-
-def _same_target(visit: Visit, rate: str, target: dict[str, Any]) -> bool:
-    judged_by = visit.judgement.sheet_version if hasattr(visit, "judgement") else None
-    then = target_of(judged_by.content, rate) if judged_by else None
-    return (
-        then is not None
-        and then["quantity"] == target["quantity"]
-        and _corridor(then).target == _corridor(target).target
+def _put(model: type[Any], appliances: Sequence[Appliance], made: Sequence[AnyForecast]) -> None:
+    kept = {(each.appliance_id, each.quantity, each.rate) for each in made}
+    standing = model.objects.filter(appliance__in=appliances).values_list("id", "appliance", "quantity", "rate")
+    if stale := [row[0] for row in standing if row[1:] not in kept]:
+        model.objects.filter(id__in=stale).delete()
+    model.objects.bulk_create(
+        made,
+        update_conflicts=True,
+        unique_fields=["appliance", "quantity", "rate"],
+        update_fields=[each.name for each in model._meta.fields if each.name not in _KEY_FIELDS],
     )
 
 
-def _corridor(target: dict[str, Any]) -> Corridor:
-    """The target's band; one without a figure to aim at is aimed at in its middle."""
-    band = band_of(target)
-    assert band.lower is not None and band.upper is not None  # a sheet's target is stored with both ends
-    middle = (band.lower + band.upper) / 2
-    return Corridor(band.lower, band.upper, middle if band.target is None else band.target)
-
-
-def _entry(visit: Visit, rate: str, target: dict[str, Any], control: str) -> Entry | None:
-    quantity = target["quantity"]
-    usable = [each for each in visit.readings.all() if each.rate == rate and _usable(each, visit, target)]
-    found = [each for each in usable if each.counted_phase == "as found" and not _converted(visit)]
-    left = [each for each in usable if each.counted_phase == "as left"][-1:]
-    moved = [each for each in visit.work.all() if each.moves_combustion]
-    if not found and not (left and moved):
-        return None
-    found_raw, found_pct, noise = _corrected(found, visit, quantity, control)
-    left_raw, left_pct, _noise = _corrected(left, visit, quantity, control)
-    return Entry(
-        day=visit.local_date,
-        visit_id=str(visit.id),
-        found_pct=found_pct,
-        left_pct=left_pct,
-        found_raw_pct=found_raw,
-        left_raw_pct=left_raw,
-        adjusted=bool(moved),
-        replaced=any(each.replaced for each in moved),
-        noise_scale=noise / max(len(found), 1),
+def _made(series: Sequence[Series], snapshot: Snapshot, accepted: float, now: datetime) -> _Made:
+    hyper, panel = _hyper(snapshot), panel_of(series, _corrections(snapshot))
+    state, limits = drift.filter(panel, hyper), limits_of(series)
+    view = _View(series, snapshot, hyper, state, limits, _accepted(series[0].quantity, accepted), now)
+    return _Made(
+        view.forecasts(),
+        list(checks_of(series, panel, hyper, limits, snapshot)),
+        list(warnings_of(series, state, snapshot, now)),
     )
 
 
-def _converted(visit: Visit) -> bool:
-    """Converted to another gas at this visit: what it was found at is the old gas's."""
-    return any(each.kind == "gas conversion" for each in visit.work.all())
-
-
-def _usable(reading: Reading, visit: Visit, target: dict[str, Any]) -> bool:
-    """Steady, at a proven rate, of this flue alone, not void, not over range, the casing not against the target's."""
-    void = {each["number"] for each in visit.judgement.derived if each["void"]}
-    plain = not {"o2", "co2"} & set(reading.qualifiers)
-    casing = target.get("casing", "any")
-    casing_fits = casing == "any" or reading.casing in ("", casing)
-    own = reading.rate_proven and reading.sampling_point != "common flue" and reading.steadiness != "not steady"
-    return own and casing_fits and plain and reading.number not in void
-
-
-def _corrected(readings: list[Reading], visit: Visit, quantity: str, control: str) -> tuple[float | None, float, float]:
-    """Mean as read, mean at 20 °C intake air [% vol], and the variance of one as a multiple of the usual."""
-    by_number = {each["number"]: each for each in visit.judgement.derived}
-    values = [(by_number[each.number][f"{quantity}_pct"], each.air_temp_c) for each in readings]
-    known = [(float(value), math.nan if air is None else air) for value, air in values if value is not None]
-    if not known:
-        return None, math.nan, 1.0
-    raw = np.array([value for value, _air in known])
-    corrected, spread = corrected_to_reference(
-        FUELS[visit.fuel],
-        cast(Any, control),  # the sheet's words were checked when it was stored
-        cast(Any, quantity),
-        raw,
-        np.array([air for _value, air in known]),
-    )
-    noise = 1.0 + (float(np.mean(spread)) / drift.Prior.of(quantity).tau0) ** 2
-    return float(raw.mean()), float(np.mean(corrected)), noise
-
-
-# ---- from series to forecasts ----
-
-
-def _panel(series: Sequence[Series]) -> drift.Panel:
-    entries = [(number, each, entry) for number, each in enumerate(series) for entry in each.entries]
-    return drift.Panel.from_records(
-        [number for number, _series, _entry in entries],
-        [str(each.appliance.sheet_id) for _number, each, _entry in entries],
-        [_years(entry.day) for *_rest, entry in entries],
-        [entry.found_pct for *_rest, entry in entries],
-        [entry.left_pct for *_rest, entry in entries],
-        [entry.adjusted for *_rest, entry in entries],
-        [entry.noise_scale for *_rest, entry in entries],
-        [entry.replaced for *_rest, entry in entries],
-        target=[_band(each).target for _number, each, _entry in entries],
-    )
-
-
-def _years(day: date) -> float:
-    return day.toordinal() / DAYS_A_YEAR
-
-
-def _band(series: Series) -> Corridor:
-    target = target_of(series.version.content, series.rate)
-    assert target is not None  # a series is only made where there is one
-    return _corridor(target)
-
-
-def _forecast(series: Sequence[Series], snapshot: Snapshot, now: datetime) -> list[Forecast]:
-    hyper = drift.Hyper.from_json(json.dumps(snapshot.parameters))
-    state = drift.filter(_panel(series), hyper)
-    alpha = Contractor.objects.get().accepted_chance
-    bands = [_band(each) for each in series]
-    limits = drift.Limits(np.array([each.lower for each in bands]), np.array([each.upper for each in bands]))
-    years, binding = drift.horizon(state, hyper, limits, alpha, CAP_YEARS)
-    grid = np.array((0.0, *drift.HORIZON_GRID_YEARS))
-    crossing = drift.crossing_probability(state, hyper, limits, grid[:, None])
-    steps = np.arange(COURSE_MONTHS + 1) / 12.0
-    reading = drift.reading_distribution(state, hyper, steps[:, None])
-    quantiles = {name: reading.quantile(p) for name, p in _FAN.items()}
-    return [
-        Forecast(
-            appliance=each.appliance,
-            quantity=each.quantity,
-            rate=each.rate,
-            snapshot=snapshot,
-            sheet_version=each.version,
-            last_visit_on=each.entries[-1].day,
-            visits_used=len(each.entries),
-            basis=_basis(snapshot, each),
-            level_pct=float(state.x[n]),
-            drift_pct_per_year=float(state.mu[n]),
-            drift_sd_pct_per_year=float(np.sqrt(state.Pmm[n])),
-            lower_pct=bands[n].lower,
-            upper_pct=bands[n].upper,
-            target_pct=bands[n].target,
-            accepted_chance=alpha,
-            horizon_on=_horizon_on(each, float(years[n]), str(binding[n])),
-            crossing=[
-                {"years": float(g), "chance": round(float(c), 6)} for g, c in zip(grid, crossing[:, n], strict=True)
-            ],
-            course=_course(each, steps, {name: values[:, n] for name, values in quantiles.items()}),
-            series=[_shown(entry) for entry in each.entries],
-            sentence=_sentence(each, float(state.mu[n]), _horizon_on(each, float(years[n]), str(binding[n])), alpha),
-            made_at=now,
-        )
-        for n, each in enumerate(series)
-        if not math.isnan(float(state.x[n]))
-    ]
+def _accepted(quantity: str, contractors: float) -> float:
+    chances = {CO: min(CO_ACCEPTED_CHANCE, contractors), TEMP_RISE: TEMP_RISE_ACCEPTED_CHANCE}
+    return chances.get(quantity, contractors)
 
 
 _FAN = {"low90": 0.05, "low50": 0.25, "median": 0.5, "high50": 0.75, "high90": 0.95}
+_STEPS = np.arange(COURSE_MONTHS + 1) / 12.0
+_GRID = np.array((0.0, *drift.HORIZON_GRID_YEARS))
+
+
+@dataclass(frozen=True)
+class _View:
+    """Series of one quantity at one rate, what is known of each, and what of it is to be said."""
+
+    series: Sequence[Series]
+    snapshot: Snapshot
+    hyper: drift.Hyper
+    state: drift.State
+    limits: drift.Limits
+    alpha: float
+    now: datetime
+
+    def forecasts(self) -> list[AnyForecast]:
+        years, binding = drift.horizon(self.state, self.hyper, self.limits, self.alpha, CAP_YEARS)
+        chance = drift.crossing_probability(self.state, self.hyper, self.limits, _GRID[:, None])
+        then = drift.reading_distribution(self.state, self.hyper, np.nan_to_num(years, nan=0.0))
+        is_lower = then.below(self.limits.floor) > 1.0 - then.below(self.limits.ceiling)
+        ceiled = self.series[0].quantity in CEILED
+        course = {} if ceiled else self._course()
+        made: list[AnyForecast] = []
+        for n, each in enumerate(self.series):
+            if math.isnan(float(self.state.x[n])):
+                continue
+            outlook = self._outlook(each, n, float(years[n]), str(binding[n]), is_lower=bool(is_lower[n]))
+            common = self._common(each, outlook, chance[:, n])
+            made.append(self._ceiling(each, n, common) if ceiled else self._gas(each, n, common, course))
+        return made
+
+    def _outlook(self, series: Series, n: int, years: float, binding: str, *, is_lower: bool) -> Outlook:
+        group = self.hyper.groups.get(series.group)
+        until = None if binding in ("longest", "cap") else timedelta(days=math.floor(years * DAYS_A_YEAR))
+        return Outlook(
+            pace=float(self.state.mu[n]),
+            model_pace=group.m if group else None,
+            horizon_on=None if until is None else series.entries[-1].day + until,
+            is_due=binding == "now",
+            is_lower=is_lower,
+            accepted_chance=self.alpha,
+        )
+
+    def _common(self, series: Series, outlook: Outlook, chance: Any) -> dict[str, Any]:
+        grid = zip(_GRID, chance, strict=True)
+        return {
+            "appliance": series.appliance,
+            "quantity": series.quantity,
+            "rate": series.rate,
+            "snapshot": self.snapshot,
+            "sheet_version": series.version,
+            "last_visit_on": series.entries[-1].day,
+            "visits_used": len(series.entries),
+            "basis": _basis(self.snapshot, series),
+            "accepted_chance": self.alpha,
+            "horizon_on": outlook.horizon_on,
+            "crossing": [{"years": float(years), "chance": round(float(each), 6)} for years, each in grid],
+            "sentence": sentence(series, outlook),
+            "made_at": self.now,
+        }
+
+    def _gas(self, series: Series, n: int, common: dict[str, Any], course: Mapping[str, Any]) -> Forecast:
+        return Forecast(
+            **common,
+            level_pct=float(self.state.x[n]),
+            drift_pct_per_year=float(self.state.mu[n]),
+            drift_sd_pct_per_year=float(np.sqrt(self.state.Pmm[n])),
+            lower_pct=series.corridor.lower,
+            upper_pct=series.corridor.upper,
+            target_pct=series.corridor.target,
+            course=_course_of(series, {name: values[:, n] for name, values in course.items()}),
+            series=[_shown(entry, 3, "_pct") for entry in series.entries],
+        )
+
+    def _ceiling(self, series: Series, n: int, common: dict[str, Any]) -> CeilingForecast:
+        is_co = series.quantity == CO
+        level, pace = float(self.state.x[n]), float(self.state.mu[n])
+        in_unit = math.expm1 if is_co else float
+        return CeilingForecast(
+            **common,
+            unit=UNITS[series.quantity],
+            level=max(in_unit(level), 0.0) if is_co else level,
+            pace_per_year=pace_figure(CO, pace) / 100.0 * math.exp(level) if is_co else pace,
+            upper=round(in_unit(series.corridor.upper), 3),
+            limit_words=series.corridor.words,
+            series=[_shown(entry, 1, "") for entry in series.entries],
+        )
+
+    def _course(self) -> dict[str, Any]:
+        reading = drift.reading_distribution(self.state, self.hyper, _STEPS[:, None])
+        values = reading.quantile(np.array([*_FAN.values()])[:, None, None])
+        return dict(zip(_FAN, values, strict=True))
 
 
 def _basis(snapshot: Snapshot, series: Series) -> str:
@@ -354,62 +342,32 @@ def _basis(snapshot: Snapshot, series: Series) -> str:
     return "the fleet" if len(series.entries) < FEW_VISITS else "its own record"
 
 
-def _horizon_on(series: Series, years: float, binding: str) -> date | None:
-    """The day on which the accepted chance is used up; None where that is beyond what can be said."""
-    if binding in ("longest", "cap"):
-        return None
-    return series.entries[-1].day + timedelta(days=math.floor(years * DAYS_A_YEAR))
-
-
-def _course(series: Series, steps: Any, quantiles: dict[str, Any]) -> list[dict[str, Any]]:
+def _course_of(series: Series, quantiles: Mapping[str, Any]) -> list[dict[str, Any]]:
     last = series.entries[-1].day
     return [
         {"date": f"{last + timedelta(days=round(float(step) * DAYS_A_YEAR)):%Y-%m-%d}"}
         | {name: round(float(values[n]), 4) for name, values in quantiles.items()}
-        for n, step in enumerate(steps)
+        for n, step in enumerate(_STEPS)
     ]
 
 
-def _shown(entry: Entry) -> dict[str, Any]:
+def _shown(entry: Entry, decimals: int, suffix: str) -> dict[str, Any]:
+    """As the chart draws it; what is shown on no chart as read alone."""
+
     def rounded(value: float | None) -> float | None:
-        return None if value is None or math.isnan(value) else round(value, 3)
+        return None if value is None or math.isnan(value) else round(value, decimals)
 
-    return {
-        "date": f"{entry.day:%Y-%m-%d}",
-        "visit": entry.visit_id,
-        "found_pct": rounded(entry.found_pct),
-        "left_pct": rounded(entry.left_pct if entry.adjusted else math.nan),
-        "found_raw_pct": rounded(entry.found_raw_pct),
-        "left_raw_pct": rounded(entry.left_raw_pct),
-    }
+    corrected = {"found": entry.found, "left": entry.left if entry.adjusted else math.nan} if suffix else {}
+    read = {"found_raw": entry.found_raw, "left_raw": entry.left_raw}
+    told = {f"{name}{suffix}": rounded(value) for name, value in (corrected | read).items()}
+    return {"date": f"{entry.day:%Y-%m-%d}", "visit": entry.visit_id, **told}
 
 
-def _sentence(series: Series, drift_pct: float, horizon_on: date | None, alpha: float) -> str:
-    name = {"co2": "CO₂", "o2": "O₂"}[series.quantity]
-    band = _band(series)
-    words = {
-        "quantity": name,
-        "rate": series.rate,
-        "pace": f"{abs(drift_pct):.2f}",
-        "band": f"{band.lower:g} to {band.upper:g} %",
-        "chance": f"{100 * alpha:g}",
-        "day": f"{horizon_on:%Y-%m-%d}" if horizon_on else "",
-    }
-    if abs(drift_pct) < 0.01:
-        pace = _("%(quantity)s at %(rate)s fire keeps its level") % words
-    elif drift_pct < 0:
-        pace = _("%(quantity)s at %(rate)s fire falls about %(pace)s points a year") % words
-    else:
-        pace = _("%(quantity)s at %(rate)s fire rises about %(pace)s points a year") % words
-    if horizon_on is None:
-        rest = _("the chance of being outside %(band)s stays below %(chance)s %% for three years") % words
-    else:
-        rest = _("the chance of being outside %(band)s reaches %(chance)s %% on %(day)s") % words
-    return f"{pace}; {rest}."
+# ---- what follows from them ----
 
 
-def chance_on(forecast: Forecast, day: date) -> float:
-    """Chance that the true value has left the band by `day`, read off the stored grid by straight lines."""
+def chance_on(forecast: AnyForecast, day: date) -> float:
+    """Chance that the true value has left its limits by `day`, read off the stored grid by straight lines."""
     years = max((day - forecast.last_visit_on).days / DAYS_A_YEAR, 0.0)
     grid = [each["years"] for each in forecast.crossing]
     return float(np.interp(years, grid, [each["chance"] for each in forecast.crossing]))
@@ -418,15 +376,20 @@ def chance_on(forecast: Forecast, day: date) -> float:
 def flag_drift(*, appliance: Appliance, planned: date, now: datetime) -> None:
     """Drift flags of one appliance by the chance before its next planned visit; series that ended close theirs."""
     flag_at = Contractor.objects.get().flag_at
-    forecasts = list(appliance.forecasts.select_related("snapshot"))
+    forecasts: list[AnyForecast] = [
+        *appliance.forecasts.select_related("snapshot"),
+        *appliance.ceiling_forecasts.select_related("snapshot"),
+    ]
     for each in forecasts:
         chance = chance_on(each, planned)
-        sentence = _("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % {
+        said = _("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % {
             "said": each.sentence,
             "day": f"{planned:%Y-%m-%d}",
             "chance": 100 * chance,
         }
-        flags.put_drift_flag(forecast=each, chance=chance, flag_at=flag_at, sentence=sentence, now=now)
+        # Of a ceiling's forecast the same fields are read.
+        of = cast(Forecast, each)
+        flags.put_drift_flag(forecast=of, chance=chance, flag_at=flag_at, sentence=said, now=now)
     keys = {f"{each.rate} {each.quantity}" for each in forecasts}
     ended = Flag.objects.filter(appliance=appliance, kind=Flag.Kind.DRIFT, closed_at__isnull=True).exclude(key__in=keys)
     ended.update(closed_at=now, closed_why=_("The series has ended."), updated_at=now)

@@ -23,10 +23,12 @@ from fleet.combustion import (
     steadiness,
 )
 from fleet.limits import Band, band, evaluate, fuel_class, standing
-from fleet.models import Analyser, Contractor, Finding, Judgement, Reading, Visit
+from fleet.models import Analyser, Finding, Judgement, Reading, SheetVersion, Visit
 from fleet.queries.cards import card_for
 from fleet.services.ambient import ambient_cases
 from fleet.services.diagnoses import put_diagnoses, setting_doubts
+from fleet.services.logged import is_quiet, number_of, with_logged_co, without_logged
+from fleet.services.records import content_of
 from fleet.services.taking import taken_order
 
 ENGINE = "judgement/2"
@@ -61,9 +63,9 @@ def band_of(target: Mapping[str, Any]) -> Band:
 def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     """Judge, or judge anew, and keep card, derived figures and verdicts with the versions they were made with."""
     readings = list(visit.readings.all())
-    made_with = card_for(visit.appliance, visit.local_date, _main_analyser(readings), visit=visit)
-    derived = derive(visit, readings, sheet=made_with.sheet.content if made_with.sheet else {})
-    verdicts = evaluate(made_with.table, cases_of(visit, derived))
+    made_with = card_for(visit.appliance, visit.local_date, only_analyser(readings), visit=visit)
+    derived = derive(visit, readings, sheet=_content(made_with.sheet), site=content_of(visit.record)["site"])
+    verdicts = without_logged(evaluate(made_with.table, cases_of(visit, derived)))
     said = verdicts.as_json()
     outcome = outcome_of(said, readings)
     judgement, made = Judgement.objects.update_or_create(
@@ -88,30 +90,38 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     return judgement
 
 
+def _content(sheet: SheetVersion | None) -> dict[str, Any]:
+    return dict(sheet.content) if sheet else {}
+
+
 # ---- what the readings mean ----
 
 
-def derive(visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any]) -> list[dict[str, Any]]:
+def derive(
+    visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any], site: Mapping[str, Any]
+) -> list[dict[str, Any]]:
     """One row of derived figures a reading, in their order; all readings in one pass. None where it can't be told.
 
     Keys as in `combustion.derived_figures`, with `input_share_pct` of the sheet's rated input, `uncertainties` (the
     standard uncertainty of each figure from the analyser's accuracy while it is in calibration), `qualifiers` carried
     from what was read, `steadiness` of the series, `doubts` and whether they void the reading. The regulation's loss
     stands beside the engineering figures under its coefficients' name.
+
+    site: the facts of the site as the record has them.
     """
     if not readings:
         return []
     fuel = visit.burnt
     read = {name: _column(readings, name) for name in READ}
     read["nox_ppm"] = np.where(np.isnan(read["nox_ppm"]), nox_from_no(read["no_ppm"]), read["nox_ppm"])
-    pressure_pa = visit.barometric_pressure_pa or float(barometric_pressure_pa(visit.appliance.building.altitude_m))
-    loss_set = LOSS_SETS.get(fuel_class(fuel))
+    pressure_pa = visit.barometric_pressure_pa or float(barometric_pressure_pa(float(site["altitude_m"])))
+    loss_set = LOSS_SETS.get(fuel_class(fuel) or "")
     stated = _stated(visit, readings, read)
     found = figures_with_uncertainty(
         fuel,
         read,
         stated,
-        [each.qualifiers for each in readings],
+        [_qualifiers(each) for each in readings],
         co2_basis=[_co2_basis(each) for each in readings],
         pressure_pa=pressure_pa,
         humidity_ratio=_humidity(visit, read["air_temp_c"], pressure_pa),
@@ -120,7 +130,8 @@ def derive(visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any]) -
     # Of what was read itself, where that is no derived figure; the derived ones go over them.
     trust = {name: stated[name] for name in ("co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")} | dict(found.u)
     known = read | dict(found.figures)
-    criterion = _criterion(readings)
+    own: dict[str, Any] = {name: float(value) for name, value in site.get("steadiness", {}).items()}
+    criterion = Criterion(**own)
     doubted = [
         shown + setting_doubts(visit, each) for shown, each in zip(_doubts(fuel, readings, read), readings, strict=True)
     ]
@@ -158,6 +169,13 @@ def _stated(visit: Visit, readings: list[Reading], read: Mapping[str, Any]) -> d
     return stated
 
 
+def _qualifiers(reading: Reading) -> dict[str, str]:
+    """What isn't plain; nitrogen oxides estimated from NO inherit its word."""
+    estimated = reading.nox_ppm is None and "no" in reading.qualifiers
+    said: dict[str, str] = dict(reading.qualifiers)
+    return said | ({"nox": said["no"]} if estimated else {})
+
+
 def _co2_basis(reading: Reading) -> Any:
     """Whether its CO2 is a measurement of its own; an analyser that nobody knows is taken to calculate it."""
     return reading.analyser.co2 if reading.analyser else "calculated"
@@ -178,13 +196,6 @@ def _input_share_pct(rate: str, figures: Mapping[str, float | None], sheet: Mapp
         rated = sheet.get("minimum_input_kw")
     read_kw = figures[f"input_kw_{sheet['input_basis']}"] if rated else None
     return None if rated is None or read_kw is None else round(100 * read_kw / float(rated), 2)
-
-
-def _criterion(readings: list[Reading]) -> Criterion:
-    """The contractor's own where it set one; asked for only where there is a series to hold against it."""
-    if not any(each.series for each in readings):
-        return Criterion()
-    return Criterion(**Contractor.objects.values_list("steadiness", flat=True).get())
 
 
 def series_steadiness(series: Mapping[str, Any], criterion: Criterion) -> dict[str, Any]:
@@ -247,8 +258,10 @@ def _number(value: Any) -> float | None:
 # ---- what the evaluator is given ----
 
 
-def _main_analyser(readings: list[Reading]) -> Analyser | None:
-    return next((each.analyser for each in readings if each.analyser), None)
+def only_analyser(readings: Sequence[Reading]) -> Analyser | None:
+    """The analyser of all readings; None where they were taken with several, each with an accuracy of its own."""
+    used = {each.analyser for each in readings}
+    return used.pop() if len(used) == 1 else None
 
 
 def cases_of(visit: Visit, derived: Sequence[Mapping[str, Any]] | None = None) -> list[dict[str, Any]]:
@@ -259,7 +272,11 @@ def cases_of(visit: Visit, derived: Sequence[Mapping[str, Any]] | None = None) -
     order = taken_order(visit)
     rows = visit.judgement.derived if derived is None else derived
     return [
-        *(_case(visit, each, figures, order) for each, figures in zip(visit.readings.all(), rows, strict=True)),
+        *(
+            case
+            for each, figures in zip(visit.readings.all(), rows, strict=True)
+            for case in with_logged_co(each, _case(visit, each, figures, order))
+        ),
         *ambient_cases(visit),
     ]
 
@@ -305,11 +322,13 @@ def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dic
 
 
 def is_steady(reading: Reading, derived: Mapping[str, Any]) -> bool | None:
-    """What the logged series shows of O2 or CO2 and of CO; without one what the technician said."""
-    series = derived.get("steadiness")
-    shown = series and series["overall"]
+    """Steady if the logged series of O2 or CO2 and of CO shows it and the technician doesn't say otherwise.
+
+    Without a series what the technician said; not steady as soon as either says so.
+    """
     said = {"steady": True, "not steady": False}.get(reading.steadiness)
-    return said if shown is None else bool(shown)
+    shown = is_quiet(reading, derived.get("steadiness"))
+    return False if False in (said, shown) else said if shown is None else True
 
 
 # ---- what came of it ----
@@ -350,8 +369,8 @@ def _undecided(left: Sequence[Mapping[str, Any]], rates: list[str]) -> list[str]
         f"{each['label']} {_('at')} {each['rate']}" if each["rate"] else each["label"]
         for each in left
         if each["outcome"] in ("not judged", "cannot tell")
-        and (each["kind"] == "band" or each["quantity"] in CO_QUANTITIES)
-        and each["rate"] in rates
+        and (each["kind"] in ("band", "order") or each["quantity"] in CO_QUANTITIES)
+        and (each["kind"] == "order" or each["rate"] in rates)
     ]
     return list(dict.fromkeys([*missing, *open_ends]))
 
@@ -378,7 +397,7 @@ def _finding(judgement: Judgement, number: int, verdict: Any) -> Finding:
     return Finding(
         judgement=judgement,
         number=number,
-        reading=int(verdict.reading_key) if (verdict.reading_key or "").isdigit() else None,
+        reading=number_of(verdict.reading_key),
         phase="between" if verdict.phase == "check" else verdict.phase or "",
         rate=verdict.rate or "",
         quantity=verdict.quantity,

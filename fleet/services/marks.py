@@ -11,7 +11,7 @@ from typing import Any
 
 from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
-from fleet.quantities import READING_QUANTITIES
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.queries.checks import doubts_of
 
 # Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
@@ -31,7 +31,13 @@ def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Odd
     found: list[Oddity] = []
     for question in (_evidence, _instruments, _values, _identical, _order, _times, _steadiness):
         found += question(visit, readings, now)
-    found += [*_changes_without_work(visit, readings), *_fuel(visit), *_plate(visit), *_left_running(visit, verdicts)]
+    found += [
+        *_conditions(visit),
+        *_changes_without_work(visit, readings),
+        *_fuel(visit),
+        *_plate(visit),
+        *_left_running(visit, verdicts),
+    ]
     return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
 
 
@@ -79,6 +85,14 @@ def _values(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Od
                 )
 
 
+def _conditions(visit: Visit) -> Iterator[Oddity]:
+    for quantity in CONDITION_QUANTITIES.values():
+        value = getattr(visit, quantity.column)
+        if value is not None and not quantity.low <= value <= quantity.high:
+            said = f"{quantity.label} {value:g} is beyond what can be ({quantity.low:g} to {quantity.high:g})."
+            yield Oddity("value_implausible", said, {quantity.column: value})
+
+
 def _identical(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
     """Readings at two rates that agree to the last digit; at one rate the burner may simply have stayed as it was."""
     columns = [each.column for each in READING_QUANTITIES.values()]
@@ -108,10 +122,11 @@ def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterato
     """Called steady, while what the analyser logged shows otherwise; the series counts."""
     for reading, figures in zip(readings, visit.judgement.derived, strict=True):
         shown = figures["steadiness"]
-        if reading.steadiness == "steady" and shown and shown["overall"] is False:
+        seen = {"steady": True, "not steady": False}.get(reading.steadiness)
+        if shown and seen is not None and shown["overall"] is (not seen):
             why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), "")
-            said = f"Reading {reading.number} was called steady; its series shows otherwise: {why}"
-            yield Oddity("steadiness_differs", said[:500], {"reading": reading.number})
+            said = f"Reading {reading.number} was called {reading.steadiness}; its series shows otherwise: {why}"
+            yield Oddity("steadiness_differs", said.rstrip(": ")[:500], {"reading": reading.number})
 
 
 def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:

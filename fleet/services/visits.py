@@ -18,6 +18,7 @@ from fleet.models import (
     Analyser,
     Appliance,
     Attendance,
+    Contractor,
     Defect,
     HeldMessage,
     Mark,
@@ -95,7 +96,7 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     if version != len(records):
         raise Conflict("changed_meanwhile", f"It has {len(records)} records by now; read it again.")
     newest = records[-1]
-    site = content_of(newest)["site"] if before == appliance else site_facts(appliance, draft.content)
+    site = _site_again(newest, draft, appliance) if before == appliance else site_facts(appliance, draft.content)
     content = draft.content | {"site": site, "amendment": {"reason": reason}}
     try:
         with transaction.atomic():
@@ -251,8 +252,23 @@ def site_facts(appliance: Appliance, content: dict[str, Any]) -> dict[str, Any]:
         "fuel": burnt.name,
         "altitude_m": f"{building.altitude_m:g}",
         **({"fuel_composition": burnt.composition} if burnt.composition else {}),
-        **({"sheet": str(appliance.sheet_id)} if appliance.sheet_id else {}),
+        "sheet": str(appliance.sheet_id or ""),
+        **({"steadiness": criterion} if (criterion := _criterion()) else {}),
     }
+
+
+def _criterion() -> dict[str, str]:
+    """What a series must keep to be steady, where the contractor has set its own."""
+    own = Contractor.objects.values_list("steadiness", flat=True).first() or {}
+    return {name: f"{value:g}" for name, value in own.items()}
+
+
+def _site_again(newest: Record, draft: VisitDraft, appliance: Appliance) -> dict[str, Any]:
+    """The facts that the record has; those of another day where the correction moves the visit to another day."""
+    site: dict[str, Any] = content_of(newest)["site"]
+    zone = site["time_zone"]
+    same_day = _local_date(content_of(newest), zone) == _local_date(draft.content, zone)
+    return site if same_day else site_facts(appliance, draft.content)
 
 
 def _burnt(content: dict[str, Any]) -> tuple[str, dict[str, str]]:

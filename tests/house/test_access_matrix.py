@@ -14,7 +14,20 @@ from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from rest_framework.test import APIClient
 
-from fleet.models import Analyser, Appliance, Client, Flag, FlueGroup, Forecast, GasSupply, Job, LimitSet, Mark, Role, User
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Client,
+    Flag,
+    FlueGroup,
+    Forecast,
+    GasSupply,
+    Job,
+    LimitSet,
+    Mark,
+    Role,
+    User,
+)
 from fleet.services.duties import add_duty
 from fleet.services.files import store_file
 from fleet.services.limits import attach_limit_set
@@ -96,6 +109,7 @@ TABLE: dict[str, Row] = {
     "statements": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "statement-pdf": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "statement-csv": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
+    "honesty": page(GET=OFFICE | AUDITOR),
     "api-documentation": page(GET=EVERYBODY),
     "api-schema": api(GET=EVERYBODY),
     "api-clients": api(GET=EVERYBODY, POST=OFFICE),
@@ -161,6 +175,8 @@ TABLE: dict[str, Row] = {
     "api-close-flag": api("flag", bound=True, POST=FIELD),
     "api-forecasts": api(GET=EVERYBODY),
     "api-forecast": api("forecast", bound=True, GET=EVERYBODY),
+    "api-ceiling-forecasts": api(GET=EVERYBODY),
+    "api-forecasts-held": api(GET=OFFICE | AUDITOR),
     "api-revisits": api(GET=EVERYBODY),
     "api-statements": api(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "api-contractor": api(GET=EVERYBODY, PATCH=MANAGER),

@@ -229,7 +229,10 @@ def test_a_card_of_another_version_is_refused():
     [
         ({"CH4": 0.85, "H2": 0.15}, "natural_gas"),
         ({"C3H8": 0.7, "nC4": 0.3}, "lpg"),
-        ({"CH4": 0.5, "CO2": 0.5}, "gas of the place"),
+        ({"CH4": 0.5, "CO2": 0.5}, "biogas"),
+        ({"CH4": 0.02, "H2": 0.98}, "hydrogen"),
+        ({"CH4": 0.4, "H2": 0.6}, None),
+        ({"CO": 0.4, "N2": 0.6}, None),
     ],
 )
 def test_a_gas_by_composition_counts_as_its_family(composition, expected):
@@ -237,6 +240,6 @@ def test_a_gas_by_composition_counts_as_its_family(composition, expected):
     assert fuel_class(Fuel.from_composition("gas of the place", composition)) == expected
 
 
-def test_a_liquid_of_another_name_keeps_it():
+def test_a_liquid_that_nobody_knows_has_no_class_so_that_no_limit_is_left_out():
     heavy = Fuel.from_ultimate_analysis("heavy oil", {"C": 0.87, "H": 0.11, "S": 0.02}, 43.0)
-    assert fuel_class(heavy) == "heavy oil"
+    assert fuel_class(heavy) is None

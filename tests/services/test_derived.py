@@ -1,5 +1,6 @@
 """What a visit's readings mean as the judgement keeps it: uncertainty, what is carried, series, input, humidity."""
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -8,8 +9,10 @@ from fleet.combustion import FUELS, gas_properties
 from fleet.errors import Malformed
 from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Calibration, Contractor, Person, User, Visit
+from fleet.services.buildings import add_gas_supply
 from fleet.services.judgements import judge_visit
-from tests.cast import NOON, make_sheet, measured, reading, store, visit_body
+from fleet.services.visits import amend_visit
+from tests.cast import NOON, make_analyser, make_sheet, measured, reading, store, visit_body
 
 pytestmark = pytest.mark.django_db
 
@@ -180,3 +183,41 @@ def test_a_series_that_cannot_be_read_is_refused_by_its_field(
     with pytest.raises(Malformed) as refused:
         read_visit(one)
     assert any(each.startswith(field) for each in refused.value.details["errors"])  # type: ignore[attr-defined]
+
+
+def test_two_analysers_lend_each_other_no_accuracy(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    body = visit_body(boiler, person, analyser)
+    other = make_analyser(manager)
+    for each in body["readings"][2:]:
+        each["analyser"] = str(other.id)
+    assert store(body, technician).judgement.card["analyser"]["accuracy"] == {}
+
+
+def test_more_than_of_no_goes_on_to_the_estimated_nox(one: dict[str, Any], technician: User) -> None:
+    one["readings"][0]["values"] |= {"o2": measured("4.0", "%"), "no": measured("3000", "ppm", "more than")}
+    assert told(store(one, technician))["qualifiers"]["nox_ppm_air_free"] == "more than"
+
+
+def test_a_visit_recorded_without_a_sheet_stays_without(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    sheet, body = boiler.sheet, visit_body(boiler, person, analyser)
+    Appliance.objects.update(sheet=None)
+    visit = store(body, technician)
+    Appliance.objects.update(sheet=sheet)
+    again = amend_visit(draft=read_visit(body | {"note": "a"}), reason="a", version=1, actor=technician, now=NOON)
+    assert (again.id, again.judgement.sheet_version) == (visit.id, None)
+
+
+def test_a_visit_moved_to_another_day_takes_that_days_gas(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    values = {"building": boiler.building, "since": date(2026, 3, 1), "fuel": "natural_gas_20_h2", "source": "network"}
+    add_gas_supply(values=values, now=NOON)
+    body = visit_body(boiler, person, analyser)
+    assert store(body, technician).fuel == "natural_gas_20_h2"
+    earlier = visit_body(boiler, person, analyser, day="2026-02-20")
+    moved = earlier | {"id": body["id"], "attendance": earlier["attendance"] | {"id": body["attendance"]["id"]}}
+    assert amend_visit(draft=read_visit(moved), reason="a", version=1, actor=technician, now=NOON).fuel == "natural_gas"

@@ -153,3 +153,28 @@ def test_an_analyser_that_reads_all_buildings_higher_is_named(
     assert visit is not None
     compare(visit)
     assert "DX25" in patterns_of(visit)
+
+
+def test_a_zero_below_nothing_is_off_too(body: dict[str, Any], technician: User) -> None:
+    body["conditions"] |= {"zero_o2": measured("20.9", "%"), "zero_co": measured("-30", "ppm")}
+    visit = store(body, technician)
+    assert "DX11" in patterns_of(visit)
+    assert visit.marks.filter(code="value_implausible").exists()
+
+
+def test_an_analyser_set_to_plain_gas_where_a_blend_burns_is_said(body: dict[str, Any], technician: User) -> None:
+    for each in body["readings"]:
+        each["analyser_fuel"] = "natural_gas"
+    visit = store(body | {"fuel": "natural_gas_20_h2"}, technician)
+    assert "DX10" in patterns_of(visit)
+    assert {each["void"] for each in visit.judgement.derived} == {True}
+
+
+def test_what_was_found_before_work_is_not_how_it_was_left(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    first = o2(visit_body(boiler, person, analyser, day="2025-03-02", left=None), "6.5", "6.5")
+    first["work"] = [{"kind": "adjustment", "after_reading": 2, "adjuster": "ratio screw", "rate": "high"}]
+    store(first | {"left_as_found": False}, technician)
+    visit = store(o2(visit_body(boiler, person, analyser, left=None), "5.0", "5.0"), technician)
+    assert "DX02" not in patterns_of(visit)

@@ -47,9 +47,7 @@ def test_oddities_are_marked(body: dict[str, Any], technician: User, change: dic
     assert code in codes(store(body | change, technician))
 
 
-def test_readings_at_two_rates_that_agree_to_the_last_digit_are_marked(
-    body: dict[str, Any], technician: User
-) -> None:
+def test_readings_at_two_rates_that_agree_to_the_last_digit_are_marked(body: dict[str, Any], technician: User) -> None:
     body["readings"][1]["values"] = dict(body["readings"][0]["values"])
     mark = store(body, technician).marks.get(code="readings_identical")
     assert mark.figures == {"readings": [1, 2]}

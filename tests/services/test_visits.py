@@ -155,7 +155,10 @@ def test_moving_a_visit_closes_what_it_opened_on_the_wrong_appliance(
     )
     still_open = Flag.objects.filter(closed_at__isnull=True)
     assert {each.appliance for each in still_open} == {other}
-    assert set(Job.objects.filter(kind="refresh_appliance").values_list("key", flat=True)) == {str(boiler.id), str(other.id)}
+    assert set(Job.objects.filter(kind="refresh_appliance").values_list("key", flat=True)) == {
+        str(boiler.id),
+        str(other.id),
+    }
 
 
 def test_moving_a_visit_away_brings_back_what_it_had_closed(
