@@ -82,7 +82,8 @@ def acceptance_limits(
 
 
 def _above(value: float, limit: float) -> bool:
-    return value > limit and value - limit > SLACK * max(1e-3, abs(limit))
+    # A share of the smaller of the two: an end that is infinite has no last bits to forgive.
+    return value > limit and value - limit > SLACK * max(1e-3, min(abs(value), abs(limit)))
 
 
 def decide(

@@ -172,7 +172,11 @@ def _undecided(appliance: Appliance) -> list[dict[str, str]]:
 
 def _from_forecasts(appliance: Appliance) -> list[Reason]:
     """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing."""
-    fitted = appliance.forecasts.filter(horizon_on__isnull=False).exclude(basis="assumptions")
+    fitted = [
+        each
+        for kind in (appliance.forecasts, appliance.ceiling_forecasts)
+        for each in kind.filter(horizon_on__isnull=False).exclude(basis="assumptions")
+    ]
     return [Reason("drift", day, each.last_visit_on, each.sentence) for each in fitted if (day := each.horizon_on)]
 
 

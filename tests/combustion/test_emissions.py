@@ -11,6 +11,7 @@ from fleet.combustion import (
     at_reference_o2,
     co2_pct_from_o2,
     co_co2_ratio,
+    dilution_factor,
     mg_per_kwh,
     nox_from_no,
 )
@@ -54,10 +55,13 @@ def test_air_free_by_o2_and_by_co2_agree(fuel: Fuel, co_ppm: float, o2_pct: floa
 def test_air_free_from_co2_ends_where_the_sample_is_nearly_air() -> None:
     assert np.isnan(air_free_from_co2(60.0, [1.0, 0.0, -1.0, np.nan], 11.9)).all()
     assert np.isfinite(air_free_from_co2(60.0, 2.0, 11.9))
+    assert np.isnan(air_free_from_co2(60.0, [1.0, 9.0], [float(dilution_factor(18.0)), 0.0])).all()
+    assert air_free_from_co2(1.0, 1.0, np.nextafter(dilution_factor(18.0), 0)) == pytest.approx(20.9 / 2.9)
 
 
 def test_ratio_is_blind_to_leaked_air_but_needs_co2() -> None:
-    assert co_co2_ratio(90.0, 9.0) == pytest.approx(co_co2_ratio(45.0, 4.5))
+    assert co_co2_ratio(90.0, 9.0) == pytest.approx(co_co2_ratio(45.0, 4.5)) == pytest.approx(0.001)
+    assert co_co2_ratio(9.0, 0.09) == pytest.approx(0.01)
     assert np.isnan(co_co2_ratio(90.0, [0.0, -0.1, np.nan])).all()
 
 
@@ -130,10 +134,11 @@ def test_nox_from_no_is_an_estimate_with_a_stated_share() -> None:
     """95 ppm of NO with the customary 5 % of NO2 is 100 ppm of NOx, by definition."""
     assert nox_from_no(95.0) == pytest.approx(100.0, rel=1e-12)
     assert nox_from_no([50.0, 0.0], no2_share=0.5).tolist() == [100.0, 0.0]
+    assert nox_from_no(50.0, no2_share=0.0) == 50.0
     assert np.isnan(nox_from_no([np.nan, -1.0])).all()
 
 
-@pytest.mark.parametrize("share", [-0.1, 1.0, np.nan])
+@pytest.mark.parametrize("share", [-0.1, -1e-9, 1.0, np.nan])
 def test_nox_from_no_refuses_a_share_that_is_none(share: float) -> None:
     with pytest.raises(ValueError, match="no2_share"):
         nox_from_no(50.0, no2_share=share)

@@ -2,6 +2,7 @@
 
 import doctest
 import importlib
+import itertools
 import pkgutil
 import subprocess
 import sys
@@ -14,8 +15,11 @@ import pytest
 
 import fleet.combustion as combustion
 from fleet.combustion import FUELS, LOSS_COEFFICIENTS
+from fleet.combustion.flue_gas import water_pct_wet
+from fleet.combustion.humidity import water_fraction
 
 GAS = FUELS["natural_gas"]
+CARBON_MONOXIDE = combustion.Fuel.from_composition("carbon monoxide", {"CO": 1.0})
 OLDER_GAS = combustion.CO2_LOSS_COEFFICIENTS["de_older_natural_gas"]
 MODULES = [f"fleet.combustion.{module.name}" for module in pkgutil.iter_modules(combustion.__path__)]
 
@@ -24,6 +28,7 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "excess_air_ratio_from_o2": lambda x: combustion.excess_air_ratio_from_o2(GAS, x),
     "excess_air_ratio_from_co2": lambda x: combustion.excess_air_ratio_from_co2(GAS, x),
     "co2_pct_from_o2": lambda x: combustion.co2_pct_from_o2(GAS, x),
+    "co2_pct_from_o2 of CO": lambda x: combustion.co2_pct_from_o2(CARBON_MONOXIDE, x),
     "o2_pct_from_co2": lambda x: combustion.o2_pct_from_co2(GAS, x),
     "co2_pct_from_ratio": lambda x: combustion.co2_pct_from_ratio(GAS, x),
     "o2_pct_from_ratio": lambda x: combustion.o2_pct_from_ratio(GAS, x),
@@ -65,7 +70,46 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "its uncertainty": lambda x: combustion.corrected_to_reference(GAS, "pneumatic ratio", "o2", x, 5.0)[1],
     "heat_input_kw": lambda x: combustion.heat_input_kw(0.05, x, 15.0, 2000.0, 101325.0, 38.0),
 }
-AWKWARD = [np.nan, np.inf, -np.inf, 0.0, -1.0, 1.0, 5.0, 18.0, 20.9, 20.946, 25.0, 1e6, 1e300, -1e300]
+AWKWARD = [
+    *(np.nan, np.inf, -np.inf, 0.0, -1.0, 1.0, 5.0, 18.0, 20.9, 20.946, 25.0, 1e6, 1e300, -1e300),
+    *(np.finfo(float).max, -np.finfo(float).max, np.finfo(float).tiny),
+]
+COLUMNS = ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c", "input_kw_gross")
+
+# Faces of two numbers that pull at the same formula; each pair of awkward values meets.
+PAIRED: dict[str, Callable[[Any, Any], Any]] = {
+    "apparent_co2_max_pct": combustion.apparent_co2_max_pct,
+    "flue_gas": lambda x, y: combustion.flue_gas(GAS, x, humidity_ratio=y).air_water,
+    "water_pct_wet": lambda x, y: water_pct_wet(GAS, x, humidity_ratio=y),
+    "dew_point_c without water": lambda x, y: combustion.dew_point_c(CARBON_MONOXIDE, x, pressure_pa=y),
+    "water_fraction": lambda x, y: water_fraction(20.0, x, y),
+    "humidity_ratio": combustion.humidity_ratio,
+    "dew_point_c": lambda x, y: combustion.dew_point_c(GAS, x, humidity_ratio=y),
+    "dew_point_c by pressure": lambda x, y: combustion.dew_point_c(GAS, x, pressure_pa=y),
+    "flue temperature and air": lambda x, y: combustion.heat_balance(GAS, 1.2, x, y).efficiency_pct_gross,
+    "excess air and CO": lambda x, y: combustion.heat_balance(GAS, x, 60.0, 20.0, co_ppm=y).efficiency_pct_gross,
+    "O2 and humidity": lambda x, y: combustion.flue_states(GAS, x, 40.0, 20.0, humidity_ratio=y).condensate_fraction,
+    "dew point of a balance": lambda x, y: combustion.heat_balance(GAS, x, 60.0, 20.0, pressure_pa=y).dew_point_c,
+    "regulation_loss": lambda x, y: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, y, 20.0),
+    "regulation_loss_from_co2": lambda x, y: combustion.regulation_loss_from_co2(OLDER_GAS, x, y, 20.0),
+    "air_free": combustion.air_free,
+    "air_free_from_co2": lambda x, y: combustion.air_free_from_co2(x, y, 11.9),
+    "air_free_from_co2 by maximum": lambda x, y: combustion.air_free_from_co2(50.0, x, y),
+    "at_reference_o2": lambda x, y: combustion.at_reference_o2(x, y, 3.0),
+    "at_reference_o2 by reference": lambda x, y: combustion.at_reference_o2(50.0, x, y),
+    "co_co2_ratio": combustion.co_co2_ratio,
+    "heat_input_kw": lambda x, y: combustion.heat_input_kw(0.05, 60.0, x, y, 101_325.0, 38.0),
+    "heat_input_kw by meter": lambda x, y: combustion.heat_input_kw(x, y, 15.0, 2000.0, 101_325.0, 38.0),
+    "at_conditions": lambda x, y: combustion.at_conditions(GAS, "linkage", "co2", x, air_temp_c=y, to_air_temp_c=20.0),
+    "at_conditions by pressure": lambda x, y: combustion.at_conditions(
+        GAS, "oil pressure jet", "o2", x, air_temp_c=5.0, to_air_temp_c=20.0, to_pressure_pa=y
+    ),
+    "corrected_to_reference": lambda x, y: combustion.corrected_to_reference(GAS, "linkage", "o2", x, y)[0],
+    "its uncertainty by CO2": lambda x, y: combustion.corrected_to_reference(GAS, "linkage", "co2", x, y)[1],
+    "self-adapting": lambda x, y: combustion.corrected_to_reference(GAS, "self-adapting", "co2", x, y)[1],
+    "reading_flags": lambda x, y: combustion.reading_flags(GAS, x, y, 60.0, co2_basis="measured", flue_temp_c=40.0),
+    "reading_flags calculated": lambda x, y: combustion.reading_flags(GAS, x, y, 60.0, co2_basis="calculated"),
+}
 
 
 @pytest.mark.parametrize("name", MODULES)
@@ -84,6 +128,26 @@ def test_awkward_values_neither_warn_nor_raise_and_arrays_agree_with_scalars(
     assert np.array_equal(together, singly, equal_nan=True)
     assert all(isinstance(value, float) for value in singly)
     assert np.isnan(singly[0])
+
+
+@pytest.mark.parametrize("face", PAIRED.values(), ids=PAIRED)
+def test_no_two_awkward_values_make_a_face_warn(face: Callable[[Any, Any], Any]) -> None:
+    """Data never warn, whatever the caller makes of warnings. Underflow is left alone: it is a right answer, 0."""
+    x, y = (each.ravel() for each in np.meshgrid(AWKWARD, AWKWARD))
+    with np.errstate(divide="raise", over="raise", invalid="raise"):
+        together = face(x, y)
+        singly = [face(a, b) for a, b in zip(x[::7], y[::7], strict=True)]
+    assert np.array_equal(together[::7], singly, equal_nan=True)
+
+
+@pytest.mark.parametrize(("one", "other"), list(itertools.combinations(COLUMNS, 2)))
+def test_no_two_awkward_readings_make_figures_warn(one: str, other: str) -> None:
+    x, y = (each.ravel() for each in np.meshgrid(AWKWARD, AWKWARD))
+    read = {"o2_pct": 5.0, "co_ppm": 60.0, "flue_temp_c": 60.0, "air_temp_c": 20.0} | {one: x, other: y}
+    with np.errstate(divide="raise", over="raise", invalid="raise"):
+        figures = combustion.derived_figures(GAS, read, loss=LOSS_COEFFICIENTS["de_2010_natural_gas"])
+        found = combustion.figures_with_uncertainty(GAS, read, {"o2_pct": 0.15, "co_ppm": 10.0})
+    assert {values.shape for values in (*figures.values(), *found.u.values())} == {x.shape}
 
 
 def test_the_room_starts_nothing_but_numpy() -> None:

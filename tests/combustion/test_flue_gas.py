@@ -136,3 +136,50 @@ def test_a_common_reading_of_a_condensing_boiler() -> None:
     gas = FUELS["natural_gas"]
     assert o2_pct_from_co2(gas, 9.0) == pytest.approx(5.1, abs=0.15)
     assert excess_air_ratio_from_co2(gas, 9.0) == pytest.approx(1.29, abs=0.02)
+
+
+def test_a_rounding_error_beyond_the_end_of_the_line_is_forgiven() -> None:
+    """A part in 10^12 of the ratio or of the O2 in air, as a round trip may leave; twice that isn't."""
+    gas = FUELS["natural_gas"]
+    assert np.isfinite([o2_pct_from_ratio(gas, 1 - 1e-12), co2_pct_from_ratio(gas, 1 - 1e-12)]).all()
+    assert np.isnan([o2_pct_from_ratio(gas, 1 - 2e-12), co2_pct_from_ratio(gas, 1 - 2e-12)]).all()
+    per_o2 = (gas.co2_max_pct - CO2_AIR_PCT) / O2_AIR_PCT
+    o2 = o2_pct_from_co2(gas, gas.co2_max_pct + per_o2 * np.array([1.5e-11, 3e-11]))
+    assert o2[0] == pytest.approx(-1.5e-11, rel=0.01)
+    assert np.isnan(o2[1])
+
+
+def test_the_open_ends_of_the_line() -> None:
+    gas, tiny = FUELS["natural_gas"], 1e-9
+    assert np.isfinite(excess_air_ratio_from_o2(gas, [0.0, O2_AIR_PCT - tiny])).all()
+    assert np.isnan(excess_air_ratio_from_o2(gas, [-tiny, O2_AIR_PCT])).all()
+    assert np.isfinite(co2_pct_from_o2(gas, [0.0, O2_AIR_PCT - tiny])).all()
+    assert np.isnan(co2_pct_from_o2(gas, [-tiny, O2_AIR_PCT])).all()
+    assert np.isfinite(excess_air_ratio_from_co2(gas, CO2_AIR_PCT + tiny))
+    assert np.isfinite(o2_pct_from_co2(gas, CO2_AIR_PCT + tiny))
+    assert np.isnan([excess_air_ratio_from_co2(gas, CO2_AIR_PCT), o2_pct_from_co2(gas, CO2_AIR_PCT)]).all()
+    assert np.isfinite(dilution_factor(20.9 - tiny))
+    assert np.isnan(dilution_factor(20.9))
+    assert np.isfinite(apparent_co2_max_pct(O2_AIR_PCT - tiny, 1.0))
+    assert np.isnan(apparent_co2_max_pct(O2_AIR_PCT, 1.0))
+    assert np.isnan(apparent_co2_max_pct(20.95, 1.0, o2_air_pct=20.95))
+    assert apparent_co2_max_pct(-0.1, 11.0) < 11.0
+
+
+def test_humid_air_brings_its_water() -> None:
+    """0.622 kg/kg is one mole of water to one of dry air, by the masses of both."""
+    gas = flue_gas(FUELS["methane"], 1.5, humidity_ratio=WATER_MASS_G_MOL / AIR_MASS_G_MOL)
+    assert gas.air_water == pytest.approx(1.5 * FUELS["methane"].air_demand)
+    assert gas.wet == pytest.approx(gas.dry + 2.0 + gas.air_water)
+    assert flue_gas(FUELS["methane"], 1.5).air_water == 0.0
+    assert water_pct_wet(FUELS["methane"], 1.5) == pytest.approx(200 / (gas.dry + 2.0))
+
+
+def test_sulfur_dioxide_is_part_of_the_dry_gas() -> None:
+    """The gas by its parts is the dry products and the excess air, sulfur and nitrogen of the fuel among them."""
+    sour = Fuel.from_ultimate_analysis("sour", {"C": 0.84, "H": 0.12, "S": 0.03, "N": 0.01}, 43.0)
+    gas = flue_gas(sour, 1.3)
+    assert gas.dry == pytest.approx(sour.dry_products + 0.3 * sour.air_demand, rel=1e-12)
+    assert gas.so2 == pytest.approx(0.03 / 32.065 * 12.011 / 0.84)
+    assert gas.o2_pct == pytest.approx(100 * 0.3 * sour.oxygen_demand / gas.dry)
+    assert gas.co2_pct + gas.o2_pct + gas.inert_pct == pytest.approx(100 * (1 - gas.so2 / gas.dry))

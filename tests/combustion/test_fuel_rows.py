@@ -119,3 +119,18 @@ def test_some_rows_can_be_taken_out() -> None:
 def test_refuses_rows_and_says_why(fuels: list[Any], index: list[Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         FuelRows.of(fuels, np.array(index))
+
+
+def test_no_rows_burn_nothing() -> None:
+    assert FuelRows.of(LIST, np.array([], dtype=int)).co2_max_pct.shape == (0,)
+
+
+def test_any_whole_numbers_may_be_an_index() -> None:
+    for kind in (np.int8, np.uint16):
+        assert FuelRows.of(LIST, np.array([1, 0], dtype=kind)).carbon.tolist() == [LIST[1].carbon, LIST[0].carbon]
+
+
+def test_figures_belong_to_rows_and_say_what_they_are() -> None:
+    with pytest.raises(AttributeError, match="carbon belongs to rows"):
+        _ = FuelRows.carbon
+    assert FuelRows.__dict__["carbon"].__doc__ == "`Fuel.carbon` of each row."

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import ArrayLike
 
 from fleet.combustion import (
     CO2_LOSS_COEFFICIENTS,
@@ -235,6 +236,59 @@ def test_flags_say_what_is_odd() -> None:
         HeatFlag(0),
         HeatFlag(0),
     ]
+
+
+def test_flags_are_numbered_as_records_hold_them() -> None:
+    assert {flag.name: flag.value for flag in HeatFlag} == {
+        "CONDENSING": 1,
+        "RICH": 2,
+        "FLUE_BELOW_AIR": 4,
+        "OUTSIDE_ENTHALPY_RANGE": 8,
+    }
+
+
+def test_flags_begin_beyond_the_ends_of_what_they_are_about() -> None:
+    """-20 and 300 °C for flue gas and air, a ratio of 1 less rounding, and a flue as cold as its air: all unflagged."""
+    ends = np.array([-20.0, 300.0])
+    beyond = np.nextafter(ends, [-np.inf, np.inf])
+    outside = HeatFlag.OUTSIDE_ENTHALPY_RANGE.value
+
+    def flagged(flag: int, *state: ArrayLike) -> list[bool]:
+        found: list[bool] = (np.atleast_1d(heat_balance(METHANE, *state).flags) & flag > 0).tolist()
+        return found
+
+    assert flagged(outside, 1.2, ends, 20.0) == flagged(outside, 1.2, 150.0, ends) == [False, False]
+    assert flagged(outside, 1.2, beyond, 20.0) == flagged(outside, 1.2, 150.0, beyond) == [True, True]
+    assert flagged(HeatFlag.RICH.value, [1 - 1e-12, 1 - 2e-12], 150.0, 20.0) == [False, True]
+    assert flagged(HeatFlag.FLUE_BELOW_AIR.value, 1.2, [80.0, 79.99], 80.0) == [False, True]
+    assert np.isfinite(heat_balance(METHANE, 1 - 1e-12, 150.0, 20.0).efficiency_pct_net)
+
+
+def test_boiling_water_condenses_nothing_and_next_to_none_is_no_trouble() -> None:
+    """Above 100 °C at sea level air carries any amount of steam; at 20 kPa it boils at 60 °C (steam table)."""
+    for pressure_pa, flue_c in ((101_325.0, 100.0), (20_000.0, 60.1)):
+        wet = heat_balance(METHANE, 1.0, flue_c, 20.0, humidity_ratio=5.0, pressure_pa=pressure_pa)
+        assert wet.condensate_fraction == 0.0
+        colder = heat_balance(METHANE, 1.0, flue_c - 5.0, 20.0, humidity_ratio=5.0, pressure_pa=pressure_pa)
+        assert colder.condensate_fraction > 0
+
+
+def test_condensing_figures_by_hand() -> None:
+    """Dry gas of 12 mol with methane's 2 of water, leaving at 40 °C: 7384.9 Pa of saturation (IAPWS-IF97)."""
+    balance = heat_balance(METHANE, 1.4, 40.0, 20.0)
+    dry = METHANE.dry_products + 0.4 * METHANE.air_demand
+    liquid = 2 - dry * 7384.9 / (101_325 - 7384.9)
+    assert balance.condensate_fraction == pytest.approx(liquid / 2, rel=1e-4)
+    assert balance.condensate_kg_per_kwh_gross == pytest.approx(liquid * 0.01801528 * 3600 / 890.58, rel=1e-4)
+    assert balance.latent_loss_pct_gross == pytest.approx(100 * (2 - liquid) * 44.004 / 890.58, rel=1e-4)
+    assert balance.water_pressure_pa == pytest.approx(101_325 * 2 / (dry + 2), rel=1e-9)
+    # Heat of the condensate: 44.004 at 25 °C, and 15 K of what steam holds less than water.
+    steam = float(gas_enthalpy_j_mol("H2O", 40.0)) / 1000
+    given_back = liquid * (44.004 + steam - 0.07533 * 15)
+    dried = heat_balance(METHANE, 1.4, 40.0, 20.0, pressure_pa=5000.0)
+    assert dried.condensate_fraction == 0
+    gained = balance.efficiency_pct_net - dried.efficiency_pct_net
+    assert gained == pytest.approx(100 * given_back / METHANE.lhv_kj_mol, rel=1e-4)
 
 
 def test_a_rich_flame_has_no_balance() -> None:

@@ -43,3 +43,11 @@ def test_impossible_timings_answer_nan() -> None:
     volumes, seconds = [1.0, 1.0, -1.0, np.nan, 1.0], [0.0, -5.0, 60.0, 60.0, np.nan]
     assert np.isnan(heat_input_kw(volumes, seconds, 15.0, 0.0, 101_325.0, 38.0)).all()
     assert np.isnan(heat_input_kw(1.0, 60.0, 15.0, -200_000.0, 101_325.0, 38.0))
+
+
+def test_next_to_nothing_is_not_nothing() -> None:
+    assert heat_input_kw(0.0, 60.0, 15.0, 0.0, 101_325.0, 36.0) == 0.0
+    assert heat_input_kw(1.0, 0.5, 15.0, 0.0, 101_325.0, 36.0) == pytest.approx(72_000.0)
+    assert heat_input_kw(1.0, 3600.0, 15.0, 0.0, 0.5, 36.0) == pytest.approx(10 * 0.5 / 101_325)
+    assert np.isnan(heat_input_kw(1.0, 60.0, 15.0, -101_325.0, 101_325.0, 36.0))
+    assert np.isnan(heat_input_kw(-1e-9, 60.0, 15.0, 0.0, 101_325.0, 36.0))

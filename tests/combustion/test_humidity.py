@@ -11,7 +11,7 @@ from fleet.combustion import (
     saturation_pressure_pa,
     saturation_temperature_c,
 )
-from fleet.combustion.humidity import highest_dew_point_c
+from fleet.combustion.humidity import highest_dew_point_c, water_fraction
 from tests.combustion.cases import fuels, lean_ratios, property_settings
 
 
@@ -53,6 +53,39 @@ def test_impossible_air_answers_nan() -> None:
     assert np.isnan(humidity_ratio([20.0, 20.0, 120.0, np.nan], [1.1, -0.1, 1.0, 0.5])).all()
     assert np.isnan(saturation_pressure_pa([-31.0, 374.0])).all()
     assert np.isnan(saturation_temperature_c([0.0, -5.0, 23e6])).all()
+
+
+def test_saturation_ends_where_stated() -> None:
+    """Supercooled water at -30 °C to the critical point of 373.946 °C and 22.064 MPa (IAPWS), ends included."""
+    ends_c, ends_pa = np.array([-30.0, 373.946]), np.array([50.9, 22.064e6])
+    assert saturation_pressure_pa(ends_c) == pytest.approx(ends_pa, rel=3e-4)
+    assert saturation_temperature_c(ends_pa) == pytest.approx(ends_c, abs=0.01)
+    assert np.isnan(saturation_pressure_pa(np.nextafter(ends_c, [-np.inf, np.inf]))).all()
+    assert np.isnan(saturation_temperature_c(np.nextafter(ends_pa, [0.0, np.inf]))).all()
+
+
+def test_air_holds_from_no_water_to_all_that_it_can() -> None:
+    full_pa = float(saturation_pressure_pa(20.0))
+    assert water_fraction(20.0, [0.0, 1.0]) == pytest.approx([0.0, full_pa / 101_325.0])
+    assert water_fraction(20.0, 0.5, 50_000.0) == pytest.approx(0.5 * full_pa / 50_000.0)
+    assert np.isnan(water_fraction(20.0, [-1e-9, 1 + 1e-9])).all()
+    assert np.isnan(water_fraction(20.0, 1.0, [full_pa, full_pa / 2])).all()
+
+
+def test_the_humidity_ratio_is_mass_over_mass() -> None:
+    """0.622 w / (1 - w), 0.622 the mass of water over that of air (ASHRAE Fundamentals, from memory: 0.621945)."""
+    share = 0.5 * 3169.75 / 101_325.0
+    assert humidity_ratio(25.0, 0.5) == pytest.approx(0.621945 * share / (1 - share), rel=1e-4)
+    assert humidity_ratio(25.0, 0.5) > humidity_ratio(25.0, 0.5, 110_000.0)
+
+
+def test_where_the_air_is_wetter_than_the_gas_its_dew_point_is_the_highest() -> None:
+    """Air of 0.05 kg/kg: 0.0744 mol of water in a mole; a fuel without hydrogen makes no more."""
+    oxide = Fuel.from_composition("CO", {"CO": 1.0})
+    moist = 0.05 * 28.9652 / 18.01528
+    expected = saturation_temperature_c(moist / (1 + moist) * 90_000.0)
+    assert highest_dew_point_c((oxide,), pressure_pa=90_000.0, humidity_ratio=0.05) == pytest.approx(expected)
+    assert dew_point_c(oxide, 1e6, pressure_pa=90_000.0, humidity_ratio=0.05) == pytest.approx(expected, abs=1e-3)
 
 
 @property_settings

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -200,6 +202,116 @@ def test_one_reading_given_as_scalars_is_one_row() -> None:
     assert [len(row) for row in doubts_of_rows(GAS, 5.0, 10.5, 20.0, co2_basis="measured")] == [1]
 
 
+# ---- where each flag begins ----
+
+
+def flags_of(*reading: float, **how: Any) -> ReadingFlag:
+    return ReadingFlag(int(reading_flags(GAS, *reading, **{"co2_basis": "measured"} | how)))
+
+
+def test_flags_are_numbered_as_records_hold_them() -> None:
+    assert {flag.name: flag.value for flag in ReadingFlag} == {
+        "O2_ABOVE_AIR": 1,
+        "O2_TOO_DILUTE": 2,
+        "PAIR_MISFITS_FUEL": 4,
+        "CO2_CALCULATED": 8,
+        "RICH_SIDE": 16,
+        "CO2_OF_OTHER_FUEL": 32,
+        "CONDENSING_IN_PROBE": 64,
+    }
+    assert [flag.name for flag in ReadingFlag if flag.value & VOIDING] == [
+        *("O2_ABOVE_AIR", "O2_TOO_DILUTE", "PAIR_MISFITS_FUEL", "RICH_SIDE", "CO2_OF_OTHER_FUEL")
+    ]
+
+
+def test_more_than_air_begins_beyond_the_error_of_a_cell() -> None:
+    """20.9 % and 0.3 % (EN 50379-2, from memory); nearly air from 18 % to there."""
+    assert flags_of(np.nextafter(18.0, 0), np.nan, 60.0) == ReadingFlag(0)
+    assert flags_of(18.0, np.nan, 60.0) == flags_of(21.2, np.nan, 60.0) == ReadingFlag.O2_TOO_DILUTE
+    assert flags_of(np.nextafter(21.2, 22), np.nan, 60.0) == ReadingFlag.O2_ABOVE_AIR
+
+
+@pytest.mark.parametrize(
+    ("o2_pct", "co_ppm", "rich"),
+    [(0.5, 1000.0, True), (0.5, 999.9, False), (0.501, 1000.0, False), (np.nan, 1000.0, True), (np.nan, 999.0, False)],
+)
+def test_rich_is_much_co_with_next_to_no_o2(o2_pct: float, co_ppm: float, rich: bool) -> None:
+    assert (ReadingFlag.RICH_SIDE in flags_of(o2_pct, np.nan, co_ppm)) is rich
+
+
+@pytest.mark.parametrize("name", ["natural_gas", "propane", "light_oil"])
+@pytest.mark.parametrize("way", [1.0, -1.0])
+@pytest.mark.parametrize("o2_pct", [0.6, 5.0, 15.0])
+def test_a_pair_may_stray_by_three_standard_deviations(name: str, way: float, o2_pct: float) -> None:
+    """0.15 points of CO2, 0.15 of O2 along the fuel's line, 0.1 of the fuel's maximum as diluted, in squares."""
+    fuel = FUELS[name]
+    std = float(np.hypot.reduce([0.15, 0.15 * fuel.co2_max_pct / 20.946, 0.1 * (20.9 - o2_pct) / 20.9]))
+    for share, misfits in ((0.999, False), (1.001, True)):
+        co2_pct = float(co2_pct_from_o2(fuel, o2_pct)) + way * share * 3 * std
+        flags = reading_flags(fuel, o2_pct, co2_pct, 20.0, co2_basis="measured")
+        assert (ReadingFlag.PAIR_MISFITS_FUEL in ReadingFlag(int(flags))) is misfits
+
+
+def test_co2_alone_may_exceed_the_maximum_by_three_standard_deviations() -> None:
+    """0.15 of the cell and 0.1 of the fuel in squares, three times: 0.541 points."""
+    margin = 3 * float(np.hypot(0.15, 0.1))
+    assert flags_of(np.nan, GAS.co2_max_pct + 0.999 * margin, 20.0) == ReadingFlag(0)
+    assert flags_of(np.nan, GAS.co2_max_pct + 1.001 * margin, 20.0) == ReadingFlag.PAIR_MISFITS_FUEL
+    assert flags_of(np.nan, 0.5, 20.0) == ReadingFlag(0)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_calculated_co2_may_come_from_a_constant_0_8_points_away(way: float) -> None:
+    share = 5.0 / O2_AIR_PCT
+    for gap, other in ((0.799, False), (0.801, True)):
+        co2_pct = (GAS.co2_max_pct + way * gap) * (1 - share) + CO2_AIR_PCT * share
+        found = flags_of(5.0, co2_pct, 20.0, co2_basis="calculated")
+        assert (ReadingFlag.CO2_OF_OTHER_FUEL in found) is other
+        assert ReadingFlag.CO2_CALCULATED in found
+
+
+def test_a_calculated_co2_of_nearly_air_tells_no_constant_and_none_read_is_not_calculated() -> None:
+    both = ReadingFlag.CO2_CALCULATED | ReadingFlag.CO2_OF_OTHER_FUEL
+    assert flags_of(np.nextafter(18.0, 0), 5.0, 20.0, co2_basis="calculated") == both
+    diluted = ReadingFlag.CO2_CALCULATED | ReadingFlag.O2_TOO_DILUTE
+    assert flags_of(18.0, 5.0, 20.0, co2_basis="calculated") == diluted
+    assert flags_of(5.0, np.nan, 20.0, co2_basis="calculated") == ReadingFlag(0)
+
+
+def test_a_rich_flame_is_not_held_against_its_fuel() -> None:
+    assert flags_of(0.2, 3.0, 5000.0) == ReadingFlag.RICH_SIDE
+    assert flags_of(0.2, 3.0, 500.0) == ReadingFlag.PAIR_MISFITS_FUEL
+
+
+def test_each_doubt_shows_the_figures_that_fired_it() -> None:
+    """Figures by hand: the pair's maximum (CO2 - s 0.04) / (1 - s), s = O2 / 20.946; the dew point from 14 % water."""
+    share = 5.0 / 20.946
+    pair = (10.5 - share * 0.04) / (1 - share)
+    expected = GAS.co2_max_pct * (1 - share) + 0.04 * share
+    fuel = {"apparent_co2_max_pct": pytest.approx(pair), "fuel_co2_max_pct": GAS.co2_max_pct}
+    read = {"o2_pct": 5.0, "co2_pct": 10.5}
+    misfit, wet = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="measured", flue_temp_c=40.0)
+    assert (misfit.code, misfit.voids, misfit.fuel) == ("pair_misfits_fuel", True, "propane")
+    assert misfit.figures == read | {"expected_co2_pct": pytest.approx(expected)} | fuel
+    assert list(misfit.figures)[:3] == ["o2_pct", "co2_pct", "expected_co2_pct"]
+    assert (wet.code, wet.voids, wet.fuel) == ("condensing_in_probe", False, None)
+    assert set(wet.figures) == {"flue_temp_c", "dew_point_c"}
+    repeated, other = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="calculated")
+    assert (repeated.code, repeated.figures) == ("co2_calculated", read)
+    assert (other.code, other.figures, other.voids) == ("co2_of_other_fuel", read | fuel, True)
+    (above,) = doubts(GAS, 21.5, 0.1, 7.0, co2_basis="absent")
+    assert (above.code, above.figures, above.voids) == ("o2_above_air", {"o2_pct": 21.5}, True)
+    (dilute,) = doubts(GAS, 18.5, 1.4, 7.0, co2_basis="absent")
+    assert (dilute.code, dilute.figures) == ("o2_too_dilute", {"o2_pct": 18.5, "co_ppm": 7.0})
+    (rich,) = doubts(GAS, 0.2, 10.5, 7000.0, co2_basis="absent")
+    assert (rich.code, rich.figures) == ("rich_side", {"o2_pct": 0.2, "co2_pct": 10.5, "co_ppm": 7000.0})
+    (alone,) = doubts(GAS, np.nan, 13.0, 20.0, co2_basis="measured")
+    assert alone.figures["expected_co2_pct"] == GAS.co2_max_pct
+    assert [
+        each.figures["co_ppm"] for (each,) in doubts_of_rows(GAS, 18.5, np.nan, [1.0, 2.0], co2_basis="absent")
+    ] == [*(1.0, 2.0)]
+
+
 READ = {"o2_pct": 5.1, "co2_pct": 9.0, "co_ppm": 34.0, "flue_temp_c": 61.3, "air_temp_c": 18.2}
 
 
@@ -222,6 +334,16 @@ def test_readings_that_agree_to_the_last_digit_are_paired(
 def test_agreement_in_what_does_not_change_is_no_copy() -> None:
     still = {"co2_pct": 9.0, "air_temp_c": 18.2, "inlet_pa": 2000.0, "draught_pa": -5.0, "co_ppm": None}
     assert identical_readings([still, dict(still)]) == []
+
+
+@pytest.mark.parametrize("telling", ["o2_pct", "co_ppm", "flue_temp_c"])
+def test_one_telling_quantity_among_four_is_enough_and_three_are_not(telling: str) -> None:
+    still: dict[str, float | None] = {"co2_pct": 9.0, "air_temp_c": 18.2, "inlet_pa": 2000.0}
+    four = still | {telling: 31.0}
+    assert identical_readings([four, dict(four)]) == [(0, 1)]
+    three = four | {"inlet_pa": None}
+    assert identical_readings([three, dict(three)]) == []
+    assert identical_readings([four, four | {"draught_pa": -5.0}]) == [(0, 1)]
 
 
 def test_every_pair_of_copies_is_found_among_others() -> None:

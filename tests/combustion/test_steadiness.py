@@ -161,10 +161,110 @@ def test_a_criterion_of_nothing_is_refused(field: str, figure: float) -> None:
     ],
 )
 def test_misuse_is_told_by_name(times_s: object, values: dict[str, object], words: str) -> None:
-    with pytest.raises(ValueError, match=words):
+    with pytest.raises(ValueError, match=f"^{words}"):
         steadiness(times_s, values)  # type: ignore[arg-type]
-    with pytest.raises(ValueError, match="over_range: 'draught'"):
+    with pytest.raises(ValueError, match=r"^over_range: 'draught'"):
         steadiness([0.0], {"o2": [5.0]}, over_range={"draught": [True]})
+
+
+# ---- to the last sample and the last digit ----
+
+
+def test_the_criterion_that_nobody_chose() -> None:
+    assert dataclasses.asdict(Criterion()) == {
+        "min_time_s": 120.0,
+        "min_time_cold_s": 300.0,
+        "window_s": 60.0,
+        "o2_range_pct": 0.2,
+        "co2_range_pct": 0.1,
+        "co_range_ppm": 5.0,
+        "co_range_pct": 10.0,
+        "flue_temp_slope_k_min": 2.0,
+        "min_samples": 5,
+        "max_gap_s": 20.0,
+    }
+
+
+@pytest.mark.parametrize(("short_s", "steady"), [(0.0, True), (5e-7, True), (2e-6, False)])
+def test_time_is_told_to_a_microsecond(short_s: float, steady: bool) -> None:
+    """A clock in binary fractions may lack a hair of the minute, of the window and of the gap."""
+    at_s = np.array([0.0, 30.0, 60.0, 70.0, 80.0, 90.0, 100.0, 110.0, 120.0 - short_s])
+    assert judged("o2", at_s * 0 + 5.0, at_s).steady is steady
+    window = judged("o2", TIMES_S * 0 + 5.0, np.where(TIMES_S == 120, 120.0 - short_s, TIMES_S))
+    assert window.n == (13 if steady else 12)
+    gap_s = np.array([0.0, 60.0, 80.0, 100.0, 110.0, 130.0 + short_s, 140.0])
+    assert judged("o2", gap_s * 0 + 5.0, gap_s).reason == ("" if steady else "gap of 20 s in the series")
+
+
+def test_five_samples_are_enough_and_the_gap_reaches_to_both_ends() -> None:
+    at_s = np.array([0.0, 60.0, 70.0, 80.0, 100.0, 120.0])
+    assert judged("o2", at_s * 0 + 5.0, at_s).steady is True
+    assert judged("o2", at_s[1:] * 0 + 5.0, at_s[1:]).reason == "only 60 s at this rate; 120 s are needed"
+    late = np.array([0.0, 90.0, 100.0, 105.0, 110.0, 120.0])
+    assert judged("o2", late * 0 + 5.0, late).reason == "gap of 30 s in the series"
+    odd = np.array([0.0, 60.0, 80.126, 101.0, 110.0, 120.0])
+    assert judged("o2", odd * 0 + 5.0, odd).reason == "gap of 20.87 s in the series"
+
+
+def test_a_series_shorter_than_its_window_is_looked_at_from_its_start() -> None:
+    at_s = np.array([100.0, 110.0, 120.0, 130.0, 140.0])
+    found = judged("o2", at_s * 0 + 5.0, at_s, criterion=Criterion(min_time_s=40.0))
+    assert (found.steady, found.window_s, found.n) == (True, 40.0, 5)
+
+
+def test_as_many_decimals_are_shown_as_tell_the_two_apart() -> None:
+    for over, said in ((0.004, "0.204"), (2e-8, "0.20000002"), (3e-9, "0.200000003")):
+        assert judged("o2", with_range(5.0, 0.2 + over)).reason.startswith(f"O2 moved {said} points")
+    assert judged("o2", with_range(5.0, 0.2 + 5e-10)).steady is True
+    uneven = Criterion(o2_range_pct=0.29)
+    assert judged("o2", with_range(5.0, 0.4), criterion=uneven).reason.endswith("; 0.29 is allowed")
+    assert judged("co", with_range(0.0, 7.127)).reason == "CO moved 7.13 ppm in the last 60 s; 5 is allowed"
+
+
+def test_a_window_without_samples_has_no_figures() -> None:
+    found = judged("o2", np.where(TIMES_S < 100, 5.0, np.nan))
+    assert (found.steady, found.n, found.window_s) == (None, 0, 0.0)
+    assert np.isnan([found.mean, found.u, found.range, found.slope_per_min]).all()
+    endless = judged("o2", np.where(TIMES_S == 150, np.inf, 5.0))
+    assert (endless.steady, endless.n) == (True, 12)
+
+
+def test_every_quantity_is_called_by_its_name() -> None:
+    nothing = steadiness(TIMES_S, dict.fromkeys(("o2", "co2", "co", "flue_temp"), FLAT * np.nan))
+    assert {name: each.reason for name, each in nothing.items()} == {
+        "o2": "no O2 in the last 60 s",
+        "co2": "no CO2 in the last 60 s",
+        "co": "no CO in the last 60 s",
+        "flue_temp": "no flue temperature in the last 60 s",
+    }
+
+
+def by_the_equation(samples: list[float]) -> float:
+    """s sqrt((1 + r) / (1 - r) / n) with r = (n r' + 1) / (n - 4), no less than 0."""
+    x, n = np.array(samples) - np.mean(samples), len(samples)
+    r = max(0.0, (n * float(x[1:] @ x[:-1]) / float(x @ x) + 1) / (n - 4))
+    return float(np.std(samples, ddof=1) * np.sqrt((1 + r) / (1 - r) / n))
+
+
+def test_the_uncertainty_of_a_mean_by_its_equation() -> None:
+    some = [5.0, 5.3, 5.1, 5.2, 5.2, 5.0, 4.9, 5.1, 4.9, 5.2, 5.0, 5.1]
+    assert mean_uncertainty(some) == pytest.approx(by_the_equation(some), rel=1e-12)
+    longer = [*some, *(each + 0.15 for each in some)]
+    assert mean_uncertainty(longer) == pytest.approx(by_the_equation(longer), rel=1e-12)
+    assert mean_uncertainty([1.0, 2.0, 1.0, 2.0, 1.0]) == pytest.approx(np.std([1, 2, 1, 2, 1], ddof=1) / 5**0.5)
+
+
+def test_a_series_that_only_rises_counts_for_two() -> None:
+    rising = np.linspace(5.0, 5.2, 60)
+    assert mean_uncertainty(rising) == pytest.approx(np.std(rising, ddof=1) / np.sqrt(2), rel=1e-12)
+
+
+def test_scatter_that_is_only_rounding_is_none() -> None:
+    wave = np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0])
+    assert mean_uncertainty(1000 + 1e-7 * wave) == 0.0
+    assert mean_uncertainty(0.1 + 1e-10 * wave) == 0.0
+    assert mean_uncertainty(1000 + 1e-6 * wave) > 0
+    assert mean_uncertainty(0.1 + 1e-9 * wave) > 0
 
 
 # ---- properties ----
@@ -343,10 +443,29 @@ def test_the_first_minute_is_not_the_last() -> None:
     assert np.isnan(found.last_mean_ppm)
 
 
+def test_the_first_minute_ends_with_its_sixtieth_second_and_the_last_begins_with_it() -> None:
+    at_s = np.array([0.0, 30.0, 60.0, 61.0, 120.0, 150.0, 180.0])
+    found = co_rise(at_s, [1.0, 2.0, 9.0, 20.0, 40.0, 60.0, 80.0])
+    assert (found.first_minute_max_ppm, found.last_mean_ppm) == (9.0, 60.0)
+    soon = co_rise(at_s[:4], [1.0, 2.0, 9.0, 20.0])
+    assert (soon.first_minute_max_ppm, soon.last_mean_ppm) == (9.0, 20.0)
+    assert np.isnan(co_rise(at_s, [np.nan] * 3 + [1.0] * 4).first_minute_max_ppm)
+
+
+def test_a_slope_of_co_needs_five_samples_of_the_last_two_minutes() -> None:
+    at_s = np.array([0.0, 60.0, 90.0, 120.0, 150.0, 180.0])
+    co = np.array([500.0, 10.0, 15.0, 20.0, 25.0, 30.0])
+    assert co_rise(at_s, co).slope_ppm_min == pytest.approx(10.0)
+    assert np.isnan(co_rise(at_s, co, last_s=119.9).slope_ppm_min)
+    assert np.isnan(co_rise(at_s[2:], co[2:]).slope_ppm_min)
+
+
 def test_too_little_co_shows_nothing() -> None:
     assert np.isnan(dataclasses.astuple(co_rise([], []))).all()
     few = co_rise([0.0, 5.0, 10.0, 15.0], [10.0, np.nan, 30.0, 40.0])
     assert np.isnan(few.slope_ppm_min)
     assert few.first_minute_max_ppm == 40.0
-    with pytest.raises(ValueError, match="last_s: is 0"):
+    with pytest.raises(ValueError, match=r"^co_ppm: co has shape"):
+        co_rise([0.0, 5.0], [1.0])
+    with pytest.raises(ValueError, match=r"^last_s: is 0"):
         co_rise([0.0], [1.0], last_s=0)

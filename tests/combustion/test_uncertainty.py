@@ -9,9 +9,19 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from fleet.combustion import FUELS, LOSS_COEFFICIENTS, Fuel
-from fleet.combustion.figures import derived_figures
+from fleet.combustion.figures import READ_COLUMNS, derived_figures
 from fleet.combustion.fuel_rows import FuelRows
-from fleet.combustion.uncertainty import Derived, figures_with_uncertainty, standard_uncertainties
+from fleet.combustion.uncertainty import (
+    DIRECTIONS,
+    LEAST_STEPS,
+    LEAST_VALUES,
+    O2_ENDS_PCT,
+    STATED_NAMES,
+    WORDS,
+    Derived,
+    figures_with_uncertainty,
+    standard_uncertainties,
+)
 from tests.combustion.cases import CASE_FUELS, fuels, property_settings
 
 GAS = FUELS["natural_gas"]
@@ -77,8 +87,10 @@ def test_columns_may_go_by_their_own_names() -> None:
 
 @pytest.mark.parametrize("figure", ["-1", "some", "inf", "nan", [1]])
 def test_an_accuracy_that_is_no_figure_is_refused(figure: object) -> None:
-    with pytest.raises(ValueError, match="accuracy: absolute of o2 is"):
+    with pytest.raises(ValueError, match=r"^accuracy: absolute of o2 is"):
         standard_uncertainties({"o2": {"absolute": figure}}, {"o2_pct": 5.0})
+    with pytest.raises(ValueError, match=r"^calibration: relative_pct of co is"):
+        standard_uncertainties(ACCURACY, {}, calibration={"co": {"absolute": 1, "relative_pct": figure}})
 
 
 # ---- against simulation ----
@@ -306,6 +318,82 @@ def test_each_reading_carries_its_own() -> None:
     ]
 
 
+# ---- names and steps ----
+
+
+def test_every_column_has_a_name_to_be_stated_by_and_a_step() -> None:
+    """A tenth of what analysers show: 0.1 % of O2 and CO2, 1 ppm, 1 K, 0.1 kW (common practice, no source)."""
+    assert dict(STATED_NAMES) == {
+        "o2": "o2_pct",
+        "co2": "co2_pct",
+        "co": "co_ppm",
+        "no": "no_ppm",
+        "nox": "nox_ppm",
+        "flue_temp": "flue_temp_c",
+        "air_temp": "air_temp_c",
+        "input": "input_kw_gross",
+    }
+    fine = {"o2_pct", "co2_pct", "input_kw_gross"}
+    assert dict(zip(READ_COLUMNS, LEAST_STEPS, strict=True)) == {
+        name: 0.01 if name in fine else 0.1 for name in STATED_NAMES.values()
+    }
+    unbounded = {"co2_pct", "flue_temp_c", "air_temp_c"}
+    assert dict(zip(READ_COLUMNS, LEAST_VALUES, strict=True)) == {
+        name: -np.inf if name in unbounded else 0.0 for name in STATED_NAMES.values()
+    }
+    assert O2_ENDS_PCT.tolist() == pytest.approx([18.0, 20.9, 20.946, 21.0, np.inf])
+
+
+@pytest.mark.parametrize("name", STATED_NAMES)
+def test_what_is_stated_by_name_reaches_its_column(name: str) -> None:
+    u = standard_uncertainties({name: {"absolute": "3"}}, {})
+    assert {column: value for column, value in u.items() if np.isfinite(value)} == {STATED_NAMES[name]: 1.5}
+
+
+def test_words_by_which_way_a_figure_is_pulled() -> None:
+    assert dict(DIRECTIONS) == {"more than": 1.0, "less than": -1.0}
+    assert dict(WORDS) == {
+        (True, False): "more than",
+        (False, True): "less than",
+        (True, True): "not known",
+        (False, False): "",
+    }
+
+
+def test_input_and_nox_are_as_uncertain_as_they_were_read() -> None:
+    read = DRY | {"input_kw_gross": 20.0}
+    found = figures_with_uncertainty(GAS, read, EXACT | {"input_kw_gross": 0.4, "nox_ppm": 2.0})
+    assert found.u["input_kw_gross"] == pytest.approx(0.4, rel=1e-9)
+    assert found.u["input_kw_net"] == pytest.approx(0.4 * GAS.net_per_gross, rel=1e-9)
+    assert found.u["nox_ppm_air_free"] == pytest.approx(2.0 * 20.9 / 15.9, rel=1e-9)
+    assert found.u["co_ppm_air_free"] == 0
+
+
+def test_a_calculated_co2_is_stepped_halfway_to_nought_at_most() -> None:
+    """O2 of 5 % to 2 points, CO2 of 0.5 %: with 7 % O2 the line would be below nought, so 0.25 % is taken; with 3 %
+    O2 it gives 1.12 points more.
+    """
+    read = DRY | {"co2_pct": 0.5, "co_ppm": 100.0}
+    found = figures_with_uncertainty(GAS, read, EXACT | {"o2_pct": 2.0}, co2_basis="calculated")
+    more = 2 * (GAS.co2_max_pct - 0.04) / 20.946
+    assert found.u["co_co2_ratio"] == pytest.approx((100 / 2500 - 100 / (1e4 * (0.5 + more))) / 2, rel=1e-9)
+
+
+def test_little_co2_is_stepped_halfway_to_the_next_end_of_a_formula() -> None:
+    """0.5 % of CO2 to 2 points, no O2 read: below it dilution ends at 20.9 % O2, so half of the way there is taken."""
+    found = figures_with_uncertainty(GAS, {"co2_pct": 0.5, "co_ppm": 100.0}, EXACT | {"co2_pct": 2.0})
+    slope = (0.04 - GAS.co2_max_pct) / 20.946
+    lower, upper = (0.5 + GAS.co2_max_pct + slope * 20.9) / 2, 2.5
+    expected = (100 / lower - 100 / upper) / 1e4 * 2.0 / (upper - lower)
+    assert found.u["co_co2_ratio"] == pytest.approx(expected, rel=1e-9)
+    assert np.isfinite([found.u["excess_air_ratio"], found.u["dilution_factor"]]).all()
+
+
+def test_a_share_of_a_reading_below_nought_counts_by_its_size() -> None:
+    stated = {"air_temp": {"absolute": "0.1", "relative_pct": "10"}}
+    assert standard_uncertainties(stated, {"air_temp_c": [-20.0, 0.5]})["air_temp_c"].tolist() == [1.0, 0.05]
+
+
 # ---- misuse ----
 
 
@@ -321,7 +409,7 @@ def test_each_reading_carries_its_own() -> None:
     ],
 )
 def test_misuse_is_told_by_name(given_wrong: dict[str, object], words: str) -> None:
-    with pytest.raises(ValueError, match=words):
+    with pytest.raises(ValueError, match=f"^{words}"):
         figures_with_uncertainty(GAS, DRY, **given_wrong)  # type: ignore[arg-type]
 
 

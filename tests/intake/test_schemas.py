@@ -123,10 +123,13 @@ def sheet_files(draw: st.DrawFn) -> dict[str, Any]:
             | draw(some(largest_step_turns=decimals(1, 50), sealed=st.booleans(), tool=words(100)))
         ],
         "order_rules": [
-            {"quantity": "co2", "higher_rate": draw(rate), "lower_rate": draw(rate)} | draw(some(least_gap=decimals(0, 21)))
+            {"quantity": "co2", "higher_rate": draw(rate), "lower_rate": draw(rate)}
+            | draw(some(least_gap=decimals(0, 21)))
         ],
         "source": draw(words(300)),
-    } | draw(some(natural_draught=st.booleans(), minimum_gas_pressure_pa=decimals(1, 100_000), rated_output_kw=decimals(1, 99)))  # fmt: skip
+    }  # fmt: skip
+    more = {"minimum_gas_pressure_pa": decimals(1, 100_000), "rated_output_kw": decimals(1, 99)}
+    content |= draw(some(natural_draught=st.booleans(), **more))
     file = {"schema": "fleet-sheet/1", "name": draw(words(200)), "content": content}
     return file | draw(some(external_reference=words(100) | st.none(), version=st.integers(-1, 9)))
 

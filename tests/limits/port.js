@@ -120,7 +120,7 @@ function firesOn(row, value, said, uncertainty, margins) {
 }
 
 function broken({ lower, upper, upper_open: open }, low, high) {
-  const above = (value, limit) => value > limit && value - limit > 1e-9 * Math.max(1e-3, Math.abs(limit));
+  const above = (a, b) => a > b && a - b > 1e-9 * Math.max(1e-3, Math.min(Math.abs(a), Math.abs(b)));
   return (upper !== null && (open ? !above(upper, high) : above(high, upper))) || (lower !== null && above(lower, low));
 }
 

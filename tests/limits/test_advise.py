@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.combustion import FUELS, co2_pct_from_o2
-from fleet.limits import Response, Step, advise
+from fleet.limits import Advice, Response, Step, advise
 from fleet.limits.advise import _turn_words
 from tests.limits.cast import adjuster, make_card, one_limit_set, order_rule, reading, sheet, target
 
@@ -267,4 +267,166 @@ def test_stop_rules_come_before_a_known_response():
     ],
 )
 def test_turns_are_told_in_sixteenths(turns, largest, words):
+    assert _turn_words(turns, largest) == words
+
+
+# --- advice as worded, whole -----------------------------------------------------------------------------
+
+
+def test_an_adjustment_is_worded_so():
+    said = advice(share_of_target(), co2_pct=9.02)
+    assert said == Advice(
+        "adjust",
+        "high fire screw",
+        "counter-clockwise",
+        "CO2 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
+        "turn high fire screw (gas valve) counter-clockwise by a small first step, at most 1/4 turn at a time with a "
+        "hex key. Let it settle and read high again, then low. "
+        "End the firing if CO air-free passes 400 ppm or climbs.",
+    )
+
+
+def test_a_sheet_of_few_words_is_worded_so():
+    bare = {"place": "", "tool": "", "largest_step": "", "largest_step_turns": "0.5"}
+    page = sheet(rates=["high"], targets=[target()], adjusters=[adjuster("high", "clockwise", **bare)])
+    assert advice(page, co2_pct=9.5).sentence == (
+        "CO2 9.5 % at high is 0.3 points above its target 9.2 %, band 9 to 9.4 %: "
+        "turn high fire screw counter-clockwise by a small first step, at most 0.5 turns at a time. "
+        "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
+    )
+    without = sheet(targets=[target()], adjusters=[adjuster("high", "clockwise", place="", tool="", largest_step="")])
+    assert (
+        "turn high fire screw counter-clockwise by a small first step. Let it" in advice(without, co2_pct=9.5).sentence
+    )
+
+
+def test_a_sheet_of_many_words_is_worded_so():
+    more = {"who": "the maker's service", "reseal": "seal the cap"}
+    page = sheet(rates=["high", "middle", "low"], adjusters=[adjuster("high", "clockwise", **more)])
+    assert advice(page, co2_pct=9.5).sentence.endswith(
+        "Let it settle and read high again, then middle and low. End the firing if CO air-free passes 400 ppm or "
+        "climbs. Only the maker's service may touch it. Afterwards: seal the cap."
+    )
+
+
+def test_an_adjustment_of_a_known_distance_is_worded_so():
+    said = turning(co2_pct=8.9)
+    assert said.sentence == (
+        "CO2 8.9 % at high is 0.3 points below its target 9.2 %, band 9 to 9.4 %: "
+        "turn high fire screw (gas valve) counter-clockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
+        "with a hex key. Let it settle and read high again, then low. "
+        "End the firing if CO air-free passes 400 ppm or climbs."
+    )
+    assert (said.action, said.direction, said.turns) == ("adjust", "counter-clockwise", pytest.approx(0.375))
+    assert (said.turns_low, said.turns_high) == (pytest.approx(0.3), pytest.approx(0.5))
+    capped = turning(screw(largest_step_turns="0.125"), co2_pct=8.0)
+    assert "counter-clockwise about 1/8 turn, at most" in capped.sentence
+
+
+def test_a_step_that_disagrees_leaves_a_small_step_without_a_figure():
+    said = turning(first_step=Step(0.25, 0.5))
+    assert "counter-clockwise by a small step, at most" in said.sentence
+    assert said.turns is said.turns_low is said.turns_high is None
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [
+        ({"co_ppm": None}, "No advice: no CO read: CO2 alone can't tell lean from rich."),
+        ({"qualified": False}, "No advice: the person isn't recorded as qualified for this adjustment."),
+        ({"page": sheet(adjusters=[])}, "No advice: the sheet names no adjuster for high."),
+        ({"page": sheet(control="self-adapting")},
+         "No advice: the burner adapts itself: look for the cause instead of adjusting."),
+        ({"page": sheet(adjusters=[adjuster("high", "clockwise", field_adjustment="check only")])},
+         "No advice: the maker forbids adjusting high fire screw in the field."),
+        ({"rate": "middle"}, "No advice: no target for this reading at middle."),
+        ({"co2_pct": None}, "No advice: no target for this reading at high."),
+        ({"steady": False}, "No advice: the reading is not steady."),
+        ({"void": True}, "No advice: the reading is void."),
+    ],
+)  # fmt: skip
+def test_withheld_advice_is_worded_so(more, sentence):
+    said = advice(**{"co2_pct": 8.5, **more})
+    reason = sentence.removeprefix("No advice: ").removesuffix(".")
+    assert said == Advice("withheld", None, None, sentence, reason)
+
+
+def test_a_first_step_the_other_way_is_worded_so():
+    said = turning(first_step=Step(0.25, -0.01))
+    reason = "the first step moved CO2 the other way than the sheet says: look before turning on"
+    assert said == Advice("withheld", None, None, f"No advice: {reason}.", reason)
+    assert turning(first_step=Step(0.25, 0.0)).action == "adjust"
+
+
+def test_a_stop_and_a_cause_to_look_for_are_worded_so():
+    assert advice(co_ppm=900.0).sentence.endswith(" as recorded. End the firing: off.")
+    assert advice(sheet(ceilings=[]), co_ppm=900.0).sentence.endswith(
+        "as recorded. End the firing: stop the appliance: end the firing, leave the appliance off."
+    )
+    said = advice(sets=[one_limit_set()], co2_pct=9.2, co_ppm=150.0)
+    assert said.sentence == (
+        "CO2 9.2 % at high is on its target, inside its band, yet CO 150 ppm at high, as found (limit <= 100 ppm): "
+        "outside the limits of test set v3 as recorded. Look for the cause before turning anything."
+    )
+
+
+def test_co_of_another_reading_or_another_finding_asks_for_no_cause():
+    made = make_card(one_limit_set())
+    earlier = [reading(key="r0", taken_order=0, co_ppm=150.0)]
+    assert advise(made, reading(co2_pct=9.2), qualified=True, earlier=earlier).action == "none"
+    warm = one_limit_set(quantity="flue_temp", unit="degC")
+    assert advice(sets=[warm], co2_pct=9.2, flue_temp_c=150.0).action == "none"
+
+
+@pytest.mark.parametrize(
+    ("co2_pct", "words"),
+    [
+        (9.2, "is on its target,"),
+        (9.2004, "is on its target,"),
+        (9.2006, "is 0.001 points above its target 9.2 %,"),
+        (9.1994, "is 0.001 points below its target 9.2 %,"),
+    ],
+)
+def test_less_than_half_a_thousandth_off_is_on_the_target(co2_pct, words):
+    assert words in advice(co2_pct=co2_pct).sentence
+
+
+def test_a_band_without_a_target_tells_no_distance():
+    page = sheet(
+        targets=[{"rate": "high", "quantity": "co2", "lower": "9", "upper": "9.4", "tolerance_basis": "range"}]
+    )
+    assert advice(page, co2_pct=9.1).sentence == "No adjustment needed: CO2 9.1 % at high, band 9 to 9.4 %."
+
+
+def test_an_order_is_told_only_to_a_rate_of_it_and_in_its_own_phase():
+    page = sheet(rates=["high", "middle", "low"], order_rules=[order_rule(least_gap="0.2")],
+                 targets=[target(), target("middle", "9.1"), target("low", "9.0")])  # fmt: skip
+    made = make_card(the_sheet=page)
+    pair = [reading(key="a", taken_order=0, co2_pct=9.1), reading(key="b", rate="low", taken_order=1, co2_pct=9.0)]
+    middle = reading(key="c", rate="middle", taken_order=2, co2_pct=9.1)
+    assert advise(made, middle, qualified=True, earlier=pair).action == "none"
+    left = reading(key="d", phase="as left", taken_order=2, co2_pct=9.2)
+    assert advise(made, left, qualified=True, earlier=pair).action == "none"
+
+
+def test_an_adjuster_of_any_rate_serves_each_and_the_first_that_fits_is_named():
+    page = sheet(adjusters=[adjuster("low", "clockwise"), adjuster("any", "clockwise")])
+    assert advice(page, co2_pct=8.5).adjuster == "any fire screw"
+    assert advice(page, rate="low", co2_pct=8.5).adjuster == "low fire screw"
+
+
+@pytest.mark.parametrize(
+    ("turns", "largest", "words"),
+    [
+        (0.03, None, "less than 1/16 turn"),
+        (0.04, None, "1/16 turn"),
+        (1.0, None, "1 turn"),
+        (1.0625, None, "1 1/16 turns"),
+        (2.0, None, "2 turns"),
+        (0.5, 0.06, "less than 1/16 turn"),
+        (0.5, 0.0625, "1/16 turn"),
+        (0.5, 0.3, "1/4 turn"),
+    ],
+)
+def test_turns_are_told_in_sixteenths_and_never_beyond_the_largest_step(turns, largest, words):
     assert _turn_words(turns, largest) == words

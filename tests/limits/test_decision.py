@@ -3,13 +3,14 @@
 import csv
 import math
 from pathlib import Path
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.limits import acceptance_limits, conformance_probability, decide, guard_factor
-from fleet.limits.decision import GUARD_FACTOR, GUARD_PROBABILITY, MARGINS
+from fleet.limits.decision import COVERAGE_FACTOR, GUARD_FACTOR, GUARD_PROBABILITY, MARGINS, RULE_NAMES
 
 GOLDEN = Path(__file__).parents[2] / "fixtures" / "golden"
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -131,3 +132,111 @@ def test_a_guard_needs_a_probability_between_a_half_and_one(probability):
 def test_a_conformance_probability_needs_an_uncertainty():
     with pytest.raises(ValueError, match="above zero"):
         conformance_probability(9.0, 0, 8.5, 9.5)
+
+
+def test_the_margins_of_each_rule():
+    # From the texts: 1. BImSchV counts U for the operator, 44. BImSchV against; JCGM 106 guards by a one-sided 95 %.
+    assert MARGINS == {
+        "simple": (0.0, 0.0),
+        "guarded": (0.0, GUARD_FACTOR / 2),
+        "relaxed": (-1.0, -1.0),
+        "add_uncertainty": (1.0, 1.0),
+    }
+    assert {rule: rule for rule in MARGINS} | {"subtract_uncertainty": "relaxed"} == RULE_NAMES
+    assert (COVERAGE_FACTOR, GUARD_PROBABILITY) == (2.0, 0.95)
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "expected"),
+    [
+        (None, 9.5, NormalDist(9.4, 0.15).cdf(9.5)),
+        (8.5, None, 1 - NormalDist(8.6, 0.15).cdf(8.5)),
+        (None, None, 1.0),
+    ],
+)
+def test_the_probability_of_a_limit_with_an_open_side(lower, upper, expected):
+    value = 9.4 if lower is None else 8.6
+    assert conformance_probability(value, 0.15, lower, upper) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize("uncertainty", [0, -0.1, math.nan])
+def test_an_uncertainty_that_is_none_is_named(uncertainty):
+    with pytest.raises(ValueError, match=f"^a standard uncertainty above zero is needed, not {uncertainty}$"):
+        conformance_probability(9.0, uncertainty, 8.5, 9.5)
+
+
+@pytest.mark.parametrize("probability", [0.5, 1, math.nan])
+def test_a_probability_out_of_range_is_named(probability):
+    with pytest.raises(ValueError, match=f"above 0.5 and below 1 is needed, not {probability}$"):
+        guard_factor(probability)
+    assert guard_factor(0.501) > 0
+    assert guard_factor(0.999) == pytest.approx(NormalDist().inv_cdf(0.999))
+
+
+def test_an_acceptance_zone_may_be_a_single_figure_or_open_on_a_side():
+    assert acceptance_limits(8.0, 10.0, "add_uncertainty", 1.0) == (9.0, 9.0)
+    assert acceptance_limits(8.0, 10.0, "add_uncertainty", 1.001) is None
+    assert acceptance_limits(8.0, None, "add_uncertainty", 1.0) == (9.0, None)
+    assert acceptance_limits(None, None, "guarded", 1.0) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("limit", "beyond"),
+    [(100.0, 100 * 2e-9), (1e-4, 2e-12), (-100.0, 100 * 2e-9), (0.0, 2e-12)],
+)
+def test_the_slack_is_a_share_of_the_limit_and_of_a_thousandth_at_least(limit, beyond):
+    assert fired(limit + beyond, limit + beyond, None, limit) is True
+    assert fired(limit + beyond / 4, limit + beyond / 4, None, limit) is False
+    assert fired(limit - beyond, limit - beyond, limit, None) is True
+    assert fired(limit - beyond / 4, limit - beyond / 4, limit, None) is False
+    assert fired(limit - beyond / 4, limit - beyond / 4, None, limit, upper_open=True) is True
+    assert fired(limit - beyond, limit - beyond, None, limit, upper_open=True) is False
+
+
+@pytest.mark.parametrize(
+    ("rule", "outcomes"),
+    [
+        ("simple", [False, False, False, True, True]),
+        ("relaxed", [False, False, False, False, True]),
+        ("add_uncertainty", [False, True, True, True, True]),
+        ("guarded", [False, None, None, True, True]),
+    ],
+)
+def test_each_rule_against_a_ceiling_and_a_floor(rule, outcomes):
+    """A limit of 100 and U = 10: guarded keeps up to 100 - 1.645 * 5 = 91.8."""
+    against_a_ceiling = [decide(v, v, None, 100, rule=rule, expanded_uncertainty=10) for v in (89, 93, 99, 101, 111)]
+    assert against_a_ceiling == outcomes
+    against_a_floor = [decide(v, v, 100, None, rule=rule, expanded_uncertainty=10) for v in (111, 107, 101, 99, 89)]
+    assert against_a_floor == outcomes
+
+
+def test_the_guarded_rule_keeps_up_to_its_guard_band():
+    edge = 100 - GUARD_FACTOR * 5
+    assert decide(edge - 0.01, edge - 0.01, None, 100, rule="guarded", expanded_uncertainty=10) is False
+    assert decide(edge + 0.01, edge + 0.01, None, 100, rule="guarded", expanded_uncertainty=10) is None
+
+
+def test_a_value_known_in_part_fires_where_all_of_it_does():
+    assert fired(101, math.inf, None, 100) is True
+    assert fired(99, math.inf, None, 100) is None
+    assert fired(-math.inf, 99, None, 100) is False
+    assert fired(-math.inf, 99, 100, None) is True
+    assert fired(99, math.inf, 100, None) is None
+    assert fired(50, 60, 40, 70) is False
+
+
+def test_no_uncertainty_and_one_of_zero_are_told_apart():
+    assert decide(50, 50, None, 100, rule="guarded", expanded_uncertainty=0.0) is False
+    assert decide(50, 50, None, 100, rule="guarded") is None
+    assert decide(50, 50, None, 100, rule="relaxed") is False
+
+
+def test_the_upper_figure_belongs_to_what_is_kept_unless_said_otherwise():
+    assert decide(100, 100, None, 100, rule="simple") is False
+    assert decide(100, 100, None, 100, rule="simple", upper_open=True) is True
+    assert decide(99, 99, 99, 100, rule="simple", upper_open=True) is False
+
+
+def test_a_value_known_only_from_above_breaks_no_open_limit_over_it_and_keeps_no_floor():
+    assert fired(-math.inf, 2, None, 30, upper_open=True) is False
+    assert fired(-math.inf, 101, 100, None) is None

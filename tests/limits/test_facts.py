@@ -1,7 +1,7 @@
 import pytest
 
 from fleet.intervals.facts import holds
-from fleet.limits.facts import undecided
+from fleet.limits.facts import fact_name, one_holds, recorded, undecided
 
 CASES = [
     ({}, {}, True),
@@ -33,3 +33,44 @@ def test_both_rooms_read_predicates_alike(select, facts, expected):
 
 def test_the_undecided_predicates_are_named():
     assert undecided({"output_kW_ge": 4, "fuel": ["lpg"]}, {"fuel": "lpg"}) == {"output_kw_ge": 4}
+
+
+@pytest.mark.parametrize(
+    ("suffix", "below", "on_it", "above"),
+    [("_ge", False, True, True), ("_gt", False, False, True), ("_le", True, True, False), ("_lt", True, False, False)],
+)
+def test_each_comparison_on_both_sides_of_its_figure_and_on_it(suffix, below, on_it, above):
+    said = [one_holds(f"output_kw{suffix}", 25, {"output_kw": value}) for value in (24.9, 25, 25.1)]
+    assert said == [below, on_it, above]
+
+
+@pytest.mark.parametrize("value", ["many", "nan", "inf", None, ""])
+def test_words_where_a_number_belongs_are_as_good_as_nothing_recorded(value):
+    assert one_holds("output_kw_ge", 4, {"output_kw": value}) is None
+
+
+def test_any_entry_of_a_list_will_do_and_a_tuple_is_one_too():
+    for entries in (["a", "b"], ("a", "b")):
+        assert [one_holds("vent", entries, {"vent": value}) for value in ("a", "b", "c")] == [True, True, False]
+
+
+def test_a_word_behind_not_means_any_other_and_other_values_are_compared_as_they_are():
+    assert one_holds("type", "not_a", {"type": "not_a"}) is True
+    assert one_holds("type", "nota", {"type": "nota"}) is True
+    assert one_holds("type", 2, {"type": "2"}) is False
+
+
+def test_names_are_found_in_any_case_and_told_in_small_letters():
+    assert recorded("Vent", {"vENT": "warm"}) == "warm"
+    assert recorded("vent", {"other": "warm"}) is None
+    assert undecided({"VENT": "warm", "Output_kW_gt": 3}, {}) == {"vent": "warm", "output_kw_gt": 3}
+    assert undecided({"VENT": "warm"}, {"Vent": "warm"}) == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "fact"),
+    [("output_kw_ge", "output_kw"), ("output_kw_gt", "output_kw"), ("output_kw_le", "output_kw"), ("a_lt", "a"),
+     ("gel", "gel"), ("change", "change")],
+)  # fmt: skip
+def test_the_fact_that_a_name_asks_for(name, fact):
+    assert fact_name(name) == fact

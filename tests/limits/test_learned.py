@@ -13,6 +13,10 @@ from fleet.limits.learned import (
     THIS_MODEL,
     Response,
     Step,
+    _Belief,
+    _heaviest,
+    _together,
+    _variances,
     agrees,
     learned_response,
     turns_for,
@@ -227,3 +231,56 @@ def test_a_response_that_may_have_no_effect_tells_no_distance(low):
 def test_a_largest_step_must_be_above_zero(largest):
     with pytest.raises(ValueError, match="largest_step_turns"):
         turns_for(a_response, 0.3, largest)
+
+
+def test_whose_steps_weigh_most_is_told_and_the_nearer_where_two_weigh_the_same():
+    equal, nothing = _Belief(1.0, 1.0), _Belief(0.0, math.inf)
+    # Own precision 2 of 2 + 1: two thirds are its own, and of the last third the model has 3 of 3 + 1.
+    assert _heaviest(equal, _Belief(1.0, 1 / 3), _Belief(1.0, 1.0), _Belief(1.0, 0.5)) == THIS_APPLIANCE
+    assert _heaviest(equal, nothing, _Belief(1.0, 1.0), _Belief(1.0, 2.0)) == THE_FLEET
+    assert _heaviest(nothing, equal, _Belief(1.0, 1.0), _Belief(1.0, 2.0)) == THIS_MODEL
+    # 0.45 its own, and of the other 0.55 the half each to model and fleet: its own weighs most.
+    assert _heaviest(equal, equal, _Belief(1.0, 1 / 0.55), _Belief(1.0, 1 / 0.45)) == THIS_APPLIANCE
+    assert _heaviest(equal, equal, _Belief(1.0, 1.0), nothing) == THIS_MODEL
+    assert _heaviest(nothing, nothing, nothing, equal) == THIS_APPLIANCE
+
+
+def test_what_cannot_be_learned_is_a_share_of_the_typical_response_and_nothing_is_below_its_floor():
+    """0.3 and 0.05 of a typical response of 2 points a turn, squared."""
+    never_twice = _variances([[[2.0], [2.0], [2.0]]])
+    assert never_twice == (pytest.approx(0.36), pytest.approx(0.01), pytest.approx(0.36), 1)
+    one_appliance = _variances([[[2.0, 2.0, -2.0, -2.0]]])
+    assert one_appliance == (pytest.approx(16 / 3), pytest.approx(0.36), pytest.approx(0.36), 3)
+    alike = _variances([[[2.0, 2.0], [2.0, 2.0]], [[2.0, 2.0]]])
+    assert alike == (pytest.approx(0.01), pytest.approx(0.01), pytest.approx(0.01), 3)
+    assert _variances([[[0.0, 0.0]]]) == (pytest.approx(0.0025), pytest.approx(0.09), pytest.approx(0.09), 1)
+
+
+def test_a_step_that_moved_nothing_never_agrees():
+    wide = Response(0.1, 0.05, 0.15, 1.0, 1.7, THIS_MODEL, 30)
+    assert not agrees(wide, Step(0.25, 0.0))
+    assert agrees(wide, Step(0.25, 0.001))
+    edge = Response(1.0, 0.5, 1.5, 0.5, 1.0, THIS_MODEL, 30)
+    assert agrees(edge, Step(1.0, 1.5))
+    assert agrees(edge, Step(1.0, 0.5))
+    assert not agrees(edge, Step(1.0, 1.51))
+    assert not agrees(edge, Step(1.0, 0.49))
+
+
+@pytest.mark.parametrize(("turns", "said"), [(0, "0"), (math.nan, "nan"), (math.inf, "inf")])
+def test_turns_that_are_none_are_named(turns, said):
+    with pytest.raises(ValueError, match=f"^turns must be a finite figure other than 0, not {said}$"):
+        Step(turns, 0.1)
+
+
+@pytest.mark.parametrize("largest", [0, -0.25, math.nan])
+def test_a_largest_step_that_is_none_is_named(largest):
+    with pytest.raises(ValueError, match=f"^largest_step_turns must be above 0, not {largest}$"):
+        turns_for(a_response, 0.2, largest)
+
+
+def test_two_beliefs_are_weighted_by_their_precisions():
+    nothing = _Belief(0.0, math.inf)
+    assert _together(_Belief(1.0, 1.0), _Belief(4.0, 0.5)) == (pytest.approx(3.0), pytest.approx(1 / 3))
+    assert _together(nothing, _Belief(4.0, 0.5)) == (4.0, 0.5)
+    assert _together(nothing, nothing) == (0.0, math.inf)

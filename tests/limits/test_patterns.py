@@ -15,8 +15,13 @@ from fleet.limits.patterns import (
     RULES,
     STAYS,
     WITH_HIGH_CO,
+    Diagnosis,
     VisitView,
+    compared,
     diagnose,
+    diagnosis_of,
+    difference,
+    number,
 )
 
 DATA = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
@@ -470,3 +475,50 @@ def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
 def test_a_void_visit_explains_nothing_by_its_flue_gas(a_view):
     void = replace(a_view, zero_o2_pct=19.0)
     assert all(RULES[wanted].when_void in (STAYS, WITH_HIGH_CO) for wanted in fired(void))
+
+
+def test_a_figure_that_either_reading_lacks_is_neither_equal_nor_different():
+    one = {"o2_pct": 5.0, "co_ppm": 12.0, "no_ppm": math.nan, "nox_ppm": None, "flue_temp_c": 60.0}
+    other = {"o2_pct": 5.0, "co_ppm": 13.0, "no_ppm": math.nan, "nox_ppm": 9.0, "air_temp_c": 20.0}
+    assert compared(one, other) == (1, 1)
+    assert compared({}, {}) == (0, 0)
+    assert compared(dict.fromkeys(READ_TO_THE_DIGIT, 1.0), dict.fromkeys(READ_TO_THE_DIGIT, 1.0)) == (9, 0)
+    assert compared({"ambient_co_ppm": 1.0}, {"ambient_co_ppm": 1.0}) == (0, 0)
+
+
+@pytest.mark.parametrize("name", ["o2_pct", "co2_pct", "co_ppm", "no_ppm", "nox_ppm", "flue_temp_c", "air_temp_c",
+                                  "draught_pa", "gas_pressure_working_pa"])  # fmt: skip
+def test_what_two_readings_of_one_flame_seldom_share(name):
+    assert compared({name: 1.0}, {name: 1.0}) == (1, 0)
+    assert compared({name: 1.0}, {name: 2.0}) == (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("value", "figure"),
+    [(1, 1.0), (0.0, 0.0), (-2.5, -2.5), (None, None), (True, None), ("5", None), (math.inf, None), (math.nan, None)],
+)
+def test_only_a_finite_number_is_a_figure(value, figure):
+    made = number(value)
+    assert math.isnan(made) if figure is None else (made, type(made)) == (figure, float)
+
+
+def test_a_difference_is_rounded_to_the_sixth_decimal():
+    assert difference(5.8, 5.0) == 0.8
+    assert difference(1.0000004, 0.0) == 1.0
+    assert difference(1.000001, 0.0) == 1.000001
+    assert math.isnan(difference(math.nan, 1.0))
+
+
+def test_figures_of_a_sentence_are_shown_by_their_units():
+    row = {"id": "x", "title": "t", "severity": "query", "causes": ["c"], "checks": ["k"], "evidence": "own",
+           "sentence": "{a_pct} {b_pct} {c_pct} {d_ppm} {e_ppm} {word}"}  # fmt: skip
+    given = {"a_pct": 5.0, "b_pct": 5.25, "c_pct": math.nan, "d_ppm": 1234.56, "e_ppm": math.nan}
+    made = diagnosis_of(row, given, {"word": "here"})
+    assert made == Diagnosis("x", "t", "query", "5.0 5.25 - 1235 - here", ("c",), ("k",), "own",
+                             {"a_pct": 5.0, "b_pct": 5.25, "d_ppm": 1234.56}, {})  # fmt: skip
+    assert diagnosis_of(row, given, {"word": ""}, {"readings": ["1"]}).inputs == {"readings": ["1"]}
+
+
+def test_the_severities_from_the_strictest():
+    assert ORDER == ("shut_down", "stop_and_find", "void_reading", "refer", "adjust", "service", "investigate",
+                     "repeat", "query", "wait")  # fmt: skip

@@ -53,3 +53,38 @@ def test_outside_stands_unless_something_judged_followed(readings: list[tuple[st
     judged = [each["outcome"] for each in counted if each["outcome"] in ("outside", "within")]
     stands = {each["outcome"] for each in standing(rows)}
     assert stands == ({judged[-1]} if judged else {counted[-1]["outcome"]} if counted else set())
+
+
+def test_in_the_room_the_worst_of_a_state_counts() -> None:
+    found = [row(1, "as found", "outside") | {"rate": None}, row(2, "as found", "within") | {"rate": None}]
+    assert left(*found) == [(None, "outside")]
+    assert left(*reversed(found)) == [(None, "outside")]
+    assert left(*found, row(3, "as left", "within") | {"rate": None}) == [(None, "within")]
+    assert left(row(1, "as found", "within") | {"rate": None}, found[0] | {"reading_key": "2"}) == [(None, "outside")]
+    assert left(row(1, "as found", "outside"), row(2, "as found", "within")) == [("high", "within")]
+
+
+def test_each_limit_stands_for_itself() -> None:
+    plain = row(1, "as found", "within")
+    others = [plain | {name: "other"} for name in ("kind", "set_id", "limit_id", "quantity", "rate")]
+    assert len(standing([plain, *others])) == 6
+
+
+def test_readings_are_followed_by_their_number_not_by_its_letters() -> None:
+    assert left(row(9, "as found", "within"), row(10, "as found", "outside")) == [("high", "outside")]
+    assert left(row(10, "as found", "outside"), row(9, "as found", "within")) == [("high", "outside")]
+    worded = row(1, "as found", "within") | {"reading_key": "r1"}
+    assert left(row(2, "as found", "outside"), worded) == [("high", "outside")]
+    assert left(worded, row(0, "as found", "outside")) == [("high", "outside")]
+
+
+def test_what_has_no_phase_comes_before_all_that_has() -> None:
+    unmet = row(0, None, "not judged")
+    assert left(row(1, "as found", "not judged"), unmet) == [("high", "not judged")]
+    assert standing([row(1, "as found", "cannot tell"), unmet])[0]["outcome"] == "cannot tell"
+    assert standing([row(5, "as left", "within"), row(9, "as found", "outside")])[0]["outcome"] == "within"
+
+
+def test_a_reading_as_found_without_a_number_still_comes_after_what_has_no_phase() -> None:
+    unmet = row(0, None, "not judged")
+    assert [each["outcome"] for each in standing([row(0, "as found", "cannot tell"), unmet])] == ["cannot tell"]

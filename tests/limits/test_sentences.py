@@ -1,0 +1,180 @@
+"""The words for a verdict, whole: one sentence of each outcome, and how figures are shown beside their limits."""
+
+import pytest
+
+from fleet.limits import evaluate
+from fleet.limits.sentences import figure, sentence, where
+from tests.limits.cast import make_card, one_limit_set, reading, sheet, target, the
+
+
+@pytest.mark.parametrize(
+    ("value", "limits", "shown"),
+    [
+        (None, (), "-"),
+        ("", (), "-"),
+        ("trace", (), "trace"),
+        (97.036, (), "97.04"),
+        (0.0, (), "0"),
+        (250.04, (250.0,), "250.04"),
+        (250.04, (None, 251.0), "250"),
+        (250.0, (250.0,), "250"),
+        (250.04, (250.3,), "250"),  # further off than a thousandth: they can't be taken for each other
+        (250.004, (250.0,), "250.004"),
+        (250.0004, (250.0,), "250.0004"),
+        (250.00004, (250.0,), "250"),  # seven digits at most
+        (-250.04, (-250.0,), "-250.04"),
+        (99999.4, (), "1e+05"),
+        (1e5, (), "100000"),
+        (-1e5, (), "-100000"),
+        (123456.7, (), "123457"),
+        (1.0004, (1.0,), "1.0004"),
+    ],
+)
+def test_a_figure_has_four_digits_or_as_many_as_tell_it_from_its_limit(value, limits, shown):
+    assert figure(value, *limits) == shown
+
+
+@pytest.mark.parametrize(
+    ("rates", "phases", "words"),
+    [
+        (None, None, ""),
+        (["high"], None, " at nominal"),
+        (None, ["as found"], ", as found"),
+        (["high"], ["as found", "as left"], " at nominal, as found or as left"),
+    ],
+)
+def test_where_a_source_wants_it_read(rates, phases, words):
+    assert where({"rates": rates, "rate_text": "nominal", "phases": phases}) == words
+
+
+def row_of(**more):
+    return {
+        "kind": "limit", "label": "CO", "lower": None, "upper": 100.0, "unit": "ppm", "limit_text": "<= 100",
+        "set_name": "a set", "set_version": "3", "evidence": "text_seen", "review": "reviewed by a person",
+    } | more  # fmt: skip
+
+
+AT_HIGH = {"rate": "high", "phase": "as found"}
+
+
+@pytest.mark.parametrize(
+    ("row", "seen", "value", "said", "outcome", "reason", "words"),
+    [
+        ({}, AT_HIGH, 40.0, "=", "within", "",
+         "CO 40 ppm at high, as found (limit <= 100 ppm): within the limits of a set v3 as recorded."),
+        ({}, AT_HIGH, 140.0, "more than", "outside", "the reading is void",
+         ("CO more than 140 ppm at high, as found (limit <= 100 ppm): "
+         "outside the limits of a set v3 as recorded (the reading is void).")),
+        ({}, {"rate": "high"}, None, "not measured", "not judged", "no CO read",
+         "CO at high (limit <= 100 ppm): not judged: no CO read."),
+        ({}, {"phase": "check"}, 140.0, "less than", "cannot tell", "the reading says only less than 140",
+         "CO less than 140 ppm, check (limit <= 100 ppm): can't be decided: the reading says only less than 140."),
+        ({"unit": "", "limit_text": ""}, {}, 140.0, "=", "outside", "",
+         "CO 140: outside the limits of a set v3 as recorded."),
+        ({"unit": "", "limit_text": "stable"}, {}, "lifting", "=", "outside", "",
+         "CO lifting (limit stable): outside the limits of a set v3 as recorded."),
+        ({"upper": 100.0}, {}, 100.04, "=", "outside", "",
+         "CO 100.04 ppm (limit <= 100 ppm): outside the limits of a set v3 as recorded."),
+        ({"lower": 100.0, "upper": None}, {}, 99.96, "=", "outside", "",
+         "CO 99.96 ppm (limit <= 100 ppm): outside the limits of a set v3 as recorded."),
+    ],
+)  # fmt: skip
+def test_a_verdict_is_worded_so(row, seen, value, said, outcome, reason, words):
+    assert sentence(row_of(**row), seen, value, said, outcome, reason) == words
+
+
+@pytest.mark.parametrize(
+    ("row", "end"),
+    [
+        ({}, "as recorded."),
+        ({"evidence": "secondary_seen"}, "as recorded."),
+        ({"evidence": "memory"}, "as recorded [limit from memory]."),
+        ({"evidence": "own"}, "as recorded [our own figure, no outside source]."),
+        ({"evidence": "hearsay"}, "as recorded [hearsay]."),
+        ({"review": "unreviewed"}, "as recorded [set not reviewed]."),
+        ({"review": "unreviewed", "evidence": "memory"}, "as recorded [set not reviewed; limit from memory]."),
+        ({"review": "", "evidence": ""}, "as recorded."),
+        ({"kind": "stop line", "review": "unreviewed", "evidence": "memory"}, "as recorded."),
+    ],
+)
+def test_how_well_a_limit_is_known_stands_at_the_end(row, end):
+    words = sentence(row_of(**row), {}, 40.0, "=", "within", "")
+    assert words == f"CO 40 ppm (limit <= 100 ppm): within the limits of a set v3 {end}"
+
+
+GUARDED = {"decision_rule": "guarded"}
+
+
+@pytest.mark.parametrize(
+    ("limit", "seen", "outcome", "words"),
+    [
+        ({}, {}, "within",
+         "CO 40 ppm at high, as found (limit <= 100 ppm): within the limits of test set v3 as recorded."),
+        ({}, {"co_ppm": 140.0, "phase": "as left"}, "outside",
+         "CO 140 ppm at high, as left (limit <= 100 ppm): outside the limits of test set v3 as recorded."),
+        ({}, {"void": True}, "not judged",
+         "CO 40 ppm at high, as found (limit <= 100 ppm): not judged: the reading is void."),
+        ({}, {"void": True, "co_ppm": 140.0}, "outside",
+         ("CO 140 ppm at high, as found (limit <= 100 ppm): "
+         "outside the limits of test set v3 as recorded (the reading is void).")),
+        (GUARDED, {"co_ppm": 99.0}, "cannot tell",
+         ("CO 99 ppm at high, as found (limit <= 100 ppm): can't be decided: "
+         "the guarded rule can't with the analyser's recorded accuracy.")),
+        ({}, {"co_ppm": 140.0, "qualifiers": {"co": "less than"}}, "cannot tell",
+         ("CO less than 140 ppm at high, as found (limit <= 100 ppm): can't be decided: "
+         "the reading says only less than 140.")),
+        ({"firing_rate": "low", "when": "as_left"}, {}, "not judged",
+         "CO (limit <= 100 ppm): not judged: needs CO at low, as left."),
+        ({"basis": "air_free", "unit": "ppm"}, {"co2_pct": None}, "not judged",
+         "CO air-free at least 40 ppm at high, as found (limit <= 100 ppm): not judged: neither O2 nor CO2 read."),
+        ({"select": {"room": "cellar", "vent": "warm"}}, {}, "cannot tell",
+         ("CO 40 ppm at high, as found (limit <= 100 ppm): can't be decided: "
+         "room, vent not recorded, so whether this limit applies isn't known.")),
+        ({"select": {"room": "cellar"}, "severity": "shut_down"}, {"co_ppm": 140.0, "steady": False}, "outside",
+         ("CO 140 ppm at high, as found (limit <= 100 ppm): outside the limits of test set v3 as recorded "
+         "(room not recorded; the reading is not steady).")),
+        ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.5}, "not judged",
+         ("CO 60.5 ppm at high, as found (limit < 30 ppm): "
+         "not judged: above this range, where a stricter limit decides.")),
+        ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.0}, "outside",
+         "CO 60 ppm at high, as found (limit < 30 ppm): outside the limits of test set v3 as recorded."),
+        ({"quantity": "co_on_record", "fires_when": {"op": "missing", "value": None}, "limit_text": "present"},
+         {"co_ppm": None}, "outside",
+         "co on record (limit present): outside the limits of test set v3 as recorded (co on record not on record)."),
+    ],
+)  # fmt: skip
+def test_one_verdict_of_each_outcome_is_worded_so(limit, seen, outcome, words):
+    verdict = the(evaluate(make_card(one_limit_set(**limit)), [reading(**seen)]), kind="limit")
+    assert (verdict.outcome, verdict.sentence) == (outcome, words)
+
+
+def test_a_sample_that_is_mostly_air_is_worded_so():
+    said = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6)])
+    assert the(said, kind="stop line", quantity="co").sentence == (
+        "CO 40 ppm at high, as found: not judged: O2 18.6 % is mostly air, so there is no air-free figure: "
+        "repeat at a proper sampling point."
+    )
+    stopped = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6, co_ppm=None, flame="lifting")])
+    diluted = the(stopped, kind="stop line", quantity="co")
+    assert (diluted.sentence, diluted.qualifier, diluted.action) == (
+        "CO at high, as found: not judged: O2 18.6 % is mostly air, so there is no air-free figure.",
+        "not measured",
+        "",
+    )
+
+
+@pytest.mark.parametrize(
+    ("seen", "reason"),
+    [
+        ({"casing": "open"}, "the target is for casing closed, read with casing open"),
+        ({"casing": None}, "the target is for casing closed, read with casing not recorded"),
+        ({"rate_proven": False}, "the rate isn't proven"),
+        ({"sampling_point": "common flue"}, "read in the common flue, which belongs to the flue group"),
+        ({"steady": False}, "the reading is not steady"),
+        ({"co2_pct": None, "o2_pct": 18.25}, "O2 18.2 % is mostly air"),
+        ({"rate_proven": False, "void": True}, "the reading is void"),
+    ],
+)
+def test_why_a_target_is_not_judged(seen, reason):
+    page = sheet(targets=[target(casing="closed")], adjusters=[])
+    assert the(evaluate(make_card(the_sheet=page), [reading(**seen)]), kind="band").reason == reason
