@@ -38,8 +38,13 @@ def last_tested_before(visit: Visit) -> Visit | None:
     """The appliance's visit before this one that took readings."""
     tested = Visit.objects.filter(appliance=visit.appliance_id, readings__isnull=False).exclude(id=visit.id)
     earlier = Q(local_date__lt=visit.local_date) | Q(local_date=visit.local_date, id__lt=visit.id)
-    related = tested.filter(earlier).distinct().select_related("judgement")
-    return related.prefetch_related("readings", "work").order_by("-local_date", "-id").first()
+    # Distinct would compare whole documents; the id alone tells which visit it is.
+    newest = tested.filter(earlier).order_by("-local_date", "-id").values_list("id", flat=True).first()
+    if newest is None:
+        return None
+    related = Visit.objects.filter(id=newest).select_related("judgement")
+    related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
+    return related.prefetch_related("readings", "work").first()
 
 
 def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, void_too: bool = False) -> RateReading | None:
