@@ -235,7 +235,6 @@ STILL_OPEN_DAYS = 60
 LOGGED_DAYS = 370
 TIMED_SECONDS = 120
 BLENDED, BLEND_DAYS = 11, 240
-COMPARED_DAYS = 30
 
 
 @dataclass
@@ -811,11 +810,7 @@ def _look_ahead(now: datetime) -> None:
     for (quantity, rate), series in forecasts.series_of(list(known)).items():
         forecasts.refit_from(series, quantity=quantity, rate=rate, now=now)
     revisits.refresh_everybody(now=now)
-    # Each visit asked for its appliance to be looked at again; that has just happened for all of them.
-    Job.objects.filter(kind="refresh_appliance", state=Job.State.WAITING).update(state=Job.State.DONE, finished_at=now)
-    # Comparing visits is left to the worker for those of the last weeks: of older ones nobody would ask any more.
-    recent = Visit.objects.filter(local_date__gte=now.date() - timedelta(days=COMPARED_DAYS)).values_list(
-        "id", flat=True
-    )
-    old = Job.objects.filter(kind="compare_visit").exclude(key__in=[str(each) for each in recent])
-    old.update(state=Job.State.DONE, finished_at=now)
+    # Each visit asked for its appliance to be looked at again, which has just happened for all of them, and to be
+    # compared with others, which would keep the worker for minutes: the next visit is compared with these.
+    asked = Job.objects.filter(kind__in=("refresh_appliance", "compare_visit"), state=Job.State.WAITING)
+    asked.update(state=Job.State.DONE, finished_at=now)

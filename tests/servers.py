@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 REPOSITORY = Path(__file__).resolve().parent.parent
-STARTS_WITHIN_S = 30
+STARTS_WITHIN_S = 120
 
 
 def free_port() -> int:
