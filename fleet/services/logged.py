@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from fleet.limits import Verdicts
+from fleet.limits import Verdict, Verdicts
 from fleet.models import Reading
 
 START_UP_S = 60.0
 MEAN_OVER_S = 30.0
 BEGAN, LOGGED = "began", "logged"
+CO_QUANTITIES = frozenset({"co", "co_air_free", "co_co2_ratio", "co_trend_in_test"})
 
 
 def with_logged_co(reading: Reading, case: dict[str, Any]) -> list[dict[str, Any]]:
@@ -49,13 +50,15 @@ def _co_began_and_ended(series: Mapping[str, Any] | None) -> tuple[float, float]
 
 def without_logged(verdicts: Verdicts) -> Verdicts:
     """The verdicts on readings, and of those on series only what fired: nothing else of them is a verdict."""
-    kept = [
-        each
-        for each in verdicts.verdicts
-        if _part(each.reading_key) == "" or (_part(each.reading_key) == LOGGED and each.outcome == "outside")
-    ]
+    kept = [each for each in verdicts.verdicts if _part(each.reading_key) == "" or _condemns(each)]
     derived = [each for each in verdicts.derived if _part(each["key"]) == ""]
     return Verdicts(tuple(kept), tuple(derived))
+
+
+def _condemns(verdict: Verdict) -> bool:
+    """Of a series only its CO was put in the place of what was read; anything else would be said twice."""
+    of_co = verdict.quantity in CO_QUANTITIES
+    return of_co and verdict.outcome == "outside" and _part(verdict.reading_key) == LOGGED
 
 
 def number_of(reading_key: str | None) -> int | None:

@@ -77,3 +77,10 @@ def test_a_series_that_stays_high_is_no_cold_start(body: dict[str, Any], technic
     body["readings"][0]["values"]["o2"] = measured("4.3", "%")
     visit = store(logged(body, ["3000"] * len(TIMES)), technician)
     assert "DX13" not in set(visit.diagnoses.values_list("pattern", flat=True))
+
+
+def test_what_is_no_co_is_not_said_twice(body: dict[str, Any], technician: User) -> None:
+    body["readings"][0]["values"]["spillage"] = measured("9", "min")
+    visit = store(logged(body, ["3000"] * len(TIMES)), technician)
+    said = [each for each in visit.judgement.verdicts["verdicts"] if each["quantity"] == "spillage_time"]
+    assert [each["outcome"] for each in said].count("outside") == 1
