@@ -13,7 +13,7 @@ from fleet.models.people import fuel_kind
 from fleet.models.register import new_id
 from fleet.queries.cards import card_for
 from fleet.queries.steps import step_of, steps_taken
-from fleet.services.judgements import cases_of, derive, only_analyser
+from fleet.services.judgements import cases_of, derive, only_analyser, sheet_content
 from fleet.services.logged import without_logged
 from fleet.services.visits import site_facts, visit_rows
 
@@ -38,7 +38,7 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], actor: User, now:
     visit, site = _as_if_stored(appliance, so_far, now)
     readings = list(visit.readings.all())
     made_with = card_for(appliance, visit.local_date, only_analyser(readings), visit=visit)
-    derived = derive(visit, readings, sheet=made_with.sheet.content if made_with.sheet else {}, site=site)
+    derived = derive(visit, readings, sheet=sheet_content(made_with.sheet), site=site)
     visit.judgement = Judgement(visit=visit, card=made_with.table, derived=derived)
     cases = cases_of(visit, derived)
     last = next(each for each in cases if each["key"] == str(readings[-1].number))
@@ -93,7 +93,6 @@ def _as_if_stored(appliance: Appliance, so_far: dict[str, Any], now: datetime) -
     analysers = {each.id: each for each in used.prefetch_related("calibrations")}
     for reading in readings:
         reading.analyser = analysers.get(reading.analyser_id) if reading.analyser_id else None
-    for reading in readings:
         reading.visit = visit
     for item in work:
         item.visit = visit

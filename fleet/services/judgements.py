@@ -64,7 +64,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     """Judge, or judge anew, and keep card, derived figures and verdicts with the versions they were made with."""
     readings = list(visit.readings.all())
     made_with = card_for(visit.appliance, visit.local_date, only_analyser(readings), visit=visit)
-    derived = derive(visit, readings, sheet=_content(made_with.sheet), site=content_of(visit.record)["site"])
+    derived = derive(visit, readings, sheet=sheet_content(made_with.sheet), site=content_of(visit.record)["site"])
     verdicts = without_logged(evaluate(made_with.table, cases_of(visit, derived)))
     said = verdicts.as_json()
     outcome = outcome_of(said, readings)
@@ -90,7 +90,8 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     return judgement
 
 
-def _content(sheet: SheetVersion | None) -> dict[str, Any]:
+def sheet_content(sheet: SheetVersion | None) -> dict[str, Any]:
+    """What the sheet asks for; nothing where there is none."""
     return dict(sheet.content) if sheet else {}
 
 

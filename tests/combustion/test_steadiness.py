@@ -18,7 +18,7 @@ IN_WINDOW = TIMES_S >= 120
 
 
 def judged(name: str, values: object, times_s: object = TIMES_S, **how: object) -> Steadiness:
-    return steadiness(times_s, {name: values}, **how)[name]  # type: ignore[arg-type, dict-item]
+    return steadiness(times_s, {name: values}, **how)[name]  # type: ignore[arg-type, dict-item]  # columns and figures of the cases
 
 
 def with_range(level: float, spread: float) -> NDArray[np.float64]:
@@ -146,7 +146,7 @@ def test_the_criterion_is_the_contractors() -> None:
 @pytest.mark.parametrize("figure", [0.0, -1.0, np.nan])
 def test_a_criterion_of_nothing_is_refused(field: str, figure: float) -> None:
     with pytest.raises(ValueError, match=f"{field}: is .* but must be above 0"):
-        Criterion(**{field: figure})  # type: ignore[arg-type]
+        Criterion(**{field: figure})  # type: ignore[arg-type]  # columns and figures of the cases
 
 
 @pytest.mark.parametrize(
@@ -162,7 +162,7 @@ def test_a_criterion_of_nothing_is_refused(field: str, figure: float) -> None:
 )
 def test_misuse_is_told_by_name(times_s: object, values: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=f"^{words}"):
-        steadiness(times_s, values)  # type: ignore[arg-type]
+        steadiness(times_s, values)  # type: ignore[arg-type]  # columns and figures of the cases
     with pytest.raises(ValueError, match=r"^over_range: 'draught'"):
         steadiness([0.0], {"o2": [5.0]}, over_range={"draught": [True]})
 
@@ -334,7 +334,7 @@ def test_samples_that_are_missing_might_as_well_not_be_there(values: NDArray[np.
 def test_a_stricter_criterion_never_finds_more_steady(name: str, values: NDArray[np.float64], share: float) -> None:
     def allowing(factor: float) -> bool | None:
         ranges = {"o2_range_pct": 2.0, "co2_range_pct": 2.0, "co_range_ppm": 2.0, "flue_temp_slope_k_min": 2.0}
-        return judged(name, values, criterion=Criterion(**{key: f * factor for key, f in ranges.items()})).steady  # type: ignore[arg-type]
+        return judged(name, values, criterion=Criterion(**{key: f * factor for key, f in ranges.items()})).steady  # type: ignore[arg-type]  # columns and figures of the cases
 
     assert allowing(share * 1.5) or not allowing(share)
 

@@ -111,7 +111,7 @@ def test_an_accuracy_that_is_no_figure_is_refused(figure: object) -> None:
 )
 def test_first_order_agrees_with_simulation(read: dict[str, float], u_o2: float, basis: str) -> None:
     u = {"o2_pct": u_o2, "co2_pct": 0.15, "co_ppm": 10.0, "nox_ppm": 2.5, "flue_temp_c": 1.0, "air_temp_c": 0.5}
-    found = figures_with_uncertainty(GAS, read, u, co2_basis=basis, loss=GERMAN_GAS)  # type: ignore[arg-type]
+    found = figures_with_uncertainty(GAS, read, u, co2_basis=basis, loss=GERMAN_GAS)  # type: ignore[arg-type]  # words and figures of the cases
     scattered = drawn(read, u, calculated=basis == "calculated")
     for name, figure in found.figures.items():
         if np.isfinite(figure):
@@ -224,7 +224,7 @@ bases = st.sampled_from(["measured", "calculated", "absent"])
 @property_settings
 @given(near_edges, stated, bases)
 def test_no_step_falls_off_an_edge(read: dict[str, float], u: dict[str, float], basis: str) -> None:
-    found = figures_with_uncertainty(GAS, read, u, co2_basis=basis, loss=GERMAN_GAS)  # type: ignore[arg-type]
+    found = figures_with_uncertainty(GAS, read, u, co2_basis=basis, loss=GERMAN_GAS)  # type: ignore[arg-type]  # words and figures of the cases
     for name, figure in found.figures.items():
         assert np.isfinite(figure) == np.isfinite(found.u[name]), name
         assert not found.u[name] < 0
@@ -275,7 +275,7 @@ def test_a_worse_analyser_never_makes_a_figure_better(u_co: float, factor: float
 
 
 def carried(read: dict[str, float], qualifiers: dict[str, str], **how: str) -> dict[str, str]:
-    return dict(figures_with_uncertainty(GAS, read, {}, [qualifiers], **how).qualifiers[0])  # type: ignore[arg-type]
+    return dict(figures_with_uncertainty(GAS, read, {}, [qualifiers], **how).qualifiers[0])  # type: ignore[arg-type]  # words and figures of the cases
 
 
 def test_more_co_than_can_be_shown_is_carried_on() -> None:
@@ -410,7 +410,7 @@ def test_a_share_of_a_reading_below_nought_counts_by_its_size() -> None:
 )
 def test_misuse_is_told_by_name(given_wrong: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=f"^{words}"):
-        figures_with_uncertainty(GAS, DRY, **given_wrong)  # type: ignore[arg-type]
+        figures_with_uncertainty(GAS, DRY, **given_wrong)  # type: ignore[arg-type]  # words and figures of the cases
 
 
 def test_scalars_in_scalars_out() -> None:

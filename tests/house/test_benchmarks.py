@@ -18,7 +18,7 @@ def figure(name: str = "drift.fit", **given: Any) -> dict[str, Any]:
 def invented(monkeypatch: pytest.MonkeyPatch, name: str, figures: Any) -> str:
     """A module that stands among the loaded ones and gives these figures."""
     module = ModuleType(name)
-    module.figures = figures  # type: ignore[attr-defined]
+    module.figures = figures  # type: ignore[attr-defined]  # a module made up for the test
     monkeypatch.setitem(sys.modules, name, module)
     return name
 
