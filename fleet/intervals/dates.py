@@ -19,6 +19,14 @@ def as_date(value: object) -> date:
     raise ValueError(f"a local date is needed, not {value!r}")
 
 
+def read_date(value: object) -> date | None:
+    """The local date in a recorded fact; what is no date is as good as not recorded."""
+    try:
+        return as_date(value)
+    except ValueError:
+        return None
+
+
 def add_months(day: date, months: int) -> date:
     """The corresponding date `months` later: same day number, else the month's last day.
 

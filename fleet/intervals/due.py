@@ -9,10 +9,14 @@ from fleet.intervals.dates import as_date
 
 @dataclass(frozen=True)
 class Check:
-    """One check on record: its local date and, where read, the run hours on that day."""
+    """One check on record: its local date and, where read, the run hours on that day.
+
+    is_start : no check at all, but the start date that stands in for one.
+    """
 
     day: date
     run_hours: float | None = None
+    is_start: bool = False
 
 
 @dataclass(frozen=True)
@@ -28,6 +32,8 @@ class Due:
     later_of : the date limb and the hours limb: whichever is later.
     on_time : whether the last check came by its deadline, where the rule keeps one.
     latest_allowed : last day of a once-only extension that the last check used.
+    extension_until : last day to which a once-only extension, not used yet, could stretch `due`.
+    may_wait : parts of the work that may wait for the next shutdown, each with its own last day.
     """
 
     due: date | None
@@ -38,6 +44,8 @@ class Due:
     later_of: bool = False
     on_time: bool | None = None
     latest_allowed: date | None = None
+    extension_until: date | None = None
+    may_wait: tuple[tuple[str, date], ...] = ()
 
 
 def read_checks(history: Iterable[object], today: date | None) -> tuple[Check, ...]:

@@ -38,8 +38,8 @@ def _one_holds(name: str, wanted: object, facts: Facts) -> bool | None:
     if value is None:
         return None
     if comparison:
-        figure = _figure(value)
-        return None if figure is None else _compares(figure, comparison, float(str(wanted)))
+        known = figure(value)
+        return None if known is None else _compares(known, comparison, float(str(wanted)))
     if isinstance(wanted, (list, tuple)):
         return value in wanted
     if isinstance(wanted, str) and wanted.startswith("not_"):
@@ -57,13 +57,13 @@ def _recorded(name: str, facts: Facts) -> object:
     return next((value for key, value in facts.items() if key.lower() == name), None)
 
 
-def _figure(value: object) -> float | None:
+def figure(value: object) -> float | None:
     """The fact as a number; words where a number belongs are as good as nothing recorded."""
     try:
-        figure = float(str(value))
+        number = float(str(value))
     except ValueError:
         return None
-    return figure if math.isfinite(figure) else None
+    return number if math.isfinite(number) else None
 
 
 def _compares(value: float, comparison: str, wanted: float) -> bool:

@@ -4,19 +4,23 @@
 Sources are those of the rules themselves; only the arithmetic is here.
 """
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from fleet.intervals.dates import add_months, quarter, quarter_bounds, spoken
-from fleet.intervals.due import Check, Due, read_checks
+from fleet.intervals.dates import add_months, quarter, quarter_bounds, read_date, spoken
+from fleet.intervals.due import Check, Due
 from fleet.intervals.facts import Facts
+from fleet.intervals.run_hours import hours_limb
+from fleet.intervals.windows import Spans, month_spans, month_words, months_of, occurrences, read_windows
 
 Rule = Mapping[str, Any]
 Kind = Callable[[Rule, Sequence[Check], Facts], Due]
 
 ONE_DAY = timedelta(days=1)
+# From January to December of one year.
+LAST_MONTH_APART = 11
+EXTENSION = "one_off_alignment_extension_months"
 
 
 def positive(rule: Rule, name: str) -> int:
@@ -37,28 +41,33 @@ def max_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
 def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     """Same day number N months on; a check in the window that ends with the deadline keeps the date.
 
-    The window of deadline D runs from (D - early_window_months) + 1 day to D, both included; a check in it
-    counts as made on D. Earlier or later checks restart the count from their own day
-    (Gas Safety (Installation and Use) Regulations 1998, reg. 36A(1), (4)).
-    `alignment_extension_used` says that the latest check used the once-only extension: it is in time up to
-    the end of the months beginning with the deadline, and restarts from its own day (reg. 36A(2)-(3)).
+    The window of deadline D runs from (D - early_window_months) + 1 day to D, both included: "the two months ending
+    with the deadline date", read strictly. A check in it counts as made on D. Earlier or later checks restart the
+    count from their own day (Gas Safety (Installation and Use) Regulations 1998, reg. 36A(1), (4)).
+
+    `one_off_alignment_extension_months` : once per appliance a check that aligns its date with others of the premises
+    is in time up to the end of the months beginning with the deadline, and restarts from its own day (reg. 36A(2)-(3)).
+    facts["alignment_extension_used_on"] : the day of the check that used it; the rule's `alignment_extension_used`
+    says the same of the latest check. One appliance has one such day, so it can't be used twice.
     """
     months, deadline, counted = positive(rule, "months"), None, checks[0].day
+    if positive(rule, "early_window_months") >= months:
+        # Else a check on the very next day would already put the date off by a whole period.
+        raise ValueError(f"{rule['type']}: early_window_months must be below months, {months}")
     for check in checks[1:]:
         deadline = add_months(counted, months)
         kept = window_start(deadline, rule) <= check.day <= deadline
         counted = deadline if kept else check.day
-    due = add_months(counted, months)
-    last = checks[-1].day
-    latest_allowed = _extension_end(rule, deadline)
+    due, last, used_on = add_months(counted, months), checks[-1].day, _extension_used_on(rule, checks, facts)
+    latest_allowed = None if deadline is None or used_on != last else _extension_end(rule, deadline)
     made = f"{spoken(counted)}" if counted == last else f"{spoken(last)}, counted as {spoken(counted)},"
     return Due(
         due,
         earliest_keep=window_start(due, rule),
-        words=f"{made} plus {months} months is {spoken(due)}; from {spoken(window_start(due, rule))} "
-        "a check keeps that date",
+        words=f"{made} plus {months} months is {spoken(due)}; {_window_words(due, rule)}",
         on_time=None if deadline is None else last <= (latest_allowed or deadline),
         latest_allowed=latest_allowed,
+        extension_until=None if used_on or EXTENSION not in rule else _extension_end(rule, due),
     )
 
 
@@ -67,10 +76,22 @@ def window_start(deadline: date, rule: Rule) -> date:
     return add_months(deadline, -positive(rule, "early_window_months")) + ONE_DAY
 
 
-def _extension_end(rule: Rule, deadline: date | None) -> date | None:
-    if deadline is None or not rule.get("alignment_extension_used"):
-        return None
-    return add_months(deadline, rule.get("one_off_alignment_extension_months", 2)) - ONE_DAY
+def _window_words(due: date, rule: Rule) -> str:
+    opens = window_start(due, rule)
+    return (
+        f"from {spoken(opens)} a check keeps that date ({rule['early_window_months']} months that end with it, "
+        f"read strictly: {spoken(opens - ONE_DAY)} lies outside)"
+    )
+
+
+def _extension_used_on(rule: Rule, checks: Sequence[Check], facts: Facts) -> date | None:
+    if rule.get("alignment_extension_used"):
+        return checks[-1].day
+    return read_date(facts.get("alignment_extension_used_on"))
+
+
+def _extension_end(rule: Rule, deadline: date) -> date:
+    return add_months(deadline, rule.get(EXTENSION, 2)) - ONE_DAY
 
 
 def calendar_years(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -99,16 +120,24 @@ def by_day_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
 
 
 def times_per_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
-    """K times a calendar year, not closer than the shortest gap nor further apart than the longest."""
+    """K times a calendar year, not closer than the shortest gap nor further apart than the longest.
+
+    The next is due early enough for those still to come in its year to follow it at the shortest gap.
+    """
+    times, least, most = positive(rule, "times"), positive(rule, "min_gap_months"), positive(rule, "max_gap_months")
+    if least > most or (times - 1) * least > LAST_MONTH_APART:
+        raise ValueError(
+            f"{rule['type']}: min_gap_months must leave room for {times} a year, {most} months apart at most"
+        )
     last = checks[-1].day
-    earliest = add_months(last, positive(rule, "min_gap_months"))
-    gap_end = add_months(last, positive(rule, "max_gap_months"))
-    year_end = date(last.year, 12, 31)
+    earliest, gap_end = add_months(last, least), add_months(last, most)
     made = sum(check.day.year == last.year for check in checks)
-    short = made < positive(rule, "times") and earliest <= year_end
-    due = min(gap_end, year_end) if short else gap_end
+    is_short = made < times and earliest.year == last.year
+    year, to_come = (last.year, times - made) if is_short else (last.year + 1, times)
+    latest = add_months(date(year, 12, 31), -least * (to_come - 1))
+    due = max(earliest, min(gap_end, latest))
     words = (
-        f"{made} of {rule['times']} made in {last.year}, the last on {spoken(last)}: the next falls between "
+        f"{made} of {times} made in {last.year}, the last on {spoken(last)}: the next falls between "
         f"{spoken(earliest)} and {spoken(due)}"
     )
     return Due(due, earliest_keep=earliest, words=words)
@@ -120,13 +149,32 @@ def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
     facts["run_hours"] : readings {date, run_hours} of the hour counter; facts["consecutive_passes"] : a
     count that may switch the rule to the longer limbs of `relax_after_passes`.
     """
-    rule = _relaxed(rule, facts)
-    months, hours, last = positive(rule, "months"), positive(rule, "hours"), checks[-1]
+    date_limb, hours, words = _limbs(_relaxed(rule, facts), checks[-1])
+    limb = hours_limb(checks[-1], hours, facts)
+    due = max(date_limb, limb.earliest)
+    return Due(due, words=f"{words}, whichever is later", cannot_tell=limb.doubt, hours_limb=hours, later_of=True)
+
+
+def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+    """N months or H run hours after the last check, whichever comes first; the facts as for whichever is later.
+
+    The months decide for certain where the hours can't be used up sooner, even running day and night.
+    """
+    date_limb, hours, words = _limbs(_relaxed(rule, facts), checks[-1])
+    limb = hours_limb(checks[-1], hours, facts)
+    hours_may_decide = limb.earliest < date_limb
+    words = f"{words}, whichever is first"
+    if hours_may_decide and limb.reached:
+        words += f": the hours were used up by {spoken(limb.reached)}"
+    doubt = limb.doubt if hours_may_decide else ""
+    return Due(min(date_limb, limb.earliest), words=words, cannot_tell=doubt, hours_limb=hours)
+
+
+def _limbs(rule: Rule, last: Check) -> tuple[date, int, str]:
+    """The date limb, the run hours of the other, and both in words."""
+    months, hours = positive(rule, "months"), positive(rule, "hours")
     date_limb = add_months(last.day, months)
-    words = f"{spoken(last.day)} plus {months} months is {spoken(date_limb)}, or {hours} run hours, whichever is later"
-    hours_day, doubt = _hours_limb(last, hours, facts)
-    due = date_limb if hours_day is None else max(date_limb, hours_day)
-    return Due(due, words=words, cannot_tell=doubt, hours_limb=hours, later_of=True)
+    return date_limb, hours, f"{spoken(last.day)} plus {months} months is {spoken(date_limb)}, or {hours} run hours"
 
 
 def _relaxed(rule: Rule, facts: Facts) -> Rule:
@@ -137,21 +185,50 @@ def _relaxed(rule: Rule, facts: Facts) -> Rule:
     return rule
 
 
-def _hours_limb(last: Check, hours: int, facts: Facts) -> tuple[date | None, str]:
-    """The day of the hours limb or the earliest it can be, and the doubt that is left."""
-    recorded = facts.get("run_hours")
-    readings = read_checks(recorded, None) if isinstance(recorded, Sequence) else ()
-    later = [(r.day, r.run_hours) for r in readings if r.run_hours is not None and r.day >= last.day]
-    if last.run_hours is None or not later:
-        return None, "no run-hour reading on the day of the last check and since: cannot tell"
-    target = last.run_hours + hours
-    reached = next((day for day, run_hours in later if run_hours >= target), None)
-    if reached:
-        return reached, ""
-    day, run_hours = later[-1]
-    earliest = day + timedelta(days=math.ceil((target - run_hours) / 24))
-    used = run_hours - last.run_hours
-    return earliest, f"{used:g} of {hours} run hours used on {spoken(day)}: take a new run-hour reading"
+def in_each_window(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+    """One check in each window of every year: a season, two windows, ...; a window may run over New Year.
+
+    windows : each {from_month, to_month}, with from_day and to_day where it isn't whole months. A check outside every
+    window serves none. Neither does a start date: a rule that begins within a window asks for a check in it.
+    """
+    last = checks[-1]
+    spans = occurrences(read_windows(rule), range(last.day.year - 1, last.day.year + 3))
+    opens, closes = next(span for span in spans if span[1] > last.day and not _is_served([span], checks))
+    return Due(
+        closes,
+        earliest_keep=max(opens, last.day),
+        words=f"{_last_in(spans, last, 'window')}; one check is asked for from {spoken(opens)} to {spoken(closes)}",
+    )
+
+
+def in_named_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+    """Once every calendar year, in one of the months of `named_months`; a check in another month serves no year."""
+    months, last = months_of(rule), checks[-1]
+    this_year = month_spans(months, last.day.year)
+    is_over = this_year[-1][1] <= last.day or _is_served(this_year, checks)
+    spans = month_spans(months, last.day.year + 1) if is_over else this_year
+    closes = spans[-1][1]
+    words = (
+        f"{_last_in(this_year, last, 'named month')}; one check is asked for in {month_words(months)} {closes.year}, "
+        f"by {spoken(closes)}"
+    )
+    first_open = next(opens for opens, end in spans if end > last.day)
+    return Due(closes, earliest_keep=max(first_open, last.day), words=words)
+
+
+def _is_served(spans: Spans, checks: Sequence[Check]) -> bool:
+    return any(_lies_in(spans, check) for check in checks)
+
+
+def _lies_in(spans: Spans, check: Check) -> bool:
+    return not check.is_start and any(opens <= check.day <= closes for opens, closes in spans)
+
+
+def _last_in(spans: Spans, last: Check, place: str) -> str:
+    """The last check in words, and whether it lay where one counts."""
+    if last.is_start or _lies_in(spans, last):
+        return spoken(last.day)
+    return f"{spoken(last.day)} lies in no {place} and serves none"
 
 
 def days_after_event(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -172,4 +249,7 @@ KINDS: Mapping[str, Kind] = {
     "by_day_each_year": by_day_each_year,
     "times_per_year": times_per_year,
     "months_or_hours_later": months_or_hours_later,
+    "months_or_hours_first": months_or_hours_first,
+    "in_each_window": in_each_window,
+    "in_named_months": in_named_months,
 }

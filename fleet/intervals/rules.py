@@ -1,6 +1,7 @@
 """Whether a typed rule can be reckoned with, whatever checks and facts come to be recorded."""
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -24,6 +25,10 @@ HIGHEST = {
     "month": 12,
     "day": 31,
 }
+# The whole numbers of a window; a day that the month lacks means its last.
+WINDOW_HIGHEST = {"from_month": 12, "from_day": 31, "to_month": 12, "to_day": 31}
+WINDOWS_MAX = 12
+COMPONENT = re.compile("[a-z][a-z0-9_]{0,59}")
 VARIANTS_MAX = 100
 EVENT_LENGTH_MAX = 100
 # Their names stand in the sentence that says which facts are missing.
@@ -35,8 +40,9 @@ TRIAL_DAY = "2024-01-31"
 def check_rule(rule: object) -> None:
     """ValueError, naming what is wrong and what is allowed, for a rule that `next_due` couldn't always reckon with.
 
-    Whole numbers lie within HIGHEST; `variants`, `first`, `grace` and `relax_after_passes` have their shapes; and the
-    rule with each of its variants gives a date, with and without a check on record.
+    Whole numbers lie within HIGHEST; `variants`, `first`, `grace`, `relax_after_passes`, `windows`, `named_months` and
+    `component_defer_months` have their shapes; and the rule with each of its variants gives a date, with and without a
+    check on record.
 
     >>> check_rule({"type": "max_months", "months": 12})
     >>> check_rule({"type": "max_months", "months": 9000})
@@ -90,6 +96,12 @@ def _check_part(part: Mapping[str, Any], path: str) -> None:
     if "relax_after_passes" in part:
         place = f"{path}relax_after_passes"
         _check_needed(_object(part["relax_after_passes"], place), ("passes", "months", "hours"), place)
+    if "windows" in part:
+        _check_windows(part["windows"], f"{path}windows")
+    if "named_months" in part:
+        _check_months(part["named_months"], f"{path}named_months")
+    if "component_defer_months" in part:
+        _check_components(_object(part["component_defer_months"], f"{path}component_defer_months"), path)
     if "grace" in part:
         _check_grace(_object(part["grace"], f"{path}grace"), f"{path}grace")
 
@@ -100,17 +112,44 @@ def _check_grace(grace: Mapping[str, Any], path: str) -> None:
         _check_needed(_object(grace[name], f"{path}.{name}"), ("days",), f"{path}.{name}")
 
 
-def _check_needed(part: Mapping[str, Any], names: tuple[str, ...], path: str) -> None:
+def _check_windows(windows: object, path: str) -> None:
+    if not isinstance(windows, list | tuple) or not 1 <= len(windows) <= WINDOWS_MAX:
+        raise ValueError(f"{path} is {_shown(windows)}; it must be a list of 1 to {WINDOWS_MAX} windows")
+    for number, each in enumerate(windows):
+        _check_needed(_object(each, f"{path}.{number}"), ("from_month", "to_month"), f"{path}.{number}", WINDOW_HIGHEST)
+
+
+def _check_months(months: object, path: str) -> None:
+    if not isinstance(months, list | tuple) or not 1 <= len(months) <= HIGHEST["month"]:
+        raise ValueError(f"{path} is {_shown(months)}; it must be a list of 1 to 12 months")
+    for number, each in enumerate(months):
+        _check_number(each, HIGHEST["month"], f"{path}.{number}")
+
+
+def _check_components(components: Mapping[str, Any], path: str) -> None:
+    for name, months in components.items():
+        if not COMPONENT.fullmatch(name):
+            said = "a part's name has small letters, figures and _ only, at most 60"
+            raise ValueError(f"{path}component_defer_months has {_shown(name)}; {said}")
+        _check_number(months, MONTHS_MAX, f"{path}component_defer_months.{name}")
+
+
+def _check_needed(
+    part: Mapping[str, Any], names: tuple[str, ...], path: str, highest: Mapping[str, int] = HIGHEST
+) -> None:
     if missing := [name for name in names if name not in part]:
         raise ValueError(f"{path} lacks {', '.join(missing)}")
-    _check_numbers(part, f"{path}.")
+    _check_numbers(part, f"{path}.", highest)
 
 
-def _check_numbers(part: Mapping[str, Any], path: str) -> None:
-    for name in (each for each in HIGHEST if each in part):
-        value = part[name]
-        if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= HIGHEST[name]:
-            raise ValueError(f"{path}{name} is {_shown(value)}; it must be a whole number from 1 to {HIGHEST[name]}")
+def _check_numbers(part: Mapping[str, Any], path: str, highest: Mapping[str, int] = HIGHEST) -> None:
+    for name in (each for each in highest if each in part):
+        _check_number(part[name], highest[name], f"{path}{name}")
+
+
+def _check_number(value: object, highest: int, path: str) -> None:
+    if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= highest:
+        raise ValueError(f"{path} is {_shown(value)}; it must be a whole number from 1 to {highest}")
 
 
 def _variants(part: Mapping[str, Any], path: str) -> list[tuple[str, Mapping[str, Any]]]:

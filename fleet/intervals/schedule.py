@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from fleet.intervals.dates import as_date, is_weekend, spoken, years_between
+from fleet.intervals.dates import add_months, as_date, is_weekend, read_date, spoken, years_between
 from fleet.intervals.due import Check, Due, read_checks
 from fleet.intervals.facts import Facts, holds, missing_facts
 from fleet.intervals.kinds import KINDS, Rule, days_after_event
@@ -28,7 +28,8 @@ def next_due(
     start : local date from which the clock runs while no check is on record (commissioning, or the event).
     today : the day of planning. Later entries of `history` don't count; with `start` it gives the age.
     facts : what variants ask for (fuel, output_kw, age_years, ...), "run_hours" readings,
-        "consecutive_passes", and "out_of_use" periods {"from", "to"} (to None: still out of use).
+        "consecutive_passes", "out_of_use" periods {"from", "to"} (to None: still out of use), days such as
+        "burner_inspection_done_on" and "alignment_extension_used_on".
 
     Dates are local and inclusive. A due date on a weekend stays where it is. ValueError for a rule that
     can't be read. With several `variants` the last one that holds wins (they run from general to special);
@@ -39,7 +40,7 @@ def next_due(
     """
     start_day = None if start is None else as_date(start)
     day = None if today is None else as_date(today)
-    known = _with_age(facts, start_day, day)
+    known = with_age(facts, start_day, day)
     return _about_weekend(_due_by_variant(rule, read_checks(history, day), start_day, known))
 
 
@@ -48,7 +49,8 @@ def _due_by_variant(rule: Rule, checks: Sequence[Check], start: date | None, fac
     return _earliest([_due_by(candidate, checks, start, facts) for candidate in candidates], doubt)
 
 
-def _with_age(facts: Facts, start: date | None, today: date | None) -> Facts:
+def with_age(facts: Facts, start: date | None, today: date | None) -> Facts:
+    """The facts with the age on the day of planning, where the start is known and no age is recorded."""
     if start is None or today is None or "age_years" in facts:
         return facts
     return {**facts, "age_years": years_between(start, today)}
@@ -94,7 +96,8 @@ def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Fact
         raise ValueError(f"unknown kind of interval: {kind!r}")
     if not checks:
         return _first_due(rule, start, facts)
-    return _after_restart(rule, KINDS[kind](rule, checks, facts), facts)
+    due = _after_restart(rule, KINDS[kind](rule, checks, facts), facts)
+    return _with_parts_that_may_wait(rule, due, checks[-1].day, facts)
 
 
 def _first_due(rule: Rule, start: date | None, facts: Facts) -> Due:
@@ -103,7 +106,7 @@ def _first_due(rule: Rule, start: date | None, facts: Facts) -> Due:
         return Due(None, words="No check on record and no start date", cannot_tell="no start date recorded")
     if first := rule.get("first"):
         return _due_by_variant(first, (), start, facts)
-    due = _due_by(rule, (Check(start),), None, facts)
+    due = _due_by(rule, (Check(start, is_start=True),), None, facts)
     return replace(due, words=f"No check on record, counted from the start: {due.words}")
 
 
@@ -132,10 +135,23 @@ def _after_restart(rule: Rule, due: Due, facts: Facts) -> Due:
     return replace(due, due=moved, words=f"{since}: {grace['days']} days after restart is {spoken(moved)}")
 
 
+def _with_parts_that_may_wait(rule: Rule, due: Due, last: date, facts: Facts) -> Due:
+    """`component_defer_months` : parts that may wait for the next shutdown, so many months after they were last done.
+
+    Done at the last check, unless facts["..._done_on"] has another day.
+    """
+    parts = [
+        (name, add_months(read_date(facts.get(f"{name}_done_on")) or last, months))
+        for name, months in rule.get("component_defer_months", {}).items()
+    ]
+    said = [f"{name.replace('_', ' ')} may wait for a shutdown until {spoken(day)}" for name, day in parts]
+    return replace(due, words="; ".join([due.words, *said]), may_wait=tuple(parts))
+
+
 def _idle_period(due: date | None, facts: Facts) -> tuple[date, date | None] | None:
     """The out-of-use period that covers the due day; the day of restart is a day of use."""
     periods = facts.get("out_of_use", ())
-    if due is None or not isinstance(periods, Sequence):
+    if due is None or not isinstance(periods, Sequence) or isinstance(periods, str):
         return None
     for period in periods:
         begin = as_date(period["from"])

@@ -1,6 +1,7 @@
 """What a sheet or a limit set says, in words, and what two of their contents say differently."""
 
 import json
+from calendar import monthrange
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -251,13 +252,24 @@ def interval_lines(rule: Row) -> list[str]:
     """The same a line each: the rule itself first."""
     said = [_interval(rule)]
     for each in rule.get("variants", ()):
-        said.append(_("%(who)s: %(what)s") % {"who": select_words(each["select"]), "what": _interval({**rule, **each})})
+        what = "; ".join([_interval({**rule, **each}), *_leave(each)])
+        said.append(_("%(who)s: %(what)s") % {"who": select_words(each["select"]), "what": what})
     if first := rule.get("first"):
         said.append(_("the first: %s") % interval_words(first))
-    grace = rule.get("grace", {}).get("if_not_operating_on_due_date")
-    if grace:
-        said.append(_("out of use on that day: %s days after restart") % grace["days"])
-    return said
+    return [*said, *_leave(rule)]
+
+
+def _leave(rule: Row) -> Iterator[str]:
+    """What a rule lets be later than its date."""
+    if months := rule.get("one_off_alignment_extension_months"):
+        said = _("once, to align it with another appliance there: in the %s that begin with the due day")
+        yield said % _months(months)
+    for part, months in rule.get("component_defer_months", {}).items():
+        shown = {"part": part.replace("_", " "), "months": _months(months)}
+        yield _("%(part)s may wait for the next shutdown, at most %(months)s") % shown
+    if grace := rule.get("grace", {}).get("if_not_operating_on_due_date"):
+        yield ngettext("out of use on that day: %d day after restart", "out of use on that day: %d days after restart",
+                       grace["days"]) % grace["days"]  # fmt: skip
 
 
 def _interval(rule: Row) -> str:
@@ -294,11 +306,39 @@ def _times(rule: Row) -> str:
 
 def _months_or_hours(rule: Row) -> str:
     shown = {"months": _months(rule["months"]), "hours": rule["hours"]}
-    said = _("%(months)s or %(hours)s run hours after the check before, whichever is later") % shown
+    if rule["type"] == "months_or_hours_first":
+        said = _("%(months)s or %(hours)s run hours after the check before, whichever is first") % shown
+    else:
+        said = _("%(months)s or %(hours)s run hours after the check before, whichever is later") % shown
     if relaxed := rule.get("relax_after_passes"):
         shown = {"passes": relaxed["passes"], "months": _months(relaxed["months"]), "hours": relaxed["hours"]}
         said += _(" (%(months)s or %(hours)s hours after %(passes)s passes in a row)") % shown
     return said
+
+
+def _in_windows(rule: Row) -> str:
+    said = [
+        _("%(opens)s to %(closes)s")
+        % {
+            "opens": _day_and_month(each["from_month"], each.get("from_day", 1)),
+            "closes": _day_and_month(each["to_month"], each.get("to_day", 31)),
+        }
+        for each in rule["windows"]
+    ]
+    words = ngettext("once every year, from %s", "once in each of these stretches of the year: %s", len(said))
+    return words % "; ".join(said)
+
+
+def _day_and_month(month: int, day: int) -> str:
+    """As a rule means it: a day that the month lacks is its last; of February that is told in words."""
+    if month == 2 and day > 28:
+        return _("the end of February")
+    return date_format(date(2001, month, min(day, monthrange(2001, month)[1])), "j F")
+
+
+def _in_months(rule: Row) -> str:
+    named = [date_format(date(2001, month, 1), "F") for month in sorted(set(rule["named_months"]))]
+    return _("once every calendar year, in %s") % _(" or ").join(named)
 
 
 def _after_event(rule: Row) -> str:
@@ -318,6 +358,9 @@ _INTERVALS: dict[str, Callable[[Row], str]] = {
     "by_day_each_year": _by_day,
     "times_per_year": _times,
     "months_or_hours_later": _months_or_hours,
+    "months_or_hours_first": _months_or_hours,
+    "in_each_window": _in_windows,
+    "in_named_months": _in_months,
     "days_after_event": _after_event,
 }
 

@@ -21,7 +21,7 @@ class DueRule:
 
     opens, last_day : the window and the last day in it.
     horizon : the day on which the accepted chance of being outside is used up.
-    planned : the day for which a visit is planned.
+    planned : the day for which a visit is planned; with `is_supposed` the day that is only asked about.
     first, until : what the line covers, where rows share one scale; without them it holds every day given.
     """
 
@@ -32,6 +32,7 @@ class DueRule:
     planned: date | None = None
     first: date | None = None
     until: date | None = None
+    is_supposed: bool = False
 
     def __post_init__(self) -> None:
         if self.opens and self.last_day and self.opens > self.last_day:
@@ -47,7 +48,8 @@ def due_strip(due: DueRule, *, is_small: bool = False) -> Strip:
     def place(when: date) -> float:
         return 100 * (when - first).days / (until - first).days
 
-    above = RuleSide(_pin(due, due.planned, place, gettext("planned")), _wall_caption(due, place))
+    word = gettext("done then") if due.is_supposed else gettext("planned")
+    above = RuleSide(_pin(due, due.planned, place, word), _wall_caption(due, place))
     below = RuleSide(_pin(due, due.horizon, place, gettext("chance used up")), _opening_caption(due, place))
     return lay(due_line(due, place), above, below, due_words(due), is_small=is_small)
 
@@ -118,7 +120,8 @@ def _opening_caption(due: DueRule, place: Callable[[date], float]) -> list[Capti
 def _planned_in_words(due: DueRule) -> str:
     if due.planned is None:
         return gettext("No visit planned.")
-    planned = gettext("Planned for %(day)s") % {"day": long_day(due.planned)}
+    words = gettext("Were it done on %(day)s") if due.is_supposed else gettext("Planned for %(day)s")
+    planned = words % {"day": long_day(due.planned)}
     days_late = 0 if due.last_day is None else (due.planned - due.last_day).days
     if days_late <= 0:
         return f"{planned}."

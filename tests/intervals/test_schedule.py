@@ -8,18 +8,8 @@ from hypothesis import strategies as st
 
 from fleet.intervals import next_due
 from fleet.intervals.dates import add_months, years_between
+from tests.intervals.rules_of_each_kind import HOURS_LATER, KEEP, RULES
 
-YEARLY_KEEP = {"type": "corresponding_date_keep", "months": 12, "early_window_months": 2}
-LATER_OF = {"type": "months_or_hours_later", "months": 3, "hours": 2000}
-RULES = [
-    {"type": "max_months", "months": 13},
-    YEARLY_KEEP,
-    {"type": "calendar_years", "every": 2},
-    {"type": "same_quarter_each_year"},
-    {"type": "by_day_each_year", "month": 5, "day": 1},
-    {"type": "times_per_year", "times": 2, "min_gap_months": 4, "max_gap_months": 8},
-    LATER_OF,
-]
 LIMIT_SETS = Path(__file__).parents[2] / "fixtures" / "reference" / "limit_sets.json"
 SETS = {entry["id"]: entry for entry in json.loads(LIMIT_SETS.read_text())["profiles"]}
 
@@ -44,8 +34,8 @@ def test_the_answer_is_the_same_twice_and_in_any_order(rule, history, random):
 @bounded
 @given(histories)
 def test_a_check_on_the_first_day_that_keeps_the_date_keeps_it(history):
-    due = next_due(YEARLY_KEEP, history)
-    kept = next_due(YEARLY_KEEP, [*history, due.earliest_keep])
+    due = next_due(KEEP, history)
+    kept = next_due(KEEP, [*history, due.earliest_keep])
     assert kept.due == add_months(due.due, 12)
     assert kept.on_time
 
@@ -53,9 +43,9 @@ def test_a_check_on_the_first_day_that_keeps_the_date_keeps_it(history):
 @bounded
 @given(histories)
 def test_a_day_before_the_window_restarts_the_count(history):
-    early = next_due(YEARLY_KEEP, history).earliest_keep - timedelta(days=1)
+    early = next_due(KEEP, history).earliest_keep - timedelta(days=1)
     if early > max(history):
-        assert next_due(YEARLY_KEEP, [*history, early]).due == add_months(early, 12)
+        assert next_due(KEEP, [*history, early]).due == add_months(early, 12)
 
 
 @bounded
@@ -85,17 +75,17 @@ def test_a_due_date_on_a_weekend_stays_and_says_so():
 
 
 def test_the_words_show_the_real_day_and_the_day_it_counts_as():
-    words = next_due(YEARLY_KEEP, ["2018-02-10", "2019-01-05"]).words
+    words = next_due(KEEP, ["2018-02-10", "2019-01-05"]).words
     assert "5 Jan 2019, counted as 10 Feb 2019, plus 12 months is 10 Feb 2020" in words
     assert "from 11 Dec 2019" in words
 
 
 def test_a_late_check_is_not_on_time_without_the_extension():
-    assert next_due(YEARLY_KEEP, ["2018-02-10", "2019-03-20"]).on_time is False
+    assert next_due(KEEP, ["2018-02-10", "2019-03-20"]).on_time is False
 
 
 def test_the_extension_ends_the_day_before_the_corresponding_date():
-    rule = {**YEARLY_KEEP, "alignment_extension_used": True}
+    rule = {**KEEP, "alignment_extension_used": True}
     assert next_due(rule, ["2018-02-10", "2019-04-09"]).on_time is True
     assert next_due(rule, ["2018-02-10", "2019-04-10"]).on_time is False
 
@@ -134,7 +124,7 @@ def test_some_event_clocks_count_months():
 
 
 def test_whichever_is_later_needs_a_run_hour_reading():
-    due = next_due(LATER_OF, ["2026-01-15"])
+    due = next_due(HOURS_LATER, ["2026-01-15"])
     assert due.due == date(2026, 4, 15)
     assert "cannot tell" in due.cannot_tell
 
@@ -142,19 +132,19 @@ def test_whichever_is_later_needs_a_run_hour_reading():
 def test_the_hours_limb_decides_when_it_comes_later():
     readings = [{"date": "2026-05-01", "run_hours": 2900}, {"date": "2026-06-10", "run_hours": 3010}]
     history = [{"date": "2026-01-15", "run_hours": 1000}]
-    due = next_due(LATER_OF, history, facts={"run_hours": readings})
+    due = next_due(HOURS_LATER, history, facts={"run_hours": readings})
     assert (due.due, due.cannot_tell) == (date(2026, 6, 10), "")
 
 
 def test_the_date_limb_decides_when_the_hours_ran_fast():
     readings = [{"date": "2026-04-01", "run_hours": 3000}]
-    due = next_due(LATER_OF, [{"date": "2026-01-15", "run_hours": 1000}], facts={"run_hours": readings})
+    due = next_due(HOURS_LATER, [{"date": "2026-01-15", "run_hours": 1000}], facts={"run_hours": readings})
     assert (due.due, due.cannot_tell) == (date(2026, 4, 15), "")
 
 
 def test_hours_not_yet_used_leave_a_doubt_and_the_earliest_day_it_can_be():
     readings = [{"date": "2026-04-10", "run_hours": 2520}]
-    due = next_due(LATER_OF, [{"date": "2026-01-15", "run_hours": 1000}], facts={"run_hours": readings})
+    due = next_due(HOURS_LATER, [{"date": "2026-01-15", "run_hours": 1000}], facts={"run_hours": readings})
     assert due.due == date(2026, 4, 30)  # 480 h left are at least 20 days
     assert "1520 of 2000 run hours" in due.cannot_tell
 
@@ -267,3 +257,65 @@ def test_a_rule_that_cannot_be_read_is_refused(rule):
 def test_a_time_of_day_is_refused_since_only_the_site_knows_its_date():
     with pytest.raises(ValueError, match="local date"):
         next_due({"type": "max_months", "months": 12}, [datetime(2026, 1, 15, 23, 30)])
+
+
+def test_the_strict_reading_of_the_window_is_said():
+    words = next_due(KEEP, ["2018-02-10"]).words
+    assert "from 11 Dec 2018 a check keeps that date (2 months that end with it, read strictly: 10 Dec 2018" in words
+
+
+def test_the_extension_is_told_only_while_it_can_still_be_used():
+    rule = SETS["uk-gsiur-36"]["interval"]
+    assert next_due(rule, ["2018-02-10"]).extension_until == date(2019, 4, 9)
+    assert next_due(KEEP, ["2018-02-10"]).extension_until is None
+    used = {"alignment_extension_used_on": "2019-03-20"}
+    due = next_due(rule, ["2018-02-10", "2019-03-20"], facts=used)
+    assert (due.on_time, due.latest_allowed, due.extension_until) == (True, date(2019, 4, 9), None)
+
+
+def test_a_day_on_which_the_extension_was_used_must_be_a_check_s_to_excuse_it():
+    rule = SETS["uk-gsiur-36"]["interval"]
+    for said in ("2019-03-19", "some day", 7):
+        assert (
+            next_due(rule, ["2018-02-10", "2019-03-20"], facts={"alignment_extension_used_on": said}).on_time is False
+        )
+    assert next_due(rule, ["2018-02-10"], facts={"alignment_extension_used_on": "some day"}).extension_until
+
+
+def test_a_part_may_wait_for_the_next_shutdown_from_when_it_was_last_done():
+    rule = SETS["us-epa-6j-biennial"]["interval"]
+    due = next_due(rule, ["2023-10-12"])
+    assert (due.due, due.may_wait) == (date(2025, 11, 12), (("burner_inspection", date(2026, 10, 12)),))
+    assert "; burner inspection may wait for a shutdown until 12 Oct 2026" in due.words
+    done = {"burner_inspection_done_on": "2022-05-31"}
+    assert next_due(rule, ["2023-10-12"], facts=done).may_wait == (("burner_inspection", date(2025, 5, 31)),)
+    unread = {"burner_inspection_done_on": "some day"}
+    assert next_due(rule, ["2023-10-12"], facts=unread).may_wait == due.may_wait
+
+
+def test_a_generating_unit_that_was_idle_on_1_may_is_due_7_days_after_it_runs_again():
+    rule = SETS["us-nj-7-27-19.16"]["interval"]
+    facts = {"serves_electric_generating_unit": True, "out_of_use": [{"from": "2027-03-01", "to": "2027-05-20"}]}
+    assert next_due(rule, ["2026-02-01"], facts=facts).due == date(2027, 5, 27)
+    idle = {"serves_electric_generating_unit": False, "out_of_use": [{"from": "2027-03-01", "to": "2027-05-20"}]}
+    assert next_due(rule, ["2026-02-01"], facts=idle).due == date(2027, 3, 31)
+
+
+def test_the_words_of_windows_say_what_counted():
+    season = {"type": "in_each_window", "windows": [{"from_month": 9, "to_month": 4}]}
+    said = "one check is asked for from 1 Sep 2026 to 30 Apr 2027."
+    assert next_due(season, ["2026-04-30"]).words == f"30 Apr 2026; {said}"
+    assert next_due(season, ["2026-05-01"]).words == f"1 May 2026 lies in no window and serves none; {said}"
+    begun = next_due(season, [], start="2026-10-10")
+    assert begun.words == f"No check on record, counted from the start: 10 Oct 2026; {said}"
+    named = {"type": "in_named_months", "named_months": [9, 4]}
+    assert next_due(named, ["2026-05-01"]).words == (
+        "1 May 2026 lies in no named month and serves none; one check is asked for in Apr or Sep 2026, by 30 Sep 2026."
+    )
+
+
+def test_a_start_in_a_named_month_serves_no_year():
+    named = {"type": "in_named_months", "named_months": [4, 9]}
+    due = next_due(named, [], start="2026-04-10")
+    assert (due.due, due.earliest_keep) == (date(2026, 9, 30), date(2026, 4, 10))
+    assert next_due(named, ["2026-04-10"]).due == date(2027, 9, 30)

@@ -1,0 +1,110 @@
+"""What if it were done on this day: one appliance, and whatever else could be done in its building that day."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.queries.what_if import Supposed, Supposition, what_if_appliance, what_if_building
+from fleet.web.drawings import LOOK_BACK
+from fleet.web.figures import long_day
+from fleet.web.forms import refuse_far, taken
+from fleet.web.guards import page, viewer_of
+from fleet.web.rules import DueRule
+from fleet.web.words import and_words, count_words
+
+YEAR = timedelta(days=366)
+
+
+class DayForm(forms.Form):
+    """Which day; without one, today."""
+
+    day = forms.DateField(required=False, validators=[refuse_far])
+
+
+@dataclass(frozen=True)
+class SupposedRow:
+    """A duty, what the check would do to its date, and the rule with the day as the planned one."""
+
+    supposed: Supposed
+    rule: DueRule | None
+
+
+@page()
+def what_if(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
+    viewer, now, refused = viewer_of(request), clock.now(), None
+    try:
+        day = taken(DayForm(request.GET))["day"]
+        own = what_if_appliance(viewer, appliance_id, day, now)
+    except FleetError as said:
+        if said.status == NotFound.status:
+            raise
+        refused, own = said, what_if_appliance(viewer, appliance_id, None, now)
+    around = what_if_building(viewer, own.building.id, own.day, now)
+    shown = {
+        "place": "buildings",
+        "refused": refused,
+        "appliance": own.appliance,
+        "building": own.building,
+        "today": own.today,
+        "day": own.day,
+        "opening": opening(own),
+        "rows": [_row(each, own) for each in own.duties],
+        "others": [_row(each, own) for each in around.duties if each.duty.appliance_id != appliance_id],
+    }
+    return render(request, "what_if.html", shown, status=refused.status if refused else 200)
+
+
+def opening(supposition: Supposition) -> str:
+    """How many duties would be in time, late, or can't be told; and what the earliest of them gives up."""
+    duties, shown = supposition.duties, long_day(supposition.day)
+    if not duties:
+        return _("No duty stands on %(day)s.") % {"day": shown}
+    counts = [
+        (ngettext("%s duty is in time", "%s duties are in time", _how_many(duties, True)), _how_many(duties, True)),
+        (ngettext("%s is late", "%s are late", _how_many(duties, False)), _how_many(duties, False)),
+        (ngettext("%s can't be told", "%s can't be told", _how_many(duties, None)), _how_many(duties, None)),
+    ]
+    said = and_words([words % count_words(count) for words, count in counts if count])
+    return _("Checked on %(day)s, %(counts)s.%(lost)s") % {"day": shown, "counts": said, "lost": _lost(duties)}
+
+
+def _how_many(duties: Sequence[Supposed], in_time: bool | None) -> int:
+    return sum(each.answer.in_time is in_time for each in duties)
+
+
+def _lost(duties: Sequence[Supposed]) -> str:
+    """What being early costs: the days of the duty that loses most, if any loses one."""
+    most = max((each.answer.days_lost or 0 for each in duties), default=0)
+    if most <= 0:
+        return ""
+    return " " + ngettext("At most %d day is given up.", "At most %d days are given up.", most) % most
+
+
+def _row(supposed: Supposed, supposition: Supposition) -> SupposedRow:
+    """A date that can't be told gets no rule: its wall would call late what may not be."""
+    before = supposed.answer.before
+    if before.due is None or before.cannot_tell:
+        return SupposedRow(supposed, None)
+    return SupposedRow(supposed, _due_rule(before.earliest_keep, before.due, supposition))
+
+
+def _due_rule(opens: date | None, last_day: date, supposition: Supposition) -> DueRule:
+    """All rows share one scale, from a while before today to a year beyond the day asked about."""
+    return DueRule(
+        supposition.today,
+        min(opens, last_day) if opens else None,
+        last_day,
+        planned=supposition.day,
+        first=supposition.today - LOOK_BACK,
+        until=supposition.day + YEAR,
+        is_supposed=True,
+    )
