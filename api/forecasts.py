@@ -16,6 +16,8 @@ from fleet.models import CeilingForecast, Forecast
 from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
 from fleet.queries.honesty import honesty_for
 
+BINDS = "Of all the appliance's quantities this one's accepted chance is the first to be used up."
+
 
 class ForecastOut(serializers.Serializer[Any]):
     """Percent by volume, dry. `basis` says what it rests on: "assumptions" until the records support a fit."""
@@ -34,6 +36,7 @@ class ForecastOut(serializers.Serializer[Any]):
     target_pct = serializers.FloatField()
     accepted_chance = serializers.FloatField()
     horizon_on = serializers.DateField(allow_null=True)
+    binds = serializers.BooleanField(help_text=BINDS)
     last_visit_on = serializers.DateField()
     visits_used = serializers.IntegerField()
     crossing = serializers.ListField(child=serializers.JSONField())
@@ -76,7 +79,7 @@ class OneForecast(Door):
 class CeilingForecastOut(serializers.Serializer[Any]):
     """CO air-free (`ppm`) or the flue's rise above the intake air (`K`) towards the strictest limit that applies.
 
-    `level`, `pace_per_year` and `upper` are in `unit`. `limit_words` names the limit.
+    `level`, `pace_per_year`, `upper`, `course` and `series` are in `unit`. `limit_words` names the limit.
     """
 
     id = serializers.UUIDField()
@@ -92,9 +95,11 @@ class CeilingForecastOut(serializers.Serializer[Any]):
     limit_words = serializers.CharField()
     accepted_chance = serializers.FloatField()
     horizon_on = serializers.DateField(allow_null=True)
+    binds = serializers.BooleanField(help_text=BINDS)
     last_visit_on = serializers.DateField()
     visits_used = serializers.IntegerField()
     crossing = serializers.ListField(child=serializers.JSONField())
+    course = serializers.ListField(child=serializers.JSONField())
     series = serializers.ListField(child=serializers.JSONField())
     snapshot = serializers.UUIDField(source="snapshot_id")
     snapshot_digest = serializers.CharField(source="snapshot.digest")

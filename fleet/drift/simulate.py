@@ -34,6 +34,8 @@ class FleetLaw:
     units_per_site          : units that are visited on the same day.
     target, tolerance, start_sd : setting aimed at; how far from it is still within; spread of the first level.
     drift_mean, drift_sd, group_drift_sd : [unit/year] of units about their group, of groups about the mean.
+    group_log_sd            : groups differ in the variance of their units' drifts, and in that of their wandering: the
+                              spread of its logarithm.
     faulty_share, faulty_factor : units whose drift is off by faulty_factor drift_sd times Student's t with 3 degrees.
     diffusion_sd            : wandering of the level [unit per square root of a year].
     steps_per_year, step_sd : sudden changes of the level.
@@ -61,6 +63,7 @@ class FleetLaw:
     drift_mean: float = -0.05
     drift_sd: float = 0.12
     group_drift_sd: float = 0.10
+    group_log_sd: float = 0.0
     faulty_share: float = 0.0
     faulty_factor: float = 4.0
     diffusion_sd: float = 0.10
@@ -127,7 +130,9 @@ class World:
     """A fleet that lives on: `wait`, then `visit` whom you choose. The same law, seed and calls give the same life.
 
     t_years, level : (n_units,) time and true level of each unit now; change them by waiting and visiting only.
-    group_of, drift, faulty, site_of : (n_units,) what each unit is.    group_drift : (n_groups,) the groups' means.
+    group_of, drift, diffusion_sd, faulty, site_of : (n_units,) what each unit is.
+    group_drift, group_drift_sd, group_diffusion_sd : (n_groups,) the mean and the spread of the units' drifts in each
+    group, and how its units wander.
     """
 
     def __init__(self, law: FleetLaw, seed: int) -> None:
@@ -139,7 +144,11 @@ class World:
         self.faulty = rng.random(n) < law.faulty_share
         self.group_drift = law.drift_mean + law.group_drift_sd * rng.standard_normal(law.n_groups)
         own = np.where(self.faulty, law.faulty_factor * rng.standard_t(3, n), rng.standard_normal(n))
-        self.drift = self.group_drift[self.group_of] + law.drift_sd * own
+        # Draws of their own, so that a law without this spread lives as it always did.
+        spread = np.exp(0.5 * law.group_log_sd * np.random.default_rng([seed, 2]).standard_normal((2, law.n_groups)))
+        self.group_drift_sd, self.group_diffusion_sd = law.drift_sd * spread[0], law.diffusion_sd * spread[1]
+        self.drift: FloatArray = self.group_drift[self.group_of] + self.group_drift_sd[self.group_of] * own
+        self.diffusion_sd: FloatArray = self.group_diffusion_sd[self.group_of]
         self.level = law.target + law.start_sd * rng.standard_normal(n)
         self.t_years = np.zeros(n)
 
@@ -155,7 +164,7 @@ class World:
         left = self._out(self.level)
         for _ in range(steps):
             before = self.level
-            after = before + self.drift * dt + law.diffusion_sd * np.sqrt(dt) * rng.standard_normal(law.n_units)
+            after = before + self.drift * dt + self.diffusion_sd * np.sqrt(dt) * rng.standard_normal(law.n_units)
             left |= rng.random(law.n_units) < self._touched(before, after, dt)
             jumps = rng.poisson(law.steps_per_year * dt) if law.steps_per_year else np.zeros(law.n_units)
             after = after + law.step_sd * np.sqrt(jumps) * rng.standard_normal(law.n_units)
@@ -190,7 +199,7 @@ class World:
     def _touched(self, before: FloatArray, after: FloatArray, dt: FloatArray) -> FloatArray:
         """Chance to have touched a limit on the way: exp(-2 a b / (sigma^2 dt)) of each, a and b the rooms left."""
         law = self.law
-        span = np.maximum(law.diffusion_sd**2 * dt, _NO_SPAN)
+        span = np.maximum(self.diffusion_sd**2 * dt, _NO_SPAN)
         stays = np.ones(law.n_units)
         for side in (-1.0, 1.0):
             near, far = (np.maximum(law.tolerance - side * (level - law.target), 0.0) for level in (before, after))

@@ -78,7 +78,7 @@ class Forecast(models.Model):
 class CeilingForecast(models.Model):
     """One appliance's CO air-free [ppm] or rise of the flue above the intake air [K] at one rate, towards its limit.
 
-    Only where a limit applies; `limit_words` says which. `level`, `pace_per_year` and `upper` are in `unit`.
+    Only where a limit applies; `limit_words` says which. `level`, `pace_per_year`, `upper` and `course` are in `unit`.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
@@ -98,6 +98,7 @@ class CeilingForecast(models.Model):
     accepted_chance = models.FloatField()
     horizon_on = models.DateField(null=True)
     crossing = models.JSONField(default=list)
+    course = models.JSONField(default=list)
     series = models.JSONField(default=list)
     sentence = models.CharField(max_length=500)
     made_at = models.DateTimeField()

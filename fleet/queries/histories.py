@@ -6,20 +6,38 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from fleet.errors import NotFound
-from fleet.models import Appliance, Defect, Duty, Flag, Forecast, Record, Revisit, SheetVersion, User, Visit
+from fleet.models import (
+    Appliance,
+    CeilingForecast,
+    Defect,
+    Duty,
+    Flag,
+    Forecast,
+    Record,
+    Revisit,
+    SheetVersion,
+    User,
+    Visit,
+)
+from fleet.models.defects import STILL_OPEN
 from fleet.queries.appliances import visible_appliances
+from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
 from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 
 
 @dataclass(frozen=True)
 class History:
-    """An appliance, newest visit first; `last` is the newest visit with readings, whole."""
+    """An appliance, newest visit first; `last` is the newest visit with readings, whole.
+
+    ceilings : forecasts of CO and of the flue's rise towards a limit.
+    """
 
     appliance: Appliance
     sheet: SheetVersion | None
     last: VisitFacts | None
     visits: tuple[Visit, ...]
     forecasts: tuple[Forecast, ...]
+    ceilings: tuple[CeilingForecast, ...]
     revisit: Revisit | None
     flags: tuple[Flag, ...]
     duties: tuple[Duty, ...]
@@ -39,11 +57,14 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
         sheet=appliance.sheet.current if appliance.sheet else None,
         last=visit_for(viewer, last.id) if last else None,
         visits=visits,
-        forecasts=tuple(appliance.forecasts.select_related("snapshot")),
-        revisit=Revisit.objects.filter(appliance=appliance).first(),
+        forecasts=tuple(visible_forecasts(viewer).filter(appliance=appliance)),
+        ceilings=tuple(visible_ceiling_forecasts(viewer).filter(appliance=appliance)),
+        revisit=Revisit.objects.filter(appliance=appliance).select_related("appliance__building", "set_by").first(),
         flags=tuple(_open_flags(appliance)),
         duties=tuple(Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("attachment")),
-        defects=tuple(Defect.objects.filter(appliance=appliance, done=False, closed_by__isnull=True)),
+        defects=tuple(
+            Defect.objects.filter(STILL_OPEN, appliance=appliance).select_related("appliance__building", "settled_by")
+        ),
         records=tuple(Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")),
     )
 

@@ -95,7 +95,7 @@ def honesty_for(viewer: User) -> Honesty:
     used = Q(forecasts__isnull=False) | Q(ceiling_forecasts__isnull=False)
     return Honesty(
         tuple(_quantity(each, rows, viewer) for each in QUANTITIES if each in present),
-        tuple(_analysers_off(viewer, standing.filter(from_assumptions=False))),
+        analysers_off(viewer),
         standing.filter(used, from_assumptions=True).distinct().count(),
     )
 
@@ -136,12 +136,15 @@ def _accepted(quantity: str, viewer: User) -> float | None:
     return None if chance is None else float(chance)
 
 
-def _analysers_off(viewer: User, snapshots: Iterable[Snapshot]) -> Iterable[AnalyserOff]:
+def analysers_off(viewer: User) -> tuple[AnalyserOff, ...]:
+    """By the snapshots in force; their appliances are blamed for nothing."""
     names = {str(each.id): each.name for each in visible_analysers(viewer)}
-    for snapshot in snapshots:
-        for analyser, check in snapshot.biases.get("checks", {}).items():
-            if check["alarm"] and analyser in names:
-                yield _off(names[analyser], analyser, snapshot, check["score"])
+    return tuple(
+        _off(names[analyser], analyser, snapshot, check["score"])
+        for snapshot in Snapshot.objects.filter(in_force=True, from_assumptions=False)
+        for analyser, check in snapshot.biases.get("checks", {}).items()
+        if check["alarm"] and analyser in names
+    )
 
 
 def _off(name: str, analyser: str, snapshot: Snapshot, score: float) -> AnalyserOff:

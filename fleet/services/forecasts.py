@@ -8,16 +8,15 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from typing import Any, NamedTuple, cast
+from typing import Any, NamedTuple
 
 import numpy as np
 from django.db import transaction
-from django.utils.translation import gettext as _
+from numpy.typing import ArrayLike
 
 from fleet import drift
 from fleet.failpoints import failpoint
-from fleet.models import Appliance, CeilingForecast, Contractor, Flag, Forecast, ForecastCheck, Mark, Snapshot
-from fleet.services import flags
+from fleet.models import Appliance, CeilingForecast, Contractor, Forecast, ForecastCheck, Mark, Snapshot
 from fleet.services.ceilings import CO, TEMP_RISE
 from fleet.services.forecast_checks import checks_of, put_checks, put_warnings, warnings_of
 from fleet.services.forecast_words import UNITS, Outlook, pace_figure, sentence
@@ -40,9 +39,6 @@ __all__ = ["series_kinds", "series_of"]
 CAP_YEARS = 3.0
 COURSE_MONTHS = 18
 FEW_VISITS = 3
-# Accepted chances of what is no matter of tuning: ours, no source. CO never above the contractor's own.
-CO_ACCEPTED_CHANCE = 0.02
-TEMP_RISE_ACCEPTED_CHANCE = 0.15
 AnyForecast = Forecast | CeilingForecast
 
 
@@ -192,13 +188,13 @@ def refresh_forecasts(*, appliances: Sequence[Appliance], now: datetime) -> list
     forecasts of the gases.
     """
     table = series_of(appliances, now.date())
-    accepted = Contractor.objects.get().accepted_chance
+    contractor = Contractor.objects.get()
     standing = {(each.quantity, each.rate): each for each in Snapshot.objects.filter(in_force=True)}
     with transaction.atomic():
         made = []
         for (quantity, rate), series in table.items():
             snapshot = standing.get((quantity, rate)) or snapshot_in_force(quantity=quantity, rate=rate, now=now)
-            made.append(_made(series, snapshot, accepted, now))
+            made.append(_made(series, snapshot, accepted_chance(quantity, contractor), now))
         told = [each for one in made for each in one.forecasts]
         gases = [each for each in told if isinstance(each, Forecast)]
         _put(Forecast, appliances, gases)
@@ -227,7 +223,7 @@ def _put(model: type[Any], appliances: Sequence[Appliance], made: Sequence[AnyFo
 def _made(series: Sequence[Series], snapshot: Snapshot, accepted: float, now: datetime) -> _Made:
     hyper, panel = _hyper(snapshot), panel_of(series, _corrections(snapshot))
     state, limits = drift.filter(panel, hyper), limits_of(series)
-    view = _View(series, snapshot, hyper, state, limits, _accepted(series[0].quantity, accepted), now)
+    view = _View(series, snapshot, hyper, state, limits, accepted, now)
     return _Made(
         view.forecasts(),
         list(checks_of(series, panel, hyper, limits, snapshot)),
@@ -235,9 +231,11 @@ def _made(series: Sequence[Series], snapshot: Snapshot, accepted: float, now: da
     )
 
 
-def _accepted(quantity: str, contractors: float) -> float:
-    chances = {CO: min(CO_ACCEPTED_CHANCE, contractors), TEMP_RISE: TEMP_RISE_ACCEPTED_CHANCE}
-    return chances.get(quantity, contractors)
+def accepted_chance(quantity: str, contractor: Contractor) -> float:
+    """The contractor's choice for this quantity; of CO never above that for everything else."""
+    if quantity == CO:
+        return min(contractor.accepted_chance_co, contractor.accepted_chance)
+    return contractor.accepted_chance_rise if quantity == TEMP_RISE else contractor.accepted_chance
 
 
 _FAN = {"low90": 0.05, "low50": 0.25, "median": 0.5, "high50": 0.75, "high90": 0.95}
@@ -263,14 +261,15 @@ class _View:
         then = drift.reading_distribution(self.state, self.hyper, np.nan_to_num(years, nan=0.0))
         is_lower = then.below(self.limits.floor) > 1.0 - then.below(self.limits.ceiling)
         ceiled = self.series[0].quantity in CEILED
-        course = {} if ceiled else self._course()
+        course = self._course()
         made: list[AnyForecast] = []
         for n, each in enumerate(self.series):
             if math.isnan(float(self.state.x[n])):
                 continue
             outlook = self._outlook(each, n, float(years[n]), str(binding[n]), is_lower=bool(is_lower[n]))
             common = self._common(each, outlook, chance[:, n])
-            made.append(self._ceiling(each, n, common) if ceiled else self._gas(each, n, common, course))
+            common["course"] = _course_of(each, {name: values[:, n] for name, values in course.items()})
+            made.append(self._ceiling(each, n, common) if ceiled else self._gas(each, n, common))
         return made
 
     def _outlook(self, series: Series, n: int, years: float, binding: str, *, is_lower: bool) -> Outlook:
@@ -303,7 +302,7 @@ class _View:
             "made_at": self.now,
         }
 
-    def _gas(self, series: Series, n: int, common: dict[str, Any], course: Mapping[str, Any]) -> Forecast:
+    def _gas(self, series: Series, n: int, common: dict[str, Any]) -> Forecast:
         return Forecast(
             **common,
             level_pct=float(self.state.x[n]),
@@ -312,28 +311,31 @@ class _View:
             lower_pct=series.corridor.lower,
             upper_pct=series.corridor.upper,
             target_pct=series.corridor.target,
-            course=_course_of(series, {name: values[:, n] for name, values in course.items()}),
-            series=[_shown(entry, 3, "_pct") for entry in series.entries],
+            series=[_shown(entry, series.quantity) for entry in series.entries],
         )
 
     def _ceiling(self, series: Series, n: int, common: dict[str, Any]) -> CeilingForecast:
         is_co = series.quantity == CO
         level, pace = float(self.state.x[n]), float(self.state.mu[n])
-        in_unit = math.expm1 if is_co else float
         return CeilingForecast(
             **common,
             unit=UNITS[series.quantity],
-            level=max(in_unit(level), 0.0) if is_co else level,
+            level=float(in_unit(series.quantity, level)),
             pace_per_year=pace_figure(CO, pace) / 100.0 * math.exp(level) if is_co else pace,
-            upper=round(in_unit(series.corridor.upper), 3),
+            upper=round(float(in_unit(series.quantity, series.corridor.upper)), 3),
             limit_words=series.corridor.words,
-            series=[_shown(entry, 1, "") for entry in series.entries],
+            series=[_shown(entry, series.quantity) for entry in series.entries],
         )
 
     def _course(self) -> dict[str, Any]:
         reading = drift.reading_distribution(self.state, self.hyper, _STEPS[:, None])
         values = reading.quantile(np.array([*_FAN.values()])[:, None, None])
-        return dict(zip(_FAN, values, strict=True))
+        return dict(zip(_FAN, in_unit(self.series[0].quantity, values), strict=True))
+
+
+def in_unit(quantity: str, value: ArrayLike) -> Any:
+    """From the scale that a quantity drifts on to its unit: CO is log1p of ppm and never below nothing."""
+    return np.maximum(np.expm1(value), 0.0) if quantity == CO else np.asarray(value)
 
 
 def _basis(snapshot: Snapshot, series: Series) -> str:
@@ -351,15 +353,21 @@ def _course_of(series: Series, quantiles: Mapping[str, Any]) -> list[dict[str, A
     ]
 
 
-def _shown(entry: Entry, decimals: int, suffix: str) -> dict[str, Any]:
-    """As the chart draws it; what is shown on no chart as read alone."""
+def _shown(entry: Entry, quantity: str) -> dict[str, Any]:
+    """As the chart draws it, in the quantity's unit: corrected, and as read."""
+    suffix, decimals = ("", 1) if quantity in CEILED else ("_pct", 3)
 
     def rounded(value: float | None) -> float | None:
         return None if value is None or math.isnan(value) else round(value, decimals)
 
-    corrected = {"found": entry.found, "left": entry.left if entry.adjusted else math.nan} if suffix else {}
-    read = {"found_raw": entry.found_raw, "left_raw": entry.left_raw}
-    told = {f"{name}{suffix}": rounded(value) for name, value in (corrected | read).items()}
+    found, left = (float(in_unit(quantity, value)) for value in (entry.found, entry.left))
+    read = {
+        "found": found,
+        "left": left if entry.adjusted else None,
+        "found_raw": entry.found_raw,
+        "left_raw": entry.left_raw,
+    }
+    told = {f"{name}{suffix}": rounded(value) for name, value in read.items()}
     return {"date": f"{entry.day:%Y-%m-%d}", "visit": entry.visit_id, **told}
 
 
@@ -373,23 +381,15 @@ def chance_on(forecast: AnyForecast, day: date) -> float:
     return float(np.interp(years, grid, [each["chance"] for each in forecast.crossing]))
 
 
-def flag_drift(*, appliance: Appliance, planned: date, now: datetime) -> None:
-    """Drift flags of one appliance by the chance before its next planned visit; series that ended close theirs."""
-    flag_at = Contractor.objects.get().flag_at
-    forecasts: list[AnyForecast] = [
-        *appliance.forecasts.select_related("snapshot"),
-        *appliance.ceiling_forecasts.select_related("snapshot"),
-    ]
-    for each in forecasts:
-        chance = chance_on(each, planned)
-        said = _("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % {
-            "said": each.sentence,
-            "day": f"{planned:%Y-%m-%d}",
-            "chance": 100 * chance,
-        }
-        # Of a ceiling's forecast the same fields are read.
-        of = cast(Forecast, each)
-        flags.put_drift_flag(forecast=of, chance=chance, flag_at=flag_at, sentence=said, now=now)
-    keys = {f"{each.rate} {each.quantity}" for each in forecasts}
-    ended = Flag.objects.filter(appliance=appliance, kind=Flag.Kind.DRIFT, closed_at__isnull=True).exclude(key__in=keys)
-    ended.update(closed_at=now, closed_why=_("The series has ended."), updated_at=now)
+def horizon_by(forecast: AnyForecast, accepted: float) -> date | None:
+    """The day on which another accepted chance would be used up, off the stored grid as `drift.horizon` reads it."""
+    grid = [float(each["years"]) for each in forecast.crossing]
+    chance = np.maximum.accumulate([float(each["chance"]) for each in forecast.crossing])
+    reached = np.flatnonzero(chance >= accepted)
+    if not reached.size:
+        return None
+    n, years = int(reached[0]), 0.0
+    if n > 0:
+        share = float((accepted - chance[n - 1]) / (chance[n] - chance[n - 1]))
+        years = max(grid[n - 1] + share * (grid[n] - grid[n - 1]), grid[1])
+    return None if years >= CAP_YEARS else forecast.last_visit_on + timedelta(days=math.floor(years * DAYS_A_YEAR))

@@ -7,8 +7,9 @@ from itertools import pairwise
 from typing import Any, cast
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from fleet.models import Forecast, Revisit, Visit
+from fleet.models import CeilingForecast, Forecast, Revisit, Visit
 from fleet.quantities import READING_QUANTITIES
 from fleet.queries.statements import Line, Statement
 from fleet.queries.visits import VisitFacts
@@ -25,7 +26,9 @@ from reports.rules import Rule as PaperRule
 from reports.verdicts import decimals_of
 
 Verdict = Mapping[str, Any]
+AnyForecast = Forecast | CeilingForecast
 GASES = {"co2": "CO₂", "o2": "O₂"}
+DRIFTING = GASES | {"co": gettext_lazy("CO air-free"), "temp_rise": gettext_lazy("Flue above intake air")}
 RATES_ABREAST = 2
 MARGIN_SHARE = 0.25
 LOOK_BACK = timedelta(days=90)
@@ -171,7 +174,7 @@ def drift_chart(forecast: Forecast, revisit: Revisit | None, today: date, walls:
         label=series_words(forecast),
         unit=_("% dry"),
         decimals=READING_QUANTITIES[forecast.quantity].decimals,
-        visits=[_drift_visit(each) for each in forecast.series],
+        visits=[_drift_visit(each, "_pct") for each in forecast.series],
         today=today,
         lower=max((wall.at for wall in walls if wall.beyond == "lower"), default=None),
         upper=min((wall.at for wall in walls if wall.beyond == "upper"), default=None),
@@ -184,16 +187,31 @@ def drift_chart(forecast: Forecast, revisit: Revisit | None, today: date, walls:
     )
 
 
-def series_words(forecast: Forecast) -> str:
+def ceiling_chart(forecast: CeilingForecast, revisit: Revisit | None, today: date) -> DriftChart:
+    """CO air-free or the flue's rise towards the strictest limit that applies."""
+    return DriftChart(
+        label=series_words(forecast),
+        unit=forecast.unit,
+        decimals=0,
+        visits=[_drift_visit(each, "") for each in forecast.series],
+        today=today,
+        upper=forecast.upper,
+        course=[_outcome(each) for each in forecast.course],
+        due=_chart_due(forecast, revisit, today),
+        correction=_("Values freed of what the analyser and the day put in; the table beneath has them as read, too."),
+    )
+
+
+def series_words(forecast: AnyForecast) -> str:
     return _("%(quantity)s at %(rate)s") % {
-        "quantity": GASES[forecast.quantity],
+        "quantity": DRIFTING[forecast.quantity],
         "rate": rate_words(forecast.rate),
     }
 
 
-def _drift_visit(entry: Mapping[str, Any]) -> DriftVisit:
-    names = ("found_pct", "left_pct", "found_raw_pct", "left_raw_pct")
-    return DriftVisit(date.fromisoformat(entry["date"]), *(entry[name] for name in names))
+def _drift_visit(entry: Mapping[str, Any], suffix: str) -> DriftVisit:
+    names = ("found", "left", "found_raw", "left_raw")
+    return DriftVisit(date.fromisoformat(entry["date"]), *(entry[f"{name}{suffix}"] for name in names))
 
 
 def _outcome(point: Mapping[str, Any]) -> Outcome:
@@ -254,7 +272,7 @@ def due_rule(revisit: Revisit, today: date, *, horizon: date | None = None, last
     return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon)
 
 
-def _chart_due(forecast: Forecast, revisit: Revisit | None, today: date) -> DueRule | None:
+def _chart_due(forecast: AnyForecast, revisit: Revisit | None, today: date) -> DueRule | None:
     if revisit is None:
         return None
     return due_rule(revisit, today, horizon=forecast.horizon_on, last_visit=forecast.last_visit_on)

@@ -22,6 +22,7 @@ from fleet.models import (
     User,
 )
 from fleet.models.register import new_id
+from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
 from fleet.services import forecasts
 from fleet.services.appliances import add_sheet_version
 from fleet.services.revisits import refresh_appliance
@@ -298,7 +299,12 @@ def test_co_is_forecast_towards_the_strictest_limit_that_applies(
     assert (made.unit, made.upper, made.accepted_chance) == ("ppm", 250.0, 0.02)
     assert made.limit_words == "Test sheet: CO air-free <= 250 ppm"
     o2_pct = boiler.visits.latest("local_date").judgement.derived[0]["o2_pct"]
-    assert made.series[-1]["found_raw"] == pytest.approx(40 * 20.9 / (20.9 - o2_pct), abs=0.05)
+    air_free_ppm = pytest.approx(40 * 20.9 / (20.9 - o2_pct), abs=0.05)
+    assert made.series[-1]["found_raw"] == air_free_ppm
+    assert made.series[-1]["found"] == air_free_ppm, "drawn in ppm, not on the scale it drifts on"
+    now = made.course[0]
+    assert 0 <= now["low90"] < now["low50"] < now["median"] < now["high50"] < now["high90"] < 1000
+    assert now["median"] == pytest.approx(made.level, rel=0.05)
 
 
 def test_rising_co_flags_the_appliance_and_names_the_quantity_and_the_limit(
@@ -311,6 +317,22 @@ def test_rising_co_flags_the_appliance_and_names_the_quantity_and_the_limit(
     assert flag.key == "high co"
     assert flag.sentence.startswith("CO air-free at high fire has risen ")
     assert "250 ppm (Test sheet: CO air-free <= 250 ppm)" in flag.sentence
+
+
+def test_of_all_quantities_the_first_whose_accepted_chance_is_used_up_binds(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, dispatcher: User
+) -> None:
+    for quantity in ("co", "co2"):
+        fitted(quantity, "high")
+    live(boiler, person, analyser, technician, ["9.40"] * 4, left=None, co=["40", "70", "110", "180"])
+    refresh_appliance(appliance=boiler, now=NOON)
+    gases, ceilings = visible_forecasts(dispatcher), visible_ceiling_forecasts(dispatcher)
+    told = {f"{each.quantity} {each.rate}": each for each in (*gases, *ceilings)}
+    days = {name: each.horizon_on for name, each in told.items() if each.horizon_on and each.basis != "assumptions"}
+    assert [name for name, each in told.items() if each.binds] == [min(days, key=lambda name: days[name])]
+    gases.update(horizon_on=None)
+    ceilings.update(basis="assumptions")
+    assert not any(each.binds for each in (*gases.all(), *ceilings.all()))
 
 
 def test_the_flues_rise_is_forecast_only_where_a_limit_applies(

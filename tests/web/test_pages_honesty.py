@@ -94,6 +94,9 @@ def test_an_analyser_that_reads_high_is_named_and_its_appliances_are_not_blamed(
     since = f"{begins.day} {begins:%b %Y}"
     assert f"Analyser 1 reads CO₂ 0.21 points high at high fire, over 64 readings since {since}." in page
     assert "its appliances are not at fault" in page
+    assert f"Analyser 1 reads CO₂ 0.21 points high at high fire, over 64 readings since {since}." in words_of(
+        opened(dispatcher, "/")
+    )
 
 
 def test_another_clients_readings_count_for_nobody_else(
