@@ -1,5 +1,5 @@
 # make run, make test: both build the environment by themselves; a second run starts in seconds.
-.PHONY: run test check format bench mutants env clean
+.PHONY: run test check format bench mutants chaos env clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -43,6 +43,10 @@ bench: env
 
 mutants: env
 	$(ONE_THREAD) $(BIN)/python -m tests.mutants.run $(ARGS)
+
+# Kills, stops and doubles the service's processes for some minutes; a short form of it is among the tests.
+chaos: env
+	FLEET_TEST_CHAOS=full FLEET_REQUIRE_ALL=1 $(BIN)/pytest tests/chaos -v -s $(ARGS)
 
 clean:
 	rm -rf $(VENV)

@@ -1,4 +1,4 @@
-"""Background work: what waits, runs, is done or has died after its tries."""
+"""Background work: what waits, runs, is done or has died after its tries; and trying it again or calling it off."""
 
 import uuid
 from typing import Any
@@ -9,41 +9,118 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
-from api.filters import by_text, by_word
+from api.filters import by_id, by_text, by_word
 from api.permissions import MANAGER
 from fleet import clock
 from fleet.models import Job
-from fleet.queries.jobs import visible_jobs
-from fleet.services.jobs import retry_job
+from fleet.queries.jobs import background_work, visible_jobs
+from fleet.services.jobs import cancel_job, retry_job
+from fleet.timetable import next_slots
 
 
 class JobOut(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     kind = serializers.CharField()
     key = serializers.CharField()
+    parent = serializers.UUIDField(source="parent_id", allow_null=True)
     state = serializers.CharField()
     due_at = serializers.DateTimeField()
     tries = serializers.IntegerField()
+    carrier = serializers.CharField(help_text="What brought it to its worker: broker, table or hand.")
+    claimed_at = serializers.DateTimeField(allow_null=True)
+    claimed_until = serializers.DateTimeField(allow_null=True)
     progress = serializers.CharField()
+    cancel_requested = serializers.BooleanField()
     last_error = serializers.CharField()
+    failed_at = serializers.DateTimeField(allow_null=True)
     finished_at = serializers.DateTimeField(allow_null=True)
+
+
+class KindCountOut(serializers.Serializer[Any]):
+    kind = serializers.CharField()
+    waiting = serializers.IntegerField()
+    running = serializers.IntegerField()
+    dead = serializers.IntegerField()
+    done = serializers.IntegerField(help_text="Within a day.")
+    cancelled = serializers.IntegerField(help_text="Within a day.")
+
+
+class PartsOut(serializers.Serializer[Any]):
+    parent = serializers.UUIDField(source="parent.id")
+    kind = serializers.CharField()
+    ended = serializers.IntegerField()
+    of = serializers.IntegerField()
+
+
+class SlotOut(serializers.Serializer[Any]):
+    kind = serializers.CharField()
+    at = serializers.DateTimeField()
+
+
+class BackgroundWorkOut(serializers.Serializer[Any]):
+    at = serializers.DateTimeField()
+    kinds = KindCountOut(many=True)
+    oldest_due = serializers.DateTimeField(allow_null=True)
+    heartbeat_at = serializers.DateTimeField(allow_null=True)
+    broker_heartbeat_at = serializers.DateTimeField(allow_null=True)
+    is_worked_on = serializers.BooleanField()
+    is_heard = serializers.BooleanField()
+    parts = PartsOut(many=True)
+    next = serializers.SerializerMethodField()
+
+    def get_next(self, work: Any) -> list[dict[str, Any]]:
+        rows = [{"kind": kind, "at": when} for kind, when in next_slots(work.at)]
+        return list(SlotOut(rows, many=True).data)
+
+
+class BackgroundWorkNow(Door):
+    """How background work stands: counts, the oldest that is due, heartbeats, work in parts, what comes next."""
+
+    readers, shape_out = MANAGER, BackgroundWorkOut
+
+    def get(self, request: Request) -> Response:
+        return self.shown(background_work(self.viewer, clock.now()))
 
 
 class Jobs(ListDoor):
     """All background work."""
 
     readers, shape_out = MANAGER, JobOut
-    filters = (by_word("state", "state", Job.State.values), by_text("kind", "kind"))
+    filters = (
+        by_word("state", "state", Job.State.values),
+        by_text("kind", "kind"),
+        by_text("key", "key"),
+        by_id("parent", "parent", visible_jobs),
+    )
 
     def rows(self) -> QuerySet[Job]:
         return visible_jobs(self.viewer)
 
 
+class OneJob(Door):
+    """One job with its error in full."""
+
+    readers, shape_out = MANAGER, JobOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_jobs(self.viewer), id))
+
+
 class RetryJob(Door):
-    """Try dead work again from its first try. Where the same work already waits, that row will do it."""
+    """Try dead or cancelled work again from its first try. Where the same work already waits, that row will do it."""
 
     readers, writers, shape_out = MANAGER, MANAGER, JobOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         job = found(visible_jobs(self.viewer), id)
         return self.shown(retry_job(job=job, now=clock.now()))
+
+
+class CancelJob(Door):
+    """Call it off. What waits or has died ends as cancelled; what runs stops before its effect is written."""
+
+    readers, writers, shape_out = MANAGER, MANAGER, JobOut
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        job = found(visible_jobs(self.viewer), id)
+        return self.shown(cancel_job(job=job, now=clock.now()))

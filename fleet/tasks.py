@@ -4,34 +4,44 @@ A handler reckons outside any transaction and gives what is to be written: where
 held for the writing only, and a visit that comes in meanwhile doesn't wait for the reckoning.
 """
 
+import threading
+import time
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import partial
 
 import structlog
-from django.db import transaction
+from django.db import connections, transaction
 
 from fleet import clock
+from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
-from fleet.services import diagnoses, forecasts, jobs, revisits
+from fleet.models.jobs import HEARTBEAT
+from fleet.services import budget, diagnoses, forecasts, jobs, notices, revisits, webhooks
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
+RENEWS_EACH_S = 20.0
+# Work that hangs must not keep its claim for ever: after its tries it is given up like any other.
+LONGEST_RUN_S = 2 * 3600.0
 _in_hand: dict[uuid.UUID, Job] = {}
 
 
-def run_job(job_id: uuid.UUID) -> bool:
+def run_job(job_id: uuid.UUID, carrier: str = Job.Carrier.BROKER) -> bool:
     """True if the job was ours and is done. Safe to call any number of times, from any worker."""
-    job = jobs.claim_job(job_id=job_id, now=clock.now())
+    job = jobs.claim_job(job_id=job_id, carrier=carrier, now=clock.now())
     if job is None:
         return False
+    failpoint("tasks.claimed")
     _in_hand[job.id] = job
     try:
-        effect = HANDLERS[job.kind](job)
-        with transaction.atomic():
-            effect()
-            jobs.finish_job(job=job, now=clock.now())
+        with _claim_kept(job):
+            _do(job)
     except jobs.LostClaim:
+        return False
+    except jobs.CancelRequested:
+        jobs.cancel_run(job=job, now=clock.now())
         return False
     except Exception as bad:
         log.exception("job_failed", kind=job.kind, job=str(job.id))
@@ -40,6 +50,38 @@ def run_job(job_id: uuid.UUID) -> bool:
     finally:
         _in_hand.pop(job.id, None)
     return True
+
+
+def _do(job: Job) -> None:
+    effect = HANDLERS[job.kind](job)
+    failpoint("tasks.reckoned")
+    with transaction.atomic():
+        effect()
+        failpoint("tasks.effect")
+        jobs.finish_job(job=job, now=clock.now())
+        failpoint("tasks.finished")
+    failpoint("tasks.written")
+
+
+@contextmanager
+def _claim_kept(job: Job) -> Iterator[None]:
+    """Renew the job's claim beside its work: a long one must not be taken by another worker meanwhile."""
+    over, ends = threading.Event(), time.monotonic() + LONGEST_RUN_S
+
+    def keep() -> None:
+        while not over.wait(RENEWS_EACH_S) and time.monotonic() < ends:
+            try:
+                jobs.renew_claim(job=job, now=clock.now())
+            except Exception:
+                log.exception("renewal_failed", job=str(job.id))
+            finally:
+                connections.close_all()
+
+    threading.Thread(target=keep, daemon=True).start()
+    try:
+        yield
+    finally:
+        over.set()
 
 
 def release_in_hand() -> int:
@@ -76,10 +118,15 @@ def _refit(job: Job) -> Effect:
     return partial(forecasts.put_in_force, forecasts.learn(quantity=quantity, rate=rate, now=now), now=now)
 
 
-def _refresh_everybody(_job: Job) -> Effect:
-    """A job for each appliance: together they would keep the write lock for minutes."""
-    keys = [str(each) for each in Appliance.objects.values_list("id", flat=True)]
-    return partial(jobs.request_jobs, kind="refresh_appliance", keys=keys, due_at=clock.now())
+def _refresh_everybody(job: Job) -> Effect:
+    """Some appliances a job: together they would keep the write lock for minutes."""
+    keys = [f"{some[0].id}/{some[-1].id}" for some in revisits.everybody_in_shards()]
+    return partial(jobs.request_jobs, kind="refresh_shard", keys=keys, due_at=clock.now(), parent=job)
+
+
+def _refresh_shard(job: Job) -> Effect:
+    some = revisits.shard_of(*(uuid.UUID(end) for end in job.key.split("/")))
+    return partial(revisits.refresh_shard, appliances=some, now=clock.now())
 
 
 def _compare_visit(job: Job) -> Effect:
@@ -90,10 +137,33 @@ def _compare_visit(job: Job) -> Effect:
     return partial(diagnoses.put_elsewhere, visit=visit, found=found, now=clock.now())
 
 
+def _beat(_job: Job) -> Effect:
+    """The service's pulse: the row itself, with how it came to a worker and when it ended, is all that it leaves."""
+    return lambda: None
+
+
+def _prune_jobs(job: Job) -> Effect:
+    removed, of = 0, jobs.old_jobs(now=clock.now()).count()
+    while batch := jobs.prune_jobs(now=clock.now()):
+        removed += batch
+        jobs.report_progress(job=job, progress=f"{removed} / {max(of, removed)}", now=clock.now())
+    return lambda: None
+
+
 HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "refresh_appliance": _refresh_appliance,
     "nightly": _nightly,
     "refit": _refit,
     "refresh_everybody": _refresh_everybody,
+    "refresh_shard": _refresh_shard,
+    "ration_extra_visits": lambda _job: partial(budget.ration_extra_visits, now=clock.now()),
     "compare_visit": _compare_visit,
+    HEARTBEAT: _beat,
+    "prune_jobs": _prune_jobs,
+    "tell_flag": lambda job: notices.tell_flag_job(job, clock.now()),
+    "send_telling": lambda job: notices.send_telling_job(job, clock.now()),
+    "plan_notices": lambda _job: partial(notices.plan_notices, now=clock.now()),
+    "digest": lambda job: notices.digest_job(job, clock.now()),
+    "feed_hooks": lambda _job: partial(webhooks.feed_hooks, now=clock.now()),
+    "send_hook": lambda job: webhooks.send_hook_job(job, clock.now()),
 }

@@ -1,7 +1,10 @@
-"""The Celery app, and every clock of the service on one page.
+"""The Celery app: the clock that publishes what is due, and the worker that does it.
 
 The job table is the truth; the broker only carries ids of due jobs. The clock publishes them; a worker that sees
 work left lying for ten seconds takes it from the table itself, so a dead broker delays work and loses none.
+
+A worker ends by itself, to be started anew, when the broker takes heartbeats that reach nobody (DEAF), or when it has
+run so many jobs that what libraries leave behind in memory may matter (WORN).
 """
 
 import os
@@ -9,14 +12,15 @@ import threading
 import time
 import uuid
 from collections.abc import Callable
-from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import timedelta
 
 import structlog
-from celery import Celery
-from celery.signals import worker_ready, worker_shutdown, worker_shutting_down
+from celery import Celery, bootsteps
+from celery.signals import task_received, worker_shutdown, worker_shutting_down
 from django.conf import settings
 from django.db import close_old_connections
+
+from fleet.timetable import slots_due
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
@@ -24,9 +28,12 @@ log = structlog.get_logger()
 LEFT_LYING = timedelta(seconds=10)
 STOPS_WITHIN_S = 2.0
 RELEASES_WITHIN_S = 0.5
-
-# What runs by itself: kind of job, hour of the office's day.
-TIMETABLE = {"nightly": 2}
+DEAF, WORN = 75, 76
+DEAF_AFTER = timedelta(minutes=5)
+LISTENS_EACH_S = 10.0
+# Celery counts a child's tasks only where its pool has processes; a pool of threads silently ignores that setting.
+MOST_JOBS_A_PROCESS = 20_000
+ENDS_WITHIN_S = 60.0
 
 
 def _transport_options() -> dict[str, object]:
@@ -40,7 +47,14 @@ def _transport_options() -> dict[str, object]:
             "control_folder": control,
             "polling_interval": 0.1,
         }
-    return {"visibility_timeout": 600, "unacked_restore_interval": 2, "unacked_restore_throttle": 1}
+    return {
+        "visibility_timeout": 600,
+        "unacked_restore_interval": 2,
+        "unacked_restore_throttle": 1,
+        # A broker that hangs must not hold the clock's publishing, nor a consumer on a half-open connection.
+        "socket_connect_timeout": 2,
+        "socket_timeout": 10,
+    }
 
 
 app = Celery("fleet")
@@ -48,6 +62,7 @@ app.conf.update(
     broker_url=settings.BROKER_URL,
     broker_transport_options=_transport_options(),
     broker_connection_retry_on_startup=True,
+    broker_connection_max_retries=None,
     broker_connection_timeout=2,
     task_ignore_result=True,
     task_acks_late=True,
@@ -65,46 +80,59 @@ app.set_default()
 
 @app.task(name="fleet.run_job")
 def run_job(job_id: str) -> None:
+    from fleet.models import Job
+
+    _run(uuid.UUID(job_id), Job.Carrier.BROKER)
+
+
+def _run(job_id: uuid.UUID, carrier: str) -> bool:
     from fleet import tasks
 
     close_old_connections()
-    tasks.run_job(uuid.UUID(job_id))
-    close_old_connections()
+    try:
+        return tasks.run_job(job_id, carrier)
+    finally:
+        _life.jobs_run += 1
+        close_old_connections()
+
+
+# ---- the clock ----
 
 
 def scan() -> int:
     """Request what the timetable wants, publish due jobs, swallow broker errors. Returns how many were published."""
     from fleet import clock
+    from fleet.failpoints import failpoint
     from fleet.services import jobs
 
     now = clock.now()
     for kind, key, due_at in slots_due(now):
         jobs.request_slot(kind=kind, key=key, due_at=due_at)
-    published = 0
-    for job_id in jobs.jobs_to_publish(now=now):
+    ids = jobs.jobs_to_publish(now=now)
+    failpoint("worker.marked")
+    for number, job_id in enumerate(ids):
         try:
             run_job.apply_async(args=[str(job_id)], retry=False)
-            published += 1
         except Exception as bad:
             log.warning("broker_unreachable", error=type(bad).__name__)
-            break
-    return published
+            jobs.withdraw_hints(job_ids=ids[number:])
+            return number
+        failpoint("worker.sent")
+    return len(ids)
 
 
-def slots_due(now: datetime) -> list[tuple[str, str, datetime]]:
-    """The timetable's slots of the office's present day that have begun: one key a local day, whatever DST does."""
-    local = now.astimezone(ZoneInfo(settings.TIME_ZONE))
-    return [(kind, f"{local:%Y-%m-%d}", now) for kind, hour in TIMETABLE.items() if local.hour >= hour]
+# ---- the worker ----
 
 
 def run_left_lying() -> int:
     """Claim from the table what was due ten seconds ago and nobody took: the broker's failure isn't ours."""
-    from fleet import clock, tasks
+    from fleet import clock
+    from fleet.models import Job
     from fleet.services import jobs
 
     now = clock.now()
     ids = list(jobs.due_jobs(now=now - LEFT_LYING).values_list("id", flat=True)[:20])
-    return sum(tasks.run_job(each) for each in ids if not _stop.is_set())
+    return sum(_run(each, Job.Carrier.TABLE) for each in ids if not _stop.is_set())
 
 
 def repeat(action: Callable[[], int], stop: threading.Event, every_s: float = 1.0) -> None:
@@ -120,12 +148,62 @@ def repeat(action: Callable[[], int], stop: threading.Event, every_s: float = 1.
     close_old_connections()
 
 
+class _Life:
+    """What this process has heard and done since it began."""
+
+    def __init__(self) -> None:
+        self.heard_at = time.monotonic()
+        self.jobs_run = 0
+
+
 _stop = threading.Event()
+_life = _Life()
 
 
-@worker_ready.connect
-def _watch_the_table(**_kwargs: object) -> None:
-    threading.Thread(target=repeat, args=(run_left_lying, _stop), daemon=True).start()
+class TableWatch(bootsteps.StartStopStep):
+    """Begins when the pool has its processes, before the broker is called: without a broker a worker works too."""
+
+    requires = ("celery.worker.components:Pool",)
+
+    def start(self, _worker: object) -> None:
+        _life.heard_at = time.monotonic()
+        threading.Thread(target=repeat, args=(run_left_lying, _stop), daemon=True).start()
+        threading.Thread(target=repeat, args=(end_if_wanted, _stop, LISTENS_EACH_S), daemon=True).start()
+
+
+app.steps["worker"].add(TableWatch)
+
+
+@task_received.connect
+def _hear(**_kwargs: object) -> None:
+    _life.heard_at = time.monotonic()
+
+
+def end_if_wanted() -> int:
+    """End this process where that mends something; 0 where it goes on, else the status that it ends with."""
+    from celery.worker import state
+
+    status = WORN if _life.jobs_run >= MOST_JOBS_A_PROCESS else DEAF if is_deaf() else 0
+    if status:
+        say = log.error if status == DEAF else log.info
+        say("worker_ends", why="deaf" if status == DEAF else "worn", status=status)
+        _stop.set()
+        state.should_stop = status
+        _cut_off_after(ENDS_WITHIN_S, status)
+    return status
+
+
+def is_deaf() -> bool:
+    """Nothing came from the broker for long, though nothing here keeps it back, and no worker hears heartbeats."""
+    from celery.worker import state
+
+    from fleet import clock
+    from fleet.services import jobs
+
+    silent = time.monotonic() - _life.heard_at > DEAF_AFTER.total_seconds()
+    if not silent or state.reserved_requests:
+        return False
+    return jobs.is_broker_unheard(now=clock.now(), within=DEAF_AFTER)
 
 
 @worker_shutting_down.connect
@@ -136,14 +214,18 @@ def _stop_watching(**_kwargs: object) -> None:
     """
     _stop.set()
     if not settings.SERVED:
-        end = threading.Timer(STOPS_WITHIN_S, _cut_off)
-        end.daemon = True
-        end.start()
+        _cut_off_after(STOPS_WITHIN_S, 0)
 
 
-def _cut_off() -> None:
+def _cut_off_after(seconds: float, status: int) -> None:
+    end = threading.Timer(seconds, _cut_off, [status])
+    end.daemon = True
+    end.start()
+
+
+def _cut_off(status: int) -> None:
     _release()
-    os._exit(0)
+    os._exit(status)
 
 
 @worker_shutdown.connect

@@ -49,9 +49,9 @@ def postgresql() -> Iterator[str]:
 
 
 @contextmanager
-def redis() -> Iterator[str]:
-    """An empty Redis that keeps nothing; gives its address."""
-    port = free_port()
+def redis(port: int | None = None) -> Iterator[str]:
+    """An empty Redis that keeps nothing; gives its address. At the port of one that stopped it takes its place."""
+    port = port or free_port()
     program = shutil.which("redis-server")
     assert program is not None
     with _folder() as folder:
@@ -109,9 +109,9 @@ def _wait_for_port(port: int, process: subprocess.Popen[bytes]) -> None:
     until(answers, f"port {port}")
 
 
-def until(holds: Callable[[], bool], what: str) -> None:
+def until(holds: Callable[[], bool], what: str, within_s: float = STARTS_WITHIN_S) -> None:
     """Wait until `holds()` is true; fail saying what was waited for."""
-    deadline = time.monotonic() + STARTS_WITHIN_S
+    deadline = time.monotonic() + within_s
     while not holds():
-        assert time.monotonic() < deadline, f"{what} did not come within {STARTS_WITHIN_S} s"
+        assert time.monotonic() < deadline, f"{what} did not come within {within_s} s"
         time.sleep(0.05)

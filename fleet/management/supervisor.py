@@ -15,10 +15,14 @@ LONGEST_WAIT_S = 30.0
 
 @dataclass
 class Child:
-    """One process of the service; `failures` in a row lengthen the wait before it is started again."""
+    """One process of the service; `failures` in a row lengthen the wait before it is started again.
+
+    renews : exit statuses by which it asks to be started anew at once; they are no failures.
+    """
 
     name: str
     command: list[str]
+    renews: frozenset[int] = frozenset()
     process: subprocess.Popen[bytes] | None = None
     started: float = 0.0
     failures: int = 0
@@ -48,8 +52,10 @@ class Supervisor:
                 child.process = subprocess.Popen(child.command, preexec_fn=_die_with_parent, start_new_session=True)
                 child.started = now
         elif (code := child.process.poll()) is not None:
-            child.failures = 0 if now - child.started > LONGEST_WAIT_S else child.failures + 1
-            wait = min(2.0**child.failures, LONGEST_WAIT_S)
+            was_well = now - child.started > LONGEST_WAIT_S
+            renewed = code in child.renews and was_well
+            child.failures = 0 if was_well else child.failures + 1
+            wait = 0.0 if renewed else min(2.0**child.failures, LONGEST_WAIT_S)
             self.say(f"{child.name} ended with {code}; starting it again in {wait:.0f} s")
             child.process, child.start_at = None, now + wait
 

@@ -12,39 +12,72 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from fleet.errors import Conflict
 from fleet.failpoints import failpoint
 from fleet.models import Job
+from fleet.models.jobs import HEARTBEAT
 
 log = structlog.get_logger()
-CLAIM = timedelta(minutes=5)
+# A claim is renewed while its worker lives, so that the work of a killed one is taken up within about a minute.
+CLAIM = timedelta(seconds=60)
 MOST_TRIES = 8
+LONGEST_DELAY_S = 600
 REPUBLISH = timedelta(seconds=30)
 PUBLISH_AT_ONCE = 200
+DONE_KEPT = timedelta(days=30)
+HEARTBEATS_KEPT = timedelta(days=1)
+PRUNED_AT_ONCE = 1000
+ERROR_LENGTH = 4000
+
+
+class LostClaim(Exception):
+    """The claim ran out and another worker took the job: this run's effect must not be kept."""
+
+
+class CancelRequested(Exception):
+    """Somebody called the running work off: its effect must not be kept."""
+
+
+# ---- request ----
 
 
 def request_job(
     *, kind: str, key: str, due_at: datetime, args: dict[str, Any] | None = None, parent: Job | None = None
 ) -> None:
-    """Ask for work once: a request while the same work already waits changes at most its due time."""
+    """Ask for work once: a request while the same work already waits changes at most when it is done."""
     try:
         with transaction.atomic():
             Job.objects.create(kind=kind, key=key, args=args or {}, due_at=due_at, parent=parent)
+            failpoint("jobs.request")
     except IntegrityError:
-        waiting = Job.objects.filter(kind=kind, key=key, state=Job.State.WAITING, due_at__gt=due_at)
-        waiting.update(due_at=due_at, published_at=None)
+        _bring_forward(Job.objects.filter(kind=kind, key=key), due_at)
+        Job.objects.filter(kind=kind, key=key, state=Job.State.WAITING, is_bulk=True).update(
+            is_bulk=False, published_at=None
+        )
 
 
-def request_jobs(*, kind: str, keys: Sequence[str], due_at: datetime) -> None:
-    """The same for many keys at once."""
-    wanted = [Job(kind=kind, key=key, due_at=due_at) for key in keys]
+def request_jobs(*, kind: str, keys: Sequence[str], due_at: datetime, parent: Job | None = None) -> None:
+    """The same for many keys at once, as bulk work: it gives way to what is asked for one by one."""
+    wanted = [Job(kind=kind, key=key, due_at=due_at, parent=parent, is_bulk=True) for key in keys]
     with transaction.atomic():
         Job.objects.bulk_create(wanted, ignore_conflicts=True)
-        waiting = Job.objects.filter(kind=kind, key__in=keys, state=Job.State.WAITING, due_at__gt=due_at)
-        waiting.update(due_at=due_at, published_at=None)
+        _bring_forward(Job.objects.filter(kind=kind, key__in=keys), due_at)
+
+
+def _bring_forward(rows: QuerySet[Job], due_at: datetime) -> None:
+    rows.filter(state=Job.State.WAITING, due_at__gt=due_at).update(due_at=due_at, published_at=None)
 
 
 def request_slot(*, kind: str, key: str, due_at: datetime) -> None:
-    """A slot of the timetable happens once, however many clocks ask: any row of it, done or not, is enough."""
-    if not Job.objects.filter(kind=kind, key=key).exists():
-        request_job(kind=kind, key=key, due_at=due_at)
+    """A slot of the timetable happens once, however many clocks ask; none is added while an earlier one waits."""
+    slots = Job.objects.filter(kind=kind, is_slot=True)
+    if slots.filter(Q(key=key) | Q(state=Job.State.WAITING)).exists():
+        return
+    try:
+        with transaction.atomic():
+            Job.objects.create(kind=kind, key=key, due_at=due_at, is_slot=True)
+    except IntegrityError:
+        return  # another clock was faster
+
+
+# ---- publish ----
 
 
 def due_jobs(*, now: datetime) -> QuerySet[Job]:
@@ -52,21 +85,36 @@ def due_jobs(*, now: datetime) -> QuerySet[Job]:
     open_child = Job.objects.filter(parent=OuterRef("pk"), state__in=[Job.State.WAITING, Job.State.RUNNING])
     waiting = Q(state=Job.State.WAITING, due_at__lte=now)
     abandoned = Q(state=Job.State.RUNNING, claimed_until__lt=now)
-    return Job.objects.filter(waiting | abandoned).exclude(Exists(open_child)).order_by("due_at", "id")
+    return Job.objects.filter(waiting | abandoned).exclude(Exists(open_child)).order_by("is_bulk", "due_at", "id")
 
 
 def jobs_to_publish(*, now: datetime) -> list[uuid.UUID]:
-    """Ids of due jobs whose last hint is old enough to be lost; marked as published now."""
-    stale = Q(published_at__isnull=True) | Q(published_at__lt=now - REPUBLISH)
-    ids = list(due_jobs(now=now).filter(stale).values_list("id", flat=True)[:PUBLISH_AT_ONCE])
+    """Ids of due jobs whose last hint is old enough to be lost; marked as published now.
+
+    Of bulk work only so many hints are out at a time: the broker is a queue, and what is urgent stands at its end.
+    """
+    fresh = Q(published_at__gte=now - REPUBLISH)
+    stale = due_jobs(now=now).exclude(fresh & Q(published_at__isnull=False)).values_list("id", flat=True)
+    ids = list(stale.filter(is_bulk=False)[:PUBLISH_AT_ONCE])
+    out = Job.objects.filter(fresh, state=Job.State.WAITING, is_bulk=True).count()
+    ids += stale.filter(is_bulk=True)[: max(0, PUBLISH_AT_ONCE - out)]
     Job.objects.filter(id__in=ids).update(published_at=now)
     return ids
 
 
-def claim_job(*, job_id: uuid.UUID, now: datetime) -> Job | None:
+def withdraw_hints(*, job_ids: Sequence[uuid.UUID]) -> None:
+    """The broker didn't take these: they are published again as soon as it does."""
+    Job.objects.filter(id__in=job_ids).update(published_at=None)
+
+
+# ---- claim, renew, end ----
+
+
+def claim_job(*, job_id: uuid.UUID, now: datetime, carrier: str = "") -> Job | None:
     """Take the job if it is due and nobody else has it. One running per (kind, key), by constraint.
 
     An abandoned one that has had all its tries is given up: it may be what ends its workers.
+    carrier : what brought its id here; kept with it.
     """
     token = uuid.uuid4()
     failpoint("jobs.claim")
@@ -75,26 +123,50 @@ def claim_job(*, job_id: uuid.UUID, now: datetime) -> Job | None:
             job = due_jobs(now=now).filter(id=job_id).first()
             if job is None:
                 return None
+            if job.cancel_requested:
+                cancel_run(job=job, now=now)
+                return None
             if job.state == Job.State.RUNNING and job.tries >= MOST_TRIES:
                 _give_up(job, "Its worker ended without a word, and it has had all its tries.", now)
                 return None
+            claim = {"token": token, "claimed_at": now, "claimed_until": now + CLAIM, "carrier": carrier}
             claimed = Job.objects.filter(id=job_id, state=job.state, token=job.token).update(
-                state=Job.State.RUNNING, token=token, claimed_until=now + CLAIM, tries=job.tries + 1
+                state=Job.State.RUNNING, tries=job.tries + 1, progress="", **claim
             )
+            failpoint("jobs.claim.marked")
     except IntegrityError:
         return None
-    return Job.objects.get(id=job_id) if claimed else None
+    # By its token: between here and the claim another may have taken an abandoned job as well.
+    return Job.objects.filter(id=job_id, token=token).first() if claimed else None
+
+
+def renew_claim(*, job: Job, now: datetime) -> bool:
+    """Long work is still in hand. False if it isn't ours any more."""
+    return bool(_claimed(job).update(claimed_until=now + CLAIM))
+
+
+def report_progress(*, job: Job, progress: str, now: datetime) -> None:
+    """Between the steps of long work: say how far it is, and renew the claim.
+
+    Raises CancelRequested where somebody called it off, LostClaim where another worker has it.
+    """
+    going_on = _claimed(job).filter(cancel_requested=False)
+    if not going_on.update(progress=progress[:200], claimed_until=now + CLAIM):
+        raise _stopped(job)
 
 
 def finish_job(*, job: Job, now: datetime) -> None:
-    """Mark done, in the transaction of the effect. Raises LostClaim when somebody else holds the job by now."""
+    """Mark done, in the transaction of the effect. Raises LostClaim or CancelRequested: then nothing is kept."""
     failpoint("jobs.finish")
-    if not _claimed(job).update(state=Job.State.DONE, claimed_until=None, finished_at=now, last_error=""):
-        raise LostClaim(f"job {job.id} is no longer ours")
+    going_on = _claimed(job).filter(cancel_requested=False)
+    if not going_on.update(state=Job.State.DONE, claimed_until=None, finished_at=now):
+        raise _stopped(job)
 
 
-class LostClaim(Exception):
-    """The claim ran out and another worker took the job: this run's effect must not be kept."""
+def _stopped(job: Job) -> Exception:
+    if _claimed(job).exists():
+        return CancelRequested(f"job {job.id} was called off")
+    return LostClaim(f"job {job.id} is no longer ours")
 
 
 def fail_job(*, job: Job, error: str, now: datetime) -> None:
@@ -102,8 +174,8 @@ def fail_job(*, job: Job, error: str, now: datetime) -> None:
     if job.tries >= MOST_TRIES:
         _give_up(job, error, now)
         return
-    delay = timedelta(seconds=min(2**job.tries, 600))
-    _wait_again(job, now, due_at=now + delay, last_error=error[:4000])
+    delay = timedelta(seconds=min(2**job.tries, LONGEST_DELAY_S))
+    _wait_again(job, now, due_at=now + delay, last_error=error[:ERROR_LENGTH], failed_at=now)
 
 
 def release_claim(*, job: Job, now: datetime) -> bool:
@@ -111,14 +183,19 @@ def release_claim(*, job: Job, now: datetime) -> bool:
     return _wait_again(job, now, tries=F("tries") - 1)
 
 
+def cancel_run(*, job: Job, now: datetime) -> None:
+    """The run ends without effect because somebody called it off."""
+    _claimed(job).update(state=Job.State.CANCELLED, claimed_until=None, finished_at=now)
+
+
 def _claimed(job: Job) -> QuerySet[Job]:
     return Job.objects.filter(id=job.id, token=job.token, state=Job.State.RUNNING)
 
 
 def _give_up(job: Job, error: str, now: datetime) -> None:
-    ended = _claimed(job).update(state=Job.State.DEAD, claimed_until=None, finished_at=now, last_error=error[:4000])
-    if ended:
-        log.error("job_dead", kind=job.kind, job=str(job.id), error=error[:500])
+    ended = {"state": Job.State.DEAD, "claimed_until": None, "finished_at": now, "failed_at": now}
+    if _claimed(job).update(**ended, last_error=error[:ERROR_LENGTH]):
+        log.error("job_dead", kind=job.kind, job=str(job.id), key=job.key, tries=job.tries, error=error[:500])
 
 
 def _wait_again(job: Job, now: datetime, **changes: Any) -> bool:
@@ -132,16 +209,67 @@ def _wait_again(job: Job, now: datetime, **changes: Any) -> bool:
         return bool(_claimed(job).update(**ended, last_error=changes.get("last_error", "")))
 
 
+# ---- by hand ----
+
+
 def retry_job(*, job: Job, now: datetime) -> Job:
-    """Dead work waits again with all its tries. Raises Conflict where it isn't dead or the same work waits already."""
+    """Dead or cancelled work waits again with all its tries; what went wrong before stays readable.
+
+    Raises Conflict `not_dead` where it hasn't ended so, `waits_already` where the same work already waits.
+    """
+    ended = Job.objects.filter(id=job.id, state__in=[Job.State.DEAD, Job.State.CANCELLED])
     try:
         with transaction.atomic():
-            revived = Job.objects.filter(id=job.id, state=Job.State.DEAD).update(
-                state=Job.State.WAITING, due_at=now, published_at=None, tries=0, finished_at=None
-            )
+            revived = ended.update(
+                state=Job.State.WAITING, due_at=now, published_at=None, tries=0, finished_at=None,
+                cancel_requested=False, progress="",
+            )  # fmt: skip
     except IntegrityError as bad:
         raise Conflict("waits_already", "The same work already waits; it will be done by that.") from bad
     if not revived:
-        raise Conflict("not_dead", "Only work that has died after its tries is tried again by hand.")
+        raise Conflict("not_dead", "Only work that has died after its tries or was cancelled is tried again by hand.")
     job.refresh_from_db()
     return job
+
+
+def cancel_job(*, job: Job, now: datetime) -> Job:
+    """Call it off: what waits or has died ends as cancelled; what runs is asked to stop before its effect.
+
+    Raises Conflict `ended` where it is done or cancelled already.
+    """
+    resting = [Job.State.WAITING, Job.State.DEAD]
+    with transaction.atomic():
+        cancelled = Job.objects.filter(id=job.id, state__in=resting).update(
+            state=Job.State.CANCELLED, finished_at=now, cancel_requested=True
+        )
+        asked = cancelled or Job.objects.filter(id=job.id, state=Job.State.RUNNING).update(cancel_requested=True)
+    if not asked:
+        raise Conflict("ended", "It has ended; there is nothing left to cancel.")
+    job.refresh_from_db()
+    return job
+
+
+# ---- house-keeping ----
+
+
+def old_jobs(*, now: datetime) -> QuerySet[Job]:
+    """Done or cancelled long ago, and nobody's parent any more. Dead work stays until somebody has seen to it."""
+    ended = Job.objects.filter(state__in=[Job.State.DONE, Job.State.CANCELLED])
+    long_ago = Q(finished_at__lt=now - DONE_KEPT)
+    beat = Q(kind=HEARTBEAT, is_slot=True, finished_at__lt=now - HEARTBEATS_KEPT)
+    return ended.filter(long_ago | beat).exclude(Exists(Job.objects.filter(parent=OuterRef("pk"))))
+
+
+def prune_jobs(*, now: datetime) -> int:
+    """Remove some of the old ones; returns how many. In small transactions: a visit must not wait for it."""
+    ids = list(old_jobs(now=now).values_list("id", flat=True)[:PRUNED_AT_ONCE])
+    removed, _of_each = Job.objects.filter(id__in=ids).delete()
+    return removed
+
+
+def is_broker_unheard(*, now: datetime, within: timedelta) -> bool:
+    """The broker took heartbeats in this time, they were done, and none of them came through it to a worker."""
+    beats = Job.objects.filter(kind=HEARTBEAT, is_slot=True, due_at__gte=now - within)
+    if beats.filter(carrier=Job.Carrier.BROKER).exists():
+        return False
+    return beats.filter(published_at__isnull=False, state=Job.State.DONE).count() >= 3

@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from fleet.management.supervisor import Child, Supervisor
 from fleet.models import Contractor
+from fleet.worker import DEAF, WORN
 
 
 class Command(BaseCommand):
@@ -46,7 +47,7 @@ class Command(BaseCommand):
         worker += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
         children = [
             Child("web", [sys.executable, "-m", *web]),
-            Child("worker", [sys.executable, "-m", *worker]),
+            Child("worker", [sys.executable, "-m", *worker], renews=frozenset({DEAF, WORN})),
             Child("clock", [sys.executable, "manage.py", "clock"]),
         ]
         scheme = "https" if tls_cert and tls_key else "http"

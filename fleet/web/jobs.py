@@ -1,0 +1,155 @@
+"""Background work, for the manager: what died, what runs, what waits and for how long, what comes next."""
+
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+
+from django.conf import settings
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import Job, Role
+from fleet.queries.jobs import MOST_SHOWN, BackgroundWork, background_work, visible_jobs
+from fleet.services.jobs import cancel_job, retry_job
+from fleet.timetable import next_slots
+from fleet.web.guards import act, page, viewer_of
+from fleet.web.words import and_words, count_words
+
+MANAGER = frozenset({Role.MANAGER})
+KINDS = {
+    "nightly": gettext_lazy("Work of the night"),
+    "ration_extra_visits": gettext_lazy("Who gets an extra visit"),
+    "refit": gettext_lazy("Learn drift anew"),
+    "refresh_appliance": gettext_lazy("Look at an appliance again"),
+    "refresh_everybody": gettext_lazy("Have every appliance looked at again"),
+    "refresh_shard": gettext_lazy("Look at some appliances again"),
+    "compare_visit": gettext_lazy("Hold a visit against others"),
+    "heartbeat": gettext_lazy("Heartbeat"),
+    "prune_jobs": gettext_lazy("Remove old rows of background work"),
+}
+
+
+@dataclass(frozen=True)
+class JobRow:
+    """One job in words."""
+
+    job: Job
+    name: str
+    first_line: str
+
+
+@page(readers=MANAGER)
+def jobs(request: HttpRequest) -> HttpResponse:
+    return _shown(request)
+
+
+@act(writers=MANAGER, place="background-work")
+def retry(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
+    return _acted(request, job_id, retry_job, _("It waits again: %s."))
+
+
+@act(writers=MANAGER, place="background-work")
+def cancel(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
+    return _acted(request, job_id, cancel_job, _("Cancelled, or asked to stop before it leaves anything: %s."))
+
+
+def _acted(request: HttpRequest, job_id: uuid.UUID, action: Callable[..., Job], told: str) -> HttpResponse:
+    job = visible_jobs(viewer_of(request)).filter(id=job_id).first()
+    if job is None:
+        raise NotFound("not_found", "There is no such work that you may see.")
+    try:
+        action(job=job, now=clock.now())
+    except FleetError as refused:
+        return _shown(request, refused)
+    messages.success(request, told % name_of(job))
+    return redirect("background-work")
+
+
+def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
+    viewer, now = viewer_of(request), clock.now()
+    work, mine = background_work(viewer, now), visible_jobs(viewer)
+    shown = {
+        "place": "attention",
+        "refused": refused,
+        "opening": opening(work),
+        "pulse": pulse_words(work),
+        "work": work,
+        "dead": _rows(mine, Job.State.DEAD, "-finished_at"),
+        "running": _rows(mine, Job.State.RUNNING, "claimed_at"),
+        "waiting": _rows(mine, Job.State.WAITING, "due_at"),
+        "parts": [(name_of(each.parent), kind_words(each.kind), each) for each in work.parts],
+        "kinds": [(kind_words(each.kind), each) for each in work.kinds],
+        "coming": [(kind_words(kind), when) for kind, when in next_slots(now)],
+        "most": MOST_SHOWN,
+        "zone": settings.TIME_ZONE,
+    }
+    return render(request, "jobs.html", shown, status=refused.status if refused else 200)
+
+
+def _rows(mine: QuerySet[Job], state: str, order: str) -> list[JobRow]:
+    found = mine.filter(state=state).order_by(order, "id")[:MOST_SHOWN]
+    return [JobRow(each, name_of(each), (each.last_error.splitlines() or [""])[0]) for each in found]
+
+
+def kind_words(kind: str) -> str:
+    return str(KINDS.get(kind) or kind.replace("_", " ").capitalize())
+
+
+def name_of(job: Job) -> str:
+    return f"{kind_words(job.kind)}, {job.key}"
+
+
+def opening(work: BackgroundWork) -> str:
+    """The answer: whether anything has died, whether anybody works, and what there is to do."""
+    if work.dead:
+        return ngettext(
+            "%(count)s piece of background work has died after its tries.",
+            "%(count)s pieces of background work have died after their tries.",
+            work.dead,
+        ) % {"count": count_words(work.dead).capitalize()}
+    if not work.is_worked_on:
+        return _("No worker takes up background work.")
+    said = [(work.running, _("in hand")), (work.waiting, _("waiting"))]
+    open_work = [f"{count_words(count)} {what}" for count, what in said if count]
+    if not open_work:
+        return _("All background work is done.")
+    return _("Background work goes on: %s.") % and_words(open_work)
+
+
+def pulse_words(work: BackgroundWork) -> str:
+    """Whether heartbeats come, and which way; how long what is due has lain."""
+    if work.heartbeat_at is None:
+        pulse = _("No heartbeat yet: is the worker started, and the clock?")
+    elif not work.is_worked_on:
+        age = length_words(work.at - work.heartbeat_at)
+        pulse = _("The last heartbeat was done %s ago; one is due each minute. Start the worker and the clock.") % age
+    elif not work.is_heard:
+        pulse = _("Work is taken from the table: the broker brings none. It is late by some ten seconds, not lost.")
+    else:
+        pulse = _("The last heartbeat was done %s ago.") % length_words(work.at - work.heartbeat_at)
+    if work.oldest_due is None:
+        return pulse
+    return f"{pulse} {_('The oldest work that is due has waited %s.') % length_words(work.at - work.oldest_due)}"
+
+
+def length_words(length: timedelta) -> str:
+    """A stretch of time in its largest whole unit.
+
+    >>> length_words(timedelta(seconds=90))
+    '1 minute'
+    """
+    seconds = max(0, int(length.total_seconds()))
+    if seconds >= 86400:
+        return ngettext("%d day", "%d days", seconds // 86400) % (seconds // 86400)
+    if seconds >= 3600:
+        return ngettext("%d hour", "%d hours", seconds // 3600) % (seconds // 3600)
+    if seconds >= 60:
+        return ngettext("%d minute", "%d minutes", seconds // 60) % (seconds // 60)
+    return ngettext("%d second", "%d seconds", seconds) % seconds
