@@ -1,0 +1,101 @@
+"""Calendar addresses: secret places from which a calendar program reads a technician's or a client's days."""
+
+import uuid
+from typing import Any
+
+from django.conf import settings
+from django.db.models import Q, QuerySet
+from django.urls import reverse
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door, ListDoor, found
+from api.fields import Reference
+from api.filters import yes_no
+from api.permissions import FIELD
+from api.versions import etag, version_named
+from fleet import clock
+from fleet.intake.fields import StrictSerializer
+from fleet.models import CalendarAddress
+from fleet.queries.calendars import calendar_clients, may_have_calendar, visible_addresses
+from fleet.services.calendars import make_address, renew_address, revoke_address
+
+
+class CalendarAddressIn(StrictSerializer):
+    """Either a person or a client."""
+
+    user = Reference(may_have_calendar, required=False, allow_null=True)
+    client = Reference(calendar_clients, required=False, allow_null=True)
+
+
+class CalendarAddressOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    user = serializers.UUIDField(source="user_id", allow_null=True)
+    client = serializers.UUIDField(source="client_id", allow_null=True)
+    made_by = serializers.CharField()
+    made_at = serializers.DateTimeField()
+    revoked_at = serializers.DateTimeField(allow_null=True)
+    revoked_by = serializers.CharField(allow_null=True)
+    version = serializers.IntegerField()
+
+
+class NewCalendarAddressOut(CalendarAddressOut):
+    address = serializers.CharField(help_text="Shown this once. Whoever has it reads the calendar without logging in.")
+
+
+def with_address(made: tuple[CalendarAddress, str], status: int) -> Response:
+    entry, secret = made
+    entry.address = f"{settings.PUBLIC_ADDRESS}{reverse('calendar-feed', args=[secret])}"  # type: ignore[attr-defined]
+    headers = {"Cache-Control": "no-store", "ETag": etag(entry.version)}
+    return Response(NewCalendarAddressOut(entry).data, status=status, headers=headers)
+
+
+class CalendarAddresses(ListDoor):
+    """Your own; in the office also those of technicians and of clients. iCalendar (RFC 5545), asked for as often as the
+    program likes, at most 60 times an hour; ETag and If-None-Match save the rest."""
+
+    readers, writers, shape_in, shape_out, shape_made, makes = (
+        FIELD, FIELD, CalendarAddressIn, CalendarAddressOut, NewCalendarAddressOut, True
+    )  # fmt: skip
+    filters = (yes_no("open", Q(revoked_at__isnull=True), "Not revoked."),)
+
+    def rows(self) -> QuerySet[CalendarAddress]:
+        return visible_addresses(self.viewer)
+
+    def post(self, request: Request) -> Response:
+        """A new address. A retry makes another; revoke the one that you don't use."""
+        given = self.taken()
+        made = make_address(user=given.get("user"), client=given.get("client"), actor=self.viewer, now=clock.now())
+        return with_address(made, 201)
+
+
+class OneCalendarAddress(Door):
+    """One address, without its secret."""
+
+    readers, shape_out = FIELD, CalendarAddressOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_addresses(self.viewer), id))
+
+
+class RenewCalendarAddress(Door):
+    """Another secret for the same calendar; the one before opens nothing any more."""
+
+    readers, writers, shape_out, versioned = FIELD, FIELD, NewCalendarAddressOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        address = found(visible_addresses(self.viewer), id)
+        return with_address(renew_address(address=address, version=version_named(request)), 200)
+
+
+class RevokeCalendarAddress(Door):
+    """It opens nothing from now on."""
+
+    readers, writers, shape_out, versioned = FIELD, FIELD, CalendarAddressOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        address = found(visible_addresses(self.viewer), id)
+        version = version_named(request)
+        revoked = revoke_address(address=address, version=version, actor=self.viewer, now=clock.now())
+        return self.shown(revoked)

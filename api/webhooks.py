@@ -1,0 +1,199 @@
+"""Web-hooks: another program is told of events as they happen. A manager makes them; each is off until switched on."""
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door, ListDoor, found
+from api.fields import Reference
+from api.permissions import MANAGER
+from api.versions import etag, version_named
+from fleet import clock
+from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
+from fleet.models import AllowedTarget, EventKind, HookDelivery, WebHook
+from fleet.queries.access import visible_clients
+from fleet.queries.webhooks import allowed_targets, visible_deliveries, visible_hooks
+from fleet.services.webhooks import (
+    add_hook,
+    allow_target,
+    change_hook,
+    disallow_target,
+    remove_hook,
+    renew_secret,
+    send_trial,
+)
+
+
+class WebHookIn(StrictSerializer):
+    name = Text(100)
+    url = Text(500, help_text="https; what its name stands for is checked at every try.")
+    kinds = serializers.ListField(child=Word(choices=EventKind.values), min_length=1)
+    client = Reference(visible_clients, required=False, allow_null=True, help_text="null: the whole installation.")
+
+
+class WebHookChange(StrictSerializer):
+    name = Text(100)
+    url = Text(500)
+    kinds = serializers.ListField(child=Word(choices=EventKind.values), min_length=1)
+    is_on = YesNo()
+
+
+class WebHookOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    url = serializers.CharField()
+    client = serializers.UUIDField(source="client_id", allow_null=True)
+    kinds = serializers.ListField(child=serializers.CharField())
+    is_on = serializers.BooleanField()
+    failing_since = serializers.DateTimeField(allow_null=True)
+    switched_off_why = serializers.CharField(help_text="Where it was switched off because nothing arrived.")
+    made_at = serializers.DateTimeField()
+    version = serializers.IntegerField()
+
+
+class NewWebHookOut(WebHookOut):
+    secret = serializers.CharField(help_text="Shown this once: what the signatures are made with.")
+
+
+class HookDeliveryOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField(help_text="The Idempotency-Key of every try.")
+    kind = serializers.CharField()
+    made_at = serializers.DateTimeField()
+    tried_at = serializers.DateTimeField(allow_null=True)
+    sent_at = serializers.DateTimeField(allow_null=True, help_text="When a 2xx came back; null: not yet.")
+    tries = serializers.IntegerField()
+    status = serializers.IntegerField(allow_null=True)
+    took_ms = serializers.IntegerField(allow_null=True)
+    answer_bytes = serializers.IntegerField(allow_null=True, help_text="Of the answer's body, read to at most 64 kB.")
+    failure = serializers.CharField()
+    given_up = serializers.BooleanField()
+
+
+class AllowedTargetIn(StrictSerializer):
+    host = Text(253)
+    why = Text(300)
+
+
+class AllowedTargetOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    host = serializers.CharField()
+    why = serializers.CharField()
+    allowed_by = serializers.CharField()
+    allowed_at = serializers.DateTimeField()
+
+
+def with_secret(made: tuple[WebHook, str], status: int) -> Response:
+    hook, secret = made
+    hook.secret = secret  # type: ignore[attr-defined]  # for this one answer
+    headers = {"Cache-Control": "no-store", "ETag": etag(hook.version)}
+    return Response(NewWebHookOut(hook).data, status=status, headers=headers)
+
+
+class WebHooks(ListDoor):
+    """What each delivery is: a POST of JSON with id, event, at and what it is about. Headers: Fleet-Event,
+    Fleet-Timestamp (seconds since 1970), Fleet-Signature, and Idempotency-Key, the same at every try of one event:
+    deliveries come at least once, oldest first, so keep the keys that you have done.
+
+    Fleet-Signature is HMAC-SHA256 in hex, under the secret, of the timestamp, a full stop and the body's bytes as they
+    came. Compare in constant time, and refuse a timestamp more than five minutes from your clock. In Python:
+
+    expected = hmac.new(secret.encode(), timestamp.encode() + b"." + body, hashlib.sha256).hexdigest()
+    genuine = hmac.compare_digest(expected, signature) and abs(time.time() - int(timestamp)) < 300
+
+    Answer 2xx within 10 seconds. Redirects are not followed. Anything else is tried again with growing waits, up to an
+    hour; a 4xx five times; where nothing arrives for three days the hook is switched off and managers are told.
+    Addresses that are not public are refused, by what the name stands for at the moment of each try, unless a manager
+    has allowed the host by name.
+    """
+
+    readers, writers, shape_in, shape_out, shape_made, makes = (
+        MANAGER, MANAGER, WebHookIn, WebHookOut, NewWebHookOut, True
+    )  # fmt: skip
+
+    def rows(self) -> QuerySet[WebHook]:
+        return visible_hooks(self.viewer)
+
+    def post(self, request: Request) -> Response:
+        """A new hook, switched off, with its secret. A retry makes another."""
+        return with_secret(add_hook(values=self.taken(), actor=self.viewer, now=clock.now()), 201)
+
+
+class OneWebHook(Door):
+    """One hook."""
+
+    readers, writers, shape_in, shape_out, versioned = MANAGER, MANAGER, WebHookChange, WebHookOut, True
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_hooks(self.viewer), id))
+
+    def patch(self, request: Request, id: uuid.UUID) -> Response:
+        """Change it, or switch it on or off. Switched on, it carries what happens from then on."""
+        hook = found(visible_hooks(self.viewer), id)
+        version, changes = version_named(request), self.taken(partial=True)
+        return self.shown(change_hook(hook=hook, version=version, changes=changes, now=clock.now()))
+
+    def delete(self, request: Request, id: uuid.UUID) -> Response:
+        """It sends nothing any more."""
+        hook = found(visible_hooks(self.viewer), id)
+        remove_hook(hook=hook, version=version_named(request), now=clock.now())
+        return Response(status=204)
+
+
+class RenewSecret(Door):
+    """Another secret, shown this once; the one before signs nothing any more."""
+
+    readers, writers, shape_out, versioned = MANAGER, MANAGER, NewWebHookOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        hook = found(visible_hooks(self.viewer), id)
+        return with_secret(renew_secret(hook=hook, version=version_named(request)), 200)
+
+
+class TrialEvent(Door):
+    """A trial event, sent once in the background, even where the hook is off: look at the deliveries a moment later."""
+
+    readers, writers, shape_out = MANAGER, MANAGER, HookDeliveryOut
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(send_trial(hook=found(visible_hooks(self.viewer), id), now=clock.now()))
+
+
+class HookDeliveries(ListDoor):
+    """What was sent to one hook in the last month, and what came of it; oldest first."""
+
+    readers, shape_out = MANAGER, HookDeliveryOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        self.hook = found(visible_hooks(self.viewer), id)
+        return super().get(request)
+
+    def rows(self) -> QuerySet[HookDelivery]:
+        return visible_deliveries(self.viewer).filter(hook=self.hook).defer("body")
+
+
+class AllowedTargets(ListDoor):
+    """Hosts that hooks may reach although they are private or answer only to plain http."""
+
+    readers, writers, shape_in, shape_out, makes = MANAGER, MANAGER, AllowedTargetIn, AllowedTargetOut, True
+
+    def rows(self) -> QuerySet[AllowedTarget]:
+        return allowed_targets(self.viewer)
+
+    def post(self, request: Request) -> Response:
+        """Allow a host by its name, with the reason."""
+        return self.shown(allow_target(**self.taken(), actor=self.viewer, now=clock.now()), 201)
+
+
+class OneAllowedTarget(Door):
+    """One host on the list."""
+
+    readers, writers = MANAGER, MANAGER
+
+    def delete(self, request: Request, id: uuid.UUID) -> Response:
+        """Off the list: refused from the next try on."""
+        disallow_target(target=found(allowed_targets(self.viewer), id))
+        return Response(status=204)

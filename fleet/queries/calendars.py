@@ -1,0 +1,147 @@
+"""Calendar addresses as somebody may see them, and the events of one: dated things of a technician or of a client."""
+
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
+from fleet.queries.access import visible_clients
+from fleet.queries.appliances import not_gone
+from fleet.queries.revisits import visible_revisits
+
+OFFICE = (Role.DISPATCHER, Role.MANAGER)
+CONFIRMED, TENTATIVE = "CONFIRMED", "TENTATIVE"
+
+
+@dataclass(frozen=True)
+class CalendarEvent:
+    """Something with a day. first, last: days of the site, both inclusive, as ISO texts; status as in RFC 5545."""
+
+    uid: str
+    first: str
+    last: str
+    status: str
+    summary: str
+    description: str
+    location: str
+
+    def as_content(self) -> dict[str, str]:
+        return {name: value for name, value in asdict(self).items() if name != "uid"}
+
+
+@dataclass(frozen=True)
+class ShownEvent:
+    """An event as an address shows it: its content, how often it has changed, and whether it is called off."""
+
+    uid: str
+    sequence: int
+    changed_at: datetime
+    is_cancelled: bool
+    content: dict[str, Any]
+
+
+def visible_addresses(viewer: User) -> QuerySet[CalendarAddress]:
+    """One's own; in the office also those of technicians, and those of the clients that one may see."""
+    known = CalendarAddress.objects.select_related("user", "client", "made_by", "revoked_by")
+    if not viewer.is_active or viewer.role == Role.AUDITOR:
+        return known.none()
+    mine = Q(user=viewer)
+    if viewer.role in OFFICE:
+        mine |= Q(user__in=may_have_calendar(viewer)) | Q(client__in=visible_clients(viewer))
+    return known.filter(mine).order_by("id")
+
+
+def may_have_calendar(viewer: User) -> QuerySet[User]:
+    """For whom somebody may make an address: oneself, from the office each technician of the same clients."""
+    known = User.objects.filter(is_active=True)
+    if viewer.role == Role.AUDITOR:
+        return known.none()
+    if viewer.role not in OFFICE:
+        return known.filter(id=viewer.id)
+    technicians = Q(role=Role.TECHNICIAN)
+    if not viewer.sees_all_clients:
+        technicians &= Q(sees_all_clients=False, clients__in=visible_clients(viewer))
+    return known.filter(technicians | Q(id=viewer.id)).distinct().order_by("last_name", "username", "id")
+
+
+def calendar_clients(viewer: User) -> QuerySet[Client]:
+    """For which clients somebody may make an address."""
+    return visible_clients(viewer) if viewer.role in OFFICE else Client.objects.none()
+
+
+def address_for(secret_sha256: str) -> CalendarAddress | None:
+    """The address that this secret opens; None where it is unknown or revoked, or its person has left: one look-up."""
+    standing = CalendarAddress.objects.filter(revoked_at__isnull=True, secret_sha256=secret_sha256)
+    return standing.filter(Q(user__isnull=True) | Q(user__is_active=True)).select_related("user", "client").first()
+
+
+def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
+    """A client's feed has what is proposed and set for its appliances, and its duties; a technician's has the days that
+    are set, of the clients that they may see. Who goes is not decided here, so every technician has the same days."""
+    if address.client_id:
+        revisits = Revisit.objects.filter(appliance__building__client=address.client_id)
+        duties = Duty.objects.filter(
+            not_gone(today, "appliance__"), appliance__building__client=address.client_id,
+            until__isnull=True, due__isnull=False, cannot_tell="",
+        )  # fmt: skip
+        found = [
+            *(_revisit(each) for each in revisits.select_related("appliance__building")),
+            *(_duty(each) for each in duties.select_related("appliance__building")),
+        ]
+    else:
+        assert address.user is not None  # by constraint of one or of the other
+        found = [_revisit(each) for each in visible_revisits(address.user) if each.is_set]
+    return sorted(found, key=lambda each: (each.first, each.uid))
+
+
+def _revisit(revisit: Revisit) -> CalendarEvent:
+    place = _place(revisit.appliance)
+    if revisit.day:
+        first = last = revisit.day
+        summary = _("Visit: %s") % place
+    else:
+        first, last, summary = revisit.earliest, revisit.latest, _("To be seen: %s") % place
+    state = {
+        Revisit.State.CONFIRMED: _("The day is confirmed."),
+        Revisit.State.PINNED: _("The day is kept, and not confirmed yet."),
+        Revisit.State.PROPOSED: _("Proposed: any of these days; none is set yet."),
+    }[Revisit.State(revisit.state)]
+    status = CONFIRMED if revisit.state == Revisit.State.CONFIRMED else TENTATIVE
+    described = _described(revisit.appliance, state, revisit.sentence)
+    return CalendarEvent(
+        f"revisit-{revisit.id}", first.isoformat(), last.isoformat(), status, summary, described,
+        _location(revisit.appliance),
+    )  # fmt: skip
+
+
+def _duty(duty: Duty) -> CalendarEvent:
+    assert duty.due is not None  # only those with a date are asked for
+    summary = _("Last day: %(name)s, %(place)s") % {"name": duty.name, "place": _place(duty.appliance)}
+    day = duty.due.isoformat()
+    described = _described(duty.appliance, _("The last day by this rule; no visit is set by it."), duty.words)
+    return CalendarEvent(f"duty-{duty.id}", day, day, CONFIRMED, summary, described, _location(duty.appliance))
+
+
+def _place(appliance: Appliance) -> str:
+    return f"{appliance.name}, {appliance.building.name}"
+
+
+def _location(appliance: Appliance) -> str:
+    room = f", {appliance.room}" if appliance.room else ""
+    return f"{appliance.building.name}, {appliance.building.address}{room}"
+
+
+def _described(appliance: Appliance, state: str, sentence: str) -> str:
+    lines = (
+        state,
+        sentence,
+        _("Days are those of %s.") % appliance.building.time_zone,
+        _(
+            "A day in a calendar declares no appliance safe. On a gas smell or where a CO alarm sounds: leave, use no "
+            "switch or phone inside, and call from outside."
+        ),
+    )
+    return "\n".join(each for each in lines if each)

@@ -1,0 +1,157 @@
+"""Web-hooks as a manager may see them, and the events of a hook: only what its client, or the installation, has."""
+
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from fleet.models import (
+    AllowedTarget,
+    Appliance,
+    EventKind,
+    Flag,
+    HookDelivery,
+    Record,
+    Revisit,
+    Role,
+    User,
+    Visit,
+    WebHook,
+)
+from fleet.queries.access import visible_clients
+
+
+def visible_hooks(viewer: User) -> QuerySet[WebHook]:
+    """A manager's: those of clients that they may see; those of the whole installation to who sees all clients."""
+    if not viewer.is_active or viewer.role != Role.MANAGER:
+        return WebHook.objects.none()
+    mine = Q(client__in=visible_clients(viewer))
+    scope = mine | Q(client__isnull=True) if viewer.sees_all_clients else mine
+    return (
+        WebHook.objects.filter(scope, removed_at__isnull=True)
+        .select_related("client", "made_by")
+        .order_by("name", "id")
+    )
+
+
+def visible_deliveries(viewer: User) -> QuerySet[HookDelivery]:
+    return HookDelivery.objects.filter(hook__in=visible_hooks(viewer)).select_related("hook")
+
+
+def allowed_targets(viewer: User) -> QuerySet[AllowedTarget]:
+    """Hosts that may be reached although they are private; for managers of the whole installation."""
+    if not viewer.is_active or viewer.role != Role.MANAGER or not viewer.sees_all_clients:
+        return AllowedTarget.objects.none()
+    return AllowedTarget.objects.select_related("allowed_by")
+
+
+def allowed_hosts() -> frozenset[str]:
+    """The list itself, as every call asks it."""
+    return frozenset(AllowedTarget.objects.values_list("host", flat=True))
+
+
+# ---- events ----
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened. `key` names it once, however often it is gathered; `about` what the body says."""
+
+    kind: str
+    key: str
+    at: datetime
+    about: dict[str, Any]
+
+
+def events_of(hook: WebHook, since: datetime, until: datetime) -> list[Event]:
+    """What happened from `since` to `until` of the kinds that the hook asks for, in its scope, oldest first."""
+    wanted, window = set(hook.kinds), (since, until)
+    found = [
+        *_flag_events(hook, wanted, window),
+        *_visit_events(hook, wanted, window),
+        *_revisit_events(hook, wanted, window),
+    ]
+    return sorted(found, key=lambda each: (each.at, each.key))
+
+
+def _in_scope(hook: WebHook) -> QuerySet[Appliance]:
+    return Appliance.objects.filter(building__client=hook.client_id) if hook.client_id else Appliance.objects.all()
+
+
+_FLAG_MOMENTS = {
+    EventKind.FLAG_OPENED: "opened_at",
+    EventKind.FLAG_ANSWERED: "acknowledged_at",
+    EventKind.FLAG_CLOSED: "closed_at",
+}
+
+
+def _flag_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    known = Flag.objects.filter(appliance__in=_in_scope(hook)).select_related("appliance__building")
+    for kind, column in _FLAG_MOMENTS.items():
+        if kind in wanted:
+            for flag in known.filter(**{f"{column}__range": window}):
+                at = getattr(flag, column)
+                yield Event(kind, f"{kind} {flag.id} {at:%Y%m%dT%H%M%S%f}", at, _flag(flag) | _place(flag.appliance))
+
+
+def _flag(flag: Flag) -> dict[str, Any]:
+    return {
+        "flag": {
+            "id": str(flag.id), "kind": flag.kind, "sentence": flag.sentence, "version": flag.version,
+            "closed_why": flag.closed_why,
+        }
+    }  # fmt: skip
+
+
+def _visit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    asked = {EventKind.VISIT_RECORDED, EventKind.VISIT_CORRECTED} & wanted
+    if not asked:
+        return
+    visits = Visit.objects.filter(appliance__in=_in_scope(hook))
+    records = Record.objects.filter(kind="visit", received_at__range=window, subject__in=visits.values("id"))
+    found = list(records.defer("content"))
+    by_id = {each.id: each for each in _visits([each.subject for each in found])}
+    for record in found:
+        kind = EventKind.VISIT_CORRECTED if record.amends_id else EventKind.VISIT_RECORDED
+        if kind in asked and (visit := by_id.get(record.subject)):
+            yield Event(
+                kind, f"{kind} {record.id}", record.received_at, _visit(visit, record) | _place(visit.appliance)
+            )
+
+
+def _visits(ids: list[uuid.UUID]) -> QuerySet[Visit]:
+    related = Visit.objects.filter(id__in=ids).select_related("appliance__building")
+    return related.defer("card_seen", "checklist")
+
+
+def _visit(visit: Visit, record: Record) -> dict[str, Any]:
+    return {
+        "visit": {"id": str(visit.id), "on": visit.local_date.isoformat(), "outcome": visit.outcome,
+                  "disposition": visit.disposition, "unsafe": visit.unsafe},
+        "record": {"id": str(record.id), "sha256": record.sha256},
+    }  # fmt: skip
+
+
+def _revisit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    if EventKind.REVISIT_CHANGED not in wanted:
+        return
+    known = Revisit.objects.filter(appliance__in=_in_scope(hook), made_at__range=window)
+    for revisit in known.select_related("appliance__building"):
+        about = {
+            "revisit": {"id": str(revisit.id), "earliest": revisit.earliest.isoformat(), "version": revisit.version,
+                        "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": revisit.sentence}
+        }  # fmt: skip
+        key = f"{EventKind.REVISIT_CHANGED} {revisit.id} {revisit.version}"
+        yield Event(EventKind.REVISIT_CHANGED, key, revisit.made_at, about | _place(revisit.appliance))
+
+
+def _place(appliance: Appliance) -> dict[str, Any]:
+    building = appliance.building
+    return {
+        "appliance": {"id": str(appliance.id), "name": appliance.name, "reference": appliance.external_reference},
+        "building": {"id": str(building.id), "name": building.name, "reference": building.external_reference},
+        "client": str(building.client_id),
+    }

@@ -1,0 +1,341 @@
+"""Notices: stop level told at once, one by one, again and further up until somebody answers; the rest once a day.
+
+Sending happens outside any transaction; that it was sent is kept together with the job's `done`. A worker that dies
+between the two sends again: a message comes at least once, and its Message-ID, the job's id, says which one it is.
+"""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from datetime import datetime, time
+from functools import partial
+from typing import Any
+from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo
+
+import structlog
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.mail import EmailMessage
+from django.core.validators import validate_email
+from django.db import transaction
+from django.db.models import F
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from fleet.errors import Conflict, FleetError
+from fleet.models import Contractor, Flag, Job, NoticeChoice, OnCall, Telling, User
+from fleet.models.buildings import check_time_zone
+from fleet.queries.notices import (
+    TOLD_ONE_BY_ONE,
+    DigestItem,
+    choice_of,
+    digest_items,
+    digest_readers,
+    is_answered,
+    ladder_of,
+    may_be_told,
+    round_begins,
+    untold_flags,
+)
+from fleet.services import jobs
+from fleet.services.register import change_entry, create_entry
+
+log = structlog.get_logger()
+Effect = Callable[[], object]
+LONGEST_SUBJECT = 180
+MOST_IN_A_SECTION = 40
+
+
+# ---- telling a flag ----
+
+
+@transaction.atomic
+def plan_tellings(*, flag: Flag, now: datetime) -> list[Telling]:
+    """Rows for the round that has begun and the one after it, a job for each; and a job for when that one begins.
+
+    Nothing where the flag is answered or closed. Safe to call any number of times.
+    """
+    if flag.kind not in TOLD_ONE_BY_ONE or is_answered(flag):
+        return []
+    steps = ladder_of(flag)
+    if not steps:
+        log.error("nobody_to_tell", flag=str(flag.id), kind=flag.kind)
+        return []
+    # Whoever answered for it before it got worse is told once, and answers already.
+    present = 0 if flag.acknowledged_at else _present_round(flag, now)
+    rounds = [0] if flag.acknowledged_at else [present, present + 1]
+    planned = []
+    for number in rounds:
+        begins = round_begins(steps, flag.updated_at, number)
+        for step in steps:
+            due_at = begins + step.after if number == 0 else begins
+            planned.append(_put_telling(flag, number, step.user, due_at))
+    if not flag.acknowledged_at:
+        jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=round_begins(steps, flag.updated_at, present + 1))
+    return planned
+
+
+def _present_round(flag: Flag, now: datetime) -> int:
+    """The last round that has begun."""
+    steps = ladder_of(flag)
+    number = 0
+    while round_begins(steps, flag.updated_at, number + 1) <= now:
+        number += 1
+    return number
+
+
+def _put_telling(flag: Flag, number: int, user: User, due_at: datetime) -> Telling:
+    telling, made = Telling.objects.get_or_create(
+        flag=flag, told_from=flag.updated_at, round=number, user=user, way=Telling.Way.EMAIL,
+        defaults={"due_at": due_at},
+    )  # fmt: skip
+    if made:
+        jobs.request_job(kind="send_telling", key=str(telling.id), due_at=due_at)
+    return telling
+
+
+def send_telling(*, telling: Telling, job_id: uuid.UUID, now: datetime) -> Effect:
+    """Send it, unless it is no longer needed; gives what is to be kept. Raises what the mail server raises."""
+    if why := _why_not(telling):
+        return partial(_keep, telling, not_needed=why)
+    message = flag_message(flag=telling.flag, telling=telling, job_id=job_id)
+    try:
+        message.send()
+    except Exception as bad:
+        # The server's own words may name the address: they stay with the job, which only managers see.
+        failure = _("The mail server did not take it (%s).") % type(bad).__name__
+        Telling.objects.filter(id=telling.id).update(tries=F("tries") + 1, failure=failure)
+        raise
+    return partial(_keep, telling, sent_at=now, tries=F("tries") + 1, failure="")
+
+
+def _why_not(telling: Telling) -> str:
+    flag = telling.flag
+    if telling.sent_at:
+        return _("it was sent already")
+    if flag.closed_at:
+        return _("the flag was closed")
+    if is_answered(flag) or (flag.acknowledged_at and telling.round):
+        return _("somebody answers for it")
+    if flag.updated_at != telling.told_from:
+        return _("its newer state is told instead")
+    return "" if may_be_told(telling.user, flag) else _("the account can't be told any more")
+
+
+def _keep(telling: Telling, **values: Any) -> None:
+    Telling.objects.filter(id=telling.id, sent_at__isnull=True).update(**values)
+
+
+def plan_all_untold(*, now: datetime) -> None:
+    """Flags at stop level that nobody answers for and nobody will be told about: somebody may have come meanwhile."""
+    for flag in untold_flags().select_related("appliance__building"):
+        if ladder_of(flag):
+            jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=now)
+
+
+# ---- the daily digest ----
+
+
+def plan_digests(*, now: datetime) -> None:
+    """A job for everybody whose hour of their own day has begun and who has none of that day yet."""
+    for user in digest_readers():
+        choice = choice_of(user)
+        local = now.astimezone(ZoneInfo(choice.time_zone or settings.TIME_ZONE))
+        begins = datetime.combine(local.date(), time(choice.hour), local.tzinfo)
+        if local >= begins:
+            key = f"{user.id} {local:%Y-%m-%d}"
+            if not Job.objects.filter(kind="digest", key=key).exists():
+                jobs.request_job(kind="digest", key=key, due_at=now)
+
+
+def send_digest(*, user: User, job_id: uuid.UUID, now: datetime) -> Effect:
+    """Send what is new since the last one, nothing where nothing is; gives what is to be kept."""
+    choice = choice_of(user)
+    if not (user.is_active and user.email and choice.digest):
+        return _nothing
+    zone = ZoneInfo(choice.time_zone or settings.TIME_ZONE)
+    items = digest_items(user, now.astimezone(zone).date())
+    known = set(choice.told)
+    new = [each for each in items if each.mark not in known]
+    if new:
+        digest_message(user=user, items=new, job_id=job_id).send()
+    standing = sorted({each.mark for each in items})
+    if not new and standing == sorted(known):
+        return _nothing
+    return partial(_keep_digest, user, standing, now if new else choice.digest_sent_at)
+
+
+def _nothing() -> None:
+    """Nothing was sent and nothing is to be kept."""
+
+
+def _keep_digest(user: User, told: list[str], sent_at: datetime | None) -> None:
+    NoticeChoice.objects.update_or_create(user=user, defaults={"told": told, "digest_sent_at": sent_at})
+
+
+# ---- the words ----
+
+
+def flag_message(*, flag: Flag, telling: Telling, job_id: uuid.UUID) -> EmailMessage:
+    """One flag in plain text: what, where, since when, what now, and the cautions."""
+    appliance, building = flag.appliance, flag.appliance.building
+    place = f"{appliance.name}, {building.name}"
+    since = flag.opened_at.astimezone(ZoneInfo(building.time_zone))
+    kind = _("Unsafe") if flag.kind == Flag.Kind.UNSAFE else _("Stop level")
+    lines = [
+        f"{kind}: {place}",
+        flag.sentence,
+        _("Listed since %(when)s (%(zone)s).") % {"when": f"{since:%Y-%m-%d %H:%M}", "zone": building.time_zone},
+        _("Somebody has to answer for it. You and others are told again until a named person does:"),
+        _link(f"{reverse('attention')}#flag-{flag.id}"),
+        _("The appliance and its records:"),
+        _link(reverse("appliance", args=[appliance.id])),
+        *cautions(),
+    ]
+    if telling.round:
+        lines.insert(0, _("Told again, for the %d. time: nobody has answered yet.") % (telling.round + 1))
+    return _message(telling.user, f"{kind}: {place}: {flag.sentence}", lines, job_id)
+
+
+def digest_message(*, user: User, items: Iterable[DigestItem], job_id: uuid.UUID) -> EmailMessage:
+    """What is new, by section; a long section is cut and says how much it left out."""
+    sections: dict[str, list[DigestItem]] = defaultdict(list)
+    for each in items:
+        sections[each.section].append(each)
+    lines = [_("New since the last digest, or new in what it says:")]
+    for section, found in sections.items():
+        shown = [f"- {each.sentence}\n  {_link(each.path)}" for each in found[:MOST_IN_A_SECTION]]
+        if len(found) > MOST_IN_A_SECTION:
+            shown.append(_("and %d more, on the pages.") % (len(found) - MOST_IN_A_SECTION))
+        lines.append("\n".join([f"{section} ({len(found)})", *shown]))
+    lines += [*cautions(), _("To change the hour, or to have no digest:"), _link(reverse("notices"))]
+    counts = ", ".join(f"{section.lower()} {len(found)}" for section, found in sections.items())
+    return _message(user, _("New today: %s") % counts, lines, job_id)
+
+
+def cautions() -> list[str]:
+    """What stands under every message, with the numbers to call on a gas smell."""
+    numbers = [
+        f"{each['name']} {each['number']}" if isinstance(each, dict) else str(each)
+        for each in Contractor.objects.get().emergency_numbers
+    ]
+    return [
+        _(
+            "Carbon monoxide, gas, hot flues and live parts can kill. Nothing here declares an appliance safe, and "
+            "nothing here asks for it to be fired. The maker's instructions, the local code and licensed practice "
+            "come first."
+        ),
+        _("On a gas smell: leave, use no switch, bell or phone inside, and call from outside: %s.")
+        % (", ".join(numbers) or _("the emergency number of the gas network")),
+    ]
+
+
+def _link(path: str) -> str:
+    return f"{settings.PUBLIC_ADDRESS}{path}"
+
+
+def _message(user: User, subject: str, lines: list[str], job_id: uuid.UUID) -> EmailMessage:
+    one_line = " ".join(subject.split())
+    cut = one_line if len(one_line) <= LONGEST_SUBJECT else f"{one_line[: LONGEST_SUBJECT - 1]}…"
+    lines = [*lines, _("This message may come more than once: the same Message-ID is the same message.")]
+    headers = {
+        "Message-ID": f"<{job_id}@{urlsplit(settings.PUBLIC_ADDRESS).hostname}>",
+        "X-Fleet-Job": str(job_id),
+        "Auto-Submitted": "auto-generated",
+    }
+    return EmailMessage(subject=cut, body="\n\n".join(lines) + "\n", to=[user.email], headers=headers)
+
+
+# ---- choices ----
+
+
+@transaction.atomic
+def change_own_notices(*, user: User, version: int, changes: dict[str, Any], now: datetime) -> NoticeChoice:
+    """One's own address, and whether, when and where the digest comes. changes: email, digest, hour, time_zone.
+
+    Raises FleetError `invalid` naming each field, Conflict where it changed meanwhile.
+    """
+    _check_choice(changes)
+    NoticeChoice.objects.get_or_create(user=user)
+    columns = {name: value for name, value in changes.items() if name != "email"}
+    same = NoticeChoice.objects.filter(user=user, version=version)
+    if not same.update(**columns, version=F("version") + 1):
+        raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
+    if "email" in changes:
+        User.objects.filter(id=user.id).update(email=changes["email"])
+        user.email = changes["email"]
+    plan_all_untold(now=now)
+    return NoticeChoice.objects.get(user=user)
+
+
+def _check_choice(changes: dict[str, Any]) -> None:
+    errors = {}
+    if email := changes.get("email"):
+        try:
+            validate_email(email)
+        except ValidationError:
+            errors["email"] = f"is {email[:60]!r}; it must be an e-mail address, or empty for none"
+    if not 0 <= changes.get("hour", 0) <= 23:
+        errors["hour"] = f"is {changes['hour']}; it must be a whole hour from 0 to 23"
+    if zone := changes.get("time_zone"):
+        try:
+            check_time_zone(zone)
+        except ValidationError as bad:
+            errors["time_zone"] = " ".join(bad.messages)
+    if errors:
+        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors)
+
+
+def put_on_call(*, values: dict[str, Any], now: datetime) -> OnCall:
+    """Put somebody on the list: user, after_minutes. Raises FleetError `invalid` where they are on it already."""
+    if OnCall.objects.filter(user=values["user"]).exists():
+        raise FleetError("invalid", "Nobody is on the list twice.", errors={"user": "is on the list already"})
+    _check_minutes(values["after_minutes"])
+    entry = create_entry(OnCall, values)
+    plan_all_untold(now=now)
+    return entry
+
+
+def change_on_call(*, entry: OnCall, version: int, after_minutes: int) -> OnCall:
+    """Move somebody on the list; what is planned already stays as planned."""
+    _check_minutes(after_minutes)
+    return change_entry(entry, version=version, changes={"after_minutes": after_minutes})
+
+
+def _check_minutes(minutes: int) -> None:
+    if not 0 <= minutes <= 240:
+        errors = {"after_minutes": f"is {minutes}; it must be a whole number of minutes from 0 to 240"}
+        raise FleetError("invalid", "That is too late for a stop-level finding.", errors=errors)
+
+
+def take_off_call(*, entry: OnCall, version: int) -> None:
+    """Off the list. Raises Conflict where it was changed meanwhile."""
+    gone, _tables = OnCall.objects.filter(id=entry.id, version=version).delete()
+    if not gone:
+        raise Conflict("changed_meanwhile", "The list was changed meanwhile; read it again.")
+
+
+# ---- jobs ----
+
+
+def tell_flag_job(job: Job, now: datetime) -> Effect:
+    flag = Flag.objects.select_related("appliance__building").get(id=job.key)
+    return partial(plan_tellings, flag=flag, now=now)
+
+
+def send_telling_job(job: Job, now: datetime) -> Effect:
+    related = Telling.objects.select_related("flag__appliance__building", "user")
+    return send_telling(telling=related.get(id=job.key), job_id=job.id, now=now)
+
+
+def digest_job(job: Job, now: datetime) -> Effect:
+    user = User.objects.get(id=job.key.split(" ")[0])
+    return send_digest(user=user, job_id=job.id, now=now)
+
+
+@transaction.atomic
+def plan_notices(*, now: datetime) -> None:
+    """The timetable's: digests that are due, and flags that nobody could be told about so far."""
+    plan_digests(now=now)
+    plan_all_untold(now=now)

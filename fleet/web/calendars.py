@@ -1,0 +1,153 @@
+"""Calendars: addresses from which other programs read days, and the feed itself, which asks nobody to log in."""
+
+import hashlib
+import uuid
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.cache import get_conditional_response
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import CalendarAddress
+from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
+from fleet.services.calendars import hash_of, keep_shown, make_address, renew_address, revoke_address
+from fleet.web.forms import taken
+from fleet.web.guards import FIELD, act, page, viewer_of
+from reports.calendar_feed import calendar_bytes
+
+FRESH_S = 900
+MOST_AN_HOUR = 60
+
+
+class NewAddressForm(forms.Form):
+    """Of whom: "client " or "user " and an id."""
+
+    whose = forms.RegexField(r"^(client|user) [0-9a-f-]{36}$")
+
+
+class AddressActForm(forms.Form):
+    version = forms.IntegerField(min_value=1)
+
+
+@page(readers=FIELD, writers=FIELD)
+def calendars(request: HttpRequest) -> HttpResponse:
+    """The addresses; posted to, a new one, which is shown on this one page."""
+    if request.method != "POST":
+        return _list(request)
+    viewer = viewer_of(request)
+    try:
+        kind, chosen = taken(NewAddressForm(request.POST))["whose"].split(" ")
+        client = calendar_clients(viewer).filter(id=_id(chosen)).first() if kind == "client" else None
+        user = may_have_calendar(viewer).filter(id=_id(chosen)).first() if kind == "user" else None
+        if client is None and user is None:
+            raise NotFound("not_found", "There is nobody of that name for whom you may make a calendar.")
+        made = make_address(user=user, client=client, actor=viewer, now=clock.now())
+    except NotFound:
+        raise
+    except FleetError as refused:
+        return _list(request, refused=refused)
+    return _list(request, made=made)
+
+
+def _id(text: str) -> uuid.UUID:
+    try:
+        return uuid.UUID(text)
+    except ValueError as bad:
+        raise NotFound("not_found", "There is nothing of that id.") from bad
+
+
+def _list(
+    request: HttpRequest, *, made: tuple[CalendarAddress, str] | None = None, refused: FleetError | None = None
+) -> HttpResponse:
+    viewer = viewer_of(request)
+    standing = list(visible_addresses(viewer).filter(revoked_at__isnull=True))
+    context = {
+        "addresses": standing,
+        "people": may_have_calendar(viewer),
+        "clients": calendar_clients(viewer),
+        "made": made[0] if made else None,
+        "address": f"{settings.PUBLIC_ADDRESS}{reverse('calendar-feed', args=[made[1]])}" if made else "",
+        "refused": refused,
+        "office_zone": settings.TIME_ZONE,
+        "place": "notices",
+    }
+    answer = render(request, "calendars.html", context, status=refused.status if refused else 200)
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@act(writers=FIELD, place="calendars")
+def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
+    """Renew an address, or revoke it."""
+    viewer = viewer_of(request)
+    address = visible_addresses(viewer).filter(id=address_id).first()
+    if address is None:
+        raise NotFound("not_found", "There is no such address that you may see.")
+    try:
+        version = taken(AddressActForm(request.POST))["version"]
+        if request.POST.get("act") == "renew":
+            return _list(request, made=renew_address(address=address, version=version))
+        revoke_address(address=address, version=version, actor=viewer, now=clock.now())
+    except FleetError as refused:
+        return _list(request, refused=refused)
+    messages.success(request, _("The address is revoked: it opens nothing from now on."))
+    return redirect("calendars")
+
+
+# ---- the feed ----
+
+
+@login_not_required
+@require_safe
+def feed(request: HttpRequest, secret: str) -> HttpResponse:
+    """The calendar that this secret opens. One that opens nothing is not found, after the same one look-up."""
+    address = address_for(hash_of(secret))
+    if address is None:
+        return _plain(404, _("There is no calendar here."))
+    if not _may_read(address):
+        refused = _plain(429, _("Too often; once in a quarter of an hour is enough."))
+        refused["Retry-After"] = str(FRESH_S)
+        return refused
+    now = clock.now()
+    shown = keep_shown(address=address, events=events_for(address, clock.today()), now=now)
+    data = calendar_bytes(_name(address), shown)
+    answer = HttpResponse(data, content_type="text/calendar; charset=utf-8")
+    answer["Content-Disposition"] = 'inline; filename="calendar.ics"'
+    answer["Cache-Control"] = f"private, max-age={FRESH_S}"
+    answer["X-Robots-Tag"] = "noindex"
+    answer["ETag"] = f'"{hashlib.sha256(data).hexdigest()}"'
+    conditional = get_conditional_response(request, etag=answer["ETag"], response=answer)
+    return conditional if isinstance(conditional, HttpResponse) else answer
+
+
+def _name(address: CalendarAddress) -> str:
+    if address.client:
+        return _("Heating appliances of %s") % address.client.name
+    return _("Days that are set")
+
+
+def _may_read(address: CalendarAddress) -> bool:
+    """At most so many times an hour, counted by each process for itself."""
+    key = f"calendar-{address.id}"
+    cache.add(key, 0, 3600)
+    try:
+        return cache.incr(key) <= MOST_AN_HOUR
+    except ValueError:
+        return True  # it ran out between the two
+
+
+def _plain(status: int, words: str) -> HttpResponse:
+    """Not logged by its address, which holds the secret."""
+    answer = HttpResponse(f"{words}\n", status=status, content_type="text/plain; charset=utf-8")
+    answer["Cache-Control"] = "no-store"
+    answer._has_been_logged = True  # type: ignore[attr-defined]  # Django's own mark
+    return answer

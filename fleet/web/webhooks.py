@@ -1,0 +1,161 @@
+"""Web-hooks: which other programs are told of what, whether it arrives, and where they may be."""
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import EventKind, Role, WebHook
+from fleet.queries.access import visible_clients
+from fleet.queries.webhooks import allowed_targets, visible_deliveries, visible_hooks
+from fleet.services.webhooks import (
+    add_hook,
+    allow_target,
+    change_hook,
+    disallow_target,
+    remove_hook,
+    renew_secret,
+    send_trial,
+)
+from fleet.web.forms import WordsField, taken
+from fleet.web.guards import act, page, viewer_of
+
+MANAGER = frozenset({Role.MANAGER})
+MOST_DELIVERIES = 50
+
+
+class HookForm(forms.Form):
+    name = WordsField(max_length=100)
+    url = WordsField(max_length=500)
+    kinds = forms.MultipleChoiceField(choices=EventKind.choices)
+
+
+class NewHookForm(HookForm):
+    client = forms.UUIDField(required=False)
+
+
+class HookActForm(forms.Form):
+    version = forms.IntegerField(min_value=1)
+
+
+class TargetForm(forms.Form):
+    host = WordsField(max_length=253)
+    why = WordsField(max_length=300)
+
+
+@page(readers=MANAGER, writers=MANAGER)
+def web_hooks(request: HttpRequest) -> HttpResponse:
+    """The list; posted to, a new hook with its secret, which is shown on this one page."""
+    if request.method != "POST":
+        return _list(request)
+    viewer = viewer_of(request)
+    try:
+        given = taken(NewHookForm(request.POST))
+        client_id = given.pop("client")
+        client = visible_clients(viewer).filter(id=client_id).first() if client_id else None
+        if client_id and client is None:
+            raise NotFound("not_found", "There is no such client that you may see.")
+        hook, secret = add_hook(values=given | {"client": client}, actor=viewer, now=clock.now())
+    except NotFound:
+        raise
+    except FleetError as refused:
+        return _list(request, refused)
+    return _one(request, hook, secret=secret)
+
+
+def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
+    viewer = viewer_of(request)
+    hooks = list(visible_hooks(viewer))
+    context = {
+        "hooks": hooks,
+        "on": sum(each.is_on for each in hooks),
+        "kinds": EventKind.choices,
+        "chosen": request.POST.getlist("kinds"),
+        "given": request.POST,
+        "clients": visible_clients(viewer),
+        "sees_all": viewer.sees_all_clients,
+        "targets": allowed_targets(viewer),
+        "refused": refused,
+        "place": "notices",
+    }
+    return render(request, "web_hooks.html", context, status=refused.status if refused else 200)
+
+
+@page(readers=MANAGER, writers=MANAGER)
+def web_hook(request: HttpRequest, hook_id: uuid.UUID) -> HttpResponse:
+    """One hook, what was delivered, and the acts on it."""
+    hook = visible_hooks(viewer_of(request)).filter(id=hook_id).first()
+    if hook is None:
+        raise NotFound("not_found", "There is no such web-hook that you may see.")
+    if request.method != "POST":
+        return _one(request, hook)
+    try:
+        version = taken(HookActForm(request.POST))["version"]
+        return _done(request, hook, version, request.POST.get("act", ""))
+    except FleetError as refused:
+        hook.refresh_from_db()
+        return _one(request, hook, refused=refused)
+
+
+def _done(request: HttpRequest, hook: WebHook, version: int, what: str) -> HttpResponse:
+    now = clock.now()
+    if what == "renew":
+        renewed, secret = renew_secret(hook=hook, version=version)
+        return _one(request, renewed, secret=secret)
+    if what == "remove":
+        remove_hook(hook=hook, version=version, now=now)
+        messages.success(request, _("%s is removed and sends nothing any more.") % hook.name)
+        return redirect("web-hooks")
+    if what == "trial":
+        send_trial(hook=hook, now=now)
+        messages.success(request, _("A trial event is on its way; open this page again in a moment to see what came."))
+    elif what in ("on", "off"):
+        change_hook(hook=hook, version=version, changes={"is_on": what == "on"}, now=now)
+        messages.success(request, _("It is switched on.") if what == "on" else _("It is switched off."))
+    else:
+        change_hook(hook=hook, version=version, changes=taken(HookForm(request.POST)), now=now)
+        messages.success(request, _("The web-hook is changed."))
+    return redirect("web-hook", hook_id=hook.id)
+
+
+def _one(request: HttpRequest, hook: WebHook, *, secret: str = "", refused: FleetError | None = None) -> HttpResponse:
+    deliveries = visible_deliveries(viewer_of(request)).filter(hook=hook).order_by("-id")
+    context: dict[str, Any] = {
+        "hook": hook,
+        "kinds": EventKind.choices,
+        "secret": secret,
+        "deliveries": deliveries.defer("body")[:MOST_DELIVERIES],
+        "waiting": deliveries.filter(sent_at__isnull=True, given_up=False).count(),
+        "refused": refused,
+        "place": "notices",
+    }
+    answer = render(request, "web_hook.html", context, status=refused.status if refused else 200)
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@act(writers=MANAGER, place="web-hooks")
+def targets(request: HttpRequest) -> HttpResponse:
+    """Allow a private host by its name, or take one off the list."""
+    viewer = viewer_of(request)
+    if chosen := request.POST.get("remove"):
+        target = next((each for each in allowed_targets(viewer) if str(each.id) == chosen), None)
+        if target is None:
+            raise NotFound("not_found", "There is no such host on the list.")
+        disallow_target(target=target)
+        messages.success(request, _("%s is refused from now on.") % target.host)
+        return redirect("web-hooks")
+    if not viewer.sees_all_clients:
+        raise NotFound("not_found", "The list is for managers who see all clients.")
+    try:
+        target = allow_target(**taken(TargetForm(request.POST)), actor=viewer, now=clock.now())
+    except FleetError as refused:
+        return _list(request, refused)
+    messages.success(request, _("%s may be reached from now on.") % target.host)
+    return redirect("web-hooks")
