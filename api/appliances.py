@@ -16,7 +16,7 @@ from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Facts, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
-from api.forecasts import ForecastOut
+from api.forecasts import CeilingForecastOut, ForecastOut
 from api.permissions import FIELD, OFFICE
 from api.records import RecordOut
 from api.revisits import RevisitOut
@@ -31,7 +31,7 @@ from fleet.models import Appliance
 from fleet.queries.analysers import visible_analysers
 from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.cards import card_for
+from fleet.queries.cards import asked_of_visit, card_for
 from fleet.queries.histories import history_for
 from fleet.services.advising import advise_on
 from fleet.services.appliances import change_appliance, take_on_appliance
@@ -81,6 +81,7 @@ class HistoryOut(serializers.Serializer[Any]):
     last = VisitOut(allow_null=True, help_text="The newest visit with readings, whole.")
     visits = VisitLineOut(many=True, help_text="Newest first.")
     forecasts = ForecastOut(many=True)
+    ceilings = CeilingForecastOut(many=True, help_text="Forecasts of CO and of the flue's rise towards a limit.")
     revisit = RevisitOut(allow_null=True)
     flags = FlagOut(many=True)
     duties = DutyOut(many=True)
@@ -88,11 +89,28 @@ class HistoryOut(serializers.Serializer[Any]):
     records = RecordOut(many=True)
 
 
+class AskedFieldOut(serializers.Serializer[Any]):
+    """A field of the record, and which duties of the appliance ask for it."""
+
+    name = serializers.CharField()
+    words = serializers.CharField()
+    mandatory_for = serializers.ListField(child=serializers.CharField(), help_text="Names of duties.")
+    conditional_for = serializers.ListField(child=serializers.CharField(), help_text="Only where `condition` holds.")
+    condition = serializers.CharField()
+    answered = serializers.BooleanField(help_text="The register answers it already.")
+    declared = serializers.BooleanField(help_text="The visit's `declared` answers it, under this name.")
+    fires = serializers.BooleanField(help_text="Reading it needs the burner to fire: after a stop it is not asked for.")
+    how = serializers.CharField(help_text="What answers it.")
+
+
 class CardOut(serializers.Serializer[Any]):
-    """The table, as `limits.card` describes it; `day` is the site's today."""
+    """The table, as `limits.card` describes it, and the record's fields that a visit is to fill; `day` is the site's
+    today."""
 
     day = serializers.DateField()
     card = serializers.DictField()
+    fields_asked = AskedFieldOut(many=True, source="asked.fields")
+    fields_left_out = serializers.CharField(source="asked.left_out", help_text="Why some are not asked for.")
 
 
 class Appliances(EntryListDoor):
@@ -197,4 +215,5 @@ class ApplianceCard(Door):
         wanted = id_of(request, "analyser")
         analyser = found(visible_analysers(self.viewer), wanted) if wanted else None
         today = clock.today(appliance.building.time_zone)
-        return self.shown({"day": today, "card": card_for(appliance, today, analyser).table})
+        table = card_for(appliance, today, analyser).table
+        return self.shown({"day": today, "card": table, "asked": asked_of_visit(appliance, today)})

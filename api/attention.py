@@ -2,17 +2,22 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.defects import DefectOut
+from api.deliveries import DeliveryOut
 from api.doors import Door
 from api.flags import FlagOut
-from api.forecasts import ForecastOut
+from api.forecasts import AnalyserOffOut, ForecastOut
 from api.marks import MarkOut
+from api.notices import TellingOut
 from api.revisits import RevisitOut
 from fleet import clock
-from fleet.queries.attention import attention_for
+from fleet.queries.attention import Attention, attention_for
+from fleet.queries.notices import told_about
 
 
 class AttentionRowOut(serializers.Serializer[Any]):
@@ -34,6 +39,7 @@ class AttentionOut(serializers.Serializer[Any]):
     today = serializers.DateField()
     is_quiet = serializers.BooleanField()
     unsafe = FlagOut(many=True)
+    told = serializers.SerializerMethodField(help_text="Tellings of what is unsafe, sent and planned, by due time.")
     outside = AttentionRowOut(many=True)
     drifting = AttentionRowOut(many=True)
     due = AttentionRowOut(many=True)
@@ -41,6 +47,24 @@ class AttentionOut(serializers.Serializer[Any]):
     marks = MarkOut(many=True, help_text="The oldest 50 that are open.")
     held = serializers.IntegerField(help_text="Messages kept for mending.")
     from_assumptions = serializers.IntegerField(help_text="Forecasts that don't yet rest on a fit.")
+    analysers_off = AnalyserOffOut(many=True, help_text="To be checked: their readings lie to one side.")
+    needed_earlier = RevisitOut(many=True, help_text="Set for a day, and needed before it.")
+    passed = RevisitOut(many=True, help_text="The day that was set is over, and nobody got there.")
+    no_access = RevisitOut(many=True, help_text="Tried often since the last visit.")
+    extra_this_week = serializers.IntegerField(help_text="Drift cases that take an extra visit this week.")
+    beyond = serializers.IntegerField(help_text="Drift cases beyond the extra visits, their risk accepted.")
+    late_deliveries = DeliveryOut(many=True, help_text="The 20 that are overdue longest.")
+    late_defects = DefectOut(many=True, help_text="The 20 that are overdue longest.")
+    dead_work = serializers.IntegerField(help_text="Background work that has died; told to managers.")
+
+    @extend_schema_field(TellingOut(many=True))
+    def get_told(self, facts: Attention) -> list[dict[str, Any]]:
+        about = told_about(facts.unsafe).values()
+        tellings = [each for one in about for each in (*one.told, *one.failing, *one.following)]
+        shown: list[dict[str, Any]] = TellingOut(
+            sorted(tellings, key=lambda each: (each.due_at, each.id)), many=True
+        ).data
+        return shown
 
 
 class AttentionNow(Door):

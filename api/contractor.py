@@ -11,10 +11,13 @@ from api.doors import Door
 from api.fields import Number, Whole
 from api.permissions import MANAGER
 from api.versions import version_named
+from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
+from fleet.models import Defect
 from fleet.queries.contractor import the_contractor
 from fleet.services.contractor import change_contractor
+from fleet.services.tuning import preview_choices
 
 SteadinessIn = type(
     "SteadinessIn",
@@ -23,15 +26,31 @@ SteadinessIn = type(
 )
 
 
-class ContractorIn(StrictSerializer):
-    name = Text(200)
-    address = Text(300, required=False)
-    emergency_numbers = serializers.ListField(child=Text(100), min_length=1, max_length=10)
+MendWithinIn = type(
+    "MendWithinIn",
+    (StrictSerializer,),
+    {severity: Whole(0, 3650, required=False) for severity in Defect.Severity.values},
+)
+
+
+class ChoicesIn(StrictSerializer):
+    """The choices that have consequences."""
+
     accepted_chance = Number(0.0001, 0.9999)
+    accepted_chance_co = Number(0.0001, 0.9999)
+    accepted_chance_rise = Number(0.0001, 0.9999)
     flag_at = Number(0.0001, 0.9999)
     extra_visits_a_week = Whole(0, 1000)
     outside_within_days = Whole(0, 365)
+    mend_within_days = MendWithinIn(help_text="By severity; one that is left out gets no day.")
+
+
+class ContractorIn(ChoicesIn):
+    name = Text(200)
+    address = Text(300, required=False)
+    emergency_numbers = serializers.ListField(child=Text(100), min_length=1, max_length=10)
     steadiness = SteadinessIn(required=False, help_text="What a series must keep to be steady; {} for the defaults.")
+    shown = Text(64, required=False, help_text="Of the preview that showed what these choices change; else 409.")
 
 
 class ContractorOut(serializers.Serializer[Any]):
@@ -39,16 +58,19 @@ class ContractorOut(serializers.Serializer[Any]):
     address = serializers.CharField()
     emergency_numbers = serializers.ListField(child=serializers.JSONField())
     accepted_chance = serializers.FloatField(help_text="Accepted chance of being outside at the revisit.")
+    accepted_chance_co = serializers.FloatField(help_text="The same of CO; never taken above the other.")
+    accepted_chance_rise = serializers.FloatField(help_text="The same of the flue's temperature above the intake air.")
     flag_at = serializers.FloatField(help_text="Chance before the next planned visit from which drift flags.")
     extra_visits_a_week = serializers.IntegerField()
     outside_within_days = serializers.IntegerField()
+    mend_within_days = serializers.DictField(child=serializers.IntegerField())
     steadiness = serializers.DictField(child=serializers.FloatField())
     is_demo = serializers.BooleanField()
     version = serializers.IntegerField()
 
 
 class OneContractor(Door):
-    """The contractor."""
+    """The contractor. Choices that have consequences are changed only as a preview has shown them."""
 
     writers, shape_in, shape_out, versioned = MANAGER, ContractorIn, ContractorOut, True
 
@@ -56,5 +78,65 @@ class OneContractor(Door):
         return self.shown(the_contractor())
 
     def patch(self, request: Request) -> Response:
-        version = version_named(request)
-        return self.shown(change_contractor(version=version, changes=self.taken(partial=True)))
+        version, changes = version_named(request), self.taken(partial=True)
+        seen = changes.pop("shown", "")
+        return self.shown(change_contractor(version=version, changes=changes, shown=seen, now=clock.now()))
+
+
+class ChoiceOut(serializers.Serializer[Any]):
+    name = serializers.CharField()
+    words = serializers.CharField()
+    before = serializers.JSONField()
+    after = serializers.JSONField()
+
+
+class FlagChangeOut(serializers.Serializer[Any]):
+    appliance = serializers.UUIDField(source="appliance.id")
+    opens = serializers.BooleanField(help_text="false: it closes.")
+    sentence = serializers.CharField()
+
+
+class MoveOut(serializers.Serializer[Any]):
+    appliance = serializers.UUIDField(source="appliance.id")
+    before = serializers.DateField(allow_null=True)
+    after = serializers.DateField(allow_null=True)
+    days = serializers.IntegerField(help_text="Later is positive.")
+    words = serializers.CharField()
+
+
+class WeekOut(serializers.Serializer[Any]):
+    begins = serializers.DateField()
+    before = serializers.IntegerField(help_text="Extra visits by the choices that stand.")
+    after = serializers.IntegerField()
+
+
+class BeyondOut(serializers.Serializer[Any]):
+    appliance = serializers.UUIDField(source="appliance.id")
+    urgency = serializers.FloatField()
+    words = serializers.CharField(help_text="The risk that is accepted by not coming.")
+
+
+class ChoicesPreviewOut(serializers.Serializer[Any]):
+    version = serializers.IntegerField(help_text="Name it in If-Match when recording.")
+    shown = serializers.CharField(help_text="Give it back when recording these very choices.")
+    summary = serializers.CharField()
+    choices = ChoiceOut(many=True)
+    flags = FlagChangeOut(many=True)
+    moves = MoveOut(many=True)
+    weeks = WeekOut(many=True, help_text="The next twelve.")
+    budget_before = serializers.IntegerField()
+    budget_after = serializers.IntegerField()
+    beyond_before = serializers.IntegerField()
+    beyond_after = serializers.IntegerField()
+    beyond = BeyondOut(many=True)
+    unseen = serializers.IntegerField(help_text="Appliances of clients that you may not see, which change too.")
+
+
+class PreviewChoices(Door):
+    """What other choices would change: flags, revisits, extra visits and what stays beyond them. Nothing is written."""
+
+    writers, shape_in, shape_out = MANAGER, ChoicesIn, ChoicesPreviewOut
+
+    def post(self, request: Request) -> Response:
+        changes = self.taken(partial=True)
+        return self.shown(preview_choices(changes=changes, viewer=self.viewer, now=clock.now()))

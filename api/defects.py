@@ -1,17 +1,24 @@
-"""Defects: what is wrong besides the readings, by when it must be mended."""
+"""Defects: what is wrong besides the readings, by when it must be mended, and what closed it."""
 
+import uuid
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
-from api.doors import ListDoor
-from api.filters import by_day, by_id, of_appliance, yes_no
+from api.doors import Door, ListDoor, found
+from api.filters import by_day, by_id, by_word, of_appliance, yes_no
+from api.permissions import OFFICE
+from api.versions import version_named
+from fleet import clock
+from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
+from fleet.models.defects import STILL_OPEN
 from fleet.queries.defects import visible_defects
 from fleet.queries.visits import visible_visits
-
-STILL_OPEN = Q(done=False, closed_by__isnull=True)
+from fleet.services.defects import settle_defect
 
 
 class DefectOut(serializers.Serializer[Any]):
@@ -23,22 +30,59 @@ class DefectOut(serializers.Serializer[Any]):
     severity = serializers.CharField()
     action = serializers.CharField()
     done = serializers.BooleanField()
-    mend_by = serializers.DateField(allow_null=True)
+    mend_by = serializers.DateField(allow_null=True, help_text="As the visit recorded it.")
+    due = serializers.DateField(allow_null=True, help_text="The last day that counts.")
+    due_words = serializers.CharField(help_text="How the last day comes about.")
+    overdue = serializers.SerializerMethodField()
     told = serializers.CharField()
     closed_by = serializers.UUIDField(source="closed_by_id", allow_null=True)
+    settled_at = serializers.DateTimeField(allow_null=True)
+    settled_by = serializers.CharField(allow_null=True)
+    settled_why = serializers.CharField()
     open = serializers.BooleanField(source="is_open")
+    version = serializers.IntegerField()
+
+    def get_overdue(self, defect: Defect) -> bool:
+        return defect.is_overdue(clock.today(defect.appliance.building.time_zone))
+
+
+class SettleIn(StrictSerializer):
+    why = Text(500)
 
 
 class Defects(ListDoor):
-    """Defects found at visits. A later visit closes them by naming them."""
+    """Defects found at visits. A later visit closes them by naming them, or a person with a reason."""
 
     shape_out = DefectOut
     filters = (
         *of_appliance(),
         by_id("visit", "visit", visible_visits),
-        yes_no("open", STILL_OPEN, "Neither done nor closed by a later visit."),
-        by_day("mend_by", "mend_by__lte", "To be mended by this day or before."),
+        by_word("severity", "severity", Defect.Severity.values),
+        yes_no("open", STILL_OPEN, "Neither done, nor closed by a later visit, nor settled by a person."),
+        by_day("mend_by", "mend_by__lte", "To be mended by this day or before, as recorded."),
+        by_day("due_before", "due__lte", "To be mended by this day or before."),
     )
 
     def rows(self) -> QuerySet[Defect]:
         return visible_defects(self.viewer)
+
+
+class OneDefect(Door):
+    """One defect."""
+
+    shape_out = DefectOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_defects(self.viewer), id))
+
+
+class SettleDefect(Door):
+    """Close it by hand, with the reason."""
+
+    writers, shape_in, shape_out, versioned = OFFICE, SettleIn, DefectOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        defect = found(visible_defects(self.viewer), id)
+        version, why = version_named(request), self.taken()["why"]
+        settle_defect(defect=defect, version=version, why=why, actor=self.viewer, now=clock.now())
+        return self.shown(found(visible_defects(self.viewer), id))

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
@@ -16,6 +17,7 @@ from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Duty
 from fleet.queries.appliances import visible_appliances
 from fleet.queries.duties import visible_duties
+from fleet.queries.record_fields import missing_of
 from fleet.services.duties import add_duty, change_duty
 
 
@@ -37,6 +39,15 @@ class DutyChange(StrictSerializer):
     until = DayOf()
 
 
+class MissingOut(serializers.Serializer[Any]):
+    """A field that a check lacks."""
+
+    name = serializers.CharField()
+    words = serializers.CharField()
+    why = serializers.CharField(help_text="By which rule it is asked for.")
+    found = serializers.CharField(help_text="Where it was looked for, in vain.")
+
+
 class DutyOut(EntryOut):
     appliance = serializers.UUIDField(source="appliance_id")
     attachment = serializers.UUIDField(source="attachment_id", allow_null=True)
@@ -46,11 +57,23 @@ class DutyOut(EntryOut):
     since = serializers.DateField()
     until = serializers.DateField(allow_null=True)
     why = serializers.CharField()
+    decided_by = serializers.CharField()
+    rule_since = serializers.DateField(allow_null=True, help_text="From which day it goes by this form of the rule.")
+    regime = serializers.CharField(help_text="By which list of fields a check must be complete; empty: by none.")
+    ended_why = serializers.CharField()
     due = serializers.DateField(allow_null=True)
     earliest_keep = serializers.DateField(allow_null=True)
     words = serializers.CharField(help_text="How the date comes about.")
     cannot_tell = serializers.CharField(help_text="Which fact is missing, where the date can't be told.")
-    last_done = serializers.DateField(allow_null=True)
+    last_done = serializers.DateField(allow_null=True, help_text="The last check that discharged it.")
+    visited_on = serializers.DateField(allow_null=True, help_text="A later visit that did not discharge it.")
+    not_discharged = serializers.CharField(help_text="Why that visit did not.")
+    lacks = serializers.SerializerMethodField(help_text="The fields of the record that it lacked.")
+    suspended_since = serializers.DateField(allow_null=True, help_text="Out of use since then: nothing is due.")
+
+    @extend_schema_field(MissingOut(many=True))
+    def get_lacks(self, duty: Duty) -> Any:
+        return MissingOut(missing_of(duty.regime, duty.lacks), many=True).data
 
 
 class Duties(EntryListDoor):
@@ -59,8 +82,10 @@ class Duties(EntryListDoor):
     writers, model, shape_in, shape_out = OFFICE, Duty, DutyIn, DutyOut
     filters = (
         *of_appliance(),
-        by_word("source", "source", ["limit set", "contract", "maker"]),
+        by_word("source", "source", ["limit set", "contract", "maker", "conversion"]),
         yes_no("open", Q(until__isnull=True), "Still in force."),
+        yes_no("suspended", Q(suspended_since__isnull=False), "Out of use: nothing is due."),
+        yes_no("not_discharged", ~Q(not_discharged=""), "Visited, and yet not discharged."),
         by_day("due_before", "due__lte", "Due by this day or before."),
         EXTERNAL_REFERENCE,
     )

@@ -3,7 +3,7 @@
 import math
 import uuid
 from collections.abc import Callable
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +12,7 @@ from rest_framework import serializers
 
 from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
-from fleet.intake.fields import Day, DecimalText, Text
+from fleet.intake.fields import Day, DecimalText, Moment, Text
 from fleet.models import User
 
 
@@ -77,6 +77,13 @@ class DayOf(Day):
 
     def to_internal_value(self, data: Any) -> date:  # type: ignore[override]  # a column's date, not text
         return date.fromisoformat(super().to_internal_value(data))
+
+
+class MomentOf(Moment):
+    """A time with its offset for a column: kept as a moment."""
+
+    def to_internal_value(self, data: Any) -> datetime:  # type: ignore[override]  # a column's moment, not text
+        return datetime.fromisoformat(super().to_internal_value(data))
 
 
 class Whole(serializers.Field[int, Any, int, Any]):

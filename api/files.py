@@ -67,7 +67,8 @@ class FileOut(serializers.Serializer[Any]):
     """`sha256` and `size_bytes` are of the bytes as stored: a photo's without the place where it was taken."""
 
     id = serializers.UUIDField()
-    visit = serializers.UUIDField(source="visit_id")
+    visit = serializers.UUIDField(source="visit_id", allow_null=True)
+    no_access = serializers.UUIDField(source="no_access_id", allow_null=True, help_text="The attempt that it is of.")
     what = serializers.CharField()
     name = serializers.CharField()
     media_type = serializers.CharField()

@@ -35,6 +35,7 @@ class FlagOut(serializers.Serializer[Any]):
     closed_at = serializers.DateTimeField(allow_null=True)
     closed_by = serializers.CharField(allow_null=True)
     closed_why = serializers.CharField()
+    closed_figures = serializers.DictField(help_text="At the moment of closing: the chance and snapshot, or the visit.")
     version = serializers.IntegerField()
 
 

@@ -31,6 +31,8 @@ PROBLEMS = {
     "token_by_token": "A token makes no tokens; log in.",
     "length_required": "The body came without its length; nothing was kept.",
     "too_long": "The body is longer than 1 MB; nothing was kept.",
+    "too_many_addresses": "There are as many calendar addresses as there may be; revoke one first.",
+    "too_many_hooks": "There are as many web-hooks as there may be; remove one first.",
     "too_many_tokens": "You have as many tokens as one account may have.",
     "version_missing": "A change must name the version it is based on in If-Match.",
     "visit_differs": "The visit is stored with other content; nothing was changed.",

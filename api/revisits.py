@@ -1,26 +1,85 @@
-"""Revisits: by when each appliance should be seen again, and why."""
+"""Revisits: by when each appliance should be seen again, and why; the day set for it; what one attendance serves."""
 
+import uuid
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import F, Q, QuerySet
 from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
-from api.doors import ListDoor
-from api.filters import by_day, by_text, of_appliance
-from fleet.models import Revisit
-from fleet.queries.revisits import visible_revisits
+from api.doors import Door, ListDoor, found
+from api.fields import DayOf, Whole
+from api.filters import by_day, by_text, by_word, of_appliance, yes_no
+from api.permissions import OFFICE
+from api.versions import version_named
+from fleet import clock
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.models import OccupierNotice, Revisit
+from fleet.queries.contractor import the_contractor
+from fleet.queries.revisits import (
+    MANY_ATTEMPTS,
+    beyond_words,
+    revisits_of_building,
+    set_words,
+    visible_revisits,
+)
+from fleet.services.revisit_days import SET, Notice, release_day, set_day
 
 
 class RevisitOut(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     appliance = serializers.UUIDField(source="appliance_id")
-    earliest = serializers.DateField()
+    earliest = serializers.DateField(help_text="From then on coming costs no anniversary.")
     latest = serializers.DateField()
     binding = serializers.CharField(help_text="Which reason set the last day.")
     sentence = serializers.CharField()
     reasons = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
+    urgency = serializers.FloatField(help_text="What it is for counts whole, the chance of being outside is added.")
+    urgency_words = serializers.CharField()
+    extra = serializers.CharField(help_text="within or beyond the extra visits; empty where none is asked for.")
+    extra_week = serializers.DateField(allow_null=True, help_text="The Monday of the extra visit that it takes.")
+    drift_by = serializers.DateField(allow_null=True, help_text="The last day by drift, where only drift asks for it.")
+    accepted_risk = serializers.FloatField(allow_null=True, help_text="Chance of being outside before accepted_until.")
+    accepted_until = serializers.DateField(allow_null=True)
+    beyond = serializers.SerializerMethodField(help_text="The risk accepted by not coming, in words.")
+    state = serializers.CharField(help_text="proposed, pinned or confirmed.")
+    day = serializers.DateField(allow_null=True)
+    set_by = serializers.CharField(allow_null=True)
+    set_at = serializers.DateTimeField(allow_null=True)
+    note = serializers.CharField()
+    set_words = serializers.SerializerMethodField(help_text="What is set, and what is odd about it by now.")
+    no_access = serializers.IntegerField(help_text="Attempts since the last visit that got to the appliance.")
     made_at = serializers.DateTimeField()
     version = serializers.IntegerField()
+
+    def get_beyond(self, revisit: Revisit) -> str:
+        if revisit.extra != Revisit.Extra.BEYOND:
+            return ""
+        if "contractor" not in self.context:
+            self.context["contractor"] = the_contractor()
+        return beyond_words(revisit, self.context["contractor"].extra_visits_a_week)
+
+    def get_set_words(self, revisit: Revisit) -> str:
+        return set_words(revisit, clock.today(revisit.appliance.building.time_zone))
+
+
+class NoticeIn(StrictSerializer):
+    kind = Word(choices=OccupierNotice.Kind.values)
+    given_on = DayOf()
+    how = Text(200)
+    notice_days = Whole(0, 365, required=False)
+
+
+class DayIn(StrictSerializer):
+    state = Word(choices=[str(each) for each in SET])
+    day = DayOf()
+    note = Text(500, required=False)
+    notice = NoticeIn(required=False, help_text="What the occupier was told or agreed to, for this day.")
+
+
+class ReleaseIn(StrictSerializer):
+    note = Text(500)
 
 
 class Revisits(ListDoor):
@@ -30,8 +89,78 @@ class Revisits(ListDoor):
     filters = (
         *of_appliance(),
         by_text("binding", "binding"),
+        by_word("state", "state", Revisit.State.values),
+        by_word("extra", "extra", ["within", "beyond"]),
         by_day("latest_before", "latest__lte", "To be seen by this day or before."),
+        yes_no("needed_earlier", Q(day__isnull=False, latest__lt=F("day")), "Set for a day after its last one."),
+        yes_no("no_access", Q(no_access__gte=MANY_ATTEMPTS), f"{MANY_ATTEMPTS} attempts without access or more."),
     )
 
     def rows(self) -> QuerySet[Revisit]:
         return visible_revisits(self.viewer)
+
+
+class OneRevisit(Door):
+    """One proposal."""
+
+    shape_out = RevisitOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_revisits(self.viewer), id))
+
+
+class SetDay(Door):
+    """Pin or confirm its day. Where the occupier knows of another one, a new notice is needed (409)."""
+
+    writers, shape_in, shape_out, versioned = OFFICE, DayIn, RevisitOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        revisit = found(visible_revisits(self.viewer), id)
+        version, taken = version_named(request), self.taken()
+        given = taken.get("notice")
+        notice = Notice(given["kind"], given["given_on"], given["how"], given.get("notice_days", 0)) if given else None
+        set_day(
+            revisit=revisit,
+            version=version,
+            state=taken["state"],
+            day=taken["day"],
+            note=taken.get("note", ""),
+            notice=notice,
+            actor=self.viewer,
+            now=clock.now(),
+        )
+        return self.shown(found(visible_revisits(self.viewer), id))
+
+
+class ReleaseDay(Door):
+    """Take its day back, with the reason: it is a proposal again."""
+
+    writers, shape_in, shape_out, versioned = OFFICE, ReleaseIn, RevisitOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        revisit = found(visible_revisits(self.viewer), id)
+        version, note = version_named(request), self.taken()["note"]
+        release_day(revisit=revisit, version=version, note=note, actor=self.viewer, now=clock.now())
+        return self.shown(found(visible_revisits(self.viewer), id))
+
+
+class TogetherOut(serializers.Serializer[Any]):
+    begins = serializers.DateField()
+    ends = serializers.DateField()
+    words = serializers.CharField()
+    revisits = RevisitOut(many=True)
+
+
+class BuildingRevisitsOut(serializers.Serializer[Any]):
+    building = serializers.UUIDField(source="building.id")
+    today = serializers.DateField()
+    groups = TogetherOut(many=True, help_text="One an attendance, the soonest first.")
+
+
+class RevisitsOfBuilding(Door):
+    """A building's proposals by the attendances that can serve them without costing an anniversary."""
+
+    shape_out = BuildingRevisitsOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(revisits_of_building(self.viewer, id, clock.today()))

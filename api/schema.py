@@ -128,6 +128,11 @@ class _Moment(_Field):
     schema = {"type": "string", "format": "date-time"}
 
 
+class _MomentOf(_Field):
+    target_class = "api.fields.MomentOf"
+    schema = _Moment.schema
+
+
 class _MomentOrDay(_Field):
     target_class = "fleet.intake.fields.MomentOrDay"
     schema = {"type": "string", "description": "A time with offset, or only a day where no more is known."}

@@ -30,6 +30,13 @@ class SetOutcomeOut(serializers.Serializer[Any]):
     reviewed = serializers.BooleanField()
 
 
+class IdleOut(serializers.Serializer[Any]):
+    """Out of use from its first day to its last."""
+
+    first = serializers.DateField()
+    last = serializers.DateField()
+
+
 class StatementLineOut(serializers.Serializer[Any]):
     """One appliance in service in the period; `not_evidence` says why its last record proves nothing."""
 
@@ -44,6 +51,8 @@ class StatementLineOut(serializers.Serializer[Any]):
     due_by = serializers.CharField()
     due_doubt = serializers.CharField(help_text="Why the record that it counts from proves little; else empty.")
     undecided = serializers.ListField(child=serializers.CharField(), help_text="Duties whose date can't be told.")
+    not_discharged = serializers.ListField(child=serializers.CharField(), help_text="Visits, and why they did not.")
+    idle = IdleOut(many=True, help_text="Days of the period on which it was out of use; nothing was due on them.")
     late_days = serializers.IntegerField()
     flags = FlagOut(many=True)
     defects = DefectOut(many=True)

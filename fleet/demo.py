@@ -235,6 +235,7 @@ STILL_OPEN_DAYS = 60
 LOGGED_DAYS = 370
 TIMED_SECONDS = 120
 BLENDED, BLEND_DAYS = 11, 240
+FORGETFUL = 20
 
 
 @dataclass
@@ -746,6 +747,9 @@ def _body(
     conditions = {"ambient_co_before": _measured(0, 0, "ppm"), "ambient_co_after": _measured(0, 0, "ppm")}
     conditions |= {"zero_o2": _measured(20.9, 1, "%"), "zero_co": _measured(0, 0, "ppm")}
     conditions = conditions if ambient else {}
+    if life.site % FORGETFUL == 3 and day.month % 2:
+        # Now and then nobody reads the room before firing: visited, and yet not discharged.
+        conditions.pop("ambient_co_before", None)
     conditions |= {"outdoor_temp": _measured(test.air_c - 2, 0, "degC")}
     return {
         "schema": "visit/1",
@@ -766,6 +770,7 @@ def _body(
         "left_as_found": not work,
         "checklist": [{"step": step, "answer": "done"} for step in CHECKLIST],
         "disposition": disposition,
+        "declared": {"defects": "none" if disposition["state"] == "left in use" else "see the list", "flue_ok": True},
         "signature": {"person": str(test.who.person.id), "at": test.at.next()},
     } | more
 
@@ -812,5 +817,6 @@ def _look_ahead(now: datetime) -> None:
     revisits.refresh_everybody(now=now)
     # Each visit asked for its appliance to be looked at again, which has just happened for all of them, and to be
     # compared with others, which would keep the worker for minutes: the next visit is compared with these.
-    asked = Job.objects.filter(kind__in=("refresh_appliance", "compare_visit"), state=Job.State.WAITING)
+    # Nobody of the demonstration has an e-mail address: its old stop-level flags are told to nobody.
+    asked = Job.objects.filter(kind__in=("refresh_appliance", "compare_visit", "tell_flag"), state=Job.State.WAITING)
     asked.update(state=Job.State.DONE, finished_at=now)

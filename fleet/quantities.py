@@ -79,6 +79,7 @@ CONDITION_QUANTITIES: dict[str, Quantity] = dict(
         _row("air_humidity", "air_humidity_pct", _("Humidity of the air"), 0, 100, 0, "%"),
         _row("zero_o2", "zero_o2_pct", _("O₂ in fresh air"), 0, 25, 1, "%"),
         _row("zero_co", "zero_co_ppm", _("CO in fresh air"), 0, 1_000, 0, "ppm"),
+        _row("run_hours", "run_hours_h", _("Run hours"), 0, 1_000_000, 1, "h"),
         _row("outdoor_temp", "outdoor_temp_c", _("Outdoor temperature"), -50, 60, 0, *_TEMPERATURES),
         _row(
             "barometric_pressure",
@@ -98,7 +99,7 @@ CONDITION_QUANTITIES: dict[str, Quantity] = dict(
 QUALIFIERS = ("=", "more than", "less than", "not measured", "sensor fault")
 
 # What each quantity's column is measured in, for units that differ from the first one offered to a person.
-COLUMN_UNITS = {"pa": "Pa", "c": "degC", "pct": "%", "ppm": "ppm", "min": "min", "spot": "1", "kw": "kW"}
+COLUMN_UNITS = {"pa": "Pa", "c": "degC", "pct": "%", "ppm": "ppm", "min": "min", "h": "h", "spot": "1", "kw": "kW"}
 
 
 def column_unit(quantity: Quantity) -> str:

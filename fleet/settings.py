@@ -6,11 +6,13 @@ Every variable read here is a row of the settings table in README.md (a test com
 import secrets
 from datetime import timedelta
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
 from zoneinfo import ZoneInfo
 
 import environ
 from csp.constants import NONE, SELF
-from django.core.exceptions import ImproperlyConfigured
+from django.core.exceptions import ImproperlyConfigured, ValidationError
+from django.core.validators import validate_email
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
@@ -267,7 +269,54 @@ if not BROKER_URL.startswith(("filesystem://", "redis://", "rediss://")):
     raise ImproperlyConfigured("FLEET_BROKER_URL must begin with filesystem://, redis:// or rediss://.")
 BROKER_DIR = VAR_DIR / "broker"
 
-EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+_EMAIL_PORTS = {"smtp": 25, "smtp+tls": 587, "smtp+ssl": 465}
+
+
+def _email(name: str) -> dict[str, object]:
+    """Where e-mail goes: console: writes it into the log's place; smtp, smtp+tls and smtp+ssl name a server."""
+    given = env.str(name, "console:")
+    if given == "console:":
+        return {"EMAIL_BACKEND": "django.core.mail.backends.console.EmailBackend"}
+    try:
+        parts = urlsplit(given)
+        host, port = parts.hostname, parts.port
+    except ValueError as bad:
+        raise ImproperlyConfigured(f"{name} can't be read as a mail server's address: {bad}.") from bad
+    if parts.scheme not in _EMAIL_PORTS or not host or parts.path or parts.query or parts.fragment:
+        known = ", ".join(f"{each}://" for each in _EMAIL_PORTS)
+        raise ImproperlyConfigured(
+            f"{name} must be console: or {known} with [user:password@]host[:port], nothing after."
+        )
+    return {
+        "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
+        "EMAIL_HOST": host,
+        "EMAIL_PORT": port or _EMAIL_PORTS[parts.scheme],
+        "EMAIL_HOST_USER": unquote(parts.username or ""),
+        "EMAIL_HOST_PASSWORD": unquote(parts.password or ""),
+        "EMAIL_USE_TLS": parts.scheme == "smtp+tls",
+        "EMAIL_USE_SSL": parts.scheme == "smtp+ssl",
+    }
+
+
+def _public_address() -> str:
+    """How people reach these pages: links in e-mail and calendars begin with it."""
+    given = env.str("FLEET_PUBLIC_ADDRESS", f"http://{BIND_HOST}:{BIND_PORT}")
+    parts = urlsplit(given)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.path.strip("/") or parts.query:
+        raise ImproperlyConfigured(
+            f"FLEET_PUBLIC_ADDRESS is {given!r}; it must be like https://heating.example, nothing after the host."
+        )
+    return given.rstrip("/")
+
+
+globals().update(_email("FLEET_EMAIL_URL"))
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = env.str("FLEET_EMAIL_FROM", "notices@localhost")
+try:
+    validate_email(DEFAULT_FROM_EMAIL)
+except ValidationError as bad:
+    raise ImproperlyConfigured(f"FLEET_EMAIL_FROM is {DEFAULT_FROM_EMAIL!r}; it must be an e-mail address.") from bad
+PUBLIC_ADDRESS = _public_address()
 TEST_RUNNER = "django.test.runner.DiscoverRunner"
 # axes.W006 asks for the address among what is counted by: the count by name spans all addresses and browsers.
 SILENCED_SYSTEM_CHECKS = ["axes.W006"]

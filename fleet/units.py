@@ -12,7 +12,7 @@ def registry() -> pint.UnitRegistry[Decimal]:
     return pint.UnitRegistry(non_int_type=Decimal)
 
 
-_NAMES = {"%": "percent", "1": "dimensionless", "min": "minute", "ft3": "foot**3", "m3": "meter**3"}
+_NAMES = {"%": "percent", "1": "dimensionless", "min": "minute", "h": "hour", "ft3": "foot**3", "m3": "meter**3"}
 
 
 def convert(value: Decimal, unit: str, to: str) -> Decimal:

@@ -181,6 +181,9 @@ def _appliance_cell(line: Line) -> list[Flowable]:
         parts.append(paragraph(TINY, _("serial %s") % appliance.serial, most=MOST_IN_A_CELL))
     if appliance.in_service_to:
         parts.append(paragraph(TINY, _("in service to %s") % day(appliance.in_service_to)))
+    for each in line.idle[:MOST_IN_A_ROW]:
+        shown = {"first": day(each.first), "last": day(each.last)}
+        parts.append(paragraph(TINY, _("out of use from %(first)s to %(last)s, left out") % shown))
     return parts
 
 
@@ -321,6 +324,8 @@ COLUMNS = (
     "late_days",
     "due_doubt",
     "cannot_be_told",
+    "not_discharged",
+    "out_of_use",
     "open_flags",
     "open_defects",
     "not_evidence",
@@ -356,6 +361,8 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "late_days": line.late_days,
         "due_doubt": line.due_doubt,
         "cannot_be_told": "; ".join(line.undecided),
+        "not_discharged": "; ".join(line.not_discharged),
+        "out_of_use": "; ".join(f"{each.first} to {each.last}" for each in line.idle),
         "open_flags": "; ".join(f"{each.kind}: {each.sentence}" for each in line.flags),
         "open_defects": "; ".join(each.what for each in line.defects),
         "not_evidence": "; ".join(line.not_evidence),

@@ -42,6 +42,20 @@ for _target in SHEET["targets"]:
     _target["casing"] = "closed"
 
 
+# The technician's own answers to what duties ask for and nothing else in a record holds.
+DECLARED: dict[str, Any] = {
+    "owner_or_agent": "Weir Trust, 3 Test Lane",
+    "appliance_location": "plant room",
+    "customer_acknowledgement": "received",
+    "combustion_air_ok": True,
+    "flue_ok": "sound, no spillage",
+    "safe_functioning": "flame supervision and limits tried",
+    "combustion_in_lieu": "no test point on the valve",
+    "inspections": True,
+    "defects": "none",
+}
+
+
 def make_user(username: str, role: str, *, sees_all_clients: bool = True) -> User:
     user = User(username=username, role=role, sees_all_clients=sees_all_clients, last_name=username)
     user.set_unusable_password()
@@ -177,6 +191,7 @@ def visit_body(
         "left_as_found": left is None,
         "checklist": [{"step": "test port refitted", "answer": "done"}],
         "disposition": {"state": "left in use"},
+        "declared": DECLARED,
         "signature": {"person": str(person.id), "at": f"{day}T10:58:00+00:00"},
     }
 

@@ -12,9 +12,11 @@ from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word
 from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
+from fleet.intervals.rules import DAYS_MAX
 from fleet.limits import card
 from fleet.limits.facts import SUFFIXES
 from fleet.limits.rows import SEVERITIES
+from fleet.queries.record_fields import regimes
 
 KEY = re.compile(r"[-A-Za-z0-9_]+")
 FACT_NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
@@ -35,12 +37,16 @@ KEPT = (
     "formulas",
     "deadlines",
     "tasks",
-    "delivery",
     "dispositions",
     "measurement",
-    "retest",
     "alarms",
 )
+
+
+# What starts a retest clock, and which defects a set gives a last day.
+RETEST_EVENTS = ("co_over_limit", "co_over_300", "unsafe")
+MENDED = ("mend", "at risk", "unsafe")
+CLOCKS_MAX = 20
 
 
 class ReviewIn(StrictSerializer):
@@ -197,6 +203,41 @@ class LimitIn(StrictSerializer):
     decision_rule = Word(choices=DECISION_RULES, required=False)
 
 
+class RetestIn(StrictSerializer):
+    """Within how many days of such a finding another test is asked for.
+
+    co_over_limit, co_over_300 : CO outside a limit of this set, of those that `limits` names if any. unsafe : called
+    unsafe.
+    """
+
+    type = Word(choices=["days_after_event"])
+    event = Word(choices=RETEST_EVENTS)
+    days = WholeNumber(min_value=1, max_value=DAYS_MAX)
+    limits = serializers.ListField(child=Text(80), required=False, min_length=1, max_length=50)
+    note = Text(500, required=False)
+    clause = Text(200, required=False)
+
+
+class DeliveryIn(StrictSerializer):
+    """Who must receive the record; within how many days of the check or the visit, else when in words."""
+
+    to = Text(100)
+    days_after_check = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
+    days_after_visit = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
+    when = Text(200, required=False)
+    note = Text(500, required=False)
+    clause = Text(200, required=False)
+
+
+class MendIn(StrictSerializer):
+    """Within how many days of the visit a defect of this severity is to be mended."""
+
+    severity = Word(choices=MENDED)
+    days = WholeNumber(min_value=0, max_value=DAYS_MAX)
+    note = Text(500, required=False)
+    clause = Text(200, required=False)
+
+
 class LimitSetIn(StrictSerializer):
     """The content of a version, as the shipped sets have it."""
 
@@ -211,6 +252,10 @@ class LimitSetIn(StrictSerializer):
     sources = serializers.ListField(child=Text(500), min_length=1, max_length=50)
     notes = Text(2000, required=False)
     confidence = Text(20, required=False)
+    regime = Word(choices=list(regimes()), required=False, help_text="By which list of fields a check is complete.")
+    retest = RetestIn(required=False, allow_null=True)
+    delivery = DeliveryIn(many=True, required=False, allow_null=True, max_length=CLOCKS_MAX)
+    mend = MendIn(many=True, required=False, allow_null=True, max_length=CLOCKS_MAX)
 
     def get_fields(self) -> dict[str, Any]:
         return super().get_fields() | {name: Kept(required=False, allow_null=True) for name in KEPT}

@@ -13,6 +13,7 @@ from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay, StrictSerializer, Text, Word, YesNo
 from fleet.models import Visit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.queries.record_fields import declarable
 from fleet.services.visits import VisitDraft
 
 SCHEMA = "visit/1"
@@ -175,6 +176,24 @@ class UnsafeDetails(StrictSerializer):
     reason = Text(500, required=False)
 
 
+class Answer(serializers.Field[Any, Any, str | bool, Any]):
+    """true, false or words: what the technician says of a field that nothing else in the record answers."""
+
+    def to_internal_value(self, data: Any) -> str | bool:
+        if isinstance(data, bool):
+            return data
+        if not isinstance(data, str):
+            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be true, false or words")
+        words: str = Text(500).run_validation(data)
+        return words
+
+    def to_representation(self, value: str | bool) -> Any:
+        return value
+
+
+Declared = type("Declared", (StrictSerializer,), {name: Answer(required=False) for name in declarable()})
+
+
 class DispositionIn(StrictSerializer):
     state = Word(choices=Visit.Disposition.values)
     unsafe = YesNo(required=False)
@@ -208,7 +227,8 @@ def _listed(shape: type[StrictSerializer]) -> Any:
 class VisitIn(StrictSerializer):
     """One appliance at one attendance. The phone makes both ids.
 
-    fuel: what burnt, as the technician saw it; without it what the register says burns there.
+    fuel: what burnt, as the technician saw it; without it what the register says burns there. declared: the
+    technician's own answers to fields that the duties ask for and nothing else in the record holds.
     """
 
     schema = Word(choices=[SCHEMA])
@@ -229,6 +249,7 @@ class VisitIn(StrictSerializer):
     closes_defects = serializers.ListField(child=_Uuid(), required=False, max_length=50)
     disposition = DispositionIn()
     note = Text(2000, required=False)
+    declared = Declared(required=False)
     card_seen = serializers.DictField(required=False)
     signature = Signature(required=False)
 

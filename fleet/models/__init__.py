@@ -5,41 +5,57 @@ from fleet.models.analysers import Analyser, Calibration
 from fleet.models.appliances import Appliance, FlueGroup, ModelSheet, SheetVersion
 from fleet.models.attendances import Attendance
 from fleet.models.buildings import Building, GasSupply
+from fleet.models.calendars import CalendarAddress, CalendarEntry
+from fleet.models.checks import VisitCheck
 from fleet.models.clients import Client
 from fleet.models.contractor import Contractor
 from fleet.models.defects import Defect
+from fleet.models.deliveries import Delivery, Sending
 from fleet.models.duties import Duty
 from fleet.models.files import StoredFile
 from fleet.models.flags import Flag
 from fleet.models.forecasts import CeilingForecast, Forecast, ForecastCheck, Snapshot
+from fleet.models.gas_conversions import GasConversion
 from fleet.models.jobs import Job
 from fleet.models.judgements import Diagnosis, Finding, Judgement
 from fleet.models.limits import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines
+from fleet.models.no_access import NoAccess
+from fleet.models.notices import NoticeChoice, OnCall, Telling
+from fleet.models.out_of_use import OutOfUse
 from fleet.models.people import Person, Qualification
 from fleet.models.records import HeldMessage, Record
-from fleet.models.revisits import Revisit
+from fleet.models.retests import Retest
+from fleet.models.revisits import OccupierNotice, Revisit
 from fleet.models.visits import Mark, Reading, Visit, WorkItem
+from fleet.models.webhooks import AllowedTarget, EventKind, HookDelivery, WebHook
 
 __all__ = [
+    "AllowedTarget",
     "Analyser",
     "ApiToken",
     "Appliance",
     "Attendance",
     "Building",
+    "CalendarAddress",
+    "CalendarEntry",
     "Calibration",
     "CeilingForecast",
     "Client",
     "Contractor",
     "Defect",
+    "Delivery",
     "Diagnosis",
     "Duty",
+    "EventKind",
     "Finding",
     "Flag",
     "FlueGroup",
     "Forecast",
     "ForecastCheck",
+    "GasConversion",
     "GasSupply",
     "HeldMessage",
+    "HookDelivery",
     "Job",
     "Judgement",
     "LimitSet",
@@ -47,17 +63,27 @@ __all__ = [
     "LimitSetVersion",
     "Mark",
     "ModelSheet",
+    "NoAccess",
+    "NoticeChoice",
+    "OccupierNotice",
+    "OnCall",
+    "OutOfUse",
     "Person",
     "Qualification",
     "Reading",
     "Record",
+    "Retest",
     "Revisit",
     "Role",
+    "Sending",
     "SheetVersion",
     "Snapshot",
     "StopLines",
     "StoredFile",
+    "Telling",
     "User",
     "Visit",
+    "VisitCheck",
+    "WebHook",
     "WorkItem",
 ]

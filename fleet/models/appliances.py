@@ -73,6 +73,7 @@ class Appliance(RegisterEntry):
     facts = models.JSONField(default=dict, blank=True)
     in_service_from = models.DateField()
     in_service_to = models.DateField(null=True, blank=True)
+    replaces = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by")
 
     class Meta:
         ordering = ["building", "name", "id"]

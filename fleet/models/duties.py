@@ -7,7 +7,13 @@ from fleet.models.register import RegisterEntry
 
 
 class Duty(RegisterEntry):
-    """`rule` is the typed interval rule; `due` is stored and recomputed when a fact changes."""
+    """`rule` is the typed interval rule; `due` is stored and recomputed when a fact changes.
+
+    regime: by which list of fields a check must be complete to discharge it; empty where the rule names none.
+    rule_since: from which day it goes by this form of the rule. last_done: the last check that discharged it.
+    visited_on, not_discharged, lacks: a later visit that did not, why in a sentence, and the fields that it lacks.
+    suspended_since: out of use since then, so that nothing is due. ended_why: why it ended.
+    """
 
     appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="duties")
     attachment = models.ForeignKey(
@@ -25,6 +31,13 @@ class Duty(RegisterEntry):
     words = models.CharField(max_length=1000, blank=True)
     cannot_tell = models.CharField(max_length=500, blank=True)
     last_done = models.DateField(null=True, blank=True)
+    regime = models.CharField(max_length=40, blank=True)
+    rule_since = models.DateField(null=True, blank=True)
+    visited_on = models.DateField(null=True, blank=True)
+    not_discharged = models.CharField(max_length=1000, blank=True)
+    lacks = models.JSONField(default=list, blank=True)
+    suspended_since = models.DateField(null=True, blank=True)
+    ended_why = models.CharField(max_length=300, blank=True)
 
     class Meta:
         verbose_name_plural = "duties"
@@ -36,7 +49,7 @@ class Duty(RegisterEntry):
                 name="one_duty_an_attachment",
             ),
             models.CheckConstraint(
-                condition=Q(source__in=["limit set", "contract", "maker"]), name="duty_source_known"
+                condition=Q(source__in=["limit set", "contract", "maker", "conversion"]), name="duty_source_known"
             ),
         ]
         indexes = [models.Index(fields=["due"])]

@@ -1,16 +1,21 @@
-"""Photos and documents of a visit: one row each time a file is attached; the bytes lie beside the database."""
+"""Photos and documents of a visit, or of an attempt at one: a row each time a file is attached; the bytes lie beside
+the database."""
 
 from pathlib import Path
 
 from django.conf import settings
 from django.db import models
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models.register import new_id
 
 
 class StoredFile(models.Model):
-    """`sha256` and `size_bytes` are of the bytes as stored. The same content lies on disk once, whoever attached it."""
+    """Of a visit or of an attempt. `sha256` and `size_bytes` are of the bytes as stored.
+
+    The same content lies on disk once, whoever attached it.
+    """
 
     class MediaType(models.TextChoices):
         JPEG = "image/jpeg", "JPEG"
@@ -21,10 +26,13 @@ class StoredFile(models.Model):
         PLATE = "plate", _("plate")
         DEFECT = "defect", _("defect")
         PRINT_OUT = "analyser print-out", _("analyser print-out")
+        LETTER = "letter", _("letter")
+        PROOF = "proof of delivery", _("proof of delivery")
         OTHER = "other", _("other")
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    visit = models.ForeignKey("fleet.Visit", on_delete=models.PROTECT, related_name="files")
+    visit = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="files")
+    no_access = models.ForeignKey("fleet.NoAccess", null=True, on_delete=models.PROTECT, related_name="files")
     what = models.CharField(max_length=20, choices=What.choices)
     name = models.CharField(max_length=120)
     media_type = models.CharField(max_length=20, choices=MediaType.choices)
@@ -37,6 +45,12 @@ class StoredFile(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(fields=["visit", "what", "sha256"], name="same_file_once_a_visit_and_what"),
+            models.UniqueConstraint(fields=["no_access", "what", "sha256"], name="same_file_once_an_attempt_and_what"),
+            models.CheckConstraint(
+                condition=Q(visit__isnull=False, no_access__isnull=True)
+                | Q(visit__isnull=True, no_access__isnull=False),
+                name="file_is_of_one_thing",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -8,7 +8,7 @@ from fleet.models.register import RegisterEntry
 
 
 class Flag(RegisterEntry):
-    """Never two open for one reason (`kind` and `key`)."""
+    """Never two open for one reason (`kind` and `key`). `closed_figures` are those of the moment of closing."""
 
     class Kind(models.TextChoices):
         UNSAFE = "unsafe", _("unsafe")
@@ -30,6 +30,7 @@ class Flag(RegisterEntry):
     closed_at = models.DateTimeField(null=True)
     closed_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
     closed_why = models.CharField(max_length=500, blank=True)
+    closed_figures = models.JSONField(default=dict)
 
     class Meta:
         ordering = ["opened_at", "id"]

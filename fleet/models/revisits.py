@@ -1,12 +1,36 @@
-"""Revisits: by when an appliance should be seen again, and why."""
+"""Revisits: by when an appliance should be seen again, and why; the day it is set for, and what its occupier knows."""
+
+from datetime import date
 
 from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
-from fleet.models.register import RegisterEntry
+from fleet.models.register import RegisterEntry, new_id
 
 
 class Revisit(RegisterEntry):
-    """One proposal an appliance. `binding` says which reason set the last day; `reasons` lists them all."""
+    """One proposal an appliance. `binding` says which reason set the last day; `reasons` lists them all.
+
+    earliest, latest : from when coming costs no anniversary, and the last day.
+    otherwise_by : the last day by all reasons that don't count against the extra visits; None where there is none.
+    drift_by : the earliest day by drift that does count, where that is before `otherwise_by`; else None.
+    extra : "within" the contractor's extra visits, in the week of `extra_week` where it takes one; "beyond" them: then
+        drift binds nothing, and `accepted_risk` is the chance of being outside before `accepted_until`.
+    urgency : what it is for counts whole, the chance of being outside is added; in words beside it.
+    state, day : set for a day by a person. A refresh never moves it.
+    no_access : attempts since the last visit that got to the appliance.
+    """
+
+    class State(models.TextChoices):
+        PROPOSED = "proposed", _("proposed")
+        PINNED = "pinned", _("pinned")
+        CONFIRMED = "confirmed", _("confirmed")
+
+    class Extra(models.TextChoices):
+        NONE = "", _("no extra visit")
+        WITHIN = "within", _("within the extra visits")
+        BEYOND = "beyond", _("beyond the extra visits")
 
     appliance = models.OneToOneField("fleet.Appliance", on_delete=models.PROTECT, related_name="revisit")
     earliest = models.DateField()
@@ -15,15 +39,72 @@ class Revisit(RegisterEntry):
     sentence = models.CharField(max_length=1000)
     reasons = models.JSONField(default=list)
     made_at = models.DateTimeField()
+    otherwise_by = models.DateField(null=True)
+    drift_by = models.DateField(null=True)
+    extra = models.CharField(max_length=10, choices=Extra.choices, blank=True, default="")
+    extra_week = models.DateField(null=True)
+    accepted_risk = models.FloatField(null=True)
+    accepted_until = models.DateField(null=True)
+    urgency = models.FloatField(default=0)
+    urgency_words = models.CharField(max_length=300, blank=True, default="")
+    state = models.CharField(max_length=10, choices=State.choices, default=State.PROPOSED)
+    day = models.DateField(null=True)
+    set_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    set_at = models.DateTimeField(null=True)
+    note = models.CharField(max_length=500, blank=True, default="")
+    no_access = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
         ordering = ["latest", "id"]
         constraints = [
+            models.CheckConstraint(condition=Q(latest__gte=F("earliest")), name="revisit_window_is_in_order"),
             models.CheckConstraint(
-                condition=models.Q(latest__gte=models.F("earliest")), name="revisit_window_is_in_order"
+                condition=Q(state="proposed", day__isnull=True)
+                | Q(state__in=["pinned", "confirmed"], day__isnull=False),
+                name="revisit_is_set_for_a_day",
             ),
         ]
-        indexes = [models.Index(fields=["latest"])]
+        indexes = [models.Index(fields=["latest"]), models.Index(fields=["drift_by"])]
 
     def __str__(self) -> str:
         return self.sentence
+
+    @property
+    def is_set(self) -> bool:
+        return self.state != self.State.PROPOSED
+
+    @property
+    def needed_before_its_day(self) -> bool:
+        """A reason has come up that ends before the day it is set for."""
+        return self.day is not None and self.latest < self.day
+
+    def has_passed(self, today: date) -> bool:
+        """The day it was set for is over, and nobody got to the appliance."""
+        return self.day is not None and self.day < today
+
+
+class OccupierNotice(models.Model):
+    """What the occupier was told or agreed to: the day, when and how they heard, how many days ahead they must.
+
+    Never changed: another day needs another notice.
+    """
+
+    class Kind(models.TextChoices):
+        TOLD = "told", _("told")
+        AGREED = "agreed", _("agreed")
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="occupier_notices")
+    day = models.DateField()
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    given_on = models.DateField()
+    how = models.CharField(max_length=200)
+    notice_days = models.PositiveSmallIntegerField(default=0)
+    by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-recorded_at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.given_on:%Y-%m-%d}"

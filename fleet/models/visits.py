@@ -17,6 +17,7 @@ class Visit(models.Model):
 
     `card_seen` is the card as the phone showed it to the signer, with the outcome it came to. `fuel` with its
     `fuel_composition` and `sheet` are what burnt and the sheet that the appliance had, as the record names them.
+    `declared` answers fields of the record that nothing else in it does, by the field's name.
     """
 
     class Outcome(models.TextChoices):
@@ -57,7 +58,9 @@ class Visit(models.Model):
     air_humidity_pct = models.FloatField(null=True)
     zero_o2_pct = models.FloatField(null=True)
     zero_co_ppm = models.FloatField(null=True)
+    run_hours_h = models.FloatField(null=True)
     condition_qualifiers = models.JSONField(default=dict)
+    declared = models.JSONField(default=dict)
     record = models.OneToOneField("fleet.Record", on_delete=models.PROTECT, related_name="visit")
 
     class Meta:

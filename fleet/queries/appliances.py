@@ -39,6 +39,11 @@ def facts_of(appliance: Appliance, day: date | None = None) -> dict[str, object]
 
     day: the day on which its age is asked for; without one there is no `age_years`.
     """
+    return facts_in_common(appliance, day) | facts_of_its_own(appliance, day)
+
+
+def facts_in_common(appliance: Appliance, day: date | None) -> dict[str, object]:
+    """Those that its kind, its fuel or building and its sheet tell: the same for whatever has all of these alike."""
     version = appliance.sheet.current if appliance.sheet else None
     sheet = version.content if version else {}
     burnt = appliance.burns_on(day or date.max).fuel
@@ -48,9 +53,12 @@ def facts_of(appliance: Appliance, day: date | None = None) -> dict[str, object]
             known[name] = sheet[name]
     if "control" in sheet:
         known["self_calibrating"] = sheet["control"] == "self-adapting"
-    if day is not None:
-        known["age_years"] = years_between(appliance.in_service_from, day)
     if "rated_output_kw" in sheet:
         known["output_kw"] = float(sheet["rated_output_kw"])
-    known.update({name.lower(): value for name, value in appliance.facts.items()})
     return known
+
+
+def facts_of_its_own(appliance: Appliance, day: date | None) -> dict[str, object]:
+    """Its age on the day, and what was recorded of it alone, which goes before all else."""
+    age: dict[str, object] = {} if day is None else {"age_years": years_between(appliance.in_service_from, day)}
+    return age | {name.lower(): value for name, value in appliance.facts.items()}

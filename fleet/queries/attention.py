@@ -1,19 +1,27 @@
 """What needs attention, and why: the start page's one query."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
 from django.db.models import QuerySet
 
-from fleet.models import Analyser, Flag, Forecast, Mark, Person, Revisit, User
+from fleet.models import Analyser, Defect, Delivery, Flag, Forecast, Mark, Person, Revisit, User
 from fleet.queries.access import visible_clients
 from fleet.queries.analysers import visible_analysers
+from fleet.queries.defects import overdue_defects
+from fleet.queries.deliveries import overdue_deliveries
+from fleet.queries.forecasts import visible_forecasts
+from fleet.queries.honesty import AnalyserOff, analysers_off
+from fleet.queries.jobs import dead_jobs
 from fleet.queries.people import visible_people
+from fleet.queries.revisits import MANY_ATTEMPTS
 from fleet.queries.visits import held_messages, open_marks
 
 DUE_WITHIN = timedelta(days=21)
 RUNS_OUT_WITHIN = timedelta(days=42)
+MOST_LATE = 20
 
 
 @dataclass(frozen=True)
@@ -36,7 +44,12 @@ class RunningOut:
 
 @dataclass(frozen=True)
 class Attention:
-    """Stop level first, one by one; then outside a limit; then likely to be outside; then due by a date."""
+    """Stop level first, one by one; then outside a limit; then likely to be outside; then due by a date.
+
+    needed_earlier : set for a day, needed before it.    passed : the day is over and nobody got there.
+    no_access : tried often since the last visit.    extra_this_week, beyond : drift cases with an extra visit this
+    week, and those beyond the extra visits.    analysers_off : to be checked, for their readings lie to one side.
+    """
 
     today: date
     unsafe: tuple[Flag, ...]
@@ -47,6 +60,15 @@ class Attention:
     marks: tuple[Mark, ...]
     held: int
     from_assumptions: int
+    analysers_off: tuple[AnalyserOff, ...]
+    needed_earlier: tuple[Revisit, ...]
+    passed: tuple[Revisit, ...]
+    no_access: tuple[Revisit, ...]
+    extra_this_week: int
+    beyond: int
+    late_deliveries: tuple[Delivery, ...]
+    late_defects: tuple[Defect, ...]
+    dead_work: int
 
     @property
     def is_quiet(self) -> bool:
@@ -62,7 +84,7 @@ def attention_for(
     outside = [each for each in chosen if each.kind == Flag.Kind.OUTSIDE]
     drifting = [each for each in chosen if each.kind == Flag.Kind.DRIFT]
     revisits = {each.appliance_id: each for each in _revisits(viewer, client_id)}
-    flagged = {each.appliance_id for each in flags}
+    flagged, monday = {each.appliance_id for each in flags}, today - timedelta(days=today.weekday())
     soon = [
         each for each in revisits.values() if each.latest <= today + due_within and each.appliance_id not in flagged
     ]
@@ -70,13 +92,27 @@ def attention_for(
         today=today,
         unsafe=tuple(each for each in flags if each.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)),
         outside=_rows(outside, revisits, {}),
-        drifting=_rows(drifting, revisits, _forecasts_of(drifting)),
+        drifting=_rows(drifting, revisits, _forecasts_of(viewer, drifting)),
         due=tuple(Row(None, each) for each in sorted(soon, key=lambda each: each.latest)),
         running_out=_running_out(viewer, today),
         marks=tuple(open_marks(viewer)[:50]),
         held=held_messages(viewer).count(),
-        from_assumptions=_visible_forecasts(viewer).filter(basis="assumptions").count(),
+        from_assumptions=visible_forecasts(viewer).filter(basis="assumptions").count(),
+        analysers_off=analysers_off(viewer),
+        needed_earlier=_of(revisits, lambda each: each.needed_before_its_day),
+        passed=_of(revisits, lambda each: each.has_passed(today)),
+        no_access=_of(revisits, lambda each: each.no_access >= MANY_ATTEMPTS),
+        extra_this_week=sum(each.extra_week == monday for each in revisits.values()),
+        beyond=sum(each.extra == Revisit.Extra.BEYOND for each in revisits.values()),
+        late_deliveries=tuple(overdue_deliveries(viewer, today)[:MOST_LATE]),
+        late_defects=tuple(overdue_defects(viewer, today)[:MOST_LATE]),
+        dead_work=dead_jobs(viewer).count(),
     )
+
+
+def _of(revisits: dict[UUID, Revisit], concerns: Callable[[Revisit], bool]) -> tuple[Revisit, ...]:
+    """Those that are odd in one way, the soonest last day first."""
+    return tuple(sorted(filter(concerns, revisits.values()), key=lambda each: each.latest))
 
 
 def _open_flags(viewer: User) -> list[Flag]:
@@ -89,24 +125,25 @@ def _open_flags(viewer: User) -> list[Flag]:
 def _revisits(viewer: User, client_id: UUID | None) -> QuerySet[Revisit]:
     mine = Revisit.objects.filter(appliance__building__client__in=visible_clients(viewer))
     chosen = mine.filter(appliance__building__client=client_id) if client_id else mine
-    return chosen.select_related("appliance__building__client")
+    return chosen.select_related("appliance__building__client", "set_by")
 
 
-def _visible_forecasts(viewer: User) -> QuerySet[Forecast]:
-    return Forecast.objects.filter(appliance__building__client__in=visible_clients(viewer))
-
-
-def _forecasts_of(flags: list[Flag]) -> dict[tuple[UUID, str], Forecast]:
+def _forecasts_of(viewer: User, flags: list[Flag]) -> dict[tuple[UUID, str], Forecast]:
     """The forecasts that these flags are about: course and series are long, so nobody else's are read."""
-    about = Forecast.objects.filter(appliance__in=[each.appliance_id for each in flags])
+    about = visible_forecasts(viewer).filter(appliance__in=[each.appliance_id for each in flags])
     return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in about}
 
 
 def _rows(
     flags: list[Flag], revisits: dict[UUID, Revisit], forecasts: dict[tuple[UUID, str], Forecast]
 ) -> tuple[Row, ...]:
+    """The most urgent first among those of one last day."""
     rows = [Row(each, revisits.get(each.appliance_id), forecasts.get((each.appliance_id, each.key))) for each in flags]
-    return tuple(sorted(rows, key=lambda row: row.revisit.latest if row.revisit else date.max))
+    return tuple(sorted(rows, key=_by_day_and_urgency))
+
+
+def _by_day_and_urgency(row: Row) -> tuple[date, float]:
+    return (row.revisit.latest, -row.revisit.urgency) if row.revisit else (date.max, 0.0)
 
 
 def _calibrated_until(analyser: Analyser, today: date) -> date | None:

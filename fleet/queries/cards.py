@@ -1,4 +1,5 @@
-"""The decision table by which an appliance's readings of a day are judged: for the phone before they are taken."""
+"""The decision table by which an appliance's readings of a day are judged, and the fields of the record that a visit is
+to fill: for the phone before anything is read."""
 
 import json
 from dataclasses import dataclass
@@ -7,10 +8,14 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import FloatField
+from django.utils.translation import gettext as _
 
 from fleet.limits import card
-from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVersion, StopLines, Visit
+from fleet.models import Analyser, Appliance, Flag, LimitSetVersion, Record, SheetVersion, StopLines, Visit
+from fleet.queries.answers import answered_by_register
+from fleet.queries.appliances import facts_of
 from fleet.queries.limits import limit_set_versions_on, stop_lines_on
+from fleet.queries.record_fields import asked_of
 from fleet.queries.versions import version_of_day
 
 
@@ -109,3 +114,69 @@ def _analyser(analyser: Analyser | None, day: date) -> dict[str, Any] | None:
         return None
     named = {name: getattr(analyser, name) for name in ("name", "measures", "co2")}
     return {"id": str(analyser.id), **named, "accuracy": analyser.accuracy if analyser.calibration_on(day) else {}}
+
+
+# ---- what the record is to hold ----
+
+
+@dataclass(frozen=True)
+class AskedField:
+    """A field of the record that duties of the appliance ask for.
+
+    mandatory_for, conditional_for: names of these duties; the latter ask for it only where `condition` holds.
+    answered: the register answers it already. declared: nothing else in a visit answers it but the technician's own
+    word, under this name. fires: reading it needs the burner to fire. how: what answers it.
+    """
+
+    name: str
+    words: str
+    mandatory_for: tuple[str, ...]
+    conditional_for: tuple[str, ...]
+    condition: str
+    answered: bool
+    declared: bool
+    fires: bool
+    how: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The union of the fields that the standing duties ask for. left_out: why those that need firing are not there."""
+
+    fields: tuple[AskedField, ...]
+    left_out: str
+
+
+def asked_of_visit(appliance: Appliance, day: date) -> Asked:
+    """What a visit of that day is to fill, so that each duty which is not yet done or suspended can be discharged.
+
+    An appliance that was stopped for safety is not to be fired again: nothing is asked for that needs it.
+    """
+    standing = appliance.duties.filter(until__isnull=True, since__lte=day, suspended_since__isnull=True)
+    open_ones = standing.exclude(regime="").exclude(due__isnull=True, cannot_tell="")
+    needs = {each.name: each.regime for each in open_ones.order_by("due", "id")}
+    stopped = _is_stopped(appliance)
+    register, facts = answered_by_register(appliance), facts_of(appliance, day)
+    fields = tuple(
+        AskedField(
+            name=each.name,
+            words=each.words,
+            mandatory_for=tuple(always),
+            conditional_for=tuple(sometimes),
+            condition=each.condition_words if sometimes else "",
+            answered=each.name in register,
+            declared=each.may_be_declared,
+            fires=each.fires,
+            how=each.how,
+        )
+        for each, always, sometimes in asked_of(needs)
+        if not (stopped and each.fires)
+        if always or "fact" not in each.condition or facts.get(each.condition["fact"]) is not False
+    )
+    return Asked(fields, _("Stopped for safety: nothing is asked for that needs it to fire.") if stopped else "")
+
+
+def _is_stopped(appliance: Appliance) -> bool:
+    """Called unsafe or left at a stop level, and nobody has closed that."""
+    standing = appliance.flags.filter(kind__in=(Flag.Kind.UNSAFE, Flag.Kind.STOP), closed_at__isnull=True)
+    return any(not each.figures.get("put_right") for each in standing)

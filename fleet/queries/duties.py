@@ -1,18 +1,22 @@
 """Duties as a viewer may see them, and when each falls due by the checks on record up to a day."""
 
 import uuid
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from fleet.intervals import Due, next_due
-from fleet.models import Duty, User
+from fleet.intervals.dates import spoken
+from fleet.models import Appliance, Building, Duty, ModelSheet, OutOfUse, User
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import facts_of, not_gone
-from fleet.queries.checks import Check, checks_of, doubts_about
+from fleet.queries.answers import answered_by_register
+from fleet.queries.appliances import facts_in_common, facts_of_its_own, not_gone
+from fleet.queries.checks import Behind, Check, checks_of
+from fleet.queries.record_fields import lacking, lacking_words
 
 
 def visible_duties(viewer: User) -> QuerySet[Duty]:
@@ -36,6 +40,21 @@ def undecided_duties(viewer: User, day: date) -> QuerySet[Duty]:
     return standing_duties(viewer, day).exclude(cannot_tell="")
 
 
+def suspended_duties(viewer: User, day: date) -> QuerySet[Duty]:
+    """Standing duties of appliances that are out of use: nothing is due until their restart."""
+    return standing_duties(viewer, day).filter(suspended_since__isnull=False).order_by("suspended_since", "id")
+
+
+def standing_of(appliance: Appliance) -> QuerySet[Duty]:
+    """Its duties that have not ended."""
+    return Duty.objects.filter(appliance=appliance, until__isnull=True)
+
+
+def own_duties(appliance: Appliance) -> QuerySet[Duty]:
+    """Its contract's and maker's duties that stand: those that no limit set puts on it."""
+    return standing_of(appliance).filter(attachment__isnull=True, source__in=("contract", "maker"))
+
+
 # ---- when a duty falls due ----
 
 
@@ -43,13 +62,21 @@ def undecided_duties(viewer: User, day: date) -> QuerySet[Duty]:
 class Reckoned:
     """A duty as it stood on a day: when it was due by the checks up to then, and the check it counted from.
 
-    no_evidence: why the record of that check is no evidence; empty where it is, or where there is no check.
+    last: the newest check that discharged it. no_evidence: why the record of that check is no evidence; empty where it
+    is, or where there is no check. tried: a visit after it that did not discharge it, and lacks: the fields that it
+    lacked. suspended_since: out of use on that day, since then; nothing is due. history: the days of all checks that
+    discharged it. facts: what its rule was asked about.
     """
 
     duty: Duty
     due: Due
     last: Check | None
-    no_evidence: tuple[str, ...]
+    no_evidence: tuple[str, ...] = ()
+    tried: Check | None = None
+    lacks: tuple[str, ...] = ()
+    suspended_since: date | None = None
+    history: tuple[date, ...] = ()
+    facts: Mapping[str, object] = field(default_factory=dict)
 
     @property
     def doubt(self) -> str:
@@ -60,6 +87,14 @@ class Reckoned:
     @property
     def words(self) -> str:
         return " ".join(filter(None, (self.due.words, self.doubt)))[:1000]
+
+    @property
+    def not_discharged(self) -> str:
+        """A visit was made, and yet the duty stands: why, in a sentence; empty where the last visit discharged it."""
+        if self.tried is None:
+            return ""
+        why = self.tried.why_not or _("its record lacks %s") % lacking_words(self.lacks)
+        return (_("Visited on %(day)s, not discharged: %(why)s.") % {"day": spoken(self.tried.day), "why": why})[:1000]
 
     @property
     def undecided(self) -> str:
@@ -77,34 +112,151 @@ def undecided_words(name: str, due: date | None, cannot_tell: str) -> str:
 
 
 def reckon(days: Iterable[tuple[Duty, date]]) -> list[Reckoned]:
-    """Each duty as of its day. Visits, and the register behind them, are read for all of them at once."""
+    """Each duty as of its day. Checks, and the register behind them, are read for all of them at once."""
     asked = list(days)
     if not asked:
         return []
     checks = checks_of({duty.appliance_id for duty, _day in asked}, max(day for _duty, day in asked))
-    made = [_reckon(duty, day, checks.get(duty.appliance_id, ())) for duty, day in asked]
-    doubts = doubts_about(each.last.visit_id for each in made if each.last)
-    return [replace(each, no_evidence=doubts[each.last.visit_id]) if each.last else each for each in made]
+    behind = Behind({each.used for made in checks.values() for each in made})
+    standstills = _standstills_of({duty.appliance_id for duty, _day in asked})
+    known: dict[tuple[uuid.UUID, date], _Known] = {}
+    in_common: dict[tuple[object, ...], dict[str, object]] = {}
+    reckoned = []
+    for duty, day in asked:
+        place = duty.appliance_id, day
+        if place not in known:
+            facts = _facts(duty.appliance, day, in_common)
+            mine = checks.get(place[0], ()), standstills.get(place[0], ())
+            known[place] = _Known(duty.appliance, day, *mine, facts, behind)
+        reckoned.append(_reckon(duty, known[place]))
+    return reckoned
 
 
-def _reckon(duty: Duty, day: date, checks: Sequence[Check]) -> Reckoned:
-    made = [each for each in checks if each.day <= day]
-    return Reckoned(duty, _due(duty, sorted({each.day for each in made}), day), made[-1] if made else None, ())
+def _standstills_of(appliance_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, list[OutOfUse]]:
+    gathered: dict[uuid.UUID, list[OutOfUse]] = defaultdict(list)
+    for each in OutOfUse.objects.filter(appliance__in=appliance_ids):
+        gathered[each.appliance_id].append(each)
+    return gathered
 
 
-def _due(duty: Duty, history: list[date], day: date) -> Due:
+def _facts(
+    appliance: Appliance, day: date, in_common: dict[tuple[object, ...], dict[str, object]]
+) -> dict[str, object]:
+    """As `facts_of`, what appliances have in common told once for all of them."""
+    alike = appliance.sheet_id, appliance.building_id, appliance.fuel, appliance.kind, day
+    if alike not in in_common:
+        in_common[alike] = facts_in_common(appliance, day)
+    return in_common[alike] | facts_of_its_own(appliance, day)
+
+
+class _Known:
+    """What is known of an appliance on a day: gathered once for all its duties."""
+
+    def __init__(
+        self,
+        appliance: Appliance,
+        day: date,
+        checks: Sequence[Check],
+        standstills: Sequence[OutOfUse],
+        facts: dict[str, object],
+        behind: Behind,
+    ) -> None:
+        self.appliance, self.day, self._behind = appliance, day, behind
+        self.checks = [each for each in checks if each.day <= day]
+        self.standstills = [each for each in standstills if each.begins <= day]
+        self.facts: Mapping[str, object] = facts | _of_its_days(self.checks, self.standstills, day)
+        self._register: frozenset[str] | None = None
+
+    def lacks(self, regime: str, check: Check) -> tuple[str, ...]:
+        """The fields that a check lacks; the register is asked only for what its record leaves open."""
+        if not regime or not lacking(regime, check.answered, check.conditions, self.facts):
+            return ()
+        if self._register is None:
+            self._register = answered_by_register(self.appliance)
+        answered = check.answered | self._register | self._behind.answers(check.used, check.day)
+        return lacking(regime, answered, check.conditions, self.facts)
+
+    def no_evidence(self, check: Check | None) -> tuple[str, ...]:
+        if check is None:
+            return ()
+        return tuple(sentence for _code, sentence in self._behind.doubts(check.used, check.day))
+
+
+def _of_its_days(checks: Sequence[Check], standstills: Sequence[OutOfUse], day: date) -> dict[str, object]:
+    """Readings of the hour counter, and the days out of use as they stood on that day."""
+    facts: dict[str, object] = {}
+    if read := [{"date": each.day, "run_hours": each.run_hours_h} for each in checks if each.run_hours_h is not None]:
+        facts["run_hours"] = read
+    if standstills:
+        facts["out_of_use"] = [{"from": each.begins, "to": _restart(each, day)} for each in standstills]
+    return facts
+
+
+def _restart(standstill: OutOfUse, day: date) -> date | None:
+    """None where it still stood still on that day, whatever came later."""
+    return standstill.ends if standstill.ends and standstill.ends <= day else None
+
+
+def _reckon(duty: Duty, known: _Known) -> Reckoned:
+    last: Check | None = None
+    tried: Check | None = None
+    lacked: tuple[str, ...] = ()
+    history: list[date] = []
+    for each in known.checks:
+        lacks = known.lacks(duty.regime, each) if each.counts else ()
+        if each.counts and not lacks:
+            last, tried, lacked = each, None, ()
+            history.append(each.day)
+        else:
+            tried, lacked = each, lacks
+    due, suspended_since = _with_standstills(_due(duty, history, known), known)
+    if tried and _is_over(duty, last):
+        tried, lacked = None, ()
+    return Reckoned(duty, due, last, known.no_evidence(last), tried, lacked, suspended_since,
+                    tuple(history), known.facts)  # fmt: skip
+
+
+def _is_over(duty: Duty, last: Check | None) -> bool:
+    """It asked for one check after an event, and has had it."""
+    return duty.rule.get("type") == "days_after_event" and last is not None and last.day >= duty.since
+
+
+def _due(duty: Duty, history: Sequence[date], known: _Known) -> Due:
     """By the checks; with none on record from the first check after coming into service, if that lay in the duty.
 
     An appliance that was long in service when its duty began was not commissioned on that day: its first check lies
     before the duty, and the rule runs on from the duty's beginning.
     """
-    came, facts, rule = duty.appliance.in_service_from, facts_of(duty.appliance, day), duty.rule
+    came, rule, day = known.appliance.in_service_from, duty.rule, known.day
     if not history and "first" in rule:
-        first = next_due(rule, [], start=came, today=day, facts=facts)
+        first = next_due(rule, [], start=came, today=day, facts=known.facts)
         if first.due is None or first.due >= duty.since:
             return first
         rule = {name: value for name, value in rule.items() if name != "first"}
-    return next_due(rule, history, start=max(duty.since, came), today=day, facts=facts)
+    return next_due(rule, history, start=max(duty.since, came), today=day, facts=known.facts)
+
+
+def _with_standstills(due: Due, known: _Known) -> tuple[Due, date | None]:
+    """Out of use on that day: nothing is due. Fallen due while out of use: due on the day of the restart.
+
+    What a set grants after a restart is in the date already.
+    """
+    for each in known.standstills:
+        restart = _restart(each, known.day)
+        if restart is None:
+            words = _("Out of use since %(day)s: nothing is due until its restart. Without that: %(words)s") % {
+                "day": spoken(each.begins),
+                "words": due.words,
+            }
+            return Due(None, words=words), each.begins
+        if due.due and each.begins <= due.due < restart:
+            words = _("%(words)s It was out of use from %(from)s, so it is due on its restart, %(to)s.") % {
+                "words": due.words,
+                "from": spoken(each.begins),
+                "to": spoken(restart),
+            }
+            due = replace(due, due=restart, earliest_keep=None, words=words)
+    return due, None
 
 
 def in_force_on(duties: Iterable[Duty], days: dict[uuid.UUID, date]) -> list[tuple[Duty, date]]:
@@ -116,6 +268,22 @@ def in_force_on(duties: Iterable[Duty], days: dict[uuid.UUID, date]) -> list[tup
 def duties_of(appliance_ids: Iterable[uuid.UUID]) -> QuerySet[Duty]:
     """All duties that these appliances are or were under, with the facts that their rules ask for."""
     related = Duty.objects.filter(appliance__in=set(appliance_ids)).select_related(
-        "appliance__building", "appliance__sheet"
+        "appliance__building__client", "appliance__sheet"
     )
     return related.prefetch_related("appliance__sheet__versions", "appliance__building__gas_supplies")
+
+
+def with_facts(duties: QuerySet[Duty]) -> list[Duty]:
+    """The same of many duties at once: a query a table, and what many appliances have in common made once."""
+    found = list(duties)
+    appliances = Appliance.objects.in_bulk({each.appliance_id for each in found})
+    places = Building.objects.select_related("client").prefetch_related("gas_supplies")
+    buildings = places.in_bulk({each.building_id for each in appliances.values()})
+    sheet_ids = {each.sheet_id for each in appliances.values() if each.sheet_id}
+    sheets = ModelSheet.objects.prefetch_related("versions").in_bulk(sheet_ids)
+    for appliance in appliances.values():
+        appliance.building = buildings[appliance.building_id]
+        appliance.sheet = sheets[appliance.sheet_id] if appliance.sheet_id else None
+    for duty in found:
+        duty.appliance = appliances[duty.appliance_id]
+    return found

@@ -1,6 +1,6 @@
-"""Photos and documents of visits as a viewer may see them, and their bytes."""
+"""Photos and documents of visits and of attempts at one, as a viewer may see them, and their bytes."""
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from fleet.evidence import sha256_hex
 from fleet.models import StoredFile, User
@@ -8,7 +8,9 @@ from fleet.queries.access import visible_clients
 
 
 def visible_files(viewer: User) -> QuerySet[StoredFile]:
-    mine = StoredFile.objects.filter(visit__appliance__building__client__in=visible_clients(viewer))
+    clients = visible_clients(viewer)
+    of_visits = Q(visit__appliance__building__client__in=clients)
+    mine = StoredFile.objects.filter(of_visits | Q(no_access__appliance__building__client__in=clients))
     return mine.select_related("uploaded_by")
 
 

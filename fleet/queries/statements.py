@@ -7,8 +7,8 @@ import uuid
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any, TypeVar
+from datetime import date, timedelta
+from typing import Any, NamedTuple, TypeVar
 
 from django.db.models import Q, QuerySet
 
@@ -22,9 +22,11 @@ from fleet.models import (
     Defect,
     Flag,
     LimitSetVersion,
+    OutOfUse,
     User,
     Visit,
 )
+from fleet.models.defects import STILL_OPEN
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.checks import CO_QUANTITIES, no_evidence
@@ -53,6 +55,13 @@ class SetOutcome:
         return "withheld" if self.outcome == "within" and not self.reviewed else self.outcome
 
 
+class Idle(NamedTuple):
+    """Out of use from its first day to its last, both within the period."""
+
+    first: date
+    last: date
+
+
 @dataclass(frozen=True)
 class Line:
     """One appliance in service in the period.
@@ -60,8 +69,9 @@ class Line:
     last: the newest visit up to the end of the period; outcomes of it; due: what was next due by the checks up to the
     last day that counts (of the period, of what is known, of its service) and which rule bound it; late_days: days
     past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: duties
-    whose date can't be told, each with its reason, which are never late; not_evidence: why the last record is none, by
-    the register as it is known.
+    whose date can't be told, each with its reason, which are never late; not_discharged: visits that did not discharge
+    a duty, and why; idle: the days of the period on which it was out of use, left out because nothing was due on them;
+    not_evidence: why the last record is none, by the register as it is known.
     """
 
     appliance: Appliance
@@ -76,6 +86,9 @@ class Line:
     not_evidence: tuple[str, ...]
     due_doubt: str = ""
     undecided: tuple[str, ...] = ()
+    not_discharged: tuple[str, ...] = ()
+    idle: tuple[Idle, ...] = ()
+    idle_throughout: bool = False
 
     @property
     def outcome(self) -> str:
@@ -109,7 +122,8 @@ class Statement:
 
     @property
     def without_record(self) -> tuple[Line, ...]:
-        return tuple(each for each in self.lines if each.last is None)
+        """In use on at least one day of the period, and never tested: an appliance that stood still asked for none."""
+        return tuple(each for each in self.lines if each.last is None and not each.idle_throughout)
 
 
 def statement_for(
@@ -161,8 +175,9 @@ def _lines(appliances: list[Appliance], begins: date, ends: date) -> tuple[Line,
     days = {each.id: min(ends, each.in_service_to or ends) for each in appliances}
     duties = _duties(days)
     flags = _by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
-    defects = _by_appliance(Defect.objects.filter(appliance__in=appliances, done=False, closed_by__isnull=True))
+    defects = _by_appliance(Defect.objects.filter(STILL_OPEN, appliance__in=appliances))
     reviewed = _reviewed_versions()
+    idle = _idle(appliances, begins, days)
     return tuple(
         Line(
             appliance=each,
@@ -172,6 +187,8 @@ def _lines(appliances: list[Appliance], begins: date, ends: date) -> tuple[Line,
             flags=tuple(flags[each.id]),
             defects=tuple(defects[each.id]),
             not_evidence=no_evidence(visit) if visit else (),
+            idle=(stood := tuple(idle[each.id])),
+            idle_throughout=_covers(stood, max(begins, each.in_service_from), days[each.id]),
             **_next_due(duties[each.id], days[each.id]),
         )
         for each in appliances
@@ -188,7 +205,25 @@ def _next_due(duties: list[Reckoned], day: date) -> dict[str, Any]:
         "late_days": max((day - due).days, 0) if due else 0,
         "due_doubt": first.doubt if first else "",
         "undecided": tuple(each.undecided for each in duties if each.undecided),
+        "not_discharged": tuple(f"{each.duty.name}: {each.not_discharged}" for each in duties if each.not_discharged),
     }
+
+
+def _idle(appliances: list[Appliance], begins: date, days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Idle]]:
+    """The days out of use of each, from the beginning of the period to its last day that counts, in order."""
+    gathered: dict[uuid.UUID, list[Idle]] = defaultdict(list)
+    for each in OutOfUse.objects.filter(appliance__in=appliances).order_by("begins"):
+        restart = each.ends or date.max
+        idle = Idle(max(each.begins, begins), min(restart - timedelta(days=1), days[each.appliance_id]))
+        if idle.first <= idle.last:
+            gathered[each.appliance_id].append(idle)
+    return gathered
+
+
+def _covers(idle: Sequence[Idle], first: date, last: date) -> bool:
+    """Whether it stood still on every one of these days."""
+    stood = sum((each.last - max(each.first, first)).days + 1 for each in idle)
+    return stood >= (last - first).days + 1
 
 
 def _duties(days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Reckoned]]:

@@ -105,11 +105,17 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 
 @transaction.atomic
 def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
-    """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile."""
+    """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile.
+
+    Where it turns out not to have left, or later, the duties that ended with it stand again.
+    """
     sheet = changes.get("sheet")
     if sheet is not None and sheet.id != appliance.sheet_id:
         _refuse_retired(sheet)
+    left = appliance.in_service_to
     changed = change_entry(appliance, version=version, changes=changes)
+    if left != changed.in_service_to and changed.in_service_on(now.date()):
+        duties.reopen_duties(appliance=changed, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
     return changed
 

@@ -12,7 +12,7 @@ from django.db import transaction
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, LimitSet, Person, Role, User
 from fleet.models.register import new_id
-from fleet.services import limits
+from fleet.services import jobs, limits, tuning
 from fleet.services.register import change_entry, check_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -72,6 +72,21 @@ def create_user(*, username: str, password: str, role: str, name: str, sees_all_
     return user
 
 
-def change_contractor(*, version: int, changes: dict[str, Any]) -> Contractor:
-    """Change the contractor's choices: accepted chances, days, numbers. Raises Conflict when it changed meanwhile."""
-    return change_entry(Contractor.objects.get(), version=version, changes=changes)
+@transaction.atomic
+def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now: datetime) -> Contractor:
+    """Change the contractor's choices. What has consequences is only taken as a preview has shown it.
+
+    shown: of that preview; empty where nothing changes that has consequences. Everybody is then refreshed by a job.
+    Raises Conflict `not_shown`, or `changed_meanwhile` when it changed meanwhile; FleetError `invalid`.
+    """
+    contractor = Contractor.objects.get()
+    if contractor.version != version:
+        raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
+    tuned = tuning.tuned(contractor, changes)
+    if tuned and shown != tuning.digest_of(version, tuned):
+        errors = dict.fromkeys(tuned, "has consequences; see the preview of these very choices first")
+        raise Conflict("not_shown", "What these choices would change has not been shown.", errors=errors)
+    changed = change_entry(contractor, version=version, changes=changes)
+    if tuned:
+        jobs.request_job(kind="refresh_everybody", key=f"choices {changed.version}", due_at=now)
+    return changed

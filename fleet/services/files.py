@@ -1,4 +1,5 @@
-"""Store a photo or document of a visit: whole or not at all, the same content once, without the place of a photo."""
+"""Store a photo or document of a visit or an attempt: whole or not at all, the same content once, without the place
+of a photo."""
 
 import os
 import tempfile
@@ -12,7 +13,7 @@ from django.db import IntegrityError, transaction
 from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.failpoints import failpoint
-from fleet.models import StoredFile, User, Visit
+from fleet.models import NoAccess, StoredFile, User, Visit
 from fleet.services.pictures import Picture, read_jpeg, read_png
 
 LARGEST_BYTES = 10_000_000
@@ -27,9 +28,19 @@ _PICTURES = {StoredFile.MediaType.JPEG: read_jpeg, StoredFile.MediaType.PNG: rea
 
 
 def store_file(
-    *, visit: Visit, name: str, media_type: str, data: bytes, what: str, actor: User, now: datetime
+    *,
+    visit: Visit | None = None,
+    no_access: NoAccess | None = None,
+    name: str,
+    media_type: str,
+    data: bytes,
+    what: str,
+    actor: User,
+    now: datetime,
 ) -> tuple[StoredFile, bool]:
     """The stored file and whether it was stored now: the same content for the same visit and `what` is found again.
+
+    Of a visit or of an attempt without access: one of the two is given.
 
     data: the bytes as they came. Position is taken out of pictures; a PDF is kept as it is, pictures within it too.
     Raises FleetError `invalid` naming what can't be accepted: media_type, what, name or content.
@@ -39,6 +50,7 @@ def store_file(
     kept = _content(StoredFile.MediaType(media_type), data)
     file = StoredFile(
         visit=visit,
+        no_access=no_access,
         what=what,
         name=_clean_name(name, StoredFile.MediaType(media_type)),
         media_type=media_type,
@@ -52,7 +64,7 @@ def store_file(
 
 def _stored_once(file: StoredFile, data: bytes) -> tuple[StoredFile, bool]:
     """The row is committed only once its bytes are on the disk; bytes of a row that wasn't are used the next time."""
-    same = StoredFile.objects.filter(visit=file.visit, what=file.what, sha256=file.sha256)
+    same = StoredFile.objects.filter(visit=file.visit, no_access=file.no_access, what=file.what, sha256=file.sha256)
     if stored := same.first():
         return stored, False
     try:

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -10,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.limits import standing
-from fleet.models import Appliance, Flag, Forecast, Judgement, Person, Role, User, Visit
+from fleet.models import Appliance, Flag, Judgement, Person, Role, User, Visit
 from fleet.models.people import fuel_kind
 from fleet.services import jobs
 
@@ -107,7 +108,8 @@ def _open_outside(visit: Visit, left: Sequence[Mapping[str, Any]], now: datetime
     still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
     within = {_key(each) for each in left if each["outcome"] == "within"} - set(worst)
     if within:
-        _close(still_open.filter(key__in=within), _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}", now)
+        why = _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}"
+        _close(still_open.filter(key__in=within), why, now, {"visit": str(visit.id)})
     applying = {each["set_id"] for each in left}
     ended = [each.id for each in still_open if each.key.rpartition(" ")[2] not in applying]
     if ended:
@@ -119,8 +121,17 @@ def _key(row: Mapping[str, Any]) -> str:
     return f"{row['rate']} {row['quantity']} {row['set_id']}"[:200]
 
 
-def _close(flags: QuerySet[Flag], why: str, now: datetime) -> None:
-    flags.update(closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1)
+def _close(flags: QuerySet[Flag], why: str, now: datetime, figures: dict[str, Any] | None = None) -> None:
+    closed = {"closed_at": now, "closed_why": why, "closed_figures": figures or {}}
+    flags.update(**closed, updated_at=now, version=F("version") + 1)
+
+
+def close_gone(*, appliance: Appliance, day: date, now: datetime) -> None:
+    """The appliance left on that day: flags about readings and drift close; unsafe and stop level stay open."""
+    gone = Flag.objects.filter(
+        appliance=appliance, kind__in=(Flag.Kind.OUTSIDE, Flag.Kind.DRIFT), closed_at__isnull=True
+    )
+    _close(gone, _("The appliance was taken out of service on %s.") % f"{day:%Y-%m-%d}", now)
 
 
 def close_moved(*, visit_id: uuid.UUID, appliance: Appliance, now: datetime) -> None:
@@ -154,27 +165,92 @@ def put_flag(
     flag, opened = Flag.objects.get_or_create(
         appliance=appliance, kind=kind, key=key, closed_at__isnull=True, defaults=values | {"opened_at": now}
     )
-    if not opened and (flag.sentence, flag.figures) != (sentence, figures):
+    changed = not opened and (flag.sentence, flag.figures) != (sentence, figures)
+    if changed:
         Flag.objects.filter(id=flag.id).update(**values, version=F("version") + 1)
         flag.refresh_from_db()
+    if (opened or changed) and kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
+        jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=now)
     return flag
 
 
-def put_drift_flag(*, forecast: Forecast, chance: float, flag_at: float, sentence: str, now: datetime) -> None:
-    """Open or close the drift flag of one series; never one from assumptions."""
-    key = f"{forecast.rate} {forecast.quantity}"
-    if forecast.basis != "assumptions" and chance >= flag_at:
-        figures = {"chance": round(chance, 4), "flag_at": flag_at, "snapshot": str(forecast.snapshot_id)}
-        put_flag(
-            appliance=forecast.appliance, visit=None, kind=Flag.Kind.DRIFT, key=key,
-            sentence=sentence, figures=figures, now=now,
-        )  # fmt: skip
-        return
-    still_open = Flag.objects.filter(
-        appliance=forecast.appliance, kind=Flag.Kind.DRIFT, key=key, closed_at__isnull=True
+@dataclass(frozen=True)
+class DriftCase:
+    """One series of an appliance that is forecast: the chance before its next planned visit, and the forecast's words.
+
+    flag_at: from which chance its flag opens; never from assumptions.
+    """
+
+    appliance_id: uuid.UUID
+    key: str
+    chance: float
+    planned: date
+    flag_at: float
+    said: str
+    snapshot_id: uuid.UUID
+    from_assumptions: bool
+
+    @property
+    def is_likely(self) -> bool:
+        return not self.from_assumptions and self.chance >= self.flag_at
+
+    @property
+    def figures(self) -> dict[str, Any]:
+        return {"chance": round(self.chance, 4), "flag_at": self.flag_at, "snapshot": str(self.snapshot_id)}
+
+    @property
+    def sentence(self) -> str:
+        shown = {"said": self.said, "day": f"{self.planned:%Y-%m-%d}", "chance": 100 * self.chance}
+        return (_("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % shown)[:1000]
+
+
+def put_drift_flags(*, appliance_ids: Sequence[uuid.UUID], cases: Sequence[DriftCase], now: datetime) -> None:
+    """Open, bring up to date or close the drift flags of these appliances; a series that has no case has ended.
+
+    In few statements however many appliances. An open flag that somebody else opened meanwhile stays.
+    """
+    still_open = Flag.objects.filter(appliance__in=list(appliance_ids), kind=Flag.Kind.DRIFT, closed_at__isnull=True)
+    standing = {(each.appliance_id, each.key): each for each in still_open}
+    known = {(each.appliance_id, each.key): each for each in cases}
+    likely = {key: each for key, each in known.items() if each.is_likely}
+    Flag.objects.bulk_create(
+        [_drift_flag(each, now) for key, each in likely.items() if key not in standing], ignore_conflicts=True
     )
-    why = _("The chance before the next planned visit is now %(chance).0f %%.") % {"chance": 100 * chance}
-    still_open.update(closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1)
+    changed, ended = [], []
+    for key, flag in standing.items():
+        if key not in likely:
+            ended.append(_closed_drift(flag, known.get(key), now))
+        elif (flag.sentence, flag.figures) != (likely[key].sentence, likely[key].figures):
+            flag.sentence, flag.figures = likely[key].sentence, likely[key].figures
+            changed.append(flag)
+    _write(changed, ["sentence", "figures"], now)
+    _write(ended, ["closed_at", "closed_why", "closed_figures"], now)
+
+
+def _drift_flag(case: DriftCase, now: datetime) -> Flag:
+    return Flag(
+        appliance_id=case.appliance_id, kind=Flag.Kind.DRIFT, key=case.key, sentence=case.sentence,
+        figures=case.figures, opened_at=now, updated_at=now,
+    )  # fmt: skip
+
+
+def _closed_drift(flag: Flag, case: DriftCase | None, now: datetime) -> Flag:
+    flag.closed_at, flag.closed_why = now, _("The series has ended.")
+    if case:
+        flag.closed_figures = case.figures
+        words = _("The chance before the next planned visit is now %(chance).0f %%.")
+        flag.closed_why = words % {"chance": 100 * case.chance}
+        if case.from_assumptions:
+            flag.closed_why = _("The forecast rests on assumptions: it opens no flag.")
+    return flag
+
+
+def _write(flags: list[Flag], fields: list[str], now: datetime) -> None:
+    """One statement; what a person has closed meanwhile stays closed as they said."""
+    for flag in flags:
+        flag.updated_at, flag.version = now, flag.version + 1
+    if flags:
+        Flag.objects.filter(closed_at__isnull=True).bulk_update(flags, [*fields, "updated_at", "version"])
 
 
 def acknowledge_flag(*, flag: Flag, version: int, note: str, actor: User, now: datetime) -> Flag:

@@ -9,6 +9,7 @@ from django.db import transaction
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
 from fleet.models.register import new_id
+from fleet.queries.record_fields import regime_of
 from fleet.services import duties
 from fleet.services.appliances import refuse_overtaken, refuse_retiring_ahead
 from fleet.services.records import Row, append_record, put_rows
@@ -72,6 +73,8 @@ def copy_limit_set(*, limit_set: LimitSet, values: dict[str, Any], actor: User, 
         raise FleetError("nothing_to_copy", "The set has no version yet.")
     sources = [*current.content["sources"], f"copied from {limit_set.name} v{current.number}"]
     content = current.content | {"id": values["key"], "name": values["name"], "sources": sources}
+    if regime := regime_of(limit_set.key, current.content):
+        content |= {"regime": regime}  # a shipped set has its own by its key, which the copy doesn't have
     return make_limit_set(values=values, content=content, actor=actor, now=now)
 
 

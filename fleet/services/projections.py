@@ -14,7 +14,9 @@ from fleet.models import (
     Attendance,
     Calibration,
     Defect,
+    GasConversion,
     LimitSetVersion,
+    OutOfUse,
     Qualification,
     Reading,
     Record,
@@ -25,7 +27,9 @@ from fleet.models import (
 )
 from fleet.services.analysers import calibration_rows
 from fleet.services.appliances import sheet_version_rows
+from fleet.services.gas_conversions import gas_conversion_rows
 from fleet.services.limits import limit_set_version_rows, stop_lines_rows
+from fleet.services.out_of_use import out_of_use_rows
 from fleet.services.people import qualification_rows
 from fleet.services.records import Row, content_of, put_rows
 from fleet.services.visits import closings_said, project_visit, visit_rows
@@ -37,6 +41,8 @@ ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "sheet version": sheet_version_rows,
     "limit set version": limit_set_version_rows,
     "stop lines": stop_lines_rows,
+    "out of use": out_of_use_rows,
+    "gas conversion": gas_conversion_rows,
 }
 
 # Every table whose rows are made from records and from nothing else.
@@ -44,7 +50,9 @@ PROJECTED: tuple[type[Model], ...] = (
     Attendance,
     Calibration,
     Defect,
+    GasConversion,
     LimitSetVersion,
+    OutOfUse,
     Qualification,
     Reading,
     SheetVersion,

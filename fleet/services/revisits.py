@@ -1,205 +1,185 @@
 """Revisits: by when an appliance should be seen again: the earliest of all reasons, which one bound, in a sentence."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from typing import Protocol
+import uuid
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import structlog
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from fleet.models import Appliance, Contractor, Defect, Duty, Flag, Revisit
-from fleet.queries.duties import duties_of, undecided_words
-from fleet.services import duties, forecasts, jobs
+from fleet.models import Appliance, Contractor, Revisit
+from fleet.queries.duties import duties_of
+from fleet.services import budget, defects, duties, flags, forecasts, jobs
+from fleet.services.proposals import Known, Proposal
+from fleet.services.reasons import UNDECIDED, Reason
+from fleet.services.retests import settle_retests
+
+__all__ = ["UNDECIDED", "Reason"]
 
 log = structlog.get_logger()
-UNDECIDED = "can't be told"
-
-
-class Refresh(Protocol):
-    def __call__(self, *, appliance: Appliance, now: datetime) -> Revisit | None: ...
-
-
-@dataclass(frozen=True)
-class Reason:
-    """One reason to come: the last day it allows, the first day on which coming serves it, in words."""
-
-    binding: str
-    latest: date
-    earliest: date
-    sentence: str
-
-    def as_json(self) -> dict[str, str]:
-        return {
-            "binding": self.binding,
-            "latest": f"{self.latest:%Y-%m-%d}",
-            "earliest": f"{self.earliest:%Y-%m-%d}",
-            "sentence": self.sentence,
-        }
+SHARD = 50
 
 
 @transaction.atomic
 def refresh_appliance(*, appliance: Appliance, now: datetime) -> Revisit | None:
     """Everything that follows from an appliance's records: forecasts, duties, drift flags, and its revisit."""
-    forecasts.refresh_forecasts(appliances=[appliance], now=now)
-    return propose_revisit(appliance=appliance, now=now)
+    refresh_appliances(appliances=[appliance], now=now)
+    return Revisit.objects.filter(appliance=appliance).first()
 
 
 @transaction.atomic
-def refresh_everybody(*, now: datetime) -> None:
-    """The same for all appliances: forecasts in one pass a series, then each one's flags, duties and revisit.
+def refresh_appliances(*, appliances: Sequence[Appliance], now: datetime) -> None:
+    """The same for several in one pass."""
+    forecasts.refresh_forecasts(appliances=appliances, now=now)
+    propose_revisits(appliances=appliances, now=now)
 
-    Where one fails, the others go on; it gets a job of its own, which tries again and shows its error. An exception
-    from here would take back what was done for the others, for all of it is one transaction. In service each appliance
-    has a job of its own instead: this keeps everybody else from writing until it ends.
-    """
-    everybody = list(
-        Appliance.objects.select_related("building", "sheet").prefetch_related(
-            "sheet__versions", "building__gas_supplies"
-        )
-    )
-    refresh = propose_revisit if _forecast_all(everybody, now) else refresh_appliance
-    failed = [each for each in everybody if not _went_well(refresh, each, now)]
+
+def refresh_everybody(*, now: datetime) -> None:
+    """The same for all appliances, some at a time, and the extra visits rationed among them."""
+    for some in everybody_in_shards():
+        refresh_shard(appliances=some, now=now)
+    budget.ration_extra_visits(now=now)
+
+
+def everybody_in_shards() -> Iterator[list[Appliance]]:
+    """All appliances in the order of their ids, so many at a time that nobody waits long for their transaction."""
+    ids = list(Appliance.objects.order_by("id").values_list("id", flat=True))
+    for some in (ids[n : n + SHARD] for n in range(0, len(ids), SHARD)):
+        yield shard_of(some[0], some[-1])
+
+
+def shard_of(first: uuid.UUID, last: uuid.UUID) -> list[Appliance]:
+    """The appliances from one id to another, both included, with what refreshing reads of them."""
+    some = Appliance.objects.filter(id__gte=first, id__lte=last).order_by("id")
+    related = some.select_related("building", "sheet")
+    return list(related.prefetch_related("sheet__versions", "building__gas_supplies"))
+
+
+def refresh_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:
+    """Several in one pass. Where one fails the others go on; it gets a job of its own, which shows its error."""
+    if _went_well(appliances, now):
+        return
+    failed = [each for each in appliances if not _went_well([each], now)]
     for appliance in failed:
         jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
-    if failed:
-        log.error("refresh_left_out", failed=len(failed), of=len(everybody))
+    log.error("refresh_left_out", failed=len(failed), of=len(appliances))
 
 
-def _forecast_all(everybody: Sequence[Appliance], now: datetime) -> bool:
-    """False where the pass over all failed: then each is forecast by itself, and only its own failure stops it."""
+def _went_well(appliances: Sequence[Appliance], now: datetime) -> bool:
     try:
-        with transaction.atomic():
-            forecasts.refresh_forecasts(appliances=everybody, now=now)
+        refresh_appliances(appliances=appliances, now=now)
     except Exception:
-        log.exception("forecasts_of_all_failed")
+        log.exception("refresh_failed", appliances=[str(each.id) for each in appliances[:3]], of=len(appliances))
         return False
     return True
 
 
-def _went_well(refresh: Refresh, appliance: Appliance, now: datetime) -> bool:
-    try:
-        with transaction.atomic():
-            refresh(appliance=appliance, now=now)
-    except Exception:
-        log.exception("refresh_failed", appliance=str(appliance.id))
-        return False
-    return True
+def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
+    """Recompute duties, then drift flags by the next planned visit, then the one proposal."""
+    propose_revisits(appliances=[appliance], now=now)
+    return Revisit.objects.filter(appliance=appliance).first()
 
 
 @transaction.atomic
-def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
-    """Recompute duties, then drift flags by the next planned visit, then the one proposal."""
-    today = now.astimezone(ZoneInfo(appliance.building.time_zone)).date()
-    if appliance.in_service_to and appliance.in_service_to < today:
-        _close_what_stood(appliance, appliance.in_service_to, now)
-    else:
-        duties.recompute_duties(duties_of([appliance.id]).filter(until__isnull=True), today=today)
-    if not appliance.in_service_on(today):
-        Revisit.objects.filter(appliance=appliance).delete()
-        return None
-    forecasts.flag_drift(appliance=appliance, planned=_next_planned(appliance, today), now=now)
-    reasons = sorted(_reasons(appliance, today), key=lambda each: each.latest)
-    if not reasons:
-        Revisit.objects.filter(appliance=appliance).delete()
-        return None
-    return _put(appliance, reasons, now)
+def propose_revisits(*, appliances: Sequence[Appliance], now: datetime) -> None:
+    """The same for many appliances in few statements, writing only what changed.
+
+    Where a case that takes one of the extra visits changed, they are rationed anew by a job: that needs everybody's.
+    """
+    if _propose(appliances, now):
+        jobs.request_job(kind="ration_extra_visits", key="all", due_at=now)
 
 
-def _close_what_stood(appliance: Appliance, day: date, now: datetime) -> None:
-    """It has left: duties end on its last day, flags about readings and drift close; unsafe and stop stay open."""
-    duties.close_duties(appliance=appliance, day=day)
-    gone = Flag.objects.filter(
-        appliance=appliance, kind__in=(Flag.Kind.OUTSIDE, Flag.Kind.DRIFT), closed_at__isnull=True
+def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
+    """True where a case of the extra visits came, went or moved."""
+    if not appliances:
+        return False
+    days = {each.id: now.astimezone(ZoneInfo(each.building.time_zone)).date() for each in appliances}
+    staying = []
+    for each in appliances:
+        if each.in_service_to and each.in_service_to < days[each.id]:
+            duties.close_duties(appliance=each, day=each.in_service_to)
+            flags.close_gone(appliance=each, day=each.in_service_to, now=now)
+        else:
+            staying.append(each)
+    for today in set(days.values()):
+        ids = [each.id for each in staying if days[each.id] == today]
+        duties.recompute_duties(duties_of(ids).filter(until__isnull=True), today=today)
+    serving = [each for each in staying if each.in_service_on(days[each.id])]
+    ids = [each.id for each in serving]
+    contractor = Contractor.objects.get()
+    known = Known.of(
+        ids,
+        contractor=contractor,
+        defects=defects.date_again(appliance_ids=ids, contractor=contractor),
+        retests=settle_retests(ids, max(days.values())),
     )
-    why = _("The appliance was taken out of service on %s.") % f"{day:%Y-%m-%d}"
-    gone.update(closed_at=now, closed_why=why, updated_at=now, version=F("version") + 1)
+    proposals = [Proposal(each, days[each.id], known) for each in serving]
+    cases = [case for each in proposals for case in each.drift_cases()]
+    flags.put_drift_flags(appliance_ids=ids, cases=cases, now=now)
+    return _put_all(appliances, proposals, now)
 
 
-def _next_planned(appliance: Appliance, today: date) -> date:
-    """The next visit already planned: the earliest duty; a year from now where there is none."""
-    certain = appliance.duties.filter(until__isnull=True, due__isnull=False, cannot_tell="")
-    dues = [each for each in certain.values_list("due", flat=True) if each]
-    return max(min(dues, default=today + timedelta(days=365)), today)
+# ---- writing ----
+
+# What a person has set is none of a refresh's; the id stays that of the proposal.
+_SET_BY_HAND = ("id", "external_reference", "appliance", "state", "day", "set_by", "set_at", "note")
+_WRITTEN = [each.name for each in Revisit._meta.fields if each.name not in _SET_BY_HAND]
+_RATIONED = ("drift_by", "urgency", "otherwise_by")
 
 
-def _reasons(appliance: Appliance, today: date) -> list[Reason]:
-    return [
-        *_from_flags(appliance, today),
-        *_from_duties(appliance),
-        *_from_forecasts(appliance),
-        *_from_defects(appliance, today),
-    ]
-
-
-def _from_flags(appliance: Appliance, today: date) -> list[Reason]:
-    within = timedelta(days=Contractor.objects.get().outside_within_days)
-    reasons = []
-    for flag in Flag.objects.filter(appliance=appliance, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT):
-        if flag.figures.get("put_right"):
+def _put_all(appliances: Sequence[Appliance], proposals: Sequence[Proposal], now: datetime) -> bool:
+    """New and changed proposals in one statement; those without a reason go, unless they are set for a day."""
+    fulfilled = {id for proposal in proposals for id in _fulfilled(proposal)}
+    if fulfilled:
+        reset = {"state": Revisit.State.PROPOSED, "day": None, "note": "", "set_by": None, "set_at": None}
+        Revisit.objects.filter(id__in=fulfilled).update(**reset, version=F("version") + 1)
+    kept: set[uuid.UUID] = set()
+    written, moved = [], False
+    for proposal in proposals:
+        standing = proposal.known.standing.get(proposal.appliance.id)
+        is_set = standing is not None and standing.is_set and standing.id not in fulfilled
+        if not proposal.reasons and not is_set:
             continue
-        opened = flag.opened_at.date()
-        latest = opened + within if flag.kind == Flag.Kind.OUTSIDE else opened
-        reasons.append(Reason(str(flag.kind), latest, opened, flag.sentence))
-    return reasons
+        kept.add(proposal.appliance.id)
+        values = proposal.values() if proposal.reasons else _nothing_left(standing)
+        if standing and all(getattr(standing, name) == value for name, value in values.items()):
+            continue
+        moved = moved or _moves_rationing(standing, values)
+        bumped = fulfilled and standing is not None and standing.id in fulfilled
+        version = standing.version + (2 if bumped else 1) if standing else 1
+        written.append(Revisit(appliance=proposal.appliance, **values, made_at=now, version=version))
+    serving = {proposal.appliance.id for proposal in proposals}
+    left = [each.id for each in appliances if each.id not in serving]
+    nothing_asks = Q(appliance__in=serving - kept, state=Revisit.State.PROPOSED)
+    gone = Revisit.objects.filter(Q(appliance__in=left) | nothing_asks)
+    moved = moved or gone.filter(drift_by__isnull=False).exists()
+    gone.delete()
+    Revisit.objects.bulk_create(written, update_conflicts=True, unique_fields=["appliance"], update_fields=_WRITTEN)
+    return moved
 
 
-def _from_duties(appliance: Appliance) -> list[Reason]:
-    current = Duty.objects.filter(appliance=appliance, until__isnull=True, due__isnull=False, cannot_tell="")
-    return [
-        Reason("duty", due, min(each.earliest_keep or each.since, due), f"{each.name}: {each.words}")
-        for each in current
-        if (due := each.due)
-    ]
+def _fulfilled(proposal: Proposal) -> Iterable[uuid.UUID]:
+    standing = proposal.known.standing.get(proposal.appliance.id)
+    return [standing.id] if standing and proposal.has_been_fulfilled(standing) else []
 
 
-def _undecided(appliance: Appliance) -> list[dict[str, str]]:
-    """Duties whose date rests on a missing fact: told beside the reasons, binding nothing."""
-    current = Duty.objects.filter(appliance=appliance, until__isnull=True).exclude(cannot_tell="")
-    return [
-        {
-            "binding": UNDECIDED,
-            "latest": "",
-            "earliest": f"{each.due:%Y-%m-%d}" if each.due else "",
-            "sentence": undecided_words(each.name, each.due, each.cannot_tell),
-        }
-        for each in current
-    ]
+def _nothing_left(standing: Revisit | None) -> dict[str, Any]:
+    """Nothing asks for it by a date any more, but a person has set a day: that stands until they take it back."""
+    assert standing is not None and standing.day is not None  # only then it is kept
+    said = _("Nothing asks for it by a date any more; it is set for %s.") % f"{standing.day:%Y-%m-%d}"
+    values = {"earliest": standing.day, "latest": standing.day, "binding": "set", "sentence": said, "reasons": []}
+    nothing = {"otherwise_by": None, "drift_by": None, "extra": "", "extra_week": None, "accepted_risk": None}
+    return values | nothing | {"accepted_until": None, "urgency": 0.0, "urgency_words": ""}
 
 
-def _from_forecasts(appliance: Appliance) -> list[Reason]:
-    """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing."""
-    fitted = [
-        each
-        for kind in (appliance.forecasts, appliance.ceiling_forecasts)
-        for each in kind.filter(horizon_on__isnull=False).exclude(basis="assumptions")
-    ]
-    return [Reason("drift", day, each.last_visit_on, each.sentence) for each in fitted if (day := each.horizon_on)]
-
-
-def _from_defects(appliance: Appliance, today: date) -> list[Reason]:
-    still_open = Defect.objects.filter(appliance=appliance, done=False, closed_by__isnull=True, mend_by__isnull=False)
-    return [
-        Reason("defect", day, each.visit.local_date, _("Defect to be mended: %s.") % each.what)
-        for each in still_open.select_related("visit")
-        if (day := each.mend_by)
-    ]
-
-
-def _put(appliance: Appliance, reasons: list[Reason], now: datetime) -> Revisit:
-    first = reasons[0]
-    values = {
-        "earliest": min(first.earliest, first.latest),
-        "latest": first.latest,
-        "binding": first.binding,
-        "sentence": first.sentence[:1000],
-        "reasons": [*(each.as_json() for each in reasons), *_undecided(appliance)],
-    }
-    revisit, made = Revisit.objects.get_or_create(appliance=appliance, defaults=values | {"made_at": now})
-    if not made and any(getattr(revisit, name) != value for name, value in values.items()):
-        Revisit.objects.filter(id=revisit.id).update(**values, made_at=now, version=F("version") + 1)
-        revisit.refresh_from_db()
-    return revisit
+def _moves_rationing(standing: Revisit | None, values: Mapping[str, Any]) -> bool:
+    """A case came, went or moved. Who else comes to its building by then is seen by the night's rationing."""
+    before = {name: getattr(standing, name) if standing else None for name in _RATIONED}
+    if before["drift_by"] is None and values["drift_by"] is None:
+        return False
+    return any(before[name] != values[name] for name in _RATIONED)

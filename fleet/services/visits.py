@@ -21,6 +21,7 @@ from fleet.models import (
     Contractor,
     Defect,
     HeldMessage,
+    Judgement,
     Mark,
     Person,
     Reading,
@@ -32,7 +33,8 @@ from fleet.models import (
 from fleet.models.visits import MOVES_COMBUSTION
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.queries.appliances import visible_appliances
-from fleet.services import flags, jobs, judgements
+from fleet.services import defects, deliveries, flags, jobs, judgements, retests
+from fleet.services.checks import put_check
 from fleet.services.marks import marks_for
 from fleet.services.records import Row, append_record, content_of, part_id, put_rows
 
@@ -181,17 +183,28 @@ def closings_said(appliances: Iterable[uuid.UUID]) -> dict[tuple[uuid.UUID, uuid
 def _take_in(record: Record, appliance: Appliance, *, now: datetime) -> Visit:
     visit = _loaded(project_visit(record)["id"], appliance)
     judgement = judgements.judge_visit(visit=visit, now=now)
+    put_check(visit=visit, judgement=judgement)
     _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
+    _open_clocks(visit, judgement, now)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
     jobs.request_job(kind="compare_visit", key=str(visit.id), due_at=now)
     return visit
 
 
+def _open_clocks(visit: Visit, judgement: Judgement, now: datetime) -> None:
+    """What the sets of its day ask for after it: another test, the record delivered, defects mended."""
+    versions = list(judgement.limit_set_versions.select_related("limit_set"))
+    retests.put_retests(visit=visit, judgement=judgement, versions=versions)
+    deliveries.open_deliveries(visit=visit, versions=versions, now=now)
+    if found := list(visit.defects.all()):
+        defects.date_defects(defects=found, versions=versions, contractor=Contractor.objects.get())
+
+
 def _loaded(visit_id: str, appliance: Appliance) -> Visit:
     """The visit with all that judging and marking look at, so that neither asks the database again."""
     related = Visit.objects.select_related("record", "attendance").prefetch_related(
-        "readings__analyser__calibrations", "readings__person__qualifications", "work"
+        "readings__analyser__calibrations", "readings__person__qualifications", "work", "defects"
     )
     visit = related.get(id=visit_id)
     visit.appliance = appliance
@@ -328,6 +341,7 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
         "fuel_composition": composition,
         "sheet_id": _uuid(content["site"].get("sheet", "")),
         "note": content.get("note", ""),
+        "declared": content.get("declared", {}),
         "signed_by_id": people.get(_signer(content)),
         "signed_at": _moment(signature.get("at")),
         "condition_qualifiers": _qualifiers(conditions),

@@ -21,12 +21,23 @@ from fleet.services.judgements import target_of
 from fleet.services.records import content_of
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
 from fleet.web.charts import DriftChart
-from fleet.web.drawings import VisitCell, drift_chart, due_rule, reading_tables, series_words, visit_cells, walls_of
-from fleet.web.figures import day
+from fleet.web.drawings import (
+    AnyForecast,
+    VisitCell,
+    ceiling_chart,
+    drift_chart,
+    due_rule,
+    reading_tables,
+    series_words,
+    visit_cells,
+    walls_of,
+)
+from fleet.web.figures import day, long_day
 from fleet.web.findings import source_rows
 from fleet.web.guards import page, viewer_of
+from fleet.web.out_of_use import standstills
 from fleet.web.rules import DueRule
-from fleet.web.words import chance_words, count_words, rate_words, turned_out
+from fleet.web.words import and_words, chance_words, count_words, rate_words, turned_out
 from reports.visit_words import opening
 
 VISITS_SHOWN = 12
@@ -63,6 +74,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "revisit_rule": _revisit_rule(history, today),
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
+            **standstills(viewer, history.appliance),
             "duties": [(each, _when_due(each, today)) for each in history.duties],
             "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
         },
@@ -99,6 +111,7 @@ class Answer:
     chance: str = ""
     accepted: str = ""
     undecided: str = ""
+    binding: str = ""
     due_on: date | None = None
 
 
@@ -114,6 +127,7 @@ def answer_of(history: History, today: date) -> Answer:
         reason=revisit.sentence if revisit else "",
         basis=basis_words(history.forecasts) if chance else "",
         undecided=_undecided(history),
+        binding="" if standing else binding_words(history),
         **chance,
     )
 
@@ -180,7 +194,8 @@ def basis_words(forecasts: Sequence[Forecast]) -> str:
 
 
 def charts_of(history: History, today: date) -> list[DriftChart]:
-    return [
+    """The gases by which it is set, then what nears a ceiling."""
+    gases = [
         drift_chart(
             each,
             history.revisit,
@@ -189,6 +204,7 @@ def charts_of(history: History, today: date) -> list[DriftChart]:
         )
         for each in history.forecasts
     ]
+    return [*gases, *(ceiling_chart(each, history.revisit, today) for each in history.ceilings)]
 
 
 def shown_rates(history: History) -> list[str]:
@@ -233,8 +249,25 @@ def _revisit_rule(history: History, today: date) -> DueRule | None:
 
 def _horizon(history: History) -> date | None:
     """The first day on which an accepted chance is used up; none from assumptions, which move no date."""
-    days = [each.horizon_on for each in history.forecasts if each.horizon_on and each.basis != "assumptions"]
-    return min(days, default=None)
+    return next((each.horizon_on for each in _binding(history)), None)
+
+
+def _binding(history: History) -> list[AnyForecast]:
+    return [each for each in (*history.forecasts, *history.ceilings) if each.binds]
+
+
+def binding_words(history: History) -> str:
+    """Which quantity's accepted chance is used up first, and when; empty where none is within what can be said."""
+    binding = _binding(history)
+    if not binding:
+        return ""
+    first = binding[0]
+    words = {
+        "series": and_words([series_words(each) for each in binding]),
+        "accepted": chance_words(first.accepted_chance),
+        "day": long_day(first.horizon_on),
+    }
+    return _("Of what drifts %(series)s binds: its accepted chance, %(accepted)s, is used up on %(day)s.") % words
 
 
 # ---- proof ----

@@ -19,7 +19,8 @@ from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, Row, attention_for
 from fleet.queries.contractor import the_contractor
 from fleet.queries.flags import visible_flags
-from fleet.queries.revisits import visible_revisits
+from fleet.queries.notices import ToldAbout, told_about
+from fleet.queries.revisits import beyond_words, set_words, visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.web.drawings import (
     expected_rule,
@@ -33,6 +34,7 @@ from fleet.web.figures import figure, weekday_without_year
 from fleet.web.findings import FindingRow, finding_row, verdict_of
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
 from fleet.web.guards import FIELD, act, page, viewer_of
+from fleet.web.honesty import analyser_words
 from fleet.web.rules import DueRule, ReadingRule
 from fleet.web.words import and_words, chance_words, count_words
 
@@ -40,6 +42,7 @@ WITHIN_DAYS = (7, 21, 42, 90)
 USUALLY_WITHIN = 21
 MOST_ROWS = 100
 MOST_MARKS = 6
+MOST_LATE_SHOWN = 6
 
 
 @page()
@@ -51,14 +54,14 @@ def attention(request: HttpRequest) -> HttpResponse:
     client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
     facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)
-    contractor = the_contractor()
+    contractor, told = the_contractor(), told_about(facts.unsafe)
     return render(
         request,
         "attention.html",
         {
             "facts": facts,
             "opening": opening(facts),
-            "stops": [stop_case(each) for each in facts.unsafe],
+            "stops": [stop_case(each, told[each.id]) for each in facts.unsafe],
             "outside": [_outside(each, contractor, today) for each in facts.outside[:MOST_ROWS]],
             "drifting": [_drifting(each, contractor, today) for each in facts.drifting[:MOST_ROWS]],
             "due": [_due(each, today, within) for each in facts.due[:MOST_ROWS]],
@@ -70,6 +73,10 @@ def attention(request: HttpRequest) -> HttpResponse:
             "within": within,
             "choices": WITHIN_DAYS,
             "marks": facts.marks[:MOST_MARKS],
+            "analysers": [analyser_words(each) for each in facts.analysers_off],
+            "odd": list(_odd(facts)),
+            "most_late": MOST_LATE_SHOWN,
+            "may_choose": viewer.role == Role.MANAGER,
             "next": None if facts.due else _next_with_a_date(viewer, today + timedelta(days=within)),
         },
     )
@@ -110,12 +117,13 @@ class StopCase:
     finding: FindingRow | None
     rule: ReadingRule | None
     done: str
+    told: ToldAbout | None = None
 
 
-def stop_case(flag: Flag) -> StopCase:
+def stop_case(flag: Flag, told: ToldAbout | None = None) -> StopCase:
     verdict = verdict_of(flag)
     finding = finding_row(verdict) if verdict else None
-    return StopCase(flag, finding, verdict_rule(verdict) if verdict else None, " ".join(_on_the_spot(flag)))
+    return StopCase(flag, finding, verdict_rule(verdict) if verdict else None, " ".join(_on_the_spot(flag)), told)
 
 
 def _on_the_spot(flag: Flag) -> Iterator[str]:
@@ -150,6 +158,7 @@ class AttentionRow:
     chance: str = ""
     due_on: date | None = None
     band: str = ""
+    extra: str = ""
 
 
 def _outside(row: Row, contractor: Contractor, today: date) -> AttentionRow:
@@ -180,8 +189,18 @@ def _drifting(row: Row, contractor: Contractor, today: date) -> AttentionRow:
         is_late=when is not None and when < today,
         flag=flag,
         chance=chance_words(float(flag.figures.get("chance", 0))),
+        extra=extra_words(row.revisit, contractor) if row.revisit else "",
         **(_expected(row, forecast, today) if forecast else {"sentence": flag.sentence}),
     )
+
+
+def extra_words(revisit: Revisit, contractor: Contractor) -> str:
+    """Whether an extra visit is made for it, and when; else which risk is accepted."""
+    if beyond := beyond_words(revisit, contractor.extra_visits_a_week):
+        return beyond
+    if revisit.extra_week:
+        return _("An extra visit in the week of %s is for it.") % f"{revisit.extra_week:%Y-%m-%d}"
+    return _("Somebody comes to the building by then anyway.") if revisit.extra else ""
 
 
 def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
@@ -226,6 +245,16 @@ def _due(row: Row, today: date, within: int) -> AttentionRow:
         rule=row_due_rule(revisit.earliest, revisit.latest, today, timedelta(days=within)),
         caption=window_words(revisit, today),
     )
+
+
+def _odd(facts: Attention) -> Iterator[tuple[Revisit, str]]:
+    """Revisits that need a word from the office: a day that is too late or over, and doors that stay shut."""
+    told = {each.id: each for each in (*facts.needed_earlier, *facts.passed)}
+    for each in told.values():
+        yield each, set_words(each, facts.today)
+    for each in facts.no_access:
+        words = ngettext("%d attempt without access", "%d attempts without access", each.no_access)
+        yield each, _("%s since the last visit.") % (words % each.no_access)
 
 
 def _flag(row: Row) -> Flag:

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from fleet import clock
 from fleet.models import Duty
 from fleet.queries.access import visible_clients
-from fleet.queries.duties import dated_duties, undecided_duties
+from fleet.queries.duties import dated_duties, suspended_duties, undecided_duties
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule
 from fleet.web.forms import chosen_client
@@ -22,7 +22,7 @@ from fleet.web.words import and_words, count_words
 
 SOON = timedelta(days=21)
 LINE_HALF = timedelta(days=90)
-MOST_UNDECIDED = 100
+MOST_LISTED = 100
 
 
 @page()
@@ -30,23 +30,27 @@ def duties(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
     client = chosen_client(request.GET, clients)
-    dated, undecided = dated_duties(viewer, today), undecided_duties(viewer, today)
+    kinds = (dated_duties(viewer, today), undecided_duties(viewer, today), suspended_duties(viewer, today))
     if client:
-        dated = dated.filter(appliance__building__client=client)
-        undecided = undecided.filter(appliance__building__client=client)
+        kinds = tuple(each.filter(appliance__building__client=client) for each in kinds)
+    dated, undecided, suspended = kinds
     counts = Counts(
         dated=dated.count(),
         late=dated.filter(due__lt=today).count(),
         soon=dated.filter(due__gte=today, due__lte=today + SOON).count(),
         undecided=undecided.count(),
+        suspended=suspended.count(),
+        tried=dated.exclude(not_discharged="").count(),
     )
     listed = page_of(dated, request.GET, by="due")
     shown = {
         "opening": opening(counts),
         "list": listed,
         "rows": [_row(each, today) for each in listed.rows],
-        "undecided": undecided[:MOST_UNDECIDED],
+        "undecided": undecided[:MOST_LISTED],
         "undecided_count": counts.undecided,
+        "suspended": suspended[:MOST_LISTED],
+        "suspended_count": counts.suspended,
         "clients": clients,
         "client": client,
         "today": today,
@@ -56,20 +60,23 @@ def duties(request: HttpRequest) -> HttpResponse:
 
 @dataclass(frozen=True)
 class Counts:
-    """Of the duties with a certain date how many, how many late, how many soon; and those that can't be told."""
+    """Of the duties with a certain date how many, how many late, how many soon, and how many stand though somebody
+    was there; those that can't be told, and those of appliances out of use."""
 
     dated: int
     late: int
     soon: int
     undecided: int
+    suspended: int = 0
+    tried: int = 0
 
     @property
     def all(self) -> int:
-        return self.dated + self.undecided
+        return self.dated + self.undecided + self.suspended
 
 
 def opening(counts: Counts) -> str:
-    """How many are late, how many come soon, how many can't be told."""
+    """How many are late, how many come soon, how many can't be told or are suspended, of how many."""
     if not counts.all:
         return _("No duty stands.")
     parts = [ngettext("%s duty is late", "%s duties are late", counts.late) % count_words(counts.late).capitalize()]
@@ -80,7 +87,14 @@ def opening(counts: Counts) -> str:
     if counts.undecided:
         parts.append(ngettext("%s can't be told for sure", "%s can't be told for sure", counts.undecided)
                      % count_words(counts.undecided))  # fmt: skip
-    return _("%(parts)s, of %(all)d.") % {"parts": and_words(parts), "all": counts.all}
+    if counts.suspended:
+        parts.append(ngettext("%s is suspended", "%s are suspended", counts.suspended)
+                     % count_words(counts.suspended))  # fmt: skip
+    said = _("%(parts)s, of %(all)d.") % {"parts": and_words(parts), "all": counts.all}
+    if not counts.tried:
+        return said
+    words = ngettext("%s was visited and not discharged.", "%s were visited and not discharged.", counts.tried)
+    return f"{said} {(words % count_words(counts.tried)).capitalize()}"
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,7 @@
-"""Each request's log lines: method and path. A query may hold a person's name, and who uses what is nobody's log."""
+"""Each request's log lines: method and path. A query may hold a person's name, and who uses what is nobody's log.
+
+The address of a calendar is its secret, and is left out.
+"""
 
 from typing import Any
 
@@ -11,7 +14,8 @@ from django_structlog.signals import bind_extra_request_metadata
 class RequestLog(RequestMiddleware):
     @staticmethod
     def format_request(request: HttpRequest) -> str:
-        return f"{request.method} {request.path}"
+        path = "/calendar/..." if request.path.startswith("/calendar/") else request.path
+        return f"{request.method} {path}"
 
 
 @receiver(bind_extra_request_metadata, sender=RequestLog)

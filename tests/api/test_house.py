@@ -14,6 +14,7 @@ def test_everybody_reads_the_contractor_and_the_manager_changes_it(boss: APIClie
     change = {"flag_at": "0.25", "outside_within_days": 7}
     version = {"If-Match": read["ETag"]}
     assert office.patch("/api/v1/contractor", change, headers=version).status_code == 403
+    change["shown"] = boss.post("/api/v1/contractor/preview", change).json()["shown"]
     changed = boss.patch("/api/v1/contractor", change, headers=version).json()
     assert (changed["flag_at"], changed["outside_within_days"], changed["version"]) == (0.25, 7, 2)
     assert boss.patch("/api/v1/contractor", change, headers=version).status_code == 412

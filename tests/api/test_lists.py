@@ -15,11 +15,14 @@ from fleet.models import (
     Analyser,
     Appliance,
     Client,
+    Delivery,
     Flag,
     FlueGroup,
     GasSupply,
     LimitSet,
+    NoAccess,
     Person,
+    Retest,
     Revisit,
     User,
     Visit,
@@ -67,6 +70,20 @@ def fill(boiler: Appliance, manager: User, name: str) -> None:
     Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key=name, sentence="O2 is outside.",
                         opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
     hold_message(body=f"{{{name}".encode(), errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
+    follow_up(boiler, limit_set, manager)
+
+
+def follow_up(boiler: Appliance, limit_set: LimitSet, by: User) -> None:
+    """A delivery, a retest, and an attempt without access with its photo."""
+    visit, day = Visit.objects.filter(appliance=boiler).latest("id"), cast.NOON.date()
+    sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
+    Delivery.objects.create(visit=visit, limit_set=limit_set, **sending)
+    clock = {"event": "co_over_300", "found_on": day, "due": day, "words": "28 days"}
+    Retest.objects.create(visit=visit, appliance=boiler, limit_set=limit_set, **clock)
+    tried = {"at": cast.NOON, "local_date": day, "kind": "nobody in", "by": by, "recorded_at": cast.NOON}
+    attempt = NoAccess.objects.create(appliance=boiler, **tried)
+    store_file(no_access=attempt, name="door", media_type="image/png", data=pictures.png(), what="letter", actor=by,
+               now=cast.NOON)  # fmt: skip
 
 
 def add_more(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> None:
@@ -99,6 +116,7 @@ def test_every_list_takes_the_same_few_queries_however_many_rows(
     parents = {
         "analysers": analyser.id, "people": person.id, "sheets": busy.sheet_id,
         "limit-sets": LimitSet.objects.earliest("id").id, "visits": Visit.objects.earliest("id").id,
+        "no-access": NoAccess.objects.earliest("id").id,
     }  # fmt: skip
     paths = [f"/api/v1/{path.replace('<uuid:id>', str(parents.get(path.split('/')[0])))}" for _name, path in LISTS]
     assert len(paths) >= 20

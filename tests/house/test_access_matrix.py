@@ -18,6 +18,8 @@ from fleet.models import (
     Analyser,
     Appliance,
     Client,
+    Defect,
+    Delivery,
     Flag,
     FlueGroup,
     Forecast,
@@ -25,15 +27,23 @@ from fleet.models import (
     Job,
     LimitSet,
     Mark,
+    NoAccess,
+    Revisit,
     Role,
     User,
+    Visit,
 )
+from fleet.models.register import new_id
+from fleet.services.calendars import make_address
 from fleet.services.duties import add_duty
 from fleet.services.files import store_file
 from fleet.services.limits import attach_limit_set
+from fleet.services.notices import put_on_call
+from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.revisits import refresh_appliance
 from fleet.services.tokens import create_token
 from fleet.services.visits import hold_message
+from fleet.services.webhooks import add_hook, allow_target
 from tests import cast, pictures
 
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -84,12 +94,30 @@ TABLE: dict[str, Row] = {
     "attention": page(GET=EVERYBODY),
     "flag-acknowledge": act("flag", POST=FIELD),
     "flag-close": act("flag", POST=OFFICE),
+    "background-work": page(GET=MANAGER),
+    "background-work-retry": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),
+    "background-work-cancel": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),
     "buildings": page(GET=EVERYBODY),
     "building": page("building", bound=True, GET=EVERYBODY),
     "building-gas": act("building", POST=OFFICE),
     "appliance": page("appliance", bound=True, GET=EVERYBODY),
+    "appliance-out-of-use": page("appliance", bound=True, GET=OFFICE, POST=OFFICE),
+    "out-of-use-end": page("out-of-use", bound=True, GET=OFFICE, POST=OFFICE),
+    "appliance-replace": page("appliance", bound=True, GET=OFFICE, POST=OFFICE),
+    "appliance-convert": page("appliance", bound=True, GET=OFFICE, POST=OFFICE),
+    "appliance-what-if": page("appliance", bound=True, GET=EVERYBODY),
     "visit": page("visit", bound=True, GET=EVERYBODY),
     "visit-paper": page("visit", bound=True, GET=EVERYBODY),
+    "building-revisits": page("building", bound=True, GET=EVERYBODY),
+    "building-no-access": act("building", POST=FIELD),
+    "revisit-set": act("revisit", POST=OFFICE),
+    "revisit-release": act("revisit", POST=OFFICE),
+    "deliveries": page(GET=EVERYBODY),
+    "delivery-send": act("delivery", POST=OFFICE),
+    "delivery-fail": act("delivery", POST=OFFICE),
+    "defects": page(GET=EVERYBODY),
+    "defect-settle": act("defect", POST=OFFICE),
+    "choices": page(GET=MANAGER, POST=MANAGER),
     "duties": page(GET=EVERYBODY),
     "sheets": page(GET=EVERYBODY),
     "sheet-new": page(GET=MANAGER, POST=MANAGER),
@@ -140,6 +168,12 @@ TABLE: dict[str, Row] = {
     "api-history": api("appliance", bound=True, GET=EVERYBODY),
     "api-advice": api("appliance", bound=True, POST=FIELD),
     "api-card": api("appliance", bound=True, GET=EVERYBODY),
+    "api-what-if": api("appliance", bound=True, GET=EVERYBODY),
+    "api-building-what-if": api("building", bound=True, GET=EVERYBODY),
+    "api-out-of-use": api("appliance", bound=True, GET=EVERYBODY, POST=OFFICE),
+    "api-end-out-of-use": api("out-of-use", bound=True, POST=OFFICE),
+    "api-gas-conversions": api("appliance", bound=True, GET=EVERYBODY, POST=OFFICE),
+    "api-replacement": api("appliance", bound=True, POST=OFFICE),
     "api-limit-sets": api(GET=EVERYBODY, POST=MANAGER),
     "api-limit-set": api("limit-set", GET=EVERYBODY, PATCH=MANAGER),
     "api-limit-set-versions": api("limit-set", GET=EVERYBODY, POST=MANAGER),
@@ -165,6 +199,12 @@ TABLE: dict[str, Row] = {
     "api-marks": api(GET=EVERYBODY),
     "api-settle-mark": api("mark", bound=True, POST=OFFICE),
     "api-defects": api(GET=EVERYBODY),
+    "api-defect": api("defect", bound=True, GET=EVERYBODY),
+    "api-settle-defect": api("defect", bound=True, POST=OFFICE),
+    "api-deliveries": api(GET=EVERYBODY),
+    "api-delivery": api("delivery", bound=True, GET=EVERYBODY),
+    "api-send-delivery": api("delivery", bound=True, POST=OFFICE),
+    "api-fail-delivery": api("delivery", bound=True, POST=OFFICE),
     "api-records": api(GET=EVERYBODY),
     "api-record": api("record", bound=True, GET=EVERYBODY),
     "api-record-content": api("record", bound=True, GET=EVERYBODY),
@@ -178,10 +218,46 @@ TABLE: dict[str, Row] = {
     "api-ceiling-forecasts": api(GET=EVERYBODY),
     "api-forecasts-held": api(GET=OFFICE | AUDITOR),
     "api-revisits": api(GET=EVERYBODY),
+    "api-revisit": api("revisit", bound=True, GET=EVERYBODY),
+    "api-set-revisit": api("revisit", bound=True, POST=OFFICE),
+    "api-release-revisit": api("revisit", bound=True, POST=OFFICE),
+    "api-building-revisits": api("building", bound=True, GET=EVERYBODY),
+    "api-retests": api(GET=EVERYBODY),
+    "api-no-accesses": api(GET=EVERYBODY, POST=FIELD),
+    "api-no-access": api("no-access", bound=True, GET=EVERYBODY),
+    "api-no-access-files": api("no-access", bound=True, GET=EVERYBODY, POST=FIELD),
     "api-statements": api(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "api-contractor": api(GET=EVERYBODY, PATCH=MANAGER),
+    "api-preview-choices": api(POST=MANAGER),
     "api-jobs": api(GET=MANAGER),
+    "api-job": api("job", GET=MANAGER),
     "api-retry-job": api("job", POST=MANAGER),
+    "api-cancel-job": api("job", POST=MANAGER),
+    "api-background-work": api(GET=MANAGER),
+    "notices": page(GET=FIELD, POST=FIELD),
+    "on-call-add": Row("act", {"GET": EVERYBODY, "POST": MANAGER}),
+    "on-call-change": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "on-call"),
+    "web-hooks": page(GET=MANAGER, POST=MANAGER),
+    "web-hook": page("web-hook", bound=True, GET=MANAGER, POST=MANAGER),
+    "web-hook-hosts": Row("act", {"GET": EVERYBODY, "POST": MANAGER}),
+    "calendars": page(GET=FIELD, POST=FIELD),
+    "calendar-change": act("calendar-address", POST=FIELD),
+    "calendar-feed": Row("open", {"GET": EVERYBODY}, "calendar-secret"),
+    "api-own-notices": api(GET=FIELD, PATCH=FIELD),
+    "api-on-call": api(GET=OFFICE, POST=MANAGER),
+    "api-on-call-entry": api("on-call", GET=OFFICE, PATCH=MANAGER, DELETE=MANAGER),
+    "api-tellings": api(GET=EVERYBODY),
+    "api-web-hooks": api(GET=MANAGER, POST=MANAGER),
+    "api-web-hook": api("web-hook", bound=True, GET=MANAGER, PATCH=MANAGER, DELETE=MANAGER),
+    "api-web-hook-secret": api("web-hook", bound=True, POST=MANAGER),
+    "api-web-hook-trial": api("web-hook", bound=True, POST=MANAGER),
+    "api-web-hook-deliveries": api("web-hook", bound=True, GET=MANAGER),
+    "api-web-hook-hosts": api(GET=MANAGER, POST=MANAGER),
+    "api-web-hook-host": api("web-hook-host", bound=True, DELETE=MANAGER),
+    "api-calendar-addresses": api(GET=FIELD, POST=FIELD),
+    "api-calendar-address": api("calendar-address", bound=True, GET=FIELD),
+    "api-renew-calendar": api("calendar-address", bound=True, POST=FIELD),
+    "api-revoke-calendar": api("calendar-address", bound=True, POST=FIELD),
     "api-tokens": api(GET=EVERYBODY, POST=EVERYBODY),
     "api-token": api("token", DELETE=EVERYBODY),
     "api-visit-files": api("visit", bound=True, GET=EVERYBODY, POST=FIELD),
@@ -233,10 +309,38 @@ def things(
         "held-message": hold_message(body=b"{", errors={}, unsafe=None, actor=manager, now=cast.NOON),
         "mark": Mark.objects.earliest("id"), "forecast": Forecast.objects.earliest("id"),
         "file": file,
+        "out-of-use": begin_out_of_use(appliance=boiler, content={"begins": "2026-03-01", "why": "w", "said_by": "s"},
+                                       actor=manager, now=cast.NOON, id=new_id()),
         "gas-supply": GasSupply.objects.create(building=boiler.building, since="2026-01-01", fuel="natural_gas_20_h2",
                                                source="the network"),
-    }  # fmt: skip
-    return {name: str(thing.id) for name, thing in made.items()}
+    } | followed_up(visit, limit_set, technician)  # fmt: skip
+    told = told_elsewhere(boiler.building.client, manager, technician)
+    return {name: str(thing.id) for name, thing in made.items()} | told
+
+
+def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
+    """What follows from a visit: a defect, a delivery, a revisit, an attempt at the next one."""
+    day, appliance = visit.local_date, visit.appliance
+    window = {"earliest": day, "latest": day, "binding": "duty", "sentence": "Yearly.", "made_at": cast.NOON}
+    sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
+    attempt = {"at": cast.NOON, "local_date": day, "kind": "nobody in", "by": by, "recorded_at": cast.NOON}
+    return {
+        "defect": Defect.objects.create(id=new_id(), visit=visit, appliance=appliance, what="seal", severity="mend"),
+        "delivery": Delivery.objects.create(visit=visit, limit_set=limit_set, **sending),
+        "revisit": Revisit.objects.update_or_create(appliance=appliance, defaults=window)[0],
+        "no-access": NoAccess.objects.create(appliance=appliance, **attempt),
+    }
+
+
+def told_elsewhere(client: Client, manager: User, technician: User) -> dict[str, str]:
+    """A place on the list of who is on call, a client's web-hook, a host that it may reach, a technician's calendar."""
+    on_call = put_on_call(values={"user": manager, "after_minutes": 0}, now=cast.NOON)
+    target = {"name": "office", "url": "https://office.example/in", "kinds": ["flag opened"], "client": client}
+    hook, _secret = add_hook(values=target, actor=manager, now=cast.NOON)
+    host = allow_target(host="office.internal", why="ours", actor=manager, now=cast.NOON)
+    address, secret = make_address(user=technician, client=None, actor=manager, now=cast.NOON)
+    return {"on-call": str(on_call.id), "web-hook": str(hook.id), "web-hook-host": str(host.id),
+            "calendar-address": str(address.id), "calendar-secret": secret}  # fmt: skip
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import pytest
 from fleet.models import Reading, Visit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, column_unit
 from fleet.tasks import HANDLERS
-from fleet.worker import TIMETABLE
+from fleet.timetable import TIMETABLE
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = [path for room in ("fleet", "api", "reports") for path in (ROOT / room).rglob("*.py")]

@@ -39,6 +39,10 @@ def test_only_the_settings_read_the_environment() -> None:
         ("FLEET_BROKER_URL", "amqp://x", "must begin with"),
         ("FLEET_DATABASE_URL", "mysql://x/y", "SQLite or PostgreSQL"),
         ("FLEET_LOG_LEVEL", "LOUD", "DEBUG, INFO"),
+        ("FLEET_EMAIL_URL", "imap://mail.example", "console: or smtp://"),
+        ("FLEET_EMAIL_URL", "smtp://mail.example:99999", "can't be read"),
+        ("FLEET_EMAIL_FROM", "nobody", "e-mail address"),
+        ("FLEET_PUBLIC_ADDRESS", "heating.example", "https://heating.example"),
     ],
 )
 def test_a_value_it_cannot_use_stops_the_start(name: str, value: str, said: str, tmp_path: Path) -> None:

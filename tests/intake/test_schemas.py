@@ -40,6 +40,7 @@ SHEETS, LIMIT_SETS = schema("sheet"), schema("limit-set")
 BETWEEN_FIELDS = re.compile(
     "is above the upper figure|lies outside its own band|the rates here are|stands there already|each stands once"
     "|must not be above the rated|another rate than|must be a whole number above zero|too many facts"
+    "|early_window_months must be below|two windows have|min_gap_months must leave"
 )
 
 
@@ -198,12 +199,18 @@ def test_a_spoilt_limit_set_is_refused_by_both_or_taken_by_both(file: dict[str, 
     check_agreement(LIMIT_SETS, read_limit_set_file, file)
 
 
+windows = st.fixed_dictionaries(
+    {}, optional={name: st.integers(0, 32) for name in ("from_month", "from_day", "to_month", "to_day")}
+)
+
+
 @given(
     st.fixed_dictionaries(
         {
             "type": st.sampled_from(
                 ["max_months", "calendar_years", "by_day_each_year", "times_per_year", "none", "odd"]
             )
+            | st.sampled_from(["months_or_hours_first", "in_each_window", "in_named_months"])
         },
         optional={
             "months": st.integers(0, 1300),
@@ -213,6 +220,10 @@ def test_a_spoilt_limit_set_is_refused_by_both_or_taken_by_both(file: dict[str, 
             "times": st.integers(1, 4),
             "min_gap_months": st.integers(1, 9),
             "max_gap_months": st.integers(1, 9),
+            "hours": st.integers(0, 9),
+            "windows": st.lists(windows, max_size=3) | JUNK,
+            "named_months": st.lists(st.integers(0, 13), max_size=3) | JUNK,
+            "component_defer_months": st.dictionaries(words(9), st.integers(0, 1300), max_size=2) | JUNK,
         },
     )
 )

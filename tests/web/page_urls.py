@@ -19,7 +19,10 @@ def broken(request: HttpRequest) -> HttpResponse:
 
 
 urlpatterns = [
-    *(path(f"{name}/", stand_in, name=name) for name in ("attention", "buildings", "duties", "records", "statements")),
+    *(
+        path(f"{name}/", stand_in, name=name)
+        for name in ("attention", "buildings", "duties", "notices", "records", "statements")
+    ),
     path("sheets/", stand_in, name="sheets"),
     path("buildings/one/", stand_in, name="building"),
     path("broken/", broken),

@@ -1,5 +1,6 @@
 """The appliance's page, its visits' pages and the building's: the answer first, then what it rests on."""
 
+import re
 from datetime import date
 from typing import Any
 
@@ -8,7 +9,7 @@ from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from fleet.intake.visits import read_visit
-from fleet.models import Analyser, Appliance, FlueGroup, Forecast, Person, Revisit, Snapshot, User
+from fleet.models import Analyser, Appliance, CeilingForecast, FlueGroup, Forecast, Person, Revisit, Snapshot, User
 from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, measured, store, visit_body
@@ -116,10 +117,28 @@ def test_each_series_is_drawn_twice_and_its_table_holds_raw_and_corrected(
     visited(boiler, person, analyser, dispatcher, day="2025-03-02")
     visited(boiler, person, analyser, dispatcher)
     page = main_of(opened(dispatcher, boiler_page))
-    assert page.count('class="chart wide"') == page.count('class="chart narrow"') == 2
-    assert page.count("Found, as read") == 2
+    assert page.count('class="chart wide"') == page.count('class="chart narrow"') == 4
+    assert page.count("Found, as read") == 4
     assert "Values corrected to 20 °C intake air" in page
     assert '<td class="n">8.90</td>' in page
+
+
+def test_co_is_drawn_towards_the_limit_that_applies_and_the_binding_quantity_is_named(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
+) -> None:
+    visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"))
+    Forecast.objects.update(basis="the fleet", horizon_on="2027-03-01")
+    CeilingForecast.objects.filter(rate="low").update(basis="its own record", horizon_on="2026-11-05")
+    page = opened(dispatcher, boiler_page)
+    words = words_of(page)
+    assert (
+        "Of what drifts CO air-free at low fire binds: its accepted chance, 2 %, is used up on 5 November 2026."
+        in words
+    )
+    (drawn,) = re.findall(r'<section class="block">\s*<h2>CO air-free at high fire</h2>.*?</section>', page, re.DOTALL)
+    assert "250 limit" in drawn
+    assert "CO air-free at high fire, ppm" in drawn
+    assert "Outcomes expected" in drawn
 
 
 def test_adjusters_say_which_way_raises_co2_beside_the_caution(

@@ -1,0 +1,124 @@
+"""Deliveries: who must receive the record of a visit by when, how it was sent, and what came back."""
+
+import uuid
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door, ListDoor, found
+from api.fields import MomentOf, Reference
+from api.filters import by_day, by_id, of_appliance, yes_no
+from api.permissions import OFFICE
+from api.versions import version_named
+from fleet import clock
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.models import Delivery, Sending
+from fleet.queries.deliveries import visible_deliveries
+from fleet.queries.files import visible_files
+from fleet.queries.visits import visible_visits
+from fleet.services.deliveries import fail_delivery, send_delivery
+
+
+class SendingOut(serializers.Serializer[Any]):
+    record = serializers.UUIDField(source="record_id")
+    sent_at = serializers.DateTimeField()
+    how = serializers.CharField()
+    address = serializers.CharField()
+    proof = serializers.CharField()
+    file = serializers.UUIDField(source="file_id", allow_null=True)
+    sent_by = serializers.CharField()
+    failed_at = serializers.DateTimeField(allow_null=True)
+    failed_by = serializers.CharField(allow_null=True)
+    failed_why = serializers.CharField()
+
+
+class DeliveryOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    visit = serializers.UUIDField(source="visit_id")
+    appliance = serializers.UUIDField(source="visit.appliance_id")
+    limit_set = serializers.UUIDField(source="limit_set_id")
+    recipient = serializers.CharField()
+    due = serializers.DateField()
+    words = serializers.CharField(help_text="The arithmetic of the last day.")
+    overdue = serializers.SerializerMethodField()
+    opened_at = serializers.DateTimeField()
+    sent_at = serializers.DateTimeField(allow_null=True)
+    returned_why = serializers.CharField(help_text="Why it has to be sent again.")
+    sendings = SendingOut(source="sendings.all", many=True, help_text="Every attempt, the failed ones too.")
+    version = serializers.IntegerField()
+
+    def get_overdue(self, delivery: Delivery) -> bool:
+        return delivery.is_overdue(clock.today(delivery.visit.appliance.building.time_zone))
+
+
+class SendIn(StrictSerializer):
+    how = Word(choices=Sending.How.values)
+    address = Text(300)
+    sent_at = MomentOf(required=False, help_text="Now, where it is left out.")
+    proof = Text(500, required=False)
+    file = Reference(visible_files, required=False, allow_null=True, help_text="One of the visit's files.")
+
+
+class FailIn(StrictSerializer):
+    why = Text(500)
+
+
+class Deliveries(ListDoor):
+    """Deliveries of the visits that you may see."""
+
+    shape_out = DeliveryOut
+    filters = (
+        *of_appliance("visit__appliance"),
+        by_id("visit", "visit", visible_visits),
+        yes_no("open", Q(sent_at__isnull=True), "Not sent yet, or back in the office."),
+        by_day("due_before", "due__lte", "Due by this day or before."),
+    )
+
+    def rows(self) -> QuerySet[Delivery]:
+        return visible_deliveries(self.viewer)
+
+
+class OneDelivery(Door):
+    """One delivery."""
+
+    shape_out = DeliveryOut
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(visible_deliveries(self.viewer), id))
+
+
+class SendDelivery(Door):
+    """Say that it was sent."""
+
+    writers, shape_in, shape_out, versioned = OFFICE, SendIn, DeliveryOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        delivery = found(visible_deliveries(self.viewer), id)
+        version, taken = version_named(request), self.taken()
+        send_delivery(
+            delivery=delivery,
+            version=version,
+            how=taken["how"],
+            address=taken["address"],
+            sent_at=taken.get("sent_at") or clock.now(),
+            proof=taken.get("proof", ""),
+            file=taken.get("file"),
+            actor=self.viewer,
+            now=clock.now(),
+        )
+        return self.shown(found(visible_deliveries(self.viewer), id))
+
+
+class FailDelivery(Door):
+    """Say that it failed, with the reason: it is the office's again."""
+
+    writers, shape_in, shape_out, versioned = OFFICE, FailIn, DeliveryOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        delivery = found(visible_deliveries(self.viewer), id)
+        version, why = version_named(request), self.taken()["why"]
+        fail_delivery(delivery=delivery, version=version, why=why, actor=self.viewer, now=clock.now())
+        return self.shown(found(visible_deliveries(self.viewer), id))

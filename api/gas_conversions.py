@@ -1,0 +1,88 @@
+"""Gas conversions of an appliance: recorded, never edited; a test on the new gas falls due."""
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import ListDoor, found
+from api.fields import Id, Reference, Whole
+from api.permissions import OFFICE
+from api.recorded import post_recorded
+from fleet import clock
+from fleet.combustion import FUELS
+from fleet.intake.fields import Day, StrictSerializer, Text, Word
+from fleet.models import Appliance, GasConversion, ModelSheet
+from fleet.queries.appliances import all_sheets, visible_appliances
+from fleet.services.gas_conversions import convert_appliance
+
+DAYS_MAX = 366
+
+
+class GasConversionIn(StrictSerializer):
+    id = Id(required=False)
+    converted_on = Day()
+    to_fuel = Word(choices=list(FUELS))
+    kit = Text(200, help_text="Which kit, with its number.")
+    label = Text(200, help_text="What the label on the appliance says now, and where it is.")
+    analyser_fuel = Word(choices=list(FUELS), help_text="What the analyser is to be set to from now on.")
+    sheet = Reference(all_sheets, allow_null=True, help_text="For the new gas; null: readings have no target.")
+    done_by = Text(200)
+    test_within_days = Whole(0, DAYS_MAX, help_text="Within how many days it is to be tested on the new gas.")
+    appliance_version = Whole(1, 10**9, help_text="The appliance's version that you read.")
+
+
+class GasConversionOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    appliance = serializers.UUIDField(source="appliance_id")
+    converted_on = serializers.DateField()
+    from_fuel = serializers.CharField()
+    to_fuel = serializers.CharField()
+    kit = serializers.CharField()
+    label = serializers.CharField()
+    analyser_fuel = serializers.CharField()
+    sheet = serializers.UUIDField(source="sheet_id", allow_null=True)
+    done_by = serializers.CharField()
+    test_within_days = serializers.IntegerField()
+    record = serializers.UUIDField(source="record_id")
+
+
+class GasConversions(ListDoor):
+    """Gas conversions of an appliance. What was read before keeps its gas."""
+
+    writers, shape_in, shape_out, makes = OFFICE, GasConversionIn, GasConversionOut, True
+
+    def rows(self) -> QuerySet[GasConversion]:
+        return self.appliance().gas_conversions.all()
+
+    def appliance(self) -> Appliance:
+        appliance: Appliance = found(visible_appliances(self.viewer), self.kwargs["id"])
+        return appliance
+
+    def taken(self, *, partial: bool = False) -> dict[str, Any]:
+        values = super().taken(partial=partial)
+        self.sheet: ModelSheet | None = values.pop("sheet")
+        self.version: int = values.pop("appliance_version")
+        return values
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
+        appliance = self.appliance()
+        return post_recorded(
+            self,
+            kind="gas conversion",
+            model=GasConversion,
+            belongs={"appliance": str(appliance.id)},
+            add=lambda new_id, content: convert_appliance(
+                appliance=appliance,
+                version=self.version,
+                content=content,
+                sheet=self.sheet,
+                actor=self.viewer,
+                now=clock.now(),
+                id=new_id,
+            ),
+        )

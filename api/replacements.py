@@ -1,0 +1,79 @@
+"""An appliance replaced by another, which begins with clocks of its own."""
+
+import uuid
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.appliances import ApplianceOut
+from api.doors import Door, found, named_once
+from api.fields import DayOf, ExternalReference, Facts, Id, Reference, Whole
+from api.permissions import OFFICE
+from fleet import clock
+from fleet.combustion import FUELS
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.models import Appliance
+from fleet.queries.appliances import all_sheets, visible_appliances
+from fleet.services.register import create_once
+from fleet.services.replacements import replace_appliance
+
+TAKEN_OVER_MAX = 100
+
+
+class NewApplianceIn(StrictSerializer):
+    """The new one. Building, flue and first day are told from the old one."""
+
+    name = Text(100)
+    sheet = Reference(all_sheets, required=False, allow_null=True)
+    kind = Text(40, required=False, allow_blank=False)
+    serial = Text(100, required=False)
+    room = Text(100, required=False)
+    fuel = Word(choices=list(FUELS), required=False, allow_blank=True)
+    facts = Facts(required=False)
+    external_reference = ExternalReference()
+
+
+class ReplacementIn(StrictSerializer):
+    id = Id(required=False, help_text="Of the new appliance; the same again makes no second.")
+    day = DayOf(help_text="The old one's last day and the new one's first.")
+    appliance_version = Whole(1, 10**9, help_text="The old appliance's version that you read.")
+    appliance = NewApplianceIn()
+    attachments = serializers.ListField(
+        child=Id(), required=False, max_length=TAKEN_OVER_MAX,
+        help_text="Of what was attached to the old one alone, what the new one is to be under too.",
+    )  # fmt: skip
+    duties = serializers.ListField(
+        child=Id(), required=False, max_length=TAKEN_OVER_MAX,
+        help_text="Of the old one's own duties (contract, maker), those that the new one is to have too.",
+    )  # fmt: skip
+
+
+class Replacement(Door):
+    """The old one leaves with its duties; the new one inherits no reading, no drift, and only what is named here."""
+
+    writers, shape_in, shape_out, makes = OFFICE, ReplacementIn, ApplianceOut, True
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        """Replace it: 201 with the new appliance; the same id again 200."""
+        old: Appliance = found(visible_appliances(self.viewer), id)
+        said = named_once(request, self.taken())
+        new_id = {"id": said["id"]} if "id" in said else {}
+        values = new_id | said["appliance"] | {"replaces": old}
+        entry, made = create_once(
+            visible_appliances(self.viewer), Appliance, values, lambda new: self._replace(old, said, new)
+        )
+        return self.shown(found(visible_appliances(self.viewer), entry.pk), 201 if made else 200)
+
+    def _replace(self, old: Appliance, said: dict[str, Any], new: dict[str, Any]) -> Appliance:
+        return replace_appliance(
+            old=old,
+            version=said["appliance_version"],
+            day=said["day"],
+            values={name: value for name, value in new.items() if name != "replaces"},
+            attachments=said.get("attachments", []),
+            kept_duties=said.get("duties", []),
+            actor=self.viewer,
+            now=clock.now(),
+        )

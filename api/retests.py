@@ -1,0 +1,37 @@
+"""Retests: another test that a set asks for after a finding, by which day, and the check that ended it."""
+
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+
+from api.doors import ListDoor
+from api.filters import by_day, of_appliance, yes_no
+from fleet.models import Retest
+from fleet.queries.retests import visible_retests
+
+
+class RetestOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    appliance = serializers.UUIDField(source="appliance_id")
+    visit = serializers.UUIDField(source="visit_id", help_text="Of the finding.")
+    limit_set = serializers.UUIDField(source="limit_set_id")
+    event = serializers.CharField()
+    found_on = serializers.DateField()
+    due = serializers.DateField()
+    words = serializers.CharField()
+    done_by = serializers.UUIDField(source="done_by_id", allow_null=True, help_text="The first check after it.")
+
+
+class Retests(ListDoor):
+    """Retests of the appliances that you may see."""
+
+    shape_out = RetestOut
+    filters = (
+        *of_appliance(),
+        yes_no("open", Q(done_by__isnull=True), "Not tested again yet."),
+        by_day("due_before", "due__lte", "Due by this day or before."),
+    )
+
+    def rows(self) -> QuerySet[Retest]:
+        return visible_retests(self.viewer)

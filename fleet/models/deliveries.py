@@ -1,0 +1,73 @@
+"""Deliveries: who must receive the record of a visit, by when, and how it was sent."""
+
+from datetime import date
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from fleet.models.register import RegisterEntry, new_id
+
+
+class Delivery(RegisterEntry):
+    """One a visit, set and recipient. Open until `sent_at`; what failed or was corrected since returns to the office.
+
+    `due` : the last day by the set's clock.    `returned_why` : why it has to be sent again, empty where it hasn't.
+    """
+
+    visit = models.ForeignKey("fleet.Visit", on_delete=models.PROTECT, related_name="deliveries")
+    limit_set = models.ForeignKey("fleet.LimitSet", on_delete=models.PROTECT, related_name="deliveries")
+    recipient = models.CharField(max_length=100)
+    due = models.DateField()
+    words = models.CharField(max_length=300)
+    opened_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True)
+    returned_why = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        verbose_name_plural = "deliveries"
+        ordering = ["due", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "limit_set", "recipient"], name="one_delivery_a_recipient"),
+        ]
+        indexes = [models.Index(fields=["sent_at", "due"])]
+
+    def __str__(self) -> str:
+        return self.words
+
+    def is_overdue(self, day: date) -> bool:
+        return self.sent_at is None and self.due < day
+
+
+class Sending(models.Model):
+    """One attempt to deliver: which record went to whom, how, by whom, and what proves it. A failed one stays."""
+
+    class How(models.TextChoices):
+        EMAIL = "e-mail", _("by e-mail")
+        POST = "post", _("by post")
+        HAND = "by hand", _("by hand")
+        PORTAL = "portal", _("through a portal")
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    delivery = models.ForeignKey(Delivery, on_delete=models.PROTECT, related_name="sendings")
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+    sent_at = models.DateTimeField()
+    how = models.CharField(max_length=20, choices=How.choices)
+    address = models.CharField(max_length=300)
+    proof = models.CharField(max_length=500, blank=True)
+    file = models.ForeignKey("fleet.StoredFile", null=True, on_delete=models.PROTECT, related_name="+")
+    sent_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    failed_at = models.DateTimeField(null=True)
+    failed_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    failed_why = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        ordering = ["sent_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(failed_at__isnull=True) | Q(failed_at__gte=F("sent_at")), name="sending_fails_after_it_went"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_how_display()} {self.sent_at:%Y-%m-%d}"

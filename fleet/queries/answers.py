@@ -1,0 +1,190 @@
+"""Which fields of the record a visit answers by itself, and which an appliance's entry in the register answers.
+
+One small question a field; what the dictionary calls "record" stands here, "declared" are the technician's own answers.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fleet.limits.cases import COMMON_FLUE
+from fleet.models import Appliance, Reading, Visit, WorkItem
+from fleet.models.people import fuel_kind
+from fleet.queries.record_fields import record_fields
+
+UNSAFE, GAS_WORK, OIL = "unsafe", "gas work", "oil"
+CARRIES_GAS = frozenset({"gas conversion", "nozzle", "part"})
+TO_THE_MINUTE = ("instant", "minute")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A visit with what belongs to it, read once.
+
+    own: its readings that were not taken in a common flue; derived: the judgement's figures of these.
+    """
+
+    visit: Visit
+    own: Sequence[Reading]
+    work: Sequence[WorkItem]
+    has_defects: bool
+    derived: Sequence[Mapping[str, Any]]
+
+    def read(self, *columns: str) -> bool:
+        """Any of these columns at any reading."""
+        return any(getattr(each, column) is not None for each in self.own for column in columns)
+
+    def every(self, holds: Callable[[Reading], bool]) -> bool:
+        return bool(self.own) and all(holds(each) for each in self.own)
+
+
+def taken(visit: Visit, derived: Sequence[Mapping[str, Any]]) -> Taken:
+    """derived: the judgement's figures, one row a reading of the visit."""
+    readings = list(visit.readings.all())
+    own = [each for each in readings if each.sampling_point != COMMON_FLUE]
+    numbers = {each.number for each in own}
+    figures = [each for each in derived if each["number"] in numbers]
+    return Taken(visit, own, list(visit.work.all()), bool(visit.defects.all()), figures)
+
+
+def answered_by_record(visit: Taken) -> list[str]:
+    """Names of the fields that the record answers: by what was read and done, or in the technician's own words."""
+    declared = {name for name, answer in visit.visit.declared.items() if answer != ""}
+    return [name for name in record_fields() if name in declared or (name in RECORD and RECORD[name](visit))]
+
+
+def conditions_of(visit: Taken) -> list[str]:
+    """Of the conditions under which fields are asked for, those that hold."""
+    held = {
+        UNSAFE: visit.visit.unsafe,
+        GAS_WORK: any(each.kind in CARRIES_GAS for each in visit.work),
+        OIL: fuel_kind(visit.visit.fuel) == "oil",
+    }
+    return [name for name, holds in held.items() if holds]
+
+
+def _says_work(visit: Taken) -> bool:
+    return bool(visit.work) or visit.visit.left_as_found
+
+
+def _both_phases(visit: Taken) -> bool:
+    phases = {each.counted_phase for each in visit.own}
+    moved = any(each.moves_combustion for each in visit.work)
+    return "as found" in phases and ("as left" in phases or not moved)
+
+
+def _ambient_max(visit: Taken) -> bool:
+    return visit.visit.ambient_co_after_ppm is not None or visit.read("ambient_co_ppm")
+
+
+def _unsafe_told(visit: Taken) -> bool:
+    details = visit.visit.unsafe_details
+    return bool(details.get("told")) and details.get("labelled") is not None
+
+
+def _has_efficiency(visit: Taken) -> bool:
+    return any(each.get("efficiency_pct_net") is not None for each in visit.derived)
+
+
+RECORD: Mapping[str, Callable[[Taken], bool]] = {
+    "visit_date": lambda _visit: True,  # without a date there is no record
+    "start_end_time": lambda visit: visit.visit.attendance.left_at is not None,
+    "appliance_id": lambda visit: bool(visit.visit.plate.get("serial_seen")),
+    "fuel": lambda visit: bool(visit.visit.fuel),
+    "analyser_fuel": lambda visit: visit.every(lambda each: each.analyser_fuel != ""),
+    "maker_spec": lambda visit: visit.visit.sheet_id is not None,
+    "technician": lambda visit: visit.visit.signed_by_id is not None or any(each.person_id for each in visit.own),
+    "technician_signature": lambda visit: visit.visit.signed_by_id is not None and visit.visit.signed_at is not None,
+    "analyser_id": lambda visit: visit.every(lambda each: each.analyser_id is not None),
+    "fresh_air_zero": lambda visit: None not in (visit.visit.zero_o2_pct, visit.visit.zero_co_ppm),
+    "ambient_co_entry": lambda visit: visit.visit.ambient_co_before_ppm is not None,
+    "ambient_co_max": _ambient_max,
+    "draught": lambda visit: visit.read("draught_pa", "draught_fire_pa"),
+    "gas_inlet_pressure": lambda visit: visit.read("gas_pressure_working_pa"),
+    "burner_pressure": lambda visit: visit.read("burner_pressure_pa"),
+    "gas_rate": lambda visit: any(each.gas_rate for each in visit.own),
+    "phase": _both_phases,
+    "firing_rate": lambda visit: visit.every(lambda each: each.rate_set_by != ""),
+    "reading_time": lambda visit: visit.every(
+        lambda each: each.taken_at is not None and each.time_precision in TO_THE_MINUTE
+    ),
+    "stability": lambda visit: visit.every(lambda each: bool(each.series) or each.steadiness != "not shown"),
+    "o2": lambda visit: visit.read("o2_pct", "co2_pct"),
+    "co2": lambda visit: visit.read("o2_pct", "co2_pct"),
+    "co": lambda visit: visit.read("co_ppm"),
+    "nox": lambda visit: visit.read("nox_ppm", "no_ppm"),
+    "flue_temp": lambda visit: visit.read("flue_temp_c"),
+    "air_temp": lambda visit: visit.read("air_temp_c"),
+    "water_temps": lambda visit: visit.read("flow_temp_c"),
+    "efficiency_loss": _has_efficiency,
+    "soot": lambda visit: visit.read("smoke_spot") and visit.read("oil_derivatives"),
+    "weather": lambda visit: None not in (visit.visit.outdoor_temp_c, visit.visit.barometric_pressure_pa),
+    "adjustments": _says_work,
+    "parts_cleaning": _says_work,
+    "defects": lambda visit: visit.has_defects,
+    "disposition": lambda visit: bool(visit.visit.disposition),
+    "unsafe_notice": _unsafe_told,
+    "restoration": lambda visit: bool(visit.visit.checklist),
+}
+
+
+# ---- by the register as it is ----
+
+
+def answered_by_register(appliance: Appliance) -> frozenset[str]:
+    """What the entries of the appliance, its building and its client answer for each of its visits.
+
+    A fact of the appliance that has a field's own name answers that field.
+    """
+    building = appliance.building
+    version = appliance.sheet.current if appliance.sheet else None
+    sheet = version.content if version else {}
+    held = {
+        "premises_address": bool(building.address),
+        "owner_or_agent": bool(building.client.name and building.client.address),
+        "appliance_id": bool(appliance.serial),
+        "appliance_location": bool(appliance.room),
+        "rated_input_output": bool(sheet.get("rated_input_kw") or sheet.get("rated_output_kw")),
+    }
+    facts = {name.lower() for name, value in appliance.facts.items() if value not in ("", None)}
+    named = {name for name, each in record_fields().items() if "register" in each.answered_by and name in facts}
+    return frozenset({name for name, holds in held.items() if holds} | named)
+
+
+@dataclass(frozen=True)
+class Used:
+    """Who and which analysers a record rests on: ids of those on the register, and names as given of those not."""
+
+    analysers: tuple[str, ...]
+    analysers_unknown: tuple[str, ...]
+    people: tuple[str, ...]
+    people_unknown: tuple[str, ...]
+    fuel_kind: str
+
+    def as_json(self) -> dict[str, Any]:
+        return {name: value for name, value in vars(self).items() if value}
+
+    @classmethod
+    def read(cls, said: Mapping[str, Any]) -> "Used":
+        return cls(
+            analysers=tuple(said.get("analysers", ())),
+            analysers_unknown=tuple(said.get("analysers_unknown", ())),
+            people=tuple(said.get("people", ())),
+            people_unknown=tuple(said.get("people_unknown", ())),
+            fuel_kind=said["fuel_kind"],
+        )
+
+
+def used_in(visit: Visit, readings: Iterable[Reading]) -> Used:
+    taken_by = list(readings)
+    return Used(
+        analysers=_ids(each.analyser_id for each in taken_by),
+        analysers_unknown=tuple(sorted({each.analyser_given for each in taken_by if each.analyser_id is None})),
+        people=_ids(each.person_id for each in taken_by),
+        people_unknown=tuple(sorted({each.person_given for each in taken_by if each.person_id is None})),
+        fuel_kind=fuel_kind(visit.fuel),
+    )
+
+
+def _ids(given: Iterable[Any]) -> tuple[str, ...]:
+    return tuple(sorted({str(each) for each in given if each}))

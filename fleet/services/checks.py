@@ -1,0 +1,60 @@
+"""What a visit is worth as a check: kept beside its judgement, and made again where an older program made it."""
+
+import uuid
+from collections.abc import Collection, Iterable
+
+from django.db.models import Q
+
+from fleet.models import Judgement, Visit, VisitCheck
+from fleet.queries.answers import answered_by_record, conditions_of, taken, used_in
+from fleet.queries.checks import why_no_check
+
+# Raised whenever what answers a field, or what counts as a check, is told otherwise.
+MADE_WITH = 1
+AT_ONCE = 500
+
+
+def put_check(*, visit: Visit, judgement: Judgement) -> None:
+    """After each judgement, in its transaction."""
+    _put([_check(visit, judgement)])
+
+
+def catch_up(appliance_ids: Collection[uuid.UUID] | None = None) -> int:
+    """Make those that are missing or that an older program made; of these appliances, or of all. Returns how many."""
+    if appliance_ids is None and _none_missing():
+        return 0
+    older = Visit.objects.filter(Q(check_made__isnull=True) | ~Q(check_made__made_with=MADE_WITH))
+    if appliance_ids is not None:
+        older = older.filter(appliance__in=appliance_ids)
+    ids = list(older.filter(judgement__isnull=False).order_by("id").values_list("id", flat=True))
+    for first in range(0, len(ids), AT_ONCE):
+        related = Visit.objects.filter(id__in=ids[first : first + AT_ONCE]).select_related("attendance", "judgement")
+        visits = related.prefetch_related("readings", "work", "defects").defer("judgement__card")
+        _put(_check(each, each.judgement) for each in visits)
+    return len(ids)
+
+
+def _none_missing() -> bool:
+    return Judgement.objects.count() == VisitCheck.objects.filter(made_with=MADE_WITH).count()
+
+
+def _check(visit: Visit, judgement: Judgement) -> VisitCheck:
+    what = taken(visit, judgement.derived or ())
+    why_not = why_no_check(visit, judgement)
+    return VisitCheck(
+        visit=visit,
+        appliance_id=visit.appliance_id,
+        local_date=visit.local_date,
+        counts=not why_not,
+        why_not=why_not,
+        answered=answered_by_record(what),
+        conditions=conditions_of(what),
+        used=used_in(visit, visit.readings.all()).as_json(),
+        run_hours_h=visit.run_hours_h,
+        made_with=MADE_WITH,
+    )
+
+
+def _put(made: Iterable[VisitCheck]) -> None:
+    names = [each.name for each in VisitCheck._meta.fields if not each.primary_key]
+    VisitCheck.objects.bulk_create(made, update_conflicts=True, unique_fields=["visit"], update_fields=names)

@@ -1,0 +1,99 @@
+"""A gas conversion: by a kit the appliance burns another gas from a day on, and a test of it falls due."""
+
+import uuid
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from fleet.errors import FleetError
+from fleet.models import Appliance, Duty, GasConversion, ModelSheet, User
+from fleet.services import duties, jobs
+from fleet.services.appliances import change_appliance
+from fleet.services.records import Row, append_record, put_rows
+
+SOURCE, REGIME = "conversion", "after_conversion"
+
+
+@transaction.atomic
+def convert_appliance(
+    *,
+    appliance: Appliance,
+    version: int,
+    content: dict[str, Any],
+    sheet: ModelSheet | None,
+    actor: User,
+    now: datetime,
+    id: uuid.UUID,
+) -> GasConversion:
+    """It burns the other gas from that day, by the sheet for it, and a test on the new gas is due within some days.
+
+    content: converted_on, to_fuel, kit, label, analyser_fuel, done_by, test_within_days. sheet: the one for the new
+    gas; None where there is none, and then readings have no target. What was read before keeps its gas and its sheet,
+    which stand in its record. Raises FleetError `invalid`, Conflict where the appliance changed meanwhile.
+    """
+    day = date.fromisoformat(content["converted_on"])
+    _refuse(appliance, day, content, sheet, now)
+    full = {
+        "schema": "gas-conversion/1",
+        "id": str(id),
+        "appliance": str(appliance.id),
+        "from_fuel": _before(appliance, day),
+        "sheet": str(sheet.id) if sheet else "",
+        **content,
+    }
+    record = append_record(kind="gas conversion", subject=id, content=full, actor=actor, now=now)
+    put_rows(gas_conversion_rows(full, record.id))
+    # Where the pipe brings that gas, the appliance goes on with whatever the pipe will bring.
+    from_pipe = appliance.building.gas_on(day).name == content["to_fuel"]
+    changes = {"fuel": "" if from_pipe else content["to_fuel"], "sheet": sheet}
+    change_appliance(appliance=appliance, version=version, changes=changes, now=now)
+    _open_test(appliance, content, day, actor, now)
+    return GasConversion.objects.get(id=id)
+
+
+def _before(appliance: Appliance, day: date) -> str:
+    """What it burnt until then: on the day itself the pipe may bring the other gas already."""
+    return appliance.burns_on(day - timedelta(days=1)).name
+
+
+def _refuse(appliance: Appliance, day: date, content: dict[str, Any], sheet: ModelSheet | None, now: datetime) -> None:
+    errors = {}
+    if not appliance.in_service_on(day) or day > now.date():
+        errors["converted_on"] = f"is {day}; the appliance must be in service on that day, and it must not lie ahead"
+    if content["to_fuel"] == _before(appliance, day):
+        errors["to_fuel"] = f"is {content['to_fuel']}; it burns that already"
+    asked = sheet.current.content["fuel"] if sheet and sheet.current else content["to_fuel"]
+    if asked != content["to_fuel"]:
+        errors["sheet"] = f"is for {asked}; the appliance was converted to {content['to_fuel']}"
+    if errors:
+        raise FleetError("invalid", "The conversion can't be recorded.", errors=errors)
+
+
+def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: User, now: datetime) -> None:
+    """A test of an earlier conversion that nobody made is asked for no more: it would be of a gas that is gone."""
+    earlier = Duty.objects.filter(appliance=appliance, source=SOURCE, until__isnull=True)
+    duties.end_each(duties=earlier, day=day, why="converted again")
+    values = {
+        "appliance": appliance,
+        "name": "Test after gas conversion",
+        "source": SOURCE,
+        "rule": {"type": "days_after_event", "event": "gas conversion", "days": content["test_within_days"]},
+        "regime": REGIME,
+        "since": day,
+        "why": f"Converted to {content['to_fuel']} with {content['kit']}, by {content['done_by']}.",
+    }
+    duties.add_duty(values=values, actor=actor, now=now)
+    jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
+
+
+def gas_conversion_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+    plain = ("from_fuel", "to_fuel", "kit", "label", "analyser_fuel", "done_by", "test_within_days")
+    values = {
+        "appliance_id": uuid.UUID(content["appliance"]),
+        "converted_on": date.fromisoformat(content["converted_on"]),
+        "sheet_id": uuid.UUID(content["sheet"]) if content["sheet"] else None,
+        **{name: content[name] for name in plain},
+        "record_id": record_id,
+    }
+    return [Row(GasConversion, uuid.UUID(content["id"]), values)]

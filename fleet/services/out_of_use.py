@@ -1,0 +1,83 @@
+"""Out of use: an appliance stands still from a day on, and is started again. Recorded, never edited."""
+
+import uuid
+from datetime import date, datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+
+from fleet.errors import Conflict, FleetError
+from fleet.models import Appliance, OutOfUse, Record, User
+from fleet.services import jobs
+from fleet.services.records import Row, append_record, content_of, put_rows
+
+KIND = "out of use"
+
+
+@transaction.atomic
+def begin_out_of_use(
+    *, appliance: Appliance, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID
+) -> OutOfUse:
+    """From that day its duties are suspended; `content` has begins, why, said_by, proof.
+
+    Raises FleetError `invalid` for a day to come or before it came, Conflict `already_out_of_use`.
+    """
+    begins = date.fromisoformat(content["begins"])
+    _refuse_begin(appliance, begins, now)
+    full = {"schema": "out-of-use/1", "id": str(id), "appliance": str(appliance.id), **content}
+    record = append_record(kind=KIND, subject=id, content=full, actor=actor, now=now)
+    return _take_in(full, record, now)
+
+
+@transaction.atomic
+def end_out_of_use(*, out_of_use: OutOfUse, content: dict[str, Any], actor: User, now: datetime) -> OutOfUse:
+    """It was started again on a day: a record that amends the first.
+
+    `content` has ends, restart_said_by, restart_proof. Ended on the day it began it never was out of use.
+    Raises FleetError `invalid`, Conflict `already_ended`.
+    """
+    ends = date.fromisoformat(content["ends"])
+    if out_of_use.ends is not None:
+        raise Conflict("already_ended", f"It was started again on {out_of_use.ends}; nothing was changed.")
+    if not out_of_use.begins <= ends <= now.date():
+        said = f"is {ends}; it must lie from {out_of_use.begins}, when it went out of use, to today, {now.date()}"
+        raise FleetError("invalid", "The restart can't have been on that day.", errors={"ends": said})
+    begun = Record.objects.get(id=out_of_use.record_id)
+    full = content_of(begun) | content
+    try:
+        with transaction.atomic():
+            record = append_record(kind=KIND, subject=out_of_use.id, content=full, actor=actor, now=now, amends=begun)
+    except IntegrityError as bad:
+        raise Conflict("already_ended", "Somebody else recorded the restart meanwhile; read it again.") from bad
+    return _take_in(full, record, now)
+
+
+def _take_in(full: dict[str, Any], record: Record, now: datetime) -> OutOfUse:
+    put_rows(out_of_use_rows(full, record.id))
+    jobs.request_job(kind="refresh_appliance", key=full["appliance"], due_at=now)
+    return OutOfUse.objects.get(id=full["id"])
+
+
+def _refuse_begin(appliance: Appliance, begins: date, now: datetime) -> None:
+    last = appliance.out_of_use.order_by("begins").last()
+    if last and last.ends is None:
+        raise Conflict("already_out_of_use", f"It has been out of use since {last.begins}; nothing was changed.")
+    first = max(appliance.in_service_from, last.ends) if last and last.ends else appliance.in_service_from
+    latest = min(now.date(), appliance.in_service_to or date.max)
+    if not first <= begins <= latest:
+        said = f"is {begins}; it must lie from {first} to {latest}: in service, not out of use, and not ahead"
+        raise FleetError("invalid", "It can't have gone out of use on that day.", errors={"begins": said})
+
+
+def out_of_use_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+    texts = ("proof", "restart_said_by", "restart_proof")
+    values = {
+        "appliance_id": uuid.UUID(content["appliance"]),
+        "begins": date.fromisoformat(content["begins"]),
+        "ends": date.fromisoformat(content["ends"]) if content.get("ends") else None,
+        "why": content["why"],
+        "said_by": content["said_by"],
+        **{name: content.get(name, "") for name in texts},
+        "record_id": record_id,
+    }
+    return [Row(OutOfUse, uuid.UUID(content["id"]), values)]

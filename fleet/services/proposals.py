@@ -1,0 +1,248 @@
+"""What is proposed for an appliance on a day, from all that is known of it. Reads and reckons; writes nothing."""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+from django.db import models
+from django.db.models import Max, Q
+from django.utils.translation import gettext as _
+
+from fleet.models import (
+    Appliance,
+    CeilingForecast,
+    Contractor,
+    Defect,
+    Duty,
+    Flag,
+    Forecast,
+    NoAccess,
+    Retest,
+    Revisit,
+    Visit,
+)
+from fleet.queries.duties import undecided_words
+from fleet.services.ceilings import CO
+from fleet.services.flags import DriftCase
+from fleet.services.forecasts import AnyForecast, chance_on
+from fleet.services.reasons import UNDECIDED, Limbs, Reason, limbs_of, urgency_of, window_of
+
+# From this chance on a CO case is flagged, whatever higher one the contractor chooses: CO is apart from tuning.
+CO_FLAG_AT = 0.30
+ONE_YEAR = timedelta(days=365)
+Row = TypeVar("Row", bound=models.Model)
+
+
+# ---- what is known of many appliances at once ----
+
+
+@dataclass(frozen=True)
+class Known:
+    """By appliance what its reasons are made of, read in one query each."""
+
+    contractor: Contractor
+    duties: Mapping[uuid.UUID, list[Duty]]
+    flags: Mapping[uuid.UUID, list[Flag]]
+    forecasts: Mapping[uuid.UUID, list[AnyForecast]]
+    defects: Mapping[uuid.UUID, list[Defect]]
+    retests: Mapping[uuid.UUID, list[Retest]]
+    tested: Mapping[uuid.UUID, date]
+    attempts: Mapping[uuid.UUID, list[date]]
+    standing: Mapping[uuid.UUID, Revisit]
+
+    @classmethod
+    def of(
+        cls,
+        ids: Sequence[uuid.UUID],
+        *,
+        contractor: Contractor,
+        defects: Iterable[Defect],
+        retests: Iterable[Retest],
+    ) -> "Known":
+        """Defects and retests: the open ones of these appliances, dated and settled by the caller."""
+        of_these = Q(appliance__in=ids)
+        told = ("id", "appliance", "quantity", "rate", "basis", "horizon_on", "crossing", "last_visit_on", "sentence")
+        told_of = [
+            each
+            for kind in (Forecast, CeilingForecast)
+            for each in kind._default_manager.filter(of_these).only(*told, "snapshot")
+        ]
+        open_flags = Flag.objects.filter(of_these, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT)
+        tested = Visit.objects.filter(of_these).exclude(outcome=Visit.Outcome.NOT_TESTED).order_by()
+        attempts = NoAccess.objects.filter(of_these).order_by("local_date")
+        return cls(
+            contractor,
+            _by_appliance(Duty.objects.filter(of_these, until__isnull=True)),
+            _by_appliance(open_flags),
+            _by_appliance(told_of),
+            _by_appliance(defects),
+            _by_appliance(retests),
+            dict(tested.values_list("appliance").annotate(last=Max("local_date"))),
+            _days(attempts.values_list("appliance", "local_date")),
+            {each.appliance_id: each for each in Revisit.objects.filter(of_these)},
+        )
+
+
+def _by_appliance(rows: Iterable[Row]) -> dict[uuid.UUID, list[Row]]:
+    grouped: dict[uuid.UUID, list[Row]] = defaultdict(list)
+    for each in rows:
+        grouped[each.appliance_id].append(each)  # type: ignore[attr-defined]  # every such table has its appliance
+    return grouped
+
+
+def _days(rows: Iterable[tuple[uuid.UUID, date]]) -> dict[uuid.UUID, list[date]]:
+    grouped: dict[uuid.UUID, list[date]] = defaultdict(list)
+    for appliance_id, day in rows:
+        grouped[appliance_id].append(day)
+    return grouped
+
+
+# ---- one appliance ----
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One appliance on one day, and what follows from what is known of it."""
+
+    appliance: Appliance
+    today: date
+    known: Known
+    reasons: list[Reason] = field(init=False)
+
+    def __post_init__(self) -> None:
+        made = [*self._from_flags(), *self._from_retests(), *self._from_duties(), *self._from_forecasts(),
+                *self._from_defects()]  # fmt: skip
+        object.__setattr__(self, "reasons", sorted(made, key=lambda each: each.latest))
+
+    def _of(self, rows: Mapping[uuid.UUID, list[Any]]) -> list[Any]:
+        return rows.get(self.appliance.id, [])
+
+    @property
+    def asked_for(self) -> date | None:
+        """The day of the earliest duty whose date is certain, today at the soonest."""
+        dues = [due for _duty, due in self._certain()]
+        return max(min(dues), self.today) if dues else None
+
+    @property
+    def planned(self) -> date:
+        """The next visit already planned; a year from now where no duty asks for one."""
+        return self.asked_for or self.today + ONE_YEAR
+
+    def _certain(self) -> list[tuple[Duty, date]]:
+        standing = self.known.duties.get(self.appliance.id, [])
+        return [(each, each.due) for each in standing if each.due and not each.cannot_tell]
+
+    def _from_flags(self) -> Iterable[Reason]:
+        within = timedelta(days=self.known.contractor.outside_within_days)
+        zone = ZoneInfo(self.appliance.building.time_zone)
+        for flag in self._of(self.known.flags):
+            if not flag.figures.get("put_right"):
+                opened = flag.opened_at.astimezone(zone).date()
+                latest = opened + within if flag.kind == Flag.Kind.OUTSIDE else opened
+                yield Reason(str(flag.kind), latest, opened, flag.sentence)
+
+    def _from_retests(self) -> Iterable[Reason]:
+        return (Reason("retest", each.due, each.found_on, each.words) for each in self._of(self.known.retests))
+
+    def _from_duties(self) -> Iterable[Reason]:
+        for each, due in self._certain():
+            yield Reason("duty", due, min(each.earliest_keep or each.since, due), f"{each.name}: {each.words}")
+
+    def _from_forecasts(self) -> Iterable[Reason]:
+        """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing. CO is never rationed."""
+        for each in self._fitted():
+            if each.horizon_on:
+                what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
+                yield Reason("drift", each.horizon_on, each.last_visit_on, each.sentence, what, is_rationed)
+
+    def _fitted(self) -> list[AnyForecast]:
+        return [each for each in self._of(self.known.forecasts) if each.basis != "assumptions"]
+
+    def _from_defects(self) -> Iterable[Reason]:
+        for each in self._of(self.known.defects):
+            if each.due:
+                words = _("Defect to be mended: %(what)s; %(due)s.") % {"what": each.what, "due": each.due_words}
+                yield Reason("defect", each.due, min(each.visit.local_date, each.due), words)
+
+    def undecided(self) -> list[dict[str, str]]:
+        """Duties whose date rests on a missing fact: told beside the reasons, binding nothing."""
+        return [
+            {
+                "binding": UNDECIDED,
+                "latest": "",
+                "earliest": f"{each.due:%Y-%m-%d}" if each.due else "",
+                "sentence": undecided_words(each.name, each.due, each.cannot_tell),
+            }
+            for each in self._of(self.known.duties)
+            if each.cannot_tell
+        ]
+
+    def drift_cases(self) -> list[DriftCase]:
+        """Its series, each with the chance before the next planned visit."""
+        flag_at = self.known.contractor.flag_at
+        return [
+            DriftCase(
+                appliance_id=self.appliance.id,
+                key=f"{each.rate} {each.quantity}",
+                chance=chance_on(each, self.planned),
+                planned=self.planned,
+                flag_at=min(flag_at, CO_FLAG_AT) if each.quantity == CO else flag_at,
+                said=each.sentence,
+                snapshot_id=each.snapshot_id,
+                from_assumptions=each.basis == "assumptions",
+            )
+            for each in self._of(self.known.forecasts)
+        ]
+
+    def values(self) -> dict[str, Any]:
+        """What its proposal says; its extra visit as it was last rationed, until it is rationed anew."""
+        limbs, standing = limbs_of(self.reasons), self.known.standing.get(self.appliance.id)
+        extra = self._extra(limbs, standing)
+        chance = max((chance_on(each, self.planned) for each in self._fitted()), default=0.0)
+        urgency, words = urgency_of(self.reasons, chance=chance, planned=self.asked_for)
+        return {
+            **window_of(self.reasons, is_beyond=extra == Revisit.Extra.BEYOND, not_before=self.not_before),
+            "reasons": [*(each.as_json() for each in self.reasons), *self.undecided()],
+            "otherwise_by": limbs.otherwise_by,
+            "drift_by": limbs.drift_by,
+            "extra": extra,
+            "extra_week": standing.extra_week if extra and standing else None,
+            **self._risk(limbs),
+            "urgency": urgency,
+            "urgency_words": words,
+            "no_access": len(self._attempts()),
+        }
+
+    def _extra(self, limbs: Limbs, standing: Revisit | None) -> str:
+        if limbs.drift_by is None:
+            return Revisit.Extra.NONE
+        return (standing.extra if standing else "") or Revisit.Extra.WITHIN
+
+    def _risk(self, limbs: Limbs) -> dict[str, Any]:
+        """The chance of being outside before somebody would come without an extra visit."""
+        if limbs.drift_by is None:
+            return {"accepted_risk": None, "accepted_until": None}
+        until = max(limbs.otherwise_by or self.planned, self.today)
+        drifting = [each for each in self._fitted() if each.quantity != CO]
+        risk = max((chance_on(each, until) for each in drifting), default=0.0)
+        return {"accepted_risk": round(risk, 2), "accepted_until": until}
+
+    @property
+    def not_before(self) -> date | None:
+        """The day after the newest attempt that didn't get to it."""
+        attempts = self._attempts()
+        return attempts[-1] + timedelta(days=1) if attempts else None
+
+    def _attempts(self) -> list[date]:
+        """Days of the attempts since the last visit that got to it."""
+        tested = self.known.tested.get(self.appliance.id, date.min)
+        return [day for day in self._of(self.known.attempts) if day > tested]
+
+    def has_been_fulfilled(self, standing: Revisit) -> bool:
+        """The day it was set for came, and a visit with it."""
+        tested = self.known.tested.get(self.appliance.id)
+        return standing.day is not None and tested is not None and tested >= standing.day

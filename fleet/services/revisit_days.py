@@ -1,0 +1,120 @@
+"""The day of a revisit: pinned or confirmed by a person, with what its occupier knows; taken back by one too."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models import F
+
+from fleet.errors import Conflict, FleetError
+from fleet.models import OccupierNotice, Revisit, User
+from fleet.services import jobs
+
+SET = (Revisit.State.PINNED, Revisit.State.CONFIRMED)
+
+
+@dataclass(frozen=True)
+class Notice:
+    """What the occupier was told or agreed to: when, how, and how many days ahead they must hear of a day."""
+
+    kind: str
+    given_on: date
+    how: str
+    notice_days: int
+
+
+@transaction.atomic
+def set_day(
+    *,
+    revisit: Revisit,
+    version: int,
+    state: str,
+    day: date,
+    note: str,
+    notice: Notice | None,
+    actor: User,
+    now: datetime,
+) -> Revisit:
+    """Pin or confirm a day. Where the occupier knows of another one that is still to come, only with a new notice.
+
+    Raises FleetError `invalid`, Conflict `occupier_knows` or `changed_meanwhile`.
+    """
+    today = _today(revisit, now)
+    _check(state, day, notice, today)
+    if notice is None:
+        _check_occupier(revisit, day, today)
+    else:
+        OccupierNotice.objects.create(
+            appliance_id=revisit.appliance_id, day=day, kind=notice.kind, given_on=notice.given_on,
+            how=notice.how.strip(), notice_days=notice.notice_days, by=actor, recorded_at=now,
+        )  # fmt: skip
+    return _change(revisit, version, {"state": state, "day": day, "note": note.strip()}, actor, now)
+
+
+@transaction.atomic
+def release_day(*, revisit: Revisit, version: int, note: str, actor: User, now: datetime) -> Revisit:
+    """Open again, with the reason. What the occupier was told stays: another day needs another notice.
+
+    Raises FleetError `invalid`, Conflict `changed_meanwhile`.
+    """
+    if not note.strip():
+        raise FleetError("invalid", "Taking a day back needs its reason.", errors={"note": "is empty; say why"})
+    changes = {"state": Revisit.State.PROPOSED, "day": None, "note": note.strip()}
+    return _change(revisit, version, changes, actor, now)
+
+
+def standing_notice(revisit: Revisit, today: date) -> OccupierNotice | None:
+    """The newest notice, while its day is still to come."""
+    newest = OccupierNotice.objects.filter(appliance=revisit.appliance_id).order_by("-recorded_at", "-id").first()
+    return newest if newest and newest.day >= today else None
+
+
+def _today(revisit: Revisit, now: datetime) -> date:
+    return now.astimezone(ZoneInfo(revisit.appliance.building.time_zone)).date()
+
+
+def _check(state: str, day: date, notice: Notice | None, today: date) -> None:
+    errors = {}
+    if state not in SET:
+        errors["state"] = f"is {state[:60]!r}; it must be one of: {', '.join(SET)}"
+    if day < today:
+        errors["day"] = f"is {day:%Y-%m-%d}; it must not be before today, {today:%Y-%m-%d}"
+    if notice:
+        errors |= _faults(notice, day, today)
+    if errors:
+        raise FleetError("invalid", "The day can't be set.", errors=errors)
+
+
+def _faults(notice: Notice, day: date, today: date) -> dict[str, str]:
+    errors = {}
+    if notice.kind not in OccupierNotice.Kind.values:
+        errors["notice.kind"] = f"is {notice.kind[:60]!r}; it must be one of: {', '.join(OccupierNotice.Kind.values)}"
+    if not notice.how.strip():
+        errors["notice.how"] = "is empty; say how they heard"
+    if notice.given_on > today:
+        errors["notice.given_on"] = f"is {notice.given_on:%Y-%m-%d}; it must not lie ahead"
+    soonest = notice.given_on + timedelta(days=notice.notice_days)
+    # Who has agreed to a day waives the days of notice; who was only told doesn't.
+    if notice.kind == OccupierNotice.Kind.TOLD and day < soonest:
+        said = f"is {day:%Y-%m-%d}; with {notice.notice_days} days of notice it is {soonest:%Y-%m-%d} at the soonest"
+        errors["day"] = said
+    return errors
+
+
+def _check_occupier(revisit: Revisit, day: date, today: date) -> None:
+    known = standing_notice(revisit, today)
+    if known and known.day != day:
+        said = f"is {day:%Y-%m-%d}; the occupier knows of {known.day:%Y-%m-%d}: give a new notice with another day"
+        raise Conflict("occupier_knows", "The occupier knows of another day.", errors={"day": said})
+
+
+def _change(revisit: Revisit, version: int, changes: dict[str, Any], actor: User, now: datetime) -> Revisit:
+    same = Revisit.objects.filter(id=revisit.id, version=version)
+    if not same.update(**changes, set_by=actor, set_at=now, version=F("version") + 1):
+        raise Conflict("changed_meanwhile", "The revisit was changed meanwhile; read it again.")
+    # Whether drift needs an extra visit depends on who comes to the building anyway.
+    jobs.request_job(kind="ration_extra_visits", key="all", due_at=now)
+    revisit.refresh_from_db()
+    return revisit

@@ -1,0 +1,323 @@
+"""What other choices of the contractor would change, said before anybody records them. Nothing is written.
+
+Reckoned as a refresh does, from what is known now: once with the choices that stand, once with those of the draft.
+"""
+
+import uuid
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from fleet.evidence import canonical_bytes, sha256_hex
+from fleet.models import Appliance, Contractor, Defect, LimitSetVersion, Retest, Revisit, User
+from fleet.queries.access import visible_clients
+from fleet.queries.appliances import not_gone
+from fleet.queries.revisits import beyond_words
+from fleet.services.budget import WEEK, Allotment, Case, allot, monday
+from fleet.services.defects import last_day_of, open_defects
+from fleet.services.forecasts import AnyForecast, accepted_chance, horizon_by
+from fleet.services.proposals import Known, Proposal
+from fleet.services.reasons import window_of
+
+TUNED = {
+    "accepted_chance": gettext_lazy("accepted chance"),
+    "accepted_chance_co": gettext_lazy("accepted chance of CO"),
+    "accepted_chance_rise": gettext_lazy("accepted chance of the flue's temperature"),
+    "flag_at": gettext_lazy("chance from which a drift flag opens"),
+    "extra_visits_a_week": gettext_lazy("extra visits a week"),
+    "outside_within_days": gettext_lazy("days within which an appliance left outside is seen"),
+    "mend_within_days": gettext_lazy("days within which a defect is mended"),
+}
+WEEKS = 12
+AT_ONCE = 500
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One choice, as it stands and as it would be."""
+
+    name: str
+    words: str
+    before: Any
+    after: Any
+
+
+@dataclass(frozen=True)
+class FlagChange:
+    appliance: Appliance
+    opens: bool
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Move:
+    """A proposal whose last day moves, comes or goes."""
+
+    appliance: Appliance
+    before: date | None
+    after: date | None
+    sentence: str
+
+    @property
+    def days(self) -> int:
+        """Later is positive; 0 where there is no day on one side."""
+        return (self.after - self.before).days if self.before and self.after else 0
+
+    @property
+    def words(self) -> str:
+        if self.after is None:
+            return _("no date any more")
+        if self.before is None:
+            return _("%s instead of no date") % f"{self.after:%Y-%m-%d}"
+        later = ngettext("%d day later", "%d days later", self.days) % self.days
+        earlier = ngettext("%d day earlier", "%d days earlier", -self.days) % -self.days
+        said = {"after": f"{self.after:%Y-%m-%d}", "before": f"{self.before:%Y-%m-%d}"}
+        return _("%(after)s instead of %(before)s, ") % said + (later if self.days > 0 else earlier)
+
+
+@dataclass(frozen=True)
+class Week:
+    """Extra visits in the week from this Monday, by the standing choices and by the draft."""
+
+    begins: date
+    before: int
+    after: int
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """A case that stays listed beyond the extra visits, with the risk that is accepted by not coming."""
+
+    appliance: Appliance
+    urgency: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What would change. Appliances of clients that the viewer may not see are counted in `unseen`.
+
+    shown : of the version and the choices; they are recorded only with it.
+    """
+
+    version: int
+    choices: tuple[Choice, ...]
+    shown: str
+    flags: tuple[FlagChange, ...]
+    moves: tuple[Move, ...]
+    weeks: tuple[Week, ...]
+    budget_before: int
+    budget_after: int
+    beyond_before: int
+    beyond: tuple[Beyond, ...]
+    beyond_after: int
+    unseen: int
+
+    @property
+    def summary(self) -> str:
+        if not self.choices:
+            return _("Nothing would change: these are the choices that stand.")
+        opening = sum(each.opens for each in self.flags)
+        parts = [
+            ngettext("%d drift flag opens", "%d drift flags open", opening) % opening,
+            ngettext("%d closes", "%d close", len(self.flags) - opening) % (len(self.flags) - opening),
+            ngettext("%d revisit moves", "%d revisits move", len(self.moves)) % len(self.moves),
+        ]
+        if not (self.beyond_before or self.beyond_after):
+            return _("%s; no case is beyond the extra visits.") % ", ".join(parts)
+        shown = {"changes": ", ".join(parts), "before": self.beyond_before}
+        staying = ngettext("%d case stays listed", "%d cases stay listed", self.beyond_after) % self.beyond_after
+        shown["staying"] = staying
+        return _("%(changes)s; %(staying)s beyond the extra visits instead of %(before)d.") % shown
+
+
+def digest_of(version: int, changes: Mapping[str, Any]) -> str:
+    """Of the choices that would change, on top of this version."""
+    plain = {name: _plain(changes[name]) for name in sorted(changes) if name in TUNED}
+    return sha256_hex(canonical_bytes({"version": version, "changes": plain}))
+
+
+def _plain(value: Any) -> Any:
+    """As text: canonical bytes hold no floats."""
+    return {name: str(each) for name, each in value.items()} if isinstance(value, Mapping) else f"{float(value):g}"
+
+
+def tuned(contractor: Contractor, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """The choices with consequences that these changes really change."""
+    return {name: value for name, value in changes.items() if name in TUNED and value != getattr(contractor, name)}
+
+
+def preview_choices(*, changes: Mapping[str, Any], viewer: User, now: datetime) -> Preview:
+    """What would change if these became the contractor's choices."""
+    standing = Contractor.objects.get()
+    changing = tuned(standing, changes)
+    draft = copy(standing)
+    for name, value in changing.items():
+        setattr(draft, name, value)
+    choices = [Choice(name, str(TUNED[name]), getattr(standing, name), value) for name, value in changing.items()]
+    before, after = _told(standing, draft, now) if changing else (_Told(), _Told())
+    today = timezone.localtime(now).date()
+    rationed = [_rationed(each, contractor, today) for each, contractor in ((before, standing), (after, draft))]
+    return _compared(before, after, rationed, draft, choices, _Seen(viewer), standing, today)
+
+
+# ---- what either would give ----
+
+
+@dataclass
+class _Told:
+    """By appliance what its proposal says, before the extra visits are rationed; and the flags by what they are on."""
+
+    proposals: dict[uuid.UUID, tuple[Proposal, dict[str, Any]]] = field(default_factory=dict)
+    flags: dict[tuple[uuid.UUID, str], tuple[Appliance, str]] = field(default_factory=dict)
+
+    def take(self, proposal: Proposal) -> None:
+        for case in proposal.drift_cases():
+            if case.is_likely:
+                self.flags[case.appliance_id, case.key] = (proposal.appliance, case.sentence)
+        if proposal.reasons:
+            self.proposals[proposal.appliance.id] = (proposal, proposal.values())
+
+
+def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told, _Told]:
+    before, after = _Told(), _Told()
+    everybody = list(Appliance.objects.filter(not_gone(now.date())).select_related("building__client"))
+    for some in (everybody[n : n + AT_ONCE] for n in range(0, len(everybody), AT_ONCE)):
+        days = {each.id: now.astimezone(ZoneInfo(each.building.time_zone)).date() for each in some}
+        serving = [each for each in some if each.in_service_on(days[each.id])]
+        ids = [each.id for each in serving]
+        found = open_defects(ids)
+        retests = list(Retest.objects.filter(appliance__in=ids, done_by__isnull=True))
+        known = Known.of(ids, contractor=standing, defects=[each for each, _versions in found], retests=retests)
+        drafted = replace(
+            known,
+            contractor=draft,
+            forecasts={id: [_horizon(each, standing, draft) for each in told] for id, told in known.forecasts.items()},
+            defects=_dated(found, draft),
+        )
+        for appliance in serving:
+            before.take(Proposal(appliance, days[appliance.id], known))
+            after.take(Proposal(appliance, days[appliance.id], drafted))
+    return before, after
+
+
+def _horizon(forecast: AnyForecast, standing: Contractor, draft: Contractor) -> AnyForecast:
+    """The forecast with the day on which the draft's accepted chance is used up."""
+    accepted = accepted_chance(forecast.quantity, draft)
+    if accepted == accepted_chance(forecast.quantity, standing):
+        return forecast
+    moved = copy(forecast)
+    moved.horizon_on = horizon_by(forecast, accepted)
+    return moved
+
+
+def _dated(
+    found: Iterable[tuple[Defect, Sequence[LimitSetVersion]]], draft: Contractor
+) -> dict[uuid.UUID, list[Defect]]:
+    dated: dict[uuid.UUID, list[Defect]] = {}
+    for each, versions in found:
+        defect = copy(each)
+        defect.due, defect.due_words = last_day_of(each, versions, draft.mend_within_days)
+        dated.setdefault(defect.appliance_id, []).append(defect)
+    return dated
+
+
+def _rationed(told: _Told, contractor: Contractor, today: date) -> dict[uuid.UUID, Allotment]:
+    """Which cases get an extra visit; the proposals' last days are brought to it."""
+    coming: dict[uuid.UUID, list[date]] = {}
+    cases = []
+    for id, (proposal, values) in told.proposals.items():
+        building = proposal.appliance.building_id
+        set_for = proposal.known.standing[id].day if id in proposal.known.standing else None
+        coming.setdefault(building, []).extend(filter(None, (values["otherwise_by"], set_for)))
+        if values["drift_by"]:
+            cases.append(Case(id, building, values["urgency"], values["drift_by"]))
+    allotted = allot(cases, coming, contractor.extra_visits_a_week, today)
+    for id, allotment in allotted.items():
+        proposal, values = told.proposals[id]
+        window = window_of(proposal.reasons, is_beyond=not allotment.is_within, not_before=proposal.not_before)
+        values.update(window, extra=Revisit.Extra.WITHIN if allotment.is_within else Revisit.Extra.BEYOND)
+    return allotted
+
+
+# ---- side by side ----
+
+
+class _Seen:
+    """Whose appliances the viewer may see; the others are counted."""
+
+    def __init__(self, viewer: User) -> None:
+        self.clients = set(visible_clients(viewer).values_list("id", flat=True))
+        self.unseen: set[uuid.UUID] = set()
+
+    def __call__(self, appliance: Appliance) -> bool:
+        if appliance.building.client_id in self.clients:
+            return True
+        self.unseen.add(appliance.id)
+        return False
+
+
+def _compared(
+    before: _Told,
+    after: _Told,
+    rationed: Sequence[Mapping[uuid.UUID, Allotment]],
+    draft: Contractor,
+    choices: Sequence[Choice],
+    may_see: _Seen,
+    standing: Contractor,
+    today: date,
+) -> Preview:
+    flags = [each for each in _flag_changes(before, after) if may_see(each.appliance)]
+    moves = [each for each in _moves(before, after) if may_see(each.appliance)]
+    beyond = [each for each in _beyond(after, rationed[1], draft) if may_see(each.appliance)]
+    counts = [Counter(each.week for each in some.values() if each.week) for some in rationed]
+    weeks = [monday(today) + n * WEEK for n in range(WEEKS)]
+    changing = {each.name: each.after for each in choices}
+    return Preview(
+        version=standing.version,
+        choices=tuple(choices),
+        shown=digest_of(standing.version, changing),
+        flags=tuple(flags),
+        moves=tuple(sorted(moves, key=lambda each: (-abs(each.days), each.appliance.name))),
+        weeks=tuple(Week(each, counts[0][each], counts[1][each]) for each in weeks),
+        budget_before=standing.extra_visits_a_week,
+        budget_after=draft.extra_visits_a_week,
+        beyond_before=sum(not each.is_within for each in rationed[0].values()),
+        beyond=tuple(sorted(beyond, key=lambda each: -each.urgency)),
+        beyond_after=sum(not each.is_within for each in rationed[1].values()),
+        unseen=len(may_see.unseen),
+    )
+
+
+def _flag_changes(before: _Told, after: _Told) -> Iterable[FlagChange]:
+    for key, (appliance, sentence) in after.flags.items():
+        if key not in before.flags:
+            yield FlagChange(appliance, True, sentence)
+    for key, (appliance, sentence) in before.flags.items():
+        if key not in after.flags:
+            yield FlagChange(appliance, False, sentence)
+
+
+def _moves(before: _Told, after: _Told) -> Iterable[Move]:
+    for id in dict.fromkeys([*before.proposals, *after.proposals]):
+        now = after.proposals.get(id)
+        days = [each[1]["latest"] if each else None for each in (before.proposals.get(id), now)]
+        if days[0] != days[1]:
+            proposal, values = now or before.proposals[id]
+            yield Move(proposal.appliance, days[0], days[1], values["sentence"])
+
+
+def _beyond(after: _Told, allotted: Mapping[uuid.UUID, Allotment], draft: Contractor) -> Iterable[Beyond]:
+    for id, allotment in allotted.items():
+        if not allotment.is_within:
+            proposal, values = after.proposals[id]
+            told = Revisit(**{name: values[name] for name in ("extra", "accepted_risk", "accepted_until")})
+            yield Beyond(proposal.appliance, values["urgency"], beyond_words(told, draft.extra_visits_a_week))

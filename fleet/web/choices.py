@@ -1,0 +1,137 @@
+"""The contractor's choices: shown beforehand what they would change, and recorded only as shown."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet import clock
+from fleet.errors import Conflict, FleetError
+from fleet.models import Contractor, Defect
+from fleet.queries.contractor import the_contractor
+from fleet.services.contractor import change_contractor
+from fleet.services.tuning import Preview, preview_choices, tuned
+from fleet.web.forms import taken
+from fleet.web.guards import page, viewer_of
+from fleet.web.previews import WRITERS, not_as_shown, number_based_on
+
+MOST_SHOWN = 50
+MEND_PREFIX = "mend_"
+DATED = (Defect.Severity.UNSAFE, Defect.Severity.AT_RISK, Defect.Severity.MEND, Defect.Severity.NOTE)
+
+
+def _chance(label: Any, help_text: Any) -> forms.FloatField:
+    """In per cent on the page, a chance inside."""
+    return forms.FloatField(min_value=0.01, max_value=99.99, label=label, help_text=help_text)
+
+
+def _days(label: Any, help_text: Any = "") -> forms.IntegerField:
+    return forms.IntegerField(min_value=0, max_value=3650, required=False, label=label, help_text=help_text)
+
+
+class ChoicesForm(forms.Form):
+    accepted_chance = _chance(gettext_lazy("Accepted chance of being outside"), gettext_lazy("%, at the revisit"))
+    accepted_chance_co = _chance(gettext_lazy("The same of CO"), gettext_lazy("%, never taken above the other"))
+    accepted_chance_rise = _chance(gettext_lazy("The same of the flue's temperature"), gettext_lazy("%"))
+    flag_at = _chance(gettext_lazy("A drift flag opens from"), gettext_lazy("%, before the next planned visit"))
+    extra_visits_a_week = forms.IntegerField(
+        min_value=0, max_value=1000, label=gettext_lazy("Extra visits for drift"), help_text=gettext_lazy("a week")
+    )
+    outside_within_days = forms.IntegerField(
+        min_value=0, max_value=365, label=gettext_lazy("Left outside a limit, seen again"),
+        help_text=gettext_lazy("within days"),
+    )  # fmt: skip
+    mend_unsafe = _days(gettext_lazy("A defect called unsafe, mended"), gettext_lazy("within days; empty: no day"))
+    mend_at_risk = _days(gettext_lazy("One at risk"), gettext_lazy("within days"))
+    mend_mend = _days(gettext_lazy("One to mend"), gettext_lazy("within days"))
+    mend_note = _days(gettext_lazy("A note"), gettext_lazy("within days"))
+
+
+CHANCES = ("accepted_chance", "accepted_chance_co", "accepted_chance_rise", "flag_at")
+
+
+def as_typed(contractor: Contractor) -> dict[str, Any]:
+    """The choices as the form has them."""
+    typed: dict[str, Any] = {name: round(100 * getattr(contractor, name), 6) for name in CHANCES}
+    typed |= {name: getattr(contractor, name) for name in ("extra_visits_a_week", "outside_within_days")}
+    return typed | {_field(each): contractor.mend_within_days.get(each) for each in DATED}
+
+
+def as_chosen(typed: dict[str, Any]) -> dict[str, Any]:
+    """The form's values as the contractor keeps them."""
+    chosen: dict[str, Any] = {name: round(typed[name] / 100, 8) for name in CHANCES}
+    chosen |= {name: typed[name] for name in ("extra_visits_a_week", "outside_within_days")}
+    days = {str(each): typed[_field(each)] for each in DATED}
+    return chosen | {"mend_within_days": {name: value for name, value in days.items() if value is not None}}
+
+
+def _field(severity: str) -> str:
+    return MEND_PREFIX + severity.replace(" ", "_")
+
+
+@page(readers=WRITERS, writers=WRITERS)
+def choices(request: HttpRequest) -> HttpResponse:
+    """First what would change, then the record: nothing is recorded that was not shown."""
+    contractor = the_contractor()
+    if request.method != "POST":
+        return _page(request, ChoicesForm(initial=as_typed(contractor)), contractor.version)
+    form, based_on = ChoicesForm(request.POST), number_based_on(request.POST)
+    try:
+        changes = as_chosen(taken(form))
+    except FleetError as refused:
+        return _page(request, form, based_on, status=refused.status)
+    if request.POST.get("act") != "record":
+        return _previewed(request, form, changes)
+    try:
+        changed = change_contractor(
+            version=based_on, changes=changes, shown=request.POST.get("shown", ""), now=clock.now()
+        )
+    except Conflict as refused:
+        note = _overtaken() if refused.code == "changed_meanwhile" else not_as_shown()
+        return _previewed(request, form, changes, note, refused.status)
+    if tuned(contractor, changes):
+        messages.success(request, _("Recorded. Flags and revisits follow in the next minutes."))
+    else:
+        messages.success(request, _("Nothing was changed: version %d stands.") % changed.version)
+    return redirect("choices")
+
+
+def _overtaken() -> str:
+    return _("The choices were changed meanwhile. Nothing was recorded; this is what yours would change now.")
+
+
+def _previewed(
+    request: HttpRequest, form: ChoicesForm, changes: dict[str, Any], note: str = "", status: int = 200
+) -> HttpResponse:
+    preview = preview_choices(changes=changes, viewer=viewer_of(request), now=clock.now())
+    return _page(request, form, preview.version, preview=preview, note=note, status=status)
+
+
+def _page(
+    request: HttpRequest,
+    form: ChoicesForm,
+    based_on: int,
+    *,
+    preview: Preview | None = None,
+    note: str = "",
+    status: int = 200,
+) -> HttpResponse:
+    shown = {"form": form, "based_on": based_on, "preview": preview, "note": note, "place": "attention"}
+    shown["said"] = (
+        [(each.words, _shown(each.before), _shown(each.after)) for each in preview.choices] if preview else []
+    )
+    if preview:
+        shown |= {"moves": preview.moves[:MOST_SHOWN], "beyond": preview.beyond[:MOST_SHOWN]}
+        shown |= {"flags": preview.flags[:MOST_SHOWN], "most": MOST_SHOWN}
+    return render(request, "choices.html", shown, status=status)
+
+
+def _shown(value: Any) -> str:
+    """A choice as one reads it: chances in per cent, days by severity."""
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {days}" for name, days in sorted(value.items())) or _("no day for any")
+    return f"{100 * value:g} %" if isinstance(value, float) else str(value)

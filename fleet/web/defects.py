@@ -1,0 +1,96 @@
+"""Defects: what is still to be mended, by when; and one closed by a named person with a reason."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.db.models import F
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import Defect
+from fleet.queries.access import visible_clients
+from fleet.queries.defects import open_defects, visible_defects
+from fleet.services.defects import settle_defect
+from fleet.web.attention import away_words
+from fleet.web.drawings import row_due_rule
+from fleet.web.forms import WordedActForm, chosen_client, taken
+from fleet.web.guards import OFFICE, act, page, viewer_of
+from fleet.web.pages import page_of
+from fleet.web.rules import DueRule
+from fleet.web.words import and_words, count_words
+
+LINE_HALF = timedelta(days=45)
+MOST_NOTES = 100
+
+
+@page()
+def defects(request: HttpRequest) -> HttpResponse:
+    viewer, today = viewer_of(request), clock.today()
+    clients = list(visible_clients(viewer))
+    client = chosen_client(request.GET, clients)
+    waiting = open_defects(viewer)
+    if client:
+        waiting = waiting.filter(appliance__building__client=client)
+    dated, undated = waiting.filter(due__isnull=False), waiting.filter(due__isnull=True)
+    listed = page_of(dated, request.GET, by="due")
+    shown = {
+        "opening": opening(dated.filter(due__lt=today).count(), waiting.count()),
+        "list": listed,
+        "rows": [_row(each, today) for each in listed.rows],
+        "undated": undated.order_by(F("visit__local_date").desc(), "id")[:MOST_NOTES],
+        "clients": clients,
+        "client": client,
+        "may_settle": viewer.role in OFFICE,
+        "place": "attention",
+    }
+    return render(request, "defects.html", shown)
+
+
+def opening(late: int, waiting: int) -> str:
+    """How many are overdue of how many that are open."""
+    if not waiting:
+        return _("No defect is open.")
+    parts = [ngettext("%s defect is open", "%s defects are open", waiting) % count_words(waiting).capitalize()]
+    if late:
+        parts.append(ngettext("%s is overdue", "%s are overdue", late) % count_words(late))
+    return f"{and_words(parts)}."
+
+
+@dataclass(frozen=True)
+class DefectRow:
+    defect: Defect
+    away: str
+    is_late: bool
+    rule: DueRule | None
+
+
+def _row(defect: Defect, today: date) -> DefectRow:
+    if defect.due is None:
+        return DefectRow(defect, "", False, None)
+    rule = row_due_rule(min(defect.visit.local_date, defect.due), defect.due, today, LINE_HALF)
+    return DefectRow(defect, away_words(defect.due, today), defect.is_overdue(today), rule)
+
+
+@act(writers=OFFICE, place="defects")
+def settle(request: HttpRequest, defect_id: uuid.UUID) -> HttpResponse:
+    defect = visible_defects(viewer_of(request)).filter(id=defect_id).first()
+    if defect is None:
+        raise NotFound("not_found", "There is no such defect that you may see.")
+    try:
+        given = taken(WordedActForm(request.POST))
+        settle_defect(
+            defect=defect, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now()
+        )
+    except FleetError as refused:
+        defect.refresh_from_db()
+        shown = {"row": _row(defect, clock.today()), "refused": refused, "words": request.POST.get("words", "")}
+        shown |= {"may_settle": defect.is_open, "place": "attention"}
+        return render(request, "defect_refused.html", shown, status=refused.status)
+    messages.success(request, _("Closed: %(what)s, %(where)s.") % {"what": defect.what, "where": defect.appliance})
+    return redirect("defects")

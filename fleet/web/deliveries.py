@@ -1,0 +1,154 @@
+"""Deliveries: who is still to receive the record of which visit, by when; saying that it went, and that it failed."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import Delivery, Sending
+from fleet.queries.access import visible_clients
+from fleet.queries.deliveries import open_deliveries, visible_deliveries
+from fleet.services.deliveries import fail_delivery, send_delivery
+from fleet.web.attention import away_words
+from fleet.web.drawings import row_due_rule
+from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
+from fleet.web.guards import OFFICE, act, page, viewer_of
+from fleet.web.pages import page_of
+from fleet.web.rules import DueRule
+from fleet.web.words import and_words, count_words
+
+SOON = timedelta(days=14)
+LINE_HALF = timedelta(days=45)
+
+
+class SendForm(forms.Form):
+    """How it went, to whom, on which day, and what proves it."""
+
+    version = forms.IntegerField(min_value=1)
+    how = forms.ChoiceField(choices=Sending.How.choices)
+    address = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say to whom and where it went.")})
+    sent_on = forms.DateField(required=False, validators=[refuse_far])
+    proof = WordsField(max_length=500, required=False)
+
+
+@page()
+def deliveries(request: HttpRequest) -> HttpResponse:
+    viewer, today = viewer_of(request), clock.today()
+    clients = list(visible_clients(viewer))
+    client, is_sent = chosen_client(request.GET, clients), request.GET.get("which") == "sent"
+    waiting = open_deliveries(viewer)
+    rows = visible_deliveries(viewer).filter(sent_at__isnull=False) if is_sent else waiting
+    if client:
+        waiting, rows = (each.filter(visit__appliance__building__client=client) for each in (waiting, rows))
+    listed = page_of(rows, request.GET, by="due", newest_first=is_sent)
+    shown = {
+        "opening": opening(waiting.filter(due__lt=today).count(), waiting.count()),
+        "list": listed,
+        "rows": [_row(each, today) for each in listed.rows],
+        "clients": clients,
+        "client": client,
+        "is_sent": is_sent,
+        "may_send": viewer.role in OFFICE,
+        "ways": Sending.How.choices,
+        "place": "attention",
+    }
+    return render(request, "deliveries.html", shown)
+
+
+def opening(late: int, waiting: int) -> str:
+    """How many are overdue of how many that wait."""
+    if not waiting:
+        return _("No record waits to be delivered.")
+    words = ngettext("%s record waits to be delivered", "%s records wait to be delivered", waiting)
+    parts = [words % count_words(waiting).capitalize()]
+    if late:
+        parts.append(ngettext("%s is overdue", "%s are overdue", late) % count_words(late))
+    return f"{and_words(parts)}."
+
+
+@dataclass(frozen=True)
+class DeliveryRow:
+    delivery: Delivery
+    away: str
+    is_late: bool
+    rule: DueRule
+    sendings: list[Sending]
+
+
+def _row(delivery: Delivery, today: date) -> DeliveryRow:
+    visited = delivery.visit.local_date
+    is_late = delivery.is_overdue(today)
+    away = "" if delivery.sent_at else away_words(delivery.due, today)
+    rule = row_due_rule(visited, delivery.due, today, LINE_HALF)
+    return DeliveryRow(delivery, away, is_late, rule, list(delivery.sendings.all()))
+
+
+@act(writers=OFFICE, place="deliveries")
+def send(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
+    delivery = _visible(request, delivery_id)
+    try:
+        given = taken(SendForm(request.POST))
+        send_delivery(
+            delivery=delivery,
+            version=given["version"],
+            how=given["how"],
+            address=given["address"],
+            sent_at=_moment(given["sent_on"], delivery),
+            proof=given["proof"],
+            file=None,
+            actor=viewer_of(request),
+            now=clock.now(),
+        )
+    except FleetError as refused:
+        return _refused(request, delivery_id, refused)
+    messages.success(request, _("Sent to %(to)s: %(what)s.") % {"to": delivery.recipient, "what": _named(delivery)})
+    return redirect("deliveries")
+
+
+@act(writers=OFFICE, place="deliveries")
+def fail(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
+    delivery = _visible(request, delivery_id)
+    try:
+        given = taken(WordedActForm(request.POST))
+        fail_delivery(
+            delivery=delivery, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now()
+        )
+    except FleetError as refused:
+        return _refused(request, delivery_id, refused)
+    messages.success(request, _("It is the office's again: %s.") % _named(delivery))
+    return redirect("deliveries")
+
+
+def _moment(day: date | None, delivery: Delivery) -> datetime:
+    """Now, or noon of an earlier day at the building."""
+    zone = ZoneInfo(delivery.visit.appliance.building.time_zone)
+    now = clock.now()
+    return now if day is None or day == now.astimezone(zone).date() else datetime.combine(day, time(12), zone)
+
+
+def _visible(request: HttpRequest, delivery_id: uuid.UUID) -> Delivery:
+    delivery = visible_deliveries(viewer_of(request)).filter(id=delivery_id).first()
+    if delivery is None:
+        raise NotFound("not_found", "There is no such delivery that you may see.")
+    return delivery
+
+
+def _named(delivery: Delivery) -> str:
+    return f"{delivery.visit.appliance.name}, {delivery.visit.appliance.building.name}"
+
+
+def _refused(request: HttpRequest, delivery_id: uuid.UUID, refused: FleetError) -> HttpResponse:
+    """Nothing was changed; the delivery as it stands now, with what was typed."""
+    delivery = _visible(request, delivery_id)
+    shown = {"row": _row(delivery, clock.today()), "refused": refused, "given": request.POST, "may_send": True}
+    shown |= {"ways": Sending.How.choices, "place": "attention"}
+    return render(request, "delivery_refused.html", shown, status=refused.status)

@@ -1,0 +1,106 @@
+"""An appliance out of use: from when, why and who said so; and its restart."""
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import Appliance, OutOfUse, User
+from fleet.models.register import new_id
+from fleet.queries.appliances import visible_appliances
+from fleet.queries.out_of_use import visible_out_of_use
+from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
+from fleet.web.figures import long_day
+from fleet.web.forms import WordsField, refuse_far, taken
+from fleet.web.guards import OFFICE, page, viewer_of
+
+DAY_NEEDED = {"required": gettext_lazy("Say on which day.")}
+WHO_NEEDED = {"required": gettext_lazy("Say who said so.")}
+
+
+class BeginForm(forms.Form):
+    """It stands still from a day on."""
+
+    begins = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
+    why = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say why it stands still.")})
+    said_by = WordsField(max_length=200, error_messages=WHO_NEEDED)
+    proof = WordsField(max_length=300, required=False)
+
+
+class RestartForm(forms.Form):
+    """It was started again on a day."""
+
+    ends = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
+    restart_said_by = WordsField(max_length=200, error_messages=WHO_NEEDED)
+    restart_proof = WordsField(max_length=300, required=False)
+
+
+def standstills(viewer: User, appliance: Appliance) -> dict[str, Any]:
+    """What the appliance's page shows of it: every period, the one that lasts, and whether the viewer may change it."""
+    known = list(appliance.out_of_use.all())
+    lasting = next((each for each in known if each.ends is None), None)
+    return {"standstills": known, "standing_still": lasting, "may_change": viewer.role in OFFICE}
+
+
+@page(readers=OFFICE, writers=OFFICE)
+def begin(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
+    """From that day its duties are suspended."""
+    appliance = visible_appliances(viewer_of(request)).filter(id=appliance_id).first()
+    if appliance is None:
+        raise NotFound("not_found", "There is no such appliance that you may see.")
+    if request.method != "POST":
+        return _asked(request, appliance, None)
+    try:
+        content = _as_texts(taken(BeginForm(request.POST)))
+        made = begin_out_of_use(
+            appliance=appliance, content=content, actor=viewer_of(request), now=clock.now(), id=new_id()
+        )
+    except FleetError as refused:
+        return _asked(request, appliance, None, refused)
+    messages.success(request, _("Out of use since %s; its duties are suspended.") % long_day(made.begins))
+    return redirect("appliance", appliance.id)
+
+
+@page(readers=OFFICE, writers=OFFICE)
+def end(request: HttpRequest, out_of_use_id: uuid.UUID) -> HttpResponse:
+    """Its duties go on."""
+    out_of_use = visible_out_of_use(viewer_of(request)).filter(id=out_of_use_id).first()
+    if out_of_use is None:
+        raise NotFound("not_found", "There is nothing of that id that you may see.")
+    if request.method != "POST":
+        return _asked(request, out_of_use.appliance, out_of_use)
+    try:
+        content = _as_texts(taken(RestartForm(request.POST)))
+        made = end_out_of_use(out_of_use=out_of_use, content=content, actor=viewer_of(request), now=clock.now())
+    except FleetError as refused:
+        return _asked(request, out_of_use.appliance, out_of_use, refused)
+    assert made.ends is not None  # a restart has its day
+    messages.success(request, _("In use again since %s; its duties go on.") % long_day(made.ends))
+    return redirect("appliance", made.appliance_id)
+
+
+def _as_texts(values: dict[str, Any]) -> dict[str, str]:
+    """As a record keeps them: days in ISO, nothing for what was left empty."""
+    return {name: f"{value}" for name, value in values.items() if value not in ("", None)}
+
+
+def _asked(
+    request: HttpRequest, appliance: Appliance, lasting: OutOfUse | None, refused: FleetError | None = None
+) -> HttpResponse:
+    shown = {
+        "place": "buildings",
+        "appliance": appliance,
+        "building": appliance.building,
+        "standing_still": lasting,
+        "given": request.POST,
+        "refused": refused,
+        "today": clock.today(appliance.building.time_zone),
+    }
+    return render(request, "out_of_use.html", shown, status=refused.status if refused else 200)

@@ -1,0 +1,153 @@
+"""An appliance replaced by another, or made to burn another gas: what changes, and what is taken over."""
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet import clock
+from fleet.combustion import FUELS
+from fleet.errors import FleetError, NotFound
+from fleet.models import Appliance, LimitSetAttachment, ModelSheet, User
+from fleet.models.register import new_id
+from fleet.queries.appliances import all_sheets, visible_appliances
+from fleet.queries.duties import own_duties
+from fleet.services.gas_conversions import convert_appliance
+from fleet.services.replacements import replace_appliance
+from fleet.web.figures import long_day
+from fleet.web.forms import WordsField, refuse_far, taken
+from fleet.web.guards import OFFICE, page, viewer_of
+
+TEST_WITHIN_DAYS = 28
+DAYS_MAX = 366
+DAY_NEEDED = {"required": gettext_lazy("Say on which day.")}
+GASES = [(name, each.label) for name, each in FUELS.items()]
+
+
+class ReplacedForm(forms.Form):
+    """The day, the new one's plate, and what it takes over."""
+
+    version = forms.IntegerField(min_value=1)
+    day = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
+    name = WordsField(max_length=100, error_messages={"required": gettext_lazy("Say what the new one is called.")})
+    serial = WordsField(max_length=100, error_messages={"required": gettext_lazy("Give its serial number.")})
+    sheet = forms.UUIDField(required=False)
+    fuel = forms.ChoiceField(choices=[("", ""), *GASES], required=False)
+    attachments = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
+    duties = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
+
+
+class ConvertedForm(forms.Form):
+    """Kit, label and sheet, and within how many days it is to be tested on the new gas."""
+
+    version = forms.IntegerField(min_value=1)
+    converted_on = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
+    to_fuel = forms.ChoiceField(choices=GASES)
+    kit = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say by which kit.")})
+    label = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say what the label says now.")})
+    analyser_fuel = forms.ChoiceField(choices=GASES)
+    sheet = forms.UUIDField(required=False)
+    done_by = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say who did it.")})
+    test_within_days = forms.IntegerField(min_value=0, max_value=DAYS_MAX)
+
+
+@page(readers=OFFICE, writers=OFFICE)
+def replace(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
+    """The old one leaves with its duties; the new one begins with its own, and with what is ticked."""
+    viewer, old = viewer_of(request), _appliance(request, appliance_id)
+    if request.method != "POST":
+        return _asked(request, "replace.html", old)
+    form = ReplacedForm(request.POST)
+    for name, known in (("attachments", _own_sets(old)), ("duties", own_duties(old))):
+        form.fields[name].choices = [(str(each.id), "") for each in known]  # type: ignore[attr-defined]
+    try:
+        given = taken(form)
+        values = {name: given[name] for name in ("name", "serial", "fuel")}
+        new = replace_appliance(
+            old=old,
+            version=given["version"],
+            day=given["day"],
+            values=values | {"sheet": _sheet(viewer, given["sheet"])},
+            attachments=given["attachments"],
+            kept_duties=given["duties"],
+            actor=viewer,
+            now=clock.now(),
+        )
+    except FleetError as refused:
+        return _asked(request, "replace.html", old, refused)
+    said = _("%(new)s stands in the place of %(old)s since %(day)s; it begins with clocks of its own.")
+    messages.success(request, said % {"new": new.name, "old": old.name, "day": long_day(new.in_service_from)})
+    return redirect("appliance", new.id)
+
+
+@page(readers=OFFICE, writers=OFFICE)
+def convert(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
+    """It burns another gas from a day on, and a test on it falls due."""
+    viewer, appliance = viewer_of(request), _appliance(request, appliance_id)
+    if request.method != "POST":
+        return _asked(request, "convert.html", appliance)
+    try:
+        given = taken(ConvertedForm(request.POST))
+        names = ("to_fuel", "kit", "label", "analyser_fuel", "done_by", "test_within_days")
+        made = convert_appliance(
+            appliance=appliance,
+            version=given["version"],
+            content={"converted_on": f"{given['converted_on']:%Y-%m-%d}"} | {name: given[name] for name in names},
+            sheet=_sheet(viewer, given["sheet"]),
+            actor=viewer,
+            now=clock.now(),
+            id=new_id(),
+        )
+    except FleetError as refused:
+        return _asked(request, "convert.html", appliance, refused)
+    said = _("Converted on %(day)s; a test on %(gas)s falls due within %(days)d days.")
+    shown = {"day": long_day(made.converted_on), "gas": FUELS[made.to_fuel].label, "days": made.test_within_days}
+    messages.success(request, said % shown)
+    return redirect("appliance", appliance.id)
+
+
+def _appliance(request: HttpRequest, appliance_id: uuid.UUID) -> Appliance:
+    appliance = visible_appliances(viewer_of(request)).filter(id=appliance_id).first()
+    if appliance is None:
+        raise NotFound("not_found", "There is no such appliance that you may see.")
+    return appliance
+
+
+def _sheet(viewer: User, sheet_id: uuid.UUID | None) -> ModelSheet | None:
+    if sheet_id is None:
+        return None
+    sheet = all_sheets(viewer).filter(id=sheet_id).first()
+    if sheet is None:
+        raise FleetError("invalid", "There is no such sheet.", errors={"sheet": f"is {sheet_id}; there is none"})
+    return sheet
+
+
+def _own_sets(old: Appliance) -> list[LimitSetAttachment]:
+    """What is attached to this appliance alone: sets of the building and the client reach the new one anyway."""
+    return list(LimitSetAttachment.objects.filter(appliance=old, until__isnull=True).select_related("limit_set"))
+
+
+def _asked(
+    request: HttpRequest, template: str, appliance: Appliance, refused: FleetError | None = None
+) -> HttpResponse:
+    given = request.POST
+    shown: dict[str, Any] = {
+        "place": "buildings",
+        "appliance": appliance,
+        "building": appliance.building,
+        "sheets": all_sheets(viewer_of(request)).filter(retired_on__isnull=True),
+        "gases": FUELS.values(),
+        "sets": _own_sets(appliance),
+        "own_duties": own_duties(appliance),
+        "given": given,
+        "ticked": {*given.getlist("attachments"), *given.getlist("duties")},
+        "refused": refused,
+        "test_within_days": given.get("test_within_days", TEST_WITHIN_DAYS),
+        "today": clock.today(appliance.building.time_zone),
+    }
+    return render(request, template, shown, status=refused.status if refused else 200)

@@ -1,0 +1,230 @@
+"""Revisits of a building: what one attendance serves, the day set for each, and attempts that got to nothing."""
+
+import uuid
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from fleet import clock
+from fleet.errors import FleetError, NotFound
+from fleet.models import Appliance, NoAccess, OccupierNotice, Revisit
+from fleet.queries.appliances import visible_appliances
+from fleet.queries.contractor import the_contractor
+from fleet.queries.revisits import (
+    MANY_ATTEMPTS,
+    BuildingRevisits,
+    Together,
+    beyond_words,
+    revisits_of_building,
+    set_words,
+    visible_revisits,
+)
+from fleet.services.no_access import record_no_access
+from fleet.services.revisit_days import Notice, release_day, set_day
+from fleet.web.attention import away_words
+from fleet.web.drawings import row_due_rule
+from fleet.web.figures import day as day_words
+from fleet.web.forms import WordedActForm, WordsField, refuse_far, taken
+from fleet.web.guards import FIELD, OFFICE, act, page, viewer_of
+from fleet.web.rules import DueRule
+from fleet.web.words import count_words
+
+LINE_HALF = timedelta(days=120)
+
+
+class SetForm(forms.Form):
+    """A day for a revisit, and what its occupier knows of it if anything is said of that."""
+
+    version = forms.IntegerField(min_value=1)
+    state = forms.ChoiceField(choices=[(each.value, each.label) for each in Revisit.State][1:])
+    day = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say which day.")})
+    words = WordsField(max_length=500, required=False)
+    kind = forms.ChoiceField(choices=OccupierNotice.Kind.choices, required=False)
+    given_on = forms.DateField(required=False, validators=[refuse_far])
+    how = WordsField(max_length=200, required=False)
+    notice_days = forms.IntegerField(min_value=0, max_value=365, required=False)
+
+
+class NoAccessForm(forms.Form):
+    """When somebody came, to which of the building's appliances, and why they didn't get there."""
+
+    at = forms.DateTimeField(error_messages={"required": gettext_lazy("Say when somebody came.")})
+    kind = forms.ChoiceField(choices=NoAccess.Kind.choices)
+    words = WordsField(max_length=500, required=False)
+    letter = WordsField(max_length=200, required=False)
+
+
+@page()
+def building_revisits(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
+    return render(request, "building_revisits.html", _shown(request, building_id))
+
+
+def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
+    viewer, today = viewer_of(request), clock.today()
+    facts = revisits_of_building(viewer, building_id, today)
+    a_week = the_contractor().extra_visits_a_week
+    groups = [(each, [_row(one, today, a_week) for one in each.revisits]) for each in facts.groups]
+    return {
+        "facts": facts,
+        "opening": opening(facts),
+        "groups": groups,
+        "appliances": _standing(request, building_id, today),
+        "states": SetForm.base_fields["state"].choices,  # type: ignore[attr-defined]  # a choice field's
+        "notice_kinds": OccupierNotice.Kind.choices,
+        "kinds": NoAccess.Kind.choices,
+        "many": MANY_ATTEMPTS,
+        "may_set": viewer.role in OFFICE,
+        "may_record": viewer.role in FIELD,
+        "given": {},
+        "place": "buildings",
+        "today": today,
+    }
+
+
+def _standing(request: HttpRequest, building_id: uuid.UUID, today: date) -> list[Appliance]:
+    known = visible_appliances(viewer_of(request)).filter(building=building_id).order_by("name", "id")
+    return [each for each in known if each.in_service_on(today)]
+
+
+def opening(facts: BuildingRevisits) -> str:
+    """How many attendances serve how many proposals, and from when to when the first."""
+    if not facts.groups:
+        return _("Nothing asks for a revisit here.")
+    count, visits = sum(len(each.revisits) for each in facts.groups), len(facts.groups)
+    said = {"first": _between(facts.groups[0]), "visits": count_words(visits)}
+    said["count"] = count_words(count).capitalize()
+    if visits == 1:
+        words = ngettext("%(count)s revisit, %(first)s.", "%(count)s revisits in one attendance, %(first)s.", count)
+        return words % said
+    return _("%(count)s revisits in %(visits)s attendances, the first %(first)s.") % said
+
+
+def _between(group: Together) -> str:
+    if group.begins == group.ends:
+        return _("on %s") % day_words(group.ends)
+    return _("from %(begins)s to %(ends)s") % {"begins": day_words(group.begins), "ends": day_words(group.ends)}
+
+
+@dataclass(frozen=True)
+class RevisitRow:
+    revisit: Revisit
+    away: str
+    is_late: bool
+    rule: DueRule
+    set_words: str
+    is_odd: bool
+    beyond: str
+
+
+def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
+    rule = row_due_rule(revisit.earliest, revisit.latest, today, LINE_HALF)
+    if revisit.day and rule.until and revisit.day <= rule.until:
+        rule = replace(rule, planned=revisit.day)
+    return RevisitRow(
+        revisit,
+        away_words(revisit.latest, today),
+        revisit.latest < today,
+        rule,
+        set_words(revisit, today),
+        revisit.has_passed(today) or revisit.needed_before_its_day,
+        beyond_words(revisit, a_week),
+    )
+
+
+# ---- acts ----
+
+
+@act(writers=OFFICE, place="buildings")
+def set_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
+    """Pin or confirm its day, with what the occupier knows."""
+    revisit = _visible(request, revisit_id)
+    try:
+        given = taken(SetForm(request.POST))
+        set_day(
+            revisit=revisit,
+            version=given["version"],
+            state=given["state"],
+            day=given["day"],
+            note=given["words"],
+            notice=_notice(given),
+            actor=viewer_of(request),
+            now=clock.now(),
+        )
+    except FleetError as refused:
+        return _refused(request, revisit, refused)
+    return _back(request, revisit)
+
+
+def _notice(given: dict[str, Any]) -> Notice | None:
+    """What is said of the occupier: a way to hear it needs its day, a day its way."""
+    if not (given["how"] or given["given_on"]):
+        return None
+    if not given["given_on"]:
+        raise FleetError("invalid", _("Say on which day the occupier heard."), errors={"given_on": "is missing"})
+    kind = given["kind"] or OccupierNotice.Kind.TOLD
+    return Notice(kind, given["given_on"], given["how"], given["notice_days"] or 0)
+
+
+@act(writers=OFFICE, place="buildings")
+def release_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
+    """Take its day back, with the reason."""
+    revisit = _visible(request, revisit_id)
+    try:
+        given = taken(WordedActForm(request.POST))
+        release_day(
+            revisit=revisit, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
+        )
+    except FleetError as refused:
+        return _refused(request, revisit, refused)
+    return _back(request, revisit)
+
+
+@act(writers=FIELD, place="buildings")
+def no_access(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
+    """Somebody came and didn't get to these appliances."""
+    facts = revisits_of_building(viewer_of(request), building_id, clock.today())
+    chosen = set(request.POST.getlist("appliance"))
+    try:
+        given = taken(NoAccessForm(request.POST))
+        record_no_access(
+            appliances=[each for each in _standing(request, building_id, facts.today) if str(each.id) in chosen],
+            at=given["at"].replace(tzinfo=ZoneInfo(facts.building.time_zone)),
+            kind=given["kind"],
+            note=given["words"],
+            letter=given["letter"],
+            actor=viewer_of(request),
+            now=clock.now(),
+        )
+    except FleetError as refused:
+        said = {"refused": refused, "given": request.POST, "chosen": chosen, "tried": True}
+        return render(request, "building_revisits.html", _shown(request, building_id) | said, status=refused.status)
+    messages.success(request, _("Recorded: no access. What was to be done stays open."))
+    return redirect("building-revisits", building_id)
+
+
+def _visible(request: HttpRequest, revisit_id: uuid.UUID) -> Revisit:
+    revisit = visible_revisits(viewer_of(request)).filter(id=revisit_id).first()
+    if revisit is None:
+        raise NotFound("not_found", "There is no such revisit that you may see.")
+    return revisit
+
+
+def _back(request: HttpRequest, revisit: Revisit) -> HttpResponse:
+    said = set_words(revisit, clock.today()) or _("Open again.")
+    messages.success(request, f"{revisit.appliance.name}: {said}")
+    return redirect("building-revisits", revisit.appliance.building_id)
+
+
+def _refused(request: HttpRequest, revisit: Revisit, refused: FleetError) -> HttpResponse:
+    """Nothing was changed; the building as it stands now, with what was typed in the form it was typed into."""
+    shown = _shown(request, revisit.appliance.building_id)
+    shown |= {"refused": refused, "given": request.POST, "typed_for": revisit.id}
+    return render(request, "building_revisits.html", shown, status=refused.status)

@@ -1,0 +1,136 @@
+"""Deliveries, defects, retests, attempts and the days of revisits, through the API."""
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from fleet.models import Appliance, Defect, Delivery, Revisit, User
+from fleet.services.revisits import propose_revisit
+from tests import cast, pictures
+from tests.services.test_deliveries import under
+from tests.services.test_revisits import under as under_duty
+
+
+@pytest.fixture
+def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician: User) -> Delivery:
+    under(boiler, "uk-gsiur-36", manager)
+    cast.store(body | {"defects": [{"what": "seal worn", "severity": "mend"}]}, technician)
+    return Delivery.objects.get()
+
+
+@pytest.fixture
+def revisit(boiler: Appliance, manager: User) -> Revisit:
+    under_duty(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
+    proposed = propose_revisit(appliance=boiler, now=cast.NOON)
+    assert proposed is not None
+    return proposed
+
+
+def test_a_delivery_is_sent_fails_and_is_the_offices_again(
+    delivery: Delivery, office: APIClient, field: APIClient
+) -> None:
+    path = f"/api/v1/deliveries/{delivery.id}"
+    listed = office.get("/api/v1/deliveries?open=true&due_before=2026-04-30").json()["results"]
+    assert [(each["recipient"], each["due"], each["overdue"]) for each in listed] == [
+        ("existing tenant", "2026-03-30", True)
+    ]
+    read = office.get(path)
+    sending = {"how": "post", "address": "1 Test Lane", "sent_at": "2026-03-04T10:00:00+00:00", "proof": "receipt 7"}
+    assert field.post(f"{path}/send", sending, headers={"If-Match": read["ETag"]}).status_code == 403
+    assert office.post(f"{path}/send", sending).status_code == 428
+    made = office.post(f"{path}/send", sending, headers={"If-Match": read["ETag"]})
+    assert made.json()["sendings"][0]["proof"] == "receipt 7"
+    assert office.get("/api/v1/deliveries?open=true").json()["results"] == []
+    failed = office.post(f"{path}/fail", {"why": "returned"}, headers={"If-Match": made["ETag"]}).json()
+    assert (failed["sent_at"], failed["returned_why"], failed["overdue"]) == (None, "returned", True)
+
+
+def test_a_sending_that_cannot_be_names_its_field(delivery: Delivery, office: APIClient) -> None:
+    path, version = f"/api/v1/deliveries/{delivery.id}/send", {"If-Match": f'"{delivery.version}"'}
+    refused = office.post(path, {"how": "pigeon", "address": "x"}, headers=version)
+    assert (refused.status_code, list(refused.json()["errors"])) == (422, ["how"])
+    ahead = {"how": "post", "address": "x", "sent_at": "2199-01-01T00:00:00+00:00"}
+    assert list(office.post(path, ahead, headers=version).json()["errors"]) == ["sent_at"]
+
+
+def test_a_defect_is_listed_with_its_last_day_and_settled(delivery: Delivery, office: APIClient) -> None:
+    (one,) = office.get("/api/v1/defects?open=true&due_before=2026-03-30").json()["results"]
+    assert (one["due"], one["overdue"]) == ("2026-03-30", True)
+    path = f"/api/v1/defects/{one['id']}/settle"
+    settled = office.post(path, {"why": "mended"}, headers={"If-Match": f'"{one["version"]}"'}).json()
+    assert (settled["open"], settled["settled_by"]) == (False, "dispatcher")
+    assert office.get("/api/v1/defects?open=true").json()["results"] == []
+    assert Defect.objects.get().settled_why == "mended"
+
+
+def test_a_revisit_is_set_for_a_day_and_kept_to_it(revisit: Revisit, office: APIClient, field: APIClient) -> None:
+    path = f"/api/v1/revisits/{revisit.id}"
+    notice = {"kind": "agreed", "given_on": "2026-03-01", "how": "by telephone", "notice_days": 7}
+    wanted = {"state": "confirmed", "day": "2190-04-01", "notice": notice}
+    version = {"If-Match": office.get(path)["ETag"]}
+    assert field.post(f"{path}/set", wanted, headers=version).status_code == 403
+    made = office.post(f"{path}/set", wanted, headers=version)
+    assert (made.json()["state"], made.json()["day"]) == ("confirmed", "2190-04-01")
+    assert made.json()["set_words"] == "Confirmed for 2190-04-01, now needed by 2027-12-01."
+    moved = office.post(f"{path}/set", {"state": "pinned", "day": "2190-04-02"}, headers={"If-Match": made["ETag"]})
+    assert (moved.status_code, moved.json()["code"]) == (409, "occupier_knows")
+    odd = office.get("/api/v1/revisits?needed_earlier=true&state=confirmed").json()["results"]
+    assert [each["id"] for each in odd] == [str(revisit.id)]
+    released = office.post(f"{path}/release", {"note": "sick"}, headers={"If-Match": made["ETag"]}).json()
+    assert (released["state"], released["day"], released["note"]) == ("proposed", None, "sick")
+
+
+def test_a_buildings_revisits_come_by_attendance(revisit: Revisit, boiler: Appliance, office: APIClient) -> None:
+    shown = office.get(f"/api/v1/buildings/{boiler.building_id}/revisits").json()
+    (group,) = shown["groups"]
+    assert [each["id"] for each in group["revisits"]] == [str(revisit.id)]
+    assert group["ends"] == "2027-12-01"
+
+
+def test_an_attempt_is_recorded_once_with_its_photo(
+    revisit: Revisit, boiler: Appliance, field: APIClient, others: dict[str, Any], settings: Any, tmp_path: Path
+) -> None:
+    settings.MEDIA_ROOT = tmp_path
+    said = {"appliances": [str(boiler.id)], "at": "2026-03-02T10:00:00+00:00", "kind": "nobody in", "letter": "card"}
+    (made,) = field.post("/api/v1/no-access", said).json()["results"]
+    (again,) = field.post("/api/v1/no-access", said).json()["results"]
+    assert again["id"] == made["id"]
+    path = f"/api/v1/no-access/{made['id']}"
+    sent = field.post(f"{path}/files?what=letter&name=door", pictures.png(), content_type="image/png")
+    assert sent.status_code == 201
+    assert (sent.json()["visit"], sent.json()["no_access"]) == (None, made["id"])
+    assert [each["name"] for each in field.get(path).json()["files"]] == ["door.png"]
+    foreign = said | {"appliances": [str(others["appliance"].id)]}
+    client = APIClient()
+    client.force_login(others["dispatcher"])
+    assert client.post("/api/v1/no-access", said).status_code == 404
+    assert client.get(path).status_code == 404
+    assert client.post("/api/v1/no-access", foreign).status_code == 201
+
+
+def test_retests_are_listed(boiler: Appliance, body: dict[str, Any], manager: User, technician: User) -> None:
+    under(boiler, "de-dvgw-g680", manager)
+    for each in body["readings"]:
+        each["values"]["co"] = cast.measured("300", "ppm")
+    cast.store(body, technician)
+    client = APIClient()
+    client.force_login(technician)
+    (one,) = client.get("/api/v1/retests?open=true&due_before=2026-03-30").json()["results"]
+    assert (one["due"], one["event"], one["done_by"]) == ("2026-03-30", "co_over_300", None)
+
+
+def test_choices_are_recorded_only_as_previewed(boss: APIClient, office: APIClient) -> None:
+    change = {"flag_at": "0.25", "outside_within_days": 7, "mend_within_days": {"mend": 14}}
+    version = {"If-Match": '"1"'}
+    unseen = boss.patch("/api/v1/contractor", change, headers=version)
+    assert (unseen.status_code, unseen.json()["code"]) == (409, "not_shown")
+    assert office.post("/api/v1/contractor/preview", change).status_code == 403
+    seen = boss.post("/api/v1/contractor/preview", change).json()
+    assert [each["name"] for each in seen["choices"]] == ["flag_at", "outside_within_days", "mend_within_days"]
+    made = boss.patch("/api/v1/contractor", change | {"shown": seen["shown"]}, headers=version).json()
+    assert (made["flag_at"], made["outside_within_days"], made["mend_within_days"]) == (0.25, 7, {"mend": 14})
+    wrong = boss.post("/api/v1/contractor/preview", {"mend_within_days": {"soon": 1}})
+    assert (wrong.status_code, list(wrong.json()["errors"])) == (422, ["mend_within_days.soon"])

@@ -1,0 +1,170 @@
+"""Deliveries: opened once by the sets of a visit, sent, failed, and sent again after a correction."""
+
+import copy
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from fleet.errors import Conflict, FleetError
+from fleet.intake.visits import read_visit
+from fleet.models import Appliance, Delivery, LimitSet, User, Visit
+from fleet.services.deliveries import fail_delivery, send_delivery
+from fleet.services.files import store_file
+from fleet.services.limits import attach_limit_set
+from fleet.services.projections import rebuild
+from fleet.services.visits import amend_visit, record_visit
+from tests import pictures
+from tests.cast import NOON, store
+
+
+def under(appliance: Appliance, key: str, actor: User) -> LimitSet:
+    limit_set = LimitSet.objects.get(key=key)
+    place = {"limit_set": limit_set, "appliance": appliance, "since": date(2025, 1, 1), "why": "local law"}
+    attach_limit_set(values=place, actor=actor, now=NOON)
+    return limit_set
+
+
+def corrected(body: dict[str, Any], actor: User, version: int = 1, **changes: Any) -> Visit:
+    draft = read_visit(copy.deepcopy(body | changes))
+    return amend_visit(draft=draft, reason="typing error", version=version, actor=actor, now=NOON + timedelta(days=3))
+
+
+def sent(delivery: Delivery, actor: User, **changes: Any) -> Delivery:
+    given = {"how": "e-mail", "address": "tenant@example.invalid", "sent_at": NOON, "proof": "message id 1"}
+    values: dict[str, Any] = given | {"file": None, "version": delivery.version} | changes
+    return send_delivery(delivery=delivery, actor=actor, now=NOON + timedelta(days=1), **values)
+
+
+@pytest.fixture
+def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician: User) -> Delivery:
+    under(boiler, "uk-gsiur-36", manager)
+    store(body, technician)
+    return Delivery.objects.get()
+
+
+def test_a_set_says_who_receives_the_record_and_by_when(delivery: Delivery) -> None:
+    # 28 days after the check of 2 March 2026: Gas Safety (Installation and Use) Regulations 1998, reg. 36(6)(a).
+    assert (delivery.recipient, delivery.due) == ("existing tenant", date(2026, 3, 30))
+    assert delivery.words.endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026")
+
+
+def test_fifteen_days_after_the_visit_by_another_set(
+    boiler: Appliance, body: dict[str, Any], manager: User, technician: User
+) -> None:
+    # Code de l'environnement, R. 224-41-8: within fifteen days of the visit.
+    under(boiler, "fr-4-400kw", manager)
+    store(body, technician)
+    delivery = Delivery.objects.get()
+    assert (delivery.recipient, delivery.due) == ("client", date(2026, 3, 17))
+
+
+def test_the_same_visit_again_and_a_rebuild_open_no_second_one(
+    delivery: Delivery, body: dict[str, Any], technician: User
+) -> None:
+    store(body, technician)
+    record_visit(draft=read_visit(copy.deepcopy(body)), actor=technician, now=NOON + timedelta(days=1))
+    rebuild()
+    assert Delivery.objects.get() == delivery
+    assert Delivery.objects.get().version == delivery.version
+
+
+def test_what_was_not_tested_has_no_record_to_deliver(
+    boiler: Appliance, body: dict[str, Any], manager: User, technician: User
+) -> None:
+    under(boiler, "uk-gsiur-36", manager)
+    store(body | {"outcome": "not tested", "outcome_reason": "no gas", "readings": [], "work": []}, technician)
+    assert not Delivery.objects.exists()
+
+
+def test_sending_says_how_to_whom_and_what_proves_it(delivery: Delivery, dispatcher: User) -> None:
+    sent(delivery, dispatcher)
+    sending = delivery.sendings.get()
+    assert (delivery.sent_at, sending.sent_by, sending.proof) == (NOON, dispatcher, "message id 1")
+    assert sending.record == delivery.visit.record
+    assert not delivery.is_overdue(date(2026, 4, 1))
+
+
+def test_a_failed_one_returns_to_the_office_with_its_last_day_and_is_sent_again(
+    delivery: Delivery, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    later = NOON + timedelta(days=2)
+    fail_delivery(delivery=delivery, version=delivery.version, why="unknown address", actor=dispatcher, now=later)
+    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, "unknown address", date(2026, 3, 30))
+    assert delivery.is_overdue(date(2026, 3, 31))
+    assert not delivery.is_overdue(date(2026, 3, 30))
+    sent(delivery, dispatcher, how="post", address="1 Test Lane")
+    failed, again = delivery.sendings.all()
+    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {"e-mail": "unknown address", "post": ""}
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"how": "pigeon"}, "how"),
+        ({"address": " "}, "address"),
+        ({"sent_at": NOON + timedelta(days=2)}, "sent_at"),
+        ({"sent_at": NOON - timedelta(days=2)}, "sent_at"),
+    ],
+)
+def test_a_sending_that_cannot_be_is_refused(
+    delivery: Delivery, dispatcher: User, changes: dict[str, Any], field: str
+) -> None:
+    with pytest.raises(FleetError) as refused:
+        sent(delivery, dispatcher, **changes)
+    assert list(refused.value.details["errors"]) == [field]  # type: ignore[call-overload]  # a mapping
+    assert not delivery.sendings.exists()
+
+
+def test_proof_is_a_file_of_the_same_visit(
+    delivery: Delivery, dispatcher: User, technician: User, body: dict[str, Any], settings: Any, tmp_path: Any
+) -> None:
+    settings.MEDIA_ROOT = tmp_path
+    other = store(body | {"id": "0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9f"}, technician)
+    kept = {"name": "receipt", "media_type": "image/png", "data": pictures.png(), "what": "proof of delivery"}
+    wrong, _made = store_file(visit=other, actor=technician, now=NOON, **kept)
+    right, _made = store_file(visit=delivery.visit, actor=technician, now=NOON, **kept)
+    with pytest.raises(FleetError):
+        sent(delivery, dispatcher, file=wrong)
+    sent(delivery, dispatcher, file=right)
+    assert delivery.sendings.get().file == right
+
+
+def test_two_at_once_send_it_once(delivery: Delivery, dispatcher: User) -> None:
+    with pytest.raises(Conflict) as stale:
+        sent(delivery, dispatcher, version=7)
+    assert stale.value.code == "changed_meanwhile"
+    sent(delivery, dispatcher)
+    with pytest.raises(Conflict) as twice:
+        sent(delivery, dispatcher)
+    assert twice.value.code == "already_sent"
+
+
+def test_a_correction_moves_what_nobody_has_sent(delivery: Delivery, body: dict[str, Any], manager: User) -> None:
+    moved = copy.deepcopy(body)
+    for each in moved["readings"]:
+        each["taken_at"] = each["taken_at"].replace("2026-03-02", "2026-03-01")
+    corrected(moved, manager)
+    delivery.refresh_from_db()
+    assert delivery.due == date(2026, 3, 29)
+
+
+def test_a_correction_after_it_was_sent_sends_it_again(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    corrected(body, manager, note="the other boiler house")
+    delivery.refresh_from_db()
+    assert (delivery.sent_at, delivery.due) == (None, date(2026, 4, 2))
+    assert delivery.returned_why == "The record was corrected on 2026-03-05 after it was sent."
+    corrected(body, manager, version=2, note="again")
+    delivery.refresh_from_db()
+    assert delivery.due == date(2026, 4, 2)
+
+
+def test_a_correction_to_not_tested_withdraws_what_nobody_has_sent(
+    delivery: Delivery, body: dict[str, Any], manager: User
+) -> None:
+    corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
+    assert not Delivery.objects.exists()

@@ -1,0 +1,108 @@
+"""A gas conversion: another gas, another sheet, and a test that falls due."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from fleet.errors import FleetError
+from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User
+from fleet.models.register import new_id
+from fleet.services import projections
+from fleet.services.buildings import add_gas_supply
+from fleet.services.duties import recompute_duty
+from fleet.services.gas_conversions import convert_appliance
+from tests.cast import DECLARED, NOON, SHEET, make_sheet, store, visit_body
+
+CONTENT = {
+    "converted_on": "2026-02-20",
+    "to_fuel": "propane",
+    "kit": "kit K-31",
+    "label": "propane, inside the door",
+    "analyser_fuel": "propane",
+    "done_by": "Ada Test",
+    "test_within_days": 14,
+}
+LATER = date(2026, 3, 3)
+
+
+@pytest.fixture
+def propane(manager: User) -> Any:
+    return make_sheet(manager, SHEET | {"fuel": "propane"}, name="For propane")
+
+
+def convert(boiler: Appliance, actor: User, sheet: Any, **changes: Any) -> GasConversion:
+    boiler.refresh_from_db()
+    return convert_appliance(
+        appliance=boiler,
+        version=boiler.version,
+        content=CONTENT | changes,
+        sheet=sheet,
+        actor=actor,
+        now=NOON,
+        id=new_id(),
+    )
+
+
+def test_it_burns_the_other_gas_and_a_test_of_it_is_due(boiler: Appliance, manager: User, propane: Any) -> None:
+    made = convert(boiler, manager, propane)
+    boiler.refresh_from_db()
+    assert (made.from_fuel, boiler.burns_on(LATER).name, boiler.sheet) == ("natural_gas", "propane", propane)
+    duty = Duty.objects.get()
+    assert (duty.due, duty.source, duty.regime) == (date(2026, 3, 6), "conversion", "after_conversion")
+    assert duty.words == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
+    assert "kit K-31" in duty.why
+    assert list(projections.check()) == []
+
+
+def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User, propane: Any
+) -> None:
+    store(visit_body(boiler, person, analyser, day="2026-02-01"), technician)
+    convert(boiler, manager, propane)
+    boiler.refresh_from_db()
+    body = visit_body(boiler, person, analyser, found=("10.5", "10.0"), left=None)
+    store(body, technician)
+    duty = recompute_duty(duty=Duty.objects.get(), today=LATER)
+    assert (duty.due, duty.lacks) == (date(2026, 3, 6), ["analyser_fuel", "gas_tightness"])
+    body = visit_body(boiler, person, analyser, found=("10.5", "10.0"), left=None)
+    for reading in body["readings"]:
+        reading["analyser_fuel"] = "propane"
+    store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
+    duty = recompute_duty(duty=duty, today=LATER)
+    assert (duty.due, duty.cannot_tell, duty.not_discharged) == (None, "", "")
+    assert duty.words == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
+
+
+def test_a_second_conversion_ends_the_test_of_the_first(boiler: Appliance, manager: User, propane: Any) -> None:
+    sheet = boiler.sheet
+    convert(boiler, manager, propane)
+    convert(boiler, manager, sheet, to_fuel="natural_gas", analyser_fuel="natural_gas", converted_on="2026-02-25")
+    first, second = Duty.objects.order_by("since")
+    assert (first.until, first.ended_why) == (date(2026, 2, 25), "converted again")
+    assert second.until is None
+    boiler.refresh_from_db()
+    assert boiler.fuel == ""  # what the pipe brings
+
+
+def test_a_conversion_because_the_pipe_brings_another_gas(boiler: Appliance, manager: User) -> None:
+    supply = {"building": boiler.building, "since": date(2026, 2, 20), "fuel": "natural_gas_20_h2", "source": "network"}
+    add_gas_supply(values=supply, now=NOON)
+    made = convert(boiler, manager, None, to_fuel="natural_gas_20_h2", analyser_fuel="natural_gas_20_h2")
+    assert made.from_fuel == "natural_gas"
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [({"to_fuel": "natural_gas"}, "to_fuel"), ({"converted_on": "2026-03-03"}, "converted_on"),
+     ({"converted_on": "2014-01-01"}, "converted_on"), ({"to_fuel": "natural_gas_20_h2"}, "sheet")],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_and_nothing_is_half_done(
+    boiler: Appliance, manager: User, propane: Any, changes: dict[str, Any], field: str
+) -> None:
+    with pytest.raises(FleetError) as refused:
+        convert(boiler, manager, propane, **changes)
+    assert field in refused.value.details["errors"]
+    assert not GasConversion.objects.exists()
+    boiler.refresh_from_db()
+    assert boiler.version == 1

@@ -1,0 +1,126 @@
+"""An appliance replaced: the old one leaves with its duties, the new one begins with clocks of its own."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from fleet.errors import Conflict, FleetError
+from fleet.models import Analyser, Appliance, Duty, Forecast, LimitSet, LimitSetAttachment, Person, User
+from fleet.models.register import new_id
+from fleet.services.appliances import change_appliance
+from fleet.services.duties import add_duty
+from fleet.services.limits import attach_limit_set
+from fleet.services.replacements import replace_appliance
+from fleet.services.revisits import refresh_appliance
+from tests.cast import NOON, store, visit_body
+
+DAY = date(2026, 2, 20)
+
+
+def attach(key: str, actor: User, **place: Any) -> LimitSetAttachment:
+    values = {"limit_set": LimitSet.objects.get(key=key), "since": date(2025, 1, 1), "why": "the lease says so"} | place
+    return attach_limit_set(values=values, actor=actor, now=NOON)
+
+
+def replace(old: Appliance, actor: User, **changes: Any) -> Appliance:
+    old.refresh_from_db()
+    asked = {"version": old.version, "day": DAY, "attachments": [], "kept_duties": []} | changes
+    values = asked.pop("values", {"name": "Boiler 1", "serial": "N-7", "sheet": old.sheet})
+    return replace_appliance(old=old, values=values, actor=actor, now=NOON, **asked)
+
+
+def contract(boiler: Appliance, actor: User) -> Duty:
+    values = {"appliance": boiler, "name": "Yearly", "source": "contract", "since": date(2025, 1, 1), "why": "clause 4"}
+    return add_duty(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=actor, now=NOON)
+
+
+def test_the_old_one_leaves_and_its_duties_end_with_that_reason(boiler: Appliance, manager: User) -> None:
+    attach("demo-neutral", manager, building=boiler.building)
+    new = replace(boiler, manager)
+    boiler.refresh_from_db()
+    assert (boiler.in_service_to, new.in_service_from, new.replaces) == (DAY, DAY, boiler)
+    assert (new.building, new.kind, new.room) == (boiler.building, boiler.kind, boiler.room)
+    ended = Duty.objects.get(appliance=boiler)
+    assert (ended.until, ended.ended_why) == (DAY, "replaced by Boiler 1, N-7")
+
+
+def test_sets_of_the_building_reach_the_new_one_with_a_clock_of_its_own(boiler: Appliance, manager: User) -> None:
+    attach("demo-neutral", manager, building=boiler.building)
+    new = replace(boiler, manager)
+    assert Duty.objects.get(appliance=new, until__isnull=True).due == date(2027, 2, 20)
+
+
+def test_only_what_is_named_is_taken_over(boiler: Appliance, manager: User) -> None:
+    mine, other = attach("demo-neutral", manager, appliance=boiler), attach("uk-gsiur-36", manager, appliance=boiler)
+    kept = contract(boiler, manager)
+    new = replace(boiler, manager, attachments=[mine.id], kept_duties=[kept.id])
+    taken = LimitSetAttachment.objects.get(appliance=new)
+    assert (taken.limit_set, taken.since) == (mine.limit_set, DAY)
+    assert taken.why == "Taken over from Boiler 1, S-100. the lease says so"
+    assert taken.limit_set != other.limit_set
+    assert {each.name for each in Duty.objects.filter(appliance=new)} == {mine.limit_set.name, "Yearly"}
+    assert Duty.objects.get(appliance=new, source="contract").due == date(2027, 2, 20)
+
+
+def test_without_naming_anything_nothing_of_its_own_is_taken_over(boiler: Appliance, manager: User) -> None:
+    attach("demo-neutral", manager, appliance=boiler)
+    contract(boiler, manager)
+    assert not Duty.objects.filter(appliance=replace(boiler, manager)).exists()
+
+
+def test_it_inherits_no_drift(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    for day in ("2025-01-10", "2025-07-10", "2026-01-10"):
+        store(visit_body(boiler, person, analyser, day=day), technician)
+    refresh_appliance(appliance=boiler, now=NOON)
+    assert Forecast.objects.filter(appliance=boiler).exists()
+    new = replace(boiler, manager)
+    refresh_appliance(appliance=new, now=NOON)
+    assert not Forecast.objects.filter(appliance=new).exists()
+
+
+@pytest.mark.parametrize("day", [date(2014, 1, 1), date(2026, 3, 3)])
+def test_a_day_outside_its_service_is_refused_and_nothing_is_half_done(
+    boiler: Appliance, manager: User, day: date
+) -> None:
+    with pytest.raises(FleetError) as refused:
+        replace(boiler, manager, day=day)
+    assert list(refused.value.details["errors"]) == ["day"]
+    assert Appliance.objects.count() == 1
+
+
+def test_what_is_not_the_old_ones_cannot_be_taken_over(boiler: Appliance, manager: User) -> None:
+    of_the_building = attach("demo-neutral", manager, building=boiler.building)
+    for named in ({"attachments": [of_the_building.id]}, {"kept_duties": [Duty.objects.get().id]}):
+        with pytest.raises(FleetError):
+            replace(boiler, manager, **named)
+    with pytest.raises(FleetError):
+        replace(boiler, manager, attachments=[new_id()])
+    assert Appliance.objects.count() == 1
+
+
+def test_it_is_replaced_once_and_only_as_it_was_read(boiler: Appliance, manager: User) -> None:
+    with pytest.raises(Conflict):
+        replace(boiler, manager, version=7)
+    assert Appliance.objects.count() == 1
+    replace(boiler, manager)
+    with pytest.raises(Conflict):
+        replace(boiler, manager)
+
+
+# ---- taken out by mistake ----
+
+
+def test_an_appliance_that_had_not_left_after_all_is_under_its_duties_again(boiler: Appliance, manager: User) -> None:
+    attach("demo-neutral", manager, building=boiler.building)
+    contract(boiler, manager)
+    left = change_appliance(appliance=boiler, version=1, changes={"in_service_to": date(2026, 2, 1)}, now=NOON)
+    refresh_appliance(appliance=left, now=NOON)
+    assert not Duty.objects.filter(until__isnull=True).exists()
+    back = change_appliance(appliance=left, version=left.version, changes={"in_service_to": None}, now=NOON)
+    refresh_appliance(appliance=back, now=NOON)
+    standing = Duty.objects.filter(appliance=back, until__isnull=True)
+    assert {each.source for each in standing} == {"limit set", "contract"}
+    assert all(each.due for each in standing)

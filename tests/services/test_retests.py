@@ -1,0 +1,104 @@
+"""Retests: the clock of a set after CO over its limit, ended by the next check and by nothing else."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from fleet.models import Analyser, Appliance, Person, Retest, Revisit, User
+from fleet.services.revisits import propose_revisit
+from tests.cast import NOON, store, visit_body
+from tests.services.test_deliveries import corrected, under
+
+# As measured; at 8.9 % CO2 air-free about 1170 ppm.
+OVER = "900"
+
+
+@pytest.fixture
+def found(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> dict[str, Any]:
+    under(boiler, "de-kueo-co", manager)
+    return visit_body(boiler, person, analyser, co=OVER)
+
+
+def test_six_weeks_after_co_over_the_limit(found: dict[str, Any], technician: User) -> None:
+    # KÜO sec. 1(2): repeated at the latest after six weeks. 2 March + 42 days is 13 April 2026.
+    store(found, technician)
+    retest = Retest.objects.get()
+    assert (retest.found_on, retest.due, retest.done_by) == (date(2026, 3, 2), date(2026, 4, 13), None)
+    assert "42 days after co over limit on 2 Mar 2026 is 13 Apr 2026" in retest.words
+
+
+def test_four_weeks_by_another_set(
+    boiler: Appliance, person: Person, analyser: Analyser, manager: User, technician: User
+) -> None:
+    # DVGW G 680 as a network operator gives it: 300 ppm confirmed, four weeks.
+    under(boiler, "de-dvgw-g680", manager)
+    store(visit_body(boiler, person, analyser, co="300"), technician)
+    assert Retest.objects.get().due == date(2026, 3, 30)
+
+
+@pytest.mark.parametrize("co", ["40", "500"])
+def test_only_the_limits_that_the_clock_names_start_it(
+    boiler: Appliance, person: Person, analyser: Analyser, manager: User, technician: User, co: str
+) -> None:
+    """At 500 ppm as measured the set only recommends a service: 649 ppm air-free."""
+    under(boiler, "de-kueo-co", manager)
+    store(visit_body(boiler, person, analyser, co=co), technician)
+    assert not Retest.objects.exists()
+
+
+def test_it_is_a_reason_to_come_until_the_next_check(
+    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+) -> None:
+    store(found, technician)
+    revisit = propose_revisit(appliance=boiler, now=NOON)
+    assert revisit is not None
+    assert ("retest", "2026-04-13") in {(each["binding"], each["latest"]) for each in revisit.reasons}
+    later = store(visit_body(boiler, person, analyser, day="2026-03-20"), technician, NOON + timedelta(days=18))
+    propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
+    assert Retest.objects.get().done_by == later
+    assert not any(each["binding"] == "retest" for one in Revisit.objects.all() for each in one.reasons)
+
+
+def test_a_visit_that_tests_nothing_ends_nothing(
+    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+) -> None:
+    store(found, technician)
+    looked = visit_body(boiler, person, analyser, day="2026-03-20")
+    looked |= {"outcome": "not tested", "outcome_reason": "no gas", "readings": [], "work": []}
+    store(looked, technician, NOON + timedelta(days=18))
+    propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
+    assert Retest.objects.get().done_by is None
+
+
+def test_a_second_test_of_the_same_day_ends_it_by_its_hour(
+    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+) -> None:
+    later = visit_body(boiler, person, analyser)
+    for each in later["readings"]:
+        each["taken_at"] = each["taken_at"].replace("T10:", "T11:")
+    later["attendance"] |= {"arrived_at": "2026-03-02T10:50:00+00:00", "left_at": "2026-03-02T11:50:00+00:00"}
+    again = store(later, technician)
+    store(found, technician)
+    propose_revisit(appliance=boiler, now=NOON)
+    assert Retest.objects.get().done_by == again
+
+
+def test_a_test_that_is_over_again_starts_a_clock_of_its_own(
+    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+) -> None:
+    store(found, technician)
+    store(visit_body(boiler, person, analyser, day="2026-03-20", co=OVER), technician, NOON + timedelta(days=18))
+    propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
+    still_open = Retest.objects.get(done_by__isnull=True)
+    assert (still_open.found_on, still_open.due) == (date(2026, 3, 20), date(2026, 5, 1))
+    assert Retest.objects.count() == 2
+
+
+def test_a_correction_takes_it_back(
+    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    store(found, technician)
+    mended = visit_body(boiler, person, analyser) | {"id": found["id"], "attendance": found["attendance"]}
+    corrected(mended, manager)
+    assert not Retest.objects.exists()

@@ -1,0 +1,147 @@
+"""A day set by a person: no refresh moves it, the occupier's knowledge binds it, a visit fulfils it."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from fleet.errors import Conflict, FleetError
+from fleet.models import Analyser, Appliance, Duty, OccupierNotice, Person, Revisit, User
+from fleet.queries.revisits import needed_earlier, passed_by
+from fleet.services.revisit_days import Notice, release_day, set_day
+from fleet.services.revisits import propose_revisit
+from tests.cast import NOON, store, visit_body
+from tests.services.test_revisits import flagged, under
+
+TODAY = NOON.date()
+DAY = date(2026, 4, 1)
+TOLD = Notice("told", TODAY, "by letter", 14)
+
+
+@pytest.fixture
+def revisit(boiler: Appliance, manager: User) -> Revisit:
+    under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2025, 5, 1))
+    proposed = propose_revisit(appliance=boiler, now=NOON)
+    assert proposed is not None
+    return proposed
+
+
+def confirmed(revisit: Revisit, actor: User, day: date = DAY, notice: Notice | None = None, **changes: Any) -> Revisit:
+    given: dict[str, Any] = {"version": revisit.version, "state": "confirmed", "note": "", "now": NOON} | changes
+    return set_day(revisit=revisit, day=day, notice=notice, actor=actor, **given)
+
+
+def test_a_refresh_never_moves_it_and_says_when_it_is_needed_earlier(
+    boiler: Appliance, revisit: Revisit, dispatcher: User
+) -> None:
+    confirmed(revisit, dispatcher, note="with the caretaker")
+    assert not needed_earlier(dispatcher).exists()
+    flagged(boiler, "outside a limit")
+    again = propose_revisit(appliance=boiler, now=NOON)
+    assert again is not None
+    assert (again.state, again.day, again.set_by, again.note) == ("confirmed", DAY, dispatcher, "with the caretaker")
+    assert again.latest == date(2026, 3, 16)
+    assert needed_earlier(dispatcher).get() == again
+
+
+def test_it_stands_even_where_nothing_asks_for_it_any_more(
+    boiler: Appliance, revisit: Revisit, dispatcher: User
+) -> None:
+    confirmed(revisit, dispatcher)
+    Duty.objects.all().delete()
+    again = propose_revisit(appliance=boiler, now=NOON)
+    assert again is not None
+    assert (again.day, again.latest, again.binding) == (DAY, DAY, "set")
+    release_day(revisit=again, version=again.version, note="not needed", actor=dispatcher, now=NOON)
+    assert propose_revisit(appliance=boiler, now=NOON) is None
+
+
+def test_a_visit_on_its_day_fulfils_it(
+    boiler: Appliance, revisit: Revisit, dispatcher: User, technician: User, person: Person, analyser: Analyser
+) -> None:
+    confirmed(revisit, dispatcher)
+    store(visit_body(boiler, person, analyser, day="2026-03-20"), technician, NOON + timedelta(days=18))
+    sooner = propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
+    assert sooner is not None
+    assert sooner.day == DAY
+    store(visit_body(boiler, person, analyser, day="2026-04-01"), technician, NOON + timedelta(days=30))
+    again = propose_revisit(appliance=boiler, now=NOON + timedelta(days=30))
+    assert again is not None
+    assert (again.state, again.day, again.latest) == ("proposed", None, date(2027, 4, 1))
+    assert again.version > sooner.version
+
+
+def test_a_day_that_passed_without_a_visit_is_listed(revisit: Revisit, dispatcher: User) -> None:
+    confirmed(revisit, dispatcher)
+    assert not passed_by(dispatcher, DAY).exists()
+    assert passed_by(dispatcher, DAY + timedelta(days=1)).get() == revisit
+
+
+# ---- what the occupier knows ----
+
+
+def test_a_day_that_the_occupier_knows_moves_only_with_a_new_notice(revisit: Revisit, dispatcher: User) -> None:
+    confirmed(revisit, dispatcher, notice=TOLD)
+    for day in (DAY - timedelta(days=1), DAY + timedelta(days=1)):
+        with pytest.raises(Conflict) as refused:
+            confirmed(revisit, dispatcher, day)
+        assert refused.value.code == "occupier_knows"
+    moved = confirmed(revisit, dispatcher, DAY + timedelta(days=1), TOLD)
+    assert moved.day == DAY + timedelta(days=1)
+    assert OccupierNotice.objects.count() == 2
+
+
+def test_taking_a_day_back_is_no_way_around_the_notice(revisit: Revisit, dispatcher: User) -> None:
+    confirmed(revisit, dispatcher, notice=TOLD)
+    released = release_day(revisit=revisit, version=revisit.version, note="sick", actor=dispatcher, now=NOON)
+    with pytest.raises(Conflict):
+        confirmed(released, dispatcher, DAY + timedelta(days=1))
+    assert confirmed(released, dispatcher, DAY).day == DAY
+
+
+def test_once_the_day_is_over_another_needs_no_notice(revisit: Revisit, dispatcher: User) -> None:
+    confirmed(revisit, dispatcher, notice=TOLD)
+    later = NOON + timedelta(days=31)
+    assert confirmed(revisit, dispatcher, date(2026, 4, 9), now=later).day == date(2026, 4, 9)
+
+
+def test_who_was_told_has_the_days_of_notice_and_who_agreed_waives_them(revisit: Revisit, dispatcher: User) -> None:
+    soon = TODAY + timedelta(days=13)
+    with pytest.raises(FleetError) as refused:
+        confirmed(revisit, dispatcher, soon, TOLD)
+    assert refused.value.details["errors"] == {
+        "day": "is 2026-03-15; with 14 days of notice it is 2026-03-16 at the soonest"
+    }
+    assert confirmed(revisit, dispatcher, soon, Notice("agreed", TODAY, "by telephone", 14)).day == soon
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"state": "proposed"}, "state"),
+        ({"day": TODAY - timedelta(days=1)}, "day"),
+        ({"notice": Notice("rumoured", TODAY, "by letter", 0)}, "notice.kind"),
+        ({"notice": Notice("told", TODAY, " ", 0)}, "notice.how"),
+        ({"notice": Notice("agreed", TODAY + timedelta(days=1), "by letter", 0)}, "notice.given_on"),
+    ],
+)
+def test_a_day_that_cannot_be_is_refused(
+    revisit: Revisit, dispatcher: User, changes: dict[str, Any], field: str
+) -> None:
+    with pytest.raises(FleetError) as refused:
+        confirmed(revisit, dispatcher, **changes)
+    assert list(refused.value.details["errors"]) == [field]  # type: ignore[call-overload]  # a mapping
+    assert not OccupierNotice.objects.exists()
+
+
+def test_a_stale_version_changes_nothing(revisit: Revisit, dispatcher: User) -> None:
+    with pytest.raises(Conflict) as refused:
+        confirmed(revisit, dispatcher, version=9, notice=TOLD)
+    assert refused.value.code == "changed_meanwhile"
+    assert not OccupierNotice.objects.exists()
+
+
+def test_taking_a_day_back_needs_a_reason(revisit: Revisit, dispatcher: User) -> None:
+    confirmed(revisit, dispatcher)
+    with pytest.raises(FleetError):
+        release_day(revisit=revisit, version=revisit.version, note=" ", actor=dispatcher, now=NOON)

@@ -1,0 +1,37 @@
+"""Clocks of limit sets: versions from before they had a shape start nothing, and stop no visit."""
+
+from typing import Any
+
+import pytest
+
+from fleet.models import LimitSetVersion
+from fleet.services.set_clocks import delivery_clocks, mend_days, retest_clock
+
+
+def version(**content: Any) -> LimitSetVersion:
+    return LimitSetVersion(content=content)
+
+
+@pytest.mark.parametrize(
+    "value", [None, "six weeks", 42, [], {}, {"days": 42}, {"type": "days_after_event", "days": 42}]
+)
+def test_a_retest_without_its_shape_starts_nothing(value: Any) -> None:
+    assert retest_clock(version(retest=value)) is None
+
+
+def test_a_retest_with_it_is_the_clock() -> None:
+    clock = {"type": "days_after_event", "event": "co_over_limit", "days": 42}
+    assert retest_clock(version(retest=clock)) == clock
+
+
+def test_of_deliveries_only_those_with_a_number_of_days_count() -> None:
+    told = [{"to": "client", "days_after_visit": 15}, {"to": "new tenant", "when": "before occupation"}, "x",
+            {"to": "owner", "days_after_check": "28"}, {"days_after_check": 28}]  # fmt: skip
+    assert list(delivery_clocks(version(delivery=told))) == [("client", 15, "visit")]
+    assert list(delivery_clocks(version(delivery="by post"))) == []
+
+
+def test_of_mending_only_this_severity_counts() -> None:
+    told = [{"severity": "mend", "days": 90}, {"severity": "at risk", "days": 7}, {"severity": "mend"}, None]
+    assert list(mend_days(version(mend=told), "mend")) == [90]
+    assert list(mend_days(version(), "mend")) == []

@@ -1,0 +1,296 @@
+"""Deliveries, defects, revisits of a building and the contractor's choices, as pages and in each role."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Contractor,
+    Defect,
+    Delivery,
+    Flag,
+    Forecast,
+    NoAccess,
+    OccupierNotice,
+    Person,
+    Revisit,
+    User,
+)
+from fleet.services.forecasts import refresh_forecasts
+from fleet.services.revisits import propose_revisit
+from tests.cast import NOON, make_user, store
+from tests.services.test_deliveries import under
+from tests.services.test_revisits import flagged
+from tests.services.test_revisits import under as under_duty
+from tests.web.world import Foreign, likely_outside, make_foreign
+
+
+def browser(user: User) -> Browser:
+    client = Browser()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+@pytest.fixture
+def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician: User) -> Delivery:
+    under(boiler, "uk-gsiur-36", manager)
+    store(body | {"defects": [{"what": "seal worn", "severity": "mend", "told": "the owner"}]}, technician)
+    return Delivery.objects.get()
+
+
+@pytest.fixture
+def revisit(boiler: Appliance, manager: User) -> Revisit:
+    under_duty(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
+    proposed = propose_revisit(appliance=boiler, now=NOON)
+    assert proposed is not None
+    return proposed
+
+
+@pytest.fixture
+def foreign(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> Foreign:
+    """Another client's boiler, under the same set, with a defect."""
+    made = make_foreign(boiler, person, analyser, manager)
+    Defect.objects.create(
+        id="0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9f", visit=made.visit, appliance=made.appliance, what="their flue",
+        severity="mend", due=date(2026, 3, 9),
+    )  # fmt: skip
+    return made
+
+
+def text_of(client: Browser, path: str) -> str:
+    answer = client.get(path)
+    assert answer.status_code == 200, path
+    return answer.content.decode()
+
+
+# ---- deliveries ----
+
+
+def test_the_deliveries_open_with_what_waits_and_what_is_overdue(delivery: Delivery, dispatcher: User) -> None:
+    shown = text_of(browser(dispatcher), "/deliveries/")
+    assert "One record waits to be delivered and one is overdue." in shown
+    assert "28 days after the check on 2 Mar 2026 is 30 Mar 2026." in shown
+    assert "Record that it was sent" in shown
+    assert "Overdue" in text_of(browser(dispatcher), "/")
+
+
+def test_who_may_not_send_reads_without_forms(delivery: Delivery, technician: User, auditor: User) -> None:
+    for user in (technician, auditor):
+        shown = text_of(browser(user), "/deliveries/")
+        assert "existing tenant".capitalize() in shown
+        assert '<form method="post" action="/deliveries/' not in shown
+        sent = browser(user).post(reverse("delivery-send", args=[delivery.id]), {})
+        assert sent.status_code == 403
+
+
+def test_a_delivery_is_sent_and_comes_back(delivery: Delivery, dispatcher: User) -> None:
+    client, send = browser(dispatcher), reverse("delivery-send", args=[delivery.id])
+    given = {
+        "version": delivery.version,
+        "how": "post",
+        "address": "1 Test Lane",
+        "sent_on": "2026-03-04",
+        "proof": "7",
+    }
+    assert client.post(send, given).status_code == 302
+    assert "Sent by post to 1 Test Lane, " in text_of(client, "/deliveries/?which=sent")
+    assert "No record waits to be delivered." in text_of(client, "/deliveries/")
+    delivery.refresh_from_db()
+    fail = {"version": delivery.version, "words": "returned"}
+    assert client.post(reverse("delivery-fail", args=[delivery.id]), fail).status_code == 302
+    assert '<b class="outside">Back in the office:</b> returned.' in text_of(client, "/deliveries/")
+
+
+def test_a_refused_sending_keeps_what_was_typed(delivery: Delivery, dispatcher: User) -> None:
+    given = {"version": delivery.version, "how": "post", "address": "12 Odd Street", "sent_on": "2020-01-01"}
+    answer = browser(dispatcher).post(reverse("delivery-send", args=[delivery.id]), given)
+    assert answer.status_code == 400
+    assert "12 Odd Street" in answer.content.decode()
+    assert Delivery.objects.get().sent_at is None
+
+
+# ---- defects ----
+
+
+def test_the_defects_open_with_what_is_overdue_and_one_is_closed(
+    delivery: Delivery, dispatcher: User, technician: User
+) -> None:
+    shown = text_of(browser(dispatcher), "/defects/")
+    assert "One defect is open and one is overdue." in shown
+    assert "Told: the owner." in shown
+    defect = Defect.objects.get()
+    path = reverse("defect-settle", args=[defect.id])
+    assert browser(technician).post(path, {"version": defect.version, "words": "mended"}).status_code == 403
+    wordless = browser(dispatcher).post(path, {"version": defect.version, "words": ""})
+    assert (wordless.status_code, Defect.objects.get().is_open) == (400, True)
+    assert browser(dispatcher).post(path, {"version": defect.version, "words": "mended"}).status_code == 302
+    assert "No defect is open." in text_of(browser(dispatcher), "/defects/")
+
+
+# ---- revisits of a building ----
+
+
+def test_a_buildings_revisits_say_what_one_attendance_serves(revisit: Revisit, dispatcher: User) -> None:
+    shown = text_of(browser(dispatcher), f"/buildings/{revisit.appliance.building_id}/revisits/")
+    assert "One revisit, from " in shown
+    assert "Yearly: " in shown
+    assert "Set the day" in shown
+
+
+def test_a_day_is_set_with_what_the_occupier_knows_and_held(revisit: Revisit, dispatcher: User) -> None:
+    client, path = browser(dispatcher), reverse("revisit-set", args=[revisit.id])
+    given = {"version": revisit.version, "state": "confirmed", "day": "2190-04-01", "words": "caretaker has the key"}
+    notice = {"kind": "agreed", "given_on": "2026-03-01", "how": "by telephone", "notice_days": "7"}
+    assert client.post(path, given | notice).status_code == 302
+    shown = text_of(client, f"/buildings/{revisit.appliance.building_id}/revisits/")
+    assert "Confirmed for 1 April 2190, now needed by 1 December 2027." in shown
+    assert "agreed of " in shown
+    assert "Days that no longer fit" in text_of(client, "/")
+    revisit.refresh_from_db()
+    moved = client.post(path, {"version": revisit.version, "state": "pinned", "day": "2190-04-02", "words": "kept"})
+    assert (moved.status_code, OccupierNotice.objects.count()) == (409, 1)
+    assert "the occupier knows of 2190-04-01" in moved.content.decode()
+    assert 'value="kept"' in moved.content.decode()
+    back = client.post(reverse("revisit-release", args=[revisit.id]), {"version": revisit.version, "words": "sick"})
+    assert (back.status_code, Revisit.objects.get().day) == (302, None)
+
+
+def test_half_of_a_notice_is_refused(revisit: Revisit, dispatcher: User) -> None:
+    given = {"version": revisit.version, "state": "confirmed", "day": "2190-04-01", "how": "by telephone"}
+    answer = browser(dispatcher).post(reverse("revisit-set", args=[revisit.id]), given)
+    assert (answer.status_code, Revisit.objects.get().day) == (400, None)
+
+
+def test_an_attempt_is_recorded_from_the_page_by_the_field(
+    boiler: Appliance, revisit: Revisit, technician: User, auditor: User
+) -> None:
+    path = reverse("building-no-access", args=[boiler.building_id])
+    given = {"appliance": [str(boiler.id)], "at": "2026-03-02T09:30", "kind": "no key", "letter": "card left"}
+    assert browser(auditor).post(path, given).status_code == 403
+    assert browser(technician).post(path, given).status_code == 302
+    attempt = NoAccess.objects.get()
+    assert (attempt.kind, attempt.letter, attempt.by) == ("no key", "card left", technician)
+    shown = text_of(browser(auditor), f"/buildings/{boiler.building_id}/revisits/")
+    assert "no key" in shown
+    assert "Record the attempt" not in shown
+    nobody = browser(technician).post(path, given | {"appliance": []})
+    assert (nobody.status_code, NoAccess.objects.count()) == (400, 1)
+
+
+def test_three_attempts_are_said_on_attention(boiler: Appliance, revisit: Revisit, dispatcher: User) -> None:
+    Revisit.objects.update(no_access=3)
+    assert "3 attempts without access since the last visit." in text_of(browser(dispatcher), "/")
+
+
+# ---- drift beyond the extra visits ----
+
+
+def test_attention_says_which_risk_is_accepted(
+    boiler: Appliance, body: dict[str, Any], technician: User, dispatcher: User
+) -> None:
+    store(body, technician)
+    refresh_forecasts(appliances=[boiler], now=NOON)
+    likely_outside(boiler, Forecast.objects.get(rate="low"))
+    values = {"earliest": NOON.date(), "latest": NOON.date(), "binding": "duty", "sentence": "x", "made_at": NOON}
+    values |= {"extra": "beyond", "accepted_risk": 0.2, "accepted_until": date(2027, 3, 2)}
+    Revisit.objects.create(appliance=boiler, **values)
+    shown = text_of(browser(dispatcher), "/")
+    assert "Beyond the 6 extra visits a week; accepted risk: one chance in 5 before 2 March 2027." in shown
+    assert "One case stays listed beyond them" in shown or "1 case stays listed beyond them" in shown
+
+
+# ---- the contractor's choices ----
+
+CHOICES = {"accepted_chance": "8", "accepted_chance_co": "2", "accepted_chance_rise": "15", "flag_at": "30",
+           "extra_visits_a_week": "6", "outside_within_days": "14", "mend_unsafe": "0", "mend_at_risk": "14",
+           "mend_mend": "28", "mend_note": ""}  # fmt: skip
+
+
+def hidden(page: str, name: str) -> str:
+    return page.split(f'name="{name}" value="', 1)[1].split('"', 1)[0]
+
+
+def test_choices_are_shown_first_and_recorded_as_shown(boiler: Appliance, manager: User) -> None:
+    client = browser(manager)
+    flagged(boiler, Flag.Kind.OUTSIDE)
+    propose_revisit(appliance=boiler, now=NOON)
+    assert 'value="8.0"' in text_of(client, "/choices/")
+    shown = client.post("/choices/", CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "preview"})
+    page = shown.content.decode()
+    assert "1 revisit moves" in page
+    assert "2026-03-09 instead of 2026-03-16, 7 days earlier" not in page
+    assert "9 March 2026 instead of 16 March 2026, 7 days earlier." in page
+    assert Contractor.objects.get().outside_within_days == 14
+    sent = CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
+    assert client.post("/choices/", sent).status_code == 302
+    assert Contractor.objects.get().outside_within_days == 7
+
+
+def test_other_choices_than_those_shown_are_shown_again(manager: User) -> None:
+    client = browser(manager)
+    page = client.post("/choices/", CHOICES | {"flag_at": "40", "based_on": "1", "act": "preview"}).content.decode()
+    sent = CHOICES | {"flag_at": "50", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
+    answer = client.post("/choices/", sent)
+    assert answer.status_code == 409
+    assert "What was sent is not what was shown." in answer.content.decode()
+    assert Contractor.objects.get().flag_at == 0.3
+
+
+def test_a_stale_preview_is_refused_and_shown_on_top_of_the_newest(manager: User) -> None:
+    client = browser(manager)
+    page = client.post("/choices/", CHOICES | {"flag_at": "40", "based_on": "1", "act": "preview"}).content.decode()
+    Contractor.objects.update(version=2, extra_visits_a_week=3)
+    sent = CHOICES | {"flag_at": "40", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
+    answer = client.post("/choices/", sent)
+    assert answer.status_code == 409
+    assert "The choices were changed meanwhile." in answer.content.decode()
+    assert hidden(answer.content.decode(), "based_on") == "2"
+    assert Contractor.objects.get().flag_at == 0.3
+
+
+def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
+    answer = browser(manager).post("/choices/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"})
+    assert answer.status_code == 400
+    assert 'aria-describedby="id_flag_at-said"' in answer.content.decode()
+
+
+def test_only_the_manager_sees_the_choices(dispatcher: User, technician: User, auditor: User) -> None:
+    for user in (dispatcher, technician, auditor):
+        assert browser(user).get("/choices/").status_code == 403
+        assert browser(user).post("/choices/", CHOICES).status_code == 403
+        assert "/choices/" not in browser(user).get("/").content.decode()
+
+
+# ---- who may see what ----
+
+
+def test_another_clients_follow_ups_are_nowhere(
+    delivery: Delivery, foreign: Foreign, boiler: Appliance, client_of_ours: Any
+) -> None:
+    theirs = make_user("their dispatcher", "dispatcher", sees_all_clients=False)
+    theirs.clients.add(foreign.client)
+    client = browser(theirs)
+    for path in ("/deliveries/", "/defects/"):
+        assert boiler.building.name not in text_of(client, path)
+    assert "their flue" in text_of(client, "/defects/")
+    ours = make_user("our dispatcher", "dispatcher", sees_all_clients=False)
+    ours.clients.add(client_of_ours)
+    assert "their flue" not in text_of(browser(ours), "/defects/")
+    assert client.get(f"/buildings/{boiler.building_id}/revisits/").status_code == 404
+    send = reverse("delivery-send", args=[delivery.id])
+    assert client.post(send, {"version": 1, "how": "post", "address": "x"}).status_code == 404
+    assert browser(theirs).get(f"/deliveries/?client={client_of_ours.id}").status_code == 404
+
+
+def test_hostile_words_are_written_as_text(delivery: Delivery, revisit: Revisit, dispatcher: User) -> None:
+    hostile = "<img src=x onerror=alert(1)>"
+    Delivery.objects.update(recipient=hostile, words=hostile, returned_why=hostile)
+    Defect.objects.update(what=hostile, told=hostile, due_words=hostile)
+    Revisit.objects.update(note=hostile, sentence=hostile, state="confirmed", day=NOON.date() + timedelta(days=1))
+    for path in ("/", "/deliveries/", "/defects/", f"/buildings/{revisit.appliance.building_id}/revisits/"):
+        assert "<img" not in text_of(browser(dispatcher), path), path
