@@ -138,6 +138,11 @@ class _MomentOrDay(_Field):
     schema = {"type": "string", "description": "A time with offset, or only a day where no more is known."}
 
 
+class _Answer(_Field):
+    target_class = "fleet.intake.visits.Answer"
+    schema = {"oneOf": [{"type": "boolean"}, {"type": "string", "maxLength": 500}]}
+
+
 class _Day(_Field):
     target_class = "fleet.intake.fields.Day"
     match_subclasses = True

@@ -31,7 +31,7 @@ class Service:
 
     def drain(self) -> None:
         """Do the background work that is due, in this moment and without a worker."""
-        _python(self.environment, "manage.py", "work")
+        _python(self.environment, "manage.py", "jobs", "drain")
 
 
 def _python(environment: dict[str, str], *arguments: str) -> str:

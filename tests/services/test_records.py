@@ -23,6 +23,8 @@ from fleet.models import (
 )
 from fleet.models.register import new_id
 from fleet.services import projections
+from fleet.services.gas_conversions import convert_appliance
+from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.records import content_of, part_id
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, store, visit_body
@@ -218,8 +220,17 @@ def test_a_defect_closed_by_a_visit_that_does_not_say_so_is_found_and_rebuilt(
     assert list(projections.check()) == []
 
 
-def test_every_projected_table_is_looked_over(worn: dict[str, Any], technician: User) -> None:
+def test_every_projected_table_is_looked_over(
+    worn: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
     store(worn, technician)
+    by = {"actor": manager, "now": NOON}
+    stood = {"begins": "2026-02-01", "why": "empty", "said_by": "the caretaker"}
+    begin_out_of_use(appliance=boiler, content=stood, id=new_id(), **by)
+    gas = {"converted_on": "2026-02-20", "to_fuel": "propane", "analyser_fuel": "propane"}
+    gas |= {"kit": "K-31", "label": "inside the door", "done_by": "Ada Test", "test_within_days": 14}
+    boiler.refresh_from_db()
+    convert_appliance(appliance=boiler, version=boiler.version, content=gas, sheet=None, id=new_id(), **by)
     in_force = Record.objects.filter(amended_by__isnull=True)
     made = {row.model for each in in_force for row in projections.ROWS[each.kind](content_of(each), each.id)}
     assert made == set(projections.PROJECTED)
