@@ -818,5 +818,7 @@ def _look_ahead(now: datetime) -> None:
     # Each visit asked for its appliance to be looked at again, which has just happened for all of them, and to be
     # compared with others, which would keep the worker for minutes: the next visit is compared with these.
     # Nobody of the demonstration has an e-mail address: its old stop-level flags are told to nobody.
-    asked = Job.objects.filter(kind__in=("refresh_appliance", "compare_visit", "tell_flag"), state=Job.State.WAITING)
+    asked = Job.objects.filter(
+        kind__in=("refresh_appliance", "compare_visit", "tell_flag", "ration_extra_visits"), state=Job.State.WAITING
+    )
     asked.update(state=Job.State.DONE, finished_at=now)

@@ -33,6 +33,7 @@ class Due:
     on_time : whether the last check came by its deadline, where the rule keeps one.
     latest_allowed : last day of a once-only extension that the last check used.
     extension_until : last day to which a once-only extension, not used yet, could stretch `due`.
+    certain_by : under `cannot_tell`, the last day on which it is due whatever the missing fact says; None without one.
     may_wait : parts of the work that may wait for the next shutdown, each with its own last day.
     """
 
@@ -45,6 +46,7 @@ class Due:
     on_time: bool | None = None
     latest_allowed: date | None = None
     extension_until: date | None = None
+    certain_by: date | None = None
     may_wait: tuple[tuple[str, date], ...] = ()
 
 

@@ -167,7 +167,8 @@ def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
     if hours_may_decide and limb.reached:
         words += f": the hours were used up by {spoken(limb.reached)}"
     doubt = limb.doubt if hours_may_decide else ""
-    return Due(min(date_limb, limb.earliest), words=words, cannot_tell=doubt, hours_limb=hours)
+    by = date_limb if doubt else None
+    return Due(min(date_limb, limb.earliest), words=words, cannot_tell=doubt, hours_limb=hours, certain_by=by)
 
 
 def _limbs(rule: Rule, last: Check) -> tuple[date, int, str]:

@@ -41,7 +41,17 @@ def next_due(
     start_day = None if start is None else as_date(start)
     day = None if today is None else as_date(today)
     known = with_age(facts, start_day, day)
-    return _about_weekend(_due_by_variant(rule, read_checks(history, day), start_day, known))
+    due = _due_by_variant(rule, read_checks(history, day), start_day, known)
+    return _about_weekend(_bound_for_certain(due, day))
+
+
+def _bound_for_certain(due: Due, today: date | None) -> Due:
+    """Once the earliest day that it can be has passed, the day by which it is due in any case counts."""
+    undecided = due.cannot_tell and due.due and due.certain_by
+    if not undecided or today is None or due.due is None or due.certain_by is None or today <= due.due:
+        return due
+    said = f"{due.words}; {due.cannot_tell}; in any case by {spoken(due.certain_by)}"
+    return replace(due, due=due.certain_by, words=said, cannot_tell="", certain_by=None)
 
 
 def _due_by_variant(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
@@ -83,7 +93,9 @@ def _earliest(dues: Sequence[Due], doubt: str) -> Due:
     first = min(dues, key=lambda due: due.due or date.max)
     if len({due.due for due in dues}) == 1 or not doubt:
         return first
-    return replace(first, cannot_tell="; ".join(filter(None, (doubt, first.cannot_tell))))
+    last_days = [due.certain_by if due.cannot_tell else due.due for due in dues]
+    by = None if None in last_days else max(day for day in last_days if day)
+    return replace(first, cannot_tell="; ".join(filter(None, (doubt, first.cannot_tell))), certain_by=by)
 
 
 def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:

@@ -1,8 +1,8 @@
 """Buildings: where the appliances stand, and which gas came to them from which day."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import NamedTuple
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -54,6 +54,10 @@ class Building(RegisterEntry):
 
     def __str__(self) -> str:
         return self.name
+
+    def today(self, now: datetime) -> date:
+        """The day that it is there."""
+        return now.astimezone(ZoneInfo(self.time_zone)).date()
 
     def gas_on(self, day: date) -> Burnt:
         """What its pipe brought on that day: its first fuel until a supply that began later takes over."""

@@ -63,7 +63,9 @@ def may_have_calendar(viewer: User) -> QuerySet[User]:
         return known.filter(id=viewer.id)
     technicians = Q(role=Role.TECHNICIAN)
     if not viewer.sees_all_clients:
-        technicians &= Q(sees_all_clients=False, clients__in=visible_clients(viewer))
+        # One who also goes to clients that the viewer may not see would show their days.
+        elsewhere = User.objects.filter(clients__in=Client.objects.exclude(id__in=visible_clients(viewer)))
+        technicians &= Q(sees_all_clients=False, clients__in=visible_clients(viewer)) & ~Q(id__in=elsewhere)
     return known.filter(technicians | Q(id=viewer.id)).distinct().order_by("last_name", "username", "id")
 
 
@@ -93,7 +95,9 @@ def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
         ]
     else:
         assert address.user is not None  # by constraint of one or of the other
-        found = [_revisit(each) for each in visible_revisits(address.user) if each.is_set]
+        # Whoever made the address may see less than the technician does by now.
+        mine = visible_revisits(address.user).filter(appliance__building__client__in=visible_clients(address.made_by))
+        found = [_revisit(each) for each in mine if each.is_set]
     return sorted(found, key=lambda each: (each.first, each.uid))
 
 

@@ -71,7 +71,8 @@ def round_begins(steps: Sequence[Step], told_from: datetime, number: int) -> dat
         return told_from
     begins = told_from + max((each.after for each in steps), default=timedelta()) + AGAIN_AFTER
     for gone in range(1, number):
-        begins += min(AGAIN_AFTER * 2**gone, LONGEST_GAP)
+        # From the fifth round on the gap is the longest one: a power of its number would leave the calendar.
+        begins += min(AGAIN_AFTER * 2 ** min(gone, 5), LONGEST_GAP)
     return begins
 
 

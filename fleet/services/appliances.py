@@ -114,7 +114,8 @@ def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, A
         _refuse_retired(sheet)
     left = appliance.in_service_to
     changed = change_entry(appliance, version=version, changes=changes)
-    if left != changed.in_service_to and changed.in_service_on(now.date()):
+    stays = changed.in_service_to is None or (left is not None and changed.in_service_to > left)
+    if left is not None and stays and changed.in_service_on(changed.building.today(now)):
         duties.reopen_duties(appliance=changed, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
     return changed

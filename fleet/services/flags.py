@@ -75,7 +75,7 @@ def _on_the_same_flue(appliance: Appliance, now: datetime) -> list[Appliance]:
     if appliance.flue_group is None:
         return [appliance]
     sharing = appliance.flue_group.appliances.exclude(id=appliance.id)
-    return [appliance, *(each for each in sharing if each.in_service_on(now.date()))]
+    return [appliance, *(each for each in sharing if each.in_service_on(each.building.today(now)))]
 
 
 def _is_newest_test(visit: Visit, now: datetime) -> bool:
@@ -166,6 +166,9 @@ def put_flag(
         appliance=appliance, kind=kind, key=key, closed_at__isnull=True, defaults=values | {"opened_at": now}
     )
     changed = not opened and (flag.sentence, flag.figures) != (sentence, figures)
+    if changed and kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
+        # Whoever answered for it answered for what it was.
+        values |= {"acknowledged_at": None, "acknowledged_by": None, "acknowledged_note": ""}
     if changed:
         Flag.objects.filter(id=flag.id).update(**values, version=F("version") + 1)
         flag.refresh_from_db()
@@ -279,10 +282,11 @@ def close_flag(*, flag: Flag, version: int, why: str, actor: User, now: datetime
 
 def _check_may_close_unsafe(flag: Flag, actor: User, now: datetime) -> None:
     person = Person.objects.filter(user=actor).prefetch_related("qualifications").first()
-    kind = fuel_kind(flag.appliance.burns_on(now.date()).name)
-    if actor.role not in (Role.TECHNICIAN, Role.MANAGER) or not (person and person.is_qualified(kind, now.date())):
+    today = flag.appliance.building.today(now)
+    kind = fuel_kind(flag.appliance.burns_on(today).name)
+    if actor.role not in (Role.TECHNICIAN, Role.MANAGER) or not (person and person.is_qualified(kind, today)):
         raise Forbidden("not_qualified", f"Only a person qualified for {kind} may close this.")
-    removed = flag.appliance.in_service_to is not None and flag.appliance.in_service_to <= now.date()
+    removed = flag.appliance.in_service_to is not None and flag.appliance.in_service_to <= today
     if not (removed or flag.figures.get("put_right") or _is_anothers(flag) or _was_tested_since(flag, now)):
         raise FleetError(
             "no_test_since", "It needs a test as left after it, with CO judged within, or the appliance's removal."

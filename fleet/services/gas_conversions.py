@@ -59,8 +59,11 @@ def _before(appliance: Appliance, day: date) -> str:
 
 def _refuse(appliance: Appliance, day: date, content: dict[str, Any], sheet: ModelSheet | None, now: datetime) -> None:
     errors = {}
-    if not appliance.in_service_on(day) or day > now.date():
+    if not appliance.in_service_on(day) or day > appliance.building.today(now):
         errors["converted_on"] = f"is {day}; the appliance must be in service on that day, and it must not lie ahead"
+    newest = appliance.gas_conversions.order_by("converted_on").last()
+    if newest and day <= newest.converted_on:
+        errors["converted_on"] = f"is {day}; it must come after {newest.converted_on}, when it was converted last"
     if content["to_fuel"] == _before(appliance, day):
         errors["to_fuel"] = f"is {content['to_fuel']}; it burns that already"
     asked = sheet.current.content["fuel"] if sheet and sheet.current else content["to_fuel"]

@@ -16,6 +16,7 @@ from fleet.models.jobs import HEARTBEAT
 
 log = structlog.get_logger()
 # A claim is renewed while its worker lives, so that the work of a killed one is taken up within about a minute.
+TAKEN_MEANWHILE = 20
 CLAIM = timedelta(seconds=60)
 MOST_TRIES = 8
 LONGEST_DELAY_S = 600
@@ -42,23 +43,45 @@ def request_job(
     *, kind: str, key: str, due_at: datetime, args: dict[str, Any] | None = None, parent: Job | None = None
 ) -> None:
     """Ask for work once: a request while the same work already waits changes at most when it is done."""
-    try:
-        with transaction.atomic():
-            Job.objects.create(kind=kind, key=key, args=args or {}, due_at=due_at, parent=parent)
-            failpoint("jobs.request")
-    except IntegrityError:
-        _bring_forward(Job.objects.filter(kind=kind, key=key), due_at)
-        Job.objects.filter(kind=kind, key=key, state=Job.State.WAITING, is_bulk=True).update(
-            is_bulk=False, published_at=None
-        )
+    if _added(kind, key, args or {}, due_at, parent):
+        return
+    _bring_forward(Job.objects.filter(kind=kind, key=key), due_at)
+    Job.objects.filter(kind=kind, key=key, state=Job.State.WAITING, is_bulk=True).update(
+        is_bulk=False, published_at=None
+    )
 
 
 def request_jobs(*, kind: str, keys: Sequence[str], due_at: datetime, parent: Job | None = None) -> None:
     """The same for many keys at once, as bulk work: it gives way to what is asked for one by one."""
-    wanted = [Job(kind=kind, key=key, due_at=due_at, parent=parent, is_bulk=True) for key in keys]
+    missing = list(keys)
     with transaction.atomic():
-        Job.objects.bulk_create(wanted, ignore_conflicts=True)
+        while missing:
+            wanted = [Job(kind=kind, key=key, due_at=due_at, parent=parent, is_bulk=True) for key in missing]
+            Job.objects.bulk_create(wanted, ignore_conflicts=True)
+            held = _held(kind, missing)
+            missing = [key for key in missing if key not in held]
         _bring_forward(Job.objects.filter(kind=kind, key__in=keys), due_at)
+
+
+def _added(kind: str, key: str, args: dict[str, Any], due_at: datetime, parent: Job | None) -> bool:
+    """False where the same waits already; its row is locked then."""
+    for _again in range(TAKEN_MEANWHILE):
+        try:
+            with transaction.atomic():
+                Job.objects.create(kind=kind, key=key, args=args, due_at=due_at, parent=parent)
+                failpoint("jobs.request")
+                return True
+        except IntegrityError:
+            if _held(kind, [key]):
+                return False
+    raise Conflict("busy", "The same work is taken up and asked for again all the time; try again.")
+
+
+def _held(kind: str, keys: Sequence[str]) -> set[str]:
+    """Which of these wait, their rows locked: a worker that took one before our transaction ends would not see what
+    the work is asked for."""
+    rows = Job.objects.select_for_update().filter(kind=kind, key__in=keys, state=Job.State.WAITING)
+    return set(rows.values_list("key", flat=True))
 
 
 def _bring_forward(rows: QuerySet[Job], due_at: datetime) -> None:

@@ -9,6 +9,8 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
@@ -36,6 +38,7 @@ def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Odd
         *_changes_without_work(visit, readings),
         *_fuel(visit),
         *_plate(visit),
+        *_out_of_use(visit),
         *_left_running(visit, verdicts),
     ]
     return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
@@ -159,6 +162,16 @@ def _fuel(visit: Visit) -> Iterator[Oddity]:
         yield Oddity("fuel_differs", f"The visit says {visit.fuel} burnt; the register says {known.name}.")
     if any(each.kind == "gas conversion" for each in visit.work.all()):
         yield Oddity("gas_conversion", f"A gas conversion: all its readings were judged as {visit.fuel}.")
+
+
+def _out_of_use(visit: Visit) -> Iterator[Oddity]:
+    """It was fired, so it is in use again, and its duties are suspended until somebody records that."""
+    if visit.outcome == Visit.Outcome.NOT_TESTED:
+        return
+    open_since = visit.appliance.out_of_use.filter(ends__isnull=True, begins__lte=visit.local_date).first()
+    if open_since:
+        said = _("It was tested, but is recorded as out of use since %s: record its restart.")
+        yield Oddity("tested_while_out_of_use", said % f"{open_since.begins:%Y-%m-%d}")
 
 
 def _plate(visit: Visit) -> Iterator[Oddity]:

@@ -62,17 +62,13 @@ def plan_tellings(*, flag: Flag, now: datetime) -> list[Telling]:
     if not steps:
         log.error("nobody_to_tell", flag=str(flag.id), kind=flag.kind)
         return []
-    # Whoever answered for it before it got worse is told once, and answers already.
-    present = 0 if flag.acknowledged_at else _present_round(flag, now)
-    rounds = [0] if flag.acknowledged_at else [present, present + 1]
-    planned = []
-    for number in rounds:
+    present, planned = _present_round(flag, now), []
+    for number in (present, present + 1):
         begins = round_begins(steps, flag.updated_at, number)
         for step in steps:
             due_at = begins + step.after if number == 0 else begins
             planned.append(_put_telling(flag, number, step.user, due_at))
-    if not flag.acknowledged_at:
-        jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=round_begins(steps, flag.updated_at, present + 1))
+    jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=round_begins(steps, flag.updated_at, present + 1))
     return planned
 
 
@@ -116,7 +112,7 @@ def _why_not(telling: Telling) -> str:
         return _("it was sent already")
     if flag.closed_at:
         return _("the flag was closed")
-    if is_answered(flag) or (flag.acknowledged_at and telling.round):
+    if is_answered(flag):
         return _("somebody answers for it")
     if flag.updated_at != telling.told_from:
         return _("its newer state is told instead")

@@ -39,8 +39,9 @@ def end_out_of_use(*, out_of_use: OutOfUse, content: dict[str, Any], actor: User
     ends = date.fromisoformat(content["ends"])
     if out_of_use.ends is not None:
         raise Conflict("already_ended", f"It was started again on {out_of_use.ends}; nothing was changed.")
-    if not out_of_use.begins <= ends <= now.date():
-        said = f"is {ends}; it must lie from {out_of_use.begins}, when it went out of use, to today, {now.date()}"
+    today = out_of_use.appliance.building.today(now)
+    if not out_of_use.begins <= ends <= today:
+        said = f"is {ends}; it must lie from {out_of_use.begins}, when it went out of use, to today, {today}"
         raise FleetError("invalid", "The restart can't have been on that day.", errors={"ends": said})
     begun = Record.objects.get(id=out_of_use.record_id)
     full = content_of(begun) | content
@@ -63,7 +64,7 @@ def _refuse_begin(appliance: Appliance, begins: date, now: datetime) -> None:
     if last and last.ends is None:
         raise Conflict("already_out_of_use", f"It has been out of use since {last.begins}; nothing was changed.")
     first = max(appliance.in_service_from, last.ends) if last and last.ends else appliance.in_service_from
-    latest = min(now.date(), appliance.in_service_to or date.max)
+    latest = min(appliance.building.today(now), appliance.in_service_to or date.max)
     if not first <= begins <= latest:
         said = f"is {begins}; it must lie from {first} to {latest}: in service, not out of use, and not ahead"
         raise FleetError("invalid", "It can't have gone out of use on that day.", errors={"begins": said})

@@ -4,7 +4,7 @@ import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -50,7 +50,7 @@ class Known:
     forecasts: Mapping[uuid.UUID, list[AnyForecast]]
     defects: Mapping[uuid.UUID, list[Defect]]
     retests: Mapping[uuid.UUID, list[Retest]]
-    tested: Mapping[uuid.UUID, date]
+    tested: Mapping[uuid.UUID, tuple[date, datetime]]
     attempts: Mapping[uuid.UUID, list[date]]
     standing: Mapping[uuid.UUID, Revisit]
 
@@ -60,6 +60,7 @@ class Known:
         ids: Sequence[uuid.UUID],
         *,
         contractor: Contractor,
+        now: datetime,
         defects: Iterable[Defect],
         retests: Iterable[Retest],
     ) -> "Known":
@@ -72,7 +73,9 @@ class Known:
             for each in kind._default_manager.filter(of_these).only(*told, "snapshot")
         ]
         open_flags = Flag.objects.filter(of_these, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT)
-        tested = Visit.objects.filter(of_these).exclude(outcome=Visit.Outcome.NOT_TESTED).order_by()
+        # A date that lies ahead is a phone's mistake; no building is further on than tomorrow.
+        known = Visit.objects.filter(of_these, local_date__lte=now.date() + timedelta(days=1)).order_by()
+        tested = known.exclude(outcome=Visit.Outcome.NOT_TESTED).values_list("appliance")
         attempts = NoAccess.objects.filter(of_these).order_by("local_date")
         return cls(
             contractor,
@@ -81,7 +84,12 @@ class Known:
             _by_appliance(told_of),
             _by_appliance(defects),
             _by_appliance(retests),
-            dict(tested.values_list("appliance").annotate(last=Max("local_date"))),
+            {
+                appliance_id: (day, received_at)
+                for appliance_id, day, received_at in tested.annotate(
+                    last=Max("local_date"), received=Max("record__received_at")
+                )
+            },
             _days(attempts.values_list("appliance", "local_date")),
             {each.appliance_id: each for each in Revisit.objects.filter(of_these)},
         )
@@ -239,10 +247,13 @@ class Proposal:
 
     def _attempts(self) -> list[date]:
         """Days of the attempts since the last visit that got to it."""
-        tested = self.known.tested.get(self.appliance.id, date.min)
-        return [day for day in self._of(self.known.attempts) if day > tested]
+        tested = self.known.tested.get(self.appliance.id)
+        return [day for day in self._of(self.known.attempts) if tested is None or day > tested[0]]
 
     def has_been_fulfilled(self, standing: Revisit) -> bool:
-        """The day it was set for came, and a visit with it."""
+        """The day it was set for came, and with it a visit that was not yet known when it was set."""
         tested = self.known.tested.get(self.appliance.id)
-        return standing.day is not None and tested is not None and tested >= standing.day
+        if tested is None or standing.day is None:
+            return False
+        day, received_at = tested
+        return day >= standing.day and (standing.set_at is None or received_at > standing.set_at)

@@ -36,7 +36,7 @@ def replace_appliance(
     over only as named: attachments and kept_duties are ids of standing ones. It inherits no reading and no drift.
     Raises FleetError `invalid`, Conflict where the old one changed or was replaced meanwhile.
     """
-    if not old.in_service_from <= day <= now.date() or (old.in_service_to and old.in_service_to < day):
+    if not old.in_service_from <= day <= old.building.today(now) or (old.in_service_to and old.in_service_to < day):
         said = f"is {day}; the old one must be in service on that day, and it must not lie ahead"
         raise FleetError("invalid", "It can't have been replaced on that day.", errors={"day": said})
     if Appliance.objects.filter(replaces=old).exists():

@@ -4,7 +4,6 @@ import uuid
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import structlog
 from django.db import transaction
@@ -98,7 +97,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     """True where a case of the extra visits came, went or moved."""
     if not appliances:
         return False
-    days = {each.id: now.astimezone(ZoneInfo(each.building.time_zone)).date() for each in appliances}
+    days = {each.id: each.building.today(now) for each in appliances}
     staying = []
     for each in appliances:
         if each.in_service_to and each.in_service_to < days[each.id]:
@@ -115,6 +114,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     known = Known.of(
         ids,
         contractor=contractor,
+        now=now,
         defects=defects.date_again(appliance_ids=ids, contractor=contractor),
         retests=settle_retests(ids, max(days.values())),
     )

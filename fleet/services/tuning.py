@@ -196,7 +196,9 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
         ids = [each.id for each in serving]
         found = open_defects(ids)
         retests = list(Retest.objects.filter(appliance__in=ids, done_by__isnull=True))
-        known = Known.of(ids, contractor=standing, defects=[each for each, _versions in found], retests=retests)
+        known = Known.of(
+            ids, contractor=standing, now=now, defects=[each for each, _versions in found], retests=retests
+        )
         drafted = replace(
             known,
             contractor=draft,

@@ -17,7 +17,7 @@ from tests import servers
 from tests.chaos.stage import FULL, SHAPES, Stage, stage
 from tests.servers import REPOSITORY
 
-JOBS, KILLS = (400, 4) if FULL else (60, 2)
+JOBS, KILLS = (400, 4) if FULL else (40, 2)
 STOPS_WITHIN_S = 5.0
 STOPPED_S, PICKED_UP_WITHIN_S, SLOWED_MS = 60.0, 60.0, 50.0
 KILLED = 9

@@ -125,3 +125,24 @@ def test_the_two_limbs_bound_each_other_and_a_later_reading_never_moves_a_date_f
         assert first.due.isoformat() >= first_was
         assert later.due.isoformat() >= later_was
         first_was, later_was = first.due.isoformat(), later.due.isoformat()
+
+
+UNTOLD = {"type": "months_or_hours_first", "months": 12, "hours": 2000}
+
+
+def test_once_it_may_be_due_the_day_by_which_it_surely_is_counts() -> None:
+    """Twelve months end for certain, whatever the hour counter would have said."""
+    asked = {"rule": UNTOLD, "history": ["2026-01-10"]}
+    early = next_due(**asked, today="2026-04-03")
+    assert (early.due, early.certain_by) == (date(2026, 4, 3), date(2027, 1, 10))
+    assert early.cannot_tell
+    later = next_due(**asked, today="2026-04-04")
+    assert (later.due, later.cannot_tell) == (date(2027, 1, 10), "")
+    assert "in any case by 10 Jan 2027" in later.words
+
+
+def test_between_variants_the_longest_is_certain() -> None:
+    rule = {"type": "max_months", "months": 24, "variants": [{"select": {"output_kw_ge": 100}, "months": 12}]}
+    told = next_due(rule, ["2026-01-10"], today="2027-01-11")
+    assert (told.due, told.cannot_tell) == (date(2028, 1, 10), "")
+    assert "output_kw not recorded" in told.words

@@ -105,6 +105,21 @@ def test_for_whom_somebody_may_make_one(client_of_ours: Client, technician: User
     assert visible_addresses(dispatcher).count() == 2
 
 
+def test_a_technician_who_also_goes_elsewhere_is_not_for_who_may_not_see_that(client_of_ours: Client) -> None:
+    """Their days would show where they go for the other client."""
+    other = Client.objects.create(name="Mill Trust")
+    both, ours = (cast.make_user(f"fitter {n}", Role.TECHNICIAN, sees_all_clients=False) for n in (1, 2))
+    both.clients.add(client_of_ours, other)
+    ours.clients.add(client_of_ours)
+    restricted = cast.make_user("our dispatcher", Role.DISPATCHER, sees_all_clients=False)
+    restricted.clients.add(client_of_ours)
+    with pytest.raises(NotFound):
+        calendars.make_address(user=both, client=None, actor=restricted, now=NOON)
+    calendars.make_address(user=ours, client=None, actor=restricted, now=NOON)
+    ours.clients.add(other)
+    assert not visible_addresses(restricted).exists()
+
+
 # ---- events ----
 
 

@@ -106,3 +106,12 @@ def test_what_cannot_be_is_refused_and_nothing_is_half_done(
     assert not GasConversion.objects.exists()
     boiler.refresh_from_db()
     assert boiler.version == 1
+
+
+def test_a_conversion_recorded_late_does_not_undo_a_later_one(boiler: Appliance, manager: User, propane: Any) -> None:
+    convert(boiler, manager, propane)
+    with pytest.raises(FleetError) as refused:
+        convert(boiler, manager, None, converted_on="2025-06-01", to_fuel="methane")
+    assert "must come after 2026-02-20" in refused.value.details["errors"]["converted_on"]
+    boiler.refresh_from_db()
+    assert boiler.sheet == propane

@@ -5,7 +5,9 @@ from typing import Any
 import pytest
 
 from fleet.models import Analyser, Appliance, Person, User
-from tests.cast import make_analyser, make_person, measured, store, visit_body
+from fleet.models.register import new_id
+from fleet.services.out_of_use import begin_out_of_use
+from tests.cast import NOON, make_analyser, make_person, measured, store, visit_body
 
 
 def codes(visit: Any) -> set[str]:
@@ -74,3 +76,14 @@ def test_stop_level_as_left_and_left_in_use_is_marked(
 def test_as_found_after_work_is_marked(body: dict[str, Any], technician: User) -> None:
     body["work"][0]["after_reading"] = 0
     assert "as_found_after_work" in codes(store(body, technician))
+
+
+def test_a_test_while_it_is_out_of_use_asks_for_the_restart(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    stood = {"begins": "2026-02-01", "why": "empty", "said_by": "the caretaker"}
+    begin_out_of_use(appliance=boiler, content=stood, actor=manager, now=NOON, id=new_id())
+    marks = store(body, technician).marks
+    assert marks.get(code="tested_while_out_of_use").sentence == (
+        "It was tested, but is recorded as out of use since 2026-02-01: record its restart."
+    )

@@ -27,7 +27,7 @@ from fleet.models import (
     Telling,
     User,
 )
-from fleet.queries.notices import digest_items, told_about
+from fleet.queries.notices import digest_items, ladder_of, round_begins, told_about
 from fleet.services import notices
 from fleet.services.flags import acknowledge_flag, put_flag
 from tests import cast
@@ -154,18 +154,34 @@ def test_who_can_not_be_told_holds_nobody_up(
     assert sent_to() == ["dispatcher"]
 
 
-def test_a_worse_finding_is_told_anew_and_only_once_to_who_answers_already(
+def test_a_worse_finding_is_told_anew_and_again_until_somebody_answers_for_it_too(
     flag: Flag, run_at: RunAt, dispatcher: User
 ) -> None:
     run_at(NOON)
     acknowledge_flag(flag=flag, version=flag.version, note="", actor=dispatcher, now=NOON)
     later = NOON + timedelta(hours=1)
-    put_flag(appliance=flag.appliance, visit=flag.visit, kind=flag.kind, key=flag.key, sentence="worse", figures={},
-             now=later)  # fmt: skip
+    worse = put_flag(appliance=flag.appliance, visit=flag.visit, kind=flag.kind, key=flag.key, sentence="worse",
+                     figures={}, now=later)  # fmt: skip
+    assert (worse.acknowledged_at, worse.acknowledged_by) == (None, None)
     run_at(later)
     assert [each.subject.rpartition(": ")[2] for each in mail.outbox[2:]] == ["worse", "worse"]
+    run_at(later + QUARTER)
+    assert len(mail.outbox) == 6
+    acknowledge_flag(flag=worse, version=worse.version, note="", actor=dispatcher, now=later + QUARTER)
     run_at(later + timedelta(days=1))
-    assert len(mail.outbox) == 4
+    assert len(mail.outbox) == 6
+
+
+def test_a_flag_that_nobody_answers_for_is_still_told_after_a_month(flag: Flag, run_at: RunAt) -> None:
+    """Rounds go on however many there were, a few hours apart."""
+    month = flag.updated_at + timedelta(days=30)
+    steps = ladder_of(flag)
+    number = 0
+    while round_begins(steps, flag.updated_at, number + 1) <= month:
+        number += 1
+    assert timedelta() < round_begins(steps, flag.updated_at, number + 1) - month <= timedelta(hours=4)
+    tellings = notices.plan_tellings(flag=flag, now=month)
+    assert {each.round for each in tellings} == {number, number + 1}
 
 
 def test_a_flag_outside_a_limit_is_not_told_one_by_one(

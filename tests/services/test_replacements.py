@@ -35,14 +35,15 @@ def contract(boiler: Appliance, actor: User) -> Duty:
     return add_duty(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=actor, now=NOON)
 
 
-def test_the_old_one_leaves_and_its_duties_end_with_that_reason(boiler: Appliance, manager: User) -> None:
+@pytest.mark.parametrize("day", [DAY, NOON.date()])
+def test_the_old_one_leaves_and_its_duties_end_with_that_reason(boiler: Appliance, manager: User, day: date) -> None:
     attach("demo-neutral", manager, building=boiler.building)
-    new = replace(boiler, manager)
+    new = replace(boiler, manager, day=day)
     boiler.refresh_from_db()
-    assert (boiler.in_service_to, new.in_service_from, new.replaces) == (DAY, DAY, boiler)
+    assert (boiler.in_service_to, new.in_service_from, new.replaces) == (day, day, boiler)
     assert (new.building, new.kind, new.room) == (boiler.building, boiler.kind, boiler.room)
     ended = Duty.objects.get(appliance=boiler)
-    assert (ended.until, ended.ended_why) == (DAY, "replaced by Boiler 1, N-7")
+    assert (ended.until, ended.ended_why) == (day, "replaced by Boiler 1, N-7")
 
 
 def test_sets_of_the_building_reach_the_new_one_with_a_clock_of_its_own(boiler: Appliance, manager: User) -> None:

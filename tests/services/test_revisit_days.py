@@ -71,6 +71,19 @@ def test_a_visit_on_its_day_fulfils_it(
     assert again.version > sooner.version
 
 
+def test_a_visit_that_was_known_when_the_day_was_set_does_not_fulfil_it(
+    boiler: Appliance, revisit: Revisit, dispatcher: User, technician: User, person: Person, analyser: Analyser
+) -> None:
+    """Tested in the morning and left outside, it is set for the afternoon."""
+    store(visit_body(boiler, person, analyser), technician, NOON)
+    standing = propose_revisit(appliance=boiler, now=NOON) or revisit
+    confirmed(Revisit.objects.get(id=standing.id), dispatcher, day=NOON.date())
+    Revisit.objects.update(set_at=NOON + timedelta(hours=1))
+    again = propose_revisit(appliance=boiler, now=NOON + timedelta(hours=2))
+    assert again is not None
+    assert again.day == NOON.date()
+
+
 def test_a_day_that_passed_without_a_visit_is_listed(revisit: Revisit, dispatcher: User) -> None:
     confirmed(revisit, dispatcher)
     assert not passed_by(dispatcher, DAY).exists()

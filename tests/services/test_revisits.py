@@ -40,20 +40,29 @@ def flagged(appliance: Appliance, kind: str) -> Flag:
 
 
 def test_a_duty_that_cannot_be_told_is_among_the_reasons_and_binds_nothing(boiler: Appliance, manager: User) -> None:
-    under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2023, 1, 1))
+    under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
     under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
     revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
     first, second = revisit.reasons
     assert first["sentence"].startswith("Yearly: ")
-    assert second["sentence"].startswith("By flue: as early as 2024-01-01; age_of_flue not recorded")
+    assert second["sentence"].startswith("By flue: as early as 2026-06-01; age_of_flue not recorded")
     assert (second["binding"], second["latest"]) == ("can't be told", "")
 
 
 def test_a_duty_that_cannot_be_told_asks_for_no_date_by_itself(boiler: Appliance, manager: User) -> None:
-    under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2023, 1, 1))
+    under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
     assert revisits.propose_revisit(appliance=boiler, now=NOON) is None
+
+
+def test_once_it_may_be_due_it_asks_for_the_day_by_which_it_surely_is(boiler: Appliance, manager: User) -> None:
+    """Twelve or twenty-four months, by a fact that nobody recorded: after twelve, twenty-four are certain."""
+    under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 1, 1))
+    revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
+    assert revisit is not None
+    assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
+    assert "age_of_flue not recorded" in revisit.sentence
 
 
 def test_it_is_no_planned_visit_for_drift_either(

@@ -231,11 +231,11 @@ def test_a_removal_planned_ahead_changes_nothing_yet(boiler: Appliance, dispatch
 def test_a_duty_that_cannot_be_told_is_said_and_never_late(
     boiler: Appliance, dispatcher: User, boiler_page: str
 ) -> None:
-    add_undecided_duty(boiler, dispatcher, date(2022, 1, 1))
+    add_undecided_duty(boiler, dispatcher, date(2025, 6, 1))
     page = words_of(opened(dispatcher, boiler_page))
     assert "Nothing asks for a visit by a date that is certain." in page
-    assert "One duty can't be told: By flue: as early as 1 January 2023; age_of_flue not recorded" in page
-    assert "By flue : not before 1 Jan 2023." in page
+    assert "One duty can't be told: By flue: as early as 1 June 2026; age_of_flue not recorded" in page
+    assert "By flue : not before 1 Jun 2026." in page
     assert "late" not in page.split("Duties")[-1].split("Proof")[0]
 
 

@@ -29,14 +29,14 @@ def asked(body: dict[str, Any], boiler: Appliance, technician: User, manager: Us
     store(body, technician)
     add(boiler, "Yearly", manager, type="max_months", months=12)
     add(boiler, "Every third month", manager, type="max_months", months=3)
-    add(boiler, "By hours", manager, type="months_or_hours_first", months=12, hours=2000)
+    add(boiler, "By hours", manager, type="months_or_hours_later", months=12, hours=2000)
     add(make_appliance(boiler.building, None, "Boiler 2"), "Next door's", manager, type="max_months", months=12)
     return f"/appliances/{boiler.id}/what-if/"
 
 
 def test_the_answer_comes_first_then_each_duty_then_the_others_of_the_building(asked: str, dispatcher: User) -> None:
     page = words_of(opened(dispatcher, f"{asked}?day=2026-12-01"))
-    assert "one duty is in time, one is late and one can't be told. At most 92 days are given up." in page
+    assert "two duties are in time and one is late. At most 92 days are given up." in page
     assert "It gives up 92 days: the next check is then due by 1 Dec 2027, not 2 Mar 2028." in page
     assert "Were it done on 1 December 2026" in page
     assert "Planned for" not in page
