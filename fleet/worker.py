@@ -82,18 +82,20 @@ app.set_default()
 def run_job(job_id: str) -> None:
     from fleet.models import Job
 
-    _run(uuid.UUID(job_id), Job.Carrier.BROKER)
+    close_old_connections()
+    try:
+        _run(uuid.UUID(job_id), Job.Carrier.BROKER)
+    finally:
+        close_old_connections()
 
 
 def _run(job_id: uuid.UUID, carrier: str) -> bool:
     from fleet import tasks
 
-    close_old_connections()
     try:
         return tasks.run_job(job_id, carrier)
     finally:
         _life.jobs_run += 1
-        close_old_connections()
 
 
 # ---- the clock ----
