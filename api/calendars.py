@@ -46,7 +46,8 @@ class NewCalendarAddressOut(CalendarAddressOut):
 
 def with_address(made: tuple[CalendarAddress, str], status: int) -> Response:
     entry, secret = made
-    entry.address = f"{settings.PUBLIC_ADDRESS}{reverse('calendar-feed', args=[secret])}"  # type: ignore[attr-defined]
+    address = f"{settings.PUBLIC_ADDRESS}{reverse('calendar-feed', args=[secret])}"
+    entry.address = address  # type: ignore[attr-defined]  # for this one answer
     headers = {"Cache-Control": "no-store", "ETag": etag(entry.version)}
     return Response(NewCalendarAddressOut(entry).data, status=status, headers=headers)
 

@@ -220,7 +220,8 @@ def _send(hook: WebHook, delivery: HookDelivery, now: datetime) -> dict[str, Any
         body = delivery.body.encode()
         answer = web_addresses.post(target, address, headers=_headers(hook, delivery, body, now), body=body)
     except FleetError as bad:
-        failure = str(bad.details.get("errors", {}).get("url", bad.message))  # type: ignore[attr-defined]
+        errors: Any = bad.details.get("errors", {})
+        failure = str(errors.get("url", bad.message))
     except web_addresses.Unreachable as bad:
         failure = str(bad)
     else:

@@ -64,7 +64,8 @@ def replace(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
         return _asked(request, "replace.html", old)
     form = ReplacedForm(request.POST)
     for name, known in (("attachments", _own_sets(old)), ("duties", own_duties(old))):
-        form.fields[name].choices = [(str(each.id), "") for each in known]  # type: ignore[attr-defined]
+        choices = [(str(each.id), "") for each in known]
+        form.fields[name].choices = choices  # type: ignore[attr-defined]  # a choice field's
     try:
         given = taken(form)
         values = {name: given[name] for name in ("name", "serial", "fuel")}

@@ -76,7 +76,7 @@ def test_every_job_has_one_effect_whoever_is_killed_and_whatever_the_broker_forg
 def kill_in_flight(scene: Stage, victim: int) -> None:
     """Kill -9 while a job is in its hands: what it had begun has no effect now. One just ended doesn't count."""
     while True:
-        until(scene, lambda: scene.in_flight(victim) > 0, "a job in flight")  # noqa: B023 (asked at once)
+        until(scene, lambda: scene.in_flight(victim) > 0, "a job in flight")  # noqa: B023  # asked at once
         os.kill(victim, signal.SIGKILL)
         assert scene.wait(victim) == -signal.SIGKILL
         if scene.in_flight(victim) > 0:
