@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from fleet import drift
 from fleet.failpoints import failpoint
-from fleet.models import Appliance, CeilingForecast, Contractor, Forecast, ForecastCheck, Mark, Snapshot
+from fleet.models import Appliance, CeilingForecast, Contractor, Forecast, ForecastCheck, Mark, Snapshot, Visit
 from fleet.services.ceilings import CO, TEMP_RISE
 from fleet.services.forecast_checks import checks_of, put_checks, put_warnings, warnings_of
 from fleet.services.forecast_words import UNITS, Outlook, pace_figure, sentence
@@ -185,16 +185,13 @@ def refresh_forecasts(*, appliances: Sequence[Appliance], now: datetime) -> list
     """Forecasts of these appliances on the snapshots in force; what no longer has a series loses its forecast.
 
     With them the forecasts towards a ceiling, each reading held against its forecast, and early warnings. Returns the
-    forecasts of the gases.
+    forecasts of the gases. Called outside a transaction it reckons before it takes the lock, and once more under it
+    where what it read has changed meanwhile.
     """
-    table = series_of(appliances, now.date())
-    contractor = Contractor.objects.get()
-    standing = {(each.quantity, each.rate): each for each in Snapshot.objects.filter(in_force=True)}
+    read, made = _rests_on(appliances), _all_made(appliances, now)
     with transaction.atomic():
-        made = []
-        for (quantity, rate), series in table.items():
-            snapshot = standing.get((quantity, rate)) or snapshot_in_force(quantity=quantity, rate=rate, now=now)
-            made.append(_made(series, snapshot, accepted_chance(quantity, contractor), now))
+        if _rests_on(appliances) != read:
+            made = _all_made(appliances, now)
         told = [each for one in made for each in one.forecasts]
         gases = [each for each in told if isinstance(each, Forecast)]
         _put(Forecast, appliances, gases)
@@ -202,6 +199,24 @@ def refresh_forecasts(*, appliances: Sequence[Appliance], now: datetime) -> list
         put_checks(appliances, [each for one in made for each in one.checks])
         put_warnings([each for one in made for each in one.warnings])
     return gases
+
+
+def _rests_on(appliances: Sequence[Appliance]) -> tuple[object, ...]:
+    """What forecasts are made of, by its versions: the records of visits, snapshots, the contractor's choices."""
+    visits = Visit.objects.filter(appliance__in=appliances).order_by("id").values_list("id", "record")
+    snapshots = Snapshot.objects.filter(in_force=True).order_by("id").values_list("id", flat=True)
+    return list(visits), list(snapshots), Contractor.objects.get().version
+
+
+def _all_made(appliances: Sequence[Appliance], now: datetime) -> list[_Made]:
+    """Of every quantity at every rate."""
+    contractor = Contractor.objects.get()
+    standing = {(each.quantity, each.rate): each for each in Snapshot.objects.filter(in_force=True)}
+    made = []
+    for (quantity, rate), series in series_of(appliances, now.date()).items():
+        snapshot = standing.get((quantity, rate)) or snapshot_in_force(quantity=quantity, rate=rate, now=now)
+        made.append(_made(series, snapshot, accepted_chance(quantity, contractor), now))
+    return made
 
 
 _KEY_FIELDS = {"id", "appliance", "quantity", "rate"}

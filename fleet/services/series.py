@@ -17,7 +17,7 @@ import numpy as np
 from fleet import drift
 from fleet.combustion import barometric_pressure_pa, corrected_to_reference
 from fleet.drift.biases import Effects
-from fleet.models import Appliance, CeilingForecast, Reading, SheetVersion, Visit
+from fleet.models import Appliance, CeilingForecast, Judgement, Reading, SheetVersion, Visit
 from fleet.services.ceilings import CO, TEMP_RISE, ceiling_of
 from fleet.services.judgements import band_of, is_steady, target_of
 
@@ -129,7 +129,7 @@ def series_of(
     return table
 
 
-# Long columns that no series reads; the card only of the newest visit.
+# Long columns that no series reads; of each appliance the newest visit's card is read apart.
 _NOT_READ = ("card_seen", "checklist", "not_done", "plate", "judgement__card", "judgement__verdicts", "record__content")
 
 
@@ -141,6 +141,9 @@ def _visits_of(chosen: Mapping[Any, Appliance]) -> dict[Any, list[Visit]]:
     judged = related.select_related("judgement__sheet_version", "attendance", "record").defer(*_NOT_READ)
     for visit in sorted(judged, key=lambda each: (each.local_date, each.last_moment, each.id)):
         visits[visit.appliance_id].append(visit)
+    newest = {made[-1].judgement.pk: made[-1].judgement for made in visits.values() if made}
+    for key, card in Judgement.objects.filter(pk__in=newest).values_list("pk", "card"):
+        newest[key].card = card
     return visits
 
 
