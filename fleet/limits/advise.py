@@ -90,8 +90,6 @@ def _band_verdict(verdicts: Verdicts, reading: Mapping[str, Any]) -> Verdict | N
 
 
 def _unusable(band: Verdict | None, reading: Mapping[str, Any]) -> str:
-    if reading.get("steady") is False:
-        return "the reading is not steady"
     if band is None:
         return f"no target for this reading at {reading.get('rate')}"
     return band.reason if band.outcome in (NOT_JUDGED, CANNOT_TELL) else ""
@@ -172,15 +170,15 @@ def _with_turns(card: Card, band: Verdict, advice: Advice, response: Response, f
 
 
 def _co2_gap_pts(card: Card, band: Verdict) -> float:
-    """Points of CO2 from the reading to its target, or to the middle of a band without one; an O2 along the fuel's
-    line. NaN where the band is open on one side and has no target."""
+    """Points of CO2 between the reading and its target, or the middle of a band without one; an O2 along the fuel's
+    line. Which way is told apart. NaN where the band is open on one side and has no target."""
     ends = (band.lower, band.upper)
     middle = math.nan if None in ends else sum(end for end in ends if end is not None) / 2
     target = _target(card, band)
     gap = (middle if target is None else target) - float(band.value or 0)
     fuel = card["fuel"]
     slope = (fuel["co2_max_pct"] - fuel["co2_air_pct"]) / fuel["o2_air_pct"]
-    return gap if band.quantity == "co2" else -gap * slope
+    return gap if band.quantity == "co2" else gap * slope
 
 
 def _turn_words(turns: float, largest: float | None) -> str:

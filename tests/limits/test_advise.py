@@ -383,6 +383,7 @@ def test_co_of_another_reading_or_another_finding_asks_for_no_cause():
     [
         (9.2, "is on its target,"),
         (9.2004, "is on its target,"),
+        (9.200503, "is 0.001 points above its target 9.2 %,"),
         (9.2006, "is 0.001 points above its target 9.2 %,"),
         (9.1994, "is 0.001 points below its target 9.2 %,"),
     ],
@@ -430,3 +431,42 @@ def test_an_adjuster_of_any_rate_serves_each_and_the_first_that_fits_is_named():
 )
 def test_turns_are_told_in_sixteenths_and_never_beyond_the_largest_step(turns, largest, words):
     assert _turn_words(turns, largest) == words
+
+
+# --- what is looked at, and what not ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("limit", "co_ppm"),
+    [
+        ({"quantity": "co", "fires_when": {"op": ">", "value": 40.0}}, 50.0),
+        ({"quantity": "co_air_free", "fires_when": {"op": ">", "value": 60.0}}, 50.0),
+        ({"quantity": "co_co2_ratio", "unit": "1", "fires_when": {"op": ">", "value": 0.0005}}, 50.0),
+        ({"quantity": "co_trend_in_test", "fires_when": {"op": "rising_and_over", "value": 30.0}}, 50.0),
+    ],
+)
+def test_a_good_co2_asks_for_the_cause_whichever_way_co_is_found_out(limit, co_ppm):
+    made = make_card(one_limit_set(**limit))
+    earlier = [reading(key="r0", taken_order=0, co_ppm=20.0)]
+    said = advise(made, reading(co2_pct=9.2, co_ppm=co_ppm), qualified=True, earlier=earlier)
+    assert said.action == "investigate"
+    assert "inside its band, yet " in said.sentence
+
+
+def test_a_target_of_another_casing_stands_in_no_judged_targets_way():
+    page = sheet(targets=[target(value="8.9", casing="open"), target(casing="closed")])
+    assert advice(page, co2_pct=9.2).action == "none"
+    assert advice(page, co2_pct=8.9).direction == "counter-clockwise"
+    assert advice(page, co2_pct=8.9, casing="open").action == "none"
+
+
+def test_a_band_without_a_lower_end_is_left_only_upwards():
+    page = sheet(targets=[target(value=None, tolerance=None, basis="range", upper="9.4")])
+    assert advice(page, co2_pct=9.8).direction == "clockwise"
+    assert advice(page, co2_pct=2.0).action == "none"
+
+
+def test_only_what_is_withheld_has_a_reason_for_it_and_a_step_alone_gives_no_figure():
+    assert advice(co2_pct=9.2).withheld_reason is None
+    said = advise(make_card(), reading(co2_pct=8.5), qualified=True, first_step=AGREES)
+    assert (said.action, said.turns, said.withheld_reason) == ("adjust", None, None)

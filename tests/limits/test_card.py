@@ -233,6 +233,15 @@ def test_a_card_of_another_version_is_refused():
         ({"CH4": 0.02, "H2": 0.98}, "hydrogen"),
         ({"CH4": 0.4, "H2": 0.6}, None),
         ({"CO": 0.4, "N2": 0.6}, None),
+        ({"H2": 0.9, "CH4": 0.1}, "hydrogen"),
+        ({"H2": 0.899, "CH4": 0.101}, None),
+        ({"CO2": 0.2, "CH4": 0.8}, "biogas"),
+        ({"CO2": 0.199, "CH4": 0.801}, None),  # its Wobbe index lies below the second family
+        ({"CO2": 0.6, "CH4": 0.25, "N2": 0.15}, None),
+        ({"CO2": 0.5, "CH4": 0.25, "N2": 0.25}, None),
+        ({"CO2": 0.6, "CO": 0.4}, None),
+        ({"H2": 0.3, "CH4": 0.7}, "natural_gas"),
+        ({"H2": 0.302, "CH4": 0.698}, None),
     ],
 )
 def test_a_gas_by_composition_counts_as_its_family(composition, expected):

@@ -12,7 +12,6 @@ import pytest
 from fleet.combustion import FUELS
 from fleet.limits import card, evaluate
 from fleet.limits.card import (
-    ACCURACY_FIELDS,
     CO_RISE_PPM,
     CONTROLS,
     FAMILIES,
@@ -177,9 +176,8 @@ def accuracy_of(**more):
 
 def test_accuracies_go_by_the_fields_of_a_reading():
     plain = {"absolute": 1.0, "relative_pct": 2.0}
-    made = accuracy_of(
-        co2="measured", accuracy={name: {"absolute": 1, "relative_pct": "2"} for name in ACCURACY_FIELDS}
-    )
+    names = ("o2", "co2", "co", "nox", "ambient_co", "flue_temp", "air_temp", "flue_loss", "draught")
+    made = accuracy_of(co2="measured", accuracy={name: {"absolute": 1, "relative_pct": "2"} for name in names})
     assert made == dict.fromkeys(
         ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "ambient_co_ppm", "flue_temp_c", "air_temp_c", "flue_loss_pct",
          "draught_pa"), plain,
@@ -226,3 +224,9 @@ def test_a_band_open_on_a_side_can_always_be_proven_and_one_without_accuracy_is_
 def test_the_families_of_gases():
     """By gross Wobbe index at 15 C [MJ/m3] (EN 437, from memory)."""
     assert FAMILIES == {"natural_gas": (39.1, 54.7), "lpg": (72.9, 87.3)}
+
+
+def test_a_sheet_without_a_name_has_none():
+    named = sheet()
+    del named["name"]
+    assert make_card(the_sheet=named)["sheet"]["name"] == ""
