@@ -5,20 +5,9 @@ from datetime import date
 from django.utils.formats import date_format
 from django.utils.translation import gettext
 
-NARROW_SPACE = "\u202f"
+from reports.figures import figure
 
-
-def figure(value: float, decimals: int) -> str:
-    """The figure at this many decimals, thousands apart from 10 000 on, with a true minus sign.
-
-    >>> figure(9.3, 2)
-    '9.30'
-    >>> figure(-3.0, 0)
-    '−3'
-    """
-    plain = f"{abs(value):,.{decimals}f}" if abs(value) >= 10_000 else f"{abs(value):.{decimals}f}"
-    is_negative = value < 0 and float(plain.replace(",", "")) != 0
-    return ("−" if is_negative else "") + plain.replace(",", NARROW_SPACE)
+__all__ = ["day", "figure", "from_to", "long_day", "weekday", "weekday_without_year"]
 
 
 def day(when: date, beside: date | None = None) -> str:
