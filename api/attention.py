@@ -51,6 +51,11 @@ class AttentionOut(serializers.Serializer[Any]):
     needed_earlier = RevisitOut(many=True, help_text="Set for a day, and needed before it.")
     passed = RevisitOut(many=True, help_text="The day that was set is over, and nobody got there.")
     no_access = RevisitOut(many=True, help_text="Tried often since the last visit.")
+    unnamed = RevisitOut(many=True, help_text="Set for a day to come, nobody named to go: the 20 that are soonest.")
+    unnamed_count = serializers.IntegerField(help_text="How many there are of those in all.")
+    in_doubt = RevisitOut(
+        many=True, help_text="Within six weeks, and whoever is named is not qualified for the day, or can't see it."
+    )
     extra_this_week = serializers.IntegerField(help_text="Drift cases that take an extra visit this week.")
     beyond = serializers.IntegerField(help_text="Drift cases beyond the extra visits, their risk accepted.")
     late_deliveries = DeliveryOut(many=True, help_text="The 20 that are overdue longest.")

@@ -53,8 +53,12 @@ def with_address(made: tuple[CalendarAddress, str], status: int) -> Response:
 
 
 class CalendarAddresses(ListDoor):
-    """Your own; in the office also those of technicians and of clients. iCalendar (RFC 5545), asked for as often as the
-    program likes, at most 60 times an hour; ETag and If-None-Match save the rest."""
+    """Your own; in the office also those of technicians and of clients. A technician's has the days that name them:
+    where another is named, the event is cancelled in the one and stands in the other. Somebody's in the office has all
+    days that are set, and who goes; a client's what is proposed and set, and the last days of its duties.
+
+    iCalendar (RFC 5545), asked for as often as the program likes, at most 60 times an hour; ETag and If-None-Match save
+    the rest."""
 
     readers, writers, shape_in, shape_out, shape_made, makes = (
         FIELD, FIELD, CalendarAddressIn, CalendarAddressOut, NewCalendarAddressOut, True

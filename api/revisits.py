@@ -1,4 +1,4 @@
-"""Revisits: by when each appliance should be seen again, and why; the day set for it; what one attendance serves."""
+"""Revisits: by when each appliance should be seen, and why; its day and who goes; what one attendance serves."""
 
 import uuid
 from typing import Any
@@ -9,20 +9,22 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
-from api.fields import DayOf, Whole
-from api.filters import by_day, by_text, by_word, of_appliance, yes_no
+from api.fields import DayOf, Reference, Whole
+from api.filters import by_day, by_id, by_text, by_word, of_appliance, yes_no
 from api.permissions import OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import OccupierNotice, Revisit
 from fleet.queries.contractor import the_contractor
+from fleet.queries.people import visible_people
 from fleet.queries.revisits import (
     MANY_ATTEMPTS,
     beyond_words,
     revisits_of_building,
     set_words,
     visible_revisits,
+    who_words,
 )
 from fleet.services.revisit_days import SET, Notice, release_day, set_day
 
@@ -45,6 +47,10 @@ class RevisitOut(serializers.Serializer[Any]):
     beyond = serializers.SerializerMethodField(help_text="The risk accepted by not coming, in words.")
     state = serializers.CharField(help_text="proposed, pinned or confirmed.")
     day = serializers.DateField(allow_null=True)
+    technician = serializers.UUIDField(source="technician_id", allow_null=True, help_text="Who goes on that day.")
+    who_words = serializers.SerializerMethodField(
+        help_text="Who goes, and what speaks against it: no qualification for the fuel in force on that day."
+    )
     set_by = serializers.CharField(allow_null=True)
     set_at = serializers.DateTimeField(allow_null=True)
     note = serializers.CharField()
@@ -63,6 +69,9 @@ class RevisitOut(serializers.Serializer[Any]):
     def get_set_words(self, revisit: Revisit) -> str:
         return set_words(revisit, clock.today(revisit.appliance.building.time_zone))
 
+    def get_who_words(self, revisit: Revisit) -> str:
+        return who_words(revisit)
+
 
 class NoticeIn(StrictSerializer):
     kind = Word(choices=OccupierNotice.Kind.values)
@@ -74,6 +83,9 @@ class NoticeIn(StrictSerializer):
 class DayIn(StrictSerializer):
     state = Word(choices=[str(each) for each in SET])
     day = DayOf()
+    technician = Reference(
+        visible_people, required=False, allow_null=True, help_text="Who goes; nobody is named where it is left out."
+    )
     note = Text(500, required=False)
     notice = NoticeIn(required=False, help_text="What the occupier was told or agreed to, for this day.")
 
@@ -90,6 +102,8 @@ class Revisits(ListDoor):
         *of_appliance(),
         by_text("binding", "binding"),
         by_word("state", "state", Revisit.State.values),
+        by_id("technician", "technician", visible_people),
+        yes_no("unnamed", Q(day__isnull=False, technician__isnull=True), "Set for a day, and nobody is named to go."),
         by_word("extra", "extra", ["within", "beyond"]),
         by_day("latest_before", "latest__lte", "To be seen by this day or before."),
         yes_no("needed_earlier", Q(day__isnull=False, latest__lt=F("day")), "Set for a day after its last one."),
@@ -110,7 +124,9 @@ class OneRevisit(Door):
 
 
 class SetDay(Door):
-    """Pin or confirm its day. Where the occupier knows of another one, a new notice is needed (409)."""
+    """Pin or confirm its day, and name who goes. Whoever is not qualified for it yet is accepted: `who_words` says so
+    until a qualification is in force on that day. Where the occupier knows of another day, a new notice is needed
+    (409)."""
 
     writers, shape_in, shape_out, versioned = OFFICE, DayIn, RevisitOut, True
 
@@ -126,6 +142,7 @@ class SetDay(Door):
             day=taken["day"],
             note=taken.get("note", ""),
             notice=notice,
+            technician=taken.get("technician"),
             actor=self.viewer,
             now=clock.now(),
         )
@@ -163,4 +180,4 @@ class RevisitsOfBuilding(Door):
     shape_out = BuildingRevisitsOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(revisits_of_building(self.viewer, id, clock.today()))
+        return self.shown(revisits_of_building(self.viewer, id, clock.now()))

@@ -18,7 +18,7 @@ class Revisit(RegisterEntry):
     extra : "within" the contractor's extra visits, in the week of `extra_week` where it takes one; "beyond" them: then
         drift binds nothing, and `accepted_risk` is the chance of being outside before `accepted_until`.
     urgency : what it is for counts whole, the chance of being outside is added; in words beside it.
-    state, day : set for a day by a person. A refresh never moves it.
+    state, day, technician : set for a day by a person, and who goes, where somebody is named. A refresh never moves it.
     no_access : attempts since the last visit that got to the appliance.
     """
 
@@ -49,6 +49,7 @@ class Revisit(RegisterEntry):
     urgency_words = models.CharField(max_length=300, blank=True, default="")
     state = models.CharField(max_length=10, choices=State.choices, default=State.PROPOSED)
     day = models.DateField(null=True)
+    technician = models.ForeignKey("fleet.Person", null=True, on_delete=models.PROTECT, related_name="+")
     set_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
     set_at = models.DateTimeField(null=True)
     note = models.CharField(max_length=500, blank=True, default="")
@@ -62,6 +63,9 @@ class Revisit(RegisterEntry):
                 condition=Q(state="proposed", day__isnull=True)
                 | Q(state__in=["pinned", "confirmed"], day__isnull=False),
                 name="revisit_is_set_for_a_day",
+            ),
+            models.CheckConstraint(
+                condition=Q(technician__isnull=True) | Q(day__isnull=False), name="who_goes_goes_on_a_day"
             ),
         ]
         indexes = [models.Index(fields=["latest"]), models.Index(fields=["drift_by"])]

@@ -16,6 +16,9 @@ class EventKind(models.TextChoices):
     VISIT_RECORDED = "visit recorded", _("a visit was recorded")
     VISIT_CORRECTED = "visit corrected", _("a visit was corrected")
     REVISIT_CHANGED = "revisit changed", _("a revisit was proposed or moved")
+    DAY_SET = "day set", _("a revisit was set for a day, or another technician named for it")
+    DAY_TAKEN_BACK = "day taken back", _("the day of a revisit was taken back")
+    DUTY_DISCHARGED = "duty discharged", _("a visit discharged a duty")
 
 
 class WebHook(RegisterEntry):

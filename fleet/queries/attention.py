@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 
 from fleet.models import Analyser, Defect, Delivery, Flag, Forecast, Mark, Person, Revisit, User
 from fleet.queries.access import visible_clients
@@ -16,12 +16,13 @@ from fleet.queries.forecasts import visible_forecasts
 from fleet.queries.honesty import AnalyserOff, analysers_off
 from fleet.queries.jobs import dead_jobs
 from fleet.queries.people import visible_people
-from fleet.queries.revisits import MANY_ATTEMPTS
+from fleet.queries.revisits import MANY_ATTEMPTS, OF_WHO_GOES, named_in_doubt, nobody_named
 from fleet.queries.visits import held_messages, open_marks
 
 DUE_WITHIN = timedelta(days=21)
 RUNS_OUT_WITHIN = timedelta(days=42)
 MOST_LATE = 20
+MOST_UNNAMED = 20
 
 
 @dataclass(frozen=True)
@@ -47,8 +48,10 @@ class Attention:
     """Stop level first, one by one; then outside a limit; then likely to be outside; then due by a date.
 
     needed_earlier : set for a day, needed before it.    passed : the day is over and nobody got there.
-    no_access : tried often since the last visit.    extra_this_week, beyond : drift cases with an extra visit this
-    week, and those beyond the extra visits.    analysers_off : to be checked, for their readings lie to one side.
+    no_access : tried often since the last visit.    unnamed : set for a day to come and nobody is named, the first of
+    `unnamed_count`.    in_doubt : whoever is named for one of the next weeks is not qualified for it.
+    extra_this_week, beyond : drift cases with an extra visit this week, and those beyond them.
+    analysers_off : to be checked, for their readings lie to one side.
     """
 
     today: date
@@ -64,6 +67,9 @@ class Attention:
     needed_earlier: tuple[Revisit, ...]
     passed: tuple[Revisit, ...]
     no_access: tuple[Revisit, ...]
+    unnamed: tuple[Revisit, ...]
+    unnamed_count: int
+    in_doubt: tuple[Revisit, ...]
     extra_this_week: int
     beyond: int
     late_deliveries: tuple[Delivery, ...]
@@ -84,10 +90,15 @@ def attention_for(
     outside = [each for each in chosen if each.kind == Flag.Kind.OUTSIDE]
     drifting = [each for each in chosen if each.kind == Flag.Kind.DRIFT]
     revisits = {each.appliance_id: each for each in _revisits(viewer, client_id)}
+    prefetch_related_objects([each for each in revisits.values() if each.is_set], *OF_WHO_GOES)
     flagged, monday = {each.appliance_id for each in flags}, today - timedelta(days=today.weekday())
     soon = [
         each for each in revisits.values() if each.latest <= today + due_within and each.appliance_id not in flagged
     ]
+    unnamed, in_doubt = nobody_named(viewer, today), named_in_doubt(viewer, today, today + RUNS_OUT_WITHIN)
+    if client_id:
+        unnamed = unnamed.filter(appliance__building__client=client_id)
+        in_doubt = (each for each in in_doubt if each.appliance.building.client_id == client_id)
     return Attention(
         today=today,
         unsafe=tuple(each for each in flags if each.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)),
@@ -102,6 +113,9 @@ def attention_for(
         needed_earlier=_of(revisits, lambda each: each.needed_before_its_day),
         passed=_of(revisits, lambda each: each.has_passed(today)),
         no_access=_of(revisits, lambda each: each.no_access >= MANY_ATTEMPTS),
+        unnamed=tuple(unnamed[:MOST_UNNAMED]),
+        unnamed_count=unnamed.count(),
+        in_doubt=tuple(in_doubt),
         extra_this_week=sum(each.extra_week == monday for each in revisits.values()),
         beyond=sum(each.extra == Revisit.Extra.BEYOND for each in revisits.values()),
         late_deliveries=tuple(overdue_deliveries(viewer, today)[:MOST_LATE]),

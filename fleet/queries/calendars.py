@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
 from fleet.queries.access import visible_clients
 from fleet.queries.appliances import not_gone
-from fleet.queries.revisits import visible_revisits
+from fleet.queries.revisits import visible_revisits, who_words
 
 OFFICE = (Role.DISPATCHER, Role.MANAGER)
 CONFIRMED, TENTATIVE = "CONFIRMED", "TENTATIVE"
@@ -81,8 +81,8 @@ def address_for(secret_sha256: str) -> CalendarAddress | None:
 
 
 def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
-    """A client's feed has what is proposed and set for its appliances, and its duties; a technician's has the days that
-    are set, of the clients that they may see. Who goes is not decided here, so every technician has the same days."""
+    """A client's feed has what is proposed and set for its appliances, and its duties. A technician's has the days that
+    name them, somebody's in the office all days that are set; both of the clients that they may see."""
     if address.client_id:
         revisits = Revisit.objects.filter(appliance__building__client=address.client_id)
         duties = Duty.objects.filter(
@@ -97,11 +97,13 @@ def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
         assert address.user is not None  # by constraint of one or of the other
         # Whoever made the address may see less than the technician does by now.
         mine = visible_revisits(address.user).filter(appliance__building__client__in=visible_clients(address.made_by))
-        found = [_revisit(each) for each in mine if each.is_set]
+        if address.user.role not in OFFICE:
+            mine = mine.filter(technician__user=address.user)
+        found = [_revisit(each, who_words(each)) for each in mine.filter(day__isnull=False)]
     return sorted(found, key=lambda each: (each.first, each.uid))
 
 
-def _revisit(revisit: Revisit) -> CalendarEvent:
+def _revisit(revisit: Revisit, who: str = "") -> CalendarEvent:
     place = _place(revisit.appliance)
     if revisit.day:
         first = last = revisit.day
@@ -114,7 +116,7 @@ def _revisit(revisit: Revisit) -> CalendarEvent:
         Revisit.State.PROPOSED: _("Proposed: any of these days; none is set yet."),
     }[Revisit.State(revisit.state)]
     status = CONFIRMED if revisit.state == Revisit.State.CONFIRMED else TENTATIVE
-    described = _described(revisit.appliance, state, revisit.sentence)
+    described = _described(revisit.appliance, state, who, revisit.sentence)
     return CalendarEvent(
         f"revisit-{revisit.id}", first.isoformat(), last.isoformat(), status, summary, described,
         _location(revisit.appliance),
@@ -125,7 +127,7 @@ def _duty(duty: Duty) -> CalendarEvent:
     assert duty.due is not None  # only those with a date are asked for
     summary = _("Last day: %(name)s, %(place)s") % {"name": duty.name, "place": _place(duty.appliance)}
     day = duty.due.isoformat()
-    described = _described(duty.appliance, _("The last day by this rule; no visit is set by it."), duty.words)
+    described = _described(duty.appliance, _("The last day by this rule; no visit is set by it."), "", duty.words)
     return CalendarEvent(f"duty-{duty.id}", day, day, CONFIRMED, summary, described, _location(duty.appliance))
 
 
@@ -138,9 +140,10 @@ def _location(appliance: Appliance) -> str:
     return f"{appliance.building.name}, {appliance.building.address}{room}"
 
 
-def _described(appliance: Appliance, state: str, sentence: str) -> str:
+def _described(appliance: Appliance, state: str, who: str, sentence: str) -> str:
     lines = (
         state,
+        who,
         sentence,
         _("Days are those of %s.") % appliance.building.time_zone,
         _(

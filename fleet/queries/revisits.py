@@ -1,25 +1,34 @@
-"""Revisits as a viewer may see them, what is odd about those that are set, and what one attendance can serve."""
+"""Revisits as a viewer may see them, who goes, what is odd about those that are set, and what one attendance serves."""
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import F, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from fleet.errors import NotFound
-from fleet.models import Building, NoAccess, OccupierNotice, Revisit, User
+from fleet.models import Building, NoAccess, OccupierNotice, Person, Revisit, Role, User
+from fleet.models.people import fuel_kind
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
+from fleet.queries.people import visible_people
 
 # So many attempts without access are evidence of reasonable steps (common practice).
 MANY_ATTEMPTS = 3
+# What `who_words` asks of the person, and of the gas on the day.
+OF_WHO_GOES = ("technician__qualifications", "technician__user__clients", "appliance__building__gas_supplies")
 
 
 def visible_revisits(viewer: User) -> QuerySet[Revisit]:
     mine = Revisit.objects.filter(appliance__building__client__in=visible_clients(viewer))
-    return mine.select_related("appliance__building", "set_by")
+    return mine.select_related("appliance__building", "set_by", "technician__user").prefetch_related(*OF_WHO_GOES)
+
+
+def technicians(viewer: User) -> QuerySet[Person]:
+    """Who can be named to go."""
+    return visible_people(viewer).filter(role=Role.TECHNICIAN).order_by("name", "id")
 
 
 def needed_earlier(viewer: User) -> QuerySet[Revisit]:
@@ -30,6 +39,17 @@ def needed_earlier(viewer: User) -> QuerySet[Revisit]:
 def passed_by(viewer: User, today: date) -> QuerySet[Revisit]:
     """Set for a day that is over, and nobody got to the appliance."""
     return visible_revisits(viewer).filter(day__lt=today).order_by("day", "id")
+
+
+def nobody_named(viewer: User, today: date) -> QuerySet[Revisit]:
+    """Set for a day to come, and nobody is named to go; the soonest first."""
+    return visible_revisits(viewer).filter(day__gte=today, technician__isnull=True).order_by("day", "id")
+
+
+def named_in_doubt(viewer: User, today: date, until: date) -> Iterator[Revisit]:
+    """Set for a day up to `until`, and something speaks against who is named; the soonest first."""
+    named = visible_revisits(viewer).filter(day__range=(today, until), technician__isnull=False)
+    return (each for each in named.order_by("day", "id") if technician_doubts(each))
 
 
 def often_without_access(viewer: User) -> QuerySet[Revisit]:
@@ -71,6 +91,37 @@ def set_words(revisit: Revisit, today: date) -> str:
     if revisit.needed_before_its_day:
         return _("%(state)s for %(day)s, now needed by %(latest)s.") % said
     return _("%(state)s for %(day)s.") % said
+
+
+def who_words(revisit: Revisit) -> str:
+    """Who goes on the day that is set, and what speaks against it; empty for a mere proposal."""
+    if revisit.day is None:
+        return ""
+    if revisit.technician is None:
+        return _("Nobody is named to go.")
+    return " ".join((_("%s goes.") % revisit.technician.name, *technician_doubts(revisit)))
+
+
+def technician_doubts(revisit: Revisit) -> tuple[str, ...]:
+    """Why whoever is named may not be able to do the work on that day, or not know of it; by the register of now."""
+    person, day = revisit.technician, revisit.day
+    if person is None or day is None:
+        return ()
+    kind = fuel_kind(revisit.appliance.burns_on(day).name)
+    said = {"name": person.name, "kind": kind, "day": f"{day:%Y-%m-%d}"}
+    doubts = []
+    if person.role != Role.TECHNICIAN:
+        doubts.append(_("%(name)s is no technician of the register any more.") % said)
+    if not person.is_qualified(kind, day):
+        doubts.append(_("%(name)s has no qualification for %(kind)s in force on %(day)s.") % said)
+    if person.user and not _sees(person.user, revisit.appliance.building):
+        doubts.append(_("The account of %(name)s may not see this client, so the day is not in their calendar.") % said)
+    return tuple(doubts)
+
+
+def _sees(user: User, building: Building) -> bool:
+    """As `visible_clients` has it, from what was read with the revisits."""
+    return user.is_active and (user.sees_all_clients or building.client_id in {each.id for each in user.clients.all()})
 
 
 # ---- one attendance for several ----
@@ -133,12 +184,12 @@ class BuildingRevisits:
     notices: Sequence[OccupierNotice]
 
 
-def revisits_of_building(viewer: User, building_id: uuid.UUID, today: date) -> BuildingRevisits:
-    """Raises NotFound where the viewer may not see it."""
+def revisits_of_building(viewer: User, building_id: uuid.UUID, now: datetime) -> BuildingRevisits:
+    """On the day that it is at the building. Raises NotFound where the viewer may not see it."""
     building = visible_buildings(viewer).filter(id=building_id).first()
     if building is None:
         raise NotFound("not_found", "There is no such building that you may see.")
-    mine = Q(appliance__building=building)
+    today, mine = building.today(now), Q(appliance__building=building)
     attempts = NoAccess.objects.filter(mine).select_related("appliance", "by").prefetch_related("files")
     told = OccupierNotice.objects.filter(mine, day__gte=today).select_related("appliance", "by")
     return BuildingRevisits(

@@ -19,9 +19,11 @@ from fleet.models import (
     Role,
     User,
     Visit,
+    VisitCheck,
     WebHook,
 )
 from fleet.queries.access import visible_clients
+from fleet.queries.duties import Reckoned, duties_of, reckon
 
 
 def visible_hooks(viewer: User) -> QuerySet[WebHook]:
@@ -73,6 +75,8 @@ def events_of(hook: WebHook, since: datetime, until: datetime) -> list[Event]:
         *_flag_events(hook, wanted, window),
         *_visit_events(hook, wanted, window),
         *_revisit_events(hook, wanted, window),
+        *_day_events(hook, wanted, window),
+        *_discharge_events(hook, wanted, window),
     ]
     return sorted(found, key=lambda each: (each.at, each.key))
 
@@ -139,13 +143,69 @@ def _revisit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, dat
     if EventKind.REVISIT_CHANGED not in wanted:
         return
     known = Revisit.objects.filter(appliance__in=_in_scope(hook), made_at__range=window)
-    for revisit in known.select_related("appliance__building"):
-        about = {
-            "revisit": {"id": str(revisit.id), "earliest": revisit.earliest.isoformat(), "version": revisit.version,
-                        "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": revisit.sentence}
-        }  # fmt: skip
-        key = f"{EventKind.REVISIT_CHANGED} {revisit.id} {revisit.version}"
-        yield Event(EventKind.REVISIT_CHANGED, key, revisit.made_at, about | _place(revisit.appliance))
+    for revisit in known.select_related("appliance__building", "technician"):
+        # Not by its version: setting a day raises that too, and proposes nothing anew.
+        key = f"{EventKind.REVISIT_CHANGED} {revisit.id} {revisit.made_at:%Y%m%dT%H%M%S%f}"
+        yield Event(EventKind.REVISIT_CHANGED, key, revisit.made_at, _revisit(revisit) | _place(revisit.appliance))
+
+
+def _day_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    """A day set or taken back: as it stands at the look, so of two changes between two looks only the last."""
+    if not {EventKind.DAY_SET, EventKind.DAY_TAKEN_BACK} & wanted:
+        return
+    known = Revisit.objects.filter(appliance__in=_in_scope(hook), set_at__range=window)
+    for revisit in known.select_related("appliance__building", "technician"):
+        kind, at = EventKind.DAY_SET if revisit.is_set else EventKind.DAY_TAKEN_BACK, revisit.set_at
+        if kind in wanted and at:
+            key = f"{kind} {revisit.id} {at:%Y%m%dT%H%M%S%f}"
+            yield Event(kind, key, at, _revisit(revisit) | _place(revisit.appliance))
+
+
+def _revisit(revisit: Revisit) -> dict[str, Any]:
+    person = revisit.technician
+    return {
+        "revisit": {
+            "id": str(revisit.id), "earliest": revisit.earliest.isoformat(), "version": revisit.version,
+            "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": revisit.sentence,
+            "state": revisit.state, "day": revisit.day.isoformat() if revisit.day else None, "note": revisit.note,
+            "technician": {"id": str(person.id), "name": person.name} if person else None,
+        }
+    }  # fmt: skip
+
+
+def _discharge_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    """Duties whose date counts from a visit recorded or corrected in this time; once a duty and day.
+
+    A visit whose fields are completed only later, by an entry of the register, is told of by no event.
+    """
+    if EventKind.DUTY_DISCHARGED not in wanted:
+        return
+    checks = VisitCheck.objects.filter(appliance__in=_in_scope(hook), counts=True)
+    records = Record.objects.filter(kind="visit", received_at__range=window, subject__in=checks.values("visit"))
+    recorded = {each.subject: each for each in records.order_by("id").defer("content")}
+    by_day = {(each.appliance_id, each.local_date): each for each in _visits(list(recorded))}
+    duties = duties_of(appliance_id for appliance_id, _day in by_day).filter(until__isnull=True)
+    for each in reckon((duty, duty.appliance.building.today(window[1])) for duty in duties):
+        visit = by_day.get((each.duty.appliance_id, each.last.day)) if each.last else None
+        if visit:
+            key = f"{EventKind.DUTY_DISCHARGED} {each.duty.id} {visit.local_date:%Y-%m-%d}"
+            at = recorded[visit.id].received_at
+            about = _discharged(each) | _visit(visit, recorded[visit.id]) | _place(visit.appliance)
+            yield Event(EventKind.DUTY_DISCHARGED, key, at, about)
+
+
+def _discharged(made: Reckoned) -> dict[str, Any]:
+    """next_due None: nothing is due any more, or the day can't be told; `words` say which."""
+    duty, due = made.duty, made.due
+    certain = due.due if due.due and not due.cannot_tell else None
+    return {
+        "duty": {
+            "id": str(duty.id), "name": duty.name, "source": duty.source, "why": duty.why,
+            "discharged_on": made.last.day.isoformat() if made.last else None,
+            "next_due": certain.isoformat() if certain else None,
+            "words": due.cannot_tell or made.words,
+        }
+    }  # fmt: skip
 
 
 def _place(appliance: Appliance) -> dict[str, Any]:

@@ -34,8 +34,8 @@ def record_no_access(
     for each in made:
         missed = Revisit.objects.filter(appliance=each.appliance_id, day__lte=each.local_date)
         missed.update(
-            state=Revisit.State.PROPOSED, day=None, set_by=actor, set_at=now, version=F("version") + 1,
-            note=f"{each.get_kind_display()}, {each.local_date:%Y-%m-%d}",
+            state=Revisit.State.PROPOSED, day=None, technician=None, set_by=actor, set_at=now,
+            note=f"{each.get_kind_display()}, {each.local_date:%Y-%m-%d}", version=F("version") + 1,
         )  # fmt: skip
         jobs.request_job(kind="refresh_appliance", key=str(each.appliance_id), due_at=now)
     return made

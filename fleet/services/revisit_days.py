@@ -1,4 +1,4 @@
-"""The day of a revisit: pinned or confirmed by a person, with what its occupier knows; taken back by one too."""
+"""The day of a revisit, and who goes: set by a person, with what its occupier knows; taken back by one too."""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import F
 
 from fleet.errors import Conflict, FleetError
-from fleet.models import OccupierNotice, Revisit, User
+from fleet.models import OccupierNotice, Person, Revisit, Role, User
 from fleet.services import jobs
 
 SET = (Revisit.State.PINNED, Revisit.State.CONFIRMED)
@@ -34,15 +34,19 @@ def set_day(
     day: date,
     note: str,
     notice: Notice | None,
+    technician: Person | None = None,
     actor: User,
     now: datetime,
 ) -> Revisit:
     """Pin or confirm a day. Where the occupier knows of another one that is still to come, only with a new notice.
 
+    technician : who goes; None names nobody. Whoever is not qualified for that day can be named all the same, as a
+    licence may still be renewed: `queries.revisits.who_words` says so until it is.
+
     Raises FleetError `invalid`, Conflict `occupier_knows` or `changed_meanwhile`.
     """
     today = _today(revisit, now)
-    _check(state, day, notice, today)
+    _check(state, day, notice, technician, today)
     if notice is None:
         _check_occupier(revisit, day, today)
     else:
@@ -50,18 +54,19 @@ def set_day(
             appliance_id=revisit.appliance_id, day=day, kind=notice.kind, given_on=notice.given_on,
             how=notice.how.strip(), notice_days=notice.notice_days, by=actor, recorded_at=now,
         )  # fmt: skip
-    return _change(revisit, version, {"state": state, "day": day, "note": note.strip()}, actor, now)
+    changes = {"state": state, "day": day, "technician": technician, "note": note.strip()}
+    return _change(revisit, version, changes, actor, now)
 
 
 @transaction.atomic
 def release_day(*, revisit: Revisit, version: int, note: str, actor: User, now: datetime) -> Revisit:
-    """Open again, with the reason. What the occupier was told stays: another day needs another notice.
+    """Open again, with the reason; nobody is named. What the occupier was told stays: another day needs another notice.
 
     Raises FleetError `invalid`, Conflict `changed_meanwhile`.
     """
     if not note.strip():
         raise FleetError("invalid", "Taking a day back needs its reason.", errors={"note": "is empty; say why"})
-    changes = {"state": Revisit.State.PROPOSED, "day": None, "note": note.strip()}
+    changes = {"state": Revisit.State.PROPOSED, "day": None, "technician": None, "note": note.strip()}
     return _change(revisit, version, changes, actor, now)
 
 
@@ -75,12 +80,14 @@ def _today(revisit: Revisit, now: datetime) -> date:
     return now.astimezone(ZoneInfo(revisit.appliance.building.time_zone)).date()
 
 
-def _check(state: str, day: date, notice: Notice | None, today: date) -> None:
+def _check(state: str, day: date, notice: Notice | None, technician: Person | None, today: date) -> None:
     errors = {}
     if state not in SET:
         errors["state"] = f"is {state[:60]!r}; it must be one of: {', '.join(SET)}"
     if day < today:
         errors["day"] = f"is {day:%Y-%m-%d}; it must not be before today, {today:%Y-%m-%d}"
+    if technician and technician.role != Role.TECHNICIAN:
+        errors["technician"] = f"is {technician.name}, {technician.role}; it must be a technician of the register"
     if notice:
         errors |= _faults(notice, day, today)
     if errors:

@@ -20,7 +20,7 @@ from fleet.queries.attention import Attention, Row, attention_for
 from fleet.queries.contractor import the_contractor
 from fleet.queries.flags import visible_flags
 from fleet.queries.notices import ToldAbout, told_about
-from fleet.queries.revisits import beyond_words, set_words, visible_revisits
+from fleet.queries.revisits import beyond_words, set_words, technician_doubts, visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.web.drawings import (
     expected_rule,
@@ -75,6 +75,9 @@ def attention(request: HttpRequest) -> HttpResponse:
             "marks": facts.marks[:MOST_MARKS],
             "analysers": [analyser_words(each) for each in facts.analysers_off],
             "odd": list(_odd(facts)),
+            "in_doubt": [(each, " ".join(technician_doubts(each))) for each in facts.in_doubt],
+            "unnamed": facts.unnamed[:MOST_LATE_SHOWN],
+            "unnamed_more": max(facts.unnamed_count - MOST_LATE_SHOWN, 0),
             "most_late": MOST_LATE_SHOWN,
             "may_choose": viewer.role == Role.MANAGER,
             "next": None if facts.due else _next_with_a_date(viewer, today + timedelta(days=within)),
@@ -163,7 +166,7 @@ class AttentionRow:
 
 def _outside(row: Row, contractor: Contractor, today: date) -> AttentionRow:
     flag = _flag(row)
-    when = flag.opened_at.date() + timedelta(days=contractor.outside_within_days)
+    when = flag.appliance.building.today(flag.opened_at) + timedelta(days=contractor.outside_within_days)
     verdict = verdict_of(flag)
     finding = finding_row(verdict) if verdict else None
     return AttentionRow(

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_safe
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
-from fleet.models import CalendarAddress
+from fleet.models import CalendarAddress, Role
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import hash_of, keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import taken
@@ -132,6 +132,8 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 def _name(address: CalendarAddress) -> str:
     if address.client:
         return _("Heating appliances of %s") % address.client.name
+    if address.user and address.user.role == Role.TECHNICIAN:
+        return _("Days of %s") % address.user
     return _("Days that are set")
 
 

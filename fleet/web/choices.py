@@ -7,7 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.errors import Conflict, FleetError
@@ -18,8 +18,10 @@ from fleet.services.tuning import Preview, preview_choices, tuned
 from fleet.web.forms import taken
 from fleet.web.guards import page, viewer_of
 from fleet.web.previews import WRITERS, not_as_shown, number_based_on
+from fleet.web.words import chance_words, count_words
 
 MOST_SHOWN = 50
+WITHIN_OR_NONE = gettext_lazy("within days; empty: no day")
 MEND_PREFIX = "mend_"
 DATED = (Defect.Severity.UNSAFE, Defect.Severity.AT_RISK, Defect.Severity.MEND, Defect.Severity.NOTE)
 
@@ -35,8 +37,10 @@ def _days(label: Any, help_text: Any = "") -> forms.IntegerField:
 
 class ChoicesForm(forms.Form):
     accepted_chance = _chance(gettext_lazy("Accepted chance of being outside"), gettext_lazy("%, at the revisit"))
-    accepted_chance_co = _chance(gettext_lazy("The same of CO"), gettext_lazy("%, never taken above the other"))
-    accepted_chance_rise = _chance(gettext_lazy("The same of the flue's temperature"), gettext_lazy("%"))
+    accepted_chance_co = _chance(
+        gettext_lazy("Accepted chance of CO beyond a limit"), gettext_lazy("%, never taken above the first")
+    )
+    accepted_chance_rise = _chance(gettext_lazy("Accepted chance of a flue too hot"), gettext_lazy("%, at the revisit"))
     flag_at = _chance(gettext_lazy("A drift flag opens from"), gettext_lazy("%, before the next planned visit"))
     extra_visits_a_week = forms.IntegerField(
         min_value=0, max_value=1000, label=gettext_lazy("Extra visits for drift"), help_text=gettext_lazy("a week")
@@ -45,10 +49,10 @@ class ChoicesForm(forms.Form):
         min_value=0, max_value=365, label=gettext_lazy("Left outside a limit, seen again"),
         help_text=gettext_lazy("within days"),
     )  # fmt: skip
-    mend_unsafe = _days(gettext_lazy("A defect called unsafe, mended"), gettext_lazy("within days; empty: no day"))
-    mend_at_risk = _days(gettext_lazy("One at risk"), gettext_lazy("within days"))
-    mend_mend = _days(gettext_lazy("One to mend"), gettext_lazy("within days"))
-    mend_note = _days(gettext_lazy("A note"), gettext_lazy("within days"))
+    mend_unsafe = _days(gettext_lazy("Mending an unsafe defect"), WITHIN_OR_NONE)
+    mend_at_risk = _days(gettext_lazy("Mending one at risk"), WITHIN_OR_NONE)
+    mend_mend = _days(gettext_lazy("Mending any other"), WITHIN_OR_NONE)
+    mend_note = _days(gettext_lazy("Mending what is only noted"), WITHIN_OR_NONE)
 
 
 CHANCES = ("accepted_chance", "accepted_chance_co", "accepted_chance_rise", "flag_at")
@@ -71,6 +75,17 @@ def as_chosen(typed: dict[str, Any]) -> dict[str, Any]:
 
 def _field(severity: str) -> str:
     return MEND_PREFIX + severity.replace(" ", "_")
+
+
+def opening(contractor: Contractor) -> str:
+    """What is accepted now, and how many extra visits there are against it."""
+    chance, visits = chance_words(contractor.accepted_chance), contractor.extra_visits_a_week
+    words = ngettext(
+        "A chance of %(chance)s of being outside is accepted at a revisit; %(visits)s extra visit a week can be made",
+        "A chance of %(chance)s of being outside is accepted at a revisit; %(visits)s extra visits a week can be made",
+        visits,
+    )
+    return words % {"chance": chance, "visits": count_words(visits)}
 
 
 @page(readers=WRITERS, writers=WRITERS)
@@ -121,6 +136,7 @@ def _page(
     status: int = 200,
 ) -> HttpResponse:
     shown = {"form": form, "based_on": based_on, "preview": preview, "note": note, "place": "attention"}
+    shown["opening"] = opening(the_contractor())
     shown["said"] = (
         [(each.words, _shown(each.before), _shown(each.after)) for each in preview.choices] if preview else []
     )

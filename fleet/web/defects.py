@@ -22,6 +22,7 @@ from fleet.web.drawings import row_due_rule
 from fleet.web.forms import WordedActForm, chosen_client, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
+from fleet.web.places import place_of
 from fleet.web.rules import DueRule
 from fleet.web.words import and_words, count_words
 
@@ -47,7 +48,7 @@ def defects(request: HttpRequest) -> HttpResponse:
         "clients": clients,
         "client": client,
         "may_settle": viewer.role in OFFICE,
-        "place": "attention",
+        "place": place_of(viewer.role, "defects", under="attention"),
     }
     return render(request, "defects.html", shown)
 

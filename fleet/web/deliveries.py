@@ -16,13 +16,14 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Delivery, Sending
 from fleet.queries.access import visible_clients
-from fleet.queries.deliveries import open_deliveries, visible_deliveries
+from fleet.queries.deliveries import corrections_of, open_deliveries, visible_deliveries
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule
 from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
+from fleet.web.places import place_of
 from fleet.web.rules import DueRule
 from fleet.web.words import and_words, count_words
 
@@ -31,12 +32,13 @@ LINE_HALF = timedelta(days=45)
 
 
 class SendForm(forms.Form):
-    """How it went, to whom, on which day, and what proves it."""
+    """How it went, to whom, on which day and at what time there, and what proves it."""
 
     version = forms.IntegerField(min_value=1)
     how = forms.ChoiceField(choices=Sending.How.choices)
     address = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say to whom and where it went.")})
     sent_on = forms.DateField(required=False, validators=[refuse_far])
+    sent_time = forms.TimeField(required=False)
     proof = WordsField(max_length=500, required=False)
 
 
@@ -59,7 +61,7 @@ def deliveries(request: HttpRequest) -> HttpResponse:
         "is_sent": is_sent,
         "may_send": viewer.role in OFFICE,
         "ways": Sending.How.choices,
-        "place": "attention",
+        "place": place_of(viewer.role, "deliveries", under="attention"),
     }
     return render(request, "deliveries.html", shown)
 
@@ -102,7 +104,7 @@ def send(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
             version=given["version"],
             how=given["how"],
             address=given["address"],
-            sent_at=_moment(given["sent_on"], delivery),
+            sent_at=_moment(given["sent_on"], given["sent_time"], delivery),
             proof=given["proof"],
             file=None,
             actor=viewer_of(request),
@@ -110,7 +112,10 @@ def send(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
         )
     except FleetError as refused:
         return _refused(request, delivery_id, refused)
-    messages.success(request, _("Sent to %(to)s: %(what)s.") % {"to": delivery.recipient, "what": _named(delivery)})
+    said = _("Sent to %(to)s: %(what)s.") if delivery.sent_at else _(
+        "Sent to %(to)s, but the record was corrected after that: the corrected one is still to be sent. %(what)s."
+    )  # fmt: skip
+    messages.success(request, said % {"to": delivery.recipient, "what": _named(delivery)})
     return redirect("deliveries")
 
 
@@ -128,11 +133,20 @@ def fail(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
     return redirect("deliveries")
 
 
-def _moment(day: date | None, delivery: Delivery) -> datetime:
-    """Now, or noon of an earlier day at the building."""
-    zone = ZoneInfo(delivery.visit.appliance.building.time_zone)
-    now = clock.now()
-    return now if day is None or day == now.astimezone(zone).date() else datetime.combine(day, time(12), zone)
+def _moment(day: date | None, at: time | None, delivery: Delivery) -> datetime:
+    """That time of that day at the building; without a time now, or noon of an earlier day.
+
+    On a day on which the record was corrected only the time says which record went. Raises FleetError `invalid`.
+    """
+    building, now = delivery.visit.appliance.building, clock.now()
+    zone, today = ZoneInfo(building.time_zone), building.today(now)
+    day = day or today
+    if at is not None:
+        return datetime.combine(day, at, zone)
+    if any(building.today(each) == day for each in corrections_of(delivery.visit)):
+        errors = {"sent_time": _("is empty; the record was corrected on that day, and the time says which one went")}
+        raise FleetError("invalid", "The sending can't be recorded.", errors=errors)
+    return now if day == today else datetime.combine(day, time(12), zone)
 
 
 def _visible(request: HttpRequest, delivery_id: uuid.UUID) -> Delivery:

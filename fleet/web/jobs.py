@@ -31,6 +31,12 @@ KINDS = {
     "refresh_everybody": gettext_lazy("Have every appliance looked at again"),
     "refresh_shard": gettext_lazy("Look at some appliances again"),
     "compare_visit": gettext_lazy("Hold a visit against others"),
+    "tell_flag": gettext_lazy("Tell of a flag"),
+    "send_telling": gettext_lazy("Send what somebody is told"),
+    "plan_notices": gettext_lazy("Plan who is told of what"),
+    "digest": gettext_lazy("Send the day's news"),
+    "feed_hooks": gettext_lazy("Gather events for web-hooks"),
+    "send_hook": gettext_lazy("Send events to a web-hook"),
     "heartbeat": gettext_lazy("Heartbeat"),
     "prune_jobs": gettext_lazy("Remove old rows of background work"),
 }

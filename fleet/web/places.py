@@ -22,13 +22,15 @@ _DUTIES = HeadPlace("duties", _("Duties"))
 _SHEETS = HeadPlace("sheets", _("Sheets and limits"))
 _RECORDS = HeadPlace("records", _("Records"))
 _STATEMENTS = HeadPlace("statements", _("Statements"))
+_DELIVERIES = HeadPlace("deliveries", _("Deliveries"))
+_DEFECTS = HeadPlace("defects", _("Defects"))
 _OFFICE = (_ATTENTION, _BUILDINGS, _DUTIES, _SHEETS, _RECORDS, _STATEMENTS)
 
 _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
     Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _DUTIES, _SHEETS, _RECORDS),
     Role.DISPATCHER: _OFFICE,
     Role.MANAGER: _OFFICE,
-    Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _DUTIES, _SHEETS),
+    Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _DUTIES, _DELIVERIES, _DEFECTS, _SHEETS),
 }
 
 
@@ -36,3 +38,8 @@ def places_of(role: str) -> tuple[HeadPlace, ...]:
     """What somebody of this role finds in the head, the page after logging in first; nothing for an unknown
     role."""
     return _BY_ROLE.get(role, ())
+
+
+def place_of(role: str, name: str, under: str) -> str:
+    """Where a page stands: at its own place where the role has it in the head, else under another."""
+    return name if name in {each.name for each in places_of(role)} else under

@@ -1,4 +1,4 @@
-"""Revisits of a building: what one attendance serves, the day set for each, and attempts that got to nothing."""
+"""Revisits of a building: what one attendance serves, each one's day and who goes, and attempts that got to nothing."""
 
 import uuid
 from dataclasses import dataclass, replace
@@ -15,9 +15,10 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
-from fleet.models import Appliance, NoAccess, OccupierNotice, Revisit
+from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
 from fleet.queries.appliances import visible_appliances
 from fleet.queries.contractor import the_contractor
+from fleet.queries.people import visible_people
 from fleet.queries.revisits import (
     MANY_ATTEMPTS,
     BuildingRevisits,
@@ -25,7 +26,10 @@ from fleet.queries.revisits import (
     beyond_words,
     revisits_of_building,
     set_words,
+    technician_doubts,
+    technicians,
     visible_revisits,
+    who_words,
 )
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
@@ -46,6 +50,7 @@ class SetForm(forms.Form):
     version = forms.IntegerField(min_value=1)
     state = forms.ChoiceField(choices=[(each.value, each.label) for each in Revisit.State][1:])
     day = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say which day.")})
+    technician = forms.UUIDField(required=False)
     words = WordsField(max_length=500, required=False)
     kind = forms.ChoiceField(choices=OccupierNotice.Kind.choices, required=False)
     given_on = forms.DateField(required=False, validators=[refuse_far])
@@ -68,8 +73,9 @@ def building_revisits(request: HttpRequest, building_id: uuid.UUID) -> HttpRespo
 
 
 def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
-    viewer, today = viewer_of(request), clock.today()
-    facts = revisits_of_building(viewer, building_id, today)
+    viewer = viewer_of(request)
+    facts = revisits_of_building(viewer, building_id, clock.now())
+    today = facts.today
     a_week = the_contractor().extra_visits_a_week
     groups = [(each, [_row(one, today, a_week) for one in each.revisits]) for each in facts.groups]
     return {
@@ -78,6 +84,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
         "groups": groups,
         "appliances": _standing(request, building_id, today),
         "states": SetForm.base_fields["state"].choices,  # type: ignore[attr-defined]  # a choice field's
+        "technicians": list(technicians(viewer)),
         "notice_kinds": OccupierNotice.Kind.choices,
         "kinds": NoAccess.Kind.choices,
         "many": MANY_ATTEMPTS,
@@ -121,6 +128,8 @@ class RevisitRow:
     rule: DueRule
     set_words: str
     is_odd: bool
+    who: str
+    is_doubtful: bool
     beyond: str
 
 
@@ -135,6 +144,8 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
         rule,
         set_words(revisit, today),
         revisit.has_passed(today) or revisit.needed_before_its_day,
+        who_words(revisit),
+        revisit.technician is None or bool(technician_doubts(revisit)),
         beyond_words(revisit, a_week),
     )
 
@@ -144,7 +155,7 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
 
 @act(writers=OFFICE, place="buildings")
 def set_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
-    """Pin or confirm its day, with what the occupier knows."""
+    """Pin or confirm its day, with who goes and what the occupier knows."""
     revisit = _visible(request, revisit_id)
     try:
         given = taken(SetForm(request.POST))
@@ -155,12 +166,24 @@ def set_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
             day=given["day"],
             note=given["words"],
             notice=_notice(given),
+            technician=_technician(request, given["technician"]),
             actor=viewer_of(request),
             now=clock.now(),
         )
     except FleetError as refused:
         return _refused(request, revisit, refused)
     return _back(request, revisit)
+
+
+def _technician(request: HttpRequest, chosen: uuid.UUID | None) -> Person | None:
+    """Whoever is named; that they are a technician is for the service to say."""
+    if chosen is None:
+        return None
+    person = visible_people(viewer_of(request)).filter(id=chosen).first()
+    if person is None:
+        errors = {"technician": f"is {chosen}; it must be a technician of the register"}
+        raise FleetError("invalid", _("Nobody of the register has this id."), errors=errors)
+    return person
 
 
 def _notice(given: dict[str, Any]) -> Notice | None:
@@ -190,7 +213,7 @@ def release_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse
 @act(writers=FIELD, place="buildings")
 def no_access(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """Somebody came and didn't get to these appliances."""
-    facts = revisits_of_building(viewer_of(request), building_id, clock.today())
+    facts = revisits_of_building(viewer_of(request), building_id, clock.now())
     chosen = set(request.POST.getlist("appliance"))
     try:
         given = taken(NoAccessForm(request.POST))
@@ -218,7 +241,9 @@ def _visible(request: HttpRequest, revisit_id: uuid.UUID) -> Revisit:
 
 
 def _back(request: HttpRequest, revisit: Revisit) -> HttpResponse:
-    said = set_words(revisit, clock.today()) or _("Open again.")
+    revisit = _visible(request, revisit.id)
+    today = revisit.appliance.building.today(clock.now())
+    said = f"{set_words(revisit, today)} {who_words(revisit)}".strip() or _("Open again.")
     messages.success(request, f"{revisit.appliance.name}: {said}")
     return redirect("building-revisits", revisit.appliance.building_id)
 

@@ -6,11 +6,11 @@ from datetime import date, timedelta
 import pytest
 
 from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import Appliance, CalendarAddress, CalendarEntry, Client, Duty, Revisit, Role, User
+from fleet.models import Appliance, CalendarAddress, CalendarEntry, Client, Duty, Person, Revisit, Role, User
 from fleet.queries.calendars import ShownEvent, address_for, events_for, visible_addresses
 from fleet.services import calendars
 from tests import cast
-from tests.cast import NOON, make_appliance, make_building
+from tests.cast import NOON, make_appliance, make_building, make_person
 from tests.web.world import add_yearly_duty
 
 DAY = timedelta(days=1)
@@ -31,6 +31,10 @@ def make_revisit(appliance: Appliance) -> Revisit:
 
 def set_for(revisit: Revisit, state: str, day: date, actor: User) -> None:
     Revisit.objects.filter(id=revisit.id).update(state=state, day=day, set_by=actor, set_at=NOON)
+
+
+def go(revisit: Revisit, person: Person) -> None:
+    Revisit.objects.filter(id=revisit.id).update(technician=person)
 
 
 def of_client(client: Client, actor: User) -> tuple[CalendarAddress, str]:
@@ -151,16 +155,79 @@ def test_proposed_pinned_and_confirmed(revisit: Revisit, client_of_ours: Client,
     ]
 
 
-def test_a_technicians_calendar_holds_days_that_are_set_of_their_clients(
-    revisit: Revisit, technician: User, outsider: User, manager: User
+def test_a_technicians_calendar_holds_the_days_that_name_them_of_their_clients(
+    revisit: Revisit, person: Person, technician: User, outsider: User, manager: User
 ) -> None:
     mine, theirs = (
         calendars.make_address(user=each, client=None, actor=each, now=NOON)[0] for each in (technician, outsider)
     )
     assert events_for(mine, TODAY) == []
+    make_person("Bo Test", outsider, manager)
     set_for(revisit, "confirmed", date(2026, 6, 9), manager)
+    assert events_for(mine, TODAY) == []
+    go(revisit, person)
     assert [each.first for each in events_for(mine, TODAY)] == ["2026-06-09"]
     assert events_for(theirs, TODAY) == []
+    go(revisit, outsider.person)
+    assert events_for(mine, TODAY) == events_for(theirs, TODAY) == []
+
+
+def test_somebody_in_the_office_has_every_day_that_is_set_and_who_goes(
+    revisit: Revisit, person: Person, dispatcher: User, technician: User
+) -> None:
+    address, _secret = calendars.make_address(user=dispatcher, client=None, actor=dispatcher, now=NOON)
+    assert events_for(address, TODAY) == []
+    set_for(revisit, "confirmed", date(2026, 6, 9), dispatcher)
+    assert "Nobody is named to go." in events_for(address, TODAY)[0].description
+    go(revisit, person)
+    assert "Ada Test goes." in events_for(address, TODAY)[0].description
+
+
+def test_a_clients_calendar_says_nothing_of_who_goes(
+    revisit: Revisit, person: Person, client_of_ours: Client, manager: User
+) -> None:
+    address, _secret = of_client(client_of_ours, manager)
+    set_for(revisit, "confirmed", date(2026, 6, 9), manager)
+    (before,) = shown(address)
+    go(revisit, person)
+    assert shown(address, days=1) == [before]
+    assert "Ada" not in str(before.content)
+
+
+def test_another_technician_has_the_day_called_off_in_one_calendar_and_put_into_the_other(
+    revisit: Revisit, person: Person, technician: User, manager: User
+) -> None:
+    second = cast.make_user("second technician", Role.TECHNICIAN)
+    other = make_person("Bo Test", second, manager)
+    first, then = (
+        calendars.make_address(user=each, client=None, actor=each, now=NOON)[0] for each in (technician, second)
+    )
+    set_for(revisit, "confirmed", date(2026, 6, 9), manager)
+    go(revisit, person)
+    (told,) = shown(first)
+    assert shown(then) == []
+    go(revisit, other)
+    (gone,), (new,) = shown(first, days=1), shown(then, days=1)
+    assert gone.uid == told.uid == new.uid == f"revisit-{revisit.id}"
+    assert [(each.sequence, each.is_cancelled) for each in (told, gone, new)] == [(0, False), (1, True), (0, False)]
+    go(revisit, person)
+    (back,), (off,) = shown(first, days=2), shown(then, days=2)
+    assert [(each.sequence, each.is_cancelled) for each in (back, off)] == [(2, False), (1, True)]
+
+
+def test_a_technicians_calendar_shows_no_more_than_its_maker_may_see(
+    revisit: Revisit, person: Person, technician: User, client_of_ours: Client
+) -> None:
+    User.objects.filter(id=technician.id).update(sees_all_clients=False)
+    technician.clients.add(client_of_ours)
+    restricted = cast.make_user("our dispatcher", Role.DISPATCHER, sees_all_clients=False)
+    restricted.clients.add(client_of_ours)
+    address, _secret = calendars.make_address(user=technician, client=None, actor=restricted, now=NOON)
+    set_for(revisit, "confirmed", date(2026, 6, 9), restricted)
+    go(revisit, person)
+    assert len(events_for(CalendarAddress.objects.get(id=address.id), TODAY)) == 1
+    restricted.clients.clear()
+    assert events_for(CalendarAddress.objects.get(id=address.id), TODAY) == []
 
 
 def test_the_words_hold_the_reason_the_zone_and_the_cautions(

@@ -6,11 +6,12 @@ from typing import Any
 import pytest
 
 from fleet.errors import Conflict, FleetError
-from fleet.models import Analyser, Appliance, Duty, OccupierNotice, Person, Revisit, User
-from fleet.queries.revisits import needed_earlier, passed_by
+from fleet.models import Analyser, Appliance, Duty, OccupierNotice, Person, Revisit, Role, User
+from fleet.queries.revisits import named_in_doubt, needed_earlier, nobody_named, passed_by, technicians, who_words
+from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
 from fleet.services.revisits import propose_revisit
-from tests.cast import NOON, store, visit_body
+from tests.cast import NOON, make_person, make_user, store, visit_body
 from tests.services.test_revisits import flagged, under
 
 TODAY = NOON.date()
@@ -158,3 +159,109 @@ def test_taking_a_day_back_needs_a_reason(revisit: Revisit, dispatcher: User) ->
     confirmed(revisit, dispatcher)
     with pytest.raises(FleetError):
         release_day(revisit=revisit, version=revisit.version, note=" ", actor=dispatcher, now=NOON)
+
+
+# ---- who goes ----
+
+
+def test_who_goes_is_named_changed_and_cleared_with_the_day(
+    revisit: Revisit, dispatcher: User, person: Person, manager: User
+) -> None:
+    other = make_person("Bo Test", None, manager)
+    named = confirmed(revisit, dispatcher, technician=person)
+    assert (named.technician, who_words(named)) == (person, "Ada Test goes.")
+    assert confirmed(named, dispatcher, technician=other).technician == other
+    unnamed = confirmed(named, dispatcher)
+    assert (unnamed.technician, who_words(unnamed)) == (None, "Nobody is named to go.")
+    again = confirmed(unnamed, dispatcher, technician=person)
+    released = release_day(revisit=again, version=again.version, note="sick", actor=dispatcher, now=NOON)
+    assert (released.technician, who_words(released)) == (None, "")
+
+
+def test_only_a_technician_of_the_register_can_be_named(revisit: Revisit, dispatcher: User, person: Person) -> None:
+    clerk = Person.objects.create(name="Cy Test", role=Role.DISPATCHER)
+    with pytest.raises(FleetError) as refused:
+        confirmed(revisit, dispatcher, technician=clerk)
+    assert refused.value.details["errors"] == {
+        "technician": "is Cy Test, dispatcher; it must be a technician of the register"
+    }
+    assert Revisit.objects.get().day is None
+    assert list(technicians(dispatcher)) == [person]
+
+
+def test_whoever_is_not_qualified_on_the_day_is_accepted_and_said(
+    boiler: Appliance, revisit: Revisit, dispatcher: User, manager: User
+) -> None:
+    """On the last day of the licence still, the day after it not."""
+    lapsing = make_person("Bo Test", None, manager, valid_to="2026-04-01")
+    set_for = confirmed(revisit, dispatcher, technician=lapsing)
+    assert who_words(set_for) == "Bo Test goes."
+    assert list(named_in_doubt(dispatcher, TODAY, DAY)) == []
+    moved = confirmed(set_for, dispatcher, DAY + timedelta(days=1), technician=lapsing)
+    words = "Bo Test goes. Bo Test has no qualification for gas in force on 2026-04-02."
+    assert who_words(Revisit.objects.get()) == words
+    assert list(named_in_doubt(dispatcher, TODAY, DAY)) == []
+    assert list(named_in_doubt(dispatcher, TODAY, DAY + timedelta(days=1))) == [moved]
+
+
+def test_it_is_the_fuel_of_the_day_that_somebody_must_be_qualified_for(
+    boiler: Appliance, revisit: Revisit, dispatcher: User, person: Person
+) -> None:
+    person.qualifications.update(fuel_kinds=["gas"])
+    set_for = confirmed(revisit, dispatcher, technician=person)
+    assert who_words(Revisit.objects.get(id=set_for.id)) == "Ada Test goes."
+    Appliance.objects.update(fuel="light_oil")
+    (doubtful,) = named_in_doubt(dispatcher, TODAY, DAY)
+    assert who_words(doubtful).endswith("Ada Test has no qualification for oil in force on 2026-04-01.")
+
+
+def test_whoever_may_not_see_the_client_would_not_know_of_the_day(
+    revisit: Revisit, dispatcher: User, manager: User, outsider: User
+) -> None:
+    stranger = make_person("Bo Test", outsider, manager)
+    said = who_words(confirmed(revisit, dispatcher, technician=stranger))
+    assert said == (
+        "Bo Test goes. The account of Bo Test may not see this client, so the day is not in their calendar."
+    )
+    outsider.clients.add(revisit.appliance.building.client)
+    assert list(named_in_doubt(dispatcher, TODAY, DAY)) == []
+
+
+def test_days_for_which_nobody_is_named_are_listed_until_they_are_over(
+    revisit: Revisit, dispatcher: User, person: Person, outsider: User
+) -> None:
+    set_for = confirmed(revisit, dispatcher)
+    assert nobody_named(dispatcher, DAY).get() == revisit
+    assert not nobody_named(dispatcher, DAY + timedelta(days=1)).exists()
+    assert not nobody_named(outsider, DAY).exists()
+    confirmed(set_for, dispatcher, technician=person)
+    assert not nobody_named(dispatcher, DAY).exists()
+
+
+def test_a_refresh_keeps_who_goes_and_a_visit_clears_it(
+    boiler: Appliance, revisit: Revisit, dispatcher: User, technician: User, person: Person, analyser: Analyser
+) -> None:
+    confirmed(revisit, dispatcher, technician=person)
+    flagged(boiler, "outside a limit")
+    kept = propose_revisit(appliance=boiler, now=NOON)
+    assert kept is not None
+    assert kept.technician == person
+    store(visit_body(boiler, person, analyser, day="2026-04-01"), technician, NOON + timedelta(days=30))
+    fulfilled = propose_revisit(appliance=boiler, now=NOON + timedelta(days=30))
+    assert fulfilled is not None
+    assert (fulfilled.day, fulfilled.technician) == (None, None)
+
+
+def test_an_attempt_without_access_frees_whoever_went(
+    boiler: Appliance, revisit: Revisit, dispatcher: User, technician: User, person: Person
+) -> None:
+    confirmed(revisit, dispatcher, TODAY, technician=person)
+    record_no_access(appliances=[boiler], at=NOON, kind="nobody in", note="", letter="", actor=technician, now=NOON)
+    assert (Revisit.objects.get().day, Revisit.objects.get().technician) == (None, None)
+
+
+def test_somebody_elsewhere_is_not_a_technician_any_more(revisit: Revisit, dispatcher: User, person: Person) -> None:
+    confirmed(revisit, dispatcher, technician=person)
+    Person.objects.update(role=Role.MANAGER)
+    assert who_words(Revisit.objects.get()) == "Ada Test goes. Ada Test is no technician of the register any more."
+    assert not technicians(make_user("second dispatcher", Role.DISPATCHER)).exists()

@@ -19,7 +19,7 @@ LogIn = Callable[[str], Client]
         ("dispatcher", ["attention", "buildings", "duties", "sheets", "records", "statements"]),
         ("manager", ["attention", "buildings", "duties", "sheets", "records", "statements"]),
         ("technician", ["attention", "buildings", "duties", "sheets", "records"]),
-        ("auditor", ["statements", "records", "buildings", "duties", "sheets"]),
+        ("auditor", ["statements", "records", "buildings", "duties", "deliveries", "defects", "sheets"]),
     ],
 )
 def test_the_head_holds_the_places_of_the_role(logged_in: LogIn, role: str, places: list[str]) -> None:

@@ -1,0 +1,114 @@
+"""Who goes on a revisit's day, on the pages: named with the day, doubted where it must be, listed where missing."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.utils import timezone
+from pytest_django.fixtures import Settings
+
+from fleet.models import Appliance, Client, Person, Revisit, Role, User
+from fleet.models.register import new_id
+from fleet.services.revisit_days import set_day
+from fleet.services.revisits import propose_revisit
+from tests.cast import NOON, make_building, make_person, make_user
+from tests.services.test_revisits import under
+from tests.web.opened import opened, sent
+
+DAY = NOON.date() + timedelta(days=30)
+GIVEN = {"state": "confirmed", "day": f"{DAY:%Y-%m-%d}"}
+
+
+@pytest.fixture(autouse=True)
+def at_noon(settings: Settings) -> None:
+    settings.CLOCK_OFFSET = NOON - timezone.now()
+
+
+@pytest.fixture
+def revisit(boiler: Appliance, manager: User) -> Revisit:
+    under(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
+    proposed = propose_revisit(appliance=boiler, now=NOON)
+    assert proposed is not None
+    return proposed
+
+
+def page_of(revisit: Revisit) -> str:
+    return f"/buildings/{revisit.appliance.building_id}/revisits/"
+
+
+def test_who_goes_is_named_where_the_day_is_set(
+    revisit: Revisit, person: Person, dispatcher: User, auditor: User
+) -> None:
+    answer = sent(dispatcher, f"/revisits/{revisit.id}/set/", version=1, technician=str(person.id), **GIVEN)
+    assert answer.status_code == 302
+    assert Revisit.objects.get().technician == person
+    for user, path in ((dispatcher, page_of(revisit)), (auditor, f"/appliances/{revisit.appliance_id}/")):
+        assert "Ada Test goes." in opened(user, path)
+    assert f'<option value="{person.id}" selected>Ada Test</option>' in opened(dispatcher, page_of(revisit))
+    cleared = sent(dispatcher, f"/revisits/{revisit.id}/set/", version=2, technician="", **GIVEN)
+    assert (cleared.status_code, Revisit.objects.get().technician) == (302, None)
+    assert '<b class="outside">Nobody is named to go.</b>' in opened(dispatcher, page_of(revisit))
+
+
+def test_only_technicians_are_offered_and_taken(revisit: Revisit, person: Person, dispatcher: User) -> None:
+    clerk = Person.objects.create(name="Cy Test", role=Role.DISPATCHER)
+    assert "Cy Test" not in opened(dispatcher, page_of(revisit))
+    act = f"/revisits/{revisit.id}/set/"
+    for given, words in (
+        (str(clerk.id), "is Cy Test, dispatcher; it must be a technician of the register"),
+        (str(new_id()), "it must be a technician of the register"),
+    ):
+        refused = sent(dispatcher, act, version=1, technician=given, words="kept", **GIVEN)
+        page = refused.content.decode()
+        assert refused.status_code == 400
+        assert words in page
+        assert 'value="kept"' in page
+    assert Revisit.objects.get().day is None
+
+
+def test_attention_lists_days_without_anybody_and_without_a_qualification(
+    revisit: Revisit, dispatcher: User, manager: User
+) -> None:
+    assert "Who goes" not in opened(dispatcher, "/")
+    bare = set_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON,
+                   state="pinned", day=DAY)  # fmt: skip
+    shown = opened(dispatcher, "/")
+    assert "Set for a day, and nobody is named:" in shown
+    assert "<b>1 Apr 2026</b>" in shown
+    lapsing = make_person("Bo Test", None, manager, valid_to="2026-03-31")
+    set_day(revisit=bare, version=bare.version, note="", notice=None, technician=lapsing, actor=manager, now=NOON,
+            state="pinned", day=DAY)  # fmt: skip
+    shown = opened(dispatcher, "/")
+    assert "nobody is named" not in shown
+    assert "Bo Test has no qualification for gas in force on 1 April 2026." in shown
+
+
+def test_attention_names_nothing_of_a_client_that_somebody_may_not_see(revisit: Revisit, manager: User) -> None:
+    set_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON, state="pinned", day=DAY)
+    elsewhere = make_user("their dispatcher", Role.DISPATCHER, sees_all_clients=False)
+    other = Client.objects.create(name="Mill Trust")
+    elsewhere.clients.add(other)
+    assert "Who goes" not in opened(elsewhere, "/")
+    make_building(other, "Mill House")
+    assert "Who goes" not in opened(manager, f"/?client={other.id}")
+    assert "Who goes" in opened(manager, f"/?client={revisit.appliance.building.client_id}")
+
+
+def test_an_auditor_finds_deliveries_and_defects_in_the_head(auditor: User, dispatcher: User) -> None:
+    for path in ("/deliveries/", "/defects/"):
+        shown = opened(auditor, path)
+        assert f'<a href="{path}" aria-current="page">' in shown
+        assert '<a href="/">' not in shown
+        assert '<a href="/" aria-current="page">' in opened(dispatcher, path)
+
+
+def test_the_calendars_page_says_what_each_holds(dispatcher: User, technician: User, client_of_ours: Client) -> None:
+    assert "No calendar address is open" in opened(dispatcher, "/calendars/")
+    for whose in (f"user {technician.id}", f"user {dispatcher.id}", f"client {client_of_ours.id}"):
+        assert sent(dispatcher, "/calendars/", whose=whose).status_code == 200
+    shown = opened(dispatcher, "/calendars/")
+    for words in (
+        "revisits for which this person is named, on the day that is set; nobody else's",
+        "every revisit whose day is set, of the clients that this person may see, and who goes",
+        "revisits proposed and set, and last days of duties, of this client alone",
+    ):
+        assert words in shown
