@@ -37,6 +37,18 @@ class IdleOut(serializers.Serializer[Any]):
     last = serializers.DateField()
 
 
+class AttemptOut(serializers.Serializer[Any]):
+    """Somebody came and did not get to the appliance; `/no-access` has it with its files."""
+
+    id = serializers.UUIDField()
+    at = serializers.DateTimeField()
+    local_date = serializers.DateField()
+    kind = serializers.CharField()
+    note = serializers.CharField()
+    letter = serializers.CharField()
+    by = serializers.CharField()
+
+
 class StatementLineOut(serializers.Serializer[Any]):
     """One appliance in service in the period; `not_evidence` says why its last record proves nothing."""
 
@@ -46,6 +58,7 @@ class StatementLineOut(serializers.Serializer[Any]):
     last_visit = serializers.UUIDField(source="last.id", default=None, allow_null=True)
     last_on = serializers.DateField(source="last.local_date", default=None, allow_null=True)
     visits_in_period = serializers.IntegerField()
+    attempts = AttemptOut(many=True, help_text="Attempts without access in the period.")
     outcomes = SetOutcomeOut(many=True)
     due = serializers.DateField(allow_null=True)
     due_by = serializers.CharField()

@@ -125,8 +125,11 @@ def _refresh_everybody(job: Job) -> Effect:
 
 
 def _refresh_shard(job: Job) -> Effect:
+    """Forecasts before the lock, a few at a time; what they call for together with the job's end."""
+    now = clock.now()
     some = revisits.shard_of(*(uuid.UUID(end) for end in job.key.split("/")))
-    return partial(revisits.refresh_shard, appliances=some, now=clock.now())
+    revisits.forecast_shard(appliances=some, now=now)
+    return partial(revisits.propose_shard, appliances=some, now=now)
 
 
 def _compare_visit(job: Job) -> Effect:
@@ -161,9 +164,9 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     HEARTBEAT: _beat,
     "prune_jobs": _prune_jobs,
     "tell_flag": lambda job: notices.tell_flag_job(job, clock.now()),
-    "send_telling": lambda job: notices.send_telling_job(job, clock.now()),
+    "send_telling": lambda job: notices.send_telling_job(job, clock.now),
     "plan_notices": lambda _job: partial(notices.plan_notices, now=clock.now()),
-    "digest": lambda job: notices.digest_job(job, clock.now()),
-    "feed_hooks": lambda _job: partial(webhooks.feed_hooks, now=clock.now()),
-    "send_hook": lambda job: webhooks.send_hook_job(job, clock.now()),
+    "digest": lambda job: notices.digest_job(job, clock.now),
+    "feed_hooks": lambda job: webhooks.feed_hooks_job(job, clock.now()),
+    "send_hook": lambda job: webhooks.send_hook_job(job, clock.now),
 }

@@ -95,6 +95,13 @@ def _answer(statement: Statement) -> Iterator[str]:
         yield _("None is past its due date.")
     if undecided := len(statement.undecided):
         yield ngettext("%d has a duty that can't be told.", "%d have a duty that can't be told.", undecided) % undecided
+    if tried := sum(len(each.attempts) for each in lines):
+        words = ngettext(
+            "%d time in this period somebody came and did not get to an appliance.",
+            "%d times in this period somebody came and did not get to an appliance.",
+            tried,
+        )
+        yield words % tried
     open_flags = sum(bool(each.flags) for each in lines)
     if open_flags:
         yield ngettext("%d has an open flag.", "%d have an open flag.", open_flags) % open_flags
@@ -199,14 +206,24 @@ def _limited_cell(said: list[tuple[str, str]]) -> list[Flowable]:
 def _last_words(line: Line) -> Iterator[str]:
     if line.last is None:
         yield _("No test on record.")
+        yield from _attempt_words(line)
         return
     shown = {"day": day(line.last.local_date), "outcome": line.last.get_outcome_display()}
     yield _("%(day)s, %(outcome)s, as recorded.") % shown
     if line.last.disposition != Visit.Disposition.IN_USE:
         yield f"{capital(line.last.get_disposition_display())}."
     yield ngettext("%d visit in the period.", "%d visits in the period.", line.visits_in_period) % line.visits_in_period
+    yield from _attempt_words(line)
     for each in line.not_evidence:
         yield _("NO EVIDENCE: %s") % each
+
+
+def _attempt_words(line: Line) -> Iterator[str]:
+    """The newest ones, with all that proves them; what doesn't fit is counted."""
+    for each in line.tried[-MOST_IN_A_ROW:]:
+        yield _("No access on %s") % each
+    if (more := len(line.attempts) - MOST_IN_A_ROW) > 0:
+        yield _("and %d attempts before these, all of them in the CSV") % more
 
 
 def _set_words(each: SetOutcome) -> tuple[str, str]:
@@ -309,6 +326,7 @@ COLUMNS = (
     "period_ends",
     "known_on",
     "visits_in_period",
+    "no_access",
     "last_record_on",
     "last_visit_id",
     "last_record_sha256",
@@ -346,6 +364,7 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "period_ends": statement.ends,
         "known_on": statement.known_on,
         "visits_in_period": line.visits_in_period,
+        "no_access": " ".join(line.tried),
         "last_record_on": last and last.local_date,
         "last_visit_id": last and str(last.id),
         "last_record_sha256": last and last.record.sha256,

@@ -153,13 +153,19 @@ def answered_by_register(appliance: Appliance) -> frozenset[str]:
 
 @dataclass(frozen=True)
 class Used:
-    """Who and which analysers a record rests on: ids of those on the register, and names as given of those not."""
+    """Who and which analysers a record rests on: ids of those on the register, and names as given of those not.
+
+    fuel: what burnt, as the record names it. set_to: the fuels that the analysers were set to for the readings that
+    say how the appliance was left; empty where nobody said.
+    """
 
     analysers: tuple[str, ...]
     analysers_unknown: tuple[str, ...]
     people: tuple[str, ...]
     people_unknown: tuple[str, ...]
     fuel_kind: str
+    fuel: str = ""
+    set_to: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         return {name: value for name, value in vars(self).items() if value}
@@ -172,6 +178,8 @@ class Used:
             people=tuple(said.get("people", ())),
             people_unknown=tuple(said.get("people_unknown", ())),
             fuel_kind=said["fuel_kind"],
+            fuel=said.get("fuel", ""),
+            set_to=tuple(said.get("set_to", ())),
         )
 
 
@@ -183,7 +191,15 @@ def used_in(visit: Visit, readings: Iterable[Reading]) -> Used:
         people=_ids(each.person_id for each in taken_by),
         people_unknown=tuple(sorted({each.person_given for each in taken_by if each.person_id is None})),
         fuel_kind=fuel_kind(visit.fuel),
+        fuel=visit.fuel,
+        set_to=_ids(each.analyser_fuel for each in _last_of(taken_by)),
     )
+
+
+def _last_of(readings: Iterable[Reading]) -> Sequence[Reading]:
+    """Those of its own flue as left; all of its own where none was taken as left."""
+    own = [each for each in readings if each.sampling_point != COMMON_FLUE]
+    return [each for each in own if each.counted_phase == "as left"] or own
 
 
 def _ids(given: Iterable[Any]) -> tuple[str, ...]:

@@ -1,10 +1,10 @@
 """Deliveries as a viewer may see them, and those that are open or overdue."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import QuerySet
 
-from fleet.models import Delivery, User
+from fleet.models import Delivery, Record, User, Visit
 from fleet.queries.access import visible_clients
 
 
@@ -21,3 +21,9 @@ def open_deliveries(viewer: User) -> QuerySet[Delivery]:
 
 def overdue_deliveries(viewer: User, day: date) -> QuerySet[Delivery]:
     return open_deliveries(viewer).filter(due__lt=day)
+
+
+def corrections_of(visit: Visit) -> list[datetime]:
+    """When its record was corrected, in order: what was sent before is an older record."""
+    corrected = Record.objects.filter(kind="visit", subject=visit.id, amends__isnull=False)
+    return list(corrected.order_by("id").values_list("received_at", flat=True))

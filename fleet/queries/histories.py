@@ -13,6 +13,7 @@ from fleet.models import (
     Duty,
     Flag,
     Forecast,
+    NoAccess,
     Record,
     Revisit,
     SheetVersion,
@@ -22,6 +23,7 @@ from fleet.models import (
 from fleet.models.defects import STILL_OPEN
 from fleet.queries.appliances import visible_appliances
 from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
+from fleet.queries.no_access import attempt_words, visible_no_access
 from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 
 
@@ -29,7 +31,7 @@ from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 class History:
     """An appliance, newest visit first; `last` is the newest visit with readings, whole.
 
-    ceilings : forecasts of CO and of the flue's rise towards a limit.
+    ceilings : forecasts of CO and of the flue's rise towards a limit. attempts : without access, newest first.
     """
 
     appliance: Appliance
@@ -42,7 +44,13 @@ class History:
     flags: tuple[Flag, ...]
     duties: tuple[Duty, ...]
     defects: tuple[Defect, ...]
+    attempts: tuple[NoAccess, ...]
     records: tuple[Record, ...]
+
+    @property
+    def tried(self) -> list[tuple[NoAccess, str]]:
+        """The attempts, each with its words."""
+        return [(each, attempt_words(each)) for each in self.attempts]
 
 
 def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
@@ -65,6 +73,7 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
         defects=tuple(
             Defect.objects.filter(STILL_OPEN, appliance=appliance).select_related("appliance__building", "settled_by")
         ),
+        attempts=tuple(visible_no_access(viewer).filter(appliance=appliance)),
         records=tuple(Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")),
     )
 

@@ -22,6 +22,7 @@ from fleet.models import (
     Defect,
     Flag,
     LimitSetVersion,
+    NoAccess,
     OutOfUse,
     User,
     Visit,
@@ -31,8 +32,9 @@ from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.checks import CO_QUANTITIES, no_evidence
 from fleet.queries.duties import Reckoned, duties_of, in_force_on, reckon
+from fleet.queries.no_access import attempt_words, visible_no_access
 
-T = TypeVar("T", Flag, Defect)
+T = TypeVar("T", Flag, Defect, NoAccess)
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,8 @@ class Line:
     past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: duties
     whose date can't be told, each with its reason, which are never late; not_discharged: visits that did not discharge
     a duty, and why; idle: the days of the period on which it was out of use, left out because nothing was due on them;
-    not_evidence: why the last record is none, by the register as it is known.
+    not_evidence: why the last record is none, by the register as it is known. attempts: those of the
+    period on which somebody came and didn't get to the appliance, oldest first.
     """
 
     appliance: Appliance
@@ -89,6 +92,12 @@ class Line:
     not_discharged: tuple[str, ...] = ()
     idle: tuple[Idle, ...] = ()
     idle_throughout: bool = False
+    attempts: tuple[NoAccess, ...] = ()
+
+    @property
+    def tried(self) -> tuple[str, ...]:
+        """The attempts in words."""
+        return tuple(attempt_words(each) for each in self.attempts)
 
     @property
     def outcome(self) -> str:
@@ -145,7 +154,7 @@ def statement_for(
     client = building.client if building else visible_clients(viewer).filter(id__in=[client_id]).first()
     if client is None:
         raise NotFound("not_found", "There is no such client or building that you may see.")
-    lines = _lines(_in_service(client, building, begins, ends), begins, min(ends, today))
+    lines = _lines(viewer, _in_service(client, building, begins, ends), begins, min(ends, today))
     return Statement(
         contractor=Contractor.objects.get(),
         client=client,
@@ -169,13 +178,15 @@ def _in_service(client: Client, building: Building | None, begins: date, ends: d
     return list(known.select_related("building", "sheet").order_by("building__name", "name", "id"))
 
 
-def _lines(appliances: list[Appliance], begins: date, ends: date) -> tuple[Line, ...]:
+def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) -> tuple[Line, ...]:
     """One line an appliance; what they are made of is read for all of them at once."""
     last, counts = _last_visits(appliances, begins, ends)
     days = {each.id: min(ends, each.in_service_to or ends) for each in appliances}
     duties = _duties(days)
     flags = _by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
     defects = _by_appliance(Defect.objects.filter(STILL_OPEN, appliance__in=appliances))
+    tried = visible_no_access(viewer).filter(appliance__in=appliances, local_date__range=(begins, ends))
+    attempts = _by_appliance(tried.order_by("at", "id"))
     reviewed = _reviewed_versions()
     idle = _idle(appliances, begins, days)
     return tuple(
@@ -189,6 +200,7 @@ def _lines(appliances: list[Appliance], begins: date, ends: date) -> tuple[Line,
             not_evidence=no_evidence(visit) if visit else (),
             idle=(stood := tuple(idle[each.id])),
             idle_throughout=_covers(stood, max(begins, each.in_service_from), days[each.id]),
+            attempts=tuple(attempts[each.id]),
             **_next_due(duties[each.id], days[each.id]),
         )
         for each in appliances

@@ -6,6 +6,8 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import F
+from django.utils import timezone
 
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
@@ -43,8 +45,9 @@ def change_sheet(*, sheet: ModelSheet, version: int, changes: dict[str, Any], no
 
 def refuse_retiring_ahead(retired_on: date | None, now: datetime) -> None:
     """Retiring is recorded when it has come: until then the entry may be given to others."""
-    if retired_on and retired_on > now.date():
-        errors = {"retired_on": f"is {retired_on}; it must not be after today, {now.date()}"}
+    today = timezone.localtime(now).date()  # the office's
+    if retired_on and retired_on > today:
+        errors = {"retired_on": f"is {retired_on}; it must not be after today, {today}"}
         raise FleetError("invalid", "The day lies ahead.", errors=errors)
 
 
@@ -100,6 +103,7 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
     for attachment in attachments_of(appliance).filter(until__isnull=True):
         duties.open_duties(attachment=attachment, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
+    _look_again_on_flues({appliance.flue_group_id}, appliance, now)
     return appliance
 
 
@@ -107,18 +111,29 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
     """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile.
 
-    Where it turns out not to have left, or later, the duties that ended with it stand again.
+    Where it turns out not to have left, or later, the duties that ended with it stand again. An appliance that had been
+    put in its place replaces it no more, and keeps its own duties until it leaves itself: nobody has said that it did.
     """
     sheet = changes.get("sheet")
     if sheet is not None and sheet.id != appliance.sheet_id:
         _refuse_retired(sheet)
-    left = appliance.in_service_to
+    left, flue = appliance.in_service_to, appliance.flue_group_id
     changed = change_entry(appliance, version=version, changes=changes)
     stays = changed.in_service_to is None or (left is not None and changed.in_service_to > left)
     if left is not None and stays and changed.in_service_on(changed.building.today(now)):
         duties.reopen_duties(appliance=changed, now=now)
+    if left is not None and changed.in_service_to is None:
+        Appliance.objects.filter(replaces=changed).update(replaces=None, version=F("version") + 1)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
+    _look_again_on_flues({flue, changed.flue_group_id}, changed, now)
     return changed
+
+
+def _look_again_on_flues(flues: set[uuid.UUID | None], appliance: Appliance, now: datetime) -> None:
+    """A rule may go by what else is on the flue: what shares it now, or did until now, is reckoned anew."""
+    sharing = Appliance.objects.filter(flue_group__in=flues - {None}).exclude(id=appliance.id)
+    if keys := [str(each) for each in sharing.values_list("id", flat=True)]:
+        jobs.request_jobs(kind="refresh_appliance", keys=keys, due_at=now)
 
 
 def _refuse_retired(sheet: ModelSheet | None) -> None:

@@ -10,7 +10,7 @@ from fleet.queries.answers import answered_by_record, conditions_of, taken, used
 from fleet.queries.checks import why_no_check
 
 # Raised whenever what answers a field, or what counts as a check, is told otherwise.
-MADE_WITH = 1
+MADE_WITH = 2
 AT_ONCE = 500
 
 

@@ -4,7 +4,6 @@ import uuid
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import F
@@ -12,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from fleet.errors import Conflict, FleetError
 from fleet.intervals.dates import spoken
-from fleet.models import Delivery, LimitSetVersion, Sending, StoredFile, User, Visit
+from fleet.models import Delivery, LimitSetVersion, Record, Sending, StoredFile, User, Visit
 from fleet.services.set_clocks import delivery_clocks
 
 
@@ -24,8 +23,13 @@ def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: d
     (before somebody moves in) is no matter of the visit. versions: of the sets by which it was judged, each with its
     set.
     """
-    wanted = {} if visit.outcome == Visit.Outcome.NOT_TESTED else _wanted(visit, versions)
-    standing = {(each.limit_set_id, each.recipient): each for each in visit.deliveries.prefetch_related("sendings")}
+    wanted = _wanted(visit, versions)
+    known = list(visit.deliveries.select_related("tenancy").prefetch_related("sendings"))
+    # Those that the visit itself asks for; what a new tenancy asks for is its own.
+    standing = {(each.limit_set_id, each.recipient): each for each in known if each.tenancy is None}
+    for each in known:
+        if each.tenancy and _is_of_an_older_record(each, visit):
+            _change_standing(each, _before_a_tenancy(each, visit, now))
     if not wanted and not standing:
         return
     _withdraw([each for key, each in standing.items() if key not in wanted])
@@ -37,7 +41,12 @@ def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: d
 
 
 def _wanted(visit: Visit, versions: Sequence[LimitSetVersion]) -> dict[tuple[uuid.UUID, str], tuple[int, str]]:
-    """By set and recipient: within how many days, and the sentence before its date. The strictest of two for one."""
+    """By set and recipient: within how many days, and the sentence before its date. The strictest of two for one.
+
+    Nothing where nothing was tested: there is no record to deliver.
+    """
+    if visit.outcome == Visit.Outcome.NOT_TESTED:
+        return {}
     wanted: dict[tuple[uuid.UUID, str], tuple[int, str]] = {}
     for version in versions:
         for recipient, days, event in delivery_clocks(version):
@@ -61,6 +70,7 @@ def _open(visit: Visit, key: tuple[uuid.UUID, str], days: int, said: str, now: d
     due = visit.local_date + timedelta(days=days)
     Delivery.objects.get_or_create(
         visit=visit,
+        tenancy=None,
         limit_set_id=key[0],
         recipient=key[1],
         defaults={"due": due, "words": _words(said, visit.local_date, due)[:300], "opened_at": now},
@@ -76,20 +86,45 @@ def _withdraw(deliveries: list[Delivery]) -> None:
 
 def _bring_up_to_date(delivery: Delivery, visit: Visit, days: int, said: str, now: datetime) -> None:
     changes: dict[str, Any] = {}
-    last = next(reversed(delivery.sendings.all()), None)
-    if delivery.sent_at and last and last.record_id != visit.record_id:
-        today = now.astimezone(ZoneInfo(visit.appliance.building.time_zone)).date()
-        due = today + timedelta(days=days)
-        why = _("The record was corrected on %s after it was sent.") % f"{today:%Y-%m-%d}"
-        words = _("%(said)s; corrected on %(since)s, so again by %(due)s")
-        words %= {"said": said, "since": spoken(today), "due": spoken(due)}
-        changes = {"due": due, "words": words, "sent_at": None, "returned_why": why}
+    if _is_of_an_older_record(delivery, visit):
+        changes = _asked_again(visit, now, days, said)
     elif not delivery.sent_at and not delivery.returned_why:
         due = visit.local_date + timedelta(days=days)
-        changes = {"due": due, "words": _words(said, visit.local_date, due)}
-    changes = {name: value[:300] if name == "words" else value for name, value in changes.items()}
+        changes = {"due": due, "words": _words(said, visit.local_date, due)[:300]}
+    _change_standing(delivery, changes)
+
+
+def _is_of_an_older_record(delivery: Delivery, visit: Visit) -> bool:
+    """Sent, and the record was corrected since."""
+    last = next(reversed(delivery.sendings.all()), None)
+    return delivery.sent_at is not None and last is not None and last.record_id != visit.record_id
+
+
+def _change_standing(delivery: Delivery, changes: dict[str, Any]) -> None:
     if any(getattr(delivery, name) != value for name, value in changes.items()):
         Delivery.objects.filter(id=delivery.id).update(**changes, version=F("version") + 1)
+
+
+def _asked_again(visit: Visit, corrected_at: datetime, days: int, said: str) -> dict[str, Any]:
+    """What was sent is an older record: the corrected one is to be sent within as many days of the correction."""
+    day = visit.appliance.building.today(corrected_at)
+    due = day + timedelta(days=days)
+    words = _("%(said)s; corrected on %(since)s, so again by %(due)s")
+    words %= {"said": said, "since": spoken(day), "due": spoken(due)}
+    return {"due": due, "words": words[:300]} | _returned(day)
+
+
+def _before_a_tenancy(delivery: Delivery, visit: Visit, corrected_at: datetime) -> dict[str, Any]:
+    """The same for who moves in: still before that day, or at once where it has come; nothing where nothing counts."""
+    if delivery.tenancy is None or delivery.tenancy.called_off or visit.outcome == Visit.Outcome.NOT_TESTED:
+        return {}
+    day = visit.appliance.building.today(corrected_at)
+    return {"due": max(delivery.tenancy.begins, day)} | _returned(day)
+
+
+def _returned(corrected_on: date) -> dict[str, Any]:
+    why = _("The record was corrected on %s after it was sent.") % f"{corrected_on:%Y-%m-%d}"
+    return {"sent_at": None, "returned_why": why}
 
 
 @transaction.atomic
@@ -107,17 +142,43 @@ def send_delivery(
 ) -> Delivery:
     """Say that it went: how, to which address, when, and what proves it. A file must be one of the same visit.
 
+    What went is the record as it stood at that moment: where it was corrected afterwards, the sending is kept with the
+    older record, and the delivery stays open for the corrected one, as if the sending had been recorded in time.
     Raises FleetError `invalid`, Conflict `changed_meanwhile` or `already_sent`.
     """
     _check_sending(delivery, how, address, sent_at, file, now)
     if delivery.sent_at:
         raise Conflict("already_sent", "It was sent already; say first that it failed.")
-    _change(delivery, version, {"sent_at": sent_at, "returned_why": ""})
+    # A correction writes this row before it looks at what was sent: one of the two sees the other.
+    visit = (
+        Visit.objects.select_for_update(of=("self",)).select_related("appliance__building").get(id=delivery.visit_id)
+    )
+    sent = _record_sent(visit, sent_at)
+    _change(delivery, version, _after_sending(delivery, visit, sent, sent_at))
     Sending.objects.create(
-        delivery=delivery, record_id=delivery.visit.record_id, sent_at=sent_at, how=how, address=address.strip(),
+        delivery=delivery, record=sent, sent_at=sent_at, how=how, address=address.strip(),
         proof=proof.strip(), file=file, sent_by=actor,
     )  # fmt: skip
     return delivery
+
+
+def _record_sent(visit: Visit, sent_at: datetime) -> Record:
+    """The visit's record as it stood then; the first where it went before that had come in, as one handed over does."""
+    known = list(Record.objects.filter(kind="visit", subject=visit.id).order_by("id"))
+    return next((each for each in reversed(known) if each.received_at <= sent_at), known[0])
+
+
+def _after_sending(delivery: Delivery, visit: Visit, sent: Record, sent_at: datetime) -> dict[str, Any]:
+    """Done, unless the record was corrected since and the set still asks for it."""
+    done = {"sent_at": sent_at, "returned_why": ""}
+    if sent.id == visit.record_id:
+        return done
+    corrected_at = sent.amended_by.received_at
+    if delivery.tenancy:
+        return _before_a_tenancy(delivery, visit, corrected_at) or done
+    versions = list(visit.judgement.limit_set_versions.select_related("limit_set"))
+    asked = _wanted(visit, versions).get((delivery.limit_set_id, delivery.recipient))
+    return _asked_again(visit, corrected_at, *asked) if asked else done
 
 
 def _check_sending(
@@ -130,7 +191,7 @@ def _check_sending(
         errors["address"] = "is empty; say to whom and where it went"
     if sent_at > now:
         errors["sent_at"] = f"is {sent_at:%Y-%m-%d %H:%M}; it must not lie ahead"
-    if sent_at.astimezone(ZoneInfo(delivery.visit.appliance.building.time_zone)).date() < delivery.visit.local_date:
+    if delivery.visit.appliance.building.today(sent_at) < delivery.visit.local_date:
         errors["sent_at"] = f"is {sent_at:%Y-%m-%d}; the visit was on {delivery.visit.local_date:%Y-%m-%d}"
     if file is not None and file.visit_id != delivery.visit_id:
         errors["file"] = f"is {file.id}; it must be a file of the same visit"

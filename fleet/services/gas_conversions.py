@@ -8,11 +8,12 @@ from django.db import transaction
 
 from fleet.errors import FleetError
 from fleet.models import Appliance, Duty, GasConversion, ModelSheet, User
+from fleet.queries.gas_conversions import AFTER_CONVERSION
 from fleet.services import duties, jobs
 from fleet.services.appliances import change_appliance
 from fleet.services.records import Row, append_record, put_rows
 
-SOURCE, REGIME = "conversion", "after_conversion"
+SOURCE = "conversion"
 
 
 @transaction.atomic
@@ -82,7 +83,7 @@ def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: 
         "name": "Test after gas conversion",
         "source": SOURCE,
         "rule": {"type": "days_after_event", "event": "gas conversion", "days": content["test_within_days"]},
-        "regime": REGIME,
+        "regime": AFTER_CONVERSION,
         "since": day,
         "why": f"Converted to {content['to_fuel']} with {content['kit']}, by {content['done_by']}.",
     }

@@ -43,6 +43,7 @@ from fleet.services.register import change_entry, create_entry
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
+Clock = Callable[[], datetime]
 LONGEST_SUBJECT = 180
 MOST_IN_A_SECTION = 40
 
@@ -91,8 +92,11 @@ def _put_telling(flag: Flag, number: int, user: User, due_at: datetime) -> Telli
     return telling
 
 
-def send_telling(*, telling: Telling, job_id: uuid.UUID, now: datetime) -> Effect:
-    """Send it, unless it is no longer needed; gives what is to be kept. Raises what the mail server raises."""
+def send_telling(*, telling: Telling, job_id: uuid.UUID, clock: Clock) -> Effect:
+    """Send it, unless it is no longer needed; gives what is to be kept. Raises what the mail server raises.
+
+    clock : tells the present moment. It counts as sent when the mail server had taken it, however long that took.
+    """
     if why := _why_not(telling):
         return partial(_keep, telling, not_needed=why)
     message = flag_message(flag=telling.flag, telling=telling, job_id=job_id)
@@ -103,7 +107,7 @@ def send_telling(*, telling: Telling, job_id: uuid.UUID, now: datetime) -> Effec
         failure = _("The mail server did not take it (%s).") % type(bad).__name__
         Telling.objects.filter(id=telling.id).update(tries=F("tries") + 1, failure=failure)
         raise
-    return partial(_keep, telling, sent_at=now, tries=F("tries") + 1, failure="")
+    return partial(_keep, telling, sent_at=clock(), tries=F("tries") + 1, failure="")
 
 
 def _why_not(telling: Telling) -> str:
@@ -145,13 +149,13 @@ def plan_digests(*, now: datetime) -> None:
                 jobs.request_job(kind="digest", key=key, due_at=now)
 
 
-def send_digest(*, user: User, job_id: uuid.UUID, now: datetime) -> Effect:
+def send_digest(*, user: User, job_id: uuid.UUID, clock: Clock) -> Effect:
     """Send what is new since the last one, nothing where nothing is; gives what is to be kept."""
     choice = choice_of(user)
     if not (user.is_active and user.email and choice.digest):
         return _nothing
     zone = ZoneInfo(choice.time_zone or settings.TIME_ZONE)
-    items = digest_items(user, now.astimezone(zone).date())
+    items = digest_items(user, clock().astimezone(zone).date())
     known = set(choice.told)
     new = [each for each in items if each.mark not in known]
     if new:
@@ -159,7 +163,7 @@ def send_digest(*, user: User, job_id: uuid.UUID, now: datetime) -> Effect:
     standing = sorted({each.mark for each in items})
     if not new and standing == sorted(known):
         return _nothing
-    return partial(_keep_digest, user, standing, now if new else choice.digest_sent_at)
+    return partial(_keep_digest, user, standing, clock() if new else choice.digest_sent_at)
 
 
 def _nothing() -> None:
@@ -320,14 +324,14 @@ def tell_flag_job(job: Job, now: datetime) -> Effect:
     return partial(plan_tellings, flag=flag, now=now)
 
 
-def send_telling_job(job: Job, now: datetime) -> Effect:
+def send_telling_job(job: Job, clock: Clock) -> Effect:
     related = Telling.objects.select_related("flag__appliance__building", "user")
-    return send_telling(telling=related.get(id=job.key), job_id=job.id, now=now)
+    return send_telling(telling=related.get(id=job.key), job_id=job.id, clock=clock)
 
 
-def digest_job(job: Job, now: datetime) -> Effect:
+def digest_job(job: Job, clock: Clock) -> Effect:
     user = User.objects.get(id=job.key.split(" ")[0])
-    return send_digest(user=user, job_id=job.id, now=now)
+    return send_digest(user=user, job_id=job.id, clock=clock)
 
 
 @transaction.atomic

@@ -61,10 +61,11 @@ class Known:
         *,
         contractor: Contractor,
         now: datetime,
+        duties: Iterable[Duty],
         defects: Iterable[Defect],
         retests: Iterable[Retest],
     ) -> "Known":
-        """Defects and retests: the open ones of these appliances, dated and settled by the caller."""
+        """Duties, defects and retests: the open ones of these appliances, reckoned, dated, settled by the caller."""
         of_these = Q(appliance__in=ids)
         told = ("id", "appliance", "quantity", "rate", "basis", "horizon_on", "crossing", "last_visit_on", "sentence")
         told_of = [
@@ -79,7 +80,7 @@ class Known:
         attempts = NoAccess.objects.filter(of_these).order_by("local_date")
         return cls(
             contractor,
-            _by_appliance(Duty.objects.filter(of_these, until__isnull=True)),
+            _by_appliance(duties),
             _by_appliance(open_flags),
             _by_appliance(told_of),
             _by_appliance(defects),

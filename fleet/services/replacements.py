@@ -50,7 +50,7 @@ def replace_appliance(
     for duty in own:
         taken_over = {"appliance": new, "name": duty.name, "source": duty.source, "rule": duty.rule, "since": day}
         duties.add_duty(values=taken_over | {"why": _why(duty.why, old)}, actor=actor, now=now)
-    duties.end_each(duties=standing_of(old), day=day, why=f"replaced by {_named(new)}")
+    duties.end_each(duties=standing_of(old), day=day, why=f"{duties.ENDED_BY_ANOTHER} {_named(new)}")
     change_appliance(appliance=old, version=version, changes={"in_service_to": day}, now=now)
     return new
 

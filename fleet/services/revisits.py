@@ -1,7 +1,7 @@
 """Revisits: by when an appliance should be seen again: the earliest of all reasons, which one bound, in a sentence."""
 
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -11,7 +11,8 @@ from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
 from fleet.models import Appliance, Contractor, Revisit
-from fleet.queries.duties import duties_of
+from fleet.queries.appliances import with_places
+from fleet.queries.duties import duties_standing
 from fleet.services import budget, defects, duties, flags, forecasts, jobs
 from fleet.services.proposals import Known, Proposal
 from fleet.services.reasons import UNDECIDED, Reason
@@ -20,7 +21,7 @@ from fleet.services.retests import settle_retests
 __all__ = ["UNDECIDED", "Reason"]
 
 log = structlog.get_logger()
-SHARD = 50
+SHARD, FORECAST_AT_ONCE = 200, 50
 
 
 @transaction.atomic
@@ -40,7 +41,8 @@ def refresh_appliances(*, appliances: Sequence[Appliance], now: datetime) -> Non
 def refresh_everybody(*, now: datetime) -> None:
     """The same for all appliances, some at a time, and the extra visits rationed among them."""
     for some in everybody_in_shards():
-        refresh_shard(appliances=some, now=now)
+        forecast_shard(appliances=some, now=now)
+        propose_shard(appliances=some, now=now)
     budget.ration_extra_visits(now=now)
 
 
@@ -53,24 +55,33 @@ def everybody_in_shards() -> Iterator[list[Appliance]]:
 
 def shard_of(first: uuid.UUID, last: uuid.UUID) -> list[Appliance]:
     """The appliances from one id to another, both included, with what refreshing reads of them."""
-    some = Appliance.objects.filter(id__gte=first, id__lte=last).order_by("id")
-    related = some.select_related("building", "sheet")
-    return list(related.prefetch_related("sheet__versions", "building__gas_supplies"))
+    return with_places(Appliance.objects.filter(id__gte=first, id__lte=last).order_by("id"))
 
 
-def refresh_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:
-    """Several in one pass. Where one fails the others go on; it gets a job of its own, which shows its error."""
-    if _went_well(appliances, now):
+def forecast_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:
+    """Their forecasts, reckoned outside the write lock: to be called outside a transaction, may run twice."""
+    for first in range(0, len(appliances), FORECAST_AT_ONCE):
+        _do_what_can_be(forecasts.refresh_forecasts, appliances[first : first + FORECAST_AT_ONCE], now)
+
+
+def propose_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:
+    """Their duties, drift flags and revisits in one pass; also where a forecast failed: duties need none."""
+    _do_what_can_be(propose_revisits, appliances, now)
+
+
+def _do_what_can_be(work: Callable[..., object], appliances: Sequence[Appliance], now: datetime) -> None:
+    """All at once. Where one fails the others go on; it gets a job of its own, which shows its error."""
+    if _went_well(work, appliances, now):
         return
-    failed = [each for each in appliances if not _went_well([each], now)]
+    failed = [each for each in appliances if not _went_well(work, [each], now)]
     for appliance in failed:
         jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
     log.error("refresh_left_out", failed=len(failed), of=len(appliances))
 
 
-def _went_well(appliances: Sequence[Appliance], now: datetime) -> bool:
+def _went_well(work: Callable[..., object], appliances: Sequence[Appliance], now: datetime) -> bool:
     try:
-        refresh_appliances(appliances=appliances, now=now)
+        work(appliances=appliances, now=now)
     except Exception:
         log.exception("refresh_failed", appliances=[str(each.id) for each in appliances[:3]], of=len(appliances))
         return False
@@ -105,9 +116,13 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
             flags.close_gone(appliance=each, day=each.in_service_to, now=now)
         else:
             staying.append(each)
-    for today in set(days.values()):
-        ids = [each.id for each in staying if days[each.id] == today]
-        duties.recompute_duties(duties_of(ids).filter(until__isnull=True), today=today)
+    standing = [
+        duty
+        for today in set(days.values())
+        for duty in duties.recompute_duties(
+            duties_standing(each for each in staying if days[each.id] == today), today=today
+        )
+    ]
     serving = [each for each in staying if each.in_service_on(days[each.id])]
     ids = [each.id for each in serving]
     contractor = Contractor.objects.get()
@@ -115,6 +130,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
         ids,
         contractor=contractor,
         now=now,
+        duties=standing,
         defects=defects.date_again(appliance_ids=ids, contractor=contractor),
         retests=settle_retests(ids, max(days.values())),
     )
@@ -127,7 +143,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
 # ---- writing ----
 
 # What a person has set is none of a refresh's; the id stays that of the proposal.
-_SET_BY_HAND = ("id", "external_reference", "appliance", "state", "day", "set_by", "set_at", "note")
+_SET_BY_HAND = ("id", "external_reference", "appliance", "state", "day", "technician", "set_by", "set_at", "note")
 _WRITTEN = [each.name for each in Revisit._meta.fields if each.name not in _SET_BY_HAND]
 _RATIONED = ("drift_by", "urgency", "otherwise_by")
 
@@ -136,8 +152,8 @@ def _put_all(appliances: Sequence[Appliance], proposals: Sequence[Proposal], now
     """New and changed proposals in one statement; those without a reason go, unless they are set for a day."""
     fulfilled = {id for proposal in proposals for id in _fulfilled(proposal)}
     if fulfilled:
-        reset = {"state": Revisit.State.PROPOSED, "day": None, "note": "", "set_by": None, "set_at": None}
-        Revisit.objects.filter(id__in=fulfilled).update(**reset, version=F("version") + 1)
+        reset = {"state": Revisit.State.PROPOSED, "day": None, "technician": None, "note": "", "set_by": None}
+        Revisit.objects.filter(id__in=fulfilled).update(**reset, set_at=None, version=F("version") + 1)
     kept: set[uuid.UUID] = set()
     written, moved = [], False
     for proposal in proposals:

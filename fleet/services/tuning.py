@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.evidence import canonical_bytes, sha256_hex
-from fleet.models import Appliance, Contractor, Defect, LimitSetVersion, Retest, Revisit, User
+from fleet.models import Appliance, Contractor, Defect, Duty, LimitSetVersion, Retest, Revisit, User
 from fleet.queries.access import visible_clients
 from fleet.queries.appliances import not_gone
 from fleet.queries.revisits import beyond_words
@@ -197,7 +197,12 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
         found = open_defects(ids)
         retests = list(Retest.objects.filter(appliance__in=ids, done_by__isnull=True))
         known = Known.of(
-            ids, contractor=standing, now=now, defects=[each for each, _versions in found], retests=retests
+            ids,
+            contractor=standing,
+            now=now,
+            duties=Duty.objects.filter(appliance__in=ids, until__isnull=True),
+            defects=[each for each, _versions in found],
+            retests=retests,
         )
         drafted = replace(
             known,

@@ -30,6 +30,7 @@ from fleet.services.register import change_entry, create_entry
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
+Clock = Callable[[], datetime]
 OVERLAP = timedelta(minutes=5)
 SENT_AT_ONCE = 20
 LONGEST_WAIT_S = 3600
@@ -136,11 +137,20 @@ def send_trial(*, hook: WebHook, now: datetime) -> HookDelivery:
 # ---- gathering ----
 
 
-def feed_hooks(*, now: datetime) -> None:
-    """The timetable's: for each hook that is on, what happened since the last look; and what waits is sent."""
-    for hook in WebHook.objects.filter(is_on=True, removed_at__isnull=True):
-        gather_events(hook=hook, now=now)
+def feed_hooks(*, now: datetime) -> list[WebHook]:
+    """The timetable's: for each hook that is on, what happened since the last look; and what waits is sent.
+
+    A transaction each: one that can't be fed holds up no other, and is looked at again the next time. Returns those.
+    """
+    unfed = []
+    for hook in WebHook.objects.filter(is_on=True, removed_at__isnull=True).order_by("id"):
+        try:
+            gather_events(hook=hook, now=now)
+        except Exception:
+            log.exception("web_hook_not_fed", hook=str(hook.id))
+            unfed.append(hook)
     HookDelivery.objects.filter(made_at__lt=now - KEPT).exclude(sent_at__isnull=True, given_up=False).delete()
+    return unfed
 
 
 @transaction.atomic
@@ -195,30 +205,34 @@ def signature(secret: str, timestamp: str, body: bytes) -> str:
     return hmac.new(secret.encode(), timestamp.encode() + b"." + body, hashlib.sha256).hexdigest()
 
 
-def send_waiting(*, hook: WebHook, now: datetime) -> Effect:
-    """Send what waits, oldest first, until one fails; gives what is to be kept. No transaction is open meanwhile."""
+def send_waiting(*, hook: WebHook, clock: Clock) -> Effect:
+    """Send what waits, oldest first, until one fails; gives what is to be kept. No transaction is open meanwhile.
+
+    clock : tells the present moment. Each try has its own, however long those before it took: a receiver refuses what
+    was signed long ago.
+    """
     trials, others = _waiting(hook).filter(kind=TRIAL), _waiting(hook).exclude(kind=TRIAL)
     is_on = hook.is_on and not hook.removed_at
     tried: list[tuple[HookDelivery, dict[str, Any]]] = []
     for delivery in [*trials[:SENT_AT_ONCE], *(others[:SENT_AT_ONCE] if is_on else ())]:
-        outcome = _send(hook, delivery, now)
+        outcome = _send(hook, delivery, clock)
         tried.append((delivery, outcome))
         if not outcome.get("sent_at") and not outcome["given_up"]:
             break
-    return partial(_keep_tries, hook, tried, now)
+    return partial(_keep_tries, hook, tried, clock)
 
 
-def _send(hook: WebHook, delivery: HookDelivery, now: datetime) -> dict[str, Any]:
+def _send(hook: WebHook, delivery: HookDelivery, clock: Clock) -> dict[str, Any]:
     """One try: what the delivery's row then says."""
     tries = delivery.tries + 1
-    row: dict[str, Any] = {"tries": tries, "tried_at": now, "status": None, "took_ms": None, "answer_bytes": None}
+    row: dict[str, Any] = {"tries": tries, "tried_at": clock(), "status": None, "took_ms": None, "answer_bytes": None}
     refused = False
     try:
         allowed = allowed_hosts()
         target = web_addresses.read_target(hook.url, allowed)
         address = web_addresses.checked_address(target, allowed)
         body = delivery.body.encode()
-        answer = web_addresses.post(target, address, headers=_headers(hook, delivery, body, now), body=body)
+        answer = web_addresses.post(target, address, headers=_headers(hook, delivery, body, clock()), body=body)
     except FleetError as bad:
         errors: Any = bad.details.get("errors", {})
         failure = str(errors.get("url", bad.message))
@@ -227,7 +241,7 @@ def _send(hook: WebHook, delivery: HookDelivery, now: datetime) -> dict[str, Any
     else:
         row |= {"status": answer.status, "took_ms": answer.took_ms, "answer_bytes": answer.read_bytes}
         if 200 <= answer.status < 300:
-            return row | {"sent_at": now, "failure": "", "given_up": False}
+            return row | {"sent_at": clock(), "failure": "", "given_up": False}
         refused = 400 <= answer.status < 500 and answer.status not in WAIT_AND_SEE
         failure = _said(answer.status)
     given_up = delivery.kind == TRIAL or (refused and tries >= MOST_REFUSALS)
@@ -253,8 +267,9 @@ def _headers(hook: WebHook, delivery: HookDelivery, body: bytes, now: datetime) 
     }
 
 
-def _keep_tries(hook: WebHook, tried: list[tuple[HookDelivery, dict[str, Any]]], now: datetime) -> None:
+def _keep_tries(hook: WebHook, tried: list[tuple[HookDelivery, dict[str, Any]]], clock: Clock) -> None:
     """What came of each try; the next run where something still waits, and the alarm where it has failed for days."""
+    now = clock()
     for delivery, row in tried:
         HookDelivery.objects.filter(id=delivery.id).update(**row)
     counted = [row for delivery, row in tried if delivery.kind != TRIAL]
@@ -284,5 +299,13 @@ def _note_health(hook: WebHook, last: dict[str, Any], now: datetime) -> None:
 # ---- jobs ----
 
 
-def send_hook_job(job: Job, now: datetime) -> Effect:
-    return send_waiting(hook=WebHook.objects.get(id=job.key), now=now)
+def feed_hooks_job(job: Job, now: datetime) -> Effect:
+    """Fed before the job's own transaction: what could be gathered stays, whatever becomes of the job."""
+    if unfed := feed_hooks(now=now):
+        said = _("could not be fed: %s") % ", ".join(each.name for each in unfed)
+        jobs.report_progress(job=job, progress=said, now=now)
+    return lambda: None
+
+
+def send_hook_job(job: Job, clock: Clock) -> Effect:
+    return send_waiting(hook=WebHook.objects.get(id=job.key), clock=clock)

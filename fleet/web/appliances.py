@@ -16,6 +16,7 @@ from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.queries.duties import undecided_words
 from fleet.queries.histories import History, history_for
+from fleet.queries.revisits import set_words, who_words
 from fleet.services.forecasts import chance_on
 from fleet.services.judgements import target_of
 from fleet.services.records import content_of
@@ -34,7 +35,7 @@ from fleet.web.drawings import (
 )
 from fleet.web.figures import day, long_day
 from fleet.web.findings import source_rows
-from fleet.web.guards import page, viewer_of
+from fleet.web.guards import OFFICE, page, viewer_of
 from fleet.web.out_of_use import standstills
 from fleet.web.rules import DueRule
 from fleet.web.words import and_words, chance_words, count_words, rate_words, turned_out
@@ -73,6 +74,9 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "visits": visit_rows(history.visits[:VISITS_SHOWN], rates, shown_quantity(history)),
             "revisit_rule": _revisit_rule(history, today),
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
+            "day_set": set_words(history.revisit, today) if history.revisit else "",
+            "who": who_words(history.revisit) if history.revisit else "",
+            "may_set_day": viewer.role in OFFICE,
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
             **standstills(viewer, history.appliance),
             "duties": [(each, _when_due(each, today)) for each in history.duties],

@@ -105,6 +105,13 @@ def opening(statement: Statement) -> str:
         parts.append(
             ngettext("%s has no record of a test.", "%s have no record of a test.", without) % _capital(without)
         )
+    if tried := sum(len(each.attempts) for each in lines):
+        words = ngettext(
+            "%s time somebody came and did not get to an appliance.",
+            "%s times somebody came and did not get to an appliance.",
+            tried,
+        )
+        parts.append(words % _capital(tried))
     if doubtful := sum(bool(each.not_evidence) for each in lines):
         words = ngettext(
             "The last record of %s is not evidence: analyser or person was not valid on the day.",

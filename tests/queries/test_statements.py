@@ -1,6 +1,6 @@
 """What a statement says of evidence, of what is due and late in its period, and of what was judged."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import pytest
@@ -10,7 +10,8 @@ from fleet.models.register import new_id
 from fleet.queries.statements import Line, statement_for
 from fleet.services.analysers import add_calibration
 from fleet.services.duties import add_duty
-from tests.cast import NOON, measured, store, visit_body
+from fleet.services.no_access import record_no_access
+from tests.cast import NOON, make_appliance, measured, store, visit_body
 
 TODAY = date(2026, 3, 5)
 BY_AGE_OF_FLUE = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
@@ -176,3 +177,33 @@ def test_without_co_the_sheet_is_not_called_kept(
     line = line_of(boiler, manager)
     assert {each.outcome for each in line.outcomes if each.kind in ("band", "ceiling")} == {"in part"}
     assert Visit.objects.get().judgement.outcome != "within"
+
+
+# ---- without access ----
+
+
+def attempted(appliance: Appliance, actor: User, day: str, **said: Any) -> None:
+    said = {"kind": "nobody in", "note": "", "letter": ""} | said
+    at = datetime.fromisoformat(f"{day}T10:00:00+00:00")
+    record_no_access(appliances=[appliance], at=at, actor=actor, now=NOON, **said)
+
+
+def test_attempts_of_the_period_stand_in_their_line_with_what_was_left(
+    boiler: Appliance, technician: User, manager: User, auditor: User
+) -> None:
+    for day in ("2025-12-30", "2026-02-20", "2026-03-02"):
+        attempted(boiler, technician, day, letter="card in the box" if day == "2026-02-20" else "")
+    for viewer in (manager, auditor):
+        assert line_of(boiler, viewer).tried == (
+            "20 Feb 2026: nobody in; letter: card in the box, says technician.",
+            "2 Mar 2026: nobody in, says technician.",
+        )
+    assert len(line_of(boiler, manager, ends="2026-02-28").attempts) == 1
+
+
+def test_an_attempt_is_of_its_own_appliance(boiler: Appliance, technician: User, manager: User) -> None:
+    other = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
+    attempted(other, technician, "2026-03-01", note="dog in the yard")
+    period = {"begins": date(2026, 1, 1), "ends": date(2026, 12, 31)}
+    lines = statement_for(manager, building_id=boiler.building_id, **period, today=TODAY).lines
+    assert {each.appliance: len(each.attempts) for each in lines} == {boiler: 0, other: 1}

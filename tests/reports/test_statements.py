@@ -2,7 +2,7 @@
 
 import csv
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from io import StringIO
 from typing import Any
 
@@ -12,9 +12,10 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, Client, Person, User
 from fleet.queries.statements import Statement, statement_for
+from fleet.services.no_access import record_no_access
 from reports.due_rules import DueRule, axis_of
 from reports.statements import COLUMNS, FORMULA_STARTS, statement_csv, statement_pdf
-from tests.cast import store
+from tests.cast import NOON, store
 from tests.reports.cases import JULY, twelve
 from tests.reports.reading import faces, pages, size_pt, words
 
@@ -193,3 +194,21 @@ def test_one_line_of_days_serves_all_rows_and_keeps_far_dates_off_it(small: Stat
     rule = DueRule(low, high, begins=low, ends=small.ends, late_to=small.ends, last=None, due=near)
     assert 0 < rule.x(small.ends, 100) < rule.x(near, 100) < 100
     assert rule.x(far, 100) == 100
+
+
+def test_attempts_without_access_stand_on_both(boiler: Appliance, technician: User, manager: User) -> None:
+    for number in range(1, 9):
+        record_no_access(
+            appliances=[boiler], at=datetime(2026, 2, number, 10, tzinfo=UTC), kind="refused", letter="",
+            note="=1+1" if number == 8 else "", actor=technician, now=NOON,
+        )  # fmt: skip
+    period = {"begins": date(2026, 1, 1), "ends": date(2026, 6, 30)}
+    made = statement_for(manager, building_id=boiler.building_id, today=date(2026, 7, 5), **period)
+    said = words(statement_pdf(made))
+    assert "8 times in this period somebody came and did not get to an appliance." in said
+    assert "No access on 8 Feb 2026: refused; =1+1, says technician." in said
+    assert "No access on 2 Feb 2026" not in said
+    assert "and 2 attempts before these, all of them in the CSV" in said
+    (row,) = rows_of(statement_csv(made))
+    assert row["no_access"].count("refused") == 8
+    assert row["no_access"].startswith("1 Feb 2026: refused, says technician. 2 Feb 2026")

@@ -21,11 +21,19 @@ def database() -> Iterator[str]:
         yield address
 
 
-def fresh(database: str, name: str) -> str:
+@pytest.fixture(scope="module")
+def migrated(database: str, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Name of a database with the tables, to be copied: making them takes longer than most tests."""
+    ran = program(["manage.py", "migrate"], fresh(database, "migrated"), tmp_path_factory.mktemp("migrated"))
+    assert ran.returncode == 0, ran.stderr[-3000:]
+    return "migrated"
+
+
+def fresh(database: str, name: str, template: str = "template1") -> str:
     """A database of its own in the same cluster."""
     server, _slash, _name = database.rpartition("/")
     with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}".encode())
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}".encode())
     return f"{server}/{name}"
 
 
@@ -37,14 +45,31 @@ def program(arguments: list[str], database: str, folder: Path, **more: str) -> s
     )  # fmt: skip
 
 
-def test_the_same_visit_by_eight_threads_at_once_is_stored_once(database: str, tmp_path: Path) -> None:
-    ran = program(["-m", "tests.served.eight_threads"], fresh(database, "threads"), tmp_path)
+def test_the_same_visit_by_eight_threads_at_once_is_stored_once(database: str, migrated: str, tmp_path: Path) -> None:
+    ran = program(["-m", "tests.served.eight_threads"], fresh(database, "threads", migrated), tmp_path)
     assert ran.returncode == 0, ran.stderr[-3000:]
     said = json.loads(ran.stdout.splitlines()[-1])
     assert said["vendor"] == "postgresql"
-    assert said["stored"] == [1, 1, 4]
+    assert said["stored"] == [1, 1, 4], ran.stdout[-3000:]
     assert sorted(status for status, _id in said["answers"]) == [200] * 7 + [201]
     assert len({visit for _status, visit in said["answers"]}) == 1
+
+
+def test_work_that_is_asked_for_while_it_is_taken_up_or_done_is_not_lost(
+    database: str, migrated: str, tmp_path: Path
+) -> None:
+    """Either its run waits for what it is asked for, or it waits to be run again."""
+    ran = program(["-m", "tests.served.asked_meanwhile"], fresh(database, "asked", migrated), tmp_path)
+    assert ran.returncode == 0, ran.stderr[-3000:]
+    said = json.loads(ran.stdout.splitlines()[-1])
+    assert said.pop("vendor") == "postgresql"
+    saw_it, waits_again = [True, 0], [False, 1]
+    assert said == {
+        "one, before it is taken up": saw_it,
+        "one, just before it is done": waits_again,
+        "many, before it is taken up": saw_it,
+        "many, just before it is done": waits_again,
+    }
 
 
 def test_the_services_hold_on_postgresql(database: str, tmp_path: Path) -> None:

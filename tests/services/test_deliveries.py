@@ -1,7 +1,7 @@
 """Deliveries: opened once by the sets of a visit, sent, failed, and sent again after a correction."""
 
 import copy
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -13,6 +13,7 @@ from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.files import store_file
 from fleet.services.limits import attach_limit_set
 from fleet.services.projections import rebuild
+from fleet.services.tenancies import begin_tenancy
 from fleet.services.visits import amend_visit, record_visit
 from tests import pictures
 from tests.cast import NOON, store
@@ -161,6 +162,101 @@ def test_a_correction_after_it_was_sent_sends_it_again(
     corrected(body, manager, version=2, note="again")
     delivery.refresh_from_db()
     assert delivery.due == date(2026, 4, 2)
+
+
+# ---- a sending that was recorded only after a correction, which came in on 5 March ----
+
+
+def late(delivery: Delivery, actor: User, sent_at: datetime) -> Delivery:
+    """Recorded on 7 March: how it stood is read again, as the office would."""
+    delivery.refresh_from_db()
+    return send_delivery(
+        delivery=delivery, version=delivery.version, how="post", address="1 Test Lane", sent_at=sent_at, proof="",
+        file=None, actor=actor, now=NOON + timedelta(days=5),
+    )  # fmt: skip
+
+
+def test_what_went_before_the_correction_is_the_older_record_and_the_corrected_one_is_still_to_be_sent(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    first = delivery.visit.record
+    visit = corrected(body, manager, note="the other boiler house")
+    sent_late = late(delivery, dispatcher, NOON + timedelta(days=1))
+    sending = sent_late.sendings.get()
+    assert (sending.record, sending.sent_at) == (first, NOON + timedelta(days=1))
+    assert (sent_late.sent_at, sent_late.due) == (None, date(2026, 4, 2))
+    assert sent_late.returned_why == "The record was corrected on 2026-03-05 after it was sent."
+    assert sent_late.words.endswith("corrected on 5 Mar 2026, so again by 2 Apr 2026")
+    again = late(delivery, dispatcher, NOON + timedelta(days=4))
+    assert (again.sent_at, again.returned_why) == (NOON + timedelta(days=4), "")
+    assert again.sendings.last().record == visit.record
+
+
+def test_recorded_late_or_in_time_it_stands_the_same_in_the_end(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    went = NOON + timedelta(hours=3)
+    sent(delivery, dispatcher, sent_at=went)
+    corrected(body, manager, note="the other boiler house")
+    corrected(body, manager, version=2, note="again")
+    delivery.refresh_from_db()
+    in_time = (delivery.sent_at, delivery.due, delivery.words, delivery.returned_why)
+    delivery.sendings.all().delete()
+    Delivery.objects.update(due=date(2026, 3, 30), words="as opened", returned_why="")
+    delivery = late(delivery, dispatcher, went)
+    assert (delivery.sent_at, delivery.due, delivery.words, delivery.returned_why) == in_time
+
+
+@pytest.mark.parametrize(("seconds", "is_done"), [(-1, False), (0, True), (1, True)])
+def test_the_moment_of_the_correction_decides(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User, seconds: int, is_done: bool
+) -> None:
+    visit = corrected(body, manager, note="the other boiler house")
+    made = late(delivery, dispatcher, visit.record.received_at + timedelta(seconds=seconds))
+    assert (made.sent_at is not None) == is_done
+    assert (made.sendings.get().record == visit.record) == is_done
+
+
+def test_a_copy_handed_over_before_the_record_had_come_in_is_of_the_first_record(
+    delivery: Delivery, dispatcher: User
+) -> None:
+    handed = NOON - timedelta(hours=1)
+    made = sent(delivery, dispatcher, how="by hand", sent_at=handed)
+    assert (made.sent_at, made.sendings.get().record) == (handed, delivery.visit.record)
+
+
+def test_nothing_is_asked_for_anew_where_the_correction_says_that_nothing_was_tested(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    fail_delivery(delivery=delivery, version=delivery.version, why="?", actor=dispatcher, now=NOON + timedelta(days=2))
+    corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
+    made = late(delivery, dispatcher, NOON + timedelta(days=1))
+    assert made.sent_at == NOON + timedelta(days=1)
+
+
+@pytest.mark.parametrize(
+    ("begins", "due"),
+    [(date(2026, 4, 1), date(2026, 4, 1)), (date(2026, 3, 3), date(2026, 3, 5))],
+    ids=["before that day still", "at once where it has come"],
+)
+@pytest.mark.parametrize("recorded", ["in time", "late"])
+def test_who_moves_in_is_sent_the_corrected_record_too(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User, begins: date, due: date, recorded: str
+) -> None:
+    building = delivery.visit.appliance.building
+    begin_tenancy(values={"building": building, "begins": begins, "source": "the agent"}, actor=manager, now=NOON)
+    theirs = Delivery.objects.get(tenancy__isnull=False)
+    if recorded == "in time":
+        sent(theirs, dispatcher)
+    visit = corrected(body, manager, note="the other boiler house")
+    if recorded == "late":
+        late(theirs, dispatcher, NOON)
+    theirs.refresh_from_db()
+    assert (theirs.sent_at, theirs.due) == (None, due)
+    assert theirs.returned_why == "The record was corrected on 2026-03-05 after it was sent."
+    again = late(theirs, dispatcher, NOON + timedelta(days=4))
+    assert again.sent_at and again.sendings.last().record == visit.record
 
 
 def test_a_correction_to_not_tested_withdraws_what_nobody_has_sent(

@@ -6,8 +6,9 @@ from typing import Any
 import pytest
 
 from fleet.errors import FleetError
-from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User
+from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User, VisitCheck
 from fleet.models.register import new_id
+from fleet.queries.record_fields import missing_of
 from fleet.services import projections
 from fleet.services.buildings import add_gas_supply
 from fleet.services.duties import recompute_duty
@@ -24,6 +25,7 @@ CONTENT = {
     "test_within_days": 14,
 }
 LATER = date(2026, 3, 3)
+BLEND = "natural_gas_20_h2"
 
 
 @pytest.fixture
@@ -72,6 +74,90 @@ def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(
     duty = recompute_duty(duty=duty, today=LATER)
     assert (duty.due, duty.cannot_tell, duty.not_discharged) == (None, "", "")
     assert duty.words == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
+
+
+def complete(boiler: Appliance, *who: Any, set_to: str = BLEND, **changes: Any) -> dict[str, Any]:
+    """A complete test; what burnt is what the register says unless the technician says otherwise."""
+    person, analyser = who
+    body = visit_body(boiler, person, analyser, found=("9.40", "9.10"), left=None)
+    for reading in body["readings"]:
+        reading["analyser_fuel"] = set_to
+    return body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}} | changes
+
+
+def convert_to_blend(boiler: Appliance, manager: User, analyser_fuel: str = BLEND) -> None:
+    """Of the same class as the gas before: readings with the analyser set to that are void for no other reason."""
+    Analyser.objects.update(co2="measured")
+    convert(boiler, manager, None, to_fuel=BLEND, analyser_fuel=analyser_fuel)
+    boiler.refresh_from_db()
+
+
+@pytest.mark.parametrize(
+    ("changes", "lacks"),
+    [
+        ({"set_to": "natural_gas", "fuel": "natural_gas"}, ["new_gas", "analyser_new_gas"]),
+        ({"fuel": "natural_gas"}, ["new_gas"]),
+        ({"set_to": "natural_gas"}, ["analyser_new_gas"]),
+    ],
+)
+def test_a_visit_on_the_gas_before_is_made_and_discharges_nothing_and_says_why(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User,
+    changes: dict[str, str], lacks: list[str],
+) -> None:  # fmt: skip
+    convert_to_blend(boiler, manager)
+    store(complete(boiler, person, analyser, **changes), technician)
+    duty = recompute_duty(duty=Duty.objects.get(), today=LATER)
+    assert (duty.due, duty.last_done, duty.visited_on) == (date(2026, 3, 6), None, date(2026, 3, 2))
+    assert duty.lacks == lacks
+    said = {"new_gas": "the new gas as what burnt", "analyser_new_gas": "the analyser set for the new gas"}
+    assert duty.not_discharged == (
+        f"Visited on 2 Mar 2026, not discharged: its record lacks {'; '.join(said[each] for each in lacks)}."
+    )
+    store(complete(boiler, person, analyser), technician)
+    assert recompute_duty(duty=duty, today=LATER).last_done == date(2026, 3, 2)
+
+
+def test_a_visit_that_came_in_before_the_conversion_tested_the_gas_that_its_record_names(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    store(complete(boiler, person, analyser, set_to="natural_gas"), technician)
+    convert_to_blend(boiler, manager, analyser_fuel="natural_gas")
+    duty = recompute_duty(duty=Duty.objects.get(), today=LATER)
+    assert duty.lacks == ["new_gas"]
+    (missing,) = missing_of(duty.regime, duty.lacks)
+    assert "held against the gas that the appliance was converted to" in missing.found
+
+
+def test_what_the_conversion_sets_the_analyser_to_fits_too(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    """Where the analyser doesn't know the gas, the conversion names the nearest that it does."""
+    convert_to_blend(boiler, manager, analyser_fuel="natural_gas")
+    store(complete(boiler, person, analyser, set_to="natural_gas"), technician)
+    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+
+
+def test_found_on_the_gas_before_and_left_on_the_new_one_discharges(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User, propane: Any
+) -> None:
+    convert(boiler, manager, propane)
+    boiler.refresh_from_db()
+    body = visit_body(boiler, person, analyser, left=("10.5", "10.0"))
+    for reading in body["readings"]:
+        reading["analyser_fuel"] = "propane" if reading["phase"] == "as left" else "natural_gas"
+    store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
+    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+
+
+def test_what_an_older_program_kept_of_a_visit_is_made_again(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    convert_to_blend(boiler, manager)
+    store(complete(boiler, person, analyser), technician)
+    older = VisitCheck.objects.get()
+    VisitCheck.objects.update(used={"fuel_kind": "gas"}, made_with=1)
+    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+    assert VisitCheck.objects.get().used == older.used
 
 
 def test_a_second_conversion_ends_the_test_of_the_first(boiler: Appliance, manager: User, propane: Any) -> None:

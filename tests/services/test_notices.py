@@ -218,11 +218,21 @@ def test_a_worker_that_dies_after_sending_sends_again_under_the_same_id(flag: Fl
     notices.plan_tellings(flag=flag, now=NOON)
     job = Job.objects.filter(kind="send_telling").earliest("due_at")
     telling = Telling.objects.select_related("flag__appliance__building", "user").get(id=job.key)
-    notices.send_telling(telling=telling, job_id=job.id, now=NOON)  # and nothing of it is kept
+    notices.send_telling(telling=telling, job_id=job.id, clock=lambda: NOON)  # and nothing of it is kept
     run_at(NOON)
     again = [each for each in mail.outbox if each.to == [telling.user.email]]
     assert len(again) == 2
     assert len({each.extra_headers["Message-ID"] for each in again}) == 1
+
+
+def test_it_counts_as_told_when_the_mail_server_had_taken_it(flag: Flag, monkeypatch: pytest.MonkeyPatch) -> None:
+    notices.plan_tellings(flag=flag, now=NOON)
+    telling = Telling.objects.select_related("flag__appliance__building", "user").earliest("due_at")
+    moments = [NOON]
+    monkeypatch.setattr(mail.EmailMessage, "send", lambda _mail: moments.append(NOON + timedelta(minutes=3)))
+    notices.send_telling(telling=telling, job_id=telling.id, clock=lambda: moments[-1])()
+    telling.refresh_from_db()
+    assert telling.sent_at == NOON + timedelta(minutes=3)
 
 
 def test_who_was_told_and_who_is_next(flag: Flag, run_at: RunAt) -> None:
@@ -297,7 +307,7 @@ def test_the_digest_comes_at_ones_own_hour_once_a_day(
 
 def digest(user: User, when: datetime) -> None:
     job = Job(kind="digest", key=f"{user.id} {when:%Y-%m-%d}")
-    notices.digest_job(job, when)()
+    notices.digest_job(job, lambda: when)()
 
 
 def test_nothing_is_sent_where_nothing_is_new(

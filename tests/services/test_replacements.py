@@ -9,7 +9,7 @@ from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Duty, Forecast, LimitSet, LimitSetAttachment, Person, User
 from fleet.models.register import new_id
 from fleet.services.appliances import change_appliance
-from fleet.services.duties import add_duty
+from fleet.services.duties import add_duty, change_duty
 from fleet.services.limits import attach_limit_set
 from fleet.services.replacements import replace_appliance
 from fleet.services.revisits import refresh_appliance
@@ -125,3 +125,61 @@ def test_an_appliance_that_had_not_left_after_all_is_under_its_duties_again(boil
     standing = Duty.objects.filter(appliance=back, until__isnull=True)
     assert {each.source for each in standing} == {"limit set", "contract"}
     assert all(each.due for each in standing)
+
+
+# ---- a replacement undone ----
+
+
+def back_in_service(old: Appliance) -> Appliance:
+    old.refresh_from_db()
+    back = change_appliance(appliance=old, version=old.version, changes={"in_service_to": None}, now=NOON)
+    refresh_appliance(appliance=back, now=NOON)
+    return back
+
+
+def standing(appliance: Appliance) -> set[tuple[str, bool]]:
+    """Source of each duty that stands, and whether it has a date."""
+    found = Duty.objects.filter(appliance=appliance, until__isnull=True)
+    return {(each.source, each.due is not None) for each in found}
+
+
+def test_an_appliance_that_was_not_replaced_after_all_is_under_all_its_duties_again(
+    boiler: Appliance, manager: User
+) -> None:
+    attach("demo-neutral", manager, building=boiler.building)
+    kept = contract(boiler, manager)
+    replace(boiler, manager)
+    kept.refresh_from_db()
+    assert kept.ended_why == "replaced by Boiler 1, N-7"
+    back = back_in_service(boiler)
+    assert standing(back) == {("limit set", True), ("contract", True)}
+    kept.refresh_from_db()
+    assert (kept.until, kept.ended_why) == (None, "")
+
+
+def test_what_the_office_had_ended_before_stays_ended(boiler: Appliance, manager: User) -> None:
+    ended = contract(boiler, manager)
+    change_duty(duty=ended, version=ended.version, changes={"until": date(2026, 1, 1)}, now=NOON)
+    replace(boiler, manager)
+    assert standing(back_in_service(boiler)) == set()
+
+
+def test_the_new_one_keeps_its_duties_until_it_leaves_itself(boiler: Appliance, manager: User) -> None:
+    """Nobody has said that it left: better two duties for a while than one that nobody sees."""
+    attach("demo-neutral", manager, building=boiler.building)
+    kept = contract(boiler, manager)
+    new = replace(boiler, manager, kept_duties=[kept.id])
+    back = back_in_service(boiler)
+    new.refresh_from_db()
+    assert new.replaces is None
+    assert standing(new) == standing(back) == {("limit set", True), ("contract", True)}
+    gone = change_appliance(appliance=new, version=new.version, changes={"in_service_to": DAY}, now=NOON)
+    refresh_appliance(appliance=gone, now=NOON)
+    assert (standing(gone), standing(back)) == (set(), {("limit set", True), ("contract", True)})
+
+
+def test_what_is_back_in_service_can_be_replaced_again(boiler: Appliance, manager: User) -> None:
+    replace(boiler, manager)
+    back = back_in_service(boiler)
+    again = replace(back, manager, values={"name": "Boiler 1", "serial": "N-8", "sheet": back.sheet})
+    assert again.replaces == boiler

@@ -7,18 +7,36 @@ import socket
 import threading
 from collections.abc import Iterator
 from contextlib import suppress
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from http.server import BaseHTTPRequestHandler
 from typing import Any
 
 import pytest
 
+from fleet import tasks
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.intake.visits import read_visit
-from fleet.models import Analyser, Appliance, Client, EventKind, Flag, HookDelivery, Job, Person, Role, User, WebHook
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Client,
+    Duty,
+    EventKind,
+    Flag,
+    HookDelivery,
+    Job,
+    LimitSet,
+    Person,
+    Role,
+    User,
+    WebHook,
+)
 from fleet.queries.webhooks import visible_hooks
-from fleet.services import web_addresses, webhooks
+from fleet.services import jobs, web_addresses, webhooks
 from fleet.services.flags import acknowledge_flag, close_flag
+from fleet.services.limits import attach_limit_set
+from fleet.services.revisit_days import release_day, set_day
+from fleet.services.revisits import propose_revisit
 from fleet.services.visits import record_visit
 from tests import cast
 from tests.cast import NOON, make_appliance, make_building
@@ -53,13 +71,13 @@ def send(hook: WebHook, now: datetime = NOON + MINUTE) -> None:
     hook.refresh_from_db()
     webhooks.gather_events(hook=hook, now=now)
     Job.objects.filter(kind="send_hook").delete()  # it is the one that runs now
-    webhooks.send_waiting(hook=hook, now=now)()
+    webhooks.send_waiting(hook=hook, clock=lambda: now)()
     hook.refresh_from_db()
 
 
 def trial(hook: WebHook, now: datetime = NOON + MINUTE) -> HookDelivery:
     delivery = webhooks.send_trial(hook=hook, now=now)
-    webhooks.send_waiting(hook=hook, now=now)()
+    webhooks.send_waiting(hook=hook, clock=lambda: now)()
     delivery.refresh_from_db()
     return delivery
 
@@ -113,6 +131,73 @@ def test_a_flag_answered_and_closed_is_told_in_this_order(
     assert told == ["flag opened", "flag answered", "flag closed"]
 
 
+def test_a_day_set_and_taken_back_is_told_with_who_goes(
+    receiver: Receiver, manager: User, boiler: Appliance, person: Person
+) -> None:
+    add_yearly_duty(boiler, manager)
+    hook = switched_on(receiver.url, manager, kinds=["day set", "day taken back", "revisit changed"])
+    proposed = propose_revisit(appliance=boiler, now=NOON)
+    assert proposed is not None
+    send(hook)
+    day, then = NOON.date() + timedelta(days=30), NOON + 2 * MINUTE
+    set_for = set_day(revisit=proposed, version=proposed.version, state="confirmed", day=day, note="", notice=None,
+                      technician=person, actor=manager, now=then)  # fmt: skip
+    send(hook, NOON + 3 * MINUTE)
+    release_day(revisit=set_for, version=set_for.version, note="sick", actor=manager, now=NOON + 4 * MINUTE)
+    for minutes in (5, 6):
+        send(hook, NOON + minutes * MINUTE)
+    bodies = [json.loads(each.body) for each in receiver.got]
+    assert [each["event"] for each in bodies] == ["revisit changed", "day set", "day taken back"]
+    named = {"id": str(person.id), "name": "Ada Test"}
+    told = [(each["revisit"]["state"], each["revisit"]["day"], each["revisit"]["technician"]) for each in bodies]
+    assert told == [("proposed", None, None), ("confirmed", day.isoformat(), named), ("proposed", None, None)]
+    assert bodies[2]["revisit"]["note"] == "sick"
+
+
+def discharges(receiver: Receiver) -> list[dict[str, Any]]:
+    return [json.loads(each.body) for each in receiver.got if each.headers["Fleet-Event"] == "duty discharged"]
+
+
+def test_a_duty_discharged_is_told_once_with_its_visit_and_when_it_is_due_next(
+    hook: WebHook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, technician: User
+) -> None:
+    add_yearly_duty(boiler, technician)
+    visit = record_visit(draft=read_visit(body), actor=technician, now=NOON)
+    for minutes in (1, 2):
+        send(hook, NOON + minutes * MINUTE)
+    (told,) = discharges(receiver)
+    duty = Duty.objects.get()
+    assert (told["duty"]["id"], told["duty"]["name"], told["appliance"]["id"]) == (
+        str(duty.id), duty.name, str(boiler.id)
+    )  # fmt: skip
+    assert (told["duty"]["discharged_on"], told["duty"]["next_due"]) == ("2026-03-02", "2027-03-02")
+    assert (told["visit"]["id"], told["record"]["id"]) == (str(visit.id), str(visit.record_id))
+    assert told["duty"]["words"]
+
+
+def test_a_visit_that_discharges_no_duty_is_told_as_a_visit_alone(
+    hook: WebHook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, manager: User, technician: User
+) -> None:
+    """Its record lacks what the set asks for."""
+    place = {"limit_set": LimitSet.objects.get(key="uk-gsiur-36"), "appliance": boiler, "since": date(2025, 1, 1)}
+    attach_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
+    record_visit(draft=read_visit(body | {"declared": {}}), actor=technician, now=NOON)
+    send(hook)
+    assert "visit recorded" in {each.headers["Fleet-Event"] for each in receiver.got}
+    assert discharges(receiver) == []
+
+
+def test_an_older_visit_that_arrives_late_discharges_nothing_anew(
+    receiver: Receiver, manager: User, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    add_yearly_duty(boiler, technician)
+    cast.store(cast.visit_body(boiler, person, analyser), technician, NOON - timedelta(days=1))
+    hook = switched_on(receiver.url, manager, kinds=["duty discharged"])
+    cast.store(cast.visit_body(boiler, person, analyser, day="2026-01-10"), technician, NOON)
+    send(hook)
+    assert receiver.got == []
+
+
 def test_only_the_kinds_that_were_asked_for(
     receiver: Receiver, manager: User, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
@@ -155,6 +240,33 @@ def test_the_timetable_gathers_for_every_hook_that_is_on(hook: WebHook, body: di
     assert Job.objects.filter(kind="send_hook", key=str(hook.id), state="waiting").count() == 1
 
 
+def test_a_hook_that_cannot_be_fed_holds_up_no_other_and_is_fed_the_next_time(
+    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User, manager: User,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    other = switched_on(receiver.url, manager)
+    record_visit(draft=read_visit(body), actor=technician, now=NOON)
+    Job.objects.all().delete()
+    ask = webhooks._ask_to_send
+
+    def breaks_for_the_first(one: WebHook, now: datetime) -> None:
+        if one == hook:
+            raise ValueError("something odd in its events")
+        ask(one, now)
+
+    monkeypatch.setattr(webhooks, "_ask_to_send", breaks_for_the_first)
+    jobs.request_job(kind="feed_hooks", key="once", due_at=NOON)
+    job = Job.objects.get(kind="feed_hooks")
+    assert tasks.run_job(job.id)
+    job.refresh_from_db()
+    assert (job.state, job.progress) == ("done", "could not be fed: office")
+    assert {each.hook for each in HookDelivery.objects.all()} == {other}
+    assert [each.key for each in Job.objects.filter(kind="send_hook")] == [str(other.id)]
+    monkeypatch.undo()
+    assert webhooks.feed_hooks(now=NOON + MINUTE) == []
+    assert {each.hook for each in HookDelivery.objects.all()} == {hook, other}
+
+
 # ---- the signature ----
 
 
@@ -174,6 +286,30 @@ def test_the_signature_is_of_timestamp_and_body_under_the_secret_that_was_shown(
 def test_the_signature_against_a_worked_example() -> None:
     """Made with OpenSSL: printf '1700000000.{"a":1}' | openssl dgst -sha256 -hmac key."""
     assert webhooks.signature("key", "1700000000", b'{"a":1}') == EXAMPLE
+
+
+def test_each_try_is_signed_with_its_own_moment_however_long_those_before_it_took(
+    hook: WebHook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    """A receiver that refuses what was signed more than five minutes ago takes all of a slow run."""
+    visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
+    webhooks.gather_events(hook=hook, now=NOON + MINUTE)
+    passed: list[datetime] = [NOON + MINUTE]
+
+    def slow(handler: BaseHTTPRequestHandler) -> None:
+        signed_ago_s = passed[0].timestamp() - int(handler.headers["Fleet-Timestamp"])
+        passed[0] += 4 * MINUTE  # before it answers: the sender reads the clock right after
+        plain(handler, 200 if 0 <= signed_ago_s <= 300 else 403)
+
+    receiver.answer = slow
+    webhooks.send_waiting(hook=hook, clock=lambda: passed[0])()
+    began = int((NOON + MINUTE).timestamp())
+    assert [int(each.headers["Fleet-Timestamp"]) for each in receiver.got] == [began, began + 240, began + 480]
+    for got in receiver.got:
+        said = got.headers["Fleet-Timestamp"]
+        assert got.headers["Fleet-Signature"] == webhooks.signature(webhooks.secret_of(hook), said, got.body)
+    tried = list(HookDelivery.objects.order_by("id").values_list("tried_at", flat=True))
+    assert tried == [NOON + n * MINUTE for n in (1, 5, 9)]
 
 
 def test_another_secret_signs_from_then_on_and_none_stands_in_the_database(hook: WebHook, receiver: Receiver) -> None:
@@ -332,7 +468,7 @@ def test_what_fails_waits_longer_each_time_and_keeps_its_order(
     receiver.got.clear()
     send(hook, now)
     sent = [each.headers["Idempotency-Key"] for each in receiver.got]
-    assert sent == sorted(sent) and len(sent) == 2
+    assert sent == sorted(sent) and len(sent) == 3
     assert hook.failing_since is None
 
 
@@ -380,7 +516,7 @@ def test_a_trial_goes_while_the_hook_is_off_and_once_only(receiver: Receiver, ma
     failing(receiver, 500)
     delivery = trial(hook)
     assert (delivery.kind, delivery.status, delivery.given_up) == ("trial", 500, True)
-    webhooks.send_waiting(hook=hook, now=NOON + 2 * MINUTE)()
+    webhooks.send_waiting(hook=hook, clock=lambda: NOON + 2 * MINUTE)()
     assert len(receiver.got) == 1
 
 
@@ -426,7 +562,7 @@ def test_a_removed_hook_sends_nothing(
     webhooks.gather_events(hook=hook, now=NOON + MINUTE)
     webhooks.remove_hook(hook=hook, version=hook.version, now=NOON + MINUTE)
     hook.refresh_from_db()
-    webhooks.send_waiting(hook=hook, now=NOON + MINUTE)()
+    webhooks.send_waiting(hook=hook, clock=lambda: NOON + MINUTE)()
     assert receiver.got == []
 
 
