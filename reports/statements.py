@@ -251,6 +251,10 @@ def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
         yield (line.due_doubt,)
     for each in line.undecided:
         yield Bold(_("Can't be told: ")), each
+    for each in line.not_discharged[:MOST_IN_A_ROW]:
+        yield (each,)
+    if (more := len(line.not_discharged) - MOST_IN_A_ROW) > 0:
+        yield (_("and %d more visits that discharged nothing, all of them in the CSV") % more,)
 
 
 def _open_words(line: Line) -> list[tuple[str, str]]:

@@ -212,3 +212,13 @@ def test_attempts_without_access_stand_on_both(boiler: Appliance, technician: Us
     (row,) = rows_of(statement_csv(made))
     assert row["no_access"].count("refused") == 8
     assert row["no_access"].startswith("1 Feb 2026: refused, says technician. 2 Feb 2026")
+
+
+def test_a_visit_that_did_not_discharge_stands_on_both(small: Statement) -> None:
+    said = tuple(f"Duty {number}: Visited on 2 March 2026, not discharged." for number in range(8))
+    tried = replace(small, lines=[replace(small.lines[0], not_discharged=said)])
+    shown = words(statement_pdf(tried))
+    assert "Duty 5: Visited on 2 March 2026, not discharged." in shown
+    assert "Duty 6" not in shown
+    assert "and 2 more visits that discharged nothing, all of them in the CSV" in shown
+    assert all(each["not_discharged"] == "; ".join(said) for each in rows_of(statement_csv(tried)))
