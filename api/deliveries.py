@@ -40,6 +40,7 @@ class DeliveryOut(serializers.Serializer[Any]):
     visit = serializers.UUIDField(source="visit_id")
     appliance = serializers.UUIDField(source="visit.appliance_id")
     limit_set = serializers.UUIDField(source="limit_set_id")
+    tenancy = serializers.UUIDField(source="tenancy_id", allow_null=True, help_text="The one before which it is due.")
     recipient = serializers.CharField()
     due = serializers.DateField()
     words = serializers.CharField(help_text="The arithmetic of the last day.")

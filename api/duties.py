@@ -51,6 +51,7 @@ class MissingOut(serializers.Serializer[Any]):
 class DutyOut(EntryOut):
     appliance = serializers.UUIDField(source="appliance_id")
     attachment = serializers.UUIDField(source="attachment_id", allow_null=True)
+    part = serializers.CharField(help_text="Which rule of its limit set, where that has several; empty: its own.")
     name = serializers.CharField()
     source = serializers.CharField()
     rule = serializers.DictField()

@@ -13,6 +13,7 @@ from rest_framework import serializers
 from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Day, DecimalText, Moment, Text
+from fleet.intervals.facts import day_in
 from fleet.models import User
 
 
@@ -117,6 +118,7 @@ class ExternalReference(Text):
 
 
 FIGURE_ENDINGS = ("_kw", "_years", "_h", "_mw")
+DAY_ENDING = "_on"
 
 
 class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
@@ -137,10 +139,17 @@ class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
             raise serializers.ValidationError(
                 {name: f"is {repr(value)[:60]}; by its name it is a number, unit and all"}
             )
+        if name.endswith(DAY_ENDING) and not _are_days(value):
+            said = f"is {repr(value)[:60]}; by its name it is a day such as 2026-03-01, or several with commas"
+            raise serializers.ValidationError({name: said})
         return value if isinstance(value, str | bool | int) else float(value)
 
     def to_representation(self, value: Any) -> Any:
         return value
+
+
+def _are_days(value: Any) -> bool:
+    return isinstance(value, str) and all(day_in(each.strip()) for each in value.split(","))
 
 
 class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):

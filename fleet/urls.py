@@ -42,6 +42,7 @@ urlpatterns = [
     path("buildings/", buildings.buildings, name="buildings"),
     path("buildings/<uuid:building_id>/", buildings.building, name="building"),
     path("buildings/<uuid:building_id>/gas/", buildings.add_gas, name="building-gas"),
+    path("buildings/<uuid:building_id>/tenancies/", buildings.begin_a_tenancy, name="building-tenancies"),
     path("appliances/<uuid:appliance_id>/", appliances.appliance, name="appliance"),
     path("appliances/<uuid:appliance_id>/out-of-use/", out_of_use.begin, name="appliance-out-of-use"),
     path("out-of-use/<uuid:out_of_use_id>/end/", out_of_use.end, name="out-of-use-end"),

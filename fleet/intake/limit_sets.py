@@ -12,6 +12,7 @@ from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word
 from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
+from fleet.intervals.facts import day_in
 from fleet.intervals.rules import DAYS_MAX
 from fleet.limits import card
 from fleet.limits.facts import SUFFIXES
@@ -33,7 +34,6 @@ KEPT = (
     "status",
     "record_fields",
     "reports",
-    "extra_intervals",
     "formulas",
     "deadlines",
     "tasks",
@@ -133,7 +133,7 @@ class Select(serializers.Field[Any, Any, dict[str, Any], Any]):
     """{"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25}: for which appliances, all of them to hold.
 
     By the name of a fact what it must be; one of a list; "not_x" for anything but x. A name that ends in _ge, _gt, _le
-    or _lt compares a number.
+    or _lt compares a number, or a day such as 2009-10-01.
     """
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
@@ -158,7 +158,8 @@ def _unfit(name: str, wanted: Any) -> str:
     if not (name.isascii() and FACT_NAME.fullmatch(name.lower())):
         return "is no name of a fact: letters, figures and _ only, at most 60"
     if name.lower().endswith(SUFFIXES):
-        return "" if _is_figure(wanted) else f"is {repr(wanted)[:60]}; it must be a number to compare with"
+        fits = _is_figure(wanted) or (isinstance(wanted, str) and day_in(wanted) is not None)
+        return "" if fits else f"is {repr(wanted)[:60]}; it must be a number or a day to compare with"
     choices = wanted if isinstance(wanted, list) and wanted else [wanted]
     plain = all(isinstance(each, str | int) and len(str(each)) <= 100 for each in choices)
     return "" if plain else f"is {repr(wanted)[:60]}; it must be a word, a whole number, true, false or a list of these"
@@ -219,11 +220,12 @@ class RetestIn(StrictSerializer):
 
 
 class DeliveryIn(StrictSerializer):
-    """Who must receive the record; within how many days of the check or the visit, else when in words."""
+    """Who must receive the record; within how many days of the check or the visit, before what, else when in words."""
 
     to = Text(100)
     days_after_check = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
     days_after_visit = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
+    before = Word(choices=["tenancy"], required=False, help_text="By the day on which a new tenancy begins.")
     when = Text(200, required=False)
     note = Text(500, required=False)
     clause = Text(200, required=False)
@@ -253,6 +255,9 @@ class LimitSetIn(StrictSerializer):
     notes = Text(2000, required=False)
     confidence = Text(20, required=False)
     regime = Word(choices=list(regimes()), required=False, help_text="By which list of fields a check is complete.")
+    extra_intervals = serializers.ListField(
+        child=serializers.DictField(), required=False, allow_null=True, max_length=CLOCKS_MAX
+    )
     retest = RetestIn(required=False, allow_null=True)
     delivery = DeliveryIn(many=True, required=False, allow_null=True, max_length=CLOCKS_MAX)
     mend = MendIn(many=True, required=False, allow_null=True, max_length=CLOCKS_MAX)
@@ -262,6 +267,22 @@ class LimitSetIn(StrictSerializer):
 
     def validate_interval(self, rule: dict[str, Any]) -> dict[str, Any]:
         return read_rule(rule)
+
+    def validate_extra_intervals(self, rules: list[dict[str, Any]] | None) -> list[dict[str, Any]] | None:
+        """Each a rule of its own with its name, and with its regime where that isn't the set's."""
+        seen: set[str] = set()
+        wrong: dict[str, Any] = {}
+        for index, each in enumerate(rules or ()):
+            try:
+                each["name"] = Text(80).run_validation(each.get("name", serializers.empty))
+                wrong |= {f"{index}.{name}": said for name, said in _unfit_extra(each, seen).items()}
+                read_rule(each)
+                seen.add(each["name"].casefold())
+            except serializers.ValidationError as bad:
+                wrong.setdefault(str(index), bad.detail)
+        if wrong:
+            raise serializers.ValidationError(wrong)
+        return rules
 
     def validate_limits(self, limits: list[dict[str, Any]]) -> list[dict[str, Any]]:
         seen: set[str] = set()
@@ -273,26 +294,38 @@ class LimitSetIn(StrictSerializer):
         return limits
 
 
+def _unfit_extra(extra: dict[str, Any], seen: set[str]) -> dict[str, str]:
+    unfit = {}
+    if extra["name"].casefold() in seen:
+        unfit["name"] = f"is {extra['name']}; an interval of this name stands there already"
+    if "regime" in extra and extra["regime"] not in regimes():
+        unfit["regime"] = f"is {repr(extra['regime'])[:60]}; it must be one of: {', '.join(regimes())}"
+    if extra.get("type") == "none":
+        unfit["type"] = "is none; a further interval must set one"
+    return unfit
+
+
 def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
     """A typed interval rule that can be reckoned with, and so can what it says of the first time."""
     try:
         for each in (rule, *([rule["first"]] if "first" in rule else [])):
             check_rule(each)
-            for variant in each.get("variants", ()):
-                _check_variant(variant["select"])
+            for place, part in (("its", rule), *(("a variant's", variant) for variant in each.get("variants", ()))):
+                if "select" in part:
+                    _check_select(part["select"], place)
     except ValueError as bad:
         raise serializers.ValidationError(f"is {str(rule)[:80]}; it can't be reckoned with: {bad}") from bad
     return rule
 
 
-def _check_variant(select: dict[str, Any]) -> None:
+def _check_select(select: dict[str, Any], whose: str) -> None:
     """A variant for everybody would put all that stand before it out of force."""
     if not select:
-        raise ValueError("a variant's select is empty; it must say for which appliances it is")
+        raise ValueError(f"{whose} select is empty; it must say for which appliances it is")
     try:
         read_select(select)
     except serializers.ValidationError as bad:
-        raise ValueError(f"a variant's select {'; '.join(flat_errors(bad.detail).values())}") from bad
+        raise ValueError(f"{whose} select {'; '.join(flat_errors(bad.detail).values())}") from bad
 
 
 class Key(Text):

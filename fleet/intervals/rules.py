@@ -5,10 +5,12 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from fleet.intervals.facts import SUFFIXES
+from fleet.intervals.events import is_event
+from fleet.intervals.facts import SUFFIXES, day_in
 from fleet.intervals.schedule import next_due
 
 MONTHS_MAX, DAYS_MAX = 1200, 36_600
+EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
 # Each whole number that a rule can carry, from 1 up to this: no due date may leave the calendar.
 HIGHEST = {
     "months": MONTHS_MAX,
@@ -16,6 +18,7 @@ HIGHEST = {
     "min_gap_months": MONTHS_MAX,
     "max_gap_months": MONTHS_MAX,
     "one_off_alignment_extension_months": MONTHS_MAX,
+    "from_months": MONTHS_MAX,
     "days": DAYS_MAX,
     "every": 100,
     "times": 366,
@@ -29,6 +32,8 @@ HIGHEST = {
 WINDOW_HIGHEST = {"from_month": 12, "from_day": 31, "to_month": 12, "to_day": 31}
 WINDOWS_MAX = 12
 COMPONENT = re.compile("[a-z][a-z0-9_]{0,59}")
+SHARED_FLUE = ("strictest",)
+ONLY_WHOLE = ("select", "again_after", "shared_flue")
 VARIANTS_MAX = 100
 EVENT_LENGTH_MAX = 100
 # Their names stand in the sentence that says which facts are missing.
@@ -40,9 +45,9 @@ TRIAL_DAY = "2024-01-31"
 def check_rule(rule: object) -> None:
     """ValueError, naming what is wrong and what is allowed, for a rule that `next_due` couldn't always reckon with.
 
-    Whole numbers lie within HIGHEST; `variants`, `first`, `grace`, `relax_after_passes`, `windows`, `named_months` and
-    `component_defer_months` have their shapes; and the rule with each of its variants gives a date, with and without a
-    check on record.
+    Whole numbers lie within HIGHEST; `variants`, `first`, `grace`, `relax_after_passes`, `windows`, `named_months`,
+    `component_defer_months`, `by`, `select`, `again_after` and `shared_flue` have their shapes; and the rule with each
+    of its variants gives a date, with and without a check on record.
 
     >>> check_rule({"type": "max_months", "months": 12})
     >>> check_rule({"type": "max_months", "months": 9000})
@@ -52,6 +57,7 @@ def check_rule(rule: object) -> None:
     """
     whole = _object(rule, "rule")
     _check_part(whole, "")
+    _check_whole(whole)
     if "first" in whole:
         _check_first(whole["first"], "first")
     for path, variant in _checked_variants(whole, ""):
@@ -60,10 +66,25 @@ def check_rule(rule: object) -> None:
     _reckon(whole)
 
 
+def _check_whole(rule: Mapping[str, Any]) -> None:
+    """What only the rule itself can carry: it goes for whatever variant applies."""
+    if "select" in rule:
+        _check_select(_object(rule["select"], "select"), "select")
+    if "again_after" in rule:
+        asked = _object(rule["again_after"], "again_after")
+        _check_needed(asked, ("event", "months"), "again_after")
+        if not is_event(asked["event"]):
+            said = "an event's name has small letters, figures and _ only, at most 57"
+            raise ValueError(f"again_after.event is {_shown(asked['event'])}; {said}")
+    if "shared_flue" in rule and rule["shared_flue"] not in SHARED_FLUE:
+        raise ValueError(f"shared_flue is {_shown(rule['shared_flue'])}; it must be one of: {', '.join(SHARED_FLUE)}")
+
+
 def _check_first(value: object, path: str) -> None:
     first = _object(value, path)
     _check_part(first, f"{path}.")
-    _refuse(first, "first", path)
+    for name in ("first", *ONLY_WHOLE):
+        _refuse(first, name, path)
     for place, variant in _checked_variants(first, f"{path}."):
         # Choices within choices would multiply without end.
         _refuse(variant, "first", place)
@@ -81,10 +102,15 @@ def _checked_variants(part: Mapping[str, Any], path: str) -> list[tuple[str, Map
 
 def _check_variant(variant: Mapping[str, Any], path: str) -> None:
     _check_part(variant, f"{path}.")
-    _refuse(variant, "variants", path)
-    for name, wanted in _object(variant.get("select"), f"{path}.select").items():
-        if name.lower().endswith(SUFFIXES) and not _is_number(wanted):
-            raise ValueError(f"{path}.select.{name} is {_shown(wanted)}; it must be a number")
+    for name in ("variants", *(each for each in ONLY_WHOLE if each != "select")):
+        _refuse(variant, name, path)
+    _check_select(_object(variant.get("select"), f"{path}.select"), f"{path}.select")
+
+
+def _check_select(select: Mapping[str, Any], path: str) -> None:
+    for name, wanted in select.items():
+        if name.lower().endswith(SUFFIXES) and not (_is_number(wanted) or day_in(wanted)):
+            raise ValueError(f"{path}.{name} is {_shown(wanted)}; it must be a number, or a day such as 2009-10-01")
 
 
 def _check_part(part: Mapping[str, Any], path: str) -> None:
@@ -93,6 +119,8 @@ def _check_part(part: Mapping[str, Any], path: str) -> None:
     event = part.get("event", "")
     if not isinstance(event, str) or len(event) > EVENT_LENGTH_MAX:
         raise ValueError(f"{path}event is {_shown(event)}; it must be a name of at most {EVENT_LENGTH_MAX} characters")
+    if "by" in part and not ((day := day_in(part["by"])) and EARLIEST_YEAR <= day.year <= LATEST_YEAR):
+        raise ValueError(f"{path}by is {_shown(part['by'])}; it must be a day from 1900 to 2200, such as 2027-09-30")
     if "relax_after_passes" in part:
         place = f"{path}relax_after_passes"
         _check_needed(_object(part["relax_after_passes"], place), ("passes", "months", "hours"), place)

@@ -7,8 +7,11 @@ from typing import Any
 
 from fleet.intervals.dates import add_months, as_date, is_weekend, read_date, spoken, years_between
 from fleet.intervals.due import Check, Due, read_checks
-from fleet.intervals.facts import Facts, holds, missing_facts
+from fleet.intervals.events import again_after_events
+from fleet.intervals.facts import Facts, holds, missing_facts, select_said
+from fleet.intervals.flues import others_on_the_flue, strictest
 from fleet.intervals.kinds import KINDS, Rule, days_after_event
+from fleet.intervals.once import once
 
 NO_FACTS: Facts = {}
 
@@ -23,13 +26,15 @@ def next_due(
 ) -> Due:
     """When the next check is due by `rule`.
 
-    rule : typed interval, as in the limit sets: {"type": ..., its numbers, "first", "variants", "grace"}.
+    rule : typed interval, as in the limit sets: {"type": ..., its numbers, "first", "variants", "grace", and
+        "select" (only there), "again_after" (events that ask for a check), "shared_flue"}.
     history : checks made, as dates, ISO strings or {"date", "run_hours"}; any order.
     start : local date from which the clock runs while no check is on record (commissioning, or the event).
     today : the day of planning. Later entries of `history` don't count; with `start` it gives the age.
     facts : what variants ask for (fuel, output_kw, age_years, ...), "run_hours" readings,
         "consecutive_passes", "out_of_use" periods {"from", "to"} (to None: still out of use), days such as
-        "burner_inspection_done_on" and "alignment_extension_used_on".
+        "burner_inspection_done_on", "alignment_extension_used_on" and those of events ("installation_on"), and
+        "on_one_flue", name and facts of each other appliance on its flue.
 
     Dates are local and inclusive. A due date on a weekend stays where it is. ValueError for a rule that
     can't be read. With several `variants` the last one that holds wins (they run from general to special);
@@ -41,8 +46,33 @@ def next_due(
     start_day = None if start is None else as_date(start)
     day = None if today is None else as_date(today)
     known = with_age(facts, start_day, day)
-    due = _due_by_variant(rule, read_checks(history, day), start_day, known)
+    checks = read_checks(history, day)
+    applies = holds(_select(rule), known) if "select" in rule else True
+    if applies is False:
+        only = select_said(rule["select"])
+        return Due(None, words=f"It is asked for only where {only}; recorded is otherwise, so nothing falls due.")
+    due = _due_on_the_flue(rule, checks, start_day, known)
+    due = again_after_events(rule, checks, start_day, day, known, due)
+    if applies is None:
+        due = _if_it_applies(due, missing_facts(_select(rule), known))
     return _about_weekend(_bound_for_certain(due, day))
+
+
+def _due_on_the_flue(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
+    """`shared_flue` "strictest" : the strictest interval among the appliances on one flue goes for each of them."""
+    own = _due_by_variant(rule, checks, start, facts)
+    if rule.get("shared_flue") != "strictest":
+        return own
+    others = [(name, _due_by_variant(rule, checks, start, known)) for name, known in others_on_the_flue(facts)]
+    return strictest(own, others)
+
+
+def _if_it_applies(due: Due, missing: Sequence[str]) -> Due:
+    """Whether it is asked for at all rests on a fact that nobody has recorded: there is no day that is certain."""
+    if due.due is None and not due.cannot_tell:
+        return due
+    doubt = f"{', '.join(missing)} not recorded: whether it is asked for at all can't be told"
+    return replace(due, cannot_tell="; ".join(filter(None, (doubt, due.cannot_tell))), certain_by=None)
 
 
 def _bound_for_certain(due: Due, today: date | None) -> Due:
@@ -82,10 +112,10 @@ def _applicable(rule: Rule, facts: Facts) -> tuple[list[Rule], str]:
     return candidates, f"{names} not recorded: the earliest possible date is given" if names else ""
 
 
-def _select(variant: Mapping[str, Any]) -> Mapping[str, object]:
-    select = variant.get("select")
+def _select(part: Mapping[str, Any]) -> Mapping[str, object]:
+    select = part.get("select")
     if not isinstance(select, Mapping):
-        raise ValueError("a variant needs typed predicates under 'select'")
+        raise ValueError("typed predicates are needed under 'select'")
     return select
 
 
@@ -104,6 +134,8 @@ def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Fact
         return Due(None, words="This rule sets no interval")
     if kind == "days_after_event":
         return _after_event(rule, checks, start)
+    if kind == "once":
+        return once(rule, checks, start, facts)
     if kind not in KINDS:
         raise ValueError(f"unknown kind of interval: {kind!r}")
     if not checks:

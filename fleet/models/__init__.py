@@ -26,6 +26,7 @@ from fleet.models.people import Person, Qualification
 from fleet.models.records import HeldMessage, Record
 from fleet.models.retests import Retest
 from fleet.models.revisits import OccupierNotice, Revisit
+from fleet.models.tenancies import Tenancy
 from fleet.models.visits import Mark, Reading, Visit, WorkItem
 from fleet.models.webhooks import AllowedTarget, EventKind, HookDelivery, WebHook
 
@@ -81,6 +82,7 @@ __all__ = [
     "StopLines",
     "StoredFile",
     "Telling",
+    "Tenancy",
     "User",
     "Visit",
     "VisitCheck",

@@ -12,11 +12,13 @@ from fleet.models.register import RegisterEntry, new_id
 class Delivery(RegisterEntry):
     """One a visit, set and recipient. Open until `sent_at`; what failed or was corrected since returns to the office.
 
+    `tenancy` : the new tenancy before which it must be there; None where the visit alone asks for it.
     `due` : the last day by the set's clock.    `returned_why` : why it has to be sent again, empty where it hasn't.
     """
 
     visit = models.ForeignKey("fleet.Visit", on_delete=models.PROTECT, related_name="deliveries")
     limit_set = models.ForeignKey("fleet.LimitSet", on_delete=models.PROTECT, related_name="deliveries")
+    tenancy = models.ForeignKey("fleet.Tenancy", null=True, on_delete=models.PROTECT, related_name="deliveries")
     recipient = models.CharField(max_length=100)
     due = models.DateField()
     words = models.CharField(max_length=300)
@@ -28,7 +30,14 @@ class Delivery(RegisterEntry):
         verbose_name_plural = "deliveries"
         ordering = ["due", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["visit", "limit_set", "recipient"], name="one_delivery_a_recipient"),
+            models.UniqueConstraint(
+                fields=["visit", "limit_set", "recipient"],
+                condition=Q(tenancy__isnull=True),
+                name="one_delivery_a_visit_and_recipient",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "limit_set", "recipient", "tenancy"], name="one_delivery_a_tenancy_and_recipient"
+            ),
         ]
         indexes = [models.Index(fields=["sent_at", "due"])]
 

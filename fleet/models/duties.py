@@ -9,6 +9,7 @@ from fleet.models.register import RegisterEntry
 class Duty(RegisterEntry):
     """`rule` is the typed interval rule; `due` is stored and recomputed when a fact changes.
 
+    part: which rule of its set, where the set has several; empty for the set's own, and for what no set puts on it.
     regime: by which list of fields a check must be complete to discharge it; empty where the rule names none.
     rule_since: from which day it goes by this form of the rule. last_done: the last check that discharged it.
     visited_on, not_discharged, lacks: a later visit that did not, why in a sentence, and the fields that it lacks.
@@ -19,6 +20,7 @@ class Duty(RegisterEntry):
     attachment = models.ForeignKey(
         "fleet.LimitSetAttachment", null=True, blank=True, on_delete=models.PROTECT, related_name="duties"
     )
+    part = models.CharField(max_length=80, blank=True, default="")
     name = models.CharField(max_length=200)
     source = models.CharField(max_length=20)
     rule = models.JSONField()
@@ -44,9 +46,9 @@ class Duty(RegisterEntry):
         ordering = ["due", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["appliance", "attachment"],
+                fields=["appliance", "attachment", "part"],
                 condition=Q(until__isnull=True),
-                name="one_duty_an_attachment",
+                name="one_duty_an_attachment_and_part",
             ),
             models.CheckConstraint(
                 condition=Q(source__in=["limit set", "contract", "maker", "conversion"]), name="duty_source_known"

@@ -1,12 +1,13 @@
 """Appliances, their sheets and flues, as a viewer may see them."""
 
+from collections.abc import Iterable
 from datetime import date
 
 from django.db.models import Prefetch, Q, QuerySet
 
 from fleet.intervals.dates import years_between
 from fleet.limits import fuel_class
-from fleet.models import Appliance, FlueGroup, ModelSheet, SheetVersion, User
+from fleet.models import Appliance, Building, FlueGroup, ModelSheet, SheetVersion, User
 from fleet.queries.access import visible_clients
 
 
@@ -27,6 +28,19 @@ def all_sheets(viewer: User) -> QuerySet[ModelSheet]:
     if not viewer.is_active:
         return ModelSheet.objects.none()
     return ModelSheet.objects.prefetch_related(Prefetch("versions", SheetVersion.objects.order_by("number")))
+
+
+def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:
+    """The same with what their work is reckoned from: building, client, gas, sheet and its versions, each read once."""
+    found = list(appliances)
+    places = Building.objects.select_related("client").prefetch_related("gas_supplies")
+    buildings = places.in_bulk({each.building_id for each in found})
+    sheet_ids = {each.sheet_id for each in found if each.sheet_id}
+    sheets = ModelSheet.objects.prefetch_related("versions").in_bulk(sheet_ids)
+    for each in found:
+        each.building = buildings[each.building_id]
+        each.sheet = sheets[each.sheet_id] if each.sheet_id else None
+    return found
 
 
 def not_gone(day: date, path: str = "") -> Q:
@@ -59,6 +73,12 @@ def facts_in_common(appliance: Appliance, day: date | None) -> dict[str, object]
 
 
 def facts_of_its_own(appliance: Appliance, day: date | None) -> dict[str, object]:
-    """Its age on the day, and what was recorded of it alone, which goes before all else."""
-    age: dict[str, object] = {} if day is None else {"age_years": years_between(appliance.in_service_from, day)}
-    return age | {name.lower(): value for name, value in appliance.facts.items()}
+    """When it was installed, its age on the day, and what was recorded of it alone, which goes before all else.
+
+    Where no other day of installation is recorded it is the one on which it came into service.
+    """
+    came = appliance.in_service_from
+    own: dict[str, object] = {"installation_on": came}
+    if day is not None:
+        own["age_years"] = years_between(came, day)
+    return own | {name.lower(): value for name, value in appliance.facts.items()}

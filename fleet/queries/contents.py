@@ -12,9 +12,12 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from fleet.intervals.dates import read_date
+from fleet.intervals.facts import day_in
 from fleet.limits import band
 from fleet.limits.facts import SUFFIXES
 from fleet.limits.quantities import label
+from fleet.queries.set_rules import extra_intervals
 
 Row = Mapping[str, Any]
 Words = str | Promise
@@ -231,6 +234,9 @@ def _predicate(name: str, wanted: Any) -> str:
     suffix = next((each for each in SUFFIXES if name.lower().endswith(each)), "")
     fact = name[: len(name) - len(suffix)].replace("_", " ")
     compared = {"_ge": _("at least"), "_gt": _("over"), "_le": _("at most"), "_lt": _("under")}
+    days = {"_ge": _("from %s"), "_gt": _("after %s"), "_le": _("up to %s"), "_lt": _("before %s")}
+    if suffix and isinstance(wanted, str) and (day := day_in(wanted)):
+        return f"{fact} {days[suffix] % date_format(day, 'j F Y')}"
     if suffix:
         return f"{fact} {compared[suffix]} {wanted}"
     if isinstance(wanted, bool):
@@ -240,7 +246,7 @@ def _predicate(name: str, wanted: Any) -> str:
 
 
 def interval_words(rule: Row) -> str:
-    """An interval rule as one says it: every variant, what comes first, and grace.
+    """An interval rule as one says it: for whom, every variant, what comes first or again, and grace.
 
     >>> interval_words({"type": "max_months", "months": 12})
     'no more than 12 months after the check before'
@@ -251,12 +257,28 @@ def interval_words(rule: Row) -> str:
 def interval_lines(rule: Row) -> list[str]:
     """The same a line each: the rule itself first."""
     said = [_interval(rule)]
+    if select := rule.get("select"):
+        said = [_("%(who)s only: %(what)s") % {"who": select_words(select), "what": said[0]}]
     for each in rule.get("variants", ()):
         what = "; ".join([_interval({**rule, **each}), *_leave(each)])
         said.append(_("%(who)s: %(what)s") % {"who": select_words(each["select"]), "what": what})
     if first := rule.get("first"):
         said.append(_("the first: %s") % interval_words(first))
+    if again := rule.get("again_after"):
+        shown = {"length": _months(again["months"]), "event": str(again["event"]).replace("_", " ")}
+        said.append(_("again at the latest %(length)s after each %(event)s") % shown)
+    if rule.get("shared_flue") == "strictest":
+        said.append(_("where several appliances share one flue, the strictest of their intervals goes for each"))
     return [*said, *_leave(rule)]
+
+
+def set_interval_lines(content: Row) -> list[str]:
+    """All interval rules of a set, a line each: its own first, then each further one with its name."""
+    return [
+        *interval_lines(content["interval"]),
+        *(_("%(name)s: %(rule)s") % {"name": each["name"], "rule": interval_words(each)}
+          for each in extra_intervals(content)),
+    ]  # fmt: skip
 
 
 def _leave(rule: Row) -> Iterator[str]:
@@ -349,6 +371,16 @@ def _after_event(rule: Row) -> str:
     return _("%(length)s after %(event)s") % shown
 
 
+def _once(rule: Row) -> str:
+    if day := read_date(rule.get("by")):
+        return _("once, by %s") % date_format(day, "j F Y")
+    shown = {"length": _months(rule["months"]), "event": str(rule["event"]).replace("_", " ")}
+    if opens := rule.get("from_months"):
+        shown["opens"] = _months(opens)
+        return _("once, %(opens)s to %(length)s after %(event)s") % shown
+    return _("once, at the latest %(length)s after %(event)s") % shown
+
+
 _INTERVALS: dict[str, Callable[[Row], str]] = {
     "none": lambda _rule: _("sets no interval"),
     "max_months": _max_months,
@@ -362,6 +394,7 @@ _INTERVALS: dict[str, Callable[[Row], str]] = {
     "in_each_window": _in_windows,
     "in_named_months": _in_months,
     "days_after_event": _after_event,
+    "once": _once,
 }
 
 
@@ -415,24 +448,30 @@ def sheet_differences(before: Row, after: Row) -> list[Difference]:
 
 
 def limit_set_differences(before: Row, after: Row) -> list[Difference]:
-    known = {*SET_FIELDS, "interval", "limits", "id"}
+    known = {*SET_FIELDS, "interval", "extra_intervals", "limits", "id"}
     others = {name: name.replace("_", " ") for name in dict.fromkeys([*before, *after]) if name not in known}
     return [
         *_fields("", before, after, SET_FIELDS),
-        *_interval_difference(before, after),
+        *_interval_differences(before, after),
         *_rows(_LIMITS, before, after),
         *_fields("", before, after, others),
     ]
 
 
-def _interval_difference(before: Row, after: Row) -> Iterator[Difference]:
-    then, now = before.get("interval"), after.get("interval")
+def _interval_differences(before: Row, after: Row) -> Iterator[Difference]:
+    yield from _one_interval(_("interval"), before.get("interval"), after.get("interval"))
+    extras = [{each["name"]: each for each in extra_intervals(content)} for content in (before, after)]
+    for name in dict.fromkeys([*extras[0], *extras[1]]):
+        yield from _one_interval(_("interval %s") % name, extras[0].get(name), extras[1].get(name))
+
+
+def _one_interval(name: str, then: Row | None, now: Row | None) -> Iterator[Difference]:
     if then == now:
         return
     said = [interval_words(each) if each else "" for each in (then, now)]
     if said[0] == said[1]:
         said = [text(then), text(now)]
-    yield Difference(_("interval"), *said)
+    yield Difference(name, *said)
 
 
 def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:

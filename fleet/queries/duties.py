@@ -11,11 +11,13 @@ from django.utils.translation import gettext as _
 
 from fleet.intervals import Due, next_due
 from fleet.intervals.dates import spoken
-from fleet.models import Appliance, Building, Duty, ModelSheet, OutOfUse, User
+from fleet.models import Appliance, Duty, GasConversion, OutOfUse, User
 from fleet.queries.access import visible_clients
 from fleet.queries.answers import answered_by_register
-from fleet.queries.appliances import facts_in_common, facts_of_its_own, not_gone
+from fleet.queries.appliances import facts_in_common, facts_of_its_own, not_gone, with_places
 from fleet.queries.checks import Behind, Check, checks_of
+from fleet.queries.duty_facts import FactsAsked
+from fleet.queries.gas_conversions import AFTER_CONVERSION, answered_by_conversion, conversions_of
 from fleet.queries.record_fields import lacking, lacking_words
 
 
@@ -119,6 +121,8 @@ def reckon(days: Iterable[tuple[Duty, date]]) -> list[Reckoned]:
     checks = checks_of({duty.appliance_id for duty, _day in asked}, max(day for _duty, day in asked))
     behind = Behind({each.used for made in checks.values() for each in made})
     standstills = _standstills_of({duty.appliance_id for duty, _day in asked})
+    conversions = conversions_of({duty.appliance_id for duty, _day in asked if duty.regime == AFTER_CONVERSION})
+    more = FactsAsked(asked)
     known: dict[tuple[uuid.UUID, date], _Known] = {}
     in_common: dict[tuple[object, ...], dict[str, object]] = {}
     reckoned = []
@@ -126,9 +130,9 @@ def reckon(days: Iterable[tuple[Duty, date]]) -> list[Reckoned]:
         place = duty.appliance_id, day
         if place not in known:
             facts = _facts(duty.appliance, day, in_common)
-            mine = checks.get(place[0], ()), standstills.get(place[0], ())
+            mine = checks.get(place[0], ()), standstills.get(place[0], ()), conversions.get(place[0], ())
             known[place] = _Known(duty.appliance, day, *mine, facts, behind)
-        reckoned.append(_reckon(duty, known[place]))
+        reckoned.append(_reckon(duty, known[place], more))
     return reckoned
 
 
@@ -158,12 +162,14 @@ class _Known:
         day: date,
         checks: Sequence[Check],
         standstills: Sequence[OutOfUse],
+        conversions: Sequence[GasConversion],
         facts: dict[str, object],
         behind: Behind,
     ) -> None:
         self.appliance, self.day, self._behind = appliance, day, behind
         self.checks = [each for each in checks if each.day <= day]
         self.standstills = [each for each in standstills if each.begins <= day]
+        self._conversions = conversions
         self.facts: Mapping[str, object] = facts | _of_its_days(self.checks, self.standstills, day)
         self._register: frozenset[str] | None = None
 
@@ -174,6 +180,8 @@ class _Known:
         if self._register is None:
             self._register = answered_by_register(self.appliance)
         answered = check.answered | self._register | self._behind.answers(check.used, check.day)
+        if regime == AFTER_CONVERSION:
+            answered |= answered_by_conversion(self._conversions, check.used, check.day)
         return lacking(regime, answered, check.conditions, self.facts)
 
     def no_evidence(self, check: Check | None) -> tuple[str, ...]:
@@ -197,31 +205,36 @@ def _restart(standstill: OutOfUse, day: date) -> date | None:
     return standstill.ends if standstill.ends and standstill.ends <= day else None
 
 
-def _reckon(duty: Duty, known: _Known) -> Reckoned:
+def _reckon(duty: Duty, known: _Known, more: FactsAsked) -> Reckoned:
     last: Check | None = None
     tried: Check | None = None
     lacked: tuple[str, ...] = ()
-    history: list[date] = []
+    done: list[Check] = []
     for each in known.checks:
         lacks = known.lacks(duty.regime, each) if each.counts else ()
         if each.counts and not lacks:
             last, tried, lacked = each, None, ()
-            history.append(each.day)
+            done.append(each)
         else:
             tried, lacked = each, lacks
-    due, suspended_since = _with_standstills(_due(duty, history, known), known)
-    if tried and _is_over(duty, last):
+    history = tuple(each.day for each in done)
+    proven = (each.day for each in done if not known.no_evidence(each))
+    facts = {**known.facts, **asked} if (asked := more.of(duty, known.day, proven)) else known.facts
+    due, suspended_since = _with_standstills(_due(duty, history, known, facts), known)
+    if tried and _is_over(duty, due, last):
         tried, lacked = None, ()
     return Reckoned(duty, due, last, known.no_evidence(last), tried, lacked, suspended_since,
-                    tuple(history), known.facts)  # fmt: skip
+                    history, facts)  # fmt: skip
 
 
-def _is_over(duty: Duty, last: Check | None) -> bool:
-    """It asked for one check after an event, and has had it."""
+def _is_over(duty: Duty, due: Due, last: Check | None) -> bool:
+    """It asked for one check, after an event or once for all, and has had it."""
+    if duty.rule.get("type") == "once":
+        return due.due is None and not due.cannot_tell
     return duty.rule.get("type") == "days_after_event" and last is not None and last.day >= duty.since
 
 
-def _due(duty: Duty, history: Sequence[date], known: _Known) -> Due:
+def _due(duty: Duty, history: Sequence[date], known: _Known, facts: Mapping[str, object]) -> Due:
     """By the checks; with none on record from the first check after coming into service, if that lay in the duty.
 
     An appliance that was long in service when its duty began was not commissioned on that day: its first check lies
@@ -229,11 +242,11 @@ def _due(duty: Duty, history: Sequence[date], known: _Known) -> Due:
     """
     came, rule, day = known.appliance.in_service_from, duty.rule, known.day
     if not history and "first" in rule:
-        first = next_due(rule, [], start=came, today=day, facts=known.facts)
+        first = next_due(rule, [], start=came, today=day, facts=facts)
         if first.due is None or first.due >= duty.since:
             return first
         rule = {name: value for name, value in rule.items() if name != "first"}
-    return next_due(rule, history, start=max(duty.since, came), today=day, facts=known.facts)
+    return next_due(rule, history, start=max(duty.since, came), today=day, facts=facts)
 
 
 def _with_standstills(due: Due, known: _Known) -> tuple[Due, date | None]:
@@ -276,14 +289,18 @@ def duties_of(appliance_ids: Iterable[uuid.UUID]) -> QuerySet[Duty]:
 def with_facts(duties: QuerySet[Duty]) -> list[Duty]:
     """The same of many duties at once: a query a table, and what many appliances have in common made once."""
     found = list(duties)
-    appliances = Appliance.objects.in_bulk({each.appliance_id for each in found})
-    places = Building.objects.select_related("client").prefetch_related("gas_supplies")
-    buildings = places.in_bulk({each.building_id for each in appliances.values()})
-    sheet_ids = {each.sheet_id for each in appliances.values() if each.sheet_id}
-    sheets = ModelSheet.objects.prefetch_related("versions").in_bulk(sheet_ids)
-    for appliance in appliances.values():
-        appliance.building = buildings[appliance.building_id]
-        appliance.sheet = sheets[appliance.sheet_id] if appliance.sheet_id else None
-    for duty in found:
-        duty.appliance = appliances[duty.appliance_id]
-    return found
+    return _each_with(found, with_places(Appliance.objects.filter(id__in={each.appliance_id for each in found})))
+
+
+def duties_standing(appliances: Iterable[Appliance]) -> list[Duty]:
+    """Those of these appliances that have not ended, each with the appliance as given: nothing of it is read again."""
+    known = list(appliances)
+    standing = Duty.objects.filter(appliance__in=[each.id for each in known], until__isnull=True)
+    return _each_with(list(standing), known)
+
+
+def _each_with(duties: list[Duty], appliances: Iterable[Appliance]) -> list[Duty]:
+    known = {each.id: each for each in appliances}
+    for duty in duties:
+        duty.appliance = known[duty.appliance_id]
+    return duties

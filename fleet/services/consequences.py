@@ -36,8 +36,9 @@ from fleet.queries.appliances import not_gone
 from fleet.queries.cards import card_for
 from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.duties import duties_of, reckon
+from fleet.queries.set_rules import SetRule, set_rules
 from fleet.queries.sheets import newest_read_visits
-from fleet.services.duties import NO_INTERVAL, appliances_reached
+from fleet.services.duties import appliances_reached
 from fleet.services.judgements import cases_of, outcome_of
 
 Draft = SheetVersion | LimitSetVersion
@@ -88,17 +89,34 @@ class VerdictChange:
 
 @dataclass(frozen=True)
 class DueChange:
-    """When a duty falls due before and after; None where it has no date. words: the arithmetic by the draft."""
+    """When a duty falls due before and after; None where it has no date. words: the arithmetic by the draft.
+
+    doubt_before, doubt_after : why that date is the earliest only, or why there is none; empty where it is certain.
+    """
 
     name: str
     before: date | None
     after: date | None
     words: str
+    doubt_before: str = ""
+    doubt_after: str = ""
 
     @property
     def sentence(self) -> str:
-        said = {"name": self.name, "before": self.before or _("no date"), "after": self.after or _("no date")}
+        said = {
+            "name": self.name,
+            "before": _day_words(self.before, self.doubt_before),
+            "after": _day_words(self.after, self.doubt_after),
+        }
         return _("%(name)s: due %(before)s until now, %(after)s from now on.") % said
+
+
+def _day_words(day: date | None, doubt: str) -> str:
+    said = str(day) if day else _("no date")
+    if not doubt:
+        return said
+    shown = {"day": said, "why": doubt}
+    return _("%(day)s at the earliest (%(why)s)") % shown if day else _("%(day)s (%(why)s)") % shown
 
 
 @dataclass(frozen=True)
@@ -336,16 +354,22 @@ def _dues(draft: Draft, appliances: Sequence[Appliance], day: date) -> dict[uuid
     else:
         before, after = _by_rule(draft, appliances, day)
     reckoned = {
-        side: {(each.duty.appliance_id, each.duty.attachment_id, each.duty.name): each for each in reckon(duties)}
+        side: {_key(each.duty): each for each in reckon(duties)}
         for side, duties in (("before", [(each, day) for each in before]), ("after", [(each, day) for each in after]))
     }
     changes: dict[uuid.UUID, list[DueChange]] = {}
     for key in dict.fromkeys([*reckoned["before"], *reckoned["after"]]):
         then, now = reckoned["before"].get(key), reckoned["after"].get(key)
         days = (then.due.due if then else None, now.due.due if now else None)
-        if days[0] != days[1] or (then is None) != (now is None):
-            changes.setdefault(key[0], []).append(DueChange(key[2], *days, now.words if now else ""))
+        doubts = (then.due.cannot_tell if then else "", now.due.cannot_tell if now else "")
+        if days[0] != days[1] or doubts[0] != doubts[1] or (then is None) != (now is None):
+            change = DueChange(key[-1], *days, now.words if now else "", *doubts)
+            changes.setdefault(key[0], []).append(change)
     return changes
+
+
+def _key(duty: Duty) -> tuple[uuid.UUID, uuid.UUID | None, str, str]:
+    return duty.appliance_id, duty.attachment_id, duty.part, duty.name
 
 
 def _standing(appliances: Iterable[Appliance]) -> list[Duty]:
@@ -383,31 +407,31 @@ def _facts(content: Row) -> dict[str, Any]:
 
 
 def _by_rule(draft: LimitSetVersion, appliances: Sequence[Appliance], day: date) -> tuple[list[Duty], list[Duty]]:
-    """Duties of the set as they stand, and by the interval rule of the draft: some begin, some end with it."""
-    rule, attached = draft.content.get("interval", NO_INTERVAL), _attachments(draft, day)
+    """Duties of the set as they stand, and by the interval rules of the draft: some begin, some end with them."""
+    rules, attached = {each.part: each for each in set_rules(draft.limit_set, draft.content)}, _attachments(draft, day)
     before = [each for each in _standing(appliances) if each.attachment_id in {one.id for one in attached}]
-    if rule["type"] == NO_INTERVAL["type"]:
-        return before, []
-    after, standing = [], {(each.appliance_id, each.attachment_id) for each in before}
-    for each in before:
+    after = []
+    for each in (one for one in before if one.part in rules):
         duty = copy(each)
-        duty.rule = rule
+        duty.rule, duty.regime = rules[each.part].rule, rules[each.part].regime
         after.append(duty)
     known = {each.id: each for each in appliances}
-    for one in attached:
+    standing = {(each.appliance_id, each.attachment_id, each.part) for each in before}
+    for one in (each for each in attached if each.until is None):
         for appliance in (known[each.id] for each in appliances_reached(one, day)):
-            if (appliance.id, one.id) not in standing and one.until is None:
-                after.append(_beginning(draft, one, appliance, rule))
+            after += [
+                _beginning(one, appliance, rule)
+                for rule in rules.values()
+                if (appliance.id, one.id, rule.part) not in standing
+            ]
     return before, after
 
 
-def _beginning(
-    draft: LimitSetVersion, attachment: LimitSetAttachment, appliance: Appliance, rule: dict[str, Any]
-) -> Duty:
+def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRule) -> Duty:
     """The duty that the attachment would put on the appliance; see services.duties.open_duties."""
     return Duty(
-        appliance=appliance, attachment=attachment, name=draft.limit_set.name, source="limit set", rule=rule,
-        since=attachment.since,
+        appliance=appliance, attachment=attachment, part=rule.part, name=rule.name, source="limit set", rule=rule.rule,
+        regime=rule.regime, since=attachment.since,
     )  # fmt: skip
 
 

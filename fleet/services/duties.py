@@ -1,82 +1,96 @@
 """Duties: which rule an appliance is under, since when and by whose decision, and when it next falls due."""
 
 import uuid
-from collections.abc import Iterable
-from datetime import date, datetime
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Greatest
+from django.utils import timezone
 
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
-from fleet.models import Appliance, Duty, LimitSetAttachment, User
+from fleet.models import Appliance, Building, Duty, LimitSetAttachment, User
 from fleet.queries.appliances import not_gone
 from fleet.queries.duties import Reckoned, reckon, standing_of, with_facts
 from fleet.queries.limits import attachments_of
-from fleet.queries.record_fields import regime_of
+from fleet.queries.set_rules import SetRule, set_rules
 from fleet.services import jobs
 from fleet.services.checks import catch_up
 from fleet.services.register import change_entry, create_entry
 
-NO_INTERVAL = {"type": "none"}
 AT_ONCE = 1000
 RECKONED = ["due", "earliest_keep", "words", "cannot_tell", "last_done", "visited_on", "not_discharged", "lacks",
             "suspended_since"]  # fmt: skip
 # Why a duty ended, as it is kept; by these words it is known whether it may stand again.
 ENDED_BY_HAND = "ended by the office"
 ENDED_WITH_SET = "the rule no longer applies"
+ENDED_WITH_VERSION = "a later version of the set has no such rule"
 ENDED_WITH_APPLIANCE = "the appliance was taken out of service"
+ENDED_BY_ANOTHER = "replaced by"  # and which one
 
 
 @transaction.atomic
 def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -> list[Duty]:
-    """The duties that a set's interval rule puts on each appliance it reaches; none where it has no rule."""
+    """The duties that each interval rule of a set puts on the appliances it reaches; none where it has no rule."""
     version = attachment.limit_set.current
-    if version is None or version.content.get("interval", NO_INTERVAL)["type"] == NO_INTERVAL["type"]:
+    rules = set_rules(attachment.limit_set, version.content) if version else []
+    if not rules:
         return []
-    under = Duty.objects.filter(attachment=attachment, until__isnull=True).values("appliance")
-    reached = appliances_reached(attachment, now.date()).exclude(id__in=under)
+    under = set(Duty.objects.filter(attachment=attachment, until__isnull=True).values_list("appliance", "part"))
     made = [
-        Duty(
-            appliance=appliance,
-            attachment=attachment,
-            name=attachment.limit_set.name,
-            source="limit set",
-            rule=version.content["interval"],
-            rule_since=attachment.since,
-            regime=regime_of(attachment.limit_set.key, version.content),
-            since=attachment.since,
-            why=attachment.why,
-            decided_by=actor,
-        )
-        for appliance in reached
+        _beginning(attachment, appliance, rule, actor)
+        for appliance in _reached_now(attachment, now)
+        for rule in rules
+        if (appliance.id, rule.part) not in under
     ]
     # Somebody else may open the same at this moment: the one that is there stays.
     Duty.objects.bulk_create(made, ignore_conflicts=True, batch_size=AT_ONCE)
-    _look_again([each.appliance_id for each in made], now)
-    opened = with_facts(Duty.objects.filter(id__in=[each.id for each in made]))
-    return recompute_duties(opened, today=now.date())
+    _look_again({each.appliance_id for each in made}, now)
+    return recompute_now(with_facts(Duty.objects.filter(id__in=[each.id for each in made])), now=now)
+
+
+def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRule, actor: User) -> Duty:
+    return Duty(
+        appliance=appliance,
+        attachment=attachment,
+        part=rule.part,
+        name=rule.name,
+        source="limit set",
+        rule=rule.rule,
+        rule_since=attachment.since,
+        regime=rule.regime,
+        since=attachment.since,
+        why=attachment.why,
+        decided_by=actor,
+    )
 
 
 @transaction.atomic
 def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) -> None:
-    """The set has a new version: its duties go by the interval rule of today, begin or end with it."""
+    """The set has a new version: its duties go by the interval rules of today, begin or end with them."""
     version = attachment.limit_set.versions.order_by("-number").first()
-    rule = version.content.get("interval", NO_INTERVAL) if version else NO_INTERVAL
-    if rule["type"] == NO_INTERVAL["type"]:
-        end_duties(attachment=attachment, until=now.date(), now=now)
-        return
-    regime = regime_of(attachment.limit_set.key, version.content) if version else ""
+    rules = {each.part: each for each in set_rules(attachment.limit_set, version.content)} if version else {}
     standing = Duty.objects.filter(attachment=attachment, until__isnull=True)
-    changed = [each for each in standing if (each.rule, each.regime) != (rule, regime)]
-    others = Duty.objects.filter(id__in=[each.id for each in changed if each.rule != rule])
-    others.update(rule_since=now.date())
-    ids = [each.id for each in changed]
-    Duty.objects.filter(id__in=ids).update(rule=rule, regime=regime, version=F("version") + 1)
-    recompute_duties(with_facts(Duty.objects.filter(id__in=ids)), today=now.date())
-    _look_again([each.appliance_id for each in changed], now)
+    for day, over in _by_day(standing.exclude(part__in=list(rules)), now):
+        _end(over, until=day, why=ENDED_WITH_VERSION, now=now)
+    changed: list[uuid.UUID] = []
+    for part, rule in rules.items():
+        mine = standing.filter(part=part)
+        others = [each for each in mine if (each.rule, each.regime) != (rule.rule, rule.regime)]
+        for day, anew in _by_day(mine.filter(id__in=[each.id for each in others if each.rule != rule.rule]), now):
+            anew.update(rule_since=day)
+        mine.filter(id__in=[each.id for each in others]).update(
+            rule=rule.rule, regime=rule.regime, version=F("version") + 1
+        )
+        changed += [each.id for each in others]
+    known = with_facts(Duty.objects.filter(id__in=changed))
+    recompute_now(known, now=now)
+    _look_again({each.appliance_id for each in known}, now)
     open_duties(attachment=attachment, actor=actor, now=now)
 
 
@@ -90,6 +104,31 @@ def appliances_reached(attachment: LimitSetAttachment, day: date) -> QuerySet[Ap
     return known.filter(building__client=attachment.client_id)
 
 
+def _reached_now(attachment: LimitSetAttachment, now: datetime) -> list[Appliance]:
+    """The same, not gone by the day that it is at each of them."""
+    earliest_anywhere = now.date() - timedelta(days=1)
+    known = appliances_reached(attachment, earliest_anywhere).select_related("building")
+    return [each for each in known if each.in_service_to is None or each.in_service_to >= each.building.today(now)]
+
+
+def _by_day(duties: QuerySet[Duty], now: datetime) -> Iterator[tuple[date, QuerySet[Duty]]]:
+    """The duties by the day that it is at their buildings; there are at most three at any moment."""
+    ids: dict[date, list[uuid.UUID]] = defaultdict(list)
+    for duty in duties.select_related("appliance__building"):
+        ids[duty.appliance.building.today(now)].append(duty.id)
+    for day, some in ids.items():
+        yield day, Duty.objects.filter(id__in=some)
+
+
+def day_at(attachment: LimitSetAttachment, now: datetime) -> date:
+    """The day that it is in the attachment's place: of a client's buildings the earliest, without any the office's."""
+    if building := attachment.building or (attachment.appliance and attachment.appliance.building):
+        return building.today(now)
+    zones = Building.objects.filter(client=attachment.client_id).order_by().values_list("time_zone", flat=True)
+    days = (now.astimezone(ZoneInfo(each)).date() for each in set(zones))
+    return min(days, default=timezone.localtime(now).date())
+
+
 @transaction.atomic
 def add_duty(*, values: dict[str, Any], actor: User, now: datetime) -> Duty:
     """A duty of the contract or the maker: values has appliance, name, source, rule, since, why."""
@@ -99,7 +138,7 @@ def add_duty(*, values: dict[str, Any], actor: User, now: datetime) -> Duty:
         raise FleetError("invalid", "The rule can't be read.", errors={"rule": str(bad)}) from bad
     duty = create_entry(Duty, {"rule_since": values["since"]} | values | {"decided_by": actor})
     jobs.request_job(kind="refresh_appliance", key=str(duty.appliance_id), due_at=now)
-    return recompute_duty(duty=duty, today=now.date())
+    return recompute_duty(duty=duty, today=duty.appliance.building.today(now))
 
 
 def recompute_duty(*, duty: Duty, today: date) -> Duty:
@@ -109,10 +148,18 @@ def recompute_duty(*, duty: Duty, today: date) -> Duty:
 
 def recompute_duties(known: Iterable[Duty], *, today: date) -> list[Duty]:
     """The same for several duties, their appliances' records read at once. known: as `with_facts` reads them."""
-    asked = list(known)
-    catch_up({each.appliance_id for each in asked})
-    _keep(reckon((duty, today) for duty in asked))
-    return asked
+    return _recompute([(each, today) for each in known])
+
+
+def recompute_now(known: Iterable[Duty], *, now: datetime) -> list[Duty]:
+    """The same, each as of the day that it is at its building."""
+    return _recompute([(each, each.appliance.building.today(now)) for each in known])
+
+
+def _recompute(days: Sequence[tuple[Duty, date]]) -> list[Duty]:
+    catch_up({duty.appliance_id for duty, _day in days})
+    _keep(reckon(days))
+    return [duty for duty, _day in days]
 
 
 def _keep(reckoned: Iterable[Reckoned]) -> list[Duty]:
@@ -156,7 +203,7 @@ def _look_again(appliance_ids: Iterable[uuid.UUID], now: datetime) -> None:
 @transaction.atomic
 def change_duty(*, duty: Duty, version: int, changes: dict[str, Any], now: datetime) -> Duty:
     """Change its name, reason or end, and look at the appliance again. Raises Conflict when it changed meanwhile."""
-    refuse_ahead(changes.get("until"), now)
+    refuse_ahead(changes.get("until"), duty.appliance.building.today(now))
     if changes.get("until"):
         changes = changes | {"ended_why": ENDED_BY_HAND}
     changed = change_entry(duty, version=version, changes=changes)
@@ -170,14 +217,18 @@ def end_duties(*, attachment: LimitSetAttachment, until: date | None, now: datet
     Where the end is moved, those that ended with it move too.
     """
     ended = Duty.objects.filter(Q(until__isnull=True) | Q(ended_why=ENDED_WITH_SET), attachment=attachment)
-    _look_again(ended.values_list("appliance_id", flat=True), now)
-    ended.update(until=until, ended_why=ENDED_WITH_SET, version=F("version") + 1)
+    _end(ended, until=until, why=ENDED_WITH_SET, now=now)
 
 
-def refuse_ahead(until: date | None, now: datetime) -> None:
+def _end(duties: QuerySet[Duty], *, until: date | None, why: str, now: datetime) -> None:
+    _look_again(set(duties.values_list("appliance_id", flat=True)), now)
+    duties.update(until=until, ended_why=why, version=F("version") + 1)
+
+
+def refuse_ahead(until: date | None, today: date) -> None:
     """An end is recorded when it has come: a duty that still stands must not vanish from the lists before."""
-    if until and until > now.date():
-        errors = {"until": f"is {until}; it must not be after today, {now.date()}"}
+    if until and until > today:
+        errors = {"until": f"is {until}; it must not be after today, {today}"}
         raise FleetError("invalid", "The end lies ahead.", errors=errors)
 
 
@@ -192,8 +243,12 @@ def end_each(*, duties: QuerySet[Duty], day: date, why: str) -> None:
 
 
 def reopen_duties(*, appliance: Appliance, now: datetime) -> None:
-    """It has not left after all: the sets that reach it put their duties on it, its own ones stand again."""
-    own = Duty.objects.filter(appliance=appliance, attachment__isnull=True, ended_why=ENDED_WITH_APPLIANCE)
+    """It has not left after all: the sets that reach it put their duties on it, its own ones stand again.
+
+    Its own are those that ended because it had left, or had been replaced.
+    """
+    left = Q(ended_why=ENDED_WITH_APPLIANCE) | Q(ended_why__startswith=f"{ENDED_BY_ANOTHER} ")
+    own = Duty.objects.filter(left, appliance=appliance, attachment__isnull=True)
     own.update(until=None, ended_why="", version=F("version") + 1)
     for attachment in attachments_of(appliance).filter(until__isnull=True).select_related("decided_by"):
         open_duties(attachment=attachment, actor=attachment.decided_by, now=now)

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
@@ -53,8 +54,9 @@ def add_limit_set_version(
 
 
 def _refuse_review_ahead(review: dict[str, str] | None, now: datetime) -> None:
-    if review and date.fromisoformat(review["on"]) > now.date():
-        errors = {"on": f"is {review['on']}; it must not be after today, {now.date()}"}
+    today = timezone.localtime(now).date()  # the office's
+    if review and date.fromisoformat(review["on"]) > today:
+        errors = {"on": f"is {review['on']}; it must not be after today, {today}"}
         raise FleetError("invalid", "The review lies ahead.", errors=errors)
 
 
@@ -136,7 +138,7 @@ def change_attachment(
     *, attachment: LimitSetAttachment, version: int, changes: dict[str, Any], now: datetime
 ) -> LimitSetAttachment:
     """Change its reason, or end it on a day: its duties end with it. Raises Conflict when it changed meanwhile."""
-    duties.refuse_ahead(changes.get("until"), now)
+    duties.refuse_ahead(changes.get("until"), duties.day_at(attachment, now))
     changed = change_entry(attachment, version=version, changes=changes)
     if changed.until:
         duties.end_duties(attachment=changed, until=changed.until, now=now)

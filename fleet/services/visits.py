@@ -33,7 +33,7 @@ from fleet.models import (
 from fleet.models.visits import MOVES_COMBUSTION
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.queries.appliances import visible_appliances
-from fleet.services import defects, deliveries, flags, jobs, judgements, retests
+from fleet.services import defects, deliveries, flags, jobs, judgements, retests, tenancies
 from fleet.services.checks import put_check
 from fleet.services.marks import marks_for
 from fleet.services.records import Row, append_record, content_of, part_id, put_rows
@@ -197,6 +197,7 @@ def _open_clocks(visit: Visit, judgement: Judgement, now: datetime) -> None:
     versions = list(judgement.limit_set_versions.select_related("limit_set"))
     retests.put_retests(visit=visit, judgement=judgement, versions=versions)
     deliveries.open_deliveries(visit=visit, versions=versions, now=now)
+    tenancies.follow_visit(visit=visit, now=now)
     if found := list(visit.defects.all()):
         defects.date_defects(defects=found, versions=versions, contractor=Contractor.objects.get())
 

@@ -15,10 +15,12 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.models import Building, Flag, GasSupply
+from fleet.models import Appliance, Building, Flag, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
+from fleet.queries.tenancies import visible_tenancies
 from fleet.services.buildings import add_gas_supply
+from fleet.services.tenancies import begin_tenancy
 from fleet.web.attention import away_words
 from fleet.web.figures import figure, long_day
 from fleet.web.forms import WordsField, chosen_client, refuse_far, taken
@@ -63,6 +65,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
     shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings", "today": today}
     shown |= {"gases": gas_rows(facts.building), "fuels": FUELS.values(), "given": {}}
     shown |= {"may_change": viewer_of(request).role in OFFICE}
+    shown |= {"tenancies": visible_tenancies(viewer_of(request)).filter(building=facts.building, begins__gte=today)}
     return shown
 
 
@@ -107,6 +110,54 @@ def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     when = long_day(supply.since)
     messages.success(request, _("From %(day)s readings are judged with %(gas)s.") % {"day": when, "gas": supply.fuel})
     return redirect("building", building.id)
+
+
+class TenancyForm(forms.Form):
+    """Somebody new moves in."""
+
+    begins = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say from which day.")})
+    appliance = forms.UUIDField(required=False)
+    source = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say who said so.")})
+
+
+@act(writers=OFFICE, place="buildings")
+def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
+    """A tenancy begins on a day: where a set says so, the new tenant must have the record before that."""
+    facts = building_for(viewer_of(request), building_id)
+    try:
+        given = taken(TenancyForm(request.POST))
+        appliance = _chosen_appliance(facts, given.pop("appliance"))
+        values = {"building": facts.building, "appliance": appliance, **given}
+        tenancy, waiting = begin_tenancy(values=values, actor=viewer_of(request), now=clock.now())
+    except FleetError as refused:
+        said = {"given_tenancy": request.POST, "refused_tenancy": refused}
+        return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
+    messages.success(request, tenancy_words(tenancy.begins, waiting))
+    return redirect("building", building_id)
+
+
+def _chosen_appliance(facts: BuildingFacts, chosen: uuid.UUID | None) -> Appliance | None:
+    """None for all of them. Raises FleetError `invalid` for one that doesn't stand here."""
+    here = {each.appliance.id: each.appliance for each in facts.appliances}
+    if chosen is not None and chosen not in here:
+        raise FleetError("invalid", _("No such appliance stands here."), errors={"appliance": f"is {chosen}"})
+    return here[chosen] if chosen else None
+
+
+def tenancy_words(begins: date, waiting: int) -> str:
+    """What follows from it."""
+    when = long_day(begins)
+    if not waiting:
+        return _(
+            "The tenancy from %(day)s is recorded. No record has to be delivered for it as things stand: no set asks "
+            "for it, or no check has been made yet."
+        ) % {"day": when}
+    words = ngettext(
+        "By %(day)s the new tenant must have %(count)s record; it waits among the deliveries.",
+        "By %(day)s the new tenant must have %(count)s records; they wait among the deliveries.",
+        waiting,
+    )
+    return words % {"day": when, "count": count_words(waiting)}
 
 
 def opening(facts: BuildingFacts, today: date) -> str:

@@ -17,7 +17,7 @@ from fleet import clock
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models import LimitSet, LimitSetVersion
-from fleet.queries.contents import interval_lines, kept_words, limit_label, limit_set_differences, select_words
+from fleet.queries.contents import kept_words, limit_label, limit_set_differences, select_words, set_interval_lines
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.consequences import preview_limit_set
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
@@ -47,14 +47,14 @@ def _shown(request: HttpRequest, facts: LimitSetFacts) -> dict[str, Any]:
         "set": facts.limit_set,
         "content": content,
         "standing": standing_words(facts.current) if facts.current else "",
-        "interval": interval_lines(content["interval"]) if content else [],
+        "interval": set_interval_lines(content) if content else [],
         "limits": [limit_row(each) for each in content.get("limits", ())],
         "versions": [(each, made_on(each)) for each in facts.versions],
         "compared": compared(
             request.GET, {each.number: each.content for each in facts.versions}, limit_set_differences
         ),
         "may_write": viewer_of(request).role in WRITERS,
-        "today": clock.now().date(),
+        "today": clock.today(),
     }
 
 
@@ -260,7 +260,7 @@ def retire(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
     try:
         given = taken(RetireForm(request.POST))
-        changes = {"retired_on": clock.now().date() if given["retired"] else None}
+        changes = {"retired_on": clock.today() if given["retired"] else None}
         change_limit_set(limit_set=facts.limit_set, version=given["version"], changes=changes, now=clock.now())
     except FleetError as refused:
         facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())

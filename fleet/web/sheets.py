@@ -351,7 +351,7 @@ def retire(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
     try:
         given = taken(RetireForm(request.POST))
-        changes = {"retired_on": clock.now().date() if given["retired"] else None}
+        changes = {"retired_on": clock.today() if given["retired"] else None}
         change_sheet(sheet=facts.sheet, version=given["version"], changes=changes, now=clock.now())
     except FleetError as refused:
         return _refused(request, sheet_for(viewer_of(request), sheet_id, clock.today()), refused, "retire")

@@ -1,12 +1,13 @@
 """Deliveries, defects, retests, attempts and the days of revisits, through the API."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
+from fleet import clock
 from fleet.models import Appliance, Defect, Delivery, Revisit, User
 from fleet.services.revisits import propose_revisit
 from tests import cast, pictures
@@ -88,6 +89,20 @@ def test_a_buildings_revisits_come_by_attendance(revisit: Revisit, boiler: Appli
     (group,) = shown["groups"]
     assert [each["id"] for each in group["revisits"]] == [str(revisit.id)]
     assert group["ends"] == "2027-12-01"
+
+
+@pytest.mark.parametrize(
+    ("zone", "hour", "there"), [("Pacific/Auckland", 23, "2026-03-03"), ("Pacific/Honolulu", 1, "2026-03-01")]
+)
+def test_a_buildings_revisits_are_told_as_of_the_day_that_it_is_there(
+    boiler: Appliance, office: APIClient, monkeypatch: pytest.MonkeyPatch, zone: str, hour: int, there: str
+) -> None:
+    monkeypatch.setattr(clock, "now", lambda: datetime(2026, 3, 2, hour, 30, tzinfo=UTC))
+    boiler.building.time_zone = zone
+    boiler.building.save()
+    assert office.get(f"/api/v1/buildings/{boiler.building_id}/revisits").json()["today"] == there
+    shown = office.get(f"/buildings/{boiler.building_id}/revisits/")
+    assert shown.context["today"] == date.fromisoformat(there)
 
 
 def test_an_attempt_is_recorded_once_with_its_photo(

@@ -32,6 +32,7 @@ from fleet.models import (
     Retest,
     Revisit,
     Telling,
+    Tenancy,
     User,
     Visit,
     WebHook,
@@ -76,6 +77,7 @@ def fill(boiler: Appliance, manager: User, name: str) -> None:
     FlueGroup.objects.create(building=boiler.building, name=name)
     since = date(2026, 4, 1 + GasSupply.objects.count())
     GasSupply.objects.create(building=boiler.building, since=since, fuel="methane", source="the network")
+    Tenancy.objects.create(building=boiler.building, appliance=boiler, begins=since, source="the agent")
     Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key=name, sentence="O2 is outside.",
                         opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
     hold_message(body=f"{{{name}".encode(), errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)

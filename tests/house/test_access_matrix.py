@@ -30,6 +30,7 @@ from fleet.models import (
     NoAccess,
     Revisit,
     Role,
+    Tenancy,
     User,
     Visit,
 )
@@ -100,6 +101,7 @@ TABLE: dict[str, Row] = {
     "buildings": page(GET=EVERYBODY),
     "building": page("building", bound=True, GET=EVERYBODY),
     "building-gas": act("building", POST=OFFICE),
+    "building-tenancies": act("building", POST=OFFICE),
     "appliance": page("appliance", bound=True, GET=EVERYBODY),
     "appliance-out-of-use": page("appliance", bound=True, GET=OFFICE, POST=OFFICE),
     "out-of-use-end": page("out-of-use", bound=True, GET=OFFICE, POST=OFFICE),
@@ -145,6 +147,8 @@ TABLE: dict[str, Row] = {
     "api-buildings": api(GET=EVERYBODY, POST=OFFICE),
     "api-building": api("building", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-gas-supplies": api(GET=EVERYBODY, POST=OFFICE),
+    "api-tenancies": api(GET=EVERYBODY, POST=OFFICE),
+    "api-tenancy": api("tenancy", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-gas-supply": api("gas-supply", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-people": api(GET=EVERYBODY, POST=OFFICE),
     "api-person": api("person", GET=EVERYBODY, PATCH=OFFICE),
@@ -313,6 +317,7 @@ def things(
                                        actor=manager, now=cast.NOON, id=new_id()),
         "gas-supply": GasSupply.objects.create(building=boiler.building, since="2026-01-01", fuel="natural_gas_20_h2",
                                                source="the network"),
+        "tenancy": Tenancy.objects.create(building=boiler.building, begins="2026-04-01", source="the agent"),
     } | followed_up(visit, limit_set, technician)  # fmt: skip
     told = told_elsewhere(boiler.building.client, manager, technician)
     return {name: str(thing.id) for name, thing in made.items()} | told

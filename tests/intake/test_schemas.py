@@ -41,6 +41,7 @@ BETWEEN_FIELDS = re.compile(
     "is above the upper figure|lies outside its own band|the rates here are|stands there already|each stands once"
     "|must not be above the rated|another rate than|must be a whole number above zero|too many facts"
     "|early_window_months must be below|two windows have|min_gap_months must leave"
+    "|from_months must be below|once: event must be"
 )
 
 

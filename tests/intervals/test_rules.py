@@ -17,7 +17,9 @@ from fleet.intervals.rules import HIGHEST
 from tests.intervals.rules_of_each_kind import KEEP, RULES
 
 LIMIT_SETS = Path(__file__).parents[2] / "fixtures" / "reference" / "limit_sets.json"
-SHIPPED = {entry["id"]: entry["interval"] for entry in json.loads(LIMIT_SETS.read_text())["profiles"]}
+PROFILES = json.loads(LIMIT_SETS.read_text())["profiles"]
+SHIPPED = {entry["id"]: entry["interval"] for entry in PROFILES}
+SHIPPED |= {f"{e['id']} {x['name']}": x for e in PROFILES for x in e.get("extra_intervals", ())}
 MONTHS = {"type": "max_months", "months": 12}
 HOURS = {"type": "months_or_hours_later", "months": 3, "hours": 2000}
 TWICE = {"type": "times_per_year", "times": 2, "min_gap_months": 4, "max_gap_months": 8}
@@ -114,6 +116,25 @@ def test_a_rule_at_its_bounds_is_taken_and_stays_in_the_calendar() -> None:
         (MONTHS | {"component_defer_months": {"burner": 0}}, "component_defer_months.burner is 0"),
         (MONTHS | {"component_defer_months": {"Burner": 36}}, "component_defer_months has 'Burner'"),
         (MONTHS | {"component_defer_months": {"b" * 61: 36}}, "at most 60"),
+        (MONTHS | {"select": 5}, "select is 5; it must be an object"),
+        (
+            MONTHS | {"select": {"output_kw_ge": "2009-02-30"}},
+            "select.output_kw_ge is '2009-02-30'; it must be a number",
+        ),
+        (MONTHS | {"again_after": 4}, "again_after is 4; it must be an object"),
+        (MONTHS | {"again_after": {"event": "permit"}}, "again_after lacks months"),
+        (MONTHS | {"again_after": {"event": "permit", "months": 0}}, "again_after.months is 0"),
+        (MONTHS | {"again_after": {"event": "The permit", "months": 4}}, "again_after.event is 'The permit'"),
+        (MONTHS | {"shared_flue": "highest"}, "shared_flue is 'highest'; it must be one of: strictest"),
+        (MONTHS | {"first": MONTHS | {"select": {"x": 1}}}, "first has select"),
+        (MONTHS | {"variants": [{"select": {"x": 1}, "shared_flue": "strictest"}]}, "variants.0 has shared_flue"),
+        ({"type": "once"}, "months must be"),
+        ({"type": "once", "months": 12}, "once: event must be the name of one"),
+        ({"type": "once", "months": 12, "event": "The start"}, "once: event must be the name of one"),
+        ({"type": "once", "months": 12, "event": "start", "from_months": 12}, "from_months must be below months, 12"),
+        ({"type": "once", "by": "30 Sep 2027"}, "by is '30 Sep 2027'; it must be a day from 1900 to 2200"),
+        ({"type": "once", "by": "2027-09-31"}, "by is '2027-09-31'"),
+        ({"type": "once", "by": "2201-01-01"}, "it must be a day from 1900 to 2200"),
         (HOURS | {"relax_after_passes": "x"}, "relax_after_passes is 'x'"),
         (HOURS | {"relax_after_passes": {"passes": 3}}, "relax_after_passes lacks months, hours"),
     ],
@@ -124,7 +145,8 @@ def test_a_rule_that_cannot_always_be_reckoned_with_is_refused(rule: Any, said: 
 
 
 odd = st.one_of(st.none(), st.booleans(), st.integers(-5, 10**18), st.text(max_size=3), st.just([1]), st.just({}))
-PARTS = ["variants", "first", "grace", "relax_after_passes", "windows", "named_months", "component_defer_months"]
+PARTS = ["variants", "first", "grace", "relax_after_passes", "windows", "named_months", "component_defer_months", "by",
+         "select", "again_after", "shared_flue"]  # fmt: skip
 places = st.sampled_from([*HIGHEST, *PARTS, "type", "event", "alignment_extension_used"])
 
 
@@ -148,6 +170,7 @@ facts = st.dictionaries(
         [
             "age_years", "output_kw", "fuel", "self_calibrating", "run_hours", "out_of_use", "consecutive_passes",
             "alignment_extension_used_on", "burner_inspection_done_on", "serves_electric_generating_unit",
+            "installation_on", "emission_relevant_change_on", "permit_on", "low_use", "on_one_flue",
         ]
     ),
     words,
@@ -161,4 +184,4 @@ def test_whatever_an_appliance_s_facts_hold_a_date_is_given_or_why_there_is_none
 ) -> None:
     made = next_due(rule, ["2024-01-31", "2025-02-28"], start="2015-06-01", today="2026-01-01", facts=known)
     assert made.words
-    assert (made.due is None) == (rule["type"] == "none")
+    assert (made.due is None) == (rule["type"] == "none") or rule["type"] == "once" or "select" in rule

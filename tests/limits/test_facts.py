@@ -1,3 +1,5 @@
+from datetime import date
+
 import pytest
 
 from fleet.intervals.facts import holds
@@ -21,6 +23,14 @@ CASES = [
     ({"new_plant": True, "fuel": ["lpg"]}, {"fuel": "natural_gas"}, False),
     ({"new_plant": True, "fuel": ["lpg"]}, {"fuel": "lpg"}, None),
     ({"new_plant": True}, {"new_plant": None}, None),
+    ({"low_use": True}, {"low_use": "yes"}, None),
+    ({"low_use": False}, {"low_use": 0}, None),
+    ({"installation_on_lt": "2009-10-01"}, {"installation_on": "2009-09-30"}, True),
+    ({"installation_on_lt": "2009-10-01"}, {"installation_on": "2009-10-01"}, False),
+    ({"installation_on_ge": "2009-10-01"}, {"installation_on": date(2009, 10, 1)}, True),
+    ({"installation_on_ge": "2009-10-01"}, {"installation_on": "20091001"}, None),
+    ({"installation_on_ge": "2009-10-01"}, {"installation_on": 2009}, None),
+    ({"installation_on_ge": "2009-10-01"}, {}, None),
 ]
 
 

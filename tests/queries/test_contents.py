@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from fleet.queries.contents import interval_lines, interval_words
+from fleet.queries.contents import interval_lines, interval_words, limit_set_differences, set_interval_lines
 from tests.intervals.rules_of_each_kind import RULES
 
 
@@ -34,6 +34,24 @@ from tests.intervals.rules_of_each_kind import RULES
             ("no more than 25 months after the check before; burner inspection may wait for the next shutdown, "
             "at most 36 months"),
         ),
+        ({"type": "once", "by": "2027-09-30"}, "once, by 30 September 2027"),
+        ({"type": "once", "event": "permit", "months": 12}, "once, at the latest 12 months after permit"),
+        (
+            {"type": "once", "event": "installation", "months": 192, "from_months": 180,
+             "variants": [{"select": {"installation_on_lt": "2009-10-01"}, "by": "2027-09-30"}]},
+            ("once, 180 months to 192 months after installation; installation on before 1 October 2009: once, by "
+             "30 September 2027"),
+        ),
+        (
+            {"type": "max_months", "months": 36, "again_after": {"event": "emission_relevant_change", "months": 4}},
+            ("no more than 36 months after the check before; again at the latest 4 months after each emission relevant "
+             "change"),
+        ),
+        (
+            {"type": "calendar_years", "every": 2, "shared_flue": "strictest"},
+            ("once in every 2 calendar years; where several appliances share one flue, the strictest of their "
+             "intervals goes for each"),
+        ),
     ],
 )  # fmt: skip
 def test_each_kind_in_words(rule: dict[str, Any], said: str) -> None:
@@ -59,3 +77,29 @@ def test_what_a_rule_lets_be_later_stands_with_the_variant_that_lets_it() -> Non
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule["type"])
 def test_no_kind_is_said_by_its_name_for_programs(rule: dict[str, Any]) -> None:
     assert interval_lines(rule)[0] != rule["type"].replace("_", " ")
+
+
+TUNE_UP = {"name": "tune-up", "type": "max_months", "months": 6, "select": {"low_use": True}}
+CONTENT: dict[str, Any] = {"interval": {"type": "calendar_years", "every": 1}, "extra_intervals": [TUNE_UP]}
+
+
+def test_each_rule_of_a_set_is_said_with_its_name_and_for_whom_it_is() -> None:
+    assert set_interval_lines(CONTENT) == [
+        "once in every calendar year",
+        "tune-up: low use only: no more than 6 months after the check before",
+    ]
+
+
+def test_a_further_rule_that_comes_changes_or_goes_is_a_difference_by_its_name() -> None:
+    def said(extra: list[dict[str, Any]]) -> list[tuple[str, str, str]]:
+        found = limit_set_differences(CONTENT, CONTENT | {"extra_intervals": extra})
+        return [(each.path, each.before, each.after) for each in found]
+
+    words = "low use only: no more than 6 months after the check before"
+    yearly = {"name": "sweep", "type": "max_months", "months": 12}
+    assert said([TUNE_UP]) == []
+    assert said([TUNE_UP | {"months": 9}]) == [("interval tune-up", words, words.replace("6", "9"))]
+    assert said([yearly]) == [
+        ("interval tune-up", words, ""),
+        ("interval sweep", "", "no more than 12 months after the check before"),
+    ]

@@ -21,7 +21,7 @@ LATER = date(2026, 3, 3)
 def attach(key: str, actor: User, appliance: Appliance) -> Duty:
     place = {"limit_set": LimitSet.objects.get(key=key), "appliance": appliance, "since": date(2025, 1, 1), "why": "x"}
     attachment = attach_limit_set(values=place, actor=actor, now=NOON)
-    return Duty.objects.get(attachment=attachment)
+    return Duty.objects.get(attachment=attachment, part="")
 
 
 def without(body: dict[str, Any], *names: str) -> dict[str, Any]:

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from fleet.models import Analyser, Appliance, Person, Retest, Revisit, User
+from fleet.models import Analyser, Appliance, LimitSet, Person, Retest, Revisit, User
+from fleet.services.limits import make_limit_set
 from fleet.services.revisits import propose_revisit
 from tests.cast import NOON, store, visit_body
 from tests.services.test_deliveries import corrected, under
@@ -45,6 +46,33 @@ def test_only_the_limits_that_the_clock_names_start_it(
     under(boiler, "de-kueo-co", manager)
     store(visit_body(boiler, person, analyser, co=co), technician)
     assert not Retest.objects.exists()
+
+
+def test_a_set_may_ask_for_another_test_after_an_unsafe_disposition(
+    boiler: Appliance, body: dict[str, Any], manager: User, technician: User
+) -> None:
+    """No text that ships asks for one; a contractor's own set can, and only what was called unsafe starts it."""
+    clock = {"type": "days_after_event", "event": "unsafe", "days": 7}
+    content = LimitSet.objects.get(key="demo-neutral").versions.get().content | {"retest": clock}
+    values = {"key": "own-rules", "name": "Own rules"}
+    make_limit_set(values=values, content=content, actor=manager, now=NOON)
+    under(boiler, "own-rules", manager)
+    unsafe = {"state": "isolated", "unsafe": True}
+    store(body | {"disposition": {"state": "left in use"}}, technician)
+    assert not Retest.objects.exists()
+    corrected(body, manager, disposition=unsafe)
+    retest = Retest.objects.get()
+    assert (retest.event, retest.found_on, retest.due) == ("unsafe", date(2026, 3, 2), date(2026, 3, 9))
+    assert retest.words == "Another test by Own rules: 7 days after unsafe on 2 Mar 2026 is 9 Mar 2026."
+    revisit = propose_revisit(appliance=boiler, now=NOON)
+    assert revisit is not None
+    assert ("retest", "2026-03-09") in {(each["binding"], each["latest"]) for each in revisit.reasons}
+
+
+def test_no_set_that_ships_starts_a_retest_after_an_unsafe_disposition(installation: User) -> None:
+    clocks = [each.current.content.get("retest") for each in LimitSet.objects.all() if each.current]
+    assert "unsafe" not in [each["event"] for each in clocks if each]
+    assert "another test" in LimitSet.objects.get(key="uk-unsafe-situations").versions.get().content["notes"]
 
 
 def test_it_is_a_reason_to_come_until_the_next_check(

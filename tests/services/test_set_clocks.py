@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from fleet.models import LimitSetVersion
-from fleet.services.set_clocks import delivery_clocks, mend_days, retest_clock
+from fleet.services.set_clocks import delivery_clocks, mend_days, retest_clock, tenancy_recipients
 
 
 def version(**content: Any) -> LimitSetVersion:
@@ -29,6 +29,14 @@ def test_of_deliveries_only_those_with_a_number_of_days_count() -> None:
             {"to": "owner", "days_after_check": "28"}, {"days_after_check": 28}]  # fmt: skip
     assert list(delivery_clocks(version(delivery=told))) == [("client", 15, "visit")]
     assert list(delivery_clocks(version(delivery="by post"))) == []
+
+
+def test_before_a_tenancy_each_recipient_counts_once_and_prose_counts_for_nothing() -> None:
+    told = [{"to": "new tenant", "before": "tenancy"}, {"to": "new tenant", "before": "tenancy", "note": "display"},
+            {"to": "agent", "when": "before occupation"}, {"before": "tenancy"}, "x"]  # fmt: skip
+    assert tenancy_recipients(version(delivery=told)) == ("new tenant",)
+    assert list(delivery_clocks(version(delivery=told))) == []
+    assert tenancy_recipients(version(delivery="by post")) == ()
 
 
 def test_of_mending_only_this_severity_counts() -> None:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,8 +11,11 @@ from pytest_django.fixtures import Settings
 
 from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, CeilingForecast, FlueGroup, Forecast, Person, Revisit, Snapshot, User
+from fleet.services.files import store_file
+from fleet.services.no_access import record_no_access
 from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import amend_visit
+from tests import pictures
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.web.markup import main_of, words_of
 from tests.web.opened import browser_of, opened
@@ -35,6 +39,22 @@ def test_an_appliance_never_visited_says_what_will_appear(
     assert "Nothing asks for a visit by a date" in page
     assert "No visit has read anything here yet." in page
     assert "None: no rule is attached. Somebody must decide which applies." in page
+
+
+def test_attempts_without_access_are_told_with_their_letters_to_everybody_who_sees_it(
+    boiler: Appliance, technician: User, dispatcher: User, auditor: User, boiler_page: str, settings: Settings,
+    tmp_path: Path,
+) -> None:  # fmt: skip
+    settings.MEDIA_ROOT = tmp_path
+    assert "Without access" not in words_of(opened(dispatcher, boiler_page))
+    said = {"kind": "nobody in", "note": "", "letter": "card in the box"}
+    (made,) = record_no_access(appliances=[boiler], at=NOON, actor=technician, now=NOON, **said)
+    photo = {"name": "door", "media_type": "image/png", "data": pictures.png(), "what": "letter"}
+    store_file(no_access=made, actor=technician, now=NOON, **photo)
+    for viewer in (dispatcher, technician, auditor):
+        shown = words_of(opened(viewer, boiler_page))
+        told = "No access on 2 Mar 2026: nobody in; letter: card in the box; 1 file beside it, says technician."
+        assert f"Without access {told} door.png" in shown
 
 
 def test_it_opens_with_the_day_and_the_reason_that_binds(

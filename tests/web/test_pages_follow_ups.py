@@ -24,7 +24,7 @@ from fleet.models import (
 from fleet.services.forecasts import refresh_forecasts
 from fleet.services.revisits import propose_revisit
 from tests.cast import NOON, make_user, store
-from tests.services.test_deliveries import under
+from tests.services.test_deliveries import corrected, under
 from tests.services.test_revisits import flagged
 from tests.services.test_revisits import under as under_duty
 from tests.web.world import Foreign, likely_outside, make_foreign
@@ -104,6 +104,25 @@ def test_a_delivery_is_sent_and_comes_back(delivery: Delivery, dispatcher: User)
     fail = {"version": delivery.version, "words": "returned"}
     assert client.post(reverse("delivery-fail", args=[delivery.id]), fail).status_code == 302
     assert '<b class="outside">Back in the office:</b> returned.' in text_of(client, "/deliveries/")
+
+
+def test_on_the_day_of_a_correction_the_time_says_which_record_went(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    visit = corrected(body, manager, note="the other boiler house")  # on 5 March, at 12:00 in Lisbon
+    client, send = browser(dispatcher), reverse("delivery-send", args=[delivery.id])
+    given = {"version": delivery.version, "how": "post", "address": "1 Test Lane", "sent_on": "2026-03-05"}
+    answer = client.post(send, given)
+    assert answer.status_code == 400
+    assert "the record was corrected on that day" in answer.content.decode()
+    shown = client.post(send, given | {"sent_time": "11:59"}, follow=True).content.decode()
+    assert "the corrected one is still to be sent" in shown
+    assert "Back in the office:</b> The record was corrected on" in shown
+    delivery.refresh_from_db()
+    given |= {"version": delivery.version, "sent_time": "12:01"}
+    assert client.post(send, given).status_code == 302
+    delivery.refresh_from_db()
+    assert delivery.sent_at and delivery.sendings.last().record == visit.record
 
 
 def test_a_refused_sending_keeps_what_was_typed(delivery: Delivery, dispatcher: User) -> None:
@@ -277,10 +296,10 @@ def test_another_clients_follow_ups_are_nowhere(
     client = browser(theirs)
     for path in ("/deliveries/", "/defects/"):
         assert boiler.building.name not in text_of(client, path)
-    assert "their flue" in text_of(client, "/defects/")
+    assert "Their flue" in text_of(client, "/defects/")
     ours = make_user("our dispatcher", "dispatcher", sees_all_clients=False)
     ours.clients.add(client_of_ours)
-    assert "their flue" not in text_of(browser(ours), "/defects/")
+    assert "their flue" not in text_of(browser(ours), "/defects/").lower()
     assert client.get(f"/buildings/{boiler.building_id}/revisits/").status_code == 404
     send = reverse("delivery-send", args=[delivery.id])
     assert client.post(send, {"version": 1, "how": "post", "address": "x"}).status_code == 404

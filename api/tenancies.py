@@ -1,0 +1,68 @@
+"""Tenancies: from which day somebody new lives with an appliance; a set may say that they must have its record."""
+
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+
+from api.doors import EntryDoor, EntryListDoor
+from api.entries import EntryIn, EntryOut
+from api.fields import DayOf, Reference
+from api.filters import EXTERNAL_REFERENCE, by_id, of_building, yes_no
+from api.permissions import OFFICE
+from fleet import clock
+from fleet.intake.fields import Text
+from fleet.models import Tenancy
+from fleet.queries.appliances import visible_appliances
+from fleet.queries.buildings import visible_buildings
+from fleet.queries.tenancies import visible_tenancies
+from fleet.services.tenancies import begin_tenancy, change_tenancy
+
+
+class TenancyIn(EntryIn):
+    building = Reference(visible_buildings)
+    appliance = Reference(
+        visible_appliances, required=False, allow_null=True, help_text="Left out: every appliance of the building."
+    )
+    begins = DayOf(help_text="The day on which somebody new moves in.")
+    source = Text(300, help_text="Who said so. The tenant's name is not asked for.")
+    called_off = Text(300, required=False, help_text="Why it does not begin after all; empty where it does.")
+
+
+class TenancyOut(EntryOut):
+    building = serializers.UUIDField(source="building_id")
+    appliance = serializers.UUIDField(source="appliance_id", allow_null=True)
+    begins = serializers.DateField()
+    source = serializers.CharField()
+    called_off = serializers.CharField()
+
+
+class Tenancies(EntryListDoor):
+    """Tenancies in the buildings that you may see. Who moves in must have the record first, where a set says so."""
+
+    writers, model, shape_in, shape_out = OFFICE, Tenancy, TenancyIn, TenancyOut
+    filters = (
+        *of_building("building"),
+        by_id("appliance", "appliance", visible_appliances),
+        yes_no("called_off", ~Q(called_off=""), "It did not begin after all."),
+        EXTERNAL_REFERENCE,
+    )
+
+    def rows(self) -> QuerySet[Tenancy]:
+        return visible_tenancies(self.viewer)
+
+    def create(self, values: dict[str, Any]) -> Tenancy:
+        return begin_tenancy(values=values, actor=self.viewer, now=clock.now())[0]
+
+
+class OneTenancy(EntryDoor):
+    """One tenancy. It stays in its place."""
+
+    writers, shape_in, shape_out = OFFICE, TenancyIn, TenancyOut
+    fixed = ("id", "building", "appliance")
+
+    def rows(self) -> QuerySet[Tenancy]:
+        return visible_tenancies(self.viewer)
+
+    def change(self, entry: Tenancy, version: int, changes: dict[str, Any]) -> Tenancy:
+        return change_tenancy(tenancy=entry, version=version, changes=changes, now=clock.now())

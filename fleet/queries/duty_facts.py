@@ -1,0 +1,132 @@
+"""Facts that only some interval rules ask for: passes in a row, changes of the burner, others on the flue.
+
+Read for all duties of a batch at once, and not at all where none of its rules asks.
+"""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from datetime import date
+from typing import Any
+
+from fleet.intervals.events import days_of
+from fleet.limits import standing
+from fleet.models import Appliance, Duty, Judgement, LimitSetAttachment
+from fleet.queries.appliances import facts_of, with_places
+from fleet.queries.gas_conversions import conversions_of
+
+EMISSION_CHANGE, BURNER_CHANGE = "emission_relevant_change", "burner_change"
+# A limit of this severity says what is to be recorded; nothing fails by it.
+NO_LIMIT = ("normal", "record")
+WITHIN, ENDS_A_RUN = "within", ("outside", "cannot tell")
+
+
+class FactsAsked:
+    """What the rules of these duties ask for beyond the facts of their own appliance; each duty with its day."""
+
+    def __init__(self, asked: Sequence[tuple[Duty, date]]) -> None:
+        counting = [duty for duty, _day in asked if asks_for_passes(duty)]
+        changed = {duty.appliance_id for duty, _day in asked if asks_for_changes(duty)}
+        sharing = [duty for duty, _day in asked if asks_for_the_flue(duty)]
+        self._sets = _set_keys(counting)
+        self._passed = _passed_days(self._sets, counting, max(day for _duty, day in asked)) if counting else {}
+        self._conversions = conversions_of(changed)
+        self._flues = _flues(sharing, {duty.appliance_id: duty.appliance for duty, _day in asked} if sharing else {})
+
+    def of(self, duty: Duty, day: date, proven: Iterable[date]) -> dict[str, object]:
+        """Those of one duty on its day. proven: the days of the checks that discharged it and are evidence."""
+        facts: dict[str, object] = {}
+        if asks_for_passes(duty):
+            facts["consecutive_passes"] = self._passes(duty, day, set(proven))
+        if asks_for_changes(duty):
+            facts[f"{EMISSION_CHANGE}_on"] = self._changes(duty)
+        if asks_for_the_flue(duty):
+            facts["on_one_flue"] = [
+                (each.name, facts_of(each, day))
+                for each in self._flues.get(duty.appliance.flue_group_id, ())
+                if each.id != duty.appliance_id and each.in_service_on(day)
+            ]
+        return facts
+
+    def _passes(self, duty: Duty, day: date, proven: Collection[date]) -> int:
+        """The newest run of passes in sequence; a day on which a check did not pass ends it."""
+        judged = self._passed.get((duty.appliance_id, self._sets.get(duty.attachment_id, "")), {})
+        count = 0
+        for when in sorted((each for each in judged if each <= day), reverse=True):
+            if not judged[when]:
+                break
+            count += when in proven
+        return count
+
+    def _changes(self, duty: Duty) -> list[date]:
+        """Those recorded as such, new burners, and conversions to another gas."""
+        recorded = {name.lower(): value for name, value in duty.appliance.facts.items()}
+        found = {*days_of(EMISSION_CHANGE, recorded), *days_of(BURNER_CHANGE, recorded)}
+        return sorted(found | {each.converted_on for each in self._conversions.get(duty.appliance_id, ())})
+
+
+def asks_for_passes(duty: Duty) -> bool:
+    rule: dict[str, Any] = duty.rule
+    return "relax_after_passes" in rule or any("relax_after_passes" in each for each in rule.get("variants", ()))
+
+
+def asks_for_changes(duty: Duty) -> bool:
+    asked = duty.rule.get("again_after")
+    return bool(asked) and asked["event"] == EMISSION_CHANGE
+
+
+def asks_for_the_flue(duty: Duty) -> bool:
+    return "shared_flue" in duty.rule
+
+
+def _set_keys(duties: Iterable[Duty]) -> dict[uuid.UUID | None, str]:
+    """Of each attachment the key of its set."""
+    ids = {each.attachment_id for each in duties if each.attachment_id}
+    return dict(LimitSetAttachment.objects.filter(id__in=ids).values_list("id", "limit_set__key")) if ids else {}
+
+
+def _passed_days(
+    sets: dict[uuid.UUID | None, str], duties: Iterable[Duty], until: date
+) -> dict[tuple[uuid.UUID, str], dict[date, bool]]:
+    """By appliance and set: the days of its checks, and whether every check of the day was within that set's limits."""
+    keys: dict[uuid.UUID, set[str]] = defaultdict(set)
+    for each in duties:
+        if each.attachment_id in sets:
+            keys[each.appliance_id].add(sets[each.attachment_id])
+    made = Judgement.objects.filter(visit__appliance__in=list(keys), visit__check_made__counts=True)
+    rows = made.filter(visit__local_date__lte=until).order_by("visit__local_date", "visit_id")
+    passed: dict[tuple[uuid.UUID, str], dict[date, bool]] = defaultdict(dict)
+    names = ("visit__appliance_id", "visit__local_date", "verdicts")
+    for appliance_id, day, verdicts in rows.values_list(*names).iterator():
+        for key in keys[appliance_id]:
+            days = passed[appliance_id, key]
+            days[day] = days.get(day, True) and is_pass(verdicts.get("verdicts", ()), key)
+    return passed
+
+
+def is_pass(verdicts: Iterable[dict[str, Any]], set_key: str) -> bool:
+    """Whether a check was within the limits of that set: each of them judged, as found and as left.
+
+    One finding outside ends it, and so does one that can't be decided: what was put right on the spot was not right.
+    A limit that no reading met proves nothing; without any limit there is nothing to pass.
+    """
+    mine = [
+        each
+        for each in verdicts
+        if each["set_id"] == set_key
+        and each["severity"] not in NO_LIMIT
+        and each["phase"] in ("as found", "as left", None)
+    ]
+    if not mine or any(each["outcome"] in ENDS_A_RUN for each in mine):
+        return False
+    return all(each["outcome"] == WITHIN for each in standing(mine))
+
+
+def _flues(duties: Iterable[Duty], known: dict[uuid.UUID, Appliance]) -> dict[uuid.UUID | None, list[Appliance]]:
+    """By flue the appliances on it; one that a duty is asked about goes as it came with that duty."""
+    groups = {each.appliance.flue_group_id for each in duties} - {None}
+    gathered: dict[uuid.UUID | None, list[Appliance]] = defaultdict(list)
+    if groups:
+        for each in with_places(Appliance.objects.filter(flue_group__in=groups).order_by("name", "id")):
+            gathered[each.flue_group_id].append(known.get(each.id, each))
+    return gathered

@@ -1,0 +1,61 @@
+"""What a limit set says beside its limits, as it comes in: refused with the field, its value and what is allowed."""
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fleet.errors import Malformed
+from fleet.intake.limit_sets import read_limit_set
+
+REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
+SHIPPED = json.loads((REFERENCE / "limit_sets.json").read_text(), parse_float=str)["profiles"]
+CONTENT = next(each for each in SHIPPED if each["id"] == "us-ca-scaqmd-1146")
+TUNE_UP = CONTENT["extra_intervals"][0]
+
+
+def errors(**changes: Any) -> dict[str, str]:
+    with pytest.raises(Malformed) as refused:
+        read_limit_set(copy.deepcopy(CONTENT | changes))
+    found = refused.value.details["errors"]
+    assert isinstance(found, dict)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("extra", "path", "said"),
+    [
+        ({name: value for name, value in TUNE_UP.items() if name != "name"}, "extra_intervals.0", "required"),
+        (TUNE_UP | {"name": " "}, "extra_intervals.0", ""),
+        (TUNE_UP | {"type": "none"}, "extra_intervals.0.type", "is none; a further interval must set one"),
+        (TUNE_UP | {"type": "whenever"}, "extra_intervals.0", "unknown kind of interval"),
+        (TUNE_UP | {"regime": "x"}, "extra_intervals.0.regime", "is 'x'; it must be one of: us_area_tune_up"),
+        (TUNE_UP | {"select": {}}, "extra_intervals.0", "its select is empty"),
+        (TUNE_UP | {"times": 9}, "extra_intervals.0", "min_gap_months must leave room for 9 a year"),
+        (TUNE_UP | {"again_after": {"event": "x"}}, "extra_intervals.0", "again_after lacks months"),
+    ],
+)
+def test_a_further_interval_is_read_as_strictly_as_the_set_s_own(extra: Any, path: str, said: str) -> None:
+    found = errors(extra_intervals=[extra])
+    assert list(found) == [path]
+    assert said in found[path]
+
+
+def test_two_further_intervals_have_two_names_whatever_their_case() -> None:
+    found = errors(extra_intervals=[TUNE_UP, TUNE_UP | {"name": "Low-Use Tune-Up"}])
+    assert found == {
+        "extra_intervals.1.name": "is Low-Use Tune-Up; an interval of this name stands there already",
+    }
+
+
+def test_a_delivery_before_something_else_than_a_tenancy_is_refused() -> None:
+    assert list(errors(delivery=[{"to": "new tenant", "before": "christmas"}])) == ["delivery.0.before"]
+
+
+def test_a_predicate_compares_a_number_or_a_day() -> None:
+    rule = {"type": "once", "by": "2027-09-30", "select": {"installation_on_lt": "2009-10-01"}}
+    assert read_limit_set(copy.deepcopy(CONTENT | {"interval": rule}))["interval"] == rule
+    found = errors(interval=rule | {"select": {"installation_on_lt": "soon"}})
+    assert "it must be a number, or a day such as 2009-10-01" in found["interval"]

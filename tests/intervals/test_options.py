@@ -1,0 +1,209 @@
+"""What a rule can carry beside its kind: asked for once, only there, again after an event, the strictest on a flue.
+
+Dates from the texts stand in fixtures/golden/interval_vectors.json; here is what holds whatever the dates are.
+"""
+
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.intervals import next_due, what_if
+from fleet.intervals.dates import add_months
+from fleet.intervals.events import days_of
+from tests.intervals.rules_of_each_kind import HOURS_FIRST, HOURS_LATER, RULES
+
+ONCE = {"type": "once", "event": "installation", "months": 192, "from_months": 180}
+BY = {"type": "once", "by": "2027-09-30"}
+YEARLY = {"type": "max_months", "months": 12}
+AGAIN = {"again_after": {"event": "permit", "months": 4}}
+ON_A_FLUE = {
+    "type": "calendar_years",
+    "every": 3,
+    "shared_flue": "strictest",
+    "variants": [{"select": {"open": True}, "every": 1}, {"select": {"open": False}, "every": 2}],
+}
+
+days = st.dates(date(2015, 1, 1), date(2040, 12, 31))
+histories = st.lists(days, max_size=6)
+bounded = settings(max_examples=60, deadline=None, derandomize=True)
+
+
+# ---- once ----
+
+
+@bounded
+@given(days, histories)
+def test_once_is_due_by_its_day_until_one_check_counts_and_never_after_that(
+    installed: date, history: list[date]
+) -> None:
+    facts = {"installation_on": installed}
+    opens, ends = add_months(installed, 180), add_months(installed, 192)
+    due = next_due(ONCE, history, facts=facts)
+    if any(day >= opens for day in history):
+        assert (due.due, due.cannot_tell) == (None, "")
+        later = [*history, max(history) + timedelta(days=4000)]
+        assert next_due(ONCE, later, facts=facts) == due
+    else:
+        assert (due.due, due.earliest_keep) == (ends, opens)
+
+
+@bounded
+@given(histories, days)
+def test_what_was_done_before_the_duty_began_does_not_discharge_what_is_asked_for_once(
+    history: list[date], start: date
+) -> None:
+    done = any(day >= start for day in history)
+    assert (next_due(BY, history, start=start).due is None) == done
+
+
+def test_once_says_by_when_from_when_and_when_it_was_done() -> None:
+    facts = {"installation_on": "2012-02-29"}
+    assert next_due(ONCE, [], facts=facts).words == (
+        "Asked for once: 192 months after installation on 29 Feb 2012 is 29 Feb 2028; a check counts from 28 Feb 2027, "
+        "180 months after it."
+    )
+    assert next_due(BY, []).words == "Asked for once, by 30 Sep 2027."
+    assert next_due(BY, ["2027-01-04"]).words == (
+        "Done on 4 Jan 2027; it was asked for once, so nothing more falls due."
+    )
+
+
+@pytest.mark.parametrize("known", [{}, {"installation_on": "about 2009"}, {"installation_on": 2009}])
+def test_once_after_an_event_of_which_no_day_is_recorded_cannot_tell(known: dict[str, Any]) -> None:
+    due = next_due(ONCE, [], facts=known)
+    assert (due.due, due.cannot_tell) == (None, "no date of installation recorded")
+
+
+def test_what_if_a_check_were_made_once() -> None:
+    answer = what_if(BY, [], "2027-05-04", start="2026-01-01")
+    assert answer.words == (
+        "In time: due by 30 Sep 2027. Done on 4 May 2027; it was asked for once, so nothing more falls due."
+    )
+
+
+# ---- only there ----
+
+
+@bounded
+@given(st.sampled_from(RULES), st.lists(days, min_size=1, max_size=6))
+def test_a_rule_for_some_is_itself_there_nothing_elsewhere_and_in_doubt_in_between(
+    rule: dict[str, Any], history: list[date]
+) -> None:
+    plain, only = next_due(rule, history), {**rule, "select": {"low_use": True}}
+    assert next_due(only, history, facts={"low_use": True}) == plain
+    elsewhere, doubtful = next_due(only, history, facts={"low_use": False}), next_due(only, history)
+    assert (elsewhere.due, elsewhere.cannot_tell) == (None, "")
+    assert elsewhere.words == "It is asked for only where low use is yes; recorded is otherwise, so nothing falls due."
+    assert doubtful.due == plain.due
+    assert doubtful.cannot_tell.startswith("low_use not recorded")
+
+
+def test_a_word_where_yes_or_no_belongs_leaves_the_doubt_and_names_the_fact() -> None:
+    only = YEARLY | {"select": {"low_use": True}}
+    assert next_due(only, ["2025-01-01"], facts={"low_use": "yes"}).cannot_tell.startswith("low_use not recorded")
+    rule = YEARLY | {"variants": [{"select": {"output_kw_gt": 400}, "months": 6}]}
+    due = next_due(rule, ["2025-01-01"], facts={"output_kw": "many"})
+    assert (due.due, due.cannot_tell) == (
+        date(2025, 7, 1), "output_kw not recorded: the earliest possible date is given"
+    )  # fmt: skip
+
+
+def test_a_rule_for_some_that_may_not_be_asked_for_has_no_day_that_is_certain() -> None:
+    due = next_due(YEARLY | {"select": {"low_use": True}}, ["2020-01-01"], today="2026-01-01")
+    assert due.due == date(2021, 1, 1)
+    assert due.cannot_tell
+
+
+# ---- again after an event ----
+
+
+@bounded
+@given(st.sampled_from(RULES), st.lists(days, min_size=1, max_size=6), st.lists(days, max_size=3))
+def test_a_check_is_due_so_many_months_after_the_first_event_that_no_check_followed(
+    rule: dict[str, Any], history: list[date], events: list[date]
+) -> None:
+    plain, due = next_due(rule, history), next_due(rule | AGAIN, history, facts={"permit_on": events})
+    open_since = min((day for day in events if day > max(history)), default=None)
+    expected = plain.due if open_since is None else min(plain.due or date.max, add_months(open_since, 4))
+    assert due.due == expected
+    assert due == next_due(rule | AGAIN, history, facts={"permit_on": events[::-1]})
+    assert due.due is not None
+    assert due.due > max(history)
+
+
+def test_a_check_on_the_day_of_the_event_is_one_after_it() -> None:
+    for checked, due in (("2026-02-01", date(2027, 2, 1)), ("2026-01-31", date(2026, 6, 1))):
+        assert next_due(YEARLY | AGAIN, [checked], facts={"permit_on": "2026-02-01"}).due == due
+
+
+def test_an_event_to_come_asks_for_nothing_yet_and_one_long_before_the_duty_never_did() -> None:
+    rule, facts = YEARLY | AGAIN, {"permit_on": "2026-02-01"}
+    assert next_due(rule, ["2025-06-01"], today="2026-01-31", facts=facts).due == date(2026, 6, 1)
+    assert next_due(rule, ["2025-12-01"], today="2026-02-01", facts=facts).words == (
+        "4 months after permit on 1 Feb 2026 is 1 Jun 2026; without it: 1 Dec 2025 plus 12 months is 1 Dec 2026."
+    )
+    assert next_due(rule, [], start="2026-06-02", facts=facts).due == date(2027, 6, 2)
+    assert next_due(rule, [], start="2026-06-01", facts=facts).due == date(2026, 6, 1)
+
+
+def test_an_event_decides_for_certain_what_the_run_hours_leave_open() -> None:
+    facts = {"permit_on": "2026-02-01"}
+    later = next_due(HOURS_LATER | AGAIN, ["2026-01-15"], facts=facts)
+    assert (later.due, bool(later.cannot_tell), later.certain_by) == (date(2026, 4, 15), True, date(2026, 6, 1))
+    first = next_due(HOURS_FIRST | AGAIN, ["2025-06-15"], facts={"permit_on": "2025-06-16"}, today="2025-11-01")
+    assert (first.due, first.cannot_tell) == (date(2025, 10, 16), "")
+
+
+@pytest.mark.parametrize("recorded", [None, "", "soon", 7, True, ["x"], {"day": 1}])
+def test_what_is_no_day_is_as_good_as_no_event(recorded: object) -> None:
+    assert days_of("permit", {"permit_on": recorded}) == ()
+
+
+@bounded
+@given(days, st.sampled_from(["Pacific/Kiritimati", "Europe/Berlin", "Pacific/Pago_Pago"]), st.integers(0, 23))
+def test_days_are_local_and_a_moment_is_refused_as_one(day: date, zone: str, hour: int) -> None:
+    moment = datetime(day.year, day.month, day.day, hour, tzinfo=ZoneInfo(zone))
+    assert days_of("permit", {"permit_on": moment}) == ()
+    assert days_of("permit", {"permit_on": moment.date()}) == (day,)
+
+
+# ---- the strictest on a flue ----
+
+facts_of_one = st.sampled_from([{"open": True}, {"open": False}, {}])
+
+
+@bounded
+@given(st.lists(days, min_size=1, max_size=4), facts_of_one, st.lists(facts_of_one, max_size=3))
+def test_on_one_flue_all_have_the_earliest_day_of_any(
+    history: list[date], own: dict[str, Any], others: list[dict[str, Any]]
+) -> None:
+    alone = [next_due(ON_A_FLUE, history, facts=each) for each in (own, *others)]
+    named = [(f"Boiler {number}", each) for number, each in enumerate(others, 2)]
+    due = next_due(ON_A_FLUE, history, facts={**own, "on_one_flue": named})
+    assert due.due == min(each.due for each in alone if each.due)
+    certain = [each for each in alone if each.due == due.due and not each.cannot_tell]
+    assert bool(due.cannot_tell) == (not certain)
+
+
+def test_the_words_say_whose_interval_it_is_and_what_its_own_would_be() -> None:
+    facts = {"open": False, "on_one_flue": [("Boiler 2", {"open": True})]}
+    assert next_due(ON_A_FLUE, ["2025-03-05"], facts=facts).words == (
+        "Calendar year 2025 plus 1 is 2026: 31 Dec 2026 at the latest; by Boiler 2, the strictest of the 2 on its flue "
+        "(by its own facts alone 31 Dec 2027)."
+    )
+    unknown = {"open": False, "on_one_flue": [("Boiler 2", {})]}
+    due = next_due(ON_A_FLUE, ["2025-03-05"], facts=unknown)
+    assert due.cannot_tell == "Boiler 2: open not recorded: the earliest possible date is given"
+    assert due.certain_by == date(2027, 12, 31)
+
+
+def test_run_hours_on_a_flue_are_the_appliance_s_own() -> None:
+    rule = HOURS_LATER | {"shared_flue": "strictest"}
+    history = [{"date": "2026-01-15", "run_hours": 1000}]
+    read = {"run_hours": [{"date": "2026-06-10", "run_hours": 3010}]}
+    others = [("Boiler 2", {"run_hours": [{"date": "2026-02-01", "run_hours": 3000}]})]
+    assert next_due(rule, history, facts={**read, "on_one_flue": others}).due == date(2026, 6, 10)

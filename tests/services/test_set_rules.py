@@ -1,0 +1,462 @@
+"""What a set's rules ask for beyond one interval: further duties, passes in a row, changes, a flue that is shared."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Building,
+    Duty,
+    FlueGroup,
+    Job,
+    LimitSet,
+    LimitSetAttachment,
+    LimitSetVersion,
+    Person,
+    User,
+)
+from fleet.models.register import new_id
+from fleet.queries.duties import reckon, with_facts
+from fleet.queries.duty_facts import is_pass
+from fleet.queries.what_if import what_if_appliance
+from fleet.services.appliances import change_appliance, take_on_appliance
+from fleet.services.consequences import consequences_of
+from fleet.services.duties import ENDED_WITH_VERSION, recompute_duty
+from fleet.services.gas_conversions import convert_appliance
+from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
+from tests.cast import DECLARED, NOON, make_appliance, make_building, store, visit_body
+
+TODAY = date(2026, 3, 2)
+SOURCE = "invented for tests"
+TUNE_UP = {"name": "tune-up", "type": "max_months", "months": 6, "select": {"low_use": True}}
+CONTENT: dict[str, Any] = {
+    "name": "House rules", "jurisdiction": "any", "kind": "contract", "evidence": "own", "decision_rule": "simple",
+    "interval": {"type": "max_months", "months": 12}, "extra_intervals": [TUNE_UP], "limits": [], "sources": [SOURCE],
+}  # fmt: skip
+CO_LIMIT = {
+    "id": "co", "quantity": "co", "unit": "ppm", "basis": "as_measured", "firing_rate": "any", "when": "any",
+    "fires_when": {"op": ">", "value": "100"}, "limit_text": "<= 100", "severity": "out_of_limit", "source": SOURCE,
+    "evidence": "own",
+}  # fmt: skip
+PORTABLE = {
+    "type": "months_or_hours_first", "months": 1, "hours": 100_000,
+    "relax_after_passes": {"passes": 3, "months": 3, "hours": 100_000},
+}  # fmt: skip
+
+
+def house_set(actor: User, **changes: Any) -> LimitSet:
+    values = {"key": "house", "name": "House rules"}
+    return make_limit_set(values=values, content=CONTENT | changes, actor=actor, now=NOON)
+
+
+def under(limit_set: LimitSet, actor: User, since: date = date(2025, 1, 1), **place: Any) -> LimitSetAttachment:
+    values = {"limit_set": limit_set, "since": since, "why": "agreed"} | place
+    return attach_limit_set(values=values, actor=actor, now=NOON)
+
+
+def shipped(key: str) -> LimitSet:
+    return LimitSet.objects.get(key=key)
+
+
+def version(limit_set: LimitSet, actor: User, **changes: Any) -> None:
+    content = {name: value for name, value in (CONTENT | changes).items() if value is not None}
+    add_limit_set_version(limit_set=limit_set, content=content, actor=actor, now=NOON, id=new_id())
+
+
+def with_known(appliance: Appliance, **facts: Any) -> Appliance:
+    appliance.facts = appliance.facts | facts
+    appliance.save()
+    return appliance
+
+
+def only(appliance: Appliance, part: str = "") -> Duty:
+    """Its standing duty by that rule, reckoned anew."""
+    return recompute_duty(duty=Duty.objects.get(appliance=appliance, part=part, until__isnull=True), today=TODAY)
+
+
+# ---- further rules of a set ----
+
+
+def test_each_rule_of_a_set_opens_a_duty_with_its_own_name_and_clock(boiler: Appliance, manager: User) -> None:
+    with_known(boiler, low_use=True)
+    under(house_set(manager), manager, appliance=boiler)
+    own, extra = Duty.objects.order_by("part")
+    assert (own.part, own.name, own.due) == ("", "House rules", date(2026, 1, 1))
+    assert (extra.part, extra.name, extra.due) == ("tune-up", "House rules: tune-up", date(2025, 7, 1))
+    assert extra.words == "No check on record, counted from the start: 1 Jan 2025 plus 6 months is 1 Jul 2025."
+
+
+def test_until_somebody_recorded_the_fact_an_extra_duty_says_that_it_cannot_tell(
+    boiler: Appliance, manager: User
+) -> None:
+    under(shipped("us-ca-scaqmd-1146"), manager, appliance=boiler)
+    extra = only(boiler, "low-use tune-up")
+    assert extra.cannot_tell == "low_use not recorded: whether it is asked for at all can't be told"
+    assert extra.due == date(2025, 9, 1)
+    with_known(boiler, low_use=False)
+    extra = only(boiler, "low-use tune-up")
+    assert (extra.due, extra.cannot_tell) == (None, "")
+    assert extra.words == "It is asked for only where low use is yes; recorded is otherwise, so nothing falls due."
+    with_known(boiler, low_use=True)
+    assert (only(boiler, "low-use tune-up").due, only(boiler, "low-use tune-up").cannot_tell) == (date(2025, 9, 1), "")
+
+
+def test_a_new_version_adds_changes_and_ends_single_rules(boiler: Appliance, manager: User) -> None:
+    limit_set = house_set(manager)
+    under(limit_set, manager, appliance=boiler)
+    own = Duty.objects.get(part="")
+    sweep = {"name": "sweep", "type": "max_months", "months": 24}
+    version(limit_set, manager, extra_intervals=[TUNE_UP | {"months": 9}, sweep])
+    tune_up, added = Duty.objects.get(part="tune-up"), Duty.objects.get(part="sweep")
+    assert (tune_up.due, tune_up.rule_since, tune_up.until) == (date(2025, 10, 1), TODAY, None)
+    assert (added.name, added.due) == ("House rules: sweep", date(2027, 1, 1))
+    version(limit_set, manager, extra_intervals=[sweep])
+    tune_up = Duty.objects.get(part="tune-up")
+    assert (tune_up.until, tune_up.ended_why) == (TODAY, ENDED_WITH_VERSION)
+    version(limit_set, manager, extra_intervals=None)
+    assert list(Duty.objects.filter(until__isnull=True)) == [own]
+    assert (Duty.objects.get(part="").version, Duty.objects.get(part="").rule) == (own.version, own.rule)
+
+
+def test_a_set_without_an_interval_of_its_own_still_has_its_further_ones(boiler: Appliance, manager: User) -> None:
+    limit_set = house_set(manager, interval={"type": "none"})
+    under(limit_set, manager, appliance=boiler)
+    assert [each.part for each in Duty.objects.all()] == ["tune-up"]
+    version(limit_set, manager, interval={"type": "none"}, extra_intervals=None)
+    assert not Duty.objects.filter(until__isnull=True).exists()
+
+
+def test_all_duties_of_a_set_end_with_its_attachment_and_none_that_ended_before_moves(
+    boiler: Appliance, manager: User
+) -> None:
+    limit_set = house_set(manager)
+    attachment = under(limit_set, manager, appliance=boiler)
+    version(limit_set, manager, extra_intervals=None)
+    changes = {"until": date(2026, 2, 1)}
+    change_attachment(attachment=attachment, version=attachment.version, changes=changes, now=NOON)
+    ended = dict(Duty.objects.values_list("part", "until"))
+    assert ended == {"": date(2026, 2, 1), "tune-up": TODAY}
+
+
+def test_the_same_rule_again_opens_no_second_duty_and_a_new_appliance_gets_them_all(
+    building: Building, boiler: Appliance, manager: User
+) -> None:
+    limit_set = house_set(manager)
+    under(limit_set, manager, building=building)
+    version(limit_set, manager)
+    assert Duty.objects.count() == 2
+    values = {"building": building, "name": "Boiler 2", "in_service_from": date(2026, 1, 5)}
+    second = take_on_appliance(values=values, actor=manager, now=NOON)
+    assert sorted(second.duties.values_list("part", flat=True)) == ["", "tune-up"]
+
+
+def test_a_further_rule_may_ask_for_other_fields_than_the_set(boiler: Appliance, manager: User) -> None:
+    extra = TUNE_UP | {"regime": "us_area_tune_up"}
+    under(house_set(manager, regime="plain", extra_intervals=[extra]), manager, appliance=boiler)
+    assert dict(Duty.objects.values_list("part", "regime")) == {"": "plain", "tune-up": "us_area_tune_up"}
+
+
+def test_what_a_version_of_old_held_under_further_intervals_opens_nothing_it_can_not_reckon_with(
+    boiler: Appliance, manager: User
+) -> None:
+    odd = [
+        {"name": "x", "type": "whenever"},
+        {"type": "max_months", "months": 6},
+        "yearly",
+        {"name": "y", "type": "none"},
+    ]
+    for extra in (odd, "yearly", {"a": 1}):
+        limit_set = make_limit_set(
+            values={"key": f"old-{new_id()}", "name": "Old"}, content=CONTENT | {"extra_intervals": extra},
+            actor=manager, now=NOON,
+        )  # fmt: skip
+        under(limit_set, manager, appliance=boiler)
+    assert set(Duty.objects.values_list("part", flat=True)) == {""}
+
+
+def test_a_draft_says_which_further_duties_begin_change_and_end(boiler: Appliance, manager: User) -> None:
+    with_known(boiler, low_use=True)
+    limit_set = house_set(manager)
+    under(limit_set, manager, appliance=boiler)
+    sweep = {"name": "sweep", "type": "max_months", "months": 24}
+
+    def dues(extra: list[dict[str, Any]]) -> list[tuple[Any, ...]]:
+        draft = LimitSetVersion(limit_set=limit_set, number=2, content=CONTENT | {"extra_intervals": extra})
+        (found,) = consequences_of(draft, day=TODAY)
+        return sorted((each.name, each.before, each.after) for each in found.dues)
+
+    name = "House rules: tune-up"
+    assert dues([TUNE_UP]) == []
+    assert dues([TUNE_UP | {"months": 9}]) == [(name, date(2025, 7, 1), date(2025, 10, 1))]
+    assert dues([sweep]) == [("House rules: sweep", None, date(2027, 1, 1)), (name, date(2025, 7, 1), None)]
+
+
+def test_a_draft_that_makes_a_date_uncertain_says_so(boiler: Appliance, manager: User) -> None:
+    limit_set = house_set(manager, extra_intervals=[])
+    under(limit_set, manager, appliance=boiler)
+    only_there = CONTENT["interval"] | {"select": {"low_use": True}}
+    content = CONTENT | {"interval": only_there, "extra_intervals": []}
+    (found,) = consequences_of(LimitSetVersion(limit_set=limit_set, number=2, content=content), day=TODAY)
+    (change,) = found.dues
+    assert change.sentence == (
+        "House rules: due 2026-01-01 until now, 2026-01-01 at the earliest (low_use not recorded: whether it is asked "
+        "for at all can't be told) from now on."
+    )
+
+
+def test_what_if_answers_for_each_rule_of_the_set(boiler: Appliance, manager: User) -> None:
+    with_known(boiler, low_use=False)
+    under(house_set(manager), manager, appliance=boiler)
+    said = {each.duty.part: each.answer.words for each in what_if_appliance(manager, boiler.id, TODAY, NOON).duties}
+    assert said[""].startswith("60 days late: due by 1 Jan 2026.")
+    assert said["tune-up"] == (
+        "It is asked for only where low use is yes; recorded is otherwise, so nothing falls due."
+    )
+
+
+# ---- passes in a row ----
+
+
+@pytest.fixture
+def portable(boiler: Appliance, manager: User) -> Duty:
+    limit_set = house_set(manager, interval=PORTABLE, limits=[CO_LIMIT], extra_intervals=[])
+    under(limit_set, manager, appliance=boiler)
+    return Duty.objects.get()
+
+
+def checked(boiler: Appliance, person: Person, analyser: Analyser, actor: User, day: str, co: str = "40") -> None:
+    store(visit_body(boiler, person, analyser, day=day, co=co), actor)
+
+
+def months_given(duty: Duty) -> int:
+    """How many months after the last check it is due, by the records as they stand."""
+    made = recompute_duty(duty=duty, today=TODAY)
+    assert made.due is not None and made.last_done is not None
+    return round((made.due - made.last_done).days / 30.4)
+
+
+def test_three_passes_in_a_row_lengthen_the_interval_and_a_failure_ends_them(
+    portable: Duty, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    said = []
+    for day, co in (
+        ("2025-03-03", "40"), ("2025-04-03", "40"), ("2025-05-03", "40"), ("2025-06-03", "300"),
+        ("2025-07-03", "40"), ("2025-08-03", "40"), ("2025-09-03", "40"),
+    ):  # fmt: skip
+        checked(boiler, person, analyser, technician, day, co)
+        said.append(months_given(portable))
+    assert said == [1, 1, 3, 1, 1, 1, 3]
+
+
+def test_passes_are_counted_as_of_the_day_that_is_asked_about(
+    portable: Duty, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    for day in ("2025-03-03", "2025-04-03", "2025-05-03"):
+        checked(boiler, person, analyser, technician, day)
+    (duty,) = with_facts(Duty.objects.all())
+    days = [date(2025, 4, 10), date(2025, 5, 10)]
+    assert [each.facts["consecutive_passes"] for each in reckon((duty, day) for day in days)] == [2, 3]
+
+
+def test_a_record_that_is_no_evidence_is_no_pass(
+    portable: Duty, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    for day in ("2025-03-03", "2025-04-03", "2025-05-03"):
+        checked(boiler, person, analyser, technician, day)
+    analyser.calibrations.update(valid_to=date(2025, 4, 30))
+    assert months_given(portable) == 1
+
+
+def verdict(outcome: str, *, phase: str | None = "as left", limit: str = "co", key: str = "house", **more: Any) -> Any:
+    row = {"kind": "limit", "set_id": key, "limit_id": limit, "quantity": "co", "rate": "high", "phase": phase}
+    return row | {"reading_key": "1", "severity": "out_of_limit", "outcome": outcome} | more
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "passed"),
+    [
+        ([verdict("within")], True),
+        ([verdict("within"), verdict("outside", key="another")], True),
+        ([verdict("within"), verdict("outside", severity="record", limit="x")], True),
+        ([verdict("within"), verdict("not judged")], True),
+        ([], False),
+        ([verdict("within", key="another")], False),
+        ([verdict("within"), verdict("outside", phase="as found")], False),
+        ([verdict("within"), verdict("cannot tell", rate="low")], False),
+        ([verdict("within"), verdict("not judged", limit="nox", reading_key=None, phase=None)], False),
+        ([verdict("not judged")], False),
+    ],
+)
+def test_a_pass_is_every_limit_of_the_set_judged_within(verdicts: list[Any], passed: bool) -> None:
+    assert is_pass(verdicts, "house") is passed
+
+
+def test_where_the_set_s_limits_were_not_judged_no_pass_is_counted(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    """Nitrogen oxides were never read, so the shipped set's limits are not all judged."""
+    under(shipped("us-ca-scaqmd-1146"), manager, appliance=boiler)
+    for day in ("2025-03-03", "2025-04-03", "2025-05-03", "2025-06-03"):
+        checked(boiler, person, analyser, technician, day)
+    (duty,) = with_facts(Duty.objects.filter(part=""))
+    (made,) = reckon([(duty, TODAY)])
+    assert made.facts["consecutive_passes"] == 0
+    assert made.due.words.startswith("3 Jun 2025 plus 1 months is 3 Jul 2025, or 750 run hours")
+
+
+# ---- a change that moves the emissions ----
+
+
+def test_a_recorded_change_asks_for_a_measurement_within_four_months(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    under(shipped("de-44bimschv-small"), manager, appliance=boiler)
+    checked(boiler, person, analyser, technician, "2025-06-10")
+    assert only(boiler).due == date(2028, 6, 10)
+    change_appliance(
+        appliance=boiler, version=boiler.version, changes={"facts": {"burner_change_on": "2026-02-01"}}, now=NOON
+    )
+    duty = only(boiler)
+    assert duty.due == date(2026, 6, 1)
+    assert duty.words == (
+        "4 months after emission relevant change on 1 Feb 2026 is 1 Jun 2026; without it: 10 Jun 2025 plus 36 months "
+        "is 10 Jun 2028."
+    )
+    (supposed,) = what_if_appliance(manager, boiler.id, date(2026, 4, 1), NOON).duties
+    assert supposed.answer.after.due == date(2029, 4, 1)
+    checked(boiler, person, analyser, technician, "2026-02-20")
+    assert only(boiler).due == date(2029, 2, 20)
+
+
+def test_a_gas_conversion_is_such_a_change(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    under(shipped("de-44bimschv-small"), manager, appliance=boiler)
+    checked(boiler, person, analyser, technician, "2025-06-10")
+    content = {"converted_on": "2026-02-10", "to_fuel": "propane", "kit": "Kit 7", "label": "fitted",
+               "analyser_fuel": "propane", "done_by": "Ada Test", "test_within_days": 28}  # fmt: skip
+    convert_appliance(appliance=boiler, version=boiler.version, content=content, sheet=None, actor=manager, now=NOON,
+                      id=new_id())  # fmt: skip
+    duty = Duty.objects.get(appliance=boiler, source="limit set")
+    assert recompute_duty(duty=duty, today=TODAY).due == date(2026, 6, 10)
+
+
+def test_a_permit_asks_for_a_measurement_by_the_directive(boiler: Appliance, manager: User) -> None:
+    under(shipped("eu-mcpd"), manager, appliance=boiler)
+    with_known(boiler, thermal_input_mw=2)
+    assert only(boiler).due == date(2028, 1, 1)
+    with_known(boiler, permit_on="2026-02-01")
+    assert (only(boiler).due, only(boiler).cannot_tell) == (date(2026, 6, 1), "")
+
+
+# ---- asked for once ----
+
+
+def test_a_heating_check_is_due_once_by_the_day_of_installation(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    under(shipped("de-geg-60b"), manager, appliance=boiler)
+    duty = only(boiler)
+    assert (duty.due, duty.earliest_keep, duty.regime) == (date(2031, 1, 1), date(2030, 1, 1), "de_heating_check")
+    with_known(boiler, installation_on="2005-06-01")
+    assert only(boiler).due == date(2027, 9, 30)
+    body = visit_body(boiler, person, analyser)
+    store(body, technician)
+    tried = only(boiler)
+    assert (tried.due, tried.lacks) == (date(2027, 9, 30), ["heating_check_result"])
+    again = visit_body(boiler, person, analyser, day="2026-03-01")
+    store(again | {"declared": DECLARED | {"heating_check_result": "report of 1 Mar 2026"}}, technician)
+    done = only(boiler)
+    assert (done.due, done.cannot_tell, done.last_done, done.not_discharged) == (None, "", date(2026, 3, 1), "")
+    assert done.words == "Done on 1 Mar 2026; it was asked for once, so nothing more falls due."
+
+
+# ---- one flue ----
+
+
+@pytest.fixture
+def on_one_flue(building: Building, boiler: Appliance, manager: User) -> tuple[Appliance, Appliance]:
+    flue = FlueGroup.objects.create(building=building, name="Flue A")
+    second = make_appliance(
+        building, None, "Boiler 2", flue_group=flue, facts={"room_sealed": False, "condensing": False}
+    )
+    boiler.flue_group = flue
+    with_known(boiler, room_sealed=True, self_calibrating=False, positive_pressure_flue=False)
+    return boiler, second
+
+
+def test_the_strictest_interval_on_a_flue_goes_for_each_appliance_on_it(
+    on_one_flue: tuple[Appliance, Appliance], person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    sealed, second = on_one_flue
+    under(shipped("de-kueo-co"), manager, building=sealed.building)
+    checked(sealed, person, analyser, technician, "2025-03-05")
+    duty = only(sealed)
+    assert (duty.due, duty.cannot_tell) == (date(2026, 12, 31), "")
+    assert duty.words.endswith("by Boiler 2, the strictest of the 2 on its flue (by its own facts alone 31 Dec 2027).")
+    Job.objects.all().delete()
+    change_appliance(appliance=second, version=second.version, changes={"in_service_to": date(2026, 2, 1)}, now=NOON)
+    assert Job.objects.filter(kind="refresh_appliance", key=str(sealed.id)).exists()
+    duty = only(sealed)
+    assert (duty.due, duty.words) == (
+        date(2027, 12, 31), "Calendar year 2025 plus 2 is 2027: 31 Dec 2027 at the latest."
+    )  # fmt: skip
+
+
+def test_an_appliance_on_the_flue_of_which_a_fact_is_missing_leaves_a_doubt_with_its_name(
+    on_one_flue: tuple[Appliance, Appliance], person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    sealed, second = on_one_flue
+    second.facts = {}
+    second.save()
+    under(shipped("de-kueo-co"), manager, appliance=sealed)
+    checked(sealed, person, analyser, technician, "2025-03-05")
+    duty = only(sealed)
+    assert duty.due == date(2026, 12, 31)
+    assert duty.cannot_tell.startswith("Boiler 2: room_sealed")
+
+
+# ---- how much is read ----
+
+
+def queries(duties: list[Duty]) -> int:
+    with CaptureQueriesContext(connection) as caught:
+        reckon((each, TODAY) for each in duties)
+    return len(caught)
+
+
+def test_what_rules_ask_for_is_read_at_once_for_many_and_not_at_all_where_none_asks(
+    building: Building, boiler: Appliance, client_of_ours: Any, manager: User
+) -> None:
+    plain = house_set(manager, extra_intervals=[])
+    asking = [shipped(key) for key in ("de-kueo-co", "de-44bimschv-small", "us-ca-scaqmd-1146")]
+
+    def place(name: str) -> Building:
+        there = make_building(client_of_ours, name)
+        flue = FlueGroup.objects.create(building=there, name="Flue")
+        for number in (1, 2):
+            make_appliance(there, boiler.sheet, f"Boiler {number}", flue_group=flue)
+        for each in (plain, *asking):
+            under(each, manager, building=there)
+        return there
+
+    def counts() -> tuple[int, int]:
+        known = with_facts(Duty.objects.filter(attachment__limit_set=plain))
+        return queries(known), queries(with_facts(Duty.objects.exclude(attachment__limit_set=plain)))
+
+    place("A")
+    none_asks, all_ask = counts()
+    for name in "BCD":
+        place(name)
+    assert counts() == (none_asks, all_ask)
+    assert all_ask > none_asks
+    (first, *_rest) = with_facts(Duty.objects.filter(attachment__limit_set=plain))
+    for asked in ("fleet_judgement", "fleet_gasconversion"):
+        with CaptureQueriesContext(connection) as caught:
+            reckon([(first, TODAY)])
+        assert not any(asked in each["sql"] for each in caught)
