@@ -17,6 +17,7 @@ from api.fields import DayOf, Facts, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
 from api.forecasts import CeilingForecastOut, ForecastOut
+from api.no_access import NoAccessOut
 from api.permissions import FIELD, OFFICE
 from api.records import RecordOut
 from api.revisits import RevisitOut
@@ -86,6 +87,7 @@ class HistoryOut(serializers.Serializer[Any]):
     flags = FlagOut(many=True)
     duties = DutyOut(many=True)
     defects = DefectOut(many=True)
+    attempts = NoAccessOut(many=True, help_text="Attempts without access, newest first.")
     records = RecordOut(many=True)
 
 

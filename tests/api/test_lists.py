@@ -236,8 +236,8 @@ def test_the_whole_history_of_an_appliance_is_one_answer(field: APIClient, busy:
     assert shown["last"]["id"] == shown["visits"][0]["id"]
     assert shown["sheet_version"] == 1
     assert shown["revisit"]["id"] == str(Revisit.objects.get().id)
-    assert all(shown[name] for name in ("forecasts", "flags", "duties", "defects", "records"))
-    assert len(queries) <= 37
+    assert all(shown[name] for name in ("forecasts", "flags", "duties", "defects", "attempts", "records"))
+    assert len(queries) <= 40
 
 
 def test_the_card_is_the_table_that_readings_are_judged_by(
