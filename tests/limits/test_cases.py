@@ -207,6 +207,12 @@ def test_co_is_compared_no_further_back_than_the_last_before_a_turn():
     ]
 
 
+def test_a_turn_before_this_reading_counts_past_readings_at_another_rate():
+    between = {"co_ppm": 50.0, "rate": "low"}
+    turned = {"co_ppm": 103.0, "adjusted_before": True}
+    assert rising({"co_ppm": 10.0}, {"co_ppm": 100.0}, between, turned)[-1] == 0.0
+
+
 def test_co_is_compared_undiluted_where_both_can_be():
     assert rising({"co_ppm": 100.0}, {"co_ppm": 60.0, "o2_pct": 10.45}) == [None, pytest.approx(120.0)]
     assert rising({"co_ppm": 100.0, "o2_pct": None}, {"co_ppm": 60.0, "o2_pct": 10.45}) == [None, 0.0]

@@ -257,6 +257,13 @@ def test_a_doubtful_or_qualified_value_has_no_probability(more):
     assert verdict.conformity is None
 
 
+def test_above_a_range_where_another_limit_decides_there_is_no_probability():
+    rows = one_limit_set(fires_when={"op": "between", "value": [100.0, 400.0]})
+    (within,), (above,) = (judged(rows, reading(co_ppm=co_ppm)) for co_ppm in (90.0, 450.0))
+    assert within.conformity is not None
+    assert (above.outcome, above.conformity) == ("not judged", None)
+
+
 def test_without_a_recorded_accuracy_and_for_words_there_is_no_probability():
     for analyser in (None, {"id": "a", "accuracy": {"co": {"absolute": 0}}}):
         (verdict,) = judged(one_limit_set(), reading(), analyser=analyser)
@@ -400,6 +407,19 @@ def test_less_than_keeps_a_limit_above_it_and_cannot_tell_below():
     assert outcome(one_limit_set(), reading(co_ppm=150.0, qualifiers=less)) == "cannot tell"
 
 
+@pytest.mark.parametrize(("o2_pct", "expected"), [(5.0, "within"), (3.0, "within"), (2.5, "cannot tell")])
+def test_more_than_keeps_a_floor_below_it_and_cannot_tell_above(o2_pct, expected):
+    floor = one_limit_set(quantity="o2", unit="%", basis="dry", fires_when={"op": "<", "value": 3.0})
+    more = {"o2_pct": o2_pct, "qualifiers": {"o2": "more than"}}
+    assert outcome(floor, reading(**more)) == expected
+
+
+def test_over_range_co_of_a_sample_that_is_mostly_air_stays_over_range():
+    given = reading(o2_pct=18.6, co2_pct=None, co_ppm=4000.0, qualifiers={"co": "more than"})
+    (said,) = [each for each in evaluate(make_card(), [given]).verdicts if "mostly air, so" in each.reason]
+    assert (said.value, said.qualifier, said.outcome) == (4000.0, "more than", "not judged")
+
+
 @pytest.mark.parametrize("qualifier", ["not measured", "sensor fault"])
 def test_a_value_that_was_not_had_is_no_value(qualifier):
     said = evaluate(make_card(one_limit_set()), [reading(co_ppm=900.0, qualifiers={"co_ppm": qualifier})])
@@ -423,6 +443,12 @@ def test_a_figure_that_stands_in_for_one_not_measured_is_judged_like_any():
 
 def test_a_value_that_is_not_a_number_is_no_value():
     assert outcome(one_limit_set(), reading(co_ppm=float("nan"))) == "not judged"
+
+
+def test_a_word_is_not_held_against_a_figure():
+    rows = one_limit_set(quantity="flame", unit=None, fires_when={"op": ">", "value": 1.0})
+    with pytest.raises(ValueError, match=r"^flame must be a number, not 'stable'$"):
+        evaluate(make_card(rows), [reading(flame="stable")])
 
 
 def test_a_text_where_a_number_belongs_is_refused():
@@ -469,8 +495,34 @@ def test_a_record_of_pairs_needs_both_phases_at_one_rate():
     assert pair(found, left) == "within"
 
 
+ON_RECORD = {"unit": None, "fires_when": {"op": "missing", "value": None}, "limit_text": "present"}
+
+
+@pytest.mark.parametrize(
+    ("quantity", "found", "left", "expected"),
+    [
+        ("co_and_o2_pair", {"o2_pct": 5.0}, {"o2_pct": 5.1}, "within"),
+        ("co_and_o2_pair", {"o2_pct": 5.0, "co_ppm": None}, {"o2_pct": 5.1}, "outside"),
+        ("co_and_o2_pair", {"o2_pct": 5.0}, {"o2_pct": 5.1, "co_ppm": None}, "outside"),
+        ("co_and_o2_pair", {"co2_pct": None}, {"co2_pct": None}, "outside"),
+        ("co_and_o2_pair", {"o2_pct": 5.0, "phase": "as left"}, {"o2_pct": 5.1}, "outside"),
+        ("co_on_record", {"phase": "check"}, {"co_ppm": None}, "within"),
+        ("co_on_record", {"co2_pct": None}, {"co2_pct": None}, "within"),
+        ("co_on_record", {"co_ppm": None}, {"co_ppm": None, "o2_pct": 5.0}, "outside"),
+        ("co_on_record", {"void": True}, {"co_ppm": None}, "outside"),
+    ],
+)
+def test_what_must_be_on_record_is_looked_for_in_all_readings(quantity, found, left, expected):
+    """Of a pair both phases at one rate count, with O2 and CO each; of CO alone any reading that isn't void."""
+    readings = [reading(**found), reading(**{"key": "r2", "phase": "as left", "taken_order": 2, **left})]
+    (verdict,) = judged(one_limit_set(quantity=quantity, **ON_RECORD), *readings)
+    words = {"co_and_o2_pair": "CO and O2 before and after", "co_on_record": "co on record"}[quantity]
+    assert (verdict.outcome, verdict.reason) == (expected, "" if expected == "within" else f"{words} not on record")
+
+
 def test_after_a_stop_no_record_rule_asks_for_another_firing():
-    assert outcome("us-epa-5d-annual", reading(co_ppm=2000.0)) == "not judged"
+    (verdict,) = judged("us-epa-5d-annual", reading(co_ppm=2000.0))
+    assert (verdict.outcome, verdict.reason) == ("not judged", "stopped for safety")
 
 
 # --- applicability ---------------------------------------------------------------------------------------
