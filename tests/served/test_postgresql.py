@@ -41,7 +41,7 @@ def program(arguments: list[str], database: str, folder: Path, **more: str) -> s
     environment = os.environ | {"FLEET_DATABASE_URL": database, "FLEET_VAR_DIR": str(folder)} | more
     return subprocess.run(
         [sys.executable, *arguments],
-        cwd=servers.REPOSITORY, env=environment, capture_output=True, text=True, timeout=300, check=False,
+        cwd=servers.REPOSITORY, env=environment, capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip
 
 
