@@ -90,7 +90,7 @@ def _when_due(duty: Duty, today: date) -> str:
     if duty.due is None:
         return ""
     shown = {"day": day(duty.due), "away": away_words(duty.due, today)}
-    return _("not before %(day)s.") % shown if duty.cannot_tell else _("%(day)s, %(away)s.") % shown
+    return _("as early as %(day)s.") % shown if duty.cannot_tell else _("%(day)s, %(away)s.") % shown
 
 
 def _with_closing(viewer: User, flag: Flag) -> dict[str, Any]:

@@ -168,7 +168,18 @@ def opening(facts: BuildingFacts, today: date) -> str:
     words = ngettext("%s appliance stands here", "%s appliances stand here", len(standing))
     parts = [words % count_words(len(standing)).capitalize()]
     parts += _flagged(standing)
-    return f"{and_words(parts)}."
+    return " ".join(filter(None, (f"{and_words(parts)}.", _first_seen(standing, today))))
+
+
+def _first_seen(states: list[ApplianceState], today: date) -> str:
+    """By when somebody should come, or should have come; empty where nothing has a date."""
+    first = min((each.revisit.latest for each in states if each.revisit), default=None)
+    if first is None:
+        return ""
+    said = {"day": long_day(first), "away": away_words(first, today)}
+    if first < today:
+        return _("The first should have been seen by %(day)s: %(away)s.") % said
+    return _("See the first by %(day)s, %(away)s.") % said
 
 
 def _flagged(states: list[ApplianceState]) -> list[str]:

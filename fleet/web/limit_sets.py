@@ -18,6 +18,7 @@ from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models import LimitSet, LimitSetVersion
 from fleet.queries.contents import kept_words, limit_label, limit_set_differences, select_words, set_interval_lines
+from fleet.queries.set_rules import extra_intervals
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.consequences import preview_limit_set
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
@@ -48,6 +49,7 @@ def _shown(request: HttpRequest, facts: LimitSetFacts) -> dict[str, Any]:
         "content": content,
         "standing": standing_words(facts.current) if facts.current else "",
         "interval": set_interval_lines(content) if content else [],
+        "further": extra_intervals(content) if content else [],
         "limits": [limit_row(each) for each in content.get("limits", ())],
         "versions": [(each, made_on(each)) for each in facts.versions],
         "compared": compared(

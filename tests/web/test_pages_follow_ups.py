@@ -276,6 +276,11 @@ def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
     answer = browser(manager).post("/choices/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"})
     assert answer.status_code == 400
     assert 'aria-describedby="id_flag_at-said"' in answer.content.decode()
+    assert "It must be a figure from 0.01 to 99.99, in per cent." in answer.content.decode()
+    typed = CHOICES | {"extra_visits_a_week": "many", "mend_note": "-1", "based_on": "1", "act": "preview"}
+    page = browser(manager).post("/choices/", typed).content.decode()
+    assert "It must be a whole number from 0 to 1000." in page
+    assert "It must be a whole number from 0 to 3650, or be left empty." in page
 
 
 def test_only_the_manager_sees_the_choices(dispatcher: User, technician: User, auditor: User) -> None:

@@ -169,3 +169,12 @@ def test_a_broken_file_names_the_path_and_makes_nothing(boiler: Appliance, manag
         assert answer.status_code in (400, 422)
         assert said in html.unescape(main_of(checked(answer)))
     assert ModelSheet.objects.count() == 1
+
+
+def test_each_rule_of_a_set_has_its_own_note(manager: User) -> None:
+    page = words_of(opened(manager, f"/limit-sets/{LimitSet.objects.get(key='us-ca-scaqmd-1146').id}/"))
+    own, further = (
+        page.index("Portable-analyser emission check:"),
+        page.index("Low-use tune-up: asked of low-use units"),
+    )
+    assert own < further

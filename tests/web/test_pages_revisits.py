@@ -6,12 +6,14 @@ import pytest
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
-from fleet.models import Appliance, Client, Person, Revisit, Role, User
+from fleet.models import Appliance, Client, NoAccess, Person, Revisit, Role, User
 from fleet.models.register import new_id
 from fleet.services.revisit_days import set_day
 from fleet.services.revisits import propose_revisit
+from fleet.web.figures import long_day
 from tests.cast import NOON, make_building, make_person, make_user
 from tests.services.test_revisits import under
+from tests.web.markup import words_of
 from tests.web.opened import opened, sent
 
 DAY = NOON.date() + timedelta(days=30)
@@ -112,3 +114,21 @@ def test_the_calendars_page_says_what_each_holds(dispatcher: User, technician: U
         "revisits proposed and set, and last days of duties, of this client alone",
     ):
         assert words in shown
+
+
+def test_the_building_opens_with_the_first_day(revisit: Revisit, dispatcher: User) -> None:
+    page, today = f"/buildings/{revisit.appliance.building_id}/", NOON.date()
+    for latest, said in (
+        (today + timedelta(days=9), "See the first by %s, in 9 days."),
+        (today - timedelta(days=1), "The first should have been seen by %s: 1 day late."),
+    ):
+        Revisit.objects.update(earliest=today - timedelta(days=30), latest=latest)
+        assert said % long_day(latest) in words_of(opened(dispatcher, page))
+
+
+def test_what_was_noted_of_an_attempt_is_a_sentence(revisit: Revisit, dispatcher: User) -> None:
+    NoAccess.objects.create(
+        appliance=revisit.appliance, at=NOON, local_date=NOON.date(), kind="no key", note="rang twice",
+        letter="card left", by=dispatcher, recorded_at=NOON,
+    )  # fmt: skip
+    assert "Rang twice. Letter: card left." in words_of(opened(dispatcher, page_of(revisit)))

@@ -9,6 +9,7 @@ from django.urls import reverse
 from fleet.models import Appliance, Delivery, Tenancy, User
 from tests.cast import make_appliance, make_building, store
 from tests.services.test_deliveries import under
+from tests.web.markup import words_of
 from tests.web.test_pages_follow_ups import browser
 
 pytestmark = pytest.mark.django_db
@@ -57,3 +58,21 @@ def test_who_may_not_change_anything_sees_no_form(office: Browser, boiler: Appli
     theirs = browser(technician)
     assert address(boiler) not in theirs.get(reverse("building", args=[boiler.building_id])).content.decode()
     assert theirs.post(address(boiler), {"begins": "2026-04-01", "source": "x"}).status_code == 403
+
+
+def test_one_called_off_still_says_of_what(office: Browser, boiler: Appliance) -> None:
+    Tenancy.objects.create(
+        building=boiler.building,
+        appliance=boiler,
+        begins="2126-04-01",
+        source="the agent",
+        called_off="no tenant found",
+    )
+    shown = words_of(office.get(reverse("building", args=[boiler.building_id])).content.decode())
+    assert f"from 1 Apr 2126 {boiler.name}, called off : no tenant found said by the agent" in shown
+
+
+def test_with_none_to_come_the_page_says_so(office: Browser, boiler: Appliance) -> None:
+    assert (
+        "No tenancy to come is recorded." in office.get(reverse("building", args=[boiler.building_id])).content.decode()
+    )
