@@ -1,6 +1,5 @@
 """What a sheet or a limit set says, in words, and what two of their contents say differently."""
 
-import json
 from calendar import monthrange
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -504,6 +503,8 @@ def text(value: Any) -> str:
 
     >>> text(True), text(["high", "low"]), text("natural_gas"), text(None)
     ('yes', 'high, low', 'natural gas', '')
+    >>> text([{"to": "client", "days_after_visit": 15}, {"to": "new tenant", "before": "tenancy"}])
+    'to: client, days after visit: 15; to: new tenant, before: tenancy'
     """
     if value is None:
         return ""
@@ -511,7 +512,9 @@ def text(value: Any) -> str:
         return _("yes") if value else _("no")
     if isinstance(value, list) and all(isinstance(each, str) for each in value):
         return ", ".join(value)
-    if isinstance(value, list | dict):
-        return json.dumps(value, ensure_ascii=False, sort_keys=True)
+    if isinstance(value, list):
+        return "; ".join(text(each) for each in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{name.replace('_', ' ')}: {text(each)}" for name, each in value.items())
     known = str(EVIDENCE_WORDS.get(value, value)) if isinstance(value, str) else str(value)
     return known.replace("_", " ") if " " not in known else known

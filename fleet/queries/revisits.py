@@ -88,6 +88,8 @@ def set_words(revisit: Revisit, today: date) -> str:
     said["latest"] = f"{revisit.latest:%Y-%m-%d}"
     if revisit.has_passed(today):
         return _("%(state)s for %(day)s; the day is over and nobody got to it.") % said
+    if revisit.needed_before_its_day and revisit.latest < today:
+        return _("%(state)s for %(day)s, though needed by %(latest)s, which is over.") % said
     if revisit.needed_before_its_day:
         return _("%(state)s for %(day)s, now needed by %(latest)s.") % said
     return _("%(state)s for %(day)s.") % said

@@ -469,14 +469,15 @@ class Preview:
             return _("No appliance is under it, so nothing changes for any.")
         changing = len(self.changed) + self.unseen
         said = {"changing": changing, "all": self.count, "moved": self.moved}
-        words = [
-            ngettext(
-                "Of %(all)d appliance under it %(changing)d changes.",
-                "Of %(all)d appliances under it %(changing)d change.",
-                self.count,
-            )
-            % said
-        ]
+        of_one = _("One appliance is under it; it changes.") if changing else _("One appliance is under it.")
+        of_all = ngettext(
+            "Of %(all)d appliances under it %(changing)d changes.",
+            "Of %(all)d appliances under it %(changing)d change.",
+            changing,
+        )
+        words = [of_one if self.count == 1 else of_all % said]
+        if not (changing or self.moved):
+            words.append(_("Nothing changes."))
         if self.moved:
             words.append(_("%(moved)d are held against other figures with the same verdicts.") % said)
         if self.unread:

@@ -28,9 +28,9 @@ from fleet.services.proposals import Known, Proposal
 from fleet.services.reasons import window_of
 
 TUNED = {
-    "accepted_chance": gettext_lazy("accepted chance"),
-    "accepted_chance_co": gettext_lazy("accepted chance of CO"),
-    "accepted_chance_rise": gettext_lazy("accepted chance of the flue's temperature"),
+    "accepted_chance": gettext_lazy("accepted chance of being outside"),
+    "accepted_chance_co": gettext_lazy("accepted chance of CO beyond a limit"),
+    "accepted_chance_rise": gettext_lazy("accepted chance of a flue too hot"),
     "flag_at": gettext_lazy("chance from which a drift flag opens"),
     "extra_visits_a_week": gettext_lazy("extra visits a week"),
     "outside_within_days": gettext_lazy("days within which an appliance left outside is seen"),

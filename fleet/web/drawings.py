@@ -262,14 +262,14 @@ def expected_rule(forecast: Forecast, expected: Outcome) -> ReadingRule:
 
 
 def due_rule(revisit: Revisit, today: date, *, horizon: date | None = None, last_visit: date | None = None) -> DueRule:
-    """The window of the reason that binds, its last day, and when the accepted chance is used up.
+    """The window of the reason that binds, its last day, the day set, and when the accepted chance is used up.
 
     A window that opened with the rule itself, years ago, is shown from the last visit on.
     """
     opens = revisit.earliest
     if last_visit and opens < last_visit <= revisit.latest:
         opens = last_visit
-    return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon)
+    return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon, planned=revisit.day)
 
 
 def _chart_due(forecast: AnyForecast, revisit: Revisit | None, today: date) -> DueRule | None:

@@ -86,5 +86,7 @@ def test_what_no_longer_fits_a_day_is_said() -> None:
     assert set_words(revisit(0, 40), TODAY) == ""
     assert set_words(revisit(0, 40, day=30), TODAY) == "Confirmed for 2026-04-03."
     assert set_words(revisit(0, 20, day=30), TODAY) == "Confirmed for 2026-04-03, now needed by 2026-03-24."
+    over = set_words(revisit(-20, -2, day=30), TODAY)
+    assert over == "Confirmed for 2026-04-03, though needed by 2026-03-02, which is over."
     late = set_words(revisit(-40, 20, day=-3), TODAY)
     assert late == "Confirmed for 2026-03-01; the day is over and nobody got to it."

@@ -86,6 +86,12 @@ def test_a_window_that_opened_years_ago_is_shown_from_the_last_visit() -> None:
     assert due_rule(passed, DAY, last_visit=DAY).opens == date(2025, 1, 1)
 
 
+def test_the_day_that_is_set_stands_on_the_rule() -> None:
+    revisit = Revisit(earliest=DAY, latest=DAY + timedelta(days=30), day=DAY + timedelta(days=9))
+    assert due_rule(revisit, DAY).planned == DAY + timedelta(days=9)
+    assert due_rule(Revisit(earliest=DAY, latest=DAY), DAY).planned is None
+
+
 def test_rows_share_one_scale_and_never_open_after_their_last_day() -> None:
     rule = row_due_rule(date(2026, 9, 1), date(2026, 3, 9), DAY, timedelta(days=21))
     assert rule.opens == rule.last_day == date(2026, 3, 9)

@@ -50,7 +50,7 @@ def test_a_set_s_figures_are_changed_by_form_and_its_structure_stays(
         edit(manager, path, **{f"limits-{index}-value": "10", f"limits-{index}-note": "ours", "act": "preview"})
     )
     said = words_of(page)
-    assert "Of 1 appliance under it 1 changes." in said
+    assert "One appliance is under it; it changes." in said
     assert "until now, outside" in said
     assert "A new version is unreviewed until a named person has reviewed it." in said
     assert again(manager, path, page, act="record").status_code == 302
