@@ -14,6 +14,7 @@ from fleet.limits.learned import (
     Response,
     Step,
     _Belief,
+    _doubt,
     _heaviest,
     _together,
     _variances,
@@ -284,3 +285,10 @@ def test_two_beliefs_are_weighted_by_their_precisions():
     assert _together(_Belief(1.0, 1.0), _Belief(4.0, 0.5)) == (pytest.approx(3.0), pytest.approx(1 / 3))
     assert _together(nothing, _Belief(4.0, 0.5)) == (4.0, 0.5)
     assert _together(nothing, nothing) == (0.0, math.inf)
+
+
+@pytest.mark.parametrize(("appliances", "freedom"), [(1, 1), (2, 1), (3, 2), (6, 5)])
+def test_the_doubt_about_shrinking_is_two_over_its_degrees_of_freedom(appliances, freedom):
+    """2/f (B' (ybar - m))^2 by Morris (1983), from memory; B' = 1/4 where what was known weighs a third of the new."""
+    doubt = _doubt(_Belief(0.0, 3.0), _Belief(2.0, 1.0), [[[0.8]] * appliances])
+    assert doubt == pytest.approx(2 / freedom * (2 / 4) ** 2)
