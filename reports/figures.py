@@ -1,6 +1,7 @@
 """Figures, units, days and times as paper shows them."""
 
 import math
+import re
 from collections.abc import Mapping
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
@@ -14,6 +15,7 @@ from fleet.units import convert
 NARROW_SPACE = "\u202f"
 NONE = "–"
 MOST_DECIMALS = 6
+_ISO_DAY = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
 # An uncertainty of 1 or 2 is shown with a second figure: rounding would take up to half of it.
 TWO_FIGURES_BELOW = 2.95
 UNIT_WORDS = {"1": "", "degC": "°C", "vol%": "%", "mg/m3": "mg/m³", "mg/Nm3": "mg/Nm³", "ppmv": "ppm", "ppmvd": "ppm"}
@@ -135,6 +137,23 @@ def chemical(words: str) -> str:
 def signs(words: str) -> str:
     """A sentence of the judgement as paper prints it."""
     return chemical(words).replace("<=", "≤").replace(">=", "≥")
+
+
+def said(sentence: str) -> str:
+    """A stored sentence as pages and paper say it: days in words, gases and signs as the trade has them, a full stop.
+
+    >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
+    'O₂ was outside (limit ≤ 4 %) on 7 January 2027.'
+    """
+    spoken = signs(_ISO_DAY.sub(_spoken, sentence)).strip()
+    return spoken if not spoken or spoken.endswith((".", "!", "?", "…")) else f"{spoken}."
+
+
+def _spoken(found: re.Match[str]) -> str:
+    try:
+        return day(date(*(int(part) for part in found.groups())))
+    except ValueError:
+        return found.group(0)
 
 
 def day(when: date) -> str:

@@ -17,7 +17,7 @@ from reportlab.platypus import Flowable, Spacer
 from fleet.models import Visit
 from fleet.queries.statements import Line, SetOutcome, Statement
 from reports.due_rules import DueDrawing, DueRule, axis_of
-from reports.figures import NONE, day, signs
+from reports.figures import NONE, day, said
 from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sheet, framed, heading, table, write
 from reports.text import Bold, clean, paragraph
 from reports.verdicts import capital, evidence_words
@@ -128,9 +128,9 @@ def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
 
 
 def _outcomes(statement: Statement) -> Iterator[str]:
-    said = [f"{count} {word}" for count, word in outcome_counts(statement)]
-    if said:
-        yield _("As last recorded, against the sets named below: %s.") % ", ".join(said)
+    counted = [f"{count} {word}" for count, word in outcome_counts(statement)]
+    if counted:
+        yield _("As last recorded, against the sets named below: %s.") % ", ".join(counted)
 
 
 def _unreviewed(statement: Statement, width: float) -> Iterator[Flowable]:
@@ -194,10 +194,10 @@ def _appliance_cell(line: Line) -> list[Flowable]:
     return parts
 
 
-def _limited_cell(said: list[tuple[str, str]]) -> list[Flowable]:
+def _limited_cell(parts: list[tuple[str, str]]) -> list[Flowable]:
     """Bold word first, then the rest; what doesn't fit is counted."""
-    cells = [paragraph(SMALL, Bold(bold), plain, most=MOST_IN_A_CELL) for bold, plain in said[:MOST_IN_A_ROW]]
-    more = len(said) - MOST_IN_A_ROW
+    cells = [paragraph(SMALL, Bold(bold), plain, most=MOST_IN_A_CELL) for bold, plain in parts[:MOST_IN_A_ROW]]
+    more = len(parts) - MOST_IN_A_ROW
     if more > 0:
         cells.append(paragraph(SMALL, _("and %d more, all of them in the CSV") % more))
     return cells or [paragraph(SMALL, NONE)]
@@ -215,13 +215,13 @@ def _last_words(line: Line) -> Iterator[str]:
     yield ngettext("%d visit in the period.", "%d visits in the period.", line.visits_in_period) % line.visits_in_period
     yield from _attempt_words(line)
     for each in line.not_evidence:
-        yield _("NO EVIDENCE: %s") % each
+        yield _("NO EVIDENCE: %s") % said(each)
 
 
 def _attempt_words(line: Line) -> Iterator[str]:
     """The newest ones, with all that proves them; what doesn't fit is counted."""
     for each in line.tried[-MOST_IN_A_ROW:]:
-        yield _("No access on %s") % each
+        yield _("No access on %s") % said(each)
     if (more := len(line.attempts) - MOST_IN_A_ROW) > 0:
         yield _("and %d attempts before these, all of them in the CSV") % more
 
@@ -248,17 +248,17 @@ def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
     if line.late_days:
         yield (Bold(ngettext("%d day late", "%d days late", line.late_days) % line.late_days),)
     if line.due_doubt:
-        yield (line.due_doubt,)
+        yield (said(line.due_doubt),)
     for each in line.undecided:
-        yield Bold(_("Can't be told: ")), each
+        yield Bold(_("Can't be told: ")), said(each)
     for each in line.not_discharged[:MOST_IN_A_ROW]:
-        yield (each,)
+        yield (said(each),)
     if (more := len(line.not_discharged) - MOST_IN_A_ROW) > 0:
         yield (_("and %d more visits that discharged nothing, all of them in the CSV") % more,)
 
 
 def _open_words(line: Line) -> list[tuple[str, str]]:
-    flags = [(f"{each.get_kind_display()}: ", signs(each.sentence)) for each in line.flags]
+    flags = [(f"{each.get_kind_display()}: ", said(each.sentence)) for each in line.flags]
     defects = [(_("defect: "), _defect_words(each)) for each in line.defects]
     return flags + defects
 

@@ -13,8 +13,8 @@ from fleet.web.charts import NARROW, WIDE, DriftChart, drift_svg
 from fleet.web.key import KeyItem, key_items, today_item
 from fleet.web.places import places_of
 from fleet.web.rules import DueRule, ReadingRule, rule_svg, small_rule_svg
-from fleet.web.words import count_words, rate_words, said
-from reports.figures import chemical, day_and_time
+from fleet.web.words import count_words, rate_words
+from reports.figures import chemical, day_and_time, said
 
 register = template.Library()
 

@@ -1,16 +1,10 @@
 """Words that several pages say: counts, days inside stored sentences, rates, and how a visit turned out."""
 
-import re
 from collections.abc import Sequence
-from datetime import date
 
 from django.utils.translation import gettext as _
 
 from fleet.models import Visit
-from fleet.web.figures import long_day
-from reports.figures import signs
-
-_ISO_DAY = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
 
 
 def count_words(count: int) -> str:
@@ -35,23 +29,6 @@ def count_words(count: int) -> str:
         _("twelve"),
     )
     return words[count] if count < len(words) else str(count)
-
-
-def said(sentence: str) -> str:
-    """A stored sentence as a page says it: days in words, gases and signs as the trade writes them, a full stop.
-
-    >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
-    'O₂ was outside (limit ≤ 4 %) on 7 January 2027.'
-    """
-    spoken = signs(_ISO_DAY.sub(_spoken, sentence)).strip()
-    return spoken if not spoken or spoken.endswith((".", "!", "?", "…")) else f"{spoken}."
-
-
-def _spoken(found: re.Match[str]) -> str:
-    try:
-        return long_day(date(*(int(part) for part in found.groups())))
-    except ValueError:
-        return found.group(0)
 
 
 def chance_words(chance: float) -> str:

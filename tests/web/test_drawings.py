@@ -9,7 +9,8 @@ from fleet.models import Forecast, Revisit
 from fleet.web.drawings import drift_chart, due_rule, expected_rule, outcome_on, row_due_rule, verdict_rule
 from fleet.web.reading_rule import Pin, ReadingRule, Wall, reading_words
 from fleet.web.rules import rule_svg
-from fleet.web.words import chance_words, count_words, said
+from fleet.web.words import chance_words, count_words
+from reports.figures import said
 from tests.web.drawn import texts
 
 DAY = date(2026, 3, 2)
