@@ -522,3 +522,49 @@ def test_figures_of_a_sentence_are_shown_by_their_units():
 def test_the_severities_from_the_strictest():
     assert ORDER == ("shut_down", "stop_and_find", "void_reading", "refer", "adjust", "service", "investigate",
                      "repeat", "query", "wait")  # fmt: skip
+
+
+# --- what a view leaves open ------------------------------------------------------------------------------
+
+
+def test_a_view_of_which_nothing_is_told_knows_nothing_and_nothing_holds():
+    empty = VisitView()
+    assert diagnose(empty, PATTERNS) == ()
+    assert (empty.found, empty.left, empty.last, empty.readings) == ({}, {}, {}, ())
+    assert (empty.co2_basis, empty.fuel, empty.analyser_fuel, empty.adjusted) == ("absent", "", "", False)
+    assert all(getattr(empty, name) is None for name in (*VISIT_KEYS, "natural_draught"))
+
+
+def test_a_sentence_about_corrected_o2_says_nothing_of_a_correction():
+    warm = {"o2_corrected_pct": 5.0}
+    cold = {"o2_corrected_pct": 4.0}
+    assert only("DX02", view(cold, cold, warm, warm)).sentence == (
+        "O2 fell by 1.0 points or more at every rate since it was last left; CO air-free is 26 ppm."
+    )
+
+
+def test_o2_that_high_fire_lacks_at_one_air_temperature_is_compared_as_read_at_both_rates():
+    low, last_low = {"o2_pct": 4.4, "o2_corrected_pct": 5.4}, {"o2_corrected_pct": 5.4}
+    made = only("DX02", view({"o2_pct": 4.0}, low, {}, last_low))
+    assert "(not corrected for air temperature)" in made.sentence
+
+
+@pytest.mark.parametrize("lacks", ["found", "last"])
+def test_o2_that_was_read_at_low_fire_only_once_tells_nothing_of_every_rate(lacks):
+    a_view = view({"o2_pct": 4.0}, {"o2_pct": 4.4})
+    assert fired(a_view) == ["DX02"]
+    state = {"high": getattr(a_view, lacks)["high"]}
+    assert fired(replace(a_view, **{lacks: state})) == []
+
+
+def test_the_phase_that_fired_is_named_as_found_too():
+    assert ", as found" in only("DX12", view({"co_slope_ppm_min": 12.0, "co_ppm_air_free": 150.0})).sentence
+
+
+def test_a_pattern_that_voids_is_told_whatever_its_readings_are_worth():
+    """Which patterns void stands in the data file: what voids a reading is never silenced by that."""
+    (row,) = [pattern for pattern in PATTERNS if pattern["id"] == "DX07"]
+    hot = view({"net_temp_k": 60.1, "o2_pct": 5.0, "void": True})
+    assert diagnose(hot, [row]) == ()
+    (made,) = diagnose(hot, [{**row, "voids": True}])
+    assert made.pattern == "DX07"
