@@ -3,7 +3,7 @@
 import uuid
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,7 +16,7 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Delivery, Sending
-from fleet.queries.deliveries import visible_deliveries
+from fleet.queries.deliveries import OPEN, visible_deliveries
 from fleet.queries.files import visible_files
 from fleet.queries.visits import visible_visits
 from fleet.services.deliveries import fail_delivery, send_delivery
@@ -48,6 +48,7 @@ class DeliveryOut(serializers.Serializer[Any]):
     opened_at = serializers.DateTimeField()
     sent_at = serializers.DateTimeField(allow_null=True)
     returned_why = serializers.CharField(help_text="Why it has to be sent again.")
+    not_needed = serializers.CharField(help_text="Why what was tried has not to be sent any more; empty otherwise.")
     sendings = SendingOut(source="sendings.all", many=True, help_text="Every attempt, the failed ones too.")
     version = serializers.IntegerField()
 
@@ -74,7 +75,7 @@ class Deliveries(ListDoor):
     filters = (
         *of_appliance("visit__appliance"),
         by_id("visit", "visit", visible_visits),
-        yes_no("open", Q(sent_at__isnull=True), "Not sent yet, or back in the office."),
+        yes_no("open", OPEN, "Not sent yet, or back in the office."),
         by_day("due_before", "due__lte", "Due by this day or before."),
     )
 
@@ -114,7 +115,7 @@ class SendDelivery(Door):
 
 
 class FailDelivery(Door):
-    """Say that it failed, with the reason: it is the office's again."""
+    """Say that the newest sending failed, with the reason: it is the office's again, also after a correction."""
 
     writers, shape_in, shape_out, versioned = OFFICE, FailIn, DeliveryOut, True
 

@@ -13,6 +13,7 @@ from rest_framework import serializers
 from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Day, DecimalText, Moment, Text
+from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.intervals.facts import day_in
 from fleet.models import User
 
@@ -139,8 +140,9 @@ class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
             raise serializers.ValidationError(
                 {name: f"is {repr(value)[:60]}; by its name it is a number, unit and all"}
             )
-        if name.endswith(DAY_ENDING) and not _are_days(value):
-            said = f"is {repr(value)[:60]}; by its name it is a day such as 2026-03-01, or several with commas"
+        if name.lower().endswith(DAY_ENDING) and not _are_days(value):
+            years = f"from {EARLIEST_YEAR} to {LATEST_YEAR}"
+            said = f"is {repr(value)[:60]}; by its name it is a day {years} such as 2026-03-01, or several with commas"
             raise serializers.ValidationError({name: said})
         return value if isinstance(value, str | bool | int) else float(value)
 
@@ -149,7 +151,8 @@ class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
 
 
 def _are_days(value: Any) -> bool:
-    return isinstance(value, str) and all(day_in(each.strip()) for each in value.split(","))
+    days = [day_in(each.strip()) for each in value.split(",")] if isinstance(value, str) else [None]
+    return all(day is not None and is_in_reach(day) for day in days)
 
 
 class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):

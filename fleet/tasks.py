@@ -18,7 +18,8 @@ from fleet import clock
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
 from fleet.models.jobs import HEARTBEAT
-from fleet.services import budget, diagnoses, forecasts, jobs, notices, revisits, webhooks
+from fleet.queries.missing_duties import missing_duties
+from fleet.services import budget, diagnoses, duties, forecasts, jobs, notices, revisits, webhooks
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -132,6 +133,16 @@ def _refresh_shard(job: Job) -> Effect:
     return partial(revisits.propose_shard, appliances=some, now=now)
 
 
+def _open_missing_duties(job: Job) -> Effect:
+    """Some at a time, each in a transaction of its own: a set may have been put on thousands of appliances."""
+    missing = missing_duties(now=clock.now())
+    for first in range(0, len(missing), duties.AT_ONCE):
+        some = missing[first : first + duties.AT_ONCE]
+        duties.open_missing_duties(missing=some, now=clock.now())
+        jobs.report_progress(job=job, progress=f"{first + len(some)} / {len(missing)}", now=clock.now())
+    return lambda: None
+
+
 def _compare_visit(job: Job) -> Effect:
     """Patterns that need other visits: reckoned outside the lock, kept with what they were drawn from."""
     related = Visit.objects.select_related("appliance__building", "judgement")
@@ -159,6 +170,7 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "refit": _refit,
     "refresh_everybody": _refresh_everybody,
     "refresh_shard": _refresh_shard,
+    "open_missing_duties": _open_missing_duties,
     "ration_extra_visits": lambda _job: partial(budget.ration_extra_visits, now=clock.now()),
     "compare_visit": _compare_visit,
     HEARTBEAT: _beat,

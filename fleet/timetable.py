@@ -10,6 +10,7 @@ from django.conf import settings
 
 # An hour: once each day of the office from then on; a stretch of time: once in each.
 TIMETABLE: dict[str, int | timedelta] = {
+    "open_missing_duties": 1,
     "nightly": 2,
     "prune_jobs": 3,
     "ration_extra_visits": 4,

@@ -225,7 +225,7 @@ class DeliveryIn(StrictSerializer):
     to = Text(100)
     days_after_check = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
     days_after_visit = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
-    before = Word(choices=["tenancy"], required=False, help_text="By the day on which a new tenancy begins.")
+    before = Word(choices=["tenancy"], required=False, help_text="Before a new tenancy begins: by the day before.")
     when = Text(200, required=False)
     note = Text(500, required=False)
     clause = Text(200, required=False)

@@ -5,6 +5,8 @@ from datetime import date, datetime
 
 MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SATURDAY = 5
+# Days beyond are slips of the pen: years after them would leave the calendar.
+EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
 
 
 def as_date(value: object) -> date:
@@ -25,6 +27,17 @@ def read_date(value: object) -> date | None:
         return as_date(value)
     except ValueError:
         return None
+
+
+def is_in_reach(day: date) -> bool:
+    """Whether the day lies in the years that are reckoned with, 1900 to 2200."""
+    return EARLIEST_YEAR <= day.year <= LATEST_YEAR
+
+
+def recorded_day(value: object) -> date | None:
+    """The local date in a recorded fact that a rule counts from; one out of reach is as good as not recorded."""
+    day = read_date(value)
+    return day if day and is_in_reach(day) else None
 
 
 def add_months(day: date, months: int) -> date:
@@ -66,3 +79,11 @@ def spoken(day: date) -> str:
 def is_weekend(day: date) -> bool:
     """Whether the date is a Saturday or a Sunday."""
     return day.weekday() >= SATURDAY
+
+
+def months_words(months: int) -> str:
+    """
+    >>> months_words(1), months_words(12)
+    ('1 month', '12 months')
+    """
+    return f"{months} month" if months == 1 else f"{months} months"

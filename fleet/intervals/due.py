@@ -35,6 +35,8 @@ class Due:
     extension_until : last day to which a once-only extension, not used yet, could stretch `due`.
     certain_by : under `cannot_tell`, the last day on which it is due whatever the missing fact says; None without one.
     may_wait : parts of the work that may wait for the next shutdown, each with its own last day.
+    counted : the day of the newest check that served the rule: it counts from there, or had asked for it. None where
+        none did: each came before anything was asked for or outside its window, or nothing is asked for at all.
     """
 
     due: date | None
@@ -48,6 +50,7 @@ class Due:
     extension_until: date | None = None
     certain_by: date | None = None
     may_wait: tuple[tuple[str, date], ...] = ()
+    counted: date | None = None
 
 
 def read_checks(history: Iterable[object], today: date | None) -> tuple[Check, ...]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from fleet.intervals.dates import add_months, as_date, spoken
+from fleet.intervals.dates import add_months, months_words, recorded_day, spoken
 from fleet.intervals.due import Check, Due
 from fleet.intervals.facts import Facts
 
@@ -24,7 +24,7 @@ def is_event(name: object) -> bool:
 def days_of(event: str, facts: Facts) -> tuple[date, ...]:
     """The days on which it happened, in order: facts["<event>_on"], a day, or several in a list or with commas.
 
-    What is no day is as good as not recorded.
+    What is no day, or none from 1900 to 2200, is as good as not recorded.
 
     >>> days_of("permit", {"permit_on": "2026-03-01, 2025-01-31"})
     (datetime.date(2025, 1, 31), datetime.date(2026, 3, 1))
@@ -37,40 +37,32 @@ def days_of(event: str, facts: Facts) -> tuple[date, ...]:
 
 
 def _day(entry: object) -> date | None:
-    try:
-        return as_date(entry.strip() if isinstance(entry, str) else entry)
-    except ValueError:
-        return None
+    return recorded_day(entry.strip() if isinstance(entry, str) else entry)
 
 
 def event_words(rule: Rule) -> str:
     return str(rule.get("event", "event")).replace("_", " ")
 
 
-def again_after_events(
-    rule: Rule, checks: Sequence[Check], start: date | None, today: date | None, facts: Facts, due: Due
-) -> Due:
+def again_after_events(rule: Rule, checks: Sequence[Check], today: date | None, facts: Facts, due: Due) -> Due:
     """`again_after` {event, months} : the next check is due at the latest so many months after each such event.
 
-    Only a check on the event's day or later is one after it. An event after `today` is planned, not happened; one
-    whose day for the check lies before `start` is no matter of this duty.
-    due : what the rule gives without that; the earlier of both stands.
+    Only a check on the event's day or later is one after it; until there is one, the event asks for it, also where it
+    lies before the duty began. An event after `today` is planned, not happened.
+    due : what the rule gives without that; the earlier of both stands, and the event's where the rule can give none.
     """
     asked = rule.get("again_after")
-    if not asked or (due.due is None and due.cannot_tell):
+    if not asked:
         return due
-    months, last = asked["months"], checks[-1].day if checks else None
-    open_since = [
-        day
-        for day in days_of(asked["event"], facts)
-        if (today is None or day <= today)
-        and (last is None or last < day)
-        and (start is None or add_months(day, months) >= start)
-    ]
-    if not open_since:
+    happened = [day for day in days_of(asked["event"], facts) if today is None or day <= today]
+    answers = [next((check.day for check in checks if check.day >= day), None) for day in happened]
+    due = replace(due, counted=max((day for day in (due.counted, *answers) if day), default=None))
+    unanswered = next((day for day, answer in zip(happened, answers, strict=True) if answer is None), None)
+    if unanswered is None:
         return due
-    by = add_months(open_since[0], months)
-    said = f"{months} months after {event_words(asked)} on {spoken(open_since[0])} is {spoken(by)}"
+    months = asked["months"]
+    by = add_months(unanswered, months)
+    said = f"{months_words(months)} after {event_words(asked)} on {spoken(unanswered)} is {spoken(by)}"
     if due.due is None or by <= due.due:
         words = f"{said}; without it: {due.words}"
         return replace(due, due=by, earliest_keep=None, words=words, cannot_tell="", certain_by=None,

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from fleet.intervals.dates import add_months, quarter, quarter_bounds, read_date, spoken
+from fleet.intervals.dates import add_months, months_words, quarter, quarter_bounds, recorded_day, spoken
 from fleet.intervals.due import Check, Due
 from fleet.intervals.facts import Facts
 from fleet.intervals.run_hours import hours_limb
@@ -35,7 +35,7 @@ def max_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     """No more than N months after the previous check: same day number, clamped, that day included."""
     months, last = positive(rule, "months"), checks[-1].day
     due = add_months(last, months)
-    return Due(due, words=f"{spoken(last)} plus {months} months is {spoken(due)}")
+    return Due(due, words=f"{spoken(last)} plus {months_words(months)} is {spoken(due)}", counted=last)
 
 
 def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -64,10 +64,11 @@ def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -
     return Due(
         due,
         earliest_keep=window_start(due, rule),
-        words=f"{made} plus {months} months is {spoken(due)}; {_window_words(due, rule)}",
+        words=f"{made} plus {months_words(months)} is {spoken(due)}; {_window_words(due, rule)}",
         on_time=None if deadline is None else last <= (latest_allowed or deadline),
         latest_allowed=latest_allowed,
         extension_until=None if used_on or EXTENSION not in rule else _extension_end(rule, due),
+        counted=last,
     )
 
 
@@ -79,7 +80,7 @@ def window_start(deadline: date, rule: Rule) -> date:
 def _window_words(due: date, rule: Rule) -> str:
     opens = window_start(due, rule)
     return (
-        f"from {spoken(opens)} a check keeps that date ({rule['early_window_months']} months that end with it, "
+        f"from {spoken(opens)} a check keeps that date ({months_words(rule['early_window_months'])} that end with it, "
         f"read strictly: {spoken(opens - ONE_DAY)} lies outside)"
     )
 
@@ -87,7 +88,7 @@ def _window_words(due: date, rule: Rule) -> str:
 def _extension_used_on(rule: Rule, checks: Sequence[Check], facts: Facts) -> date | None:
     if rule.get("alignment_extension_used"):
         return checks[-1].day
-    return read_date(facts.get("alignment_extension_used_on"))
+    return recorded_day(facts.get("alignment_extension_used_on"))
 
 
 def _extension_end(rule: Rule, deadline: date) -> date:
@@ -99,16 +100,29 @@ def calendar_years(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     every, last = positive(rule, "every"), checks[-1].day
     year = last.year + every
     words = f"Calendar year {last.year} plus {every} is {year}: {spoken(date(year, 12, 31))} at the latest"
-    return Due(date(year, 12, 31), earliest_keep=date(year, 1, 1), words=words)
+    return Due(date(year, 12, 31), earliest_keep=date(year, 1, 1), words=words, counted=last)
 
 
 def same_quarter_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
-    """The same calendar quarter of every calendar year: the rule's `quarter`, else the first check's."""
+    """The same calendar quarter of every calendar year: the rule's `quarter`, else the first check's.
+
+    A check in another quarter counts only where that of its year or the year before was missed.
+    """
     number, last = rule.get("quarter") or quarter(checks[0].day), checks[-1].day
     year = last.year + (quarter(last) >= number)
     first_day, last_day = quarter_bounds(year, number)
     words = f"Last check {spoken(last)}; quarter {number} of {year} ends {spoken(last_day)}"
-    return Due(last_day, earliest_keep=first_day, words=words)
+    return Due(last_day, earliest_keep=first_day, words=words, counted=_newest_for_quarter(number, checks))
+
+
+def _newest_for_quarter(number: int, checks: Sequence[Check]) -> date:
+    counted, settled = checks[0].day, 0
+    for day in (check.day for check in checks):
+        # The year whose quarter the check leaves for the next one to serve.
+        year = day.year + (quarter(day) >= number)
+        if quarter(day) == number or year > settled:
+            counted, settled = day, year
+    return counted
 
 
 def by_day_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -116,7 +130,7 @@ def by_day_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     last = checks[-1].day
     due = date(last.year + 1, positive(rule, "month"), positive(rule, "day"))
     words = f"Calendar year {last.year} was checked on {spoken(last)}; the next is due by {spoken(due)}"
-    return Due(due, earliest_keep=date(due.year, 1, 1), words=words)
+    return Due(due, earliest_keep=date(due.year, 1, 1), words=words, counted=last)
 
 
 def times_per_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -140,7 +154,7 @@ def times_per_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         f"{made} of {times} made in {last.year}, the last on {spoken(last)}: the next falls between "
         f"{spoken(earliest)} and {spoken(due)}"
     )
-    return Due(due, earliest_keep=earliest, words=words)
+    return Due(due, earliest_keep=earliest, words=words, counted=last)
 
 
 def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -152,7 +166,8 @@ def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
     date_limb, hours, words = _limbs(_relaxed(rule, facts), checks[-1])
     limb = hours_limb(checks[-1], hours, facts)
     due = max(date_limb, limb.earliest)
-    return Due(due, words=f"{words}, whichever is later", cannot_tell=limb.doubt, hours_limb=hours, later_of=True)
+    said = f"{words}, whichever is later"
+    return Due(due, words=said, cannot_tell=limb.doubt, hours_limb=hours, later_of=True, counted=checks[-1].day)
 
 
 def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -168,14 +183,19 @@ def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
         words += f": the hours were used up by {spoken(limb.reached)}"
     doubt = limb.doubt if hours_may_decide else ""
     by = date_limb if doubt else None
-    return Due(min(date_limb, limb.earliest), words=words, cannot_tell=doubt, hours_limb=hours, certain_by=by)
+    due = min(date_limb, limb.earliest)
+    return Due(due, words=words, cannot_tell=doubt, hours_limb=hours, certain_by=by, counted=checks[-1].day)
 
 
 def _limbs(rule: Rule, last: Check) -> tuple[date, int, str]:
     """The date limb, the run hours of the other, and both in words."""
     months, hours = positive(rule, "months"), positive(rule, "hours")
     date_limb = add_months(last.day, months)
-    return date_limb, hours, f"{spoken(last.day)} plus {months} months is {spoken(date_limb)}, or {hours} run hours"
+    return (
+        date_limb,
+        hours,
+        f"{spoken(last.day)} plus {months_words(months)} is {spoken(date_limb)}, or {hours} run hours",
+    )
 
 
 def _relaxed(rule: Rule, facts: Facts) -> Rule:
@@ -192,14 +212,21 @@ def in_each_window(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     windows : each {from_month, to_month}, with from_day and to_day where it isn't whole months. A check outside every
     window serves none. Neither does a start date: a rule that begins within a window asks for a check in it.
     """
-    last = checks[-1]
-    spans = occurrences(read_windows(rule), range(last.day.year - 1, last.day.year + 3))
+    last, windows = checks[-1], read_windows(rule)
+    spans = occurrences(windows, range(last.day.year - 1, last.day.year + 3))
+    serving = (each.day for each in reversed(checks) if _lies_in(occurrences(windows, _years_about(each)), each))
     opens, closes = next(span for span in spans if span[1] > last.day and not _is_served([span], checks))
     return Due(
         closes,
         earliest_keep=max(opens, last.day),
         words=f"{_last_in(spans, last, 'window')}; one check is asked for from {spoken(opens)} to {spoken(closes)}",
+        counted=next(serving, None),
     )
+
+
+def _years_about(check: Check) -> range:
+    """Years in which a window that holds the check may have opened."""
+    return range(check.day.year - 1, check.day.year + 1)
 
 
 def in_named_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -214,7 +241,8 @@ def in_named_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         f"by {spoken(closes)}"
     )
     first_open = next(opens for opens, end in spans if end > last.day)
-    return Due(closes, earliest_keep=max(first_open, last.day), words=words)
+    serving = (each.day for each in reversed(checks) if each.day.month in months and not each.is_start)
+    return Due(closes, earliest_keep=max(first_open, last.day), words=words, counted=next(serving, None))
 
 
 def _is_served(spans: Spans, checks: Sequence[Check]) -> bool:
@@ -237,7 +265,7 @@ def days_after_event(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     event = checks[0].day
     months = rule.get("months")
     due = add_months(event, months) if months else event + timedelta(days=positive(rule, "days"))
-    length = f"{months} months" if months else f"{rule['days']} days"
+    length = months_words(months) if months else f"{rule['days']} days"
     name = str(rule.get("event", "event")).replace("_", " ")
     return Due(due, words=f"{length} after {name} on {spoken(event)} is {spoken(due)}")
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from fleet.intervals.dates import add_months, as_date, spoken
+from fleet.intervals.dates import add_months, as_date, months_words, spoken
 from fleet.intervals.due import Check, Due
 from fleet.intervals.events import days_of, event_words, is_event
 from fleet.intervals.facts import Facts
@@ -26,7 +26,9 @@ def once(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) 
     counts_from = max((day for day in (opens, start) if day), default=None)
     done = next((check.day for check in checks if counts_from is None or check.day >= counts_from), None)
     if done:
-        return Due(None, words=f"Done on {spoken(done)}; it was asked for once, so nothing more falls due")
+        return Due(
+            None, words=f"Done on {spoken(done)}; it was asked for once, so nothing more falls due", counted=done
+        )
     return Due(due, earliest_keep=opens, words=words)
 
 
@@ -47,8 +49,8 @@ def _after_event(rule: Rule, facts: Facts) -> tuple[date | None, date | None, st
     if day is None:
         return None, None, f"No date of {name} recorded"
     due = add_months(day, months)
-    words = f"Asked for once: {months} months after {name} on {spoken(day)} is {spoken(due)}"
+    words = f"Asked for once: {months_words(months)} after {name} on {spoken(day)} is {spoken(due)}"
     if not opens_after:
         return due, None, words
     opens = add_months(day, opens_after)
-    return due, opens, f"{words}; a check counts from {spoken(opens)}, {opens_after} months after it"
+    return due, opens, f"{words}; a check counts from {spoken(opens)}, {months_words(opens_after)} after it"

@@ -2,15 +2,15 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
+from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.intervals.events import is_event
 from fleet.intervals.facts import SUFFIXES, day_in
 from fleet.intervals.schedule import next_due
 
 MONTHS_MAX, DAYS_MAX = 1200, 36_600
-EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
 # Each whole number that a rule can carry, from 1 up to this: no due date may leave the calendar.
 HIGHEST = {
     "months": MONTHS_MAX,
@@ -69,7 +69,9 @@ def check_rule(rule: object) -> None:
 def _check_whole(rule: Mapping[str, Any]) -> None:
     """What only the rule itself can carry: it goes for whatever variant applies."""
     if "select" in rule:
-        _check_select(_object(rule["select"], "select"), "select")
+        select = _object(rule["select"], "select")
+        _check_select(select, "select")
+        _check_count(select, "select")
     if "again_after" in rule:
         asked = _object(rule["again_after"], "again_after")
         _check_needed(asked, ("event", "months"), "again_after")
@@ -95,9 +97,14 @@ def _checked_variants(part: Mapping[str, Any], path: str) -> list[tuple[str, Map
     variants = _variants(part, path)
     for place, variant in variants:
         _check_variant(variant, place)
-    if len(", ".join({name for _place, variant in variants for name in variant["select"]})) > FACTS_LENGTH_MAX:
-        raise ValueError(f"{path}variants asks for too many facts; their names go into {FACTS_LENGTH_MAX} characters")
+    _check_count({name for _place, variant in variants for name in variant["select"]}, f"{path}variants")
     return variants
+
+
+def _check_count(names: Collection[str], path: str) -> None:
+    if (length := len(", ".join(names))) > FACTS_LENGTH_MAX:
+        said = f"their names have {length} characters together; {FACTS_LENGTH_MAX} at most"
+        raise ValueError(f"{path} asks for too many facts: {said}")
 
 
 def _check_variant(variant: Mapping[str, Any], path: str) -> None:
@@ -119,8 +126,9 @@ def _check_part(part: Mapping[str, Any], path: str) -> None:
     event = part.get("event", "")
     if not isinstance(event, str) or len(event) > EVENT_LENGTH_MAX:
         raise ValueError(f"{path}event is {_shown(event)}; it must be a name of at most {EVENT_LENGTH_MAX} characters")
-    if "by" in part and not ((day := day_in(part["by"])) and EARLIEST_YEAR <= day.year <= LATEST_YEAR):
-        raise ValueError(f"{path}by is {_shown(part['by'])}; it must be a day from 1900 to 2200, such as 2027-09-30")
+    if "by" in part and not ((day := day_in(part["by"])) and is_in_reach(day)):
+        years = f"from {EARLIEST_YEAR} to {LATEST_YEAR}"
+        raise ValueError(f"{path}by is {_shown(part['by'])}; it must be a day {years}, such as 2027-09-30")
     if "relax_after_passes" in part:
         place = f"{path}relax_after_passes"
         _check_needed(_object(part["relax_after_passes"], place), ("passes", "months", "hours"), place)

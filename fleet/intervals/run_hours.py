@@ -13,7 +13,7 @@ from fleet.intervals.facts import Facts, figure
 HOURS_A_DAY = 24
 ONE_DAY = timedelta(days=1)
 
-NO_READING = "no run-hour reading on the day of the last check and since: cannot tell"
+NO_READING = "no run-hour reading on the day of the last check and since"
 
 Reading = tuple[date, float]
 
@@ -80,6 +80,6 @@ def _on(day: date, readings: Sequence[Reading]) -> float | None:
 def _until_the_counter_fell(readings: Sequence[Reading]) -> tuple[Sequence[Reading], str]:
     for place, (before, after) in enumerate(pairwise(readings), start=1):
         if after[1] < before[1]:
-            said = f"the run-hour counter fell from {before[1]:g} to {after[1]:g} on {spoken(after[0])}: cannot tell"
+            said = f"the run-hour counter fell from {before[1]:g} to {after[1]:g} on {spoken(after[0])}"
             return readings[:place], said
     return readings, ""

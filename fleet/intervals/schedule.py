@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from fleet.intervals.dates import add_months, as_date, is_weekend, read_date, spoken, years_between
+from fleet.intervals.dates import add_months, as_date, is_weekend, recorded_day, spoken, years_between
 from fleet.intervals.due import Check, Due, read_checks
 from fleet.intervals.events import again_after_events
 from fleet.intervals.facts import Facts, holds, missing_facts, select_said
@@ -52,7 +52,7 @@ def next_due(
         only = select_said(rule["select"])
         return Due(None, words=f"It is asked for only where {only}; recorded is otherwise, so nothing falls due.")
     due = _due_on_the_flue(rule, checks, start_day, known)
-    due = again_after_events(rule, checks, start_day, day, known, due)
+    due = again_after_events(rule, checks, day, known, due)
     if applies is None:
         due = _if_it_applies(due, missing_facts(_select(rule), known))
     return _about_weekend(_bound_for_certain(due, day))
@@ -151,7 +151,7 @@ def _first_due(rule: Rule, start: date | None, facts: Facts) -> Due:
     if first := rule.get("first"):
         return _due_by_variant(first, (), start, facts)
     due = _due_by(rule, (Check(start, is_start=True),), None, facts)
-    return replace(due, words=f"No check on record, counted from the start: {due.words}")
+    return replace(due, counted=None, words=f"No check on record, counted from the start: {due.words}")
 
 
 def _after_event(rule: Rule, checks: Sequence[Check], event: date | None) -> Due:
@@ -160,7 +160,7 @@ def _after_event(rule: Rule, checks: Sequence[Check], event: date | None) -> Due
         return Due(None, words=f"No date of {name} recorded", cannot_tell=f"no date of {name} recorded")
     done = next((check.day for check in checks if check.day >= event), None)
     if done:
-        return Due(None, words=f"Done on {spoken(done)}, after {name} on {spoken(event)}")
+        return Due(None, words=f"Done on {spoken(done)}, after {name} on {spoken(event)}", counted=done)
     return days_after_event(rule, (Check(event),), {})
 
 
@@ -185,7 +185,7 @@ def _with_parts_that_may_wait(rule: Rule, due: Due, last: date, facts: Facts) ->
     Done at the last check, unless facts["..._done_on"] has another day.
     """
     parts = [
-        (name, add_months(read_date(facts.get(f"{name}_done_on")) or last, months))
+        (name, add_months(recorded_day(facts.get(f"{name}_done_on")) or last, months))
         for name, months in rule.get("component_defer_months", {}).items()
     ]
     said = [f"{name.replace('_', ' ')} may wait for a shutdown until {spoken(day)}" for name, day in parts]
@@ -208,4 +208,5 @@ def _idle_period(due: date | None, facts: Facts) -> tuple[date, date | None] | N
 def _about_weekend(due: Due) -> Due:
     if due.due is None or not is_weekend(due.due):
         return replace(due, words=f"{due.words}.")
-    return replace(due, words=f"{due.words} (a weekend day: the date stays).")
+    day = "" if due.words.endswith(spoken(due.due)) else f"{spoken(due.due)} is "
+    return replace(due, words=f"{due.words} ({day}a weekend day: the date stays).")

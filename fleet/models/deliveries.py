@@ -12,6 +12,10 @@ from fleet.models.register import RegisterEntry, new_id
 class Delivery(RegisterEntry):
     """One a visit, set and recipient. Open until `sent_at`; what failed or was corrected since returns to the office.
 
+    One that was tried and that nobody has to send any more is not open either: `not_needed` says why.
+
+    One that was tried and that nobody has to send any more is not open either: `not_needed` says why.
+
     `tenancy` : the new tenancy before which it must be there; None where the visit alone asks for it.
     `due` : the last day by the set's clock.    `returned_why` : why it has to be sent again, empty where it hasn't.
     """
@@ -25,6 +29,7 @@ class Delivery(RegisterEntry):
     opened_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True)
     returned_why = models.CharField(max_length=500, blank=True)
+    not_needed = models.CharField(max_length=300, blank=True, default="")
 
     class Meta:
         verbose_name_plural = "deliveries"
@@ -45,7 +50,11 @@ class Delivery(RegisterEntry):
         return self.words
 
     def is_overdue(self, day: date) -> bool:
-        return self.sent_at is None and self.due < day
+        return self.is_open and self.due < day
+
+    @property
+    def is_open(self) -> bool:
+        return self.sent_at is None and not self.not_needed
 
 
 class Sending(models.Model):

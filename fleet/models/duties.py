@@ -5,6 +5,9 @@ from django.db.models import Q
 
 from fleet.models.register import RegisterEntry
 
+# Why it ended, where a person ended it: it then stays so until they or a new version of its set bring it back.
+ENDED_BY_HAND = "ended by the office"
+
 
 class Duty(RegisterEntry):
     """`rule` is the typed interval rule; `due` is stored and recomputed when a fact changes.

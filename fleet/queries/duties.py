@@ -64,15 +64,16 @@ def own_duties(appliance: Appliance) -> QuerySet[Duty]:
 class Reckoned:
     """A duty as it stood on a day: when it was due by the checks up to then, and the check it counted from.
 
-    last: the newest check that discharged it. no_evidence: why the record of that check is no evidence; empty where it
-    is, or where there is no check. tried: a visit after it that did not discharge it, and lacks: the fields that it
-    lacked. suspended_since: out of use on that day, since then; nothing is due. history: the days of all checks that
-    discharged it. facts: what its rule was asked about.
+    discharged_by: the newest check that its rule counted; one before the duty asks for any, or outside its window, is
+    none. no_evidence: why the record of that check is no evidence; empty where it is, or where there is no check.
+    tried: a visit after the last complete check that lacks something, and lacks: the fields that it lacked.
+    suspended_since: out of use on that day, since then; nothing is due. history: the days of all checks with every
+    field that it asks for. facts: what its rule was asked about.
     """
 
     duty: Duty
     due: Due
-    last: Check | None
+    discharged_by: Check | None
     no_evidence: tuple[str, ...] = ()
     tried: Check | None = None
     lacks: tuple[str, ...] = ()
@@ -206,32 +207,31 @@ def _restart(standstill: OutOfUse, day: date) -> date | None:
 
 
 def _reckon(duty: Duty, known: _Known, more: FactsAsked) -> Reckoned:
-    last: Check | None = None
     tried: Check | None = None
     lacked: tuple[str, ...] = ()
     done: list[Check] = []
     for each in known.checks:
         lacks = known.lacks(duty.regime, each) if each.counts else ()
         if each.counts and not lacks:
-            last, tried, lacked = each, None, ()
+            tried, lacked = None, ()
             done.append(each)
         else:
             tried, lacked = each, lacks
     history = tuple(each.day for each in done)
     proven = (each.day for each in done if not known.no_evidence(each))
     facts = {**known.facts, **asked} if (asked := more.of(duty, known.day, proven)) else known.facts
-    due, suspended_since = _with_standstills(_due(duty, history, known, facts), known)
-    if tried and _is_over(duty, due, last):
+    by_rule = _due(duty, history, known, facts)
+    due, suspended_since = _with_standstills(by_rule, known)
+    counted = next((each for each in reversed(done) if each.day == by_rule.counted), None)
+    if tried and (tried.day < duty.since or _is_over(duty, by_rule)):
         tried, lacked = None, ()
-    return Reckoned(duty, due, last, known.no_evidence(last), tried, lacked, suspended_since,
+    return Reckoned(duty, due, counted, known.no_evidence(counted), tried, lacked, suspended_since,
                     history, facts)  # fmt: skip
 
 
-def _is_over(duty: Duty, due: Due, last: Check | None) -> bool:
+def _is_over(duty: Duty, due: Due) -> bool:
     """It asked for one check, after an event or once for all, and has had it."""
-    if duty.rule.get("type") == "once":
-        return due.due is None and not due.cannot_tell
-    return duty.rule.get("type") == "days_after_event" and last is not None and last.day >= duty.since
+    return duty.rule.get("type") in ("once", "days_after_event") and due.due is None and not due.cannot_tell
 
 
 def _due(duty: Duty, history: Sequence[date], known: _Known, facts: Mapping[str, object]) -> Due:

@@ -49,7 +49,7 @@ class FactsAsked:
         return facts
 
     def _passes(self, duty: Duty, day: date, proven: Collection[date]) -> int:
-        """The newest run of passes in sequence; a day on which a check did not pass ends it."""
+        """The newest run of passes in sequence; a day that was no pass ends it."""
         judged = self._passed.get((duty.appliance_id, self._sets.get(duty.attachment_id, "")), {})
         count = 0
         for when in sorted((each for each in judged if each <= day), reverse=True):
@@ -88,19 +88,24 @@ def _set_keys(duties: Iterable[Duty]) -> dict[uuid.UUID | None, str]:
 def _passed_days(
     sets: dict[uuid.UUID | None, str], duties: Iterable[Duty], until: date
 ) -> dict[tuple[uuid.UUID, str], dict[date, bool]]:
-    """By appliance and set: the days of its checks, and whether every check of the day was within that set's limits."""
+    """By appliance and set: the days of its checks, and whether every check of the day was within that set's limits.
+
+    A visit that is no check passes nothing, but what it found outside, or could not decide, ends a run all the same.
+    """
     keys: dict[uuid.UUID, set[str]] = defaultdict(set)
     for each in duties:
         if each.attachment_id in sets:
             keys[each.appliance_id].add(sets[each.attachment_id])
-    made = Judgement.objects.filter(visit__appliance__in=list(keys), visit__check_made__counts=True)
+    made = Judgement.objects.filter(visit__appliance__in=list(keys))
     rows = made.filter(visit__local_date__lte=until).order_by("visit__local_date", "visit_id")
     passed: dict[tuple[uuid.UUID, str], dict[date, bool]] = defaultdict(dict)
-    names = ("visit__appliance_id", "visit__local_date", "verdicts")
-    for appliance_id, day, verdicts in rows.values_list(*names).iterator():
+    names = ("visit__appliance_id", "visit__local_date", "visit__check_made__counts", "verdicts")
+    for appliance_id, day, is_check, verdicts in rows.values_list(*names).iterator():
         for key in keys[appliance_id]:
-            days = passed[appliance_id, key]
-            days[day] = days.get(day, True) and is_pass(verdicts.get("verdicts", ()), key)
+            found = verdicts.get("verdicts", ())
+            if is_check or ends_a_run(found, key):
+                days = passed[appliance_id, key]
+                days[day] = days.get(day, True) and is_pass(found, key)
     return passed
 
 
@@ -110,16 +115,28 @@ def is_pass(verdicts: Iterable[dict[str, Any]], set_key: str) -> bool:
     One finding outside ends it, and so does one that can't be decided: what was put right on the spot was not right.
     A limit that no reading met proves nothing; without any limit there is nothing to pass.
     """
-    mine = [
+    mine = _of_the_set(verdicts, set_key)
+    return bool(mine) and not _any_ends(mine) and all(each["outcome"] == WITHIN for each in standing(mine))
+
+
+def ends_a_run(verdicts: Iterable[dict[str, Any]], set_key: str) -> bool:
+    """Whether anything was outside a limit of that set, or could not be decided."""
+    return _any_ends(_of_the_set(verdicts, set_key))
+
+
+def _of_the_set(verdicts: Iterable[dict[str, Any]], set_key: str) -> list[dict[str, Any]]:
+    """Those by its limits, as found and as left."""
+    return [
         each
         for each in verdicts
         if each["set_id"] == set_key
         and each["severity"] not in NO_LIMIT
         and each["phase"] in ("as found", "as left", None)
     ]
-    if not mine or any(each["outcome"] in ENDS_A_RUN for each in mine):
-        return False
-    return all(each["outcome"] == WITHIN for each in standing(mine))
+
+
+def _any_ends(verdicts: Iterable[dict[str, Any]]) -> bool:
+    return any(each["outcome"] in ENDS_A_RUN for each in verdicts)
 
 
 def _flues(duties: Iterable[Duty], known: dict[uuid.UUID, Appliance]) -> dict[uuid.UUID | None, list[Appliance]]:

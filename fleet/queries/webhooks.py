@@ -174,7 +174,7 @@ def _revisit(revisit: Revisit) -> dict[str, Any]:
 
 
 def _discharge_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
-    """Duties whose date counts from a visit recorded or corrected in this time; once a duty and day.
+    """Duties whose rule counted a visit recorded or corrected in this time; once a duty and day.
 
     A visit whose fields are completed only later, by an entry of the register, is told of by no event.
     """
@@ -186,7 +186,8 @@ def _discharge_events(hook: WebHook, wanted: set[str], window: tuple[datetime, d
     by_day = {(each.appliance_id, each.local_date): each for each in _visits(list(recorded))}
     duties = duties_of(appliance_id for appliance_id, _day in by_day).filter(until__isnull=True)
     for each in reckon((duty, duty.appliance.building.today(window[1])) for duty in duties):
-        visit = by_day.get((each.duty.appliance_id, each.last.day)) if each.last else None
+        done = each.discharged_by
+        visit = by_day.get((each.duty.appliance_id, done.day)) if done else None
         if visit:
             key = f"{EventKind.DUTY_DISCHARGED} {each.duty.id} {visit.local_date:%Y-%m-%d}"
             at = recorded[visit.id].received_at
@@ -201,7 +202,7 @@ def _discharged(made: Reckoned) -> dict[str, Any]:
     return {
         "duty": {
             "id": str(duty.id), "name": duty.name, "source": duty.source, "why": duty.why,
-            "discharged_on": made.last.day.isoformat() if made.last else None,
+            "discharged_on": made.discharged_by.day.isoformat() if made.discharged_by else None,
             "next_due": certain.isoformat() if certain else None,
             "words": due.cannot_tell or made.words,
         }

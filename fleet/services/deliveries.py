@@ -2,16 +2,22 @@
 
 import uuid
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
-from typing import Any
+from datetime import datetime
 
 from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
 from fleet.errors import Conflict, FleetError
-from fleet.intervals.dates import spoken
 from fleet.models import Delivery, LimitSetVersion, Record, Sending, StoredFile, User, Visit
+from fleet.services.delivery_standing import (
+    Asked,
+    as_it_stands,
+    asked_after,
+    asked_before,
+    change_standing,
+    with_records,
+)
 from fleet.services.set_clocks import delivery_clocks
 
 
@@ -24,34 +30,28 @@ def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: d
     set.
     """
     wanted = _wanted(visit, versions)
-    known = list(visit.deliveries.select_related("tenancy").prefetch_related("sendings"))
-    # Those that the visit itself asks for; what a new tenancy asks for is its own.
-    standing = {(each.limit_set_id, each.recipient): each for each in known if each.tenancy is None}
-    for each in known:
-        if each.tenancy and _is_of_an_older_record(each, visit):
-            _change_standing(each, _before_a_tenancy(each, visit, now))
-    if not wanted and not standing:
-        return
+    known = visit.deliveries.filter(tenancy__isnull=True).prefetch_related(with_records())
+    standing = {(each.limit_set_id, each.recipient): each for each in known}
     _withdraw([each for key, each in standing.items() if key not in wanted])
-    for key, (days, said) in wanted.items():
-        if (delivery := standing.get(key)) is None:
-            _open(visit, key, days, said, now)
+    for key, asked in wanted.items():
+        if delivery := standing.get(key):
+            change_standing(delivery, as_it_stands(delivery, delivery.sendings.all(), asked))
         else:
-            _bring_up_to_date(delivery, visit, days, said, now)
+            _open(visit, key, asked, now)
 
 
-def _wanted(visit: Visit, versions: Sequence[LimitSetVersion]) -> dict[tuple[uuid.UUID, str], tuple[int, str]]:
-    """By set and recipient: within how many days, and the sentence before its date. The strictest of two for one.
+def _wanted(visit: Visit, versions: Sequence[LimitSetVersion]) -> dict[tuple[uuid.UUID, str], Asked]:
+    """By set and recipient. The strictest of two for one.
 
     Nothing where nothing was tested: there is no record to deliver.
     """
     if visit.outcome == Visit.Outcome.NOT_TESTED:
         return {}
-    wanted: dict[tuple[uuid.UUID, str], tuple[int, str]] = {}
+    wanted: dict[tuple[uuid.UUID, str], Asked] = {}
     for version in versions:
         for recipient, days, event in delivery_clocks(version):
-            key, said = (version.limit_set_id, recipient), _clock_words(version, days, event)
-            wanted[key] = min(wanted.get(key, (days, said)), (days, said))
+            key, asked = (version.limit_set_id, recipient), asked_after(visit, days, _clock_words(version, days, event))
+            wanted[key] = min(wanted.get(key, asked), asked, key=lambda each: each.due)
     return wanted
 
 
@@ -62,69 +62,23 @@ def _clock_words(version: LimitSetVersion, days: int, event: str) -> str:
     return _("By %(set)s: %(days)d days after the visit") % said
 
 
-def _words(said: str, since: date, due: date) -> str:
-    return _("%(said)s on %(since)s is %(due)s") % {"said": said, "since": spoken(since), "due": spoken(due)}
-
-
-def _open(visit: Visit, key: tuple[uuid.UUID, str], days: int, said: str, now: datetime) -> None:
-    due = visit.local_date + timedelta(days=days)
+def _open(visit: Visit, key: tuple[uuid.UUID, str], asked: Asked, now: datetime) -> None:
     Delivery.objects.get_or_create(
         visit=visit,
         tenancy=None,
         limit_set_id=key[0],
         recipient=key[1],
-        defaults={"due": due, "words": _words(said, visit.local_date, due)[:300], "opened_at": now},
+        defaults={"due": asked.due, "words": asked.words[:300], "opened_at": now},
     )
 
 
 def _withdraw(deliveries: list[Delivery]) -> None:
-    """What was tried stays as it is: somebody may have received it."""
-    unsent = [each.id for each in deliveries if not each.sendings.all()]
-    if unsent:
+    """What was sent stays; what was tried and failed stays with its sendings, and waits no longer."""
+    if unsent := [each.id for each in deliveries if not each.sendings.all()]:
         Delivery.objects.filter(id__in=unsent).delete()
-
-
-def _bring_up_to_date(delivery: Delivery, visit: Visit, days: int, said: str, now: datetime) -> None:
-    changes: dict[str, Any] = {}
-    if _is_of_an_older_record(delivery, visit):
-        changes = _asked_again(visit, now, days, said)
-    elif not delivery.sent_at and not delivery.returned_why:
-        due = visit.local_date + timedelta(days=days)
-        changes = {"due": due, "words": _words(said, visit.local_date, due)[:300]}
-    _change_standing(delivery, changes)
-
-
-def _is_of_an_older_record(delivery: Delivery, visit: Visit) -> bool:
-    """Sent, and the record was corrected since."""
-    last = next(reversed(delivery.sendings.all()), None)
-    return delivery.sent_at is not None and last is not None and last.record_id != visit.record_id
-
-
-def _change_standing(delivery: Delivery, changes: dict[str, Any]) -> None:
-    if any(getattr(delivery, name) != value for name, value in changes.items()):
-        Delivery.objects.filter(id=delivery.id).update(**changes, version=F("version") + 1)
-
-
-def _asked_again(visit: Visit, corrected_at: datetime, days: int, said: str) -> dict[str, Any]:
-    """What was sent is an older record: the corrected one is to be sent within as many days of the correction."""
-    day = visit.appliance.building.today(corrected_at)
-    due = day + timedelta(days=days)
-    words = _("%(said)s; corrected on %(since)s, so again by %(due)s")
-    words %= {"said": said, "since": spoken(day), "due": spoken(due)}
-    return {"due": due, "words": words[:300]} | _returned(day)
-
-
-def _before_a_tenancy(delivery: Delivery, visit: Visit, corrected_at: datetime) -> dict[str, Any]:
-    """The same for who moves in: still before that day, or at once where it has come; nothing where nothing counts."""
-    if delivery.tenancy is None or delivery.tenancy.called_off or visit.outcome == Visit.Outcome.NOT_TESTED:
-        return {}
-    day = visit.appliance.building.today(corrected_at)
-    return {"due": max(delivery.tenancy.begins, day)} | _returned(day)
-
-
-def _returned(corrected_on: date) -> dict[str, Any]:
-    why = _("The record was corrected on %s after it was sent.") % f"{corrected_on:%Y-%m-%d}"
-    return {"sent_at": None, "returned_why": why}
+    for each in deliveries:
+        if each.id not in unsent:
+            change_standing(each, as_it_stands(each, each.sendings.all(), None))
 
 
 @transaction.atomic
@@ -149,17 +103,19 @@ def send_delivery(
     _check_sending(delivery, how, address, sent_at, file, now)
     if delivery.sent_at:
         raise Conflict("already_sent", "It was sent already; say first that it failed.")
-    # A correction writes this row before it looks at what was sent: one of the two sees the other.
-    visit = (
-        Visit.objects.select_for_update(of=("self",)).select_related("appliance__building").get(id=delivery.visit_id)
-    )
-    sent = _record_sent(visit, sent_at)
-    _change(delivery, version, _after_sending(delivery, visit, sent, sent_at))
+    visit = _visit_held(delivery)
     Sending.objects.create(
-        delivery=delivery, record=sent, sent_at=sent_at, how=how, address=address.strip(),
+        delivery=delivery, record=_record_sent(visit, sent_at), sent_at=sent_at, how=how, address=address.strip(),
         proof=proof.strip(), file=file, sent_by=actor,
     )  # fmt: skip
+    _change(delivery, version, visit)
     return delivery
+
+
+def _visit_held(delivery: Delivery) -> Visit:
+    """Its visit, which a correction writes before it looks at what was sent: one of the two sees the other."""
+    held = Visit.objects.select_for_update(of=("self",), no_key=True)
+    return held.select_related("appliance__building").get(id=delivery.visit_id)
 
 
 def _record_sent(visit: Visit, sent_at: datetime) -> Record:
@@ -168,17 +124,14 @@ def _record_sent(visit: Visit, sent_at: datetime) -> Record:
     return next((each for each in reversed(known) if each.received_at <= sent_at), known[0])
 
 
-def _after_sending(delivery: Delivery, visit: Visit, sent: Record, sent_at: datetime) -> dict[str, Any]:
-    """Done, unless the record was corrected since and the set still asks for it."""
-    done = {"sent_at": sent_at, "returned_why": ""}
-    if sent.id == visit.record_id:
-        return done
-    corrected_at = sent.amended_by.received_at
-    if delivery.tenancy:
-        return _before_a_tenancy(delivery, visit, corrected_at) or done
-    versions = list(visit.judgement.limit_set_versions.select_related("limit_set"))
-    asked = _wanted(visit, versions).get((delivery.limit_set_id, delivery.recipient))
-    return _asked_again(visit, corrected_at, *asked) if asked else done
+def _asked(delivery: Delivery, visit: Visit) -> Asked | None:
+    """What the set asks for today; None where nobody does any more."""
+    if delivery.tenancy is None:
+        versions = list(visit.judgement.limit_set_versions.select_related("limit_set"))
+        return _wanted(visit, versions).get((delivery.limit_set_id, delivery.recipient))
+    if delivery.tenancy.called_off or visit.outcome == Visit.Outcome.NOT_TESTED:
+        return None
+    return asked_before(delivery.tenancy, delivery.limit_set, visit)
 
 
 def _check_sending(
@@ -201,22 +154,27 @@ def _check_sending(
 
 @transaction.atomic
 def fail_delivery(*, delivery: Delivery, version: int, why: str, actor: User, now: datetime) -> Delivery:
-    """It came back or never arrived: it is the office's again, with its last day as it was.
+    """The newest sending came back or never arrived: it is the office's again, by the day that it was due without it.
 
+    Also where a correction has opened it again since: what never arrived moves no last day.
     Raises FleetError `invalid` without a reason, Conflict `changed_meanwhile` or `not_sent`.
     """
     if not why.strip():
         raise FleetError("invalid", "A failed delivery needs its reason.", errors={"why": "is empty; say why"})
-    last = delivery.sendings.order_by("-sent_at", "-id").first()
-    if not delivery.sent_at or last is None:
+    visit = _visit_held(delivery)
+    last = delivery.sendings.last()
+    if last is None or last.failed_at:
         raise Conflict("not_sent", "It hasn't been sent, so it can't have failed.")
-    _change(delivery, version, {"sent_at": None, "returned_why": why.strip()})
     Sending.objects.filter(id=last.id).update(failed_at=now, failed_by=actor, failed_why=why.strip())
+    _change(delivery, version, visit)
     return delivery
 
 
-def _change(delivery: Delivery, version: int, changes: dict[str, Any]) -> None:
+def _change(delivery: Delivery, version: int, visit: Visit) -> None:
+    """As it stands by its sendings, if nobody has changed it since it was read."""
+    sendings = delivery.sendings.select_related("record__amended_by")
+    values = as_it_stands(delivery, sendings, _asked(delivery, visit))
     same = Delivery.objects.filter(id=delivery.id, version=version)
-    if not same.update(**changes, version=F("version") + 1):
+    if not same.update(**values, version=F("version") + 1):
         raise Conflict("changed_meanwhile", "The delivery was changed meanwhile; read it again.")
-    delivery.refresh_from_db(fields=["sent_at", "returned_why", "version", "due", "words"])
+    delivery.refresh_from_db(fields=["sent_at", "returned_why", "not_needed", "version", "due", "words"])

@@ -2,7 +2,7 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,19 +15,21 @@ from django.utils import timezone
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
 from fleet.models import Appliance, Building, Duty, LimitSetAttachment, User
+from fleet.models.duties import ENDED_BY_HAND
 from fleet.queries.appliances import not_gone
 from fleet.queries.duties import Reckoned, reckon, standing_of, with_facts
 from fleet.queries.limits import attachments_of
+from fleet.queries.missing_duties import Missing
 from fleet.queries.set_rules import SetRule, set_rules
 from fleet.services import jobs
 from fleet.services.checks import catch_up
 from fleet.services.register import change_entry, create_entry
 
 AT_ONCE = 1000
+CANNOT_TELL_LENGTH = 500
 RECKONED = ["due", "earliest_keep", "words", "cannot_tell", "last_done", "visited_on", "not_discharged", "lacks",
             "suspended_since"]  # fmt: skip
 # Why a duty ended, as it is kept; by these words it is known whether it may stand again.
-ENDED_BY_HAND = "ended by the office"
 ENDED_WITH_SET = "the rule no longer applies"
 ENDED_WITH_VERSION = "a later version of the set has no such rule"
 ENDED_WITH_APPLIANCE = "the appliance was taken out of service"
@@ -37,8 +39,7 @@ ENDED_BY_ANOTHER = "replaced by"  # and which one
 @transaction.atomic
 def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -> list[Duty]:
     """The duties that each interval rule of a set puts on the appliances it reaches; none where it has no rule."""
-    version = attachment.limit_set.current
-    rules = set_rules(attachment.limit_set, version.content) if version else []
+    rules = _rules_of(attachment)
     if not rules:
         return []
     under = set(Duty.objects.filter(attachment=attachment, until__isnull=True).values_list("appliance", "part"))
@@ -48,6 +49,39 @@ def open_duties(*, attachment: LimitSetAttachment, actor: User, now: datetime) -
         for rule in rules
         if (appliance.id, rule.part) not in under
     ]
+    return _open(made, now)
+
+
+def _rules_of(attachment: LimitSetAttachment) -> list[SetRule]:
+    """Those of its set's newest version, read anew: what the caller holds of the set may be older."""
+    version = attachment.limit_set.versions.order_by("-number").first()
+    return set_rules(attachment.limit_set, version.content) if version else []
+
+
+@transaction.atomic
+def open_missing_duties(*, missing: Sequence[Missing], now: datetime) -> list[Duty]:
+    """What `missing_duties` found, in a few statements however many sets and appliances it is about.
+
+    What was settled since then is left: a set that no longer applies, an appliance that has left, a duty that is there.
+    """
+    attached = LimitSetAttachment.objects.select_for_update(of=("self",)).filter(until__isnull=True)
+    standing: Mapping[uuid.UUID, LimitSetAttachment] = attached.select_related("decided_by").in_bulk(
+        {each.attachment_id for each in missing}
+    )
+    reached = Appliance.objects.select_related("building").filter(id__in={each.appliance_id for each in missing})
+    there = {each.id: each for each in reached if _has_not_left(each, now)}
+    made = [
+        _beginning(
+            standing[each.attachment_id], there[each.appliance_id], each.rule, standing[each.attachment_id].decided_by
+        )
+        for each in missing
+        if each.attachment_id in standing and each.appliance_id in there
+    ]
+    return _open(made, now)
+
+
+def _open(made: list[Duty], now: datetime) -> list[Duty]:
+    """Store new duties, reckon them, and have their appliances looked at. Returns those that were not there already."""
     # Somebody else may open the same at this moment: the one that is there stays.
     Duty.objects.bulk_create(made, ignore_conflicts=True, batch_size=AT_ONCE)
     _look_again({each.appliance_id for each in made}, now)
@@ -73,8 +107,7 @@ def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRu
 @transaction.atomic
 def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) -> None:
     """The set has a new version: its duties go by the interval rules of today, begin or end with them."""
-    version = attachment.limit_set.versions.order_by("-number").first()
-    rules = {each.part: each for each in set_rules(attachment.limit_set, version.content)} if version else {}
+    rules = {each.part: each for each in _rules_of(attachment)}
     standing = Duty.objects.filter(attachment=attachment, until__isnull=True)
     for day, over in _by_day(standing.exclude(part__in=list(rules)), now):
         _end(over, until=day, why=ENDED_WITH_VERSION, now=now)
@@ -108,7 +141,11 @@ def _reached_now(attachment: LimitSetAttachment, now: datetime) -> list[Applianc
     """The same, not gone by the day that it is at each of them."""
     earliest_anywhere = now.date() - timedelta(days=1)
     known = appliances_reached(attachment, earliest_anywhere).select_related("building")
-    return [each for each in known if each.in_service_to is None or each.in_service_to >= each.building.today(now)]
+    return [each for each in known if _has_not_left(each, now)]
+
+
+def _has_not_left(appliance: Appliance, now: datetime) -> bool:
+    return appliance.in_service_to is None or appliance.in_service_to >= appliance.building.today(now)
 
 
 def _by_day(duties: QuerySet[Duty], now: datetime) -> Iterator[tuple[date, QuerySet[Duty]]]:
@@ -180,8 +217,8 @@ def _differs(made: Reckoned) -> bool:
         "due": made.due.due,
         "earliest_keep": made.due.earliest_keep,
         "words": made.words,
-        "cannot_tell": made.due.cannot_tell,
-        "last_done": made.last.day if made.last else None,
+        "cannot_tell": made.due.cannot_tell[:CANNOT_TELL_LENGTH],
+        "last_done": made.discharged_by.day if made.discharged_by else None,
         "visited_on": made.tried.day if made.tried else None,
         "not_discharged": made.not_discharged,
         "lacks": list(made.lacks),

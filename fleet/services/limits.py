@@ -128,6 +128,7 @@ def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> L
     if (retired_on := values["limit_set"].retired_on) is not None:
         said = f"is {values['limit_set'].name}, retired on {retired_on}; it is attached nowhere any more"
         raise FleetError("invalid", "The set is retired.", errors={"limit_set": said})
+    LimitSet.objects.select_for_update().get(id=values["limit_set"].id)  # a version made meanwhile must see it
     attachment = create_entry(LimitSetAttachment, values | {"decided_by": actor, "decided_at": now})
     duties.open_duties(attachment=attachment, actor=actor, now=now)
     return attachment

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from fleet.models import Appliance, Contractor, Revisit
 from fleet.queries.appliances import with_places
 from fleet.queries.duties import duties_standing
-from fleet.services import budget, defects, duties, flags, forecasts, jobs
+from fleet.services import budget, defects, duties, flags, forecasts, jobs, tenancies
 from fleet.services.proposals import Known, Proposal
 from fleet.services.reasons import UNDECIDED, Reason
 from fleet.services.retests import settle_retests
@@ -137,7 +137,9 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     proposals = [Proposal(each, days[each.id], known) for each in serving]
     cases = [case for each in proposals for case in each.drift_cases()]
     flags.put_drift_flags(appliance_ids=ids, cases=cases, now=now)
-    return _put_all(appliances, proposals, now)
+    moved = _put_all(appliances, proposals, now)
+    tenancies.follow_appliances(appliances=appliances, now=now)  # last: it may hold a building, and not for long
+    return moved
 
 
 # ---- writing ----

@@ -27,12 +27,6 @@ def delivery_clocks(version: LimitSetVersion) -> Iterator[tuple[str, int, str]]:
                 yield str(each["to"])[:100], each[name], event
 
 
-def tenancy_recipients(version: LimitSetVersion) -> tuple[str, ...]:
-    """Who must have the record before a new tenancy begins, once each."""
-    told = (each for each in _objects(version.content.get("delivery")) if each.get("before") == "tenancy")
-    return tuple(dict.fromkeys(str(each["to"])[:100] for each in told if each.get("to")))
-
-
 def mend_days(version: LimitSetVersion, severity: str) -> Iterator[int]:
     """Within how many days a defect of this severity is to be mended."""
     for each in _objects(version.content.get("mend")):

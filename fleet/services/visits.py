@@ -113,7 +113,7 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
             )
     except IntegrityError as bad:
         raise Conflict("amended_meanwhile", "Somebody else corrected this visit; read it again.") from bad
-    visit = _take_in(record, appliance, now=now)
+    visit = _take_in(record, appliance, now=now, left=before if before != appliance else None)
     if before != appliance:
         flags.close_moved(visit_id=draft.id, appliance=before, now=now)
         jobs.request_job(kind="refresh_appliance", key=str(before.id), due_at=now)
@@ -180,26 +180,27 @@ def closings_said(appliances: Iterable[uuid.UUID]) -> dict[tuple[uuid.UUID, uuid
     return said
 
 
-def _take_in(record: Record, appliance: Appliance, *, now: datetime) -> Visit:
+def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appliance | None = None) -> Visit:
+    """left: the appliance that a correction took it from."""
     visit = _loaded(project_visit(record)["id"], appliance)
     judgement = judgements.judge_visit(visit=visit, now=now)
     put_check(visit=visit, judgement=judgement)
     _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
-    _open_clocks(visit, judgement, now)
+    _open_clocks(visit, judgement, now, left)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
     jobs.request_job(kind="compare_visit", key=str(visit.id), due_at=now)
     return visit
 
 
-def _open_clocks(visit: Visit, judgement: Judgement, now: datetime) -> None:
+def _open_clocks(visit: Visit, judgement: Judgement, now: datetime, left: Appliance | None) -> None:
     """What the sets of its day ask for after it: another test, the record delivered, defects mended."""
     versions = list(judgement.limit_set_versions.select_related("limit_set"))
     retests.put_retests(visit=visit, judgement=judgement, versions=versions)
     deliveries.open_deliveries(visit=visit, versions=versions, now=now)
-    tenancies.follow_visit(visit=visit, now=now)
     if found := list(visit.defects.all()):
         defects.date_defects(defects=found, versions=versions, contractor=Contractor.objects.get())
+    tenancies.follow_visit(visit=visit, left=left, now=now)  # last: from here on it holds the building
 
 
 def _loaded(visit_id: str, appliance: Appliance) -> Visit:

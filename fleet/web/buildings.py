@@ -153,8 +153,8 @@ def tenancy_words(begins: date, waiting: int) -> str:
             "for it, or no check has been made yet."
         ) % {"day": when}
     words = ngettext(
-        "By %(day)s the new tenant must have %(count)s record; it waits among the deliveries.",
-        "By %(day)s the new tenant must have %(count)s records; they wait among the deliveries.",
+        "Before %(day)s the new tenant must have %(count)s record; it waits among the deliveries.",
+        "Before %(day)s the new tenant must have %(count)s records; they wait among the deliveries.",
         waiting,
     )
     return words % {"day": when, "count": count_words(waiting)}

@@ -16,7 +16,8 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Delivery, Sending
 from fleet.queries.access import visible_clients
-from fleet.queries.deliveries import corrections_of, open_deliveries, visible_deliveries
+from fleet.queries.deliveries import OPEN, corrections_of, open_deliveries, visible_deliveries
+from fleet.queries.tenancies import without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule
@@ -48,14 +49,18 @@ def deliveries(request: HttpRequest) -> HttpResponse:
     clients = list(visible_clients(viewer))
     client, is_sent = chosen_client(request.GET, clients), request.GET.get("which") == "sent"
     waiting = open_deliveries(viewer)
-    rows = visible_deliveries(viewer).filter(sent_at__isnull=False) if is_sent else waiting
+    rows = visible_deliveries(viewer).exclude(OPEN) if is_sent else waiting
     if client:
         waiting, rows = (each.filter(visit__appliance__building__client=client) for each in (waiting, rows))
+    lacking = [] if is_sent else without_record(viewer, today)
+    if client:
+        lacking = [each for each in lacking if each.tenancy.building.client_id == client.id]
     listed = page_of(rows, request.GET, by="due", newest_first=is_sent)
     shown = {
         "opening": opening(waiting.filter(due__lt=today).count(), waiting.count()),
         "list": listed,
         "rows": [_row(each, today) for each in listed.rows],
+        "lacking": lacking,
         "clients": clients,
         "client": client,
         "is_sent": is_sent,
@@ -85,11 +90,16 @@ class DeliveryRow:
     rule: DueRule
     sendings: list[Sending]
 
+    @property
+    def may_fail(self) -> bool:
+        """What went last has not come back yet, as far as is known."""
+        return bool(self.sendings) and self.sendings[-1].failed_at is None
+
 
 def _row(delivery: Delivery, today: date) -> DeliveryRow:
     visited = delivery.visit.local_date
     is_late = delivery.is_overdue(today)
-    away = "" if delivery.sent_at else away_words(delivery.due, today)
+    away = away_words(delivery.due, today) if delivery.is_open else ""
     rule = row_due_rule(visited, delivery.due, today, LINE_HALF)
     return DeliveryRow(delivery, away, is_late, rule, list(delivery.sendings.all()))
 

@@ -30,6 +30,7 @@ KINDS = {
     "refresh_appliance": gettext_lazy("Look at an appliance again"),
     "refresh_everybody": gettext_lazy("Have every appliance looked at again"),
     "refresh_shard": gettext_lazy("Look at some appliances again"),
+    "open_missing_duties": gettext_lazy("Open duties that are missing"),
     "compare_visit": gettext_lazy("Hold a visit against others"),
     "tell_flag": gettext_lazy("Tell of a flag"),
     "send_telling": gettext_lazy("Send what somebody is told"),

@@ -12,7 +12,7 @@ from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
 from fleet.errors import FleetError
-from fleet.models import Analyser, Appliance, LimitSet, LimitSetAttachment, LimitSetVersion, Person, Record, User
+from fleet.models import Analyser, Appliance, Duty, LimitSet, LimitSetAttachment, LimitSetVersion, Person, Record, User
 from fleet.models.register import new_id
 from fleet.services.limits import attach_limit_set, review_limit_set
 from tests import cast
@@ -42,6 +42,20 @@ def path(neutral: LimitSet) -> str:
 
 def content_of(limit_set: LimitSet, **changes: Any) -> dict[str, Any]:
     return copy.deepcopy(limit_set.current.content) | changes
+
+
+def test_a_version_opens_and_ends_the_duties_that_it_begins_and_ends(
+    boss: APIClient, path: str, neutral: LimitSet, boiler: Appliance
+) -> None:
+    def standing() -> list[str]:
+        return sorted(Duty.objects.filter(appliance=boiler, until__isnull=True).values_list("part", flat=True))
+
+    assert standing() == [""]
+    content = content_of(neutral)
+    extra = [{"name": "sweep", "type": "max_months", "months": 24}]
+    for more, parts in (({"extra_intervals": extra}, ["", "sweep"]), ({}, [""]), ({"interval": {"type": "none"}}, [])):
+        made = boss.post(f"{path}/versions", {"id": str(new_id()), "content": content | more})
+        assert (made.status_code, standing()) == (201, parts)
 
 
 # ---- preview and compare ----

@@ -190,6 +190,26 @@ def test_an_appliance_is_taken_on_with_the_duties_of_its_place(
     assert Job.objects.filter(kind="refresh_appliance", key=made.json()["id"]).exists()
 
 
+@pytest.mark.parametrize("name", ["installation_on", "Installation_On"])
+@pytest.mark.parametrize("value", ["9999-01-01", "2026-02-01, 2201-01-01", "1899-12-31"])
+def test_a_day_among_the_facts_lies_in_years_that_are_reckoned_with(
+    office: APIClient, boiler: Appliance, name: str, value: str
+) -> None:
+    path = f"/api/v1/appliances/{boiler.id}"
+    refused = office.patch(path, {"facts": {name: value}}, headers={"If-Match": '"1"'})
+    assert (refused.status_code, list(refused.json()["errors"])) == (422, [f"facts.{name}"])
+    assert "a day from 1900 to 2200" in str(refused.json()["errors"])
+    assert office.patch(path, {"facts": {name: "1900-01-01"}}, headers={"If-Match": '"1"'}).status_code == 200
+
+
+def test_a_set_is_attached_where_a_day_beyond_reach_was_once_accepted(office: APIClient, boiler: Appliance) -> None:
+    Appliance.objects.filter(id=boiler.id).update(facts={"installation_on": "9999-01-01"})
+    limit_set = LimitSet.objects.get(key="de-geg-60b")
+    place = {"limit_set": str(limit_set.id), "appliance": str(boiler.id), "since": "2026-01-01", "why": "law"}
+    assert office.post("/api/v1/attachments", {"id": str(new_id())} | place).status_code == 201
+    assert Duty.objects.get(appliance=boiler).cannot_tell == "no date of installation recorded"
+
+
 def test_an_appliance_can_only_be_on_a_flue_of_its_building(
     office: APIClient, boiler: Appliance, others: dict[str, Any]
 ) -> None:

@@ -140,14 +140,28 @@ def test_a_check_on_the_day_of_the_event_is_one_after_it() -> None:
         assert next_due(YEARLY | AGAIN, [checked], facts={"permit_on": "2026-02-01"}).due == due
 
 
-def test_an_event_to_come_asks_for_nothing_yet_and_one_long_before_the_duty_never_did() -> None:
+def test_an_event_to_come_asks_for_nothing_yet() -> None:
     rule, facts = YEARLY | AGAIN, {"permit_on": "2026-02-01"}
     assert next_due(rule, ["2025-06-01"], today="2026-01-31", facts=facts).due == date(2026, 6, 1)
     assert next_due(rule, ["2025-12-01"], today="2026-02-01", facts=facts).words == (
         "4 months after permit on 1 Feb 2026 is 1 Jun 2026; without it: 1 Dec 2025 plus 12 months is 1 Dec 2026."
     )
-    assert next_due(rule, [], start="2026-06-02", facts=facts).due == date(2027, 6, 2)
-    assert next_due(rule, [], start="2026-06-01", facts=facts).due == date(2026, 6, 1)
+
+
+def test_an_event_before_the_duty_began_asks_for_its_check_until_there_is_one() -> None:
+    """However long ago: what was overdue when the duty began is overdue still."""
+    rule, facts = {"type": "max_months", "months": 36} | AGAIN, {"permit_on": "2025-10-10"}
+    assert next_due(rule, ["2025-06-01"], start="2026-03-01", today="2026-03-02", facts=facts).due == date(2026, 2, 10)
+    assert next_due(rule, [], start="2027-01-01", facts=facts).due == date(2026, 2, 10)
+    assert next_due(rule, ["2025-10-10"], start="2027-01-01", facts=facts).due == date(2028, 10, 10)
+
+
+def test_where_the_rule_can_give_no_date_the_event_s_stands() -> None:
+    rule = {"type": "once", "event": "start_up", "months": 12} | AGAIN
+    due = next_due(rule, [], start="2020-01-01", today="2026-03-02", facts={"permit_on": "2026-01-12"})
+    assert (due.due, due.cannot_tell) == (date(2026, 5, 12), "")
+    assert due.words == "4 months after permit on 12 Jan 2026 is 12 May 2026; without it: No date of start up recorded."
+    assert next_due(rule, [], start="2020-01-01").cannot_tell == "no date of start up recorded"
 
 
 def test_an_event_decides_for_certain_what_the_run_hours_leave_open() -> None:
@@ -158,7 +172,7 @@ def test_an_event_decides_for_certain_what_the_run_hours_leave_open() -> None:
     assert (first.due, first.cannot_tell) == (date(2025, 10, 16), "")
 
 
-@pytest.mark.parametrize("recorded", [None, "", "soon", 7, True, ["x"], {"day": 1}])
+@pytest.mark.parametrize("recorded", [None, "", "soon", 7, True, ["x"], {"day": 1}, "9999-01-01", date(1899, 12, 31)])
 def test_what_is_no_day_is_as_good_as_no_event(recorded: object) -> None:
     assert days_of("permit", {"permit_on": recorded}) == ()
 
@@ -169,6 +183,77 @@ def test_days_are_local_and_a_moment_is_refused_as_one(day: date, zone: str, hou
     moment = datetime(day.year, day.month, day.day, hour, tzinfo=ZoneInfo(zone))
     assert days_of("permit", {"permit_on": moment}) == ()
     assert days_of("permit", {"permit_on": moment.date()}) == (day,)
+
+
+@pytest.mark.parametrize(
+    ("rule", "fact"),
+    [
+        (ONCE, "installation_on"),
+        (YEARLY | AGAIN, "permit_on"),
+        (YEARLY | {"component_defer_months": {"burner": 36}}, "burner_done_on"),
+    ],
+)
+def test_a_day_beyond_all_reach_is_as_good_as_not_recorded(rule: dict[str, Any], fact: str) -> None:
+    for day in ("9999-01-01", "0001-01-01"):
+        assert next_due(rule, ["2026-01-01"], facts={fact: day}) == next_due(rule, ["2026-01-01"])
+        assert what_if(rule, ["2026-01-01"], "2026-03-02", facts={fact: day}).words
+
+
+# ---- which check the rule counted ----
+
+SUMMERS = {"type": "in_named_months", "named_months": [6, 7]}
+WINTERS = {"type": "in_each_window", "windows": [{"from_month": 11, "to_month": 2}]}
+AFTER = {"type": "days_after_event", "days": 28, "event": "gas conversion"}
+THIRD_QUARTERS = {"type": "same_quarter_each_year", "quarter": 3}
+
+
+@pytest.mark.parametrize(
+    ("rule", "history", "counted"),
+    [
+        (YEARLY, ["2024-05-01", "2026-02-01"], "2026-02-01"),
+        (YEARLY, [], None),
+        (YEARLY | {"first": {"type": "max_months", "months": 1}}, [], None),
+        (YEARLY | {"select": {"low_use": True}}, ["2026-02-01"], None),
+        (YEARLY | {"select": {"low_use": False}}, ["2026-02-01"], "2026-02-01"),
+        (BY, ["2024-06-01"], None),
+        (BY, ["2024-06-01", "2025-06-01", "2026-02-01"], "2025-06-01"),
+        (ONCE, ["2025-12-31"], None),
+        (ONCE, ["2025-12-31", "2026-01-01"], "2026-01-01"),
+        (AFTER, ["2024-12-31"], None),
+        (AFTER, ["2025-01-01", "2026-02-01"], "2025-01-01"),
+        (SUMMERS, ["2025-05-31"], None),
+        (SUMMERS, ["2020-06-30", "2025-08-01"], "2020-06-30"),
+        (WINTERS, ["2025-10-31"], None),
+        (WINTERS, ["2015-01-15", "2025-10-31"], "2015-01-15"),
+        (WINTERS, ["2025-11-01", "2026-01-15"], "2026-01-15"),
+        (THIRD_QUARTERS, ["2025-09-01", "2026-02-01"], "2025-09-01"),
+        (THIRD_QUARTERS, ["2024-09-01", "2026-02-01"], "2026-02-01"),
+        (THIRD_QUARTERS, ["2025-07-01", "2025-09-01"], "2025-09-01"),
+        (BY | AGAIN, ["2025-06-01", "2026-02-01"], "2026-02-01"),
+        (BY | AGAIN, ["2025-06-01", "2026-01-31"], "2025-06-01"),
+        (BY | AGAIN, ["2024-06-01"], None),
+    ],
+)
+def test_the_newest_check_that_served_the_rule_is_named(
+    rule: dict[str, Any], history: list[str], counted: str | None
+) -> None:
+    facts = {"installation_on": "2011-01-01", "permit_on": "2026-02-01", "low_use": False}
+    due = next_due(rule, history, start="2025-01-01", facts=facts)
+    assert (due.counted and due.counted.isoformat()) == counted
+
+
+@bounded
+@given(st.sampled_from([*RULES, SUMMERS, WINTERS, THIRD_QUARTERS]), st.lists(days, min_size=1, max_size=6))
+def test_only_a_check_that_was_made_is_counted_and_without_it_the_last_day_is_no_later(
+    rule: dict[str, Any], history: list[date]
+) -> None:
+    due = next_due(rule, history)
+    assert due.counted is None or due.counted in history
+    if due.counted == max(history) and (before := [day for day in history if day < due.counted]):
+        without = next_due(rule, before)
+        assert without.due is not None
+        assert due.due is not None
+        assert without.due <= due.due
 
 
 # ---- the strictest on a flue ----

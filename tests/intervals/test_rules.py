@@ -121,6 +121,10 @@ def test_a_rule_at_its_bounds_is_taken_and_stays_in_the_calendar() -> None:
             MONTHS | {"select": {"output_kw_ge": "2009-02-30"}},
             "select.output_kw_ge is '2009-02-30'; it must be a number",
         ),
+        (
+            MONTHS | {"select": {"f" * 80: True, "g" * 80: True}},
+            "select asks for too many facts: their names have 162 characters together; 160 at most",
+        ),
         (MONTHS | {"again_after": 4}, "again_after is 4; it must be an object"),
         (MONTHS | {"again_after": {"event": "permit"}}, "again_after lacks months"),
         (MONTHS | {"again_after": {"event": "permit", "months": 0}}, "again_after.months is 0"),

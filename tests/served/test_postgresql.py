@@ -72,6 +72,24 @@ def test_work_that_is_asked_for_while_it_is_taken_up_or_done_is_not_lost(
     }
 
 
+def test_who_moves_in_while_a_check_comes_in_or_its_record_is_sent_has_the_newest_one(
+    database: str, migrated: str, tmp_path: Path
+) -> None:
+    """Whoever comes second waits and sees the first; nothing fails but a sending of what is no longer the newest."""
+    ran = program(["-m", "tests.served.moving_in"], fresh(database, "moving_in", migrated), tmp_path)
+    assert ran.returncode == 0, ran.stderr[-3000:]
+    said = json.loads(ran.stdout.splitlines()[-1])
+    assert said.pop("vendor") == "postgresql"
+    newest_waits = ["2026-03-30", False]
+    assert said == {
+        "a check, then it begins": [newest_waits, "well"],
+        "it begins, then a check": [newest_waits, "well"],
+        "a check, then it is sent": [newest_waits, "changed_meanwhile"],
+        "it is sent, then a check": [newest_waits, "well"],
+        "it is sent, then called off": [["2026-03-02", True], "well"],
+    }
+
+
 def test_the_services_hold_on_postgresql(database: str, tmp_path: Path) -> None:
     arguments = ["-m", "pytest", "tests/services", "-q", "-x", "-p", "no:xdist"]
     ran = program(arguments, fresh(database, "services"), tmp_path)

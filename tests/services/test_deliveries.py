@@ -237,7 +237,7 @@ def test_nothing_is_asked_for_anew_where_the_correction_says_that_nothing_was_te
 
 @pytest.mark.parametrize(
     ("begins", "due"),
-    [(date(2026, 4, 1), date(2026, 4, 1)), (date(2026, 3, 3), date(2026, 3, 5))],
+    [(date(2026, 4, 1), date(2026, 3, 31)), (date(2026, 3, 3), date(2026, 3, 5))],
     ids=["before that day still", "at once where it has come"],
 )
 @pytest.mark.parametrize("recorded", ["in time", "late"])
@@ -264,3 +264,62 @@ def test_a_correction_to_not_tested_withdraws_what_nobody_has_sent(
 ) -> None:
     corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
     assert not Delivery.objects.exists()
+
+
+# ---- a copy that never arrived moves no last day ----
+
+
+def test_a_sending_that_was_followed_by_a_correction_can_still_be_said_to_have_failed(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    corrected(body, manager, note="the other boiler house")
+    delivery.refresh_from_db()
+    assert delivery.due == date(2026, 4, 2)
+    again = NOON + timedelta(days=4)
+    fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=again)
+    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, "unknown", date(2026, 3, 30))
+    assert delivery.words.endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026")
+    with pytest.raises(Conflict) as twice:
+        fail_delivery(delivery=delivery, version=delivery.version, why="again", actor=dispatcher, now=again)
+    assert twice.value.code == "not_sent"
+
+
+def test_where_an_older_copy_stands_a_failed_one_of_the_corrected_record_is_due_as_it_was(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    corrected(body, manager, note="the other boiler house")
+    late(delivery, dispatcher, NOON + timedelta(days=4))
+    fail_delivery(
+        delivery=delivery, version=delivery.version, why="lost", actor=dispatcher, now=NOON + timedelta(days=6)
+    )
+    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, "lost", date(2026, 4, 2))
+
+
+def test_the_day_of_what_failed_follows_the_corrected_day_of_the_visit(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    later = NOON + timedelta(days=1)
+    fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=later)
+    moved = copy.deepcopy(body)
+    for each in moved["readings"]:
+        each["taken_at"] = each["taken_at"].replace("2026-03-02", "2026-03-01")
+    corrected(moved, manager)
+    delivery.refresh_from_db()
+    assert (delivery.due, delivery.returned_why) == (date(2026, 3, 29), "unknown")
+
+
+def test_what_failed_and_is_asked_for_no_more_waits_for_nobody_until_it_is_asked_for_again(
+    delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User
+) -> None:
+    sent(delivery, dispatcher)
+    later = NOON + timedelta(days=1)
+    fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=later)
+    corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
+    delivery.refresh_from_db()
+    assert (delivery.is_open, delivery.not_needed) == (False, "Nothing asks for it any more.")
+    corrected(body, manager, version=2)
+    delivery.refresh_from_db()
+    assert (delivery.is_open, delivery.due) == (True, date(2026, 3, 30))

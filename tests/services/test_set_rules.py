@@ -23,13 +23,15 @@ from fleet.models import (
 from fleet.models.register import new_id
 from fleet.queries.duties import reckon, with_facts
 from fleet.queries.duty_facts import is_pass
+from fleet.queries.limits import all_limit_sets
 from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.consequences import consequences_of
 from fleet.services.duties import ENDED_WITH_VERSION, recompute_duty
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
-from tests.cast import DECLARED, NOON, make_appliance, make_building, store, visit_body
+from fleet.services.revisits import propose_revisits
+from tests.cast import DECLARED, NOON, make_appliance, make_building, measured, store, visit_body
 
 TODAY = date(2026, 3, 2)
 SOURCE = "invented for tests"
@@ -121,6 +123,19 @@ def test_a_new_version_adds_changes_and_ends_single_rules(boiler: Appliance, man
     version(limit_set, manager, extra_intervals=None)
     assert list(Duty.objects.filter(until__isnull=True)) == [own]
     assert (Duty.objects.get(part="").version, Duty.objects.get(part="").rule) == (own.version, own.rule)
+
+
+def test_a_version_saved_by_somebody_who_read_the_set_before_opens_what_the_new_one_asks_for(
+    boiler: Appliance, manager: User
+) -> None:
+    """The doors fetch a set together with its versions of that moment."""
+    under(house_set(manager, interval={"type": "none"}, extra_intervals=None), manager, appliance=boiler)
+    assert not Duty.objects.exists()
+    sweep = {"name": "sweep", "type": "max_months", "months": 24}
+    version(all_limit_sets(manager).get(key="house"), manager, extra_intervals=[sweep])
+    assert list(Duty.objects.order_by("part").values_list("part", "until")) == [("", None), ("sweep", None)]
+    version(all_limit_sets(manager).get(key="house"), manager, extra_intervals=None)
+    assert list(Duty.objects.order_by("part").values_list("part", "until")) == [("", None), ("sweep", TODAY)]
 
 
 def test_a_set_without_an_interval_of_its_own_still_has_its_further_ones(boiler: Appliance, manager: User) -> None:
@@ -272,6 +287,35 @@ def test_a_record_that_is_no_evidence_is_no_pass(
     assert months_given(portable) == 1
 
 
+NOX_LIMIT = CO_LIMIT | {"id": "nox", "quantity": "nox", "fires_when": {"op": ">", "value": "9"}, "limit_text": "<= 9"}
+
+
+@pytest.mark.parametrize(("nox", "passes"), [("60", 0), ("5", 3)])
+def test_a_visit_that_is_no_check_ends_a_run_by_what_it_found_outside_and_adds_to_none(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User, nox: str, passes: int
+) -> None:
+    """Only nitrogen oxides were read: it discharges nothing, yet they are beyond the limit, or within it."""
+    analyser.measures = [*analyser.measures, "nox"]
+    analyser.save()
+    limit_set = house_set(manager, interval=PORTABLE, limits=[CO_LIMIT, NOX_LIMIT], extra_intervals=[])
+    under(limit_set, manager, appliance=boiler)
+
+    def visited(day: str, nox: str, *, co: bool) -> None:
+        body = visit_body(boiler, person, analyser, day=day)
+        for each in body["readings"]:
+            each["values"]["nox"] = measured(nox, "ppm")
+            if not co:
+                del each["values"]["co"]
+        store(body, technician)
+
+    for day in ("2025-12-02", "2026-01-02", "2026-02-02"):
+        visited(day, "5", co=True)
+    visited("2026-02-20", nox, co=False)
+    (made,) = reckon([(with_facts(Duty.objects.all())[0], TODAY)])
+    assert made.discharged_by is not None
+    assert (made.discharged_by.day, made.facts["consecutive_passes"]) == (date(2026, 2, 2), passes)
+
+
 def verdict(outcome: str, *, phase: str | None = "as left", limit: str = "co", key: str = "house", **more: Any) -> Any:
     row = {"kind": "limit", "set_id": key, "limit_id": limit, "quantity": "co", "rate": "high", "phase": phase}
     return row | {"reading_key": "1", "severity": "out_of_limit", "outcome": outcome} | more
@@ -376,6 +420,30 @@ def test_a_heating_check_is_due_once_by_the_day_of_installation(
     assert done.words == "Done on 1 Mar 2026; it was asked for once, so nothing more falls due."
 
 
+def test_a_check_before_one_is_asked_for_discharges_nothing(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    """Complete, but it counts only from 2030: the duty says of no check that it discharged it."""
+    under(shipped("de-geg-60b"), manager, appliance=boiler)
+    with_known(boiler, installation_on="2015-01-01")
+    written = {"declared": DECLARED | {"heating_check_result": "report of 2 Mar 2026"}}
+    store(visit_body(boiler, person, analyser) | written, technician)
+    duty = only(boiler)
+    assert (duty.due, duty.last_done, duty.not_discharged) == (date(2031, 1, 1), None, "")
+
+
+def test_a_day_on_record_that_lies_beyond_all_reach_stops_no_other_duty(boiler: Appliance, manager: User) -> None:
+    """As it was accepted once: the duty that asks for it can't tell, all others go on."""
+    with_known(boiler, installation_on="9999-01-01")
+    under(shipped("de-geg-60b"), manager, appliance=boiler)
+    under(shipped("uk-gsiur-36"), manager, appliance=boiler)
+    Duty.objects.update(due=None, words="", cannot_tell="")
+    propose_revisits(appliances=[boiler], now=NOON)
+    told = dict(Duty.objects.values_list("attachment__limit_set__key", "cannot_tell"))
+    assert told == {"de-geg-60b": "no date of installation recorded", "uk-gsiur-36": ""}
+    assert Duty.objects.get(cannot_tell="").due == date(2026, 1, 1)
+
+
 # ---- one flue ----
 
 
@@ -419,6 +487,21 @@ def test_an_appliance_on_the_flue_of_which_a_fact_is_missing_leaves_a_doubt_with
     duty = only(sealed)
     assert duty.due == date(2026, 12, 31)
     assert duty.cannot_tell.startswith("Boiler 2: room_sealed")
+
+
+def test_a_doubt_with_long_names_is_kept_in_the_length_that_its_column_has(
+    on_one_flue: tuple[Appliance, Appliance], person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    sealed, second = on_one_flue
+    second.name, second.facts = "B" * 100, {}
+    second.save()
+    long = {letter * 79: True for letter in "vw"}
+    rule = {"type": "max_months", "months": 12, "shared_flue": "strictest", "select": {"s" * 158: True},
+            "variants": [{"select": long, "months": 6}]}  # fmt: skip
+    under(house_set(manager, interval=rule, extra_intervals=[]), manager, appliance=sealed)
+    with_known(sealed, **dict.fromkeys(long, False))
+    checked(sealed, person, analyser, technician, "2025-03-05")
+    assert len(only(sealed).cannot_tell) == 500
 
 
 # ---- how much is read ----

@@ -187,6 +187,21 @@ def test_a_visit_that_discharges_no_duty_is_told_as_a_visit_alone(
     assert discharges(receiver) == []
 
 
+def test_a_complete_visit_that_its_rule_does_not_count_discharges_nothing(
+    hook: WebHook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, manager: User, technician: User
+) -> None:
+    """It has every field, but the check is asked for from 2030 on."""
+    boiler.facts = boiler.facts | {"installation_on": "2015-01-01"}
+    boiler.save()
+    place = {"limit_set": LimitSet.objects.get(key="de-geg-60b"), "appliance": boiler, "since": date(2025, 1, 1)}
+    attach_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
+    declared = cast.DECLARED | {"heating_check_result": "report of 2 Mar 2026"}
+    record_visit(draft=read_visit(body | {"declared": declared}), actor=technician, now=NOON)
+    send(hook)
+    assert "visit recorded" in {each.headers["Fleet-Event"] for each in receiver.got}
+    assert discharges(receiver) == []
+
+
 def test_an_older_visit_that_arrives_late_discharges_nothing_anew(
     receiver: Receiver, manager: User, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:

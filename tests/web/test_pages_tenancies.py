@@ -6,7 +6,11 @@ import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 
-from fleet.models import Appliance, Delivery, Tenancy, User
+from fleet import clock
+from fleet.intake.visits import read_visit
+from fleet.models import Appliance, Client, Delivery, Tenancy, User
+from fleet.services.tenancies import change_tenancy
+from fleet.services.visits import amend_visit
 from tests.cast import make_appliance, make_building, store
 from tests.services.test_deliveries import under
 from tests.web.markup import words_of
@@ -76,3 +80,50 @@ def test_with_none_to_come_the_page_says_so(office: Browser, boiler: Appliance) 
     assert (
         "No tenancy to come is recorded." in office.get(reverse("building", args=[boiler.building_id])).content.decode()
     )
+
+
+def test_a_tenancy_without_a_record_is_named_among_the_deliveries_until_there_is_one(
+    office: Browser, boiler: Appliance, body: dict[str, Any], technician: User
+) -> None:
+    office.post(address(boiler), {"begins": "2126-04-01", "source": "the agent"})
+    shown = words_of(office.get(reverse("deliveries")).content.decode())
+    assert "Moving in, and no record yet" in shown
+    assert f"1 Apr 2126 {boiler.name}, {boiler.building.name} : " in shown
+    elsewhere = Client.objects.create(name="Other")
+    assert "no record yet" not in office.get(f"{reverse('deliveries')}?client={elsewhere.id}").content.decode()
+    store(body, technician)
+    assert "no record yet" not in office.get(reverse("deliveries")).content.decode()
+
+
+def test_what_failed_before_a_tenancy_that_is_called_off_waits_no_longer_and_stays_to_be_read(
+    office: Browser, boiler: Appliance, body: dict[str, Any], technician: User, dispatcher: User
+) -> None:
+    store(body, technician)
+    office.post(address(boiler), {"begins": "2126-04-01", "source": "the agent"})
+    tenancy, waiting = Tenancy.objects.get(), Delivery.objects.get(tenancy__isnull=False)
+    words = {"how": "post", "address": "the new tenant", "version": waiting.version}
+    office.post(reverse("delivery-send", args=[waiting.id]), words)
+    waiting.refresh_from_db()
+    office.post(reverse("delivery-fail", args=[waiting.id]), {"words": "came back", "version": waiting.version})
+    change_tenancy(tenancy=tenancy, version=tenancy.version, changes={"called_off": "withdrew"}, now=clock.now())
+    assert f"delivery-{waiting.id}" not in office.get(reverse("deliveries")).content.decode()
+    shown = words_of(office.get(f"{reverse('deliveries')}?which=sent").content.decode())
+    assert "Not to be sent any more: The tenancy was called off: withdrew" in shown
+
+
+def test_what_was_sent_before_a_correction_can_be_said_to_have_failed_on_the_page(
+    office: Browser, boiler: Appliance, body: dict[str, Any], technician: User, manager: User
+) -> None:
+    store(body, technician)
+    waiting = Delivery.objects.get()
+    fail = reverse("delivery-fail", args=[waiting.id])
+    assert fail not in office.get(reverse("deliveries")).content.decode()
+    words = {"how": "post", "address": "the tenant", "version": waiting.version}
+    office.post(reverse("delivery-send", args=[waiting.id]), words)
+    amend_visit(draft=read_visit(body | {"note": "mended"}), reason="x", version=1, actor=manager, now=clock.now())
+    shown = office.get(reverse("deliveries")).content.decode()
+    assert fail in shown and reverse("delivery-send", args=[waiting.id]) in shown
+    waiting.refresh_from_db()
+    office.post(fail, {"words": "came back", "version": waiting.version})
+    assert fail not in office.get(reverse("deliveries")).content.decode()
+    assert waiting.sendings.get().failed_why == "came back"

@@ -1,0 +1,111 @@
+"""How a delivery stands: told from what is asked for and what was sent, so that the order of events never matters."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import F, Prefetch
+from django.utils.translation import gettext as _
+
+from fleet.intervals.dates import spoken
+from fleet.models import Delivery, LimitSet, Sending, Tenancy, Visit
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which visit's record must be there by when.
+
+    said: why, before any date.    words: the same with its last day.    again: the last day of a record that was
+    corrected on a day, after an older one had been sent.
+    """
+
+    visit: Visit
+    due: date
+    said: str
+    words: str
+    again: Callable[[date], date]
+
+
+def asked_after(visit: Visit, days: int, said: str) -> Asked:
+    """Within so many days of the visit; a corrected record within as many of its correction."""
+    due = visit.local_date + timedelta(days=days)
+    words = _("%(said)s on %(since)s is %(due)s") % {
+        "said": said,
+        "since": spoken(visit.local_date),
+        "due": spoken(due),
+    }
+    return Asked(visit, due, said, words, lambda corrected_on: corrected_on + timedelta(days=days))
+
+
+def asked_before(tenancy: Tenancy, limit_set: LimitSet, visit: Visit) -> Asked:
+    """Before somebody moves in: by the day before, or on the day itself where the check was only made then."""
+    due = max(tenancy.begins - timedelta(days=1), visit.local_date)
+    said = _("By %(set)s: before the tenancy that begins on %(begins)s, the record of %(visit)s") % {
+        "set": limit_set.name,
+        "begins": spoken(tenancy.begins),
+        "visit": spoken(visit.local_date),
+    }
+    words = _("%(said)s, so by %(due)s") % {"said": said, "due": spoken(due)}
+    return Asked(visit, due, said, words, lambda corrected_on: max(due, corrected_on))
+
+
+def with_records() -> "Prefetch[str]":
+    """The sendings of deliveries, each with the record that went and the one that amended it."""
+    sent = Sending.objects.select_related("record__amended_by")
+    return Prefetch("sendings", sent.defer("record__content", "record__amended_by__content"))
+
+
+def as_it_stands(
+    delivery: Delivery, sendings: Iterable[Sending], asked: Asked | None, over: str = ""
+) -> dict[str, Any]:
+    """What the row says. sendings: in order.    asked: None where nothing is asked for any more, `over` says why.
+
+    Done where a sending of the very record that is asked for stands; then its last day stays as it was.
+    """
+    tried = list(sendings)
+    held = [each for each in tried if each.failed_at is None]
+    if asked is None:
+        # What somebody received they have; what failed nobody has to send any more.
+        return {
+            "sent_at": held[-1].sent_at if held else None,
+            "returned_why": "",
+            "not_needed": "" if held else (over or _("Nothing asks for it any more."))[:300],
+        }
+    values = {"visit_id": asked.visit.id, "not_needed": ""}
+    done = next((each for each in reversed(held) if each.record_id == asked.visit.record_id), None)
+    if done and delivery.visit_id == asked.visit.id:
+        return values | {"sent_at": done.sent_at, "returned_why": ""}
+    if done:
+        return values | {"sent_at": done.sent_at, "returned_why": "", "due": asked.due, "words": asked.words[:300]}
+    due, words, why = _still_to_go(asked, held[-1] if held else None)
+    if tried and tried[-1].failed_at:
+        why = tried[-1].failed_why
+    return values | {"sent_at": None, "returned_why": why, "due": due, "words": words[:300]}
+
+
+def _still_to_go(asked: Asked, held: Sending | None) -> tuple[date, str, str]:
+    """Last day, words, and why again. held: the newest sending that stands, of another record; None for none.
+
+    Where none stands, nobody has anything: the last day is that of the visit, however often it was corrected since.
+    """
+    if held is None:
+        return asked.due, asked.words, ""
+    if held.record.subject != asked.visit.id:
+        why = _("What was sent is not the newest record that counts, which is that of %s.")
+        return asked.due, asked.words, why % spoken(asked.visit.local_date)
+    corrected_on = asked.visit.appliance.building.today(held.record.amended_by.received_at)
+    due = asked.again(corrected_on)
+    words = _("%(said)s; corrected on %(since)s, so again by %(due)s")
+    words %= {"said": asked.said, "since": spoken(corrected_on), "due": spoken(due)}
+    return due, words, _("The record was corrected on %s after it was sent.") % f"{corrected_on:%Y-%m-%d}"
+
+
+def change_standing(delivery: Delivery, values: dict[str, Any]) -> None:
+    """Written only where something differs."""
+    if differs(delivery, values):
+        Delivery.objects.filter(id=delivery.id).update(**values, version=F("version") + 1)
+
+
+def differs(delivery: Delivery, values: dict[str, Any]) -> bool:
+    return any(getattr(delivery, name) != value for name, value in values.items())
