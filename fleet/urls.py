@@ -43,6 +43,7 @@ urlpatterns = [
     path("buildings/<uuid:building_id>/", buildings.building, name="building"),
     path("buildings/<uuid:building_id>/gas/", buildings.add_gas, name="building-gas"),
     path("buildings/<uuid:building_id>/tenancies/", buildings.begin_a_tenancy, name="building-tenancies"),
+    path("tenancies/<uuid:tenancy_id>/call-off/", buildings.call_off_tenancy, name="tenancy-call-off"),
     path("appliances/<uuid:appliance_id>/", appliances.appliance, name="appliance"),
     path("appliances/<uuid:appliance_id>/out-of-use/", out_of_use.begin, name="appliance-out-of-use"),
     path("out-of-use/<uuid:out_of_use_id>/end/", out_of_use.end, name="out-of-use-end"),

@@ -14,16 +14,16 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.combustion import FUELS
-from fleet.errors import FleetError
+from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, Building, Flag, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
 from fleet.queries.tenancies import visible_tenancies
 from fleet.services.buildings import add_gas_supply
-from fleet.services.tenancies import begin_tenancy
+from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import away_words
 from fleet.web.figures import figure, long_day
-from fleet.web.forms import WordsField, chosen_client, refuse_far, taken
+from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.words import and_words, count_words, turned_out
@@ -134,6 +134,23 @@ def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpRespons
         return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
     messages.success(request, tenancy_words(tenancy.begins, waiting))
     return redirect("building", building_id)
+
+
+@act(writers=OFFICE, place="buildings")
+def call_off_tenancy(request: HttpRequest, tenancy_id: uuid.UUID) -> HttpResponse:
+    """It does not begin after all, with the reason: nobody waits for a record because of it."""
+    tenancy = visible_tenancies(viewer_of(request)).filter(id=tenancy_id).first()
+    if tenancy is None:
+        raise NotFound("not_found", "There is no such tenancy that you may see.")
+    try:
+        given = taken(WordedActForm(request.POST))
+        changes = {"called_off": given["words"]}
+        change_tenancy(tenancy=tenancy, version=given["version"], changes=changes, now=clock.now())
+    except FleetError as refused:
+        said = {"refused_call_off": refused}
+        return render(request, "building.html", _shown(request, tenancy.building_id) | said, status=refused.status)
+    messages.success(request, _("The tenancy from %s is called off.") % long_day(tenancy.begins))
+    return redirect("building", tenancy.building_id)
 
 
 def _chosen_appliance(facts: BuildingFacts, chosen: uuid.UUID | None) -> Appliance | None:

@@ -102,6 +102,7 @@ TABLE: dict[str, Row] = {
     "building": page("building", bound=True, GET=EVERYBODY),
     "building-gas": act("building", POST=OFFICE),
     "building-tenancies": act("building", POST=OFFICE),
+    "tenancy-call-off": act("tenancy", POST=OFFICE),
     "appliance": page("appliance", bound=True, GET=EVERYBODY),
     "appliance-out-of-use": page("appliance", bound=True, GET=OFFICE, POST=OFFICE),
     "out-of-use-end": page("out-of-use", bound=True, GET=OFFICE, POST=OFFICE),

@@ -76,6 +76,26 @@ def test_one_called_off_still_says_of_what(office: Browser, boiler: Appliance) -
     assert f"from 1 Apr 2126 {boiler.name}, called off : no tenant found said by the agent" in shown
 
 
+def test_the_office_calls_one_off_with_the_reason(
+    office: Browser, boiler: Appliance, body: dict[str, Any], technician: User
+) -> None:
+    store(body, technician)
+    office.post(address(boiler), {"begins": "2126-04-01", "source": "the agent"})
+    tenancy = Tenancy.objects.get()
+    off = reverse("tenancy-call-off", args=[tenancy.id])
+    assert off in office.get(reverse("building", args=[boiler.building_id])).content.decode()
+    assert office.post(off, {"words": "", "version": tenancy.version}).status_code == 400
+    late = office.post(off, {"words": "withdrew", "version": 9})
+    assert late.status_code == 409
+    assert 'role="alert"' in late.content.decode()
+    assert Delivery.objects.filter(tenancy=tenancy).exists()
+    shown = words_of(office.post(off, {"words": "withdrew", "version": tenancy.version}, follow=True).content.decode())
+    assert "The tenancy from 1 April 2126 is called off." in shown
+    assert "called off : withdrew" in shown
+    assert off not in shown
+    assert not Delivery.objects.filter(tenancy=tenancy).exists()
+
+
 def test_with_none_to_come_the_page_says_so(office: Browser, boiler: Appliance) -> None:
     assert (
         "No tenancy to come is recorded." in office.get(reverse("building", args=[boiler.building_id])).content.decode()
