@@ -568,3 +568,16 @@ def test_a_pattern_that_voids_is_told_whatever_its_readings_are_worth():
     assert diagnose(hot, [row]) == ()
     (made,) = diagnose(hot, [{**row, "voids": True}])
     assert made.pattern == "DX07"
+
+
+@pytest.mark.parametrize(
+    "others",
+    [
+        (reading("as found", "low", o2_pct="5.4", co_ppm="14"), reading("as left", "low", o2_pct="5.5", co_ppm="14")),
+        (reading("as left", "low", **SAME),),
+    ],
+)
+def test_one_reading_as_left_that_shows_something_of_its_own_is_enough(others):
+    same = (FOUND, reading("as left", "high", **SAME))
+    assert fired(view(adjusted=True, readings=same)) == ["DX22"]
+    assert fired(view(adjusted=True, readings=(*same, *others))) == []
