@@ -63,6 +63,15 @@ def test_the_pair_that_agrees_in_most_is_named_and_every_pair_went_in():
     assert made.inputs == {"readings": ["1"], "others": ["8", "9"]}
 
 
+def test_of_pairs_that_agree_in_as_many_the_first_by_name_is_told_however_they_are_given():
+    four = SAME | {"draught_pa": -4.0}
+    ones, others = [row("2", **four), row("1", **four)], [row("9", **four), row("8", **four)]
+    for some in (ones, ones[::-1]):
+        for rest in (others, others[::-1]):
+            said = copied_readings(some, rest, PATTERNS).sentence
+            assert said == "reading 1 and reading 8 agree in 4 figures to the digit."
+
+
 def test_a_reading_is_no_copy_of_itself_and_names_are_no_figures():
     assert copied_readings([row("1", **SAME, draught_pa=-4.0)], [row("1", **SAME, draught_pa=-4.0)], PATTERNS) is None
     told = {"phase": "as found", "rate": "high", "casing": "closed", "void": False}
@@ -79,6 +88,7 @@ def test_a_reading_is_no_copy_of_itself_and_names_are_no_figures():
         ([0.9, 0.9], False),
         ([0.9, 0.9, -0.1], False),
         ([0.9, 0.9, 0.0], False),
+        ([-0.9, -0.9, 0.0], False),
         ([0.9, 0.9, None], False),
         ([0.9, 0.9, math.nan], False),
         ([0.9, 0.9, 0.9, math.nan], True),
