@@ -350,7 +350,7 @@ def test_where_the_set_s_limits_were_not_judged_no_pass_is_counted(
     (duty,) = with_facts(Duty.objects.filter(part=""))
     (made,) = reckon([(duty, TODAY)])
     assert made.facts["consecutive_passes"] == 0
-    assert made.due.words.startswith("3 Jun 2025 plus 1 months is 3 Jul 2025, or 750 run hours")
+    assert made.due.words.startswith("3 Jun 2025 plus 1 month is 3 Jul 2025, or 750 run hours")
 
 
 # ---- a change that moves the emissions ----

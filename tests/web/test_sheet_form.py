@@ -40,13 +40,16 @@ def test_a_comparison_tells_every_field() -> None:
 
 @pytest.mark.parametrize("field", sorted(set(limit_sets.LimitSetIn().fields) - {"id"}))
 def test_a_comparison_of_sets_tells_a_change_of_each_field(field: str) -> None:
+    rows = {
+        "limits": {"id": "a", "quantity": "co", "fires_when": {"op": ">", "value": "9"}},
+        "extra_intervals": {"name": "a second one", "type": "max_months", "months": 6},
+    }
     before: dict[str, Any] = {
         "interval": {"type": "none"},
         "limits": [],
-        field: [] if field == "limits" else {"type": "none"},
+        field: [] if field in rows else {"type": "none"},
     }
-    limit = {"id": "a", "quantity": "co", "fires_when": {"op": ">", "value": "9"}}
-    after = before | {field: [limit] if field == "limits" else {"type": "max_months", "months": 6}}
+    after = before | {field: [rows[field]] if field in rows else {"type": "max_months", "months": 6}}
     assert contents.limit_set_differences(before, after)
     assert not contents.limit_set_differences(after, copy.deepcopy(after))
 
