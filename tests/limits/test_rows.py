@@ -100,6 +100,14 @@ def test_the_nominal_rate_is_the_sheets_first(text):
     assert rates_named(text, []) == ["high", "single"]
 
 
+def test_low_is_the_last_of_however_many_rates_and_a_ceilings_rate_is_one_of_its_sheets():
+    assert rates_named("low", ["full", "middle", "part"]) == ["part"]
+    page = sheet(rates=["full", "middle", "part"])
+    for word, meant in (("nominal", ["full"]), ("low", ["part"]), ("middle", ["middle"]), ("any", None)):
+        made = ceiling_row(page, {"quantity": "flue_temp", "value": "200", "unit": "degC", "rate": word})
+        assert (made["rates"], made["rate_text"]) == (meant, word)
+
+
 def test_other_rates_are_the_sheets_own_its_last_for_low_or_the_word_itself():
     assert rates_named("high", SHEET_RATES) == ["high"]
     assert rates_named("middle", SHEET_RATES) == ["middle"]

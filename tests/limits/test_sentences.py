@@ -178,3 +178,8 @@ def test_a_sample_that_is_mostly_air_is_worded_so():
 def test_why_a_target_is_not_judged(seen, reason):
     page = sheet(targets=[target(casing="closed")], adjusters=[])
     assert the(evaluate(make_card(the_sheet=page), [reading(**seen)]), kind="band").reason == reason
+
+
+def test_a_figure_that_is_its_limit_stays_short():
+    assert figure(97.0361234, 97.0361234) == "97.04"
+    assert figure(97.0361234, 97.0361) == "97.03612"

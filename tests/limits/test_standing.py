@@ -88,3 +88,11 @@ def test_what_has_no_phase_comes_before_all_that_has() -> None:
 def test_a_reading_as_found_without_a_number_still_comes_after_what_has_no_phase() -> None:
     unmet = row(0, None, "not judged")
     assert [each["outcome"] for each in standing([row(0, "as found", "cannot tell"), unmet])] == ["cannot tell"]
+
+
+def test_what_a_readings_series_condemned_stands_after_the_reading_and_before_the_next() -> None:
+    plain = row(1, "as found", "within")
+    series = row(1, "as found", "outside") | {"reading_key": "1 series"}
+    assert left(plain, series) == left(series, plain) == [("high", "outside")]
+    assert left(row(2, "as found", "within"), series, plain) == [("high", "within")]
+    assert left(row(0, "as found", "within"), series) == [("high", "outside")]
