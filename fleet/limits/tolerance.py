@@ -39,7 +39,7 @@ def exact(value: object) -> Decimal:
         number = Decimal(str(value).strip())
     except InvalidOperation:
         raise ValueError(f"not a number: {value!r}") from None
-    if not number.is_finite() or isinstance(value, bool):
+    if not number.is_finite():
         raise ValueError(f"not a number: {value!r}")
     return number
 
