@@ -36,15 +36,22 @@ class AttemptFileOut(FileOut):
     """A file of an attempt; in lists a page of its own."""
 
 
-class NoAccessOut(serializers.Serializer[Any]):
+class AttemptOut(serializers.Serializer[Any]):
+    """Somebody came and did not get to the appliance; `/no-access` has it with its files."""
+
     id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
     at = serializers.DateTimeField()
     local_date = serializers.DateField()
     kind = serializers.CharField()
     note = serializers.CharField()
     letter = serializers.CharField()
     by = serializers.CharField()
+
+
+class NoAccessOut(AttemptOut):
+    """One attempt, whole."""
+
+    appliance = serializers.UUIDField(source="appliance_id")
     recorded_at = serializers.DateTimeField()
     files = AttemptFileOut(source="files.all", many=True)
 

@@ -12,6 +12,7 @@ from api.doors import Door
 from api.errors import BadQuery
 from api.filters import day_of, id_of, parameter
 from api.flags import FlagOut
+from api.no_access import AttemptOut
 from api.permissions import AUDITOR, OFFICE
 from fleet import clock
 from fleet.queries.statements import Statement, statement_for
@@ -35,18 +36,6 @@ class IdleOut(serializers.Serializer[Any]):
 
     first = serializers.DateField()
     last = serializers.DateField()
-
-
-class AttemptOut(serializers.Serializer[Any]):
-    """Somebody came and did not get to the appliance; `/no-access` has it with its files."""
-
-    id = serializers.UUIDField()
-    at = serializers.DateTimeField()
-    local_date = serializers.DateField()
-    kind = serializers.CharField()
-    note = serializers.CharField()
-    letter = serializers.CharField()
-    by = serializers.CharField()
 
 
 class StatementLineOut(serializers.Serializer[Any]):

@@ -74,10 +74,9 @@ def as_it_stands(
         }
     values = {"visit_id": asked.visit.id, "not_needed": ""}
     done = next((each for each in reversed(held) if each.record_id == asked.visit.record_id), None)
-    if done and delivery.visit_id == asked.visit.id:
-        return values | {"sent_at": done.sent_at, "returned_why": ""}
     if done:
-        return values | {"sent_at": done.sent_at, "returned_why": "", "due": asked.due, "words": asked.words[:300]}
+        moved = {} if delivery.visit_id == asked.visit.id else {"due": asked.due, "words": asked.words[:300]}
+        return values | {"sent_at": done.sent_at, "returned_why": ""} | moved
     due, words, why = _still_to_go(asked, held[-1] if held else None)
     if tried and tried[-1].failed_at:
         why = tried[-1].failed_why
