@@ -14,8 +14,8 @@ from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Day, DecimalText, Moment, Text
 from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
-from fleet.intervals.facts import day_in
 from fleet.models import User
+from fleet.predicates import day_in
 
 
 class Id(serializers.Field[uuid.UUID, Any, str, Any]):

@@ -12,11 +12,10 @@ from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word
 from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
-from fleet.intervals.facts import day_in
 from fleet.intervals.rules import DAYS_MAX
 from fleet.limits import card
-from fleet.limits.facts import SUFFIXES
 from fleet.limits.rows import SEVERITIES
+from fleet.predicates import SUFFIXES, day_in
 from fleet.queries.record_fields import regimes
 
 KEY = re.compile(r"[-A-Za-z0-9_]+")

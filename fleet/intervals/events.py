@@ -8,7 +8,7 @@ from typing import Any
 
 from fleet.intervals.dates import add_months, months_words, recorded_day, spoken
 from fleet.intervals.due import Check, Due
-from fleet.intervals.facts import Facts
+from fleet.predicates import Facts
 
 Rule = Mapping[str, Any]
 

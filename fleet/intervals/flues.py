@@ -6,7 +6,7 @@ from datetime import date
 
 from fleet.intervals.dates import spoken
 from fleet.intervals.due import Due
-from fleet.intervals.facts import Facts
+from fleet.predicates import Facts
 
 # Facts of the appliance's own record; all else is told of whichever appliance sets the interval.
 OF_THE_RECORD = ("run_hours", "out_of_use", "consecutive_passes")

@@ -10,9 +10,9 @@ from typing import Any
 
 from fleet.intervals.dates import add_months, months_words, quarter, quarter_bounds, recorded_day, spoken
 from fleet.intervals.due import Check, Due
-from fleet.intervals.facts import Facts
 from fleet.intervals.run_hours import hours_limb
 from fleet.intervals.windows import Spans, month_spans, month_words, months_of, occurrences, read_windows
+from fleet.predicates import Facts
 
 Rule = Mapping[str, Any]
 Kind = Callable[[Rule, Sequence[Check], Facts], Due]

@@ -7,8 +7,8 @@ from typing import Any
 from fleet.intervals.dates import add_months, as_date, months_words, spoken
 from fleet.intervals.due import Check, Due
 from fleet.intervals.events import days_of, event_words, is_event
-from fleet.intervals.facts import Facts
 from fleet.intervals.kinds import positive
+from fleet.predicates import Facts
 
 Rule = Mapping[str, Any]
 

@@ -7,8 +7,8 @@ from typing import Any
 
 from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.intervals.events import is_event
-from fleet.intervals.facts import SUFFIXES, day_in
 from fleet.intervals.schedule import next_due
+from fleet.predicates import SUFFIXES, day_in
 
 MONTHS_MAX, DAYS_MAX = 1200, 36_600
 # Each whole number that a rule can carry, from 1 up to this: no due date may leave the calendar.

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from fleet.intervals.dates import read_date, spoken
 from fleet.intervals.due import Check
-from fleet.intervals.facts import Facts, figure
+from fleet.predicates import Facts, figure
 
 HOURS_A_DAY = 24
 ONE_DAY = timedelta(days=1)

@@ -8,12 +8,14 @@ from typing import Any
 from fleet.intervals.dates import add_months, as_date, is_weekend, recorded_day, spoken, years_between
 from fleet.intervals.due import Check, Due, read_checks
 from fleet.intervals.events import again_after_events
-from fleet.intervals.facts import Facts, holds, missing_facts, select_said
 from fleet.intervals.flues import others_on_the_flue, strictest
 from fleet.intervals.kinds import KINDS, Rule, days_after_event
 from fleet.intervals.once import once
+from fleet.predicates import Facts, Select, day_in, holds, missing_facts, split
 
 NO_FACTS: Facts = {}
+COMPARED = {"_ge": "at least", "_gt": "over", "_le": "at most", "_lt": "under"}
+DAYS_COMPARED = {"_ge": "from", "_gt": "after", "_le": "up to", "_lt": "before"}
 
 
 def next_due(
@@ -210,3 +212,25 @@ def _about_weekend(due: Due) -> Due:
         return replace(due, words=f"{due.words}.")
     day = "" if due.words.endswith(spoken(due.due)) else f"{spoken(due.due)} is "
     return replace(due, words=f"{due.words} ({day}a weekend day: the date stays).")
+
+
+def select_said(select: Select) -> str:
+    """The predicates in plain words.
+
+    >>> select_said({"low_use": True, "output_kw_gt": 25, "installation_on_lt": "2009-10-01"})
+    'low use is yes, output kw is over 25, installation on is before 1 Oct 2009'
+    """
+    return ", ".join(_one_said(name, wanted) for name, wanted in select.items())
+
+
+def _one_said(name: str, wanted: object) -> str:
+    fact, comparison = split(name.lower())
+    if comparison:
+        day = day_in(wanted)
+        said = f"{DAYS_COMPARED[comparison]} {spoken(day)}" if day else f"{COMPARED[comparison]} {wanted}"
+    elif isinstance(wanted, bool):
+        said = "yes" if wanted else "no"
+    else:
+        choices = wanted if isinstance(wanted, (list, tuple)) else [wanted]
+        said = " or ".join(str(each) for each in choices)
+    return f"{fact} is {said}".replace("_", " ")

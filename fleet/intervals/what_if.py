@@ -6,9 +6,9 @@ from datetime import date, timedelta
 
 from fleet.intervals.dates import as_date, spoken
 from fleet.intervals.due import Due, read_checks
-from fleet.intervals.facts import Facts
 from fleet.intervals.kinds import Rule
 from fleet.intervals.schedule import NO_FACTS, next_due, with_age
+from fleet.predicates import Facts
 
 
 @dataclass(frozen=True)

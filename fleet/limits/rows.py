@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fleet.limits.decision import RULE_NAMES
-from fleet.limits.facts import Facts, fact_name, recorded, undecided
 from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Reading, label, measure_for
 from fleet.limits.tolerance import exact
+from fleet.predicates import Facts, fact_name, recorded, undecided
 
 Row = dict[str, Any]
 Source = Mapping[str, Any]

@@ -12,10 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.intervals.dates import read_date
-from fleet.intervals.facts import day_in
 from fleet.limits import band
-from fleet.limits.facts import SUFFIXES
 from fleet.limits.quantities import label
+from fleet.predicates import SUFFIXES, day_in
 from fleet.queries.set_rules import extra_intervals
 
 Row = Mapping[str, Any]

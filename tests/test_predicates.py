@@ -2,8 +2,7 @@ from datetime import date
 
 import pytest
 
-from fleet.intervals.facts import holds
-from fleet.limits.facts import fact_name, one_holds, recorded, undecided
+from fleet.predicates import fact_name, holds, missing_facts, one_holds, recorded, undecided
 
 CASES = [
     ({}, {}, True),
@@ -35,14 +34,19 @@ CASES = [
 
 
 @pytest.mark.parametrize(("select", "facts", "expected"), CASES)
-def test_both_rooms_read_predicates_alike(select, facts, expected):
-    open_predicates = undecided(select, facts)
+def test_all_hold_or_one_fails_or_it_cannot_be_told(select, facts, expected):
     assert holds(select, facts) is expected
-    assert (None if open_predicates else open_predicates == {}) is expected
 
 
 def test_the_undecided_predicates_are_named():
     assert undecided({"output_kW_ge": 4, "fuel": ["lpg"]}, {"fuel": "lpg"}) == {"output_kw_ge": 4}
+    assert undecided({"output_kW_ge": 4, "fuel": ["lpg"]}, {"fuel": "oil_light"}) is None
+    assert undecided({"output_kW_ge": 4, "fuel": ["lpg"]}, {"fuel": "lpg", "output_kw": 5}) == {}
+
+
+def test_a_missing_fact_is_named_once_however_often_it_is_asked_for():
+    asked = {"output_kW_ge": 4, "output_kW_lt": 9, "fuel": ["lpg"], "Vent": "warm"}
+    assert missing_facts(asked, {"fuel": "oil_light", "output_kw": "many"}) == ("output_kw", "vent")
 
 
 @pytest.mark.parametrize(
