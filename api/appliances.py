@@ -23,18 +23,19 @@ from api.records import RecordOut
 from api.revisits import RevisitOut
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
+from fleet.assess.judging.cards import card_for
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Text, Word
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
+from fleet.queries.advice import advise_on
 from fleet.queries.analysers import visible_analysers
 from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.cards import asked_of_visit, card_for
+from fleet.queries.cards import asked_of_visit
 from fleet.queries.histories import history_for
-from fleet.services.advising import advise_on
 from fleet.services.appliances import change_appliance, take_on_appliance
 
 
@@ -203,7 +204,7 @@ class ApplianceAdvice(Door):
         """Advice on the last of the readings so far. Nothing is stored."""
         appliance = found(visible_appliances(self.viewer), id)
         so_far: dict[str, Any] = without_decimals(self.taken())
-        return self.shown(advise_on(appliance=appliance, so_far=so_far, actor=self.viewer, now=clock.now()))
+        return self.shown(advise_on(appliance=appliance, so_far=so_far, viewer=self.viewer, now=clock.now()))
 
 
 class ApplianceCard(Door):

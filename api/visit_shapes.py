@@ -13,8 +13,8 @@ from api.people import QualificationOut
 from api.records import RecordOut
 from api.schema import measured_schema
 from fleet.models import Diagnosis, Visit
+from fleet.models.records import content_of
 from fleet.queries.visits import VisitFacts
-from fleet.services.records import content_of
 
 MEASURED = {"type": "object", "additionalProperties": measured_schema()}
 

@@ -15,11 +15,12 @@ import structlog
 from django.db import connections, transaction
 
 from fleet import clock
+from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
 from fleet.models.jobs import HEARTBEAT
 from fleet.queries.missing_duties import missing_duties
-from fleet.services import budget, diagnoses, duties, forecasts, jobs, notices, revisits, webhooks
+from fleet.services import budget, duties, forecasts, jobs, judgements, notices, revisits, webhooks
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -147,8 +148,8 @@ def _compare_visit(job: Job) -> Effect:
     """Patterns that need other visits: reckoned outside the lock, kept with what they were drawn from."""
     related = Visit.objects.select_related("appliance__building", "judgement")
     visit = related.prefetch_related("readings__analyser__calibrations").get(id=job.key)
-    found = diagnoses.suggested_elsewhere(visit)
-    return partial(diagnoses.put_elsewhere, visit=visit, found=found, now=clock.now())
+    found = suggested_elsewhere(visit)
+    return partial(judgements.put_elsewhere, visit=visit, found=found, now=clock.now())
 
 
 def _beat(_job: Job) -> Effect:

@@ -10,8 +10,8 @@ from reportlab.lib.colors import black
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
 from fleet.models import Record
+from fleet.models.records import content_of
 from fleet.queries.visits import VisitFacts
-from fleet.services.records import content_of
 from reports.figures import day, day_and_time
 from reports.paper import SMALL, TINY, columns, facts, plain
 from reports.text import paragraph

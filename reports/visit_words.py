@@ -10,9 +10,9 @@ from django.utils.translation import ngettext
 
 from fleet.limits import standing
 from fleet.models import Defect, Visit, WorkItem
+from fleet.models.records import content_of
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
-from fleet.services.records import content_of
 from reports.figures import clock_time, day, day_and_time, derived, figure, listed, offset, read_with_unit, weekday
 from reports.verdicts import LimitSource, Verdict, capital, limit_words, source_of, sources, value_words, what_words
 

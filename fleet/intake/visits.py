@@ -12,9 +12,9 @@ from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay, StrictSerializer, Text, Word, YesNo
 from fleet.models import Visit
+from fleet.models.drafts import VisitDraft
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 from fleet.queries.record_fields import declarable
-from fleet.services.visits import VisitDraft
 
 SCHEMA = "visit/1"
 LIST_LENGTH_MAX = 200

@@ -1,5 +1,10 @@
 """The truth: canonical bytes, appended and never changed. Rows elsewhere are projected from them."""
 
+import json
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
 from django.db import models
 
 from fleet.models.register import new_id
@@ -60,3 +65,22 @@ class HeldMessage(models.Model):
 
     def __str__(self) -> str:
         return str(self.id)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row that a record projects to: the same record always gives the same rows."""
+
+    model: type[models.Model]
+    id: uuid.UUID
+    values: dict[str, Any]
+
+
+def content_of(record: Record) -> dict[str, Any]:
+    """The record's content, read from its bytes."""
+    return dict(json.loads(bytes(record.content)))
+
+
+def part_id(subject: uuid.UUID, part: str, number: int) -> uuid.UUID:
+    """The id of a numbered part of a record's subject: the same each time it is projected (RFC 9562 UUIDv5)."""
+    return uuid.uuid5(subject, f"{part}/{number}")

@@ -3,7 +3,7 @@
 One small question a field; what the dictionary calls "record" stands here, "declared" are the technician's own answers.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -149,58 +149,3 @@ def answered_by_register(appliance: Appliance) -> frozenset[str]:
     facts = {name.lower() for name, value in appliance.facts.items() if value not in ("", None)}
     named = {name for name, each in record_fields().items() if "register" in each.answered_by and name in facts}
     return frozenset({name for name, holds in held.items() if holds} | named)
-
-
-@dataclass(frozen=True)
-class Used:
-    """Who and which analysers a record rests on: ids of those on the register, and names as given of those not.
-
-    fuel: what burnt, as the record names it. set_to: the fuels that the analysers were set to for the readings that
-    say how the appliance was left; empty where nobody said.
-    """
-
-    analysers: tuple[str, ...]
-    analysers_unknown: tuple[str, ...]
-    people: tuple[str, ...]
-    people_unknown: tuple[str, ...]
-    fuel_kind: str
-    fuel: str = ""
-    set_to: tuple[str, ...] = ()
-
-    def as_json(self) -> dict[str, Any]:
-        return {name: value for name, value in vars(self).items() if value}
-
-    @classmethod
-    def read(cls, said: Mapping[str, Any]) -> "Used":
-        return cls(
-            analysers=tuple(said.get("analysers", ())),
-            analysers_unknown=tuple(said.get("analysers_unknown", ())),
-            people=tuple(said.get("people", ())),
-            people_unknown=tuple(said.get("people_unknown", ())),
-            fuel_kind=said["fuel_kind"],
-            fuel=said.get("fuel", ""),
-            set_to=tuple(said.get("set_to", ())),
-        )
-
-
-def used_in(visit: Visit, readings: Iterable[Reading]) -> Used:
-    taken_by = list(readings)
-    return Used(
-        analysers=_ids(each.analyser_id for each in taken_by),
-        analysers_unknown=tuple(sorted({each.analyser_given for each in taken_by if each.analyser_id is None})),
-        people=_ids(each.person_id for each in taken_by),
-        people_unknown=tuple(sorted({each.person_given for each in taken_by if each.person_id is None})),
-        fuel_kind=fuel_kind(visit.fuel),
-        fuel=visit.fuel,
-        set_to=_ids(each.analyser_fuel for each in _last_of(taken_by)),
-    )
-
-
-def _last_of(readings: Iterable[Reading]) -> Sequence[Reading]:
-    """Those of its own flue as left; all of its own where none was taken as left."""
-    own = [each for each in readings if each.sampling_point != COMMON_FLUE]
-    return [each for each in own if each.counted_phase == "as left"] or own
-
-
-def _ids(given: Iterable[Any]) -> tuple[str, ...]:
-    return tuple(sorted({str(each) for each in given if each}))

@@ -3,7 +3,7 @@
 import json
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from datetime import date
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -12,15 +12,13 @@ from django.db.models import TextField
 from django.db.models.functions import Cast
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.evidence import Used
 from fleet.limits.cases import COMMON_FLUE
-from fleet.models import Analyser, Judgement, Person, Reading, Visit, VisitCheck
-from fleet.queries.answers import Used, used_in
+from fleet.models import Judgement, Visit, VisitCheck
 
 # By any of these a reading is judged for the CO in its flue gas.
 CO_QUANTITIES = frozenset({"co_air_free", "co", "co_co2_ratio"})
-ANALYSER_CODES = frozenset({"analyser_unknown", "analyser_not_in_calibration"})
 TEXTS_KEPT = 4096
-PERSON_CODES = frozenset({"person_unknown", "person_not_qualified"})
 
 
 class Check(NamedTuple):
@@ -86,68 +84,3 @@ def _judged_for_co(verdicts: Iterable[dict[str, Any]], numbers: set[int]) -> boo
         each["reading_key"] in keys and each["quantity"] in CO_QUANTITIES and each["outcome"] in ("within", "outside")
         for each in verdicts
     )
-
-
-# ---- what is evidence ----
-
-
-class Behind:
-    """Analysers and people behind records, with their calibrations and qualifications, read once."""
-
-    def __init__(self, used: Iterable[Used]) -> None:
-        known = list(used)
-        analysers = {each for one in known for each in one.analysers}
-        people = {each for one in known for each in one.people}
-        found = Analyser.objects.filter(id__in=analysers).prefetch_related("calibrations")
-        self._analysers = {str(each.id): each for each in found}
-        qualified = Person.objects.filter(id__in=people).prefetch_related("qualifications")
-        self._people = {str(each.id): each for each in qualified}
-        self._said: dict[tuple[Used, date], tuple[tuple[str, str], ...]] = {}
-
-    def doubts(self, used: Used, day: date) -> tuple[tuple[str, str], ...]:
-        """Why a record of that day is no evidence, as code and sentence; empty where it is."""
-        if (used, day) not in self._said:
-            analysers = [self._analysers[each] for each in used.analysers if each in self._analysers]
-            people = [self._people[each] for each in used.people if each in self._people]
-            self._said[used, day] = tuple(_doubts(used, analysers, people, day))
-        return self._said[used, day]
-
-    def answers(self, used: Used, day: date) -> frozenset[str]:
-        """Fields that the register answers for a record: everybody's licence, every analyser's calibration."""
-        codes = {code for code, _sentence in self.doubts(used, day)}
-        answered = set()
-        if used.people and not codes & PERSON_CODES:
-            answered.add("technician_licence")
-        if used.analysers and not codes & ANALYSER_CODES:
-            answered.add("analyser_calibration")
-        return frozenset(answered)
-
-
-def no_evidence(visit: Visit) -> tuple[str, ...]:
-    """Instrument or person unknown, or not valid on the day, by what the register holds now."""
-    return tuple(sentence for _code, sentence in doubts_of(visit))
-
-
-def doubts_of(visit: Visit) -> Iterator[tuple[str, str]]:
-    """The same as code and sentence, one a doubt."""
-    readings: list[Reading] = list(visit.readings.all())
-    analysers = {each.analyser for each in readings if each.analyser}
-    people = {each.person for each in readings if each.person}
-    yield from _doubts(used_in(visit, readings), analysers, people, visit.local_date)
-
-
-def _doubts(
-    used: Used, analysers: Iterable[Analyser], people: Iterable[Person], day: date
-) -> Iterator[tuple[str, str]]:
-    for given in used.analysers_unknown:
-        yield "analyser_unknown", f"Analyser {given} is not on the register."
-    for analyser in sorted(analysers, key=lambda each: each.name):
-        if analyser.calibration_on(day) is None:
-            said = f"{analyser.name} had no calibration in force on {day:%Y-%m-%d}."
-            yield "analyser_not_in_calibration", said
-    for given in used.people_unknown:
-        yield "person_unknown", f"The person {given} is not on the register."
-    for person in sorted(people, key=lambda each: each.name):
-        if not person.is_qualified(used.fuel_kind, day):
-            said = f"{person.name} had no qualification for {used.fuel_kind} in force on {day:%Y-%m-%d}."
-            yield "person_not_qualified", said

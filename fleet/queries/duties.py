@@ -9,13 +9,14 @@ from datetime import date
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.evidence import Behind
 from fleet.intervals import Due, next_due
 from fleet.intervals.dates import spoken
 from fleet.models import Appliance, Duty, GasConversion, OutOfUse, User
 from fleet.queries.access import visible_clients
 from fleet.queries.answers import answered_by_register
 from fleet.queries.appliances import facts_in_common, facts_of_its_own, not_gone, with_places
-from fleet.queries.checks import Behind, Check, checks_of
+from fleet.queries.checks import Check, checks_of
 from fleet.queries.duty_facts import FactsAsked
 from fleet.queries.gas_conversions import AFTER_CONVERSION, answered_by_conversion, conversions_of
 from fleet.queries.record_fields import lacking, lacking_words

@@ -7,9 +7,9 @@ from datetime import date
 
 from django.db.models import QuerySet
 
+from fleet.assess.judging.evidence import Used
 from fleet.models import GasConversion, User
 from fleet.queries.access import visible_clients
-from fleet.queries.answers import Used
 
 # The regime of the test that follows, and its fields that no record answers by itself.
 AFTER_CONVERSION = "after_conversion"

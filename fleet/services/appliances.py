@@ -9,12 +9,13 @@ from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 
+from fleet.assess.judging.versions import attachments_of
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
+from fleet.models.records import Row
 from fleet.models.register import new_id
-from fleet.queries.limits import attachments_of
 from fleet.services import duties, jobs
-from fleet.services.records import Row, append_record, put_rows
+from fleet.services.records import append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
 SOURCE_LENGTH = 300

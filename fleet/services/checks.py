@@ -5,8 +5,9 @@ from collections.abc import Collection, Iterable
 
 from django.db.models import Q
 
+from fleet.assess.judging.evidence import used_in
 from fleet.models import Judgement, Visit, VisitCheck
-from fleet.queries.answers import answered_by_record, conditions_of, taken, used_in
+from fleet.queries.answers import answered_by_record, conditions_of, taken
 from fleet.queries.checks import why_no_check
 
 # Raised whenever what answers a field, or what counts as a check, is told otherwise.

@@ -17,6 +17,9 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.assess.judging.cards import card_for
+from fleet.assess.judging.cases import cases_of
+from fleet.assess.judging.outcomes import outcome_of
 from fleet.limits import evaluate
 from fleet.limits.sentences import figure
 from fleet.models import (
@@ -33,13 +36,11 @@ from fleet.models import (
 )
 from fleet.queries.access import visible_clients
 from fleet.queries.appliances import not_gone
-from fleet.queries.cards import card_for
 from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.duties import duties_of, reckon
 from fleet.queries.set_rules import SetRule, set_rules
 from fleet.queries.sheets import newest_read_visits
 from fleet.services.duties import appliances_reached
-from fleet.services.judgements import cases_of, outcome_of
 
 Draft = SheetVersion | LimitSetVersion
 Row = Mapping[str, Any]

@@ -12,13 +12,13 @@ from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Greatest
 from django.utils import timezone
 
+from fleet.assess.judging.versions import attachments_of
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
 from fleet.models import Appliance, Building, Duty, LimitSetAttachment, User
 from fleet.models.duties import ENDED_BY_HAND
 from fleet.queries.appliances import not_gone
 from fleet.queries.duties import Reckoned, reckon, standing_of, with_facts
-from fleet.queries.limits import attachments_of
 from fleet.queries.missing_duties import Missing
 from fleet.queries.set_rules import SetRule, set_rules
 from fleet.services import jobs

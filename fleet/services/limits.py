@@ -9,11 +9,12 @@ from django.utils import timezone
 
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
+from fleet.models.records import Row
 from fleet.models.register import new_id
 from fleet.queries.record_fields import regime_of
 from fleet.services import duties
 from fleet.services.appliances import refuse_overtaken, refuse_retiring_ahead
-from fleet.services.records import Row, append_record, put_rows
+from fleet.services.records import append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
 

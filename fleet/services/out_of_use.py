@@ -8,8 +8,9 @@ from django.db import IntegrityError, transaction
 
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, OutOfUse, Record, User
+from fleet.models.records import Row, content_of
 from fleet.services import jobs
-from fleet.services.records import Row, append_record, content_of, put_rows
+from fleet.services.records import append_record, put_rows
 
 KIND = "out of use"
 

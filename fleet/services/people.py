@@ -8,7 +8,8 @@ from django.db import transaction
 
 from fleet.errors import FleetError
 from fleet.models import Person, Qualification, User
-from fleet.services.records import Row, append_record, put_rows
+from fleet.models.records import Row
+from fleet.services.records import append_record, put_rows
 
 
 @transaction.atomic

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Model
 
+from fleet.assess.judging.visit_rows import visit_rows
 from fleet.evidence import sha256_hex
 from fleet.models import (
     Appliance,
@@ -25,14 +26,15 @@ from fleet.models import (
     Visit,
     WorkItem,
 )
+from fleet.models.records import Row, content_of
 from fleet.services.analysers import calibration_rows
 from fleet.services.appliances import sheet_version_rows
 from fleet.services.gas_conversions import gas_conversion_rows
 from fleet.services.limits import limit_set_version_rows, stop_lines_rows
 from fleet.services.out_of_use import out_of_use_rows
 from fleet.services.people import qualification_rows
-from fleet.services.records import Row, content_of, put_rows
-from fleet.services.visits import closings_said, project_visit, visit_rows
+from fleet.services.records import put_rows
+from fleet.services.visits import closings_said, project_visit
 
 ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "visit": visit_rows,

@@ -8,7 +8,7 @@ from django.db import IntegrityError, models, transaction
 
 from fleet.errors import Conflict
 from fleet.models import Record
-from fleet.services.records import content_of
+from fleet.models.records import content_of
 
 Projected = TypeVar("Projected", bound=models.Model)
 

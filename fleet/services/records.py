@@ -1,10 +1,8 @@
 """Append a record: the only way anything becomes true. And put its projected rows in place."""
 
-import json
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -13,15 +11,7 @@ from django.db import models
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.failpoints import failpoint
 from fleet.models import Record, User
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row that a record projects to: the same record always gives the same rows."""
-
-    model: type[models.Model]
-    id: uuid.UUID
-    values: dict[str, Any]
+from fleet.models.records import Row
 
 
 def append_record(
@@ -50,11 +40,6 @@ def append_record(
     )
 
 
-def content_of(record: Record) -> dict[str, Any]:
-    """The record's content, read from its bytes."""
-    return dict(json.loads(bytes(record.content)))
-
-
 def put_rows(rows: Iterable[Row]) -> None:
     """Insert the rows, or bring them to what the record says; one statement a model, in the caller's transaction."""
     by_model: dict[type[models.Model], list[Row]] = defaultdict(list)
@@ -67,8 +52,3 @@ def put_rows(rows: Iterable[Row]) -> None:
             unique_fields=["id"],
             update_fields=list(each[0].values),
         )
-
-
-def part_id(subject: uuid.UUID, part: str, number: int) -> uuid.UUID:
-    """The id of a numbered part of a record's subject: the same each time it is projected (RFC 9562 UUIDv5)."""
-    return uuid.uuid5(subject, f"{part}/{number}")

@@ -15,11 +15,12 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 
 from fleet import drift
+from fleet.assess.judging.cards import band_of, target_of
+from fleet.assess.judging.cases import is_steady
 from fleet.combustion import barometric_pressure_pa, corrected_to_reference
 from fleet.drift.biases import Effects
 from fleet.models import Appliance, CeilingForecast, Judgement, Reading, SheetVersion, Visit
 from fleet.services.ceilings import CO, TEMP_RISE, ceiling_of
-from fleet.services.judgements import band_of, is_steady, target_of
 
 DAYS_A_YEAR = 365.25
 QUARTERS_A_YEAR = 4

@@ -21,11 +21,11 @@ from fleet.models import (
     User,
     Visit,
 )
+from fleet.models.records import content_of, part_id
 from fleet.models.register import new_id
 from fleet.services import projections
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.out_of_use import begin_out_of_use
-from fleet.services.records import content_of, part_id
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, store, visit_body
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.judging.visit_rows import counted_phase
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
@@ -29,7 +30,7 @@ from fleet.models.register import new_id
 from fleet.services.appliances import add_sheet_version
 from fleet.services.contractor import FIRST_STOP_LINES
 from fleet.services.limits import add_limit_set_version, attach_limit_set, set_stop_lines
-from fleet.services.visits import amend_visit, counted_phase, hold_message
+from fleet.services.visits import amend_visit, hold_message
 from tests.cast import NOON, SHEET, make_appliance, make_building, measured, store, visit_body
 
 

@@ -11,10 +11,10 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.evidence import doubts_of
 from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
-from fleet.queries.checks import doubts_of
 
 # Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
 NOISE_PCT = {"o2_pct": 0.3, "co2_pct": 0.2}

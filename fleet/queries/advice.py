@@ -7,15 +7,15 @@ from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
 
+from fleet.assess.judging.cards import card_for, sheet_content
+from fleet.assess.judging.cases import cases_of, only_analyser, without_logged
+from fleet.assess.judging.deriving import derive
+from fleet.assess.judging.steps import step_of, steps_taken
+from fleet.assess.judging.visit_rows import site_facts, visit_rows
 from fleet.limits import Advice, Response, Step, advise, evaluate, learned_response
 from fleet.models import Analyser, Appliance, Judgement, Person, Reading, User, Visit, WorkItem
 from fleet.models.people import fuel_kind
 from fleet.models.register import new_id
-from fleet.queries.cards import card_for
-from fleet.queries.steps import step_of, steps_taken
-from fleet.services.judgements import cases_of, derive, only_analyser, sheet_content
-from fleet.services.logged import without_logged
-from fleet.services.visits import site_facts, visit_rows
 
 Table = TypeVar("Table", bound=Model)
 
@@ -30,7 +30,7 @@ class Advised:
     response: Response | None
 
 
-def advise_on(*, appliance: Appliance, so_far: dict[str, Any], actor: User, now: datetime) -> Advised:
+def advise_on(*, appliance: Appliance, so_far: dict[str, Any], viewer: User, now: datetime) -> Advised:
     """What to do next after the readings and work so far: `readings`, `work`, `conditions`, `fuel` as in a visit.
 
     The person who is logged in must be qualified on the day for the fuel, else advice is withheld with that reason.
@@ -44,7 +44,7 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], actor: User, now:
     last = next(each for each in cases if each["key"] == str(readings[-1].number))
     earlier = [each for each in cases if each is not last]
     response, first_step = _learned(appliance, visit, made_with.table, str(last["rate"]))
-    person = Person.objects.filter(user=actor).prefetch_related("qualifications").first()
+    person = Person.objects.filter(user=viewer).prefetch_related("qualifications").first()
     qualified = bool(person and person.is_qualified(fuel_kind(visit.fuel), visit.local_date))
     advice = advise(
         made_with.table, last, qualified=qualified, earlier=earlier, response=response, first_step=first_step

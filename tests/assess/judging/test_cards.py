@@ -5,10 +5,10 @@ from typing import Any
 
 from django.db.models import FloatField
 
+from fleet.assess.judging.cards import card_for
 from fleet.intake.sheets import read_sheet
 from fleet.models import Analyser, Appliance, LimitSet, StopLines, User
 from fleet.models.register import new_id
-from fleet.queries.cards import card_for
 from fleet.services.appliances import add_sheet_version
 from fleet.services.limits import add_limit_set_version, attach_limit_set
 from tests.cast import NOON, SHEET, store

@@ -2,20 +2,13 @@
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any, cast
 
 import numpy as np
-from django.db import transaction
-from django.db.models import Max
 
-from fleet.combustion import FUELS, Fuel, air_free, co_rise, corrected_to_reference
-from fleet.limits import FUEL_CLASSES, VisitView, analyser_shift, copied_readings, diagnose, fuel_class, site_shift
-from fleet.limits import Diagnosis as Suggestion
-from fleet.models import Diagnosis, Judgement, Mark, Reading, Visit
-from fleet.queries.changes import (
+from fleet.assess.judging.changes import (
     O2Change,
     RateReading,
     at_rate,
@@ -25,16 +18,18 @@ from fleet.queries.changes import (
     left_phases,
     readings_like,
 )
+from fleet.combustion import FUELS, Fuel, air_free, co_rise, corrected_to_reference
+from fleet.limits import FUEL_CLASSES, VisitView, analyser_shift, copied_readings, diagnose, fuel_class, site_shift
+from fleet.limits import Diagnosis as Suggestion
+from fleet.models import Judgement, Reading, Visit
 
-PATTERNS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
+PATTERNS = Path(__file__).resolve().parents[3] / "fixtures" / "reference" / "diagnostics.json"
 # What an analyser read over the newest visits, so many at most: more would hold a drift of last year against it.
 MOST_OF_AN_ANALYSER = 60
 # As far as two fuels of one class may lie apart: the error that a CO2 cell is allowed anyway.
 LARGEST_CO2_MAX_GAP_PCT = 0.3
 # Patterns that void a reading by how the analyser was set up, not by what it shows.
 OF_THE_SETTING = ("DX10", "DX11")
-# Patterns of this severity ask the office about the record, not the technician about the appliance.
-ABOUT_THE_RECORD = "query"
 # Named in the limits' own words among an appliance's facts.
 NATURAL_DRAUGHT = {"vent": "natural_draft"}
 
@@ -65,12 +60,6 @@ def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
         }
         for each in found
     ]
-
-
-def put_diagnoses(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
-    """What the visit itself and its change since the last suggest, in place of what it suggested before."""
-    visit.diagnoses.all().delete()
-    _put(visit, diagnose(view_of(visit, judgement), patterns()), now)
 
 
 # ---- what the patterns are shown ----
@@ -220,19 +209,6 @@ def suggested_elsewhere(visit: Visit) -> list[Suggestion]:
     return list(strictest.values())
 
 
-@transaction.atomic
-def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
-    """Keep what other visits suggest of this one; what asks about the record opens a mark for the office, once."""
-    visit.diagnoses.filter(pattern__in=("DX23", "DX24", "DX25")).delete()
-    _put(visit, found, now)
-    known = set(visit.marks.values_list("code", flat=True))
-    for each in found:
-        code = f"pattern_{each.pattern.lower()}"
-        if each.severity == ABOUT_THE_RECORD and code not in known:
-            said = f"{each.title}: {each.sentence}"[:500]
-            Mark.objects.create(visit=visit, code=code, sentence=said, figures=dict(each.figures), opened_at=now)
-
-
 def _labelled(reading: Reading, label: str) -> dict[str, Any]:
     read = {name: value for name, value in _as_read(reading).items() if name not in ("phase", "rate")}
     return read | {"id": str(reading.id), "label": f"Reading {reading.number} of {label}"}
@@ -248,24 +224,3 @@ def _plain(changes: Iterable[O2Change]) -> list[dict[str, Any]]:
         }
         for each in changes
     ]
-
-
-def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
-    last = visit.diagnoses.aggregate(last=Max("number"))["last"] or 0
-    Diagnosis.objects.bulk_create(
-        Diagnosis(
-            visit=visit,
-            number=number,
-            pattern=each.pattern,
-            title=each.title,
-            severity=each.severity,
-            sentence=each.sentence[:1000],
-            causes=list(each.causes),
-            checks=list(each.checks),
-            evidence=each.evidence,
-            figures=dict(each.figures),
-            inputs={name: list(ids) for name, ids in each.inputs.items()},
-            made_at=now,
-        )
-        for number, each in enumerate(found, last + 1)
-    )

@@ -9,10 +9,10 @@ from typing import Any
 from django.db.models import Prefetch
 from django.db.models.fields.json import KeyTransform
 
+from fleet.assess.judging.changes import at_number
 from fleet.limits import Step
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, Reading, WorkItem
-from fleet.queries.changes import at_number
 
 # Of other appliances the newest so many adjustments say what there is to learn.
 MOST_STEPS = 600

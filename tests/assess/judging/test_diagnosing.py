@@ -5,8 +5,9 @@ from typing import Any
 import pytest
 
 from fleet import tasks
+from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.models import Analyser, Appliance, Building, Client, Job, Person, User, Visit
-from fleet.services import diagnoses
+from fleet.services import judgements
 from fleet.services.judgements import judge_visit
 from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
 
@@ -120,8 +121,8 @@ def test_comparing_twice_keeps_one_pattern_and_one_mark(
     store(visit_body(boiler, person, analyser, day="2025-03-02"), technician)
     visit = store(visit_body(boiler, person, analyser), technician)
     for _time in range(2):
-        found = diagnoses.suggested_elsewhere(Visit.objects.get(id=visit.id))
-        diagnoses.put_elsewhere(visit=visit, found=found, now=NOON)
+        found = suggested_elsewhere(Visit.objects.get(id=visit.id))
+        judgements.put_elsewhere(visit=visit, found=found, now=NOON)
     assert (visit.diagnoses.filter(pattern="DX23").count(), visit.marks.filter(code="pattern_dx23").count()) == (1, 1)
 
 

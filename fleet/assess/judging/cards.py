@@ -1,0 +1,133 @@
+"""The decision table by which an appliance's readings of a day are judged."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+from django.db.models import FloatField
+
+from fleet.assess.judging.versions import limit_set_versions_on, stop_lines_on, version_of_day
+from fleet.limits import Band, band, card
+from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVersion, StopLines, Visit
+
+
+@dataclass(frozen=True)
+class VersionedCard:
+    """The table and the versions it was compiled from."""
+
+    table: dict[str, Any]
+    sheet: SheetVersion | None
+    limit_sets: tuple[LimitSetVersion, ...]
+    stop_lines: StopLines
+
+
+def card_for(
+    appliance: Appliance,
+    day: date,
+    analyser: Analyser | None = None,
+    *,
+    visit: Visit | None = None,
+    instead: SheetVersion | LimitSetVersion | None = None,
+) -> VersionedCard:
+    """Sheet, attached limit sets and stop lines as they were in force on that day, and analyser, in one table.
+
+    visit: whose record says what burnt and which sheet the appliance had, where that is not so today. instead: a
+    version, also one that isn't stored, in the place of the day's version of the same sheet or set.
+    """
+    sheet = _sheet_on(appliance, day, visit)
+    if isinstance(instead, SheetVersion):
+        sheet = instead
+    limit_sets = limit_set_versions_on(appliance, day)
+    if isinstance(instead, LimitSetVersion):
+        limit_sets = [instead if each.limit_set_id == instead.limit_set_id else each for each in limit_sets]
+    stop_lines = stop_lines_on(day, appliance.building.time_zone)
+    table = card(
+        _sheet(sheet),
+        [_limit_set(each) for each in limit_sets],
+        _analyser(analyser, day),
+        fuel=visit.burnt if visit else appliance.burns_on(day).fuel,
+        stop_lines=_stop_lines(stop_lines),
+        facts=_facts(appliance, sheet),
+    )
+    return VersionedCard(table, sheet, tuple(limit_sets), stop_lines)
+
+
+def _sheet_on(appliance: Appliance, day: date, visit: Visit | None) -> SheetVersion | None:
+    sheet_id = appliance.sheet_id if visit is None else visit.sheet_id or _unnamed(visit, appliance)
+    if sheet_id is None:
+        return None
+    versions = SheetVersion.objects.filter(sheet=sheet_id).select_related("sheet", "record")
+    return version_of_day(versions.defer("record__content"), day, appliance.building.time_zone)
+
+
+def _unnamed(visit: Visit, appliance: Appliance) -> UUID | None:
+    """Of a visit whose record names no sheet: the appliance's, if records didn't name it yet; else it had none."""
+    recorded = visit.record_id and Record.objects.filter(id=visit.record_id).values_list("content", flat=True).first()
+    return None if recorded and "sheet" in json.loads(bytes(recorded))["site"] else appliance.sheet_id
+
+
+def _facts(appliance: Appliance, sheet: SheetVersion | None) -> dict[str, object]:
+    """What limits ask besides fuel and control, which the table takes from the fuel that burnt and the day's sheet."""
+    output_kw = sheet.content.get("rated_output_kw") if sheet else None
+    from_sheet = {} if output_kw is None else {"output_kw": float(output_kw)}
+    return {"appliance": appliance.kind, **from_sheet, **appliance.facts}
+
+
+def _sheet(version: SheetVersion | None) -> dict[str, Any] | None:
+    if version is None:
+        return None
+    return dict(version.content) | {
+        "id": str(version.sheet_id),
+        "version": version.number,
+        "name": version.sheet.name,
+    }
+
+
+def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
+    return dict(version.content) | {
+        "id": version.limit_set.key,
+        "version": version.number,
+        "name": version.limit_set.name,
+        "status": "reviewed" if version.is_reviewed else "unreviewed",
+        "reviewed_by": version.reviewed_by,
+    }
+
+
+def _stop_lines(lines: StopLines) -> dict[str, Any]:
+    """Every figure that the lines hold. They are the contractor's own, whatever source speaks for them."""
+    names = [each.name for each in StopLines._meta.fields if isinstance(each, FloatField)]
+    figures = {name: getattr(lines, name) for name in names}
+    return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
+
+
+def _analyser(analyser: Analyser | None, day: date) -> dict[str, Any] | None:
+    """What it measures, and how well: its stated accuracy counts while a calibration is in force."""
+    if analyser is None:
+        return None
+    named = {name: getattr(analyser, name) for name in ("name", "measures", "co2")}
+    return {"id": str(analyser.id), **named, "accuracy": analyser.accuracy if analyser.calibration_on(day) else {}}
+
+
+def target_of(sheet: Mapping[str, Any], rate: str) -> dict[str, Any] | None:
+    """The sheet's O2 or CO2 target at this rate; with the casing closed where it has both states."""
+    targets = [each for each in sheet.get("targets", []) if each["rate"] == rate and each["quantity"] in ("co2", "o2")]
+    return min(targets, key=lambda each: each.get("casing") == "open", default=None)
+
+
+def band_of(target: Mapping[str, Any]) -> Band:
+    """The target's tolerance in absolute figures."""
+    return band(
+        target.get("value"),
+        target.get("tolerance"),
+        basis=target["tolerance_basis"],
+        lower=target.get("lower"),
+        upper=target.get("upper"),
+    )
+
+
+def sheet_content(sheet: SheetVersion | None) -> dict[str, Any]:
+    """What the sheet asks for; nothing where there is none."""
+    return dict(sheet.content) if sheet else {}
