@@ -10,8 +10,9 @@ class FleetConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from fleet import append_only, logs
+        from fleet import append_only, logs, migration_history
 
         logs.configure()
         post_migrate.connect(append_only.install_after_migrating, sender=self)
         register(append_only.check_triggers, "database")
+        register(migration_history.check_history, "database")

@@ -36,3 +36,16 @@ def test_an_empty_database_asks_for_the_contractor_and_the_first_manager(tmp_pat
     assert users(tmp_path) == ["boss manager", "installation manager"]
     again = set_up(tmp_path, "")
     assert again.returncode == 0, again.stderr[-2000:]
+
+
+def test_a_database_of_an_earlier_line_of_migrations_is_refused_with_what_to_do(tmp_path: Path) -> None:
+    assert set_up(tmp_path, ANSWERS.format(password="a-long-enough-secret")).returncode == 0
+    database = tmp_path / "fleet.sqlite3"
+    with sqlite3.connect(database) as connection:
+        connection.execute("UPDATE django_migrations SET name = '0001_former' WHERE app = 'fleet'")
+    before = users(tmp_path)
+    refused = set_up(tmp_path, "")
+    assert refused.returncode != 0
+    assert "0001_former" in refused.stderr
+    assert "FLEET_VAR_DIR" in refused.stderr
+    assert users(tmp_path) == before

@@ -10,6 +10,7 @@ from django.db import connections
 from psycopg import sql
 
 from fleet import append_only
+from fleet.migration_history import refuse_unknown_history
 
 
 class Command(BaseCommand):
@@ -21,6 +22,7 @@ class Command(BaseCommand):
         connections.databases["owner"] = connections.databases["default"] | environ.Env.db_url_config(
             settings.DATABASE_OWNER_URL
         )
+        refuse_unknown_history("owner")
         call_command("migrate", database="owner", verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
         if settings.APP_ROLE:

@@ -11,6 +11,7 @@ from django.db import transaction
 
 from fleet import clock
 from fleet.errors import FleetError
+from fleet.migration_history import refuse_unknown_history
 from fleet.models import Contractor, Role
 from fleet.services.contractor import begin_installation, create_user
 
@@ -22,6 +23,7 @@ class Command(BaseCommand):
         parser.add_argument("--demo", action="store_true", help="load the demonstration contractor if empty")
 
     def handle(self, *_args: Any, demo: bool, **_options: Any) -> None:
+        refuse_unknown_history("default")
         call_command("migrate", verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
         if Contractor.objects.exists():
