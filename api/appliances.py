@@ -23,6 +23,7 @@ from api.records import RecordOut
 from api.revisits import RevisitOut
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
+from fleet.assess.due.asked_fields import asked_of_visit
 from fleet.assess.judging.cards import card_for
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
@@ -34,7 +35,6 @@ from fleet.queries.advice import advise_on
 from fleet.queries.analysers import visible_analysers
 from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.cards import asked_of_visit
 from fleet.queries.histories import history_for
 from fleet.services.appliances import change_appliance, take_on_appliance
 

@@ -18,7 +18,7 @@ from fleet.models import Defect
 from fleet.models.defects import STILL_OPEN
 from fleet.queries.defects import visible_defects
 from fleet.queries.visits import visible_visits
-from fleet.services.defects import settle_defect
+from fleet.services.follow_ups import settle_defect
 
 
 class DefectOut(serializers.Serializer[Any]):

@@ -12,12 +12,12 @@ from api.fields import DayOf, ExternalReference, Reference, Rule
 from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
 from api.permissions import OFFICE
 from fleet import clock
+from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Duty
 from fleet.queries.appliances import visible_appliances
 from fleet.queries.duties import visible_duties
-from fleet.queries.record_fields import missing_of
 from fleet.services.duties import add_duty, change_duty
 
 

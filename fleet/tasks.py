@@ -15,12 +15,12 @@ import structlog
 from django.db import connections, transaction
 
 from fleet import clock
+from fleet.assess.due.duties import missing_duties
 from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
 from fleet.models.jobs import HEARTBEAT
-from fleet.queries.missing_duties import missing_duties
-from fleet.services import budget, duties, forecasts, jobs, judgements, notices, revisits, webhooks
+from fleet.services import duties, forecasts, jobs, judgements, notices, revisits, webhooks
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -172,7 +172,7 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "refresh_everybody": _refresh_everybody,
     "refresh_shard": _refresh_shard,
     "open_missing_duties": _open_missing_duties,
-    "ration_extra_visits": lambda _job: partial(budget.ration_extra_visits, now=clock.now()),
+    "ration_extra_visits": lambda _job: partial(revisits.ration_extra_visits, now=clock.now()),
     "compare_visit": _compare_visit,
     HEARTBEAT: _beat,
     "prune_jobs": _prune_jobs,

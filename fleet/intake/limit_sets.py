@@ -6,6 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from fleet.assess.due.record_fields import regimes
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.errors import flat_errors, without_decimals
@@ -16,7 +17,6 @@ from fleet.intervals.rules import DAYS_MAX
 from fleet.limits import card
 from fleet.limits.rows import SEVERITIES
 from fleet.predicates import SUFFIXES, day_in
-from fleet.queries.record_fields import regimes
 
 KEY = re.compile(r"[-A-Za-z0-9_]+")
 FACT_NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")

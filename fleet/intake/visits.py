@@ -6,6 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from fleet.assess.due.record_fields import declarable
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
@@ -14,7 +15,6 @@ from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay,
 from fleet.models import Visit
 from fleet.models.drafts import VisitDraft
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
-from fleet.queries.record_fields import declarable
 
 SCHEMA = "visit/1"
 LIST_LENGTH_MAX = 200

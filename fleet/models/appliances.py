@@ -93,3 +93,8 @@ class Appliance(RegisterEntry):
 
     def in_service_on(self, day: date) -> bool:
         return self.in_service_from <= day and (self.in_service_to is None or day <= self.in_service_to)
+
+
+def not_gone(day: date, path: str = "") -> Q:
+    """In service on this day or to come: a removal that is planned ahead takes nothing away before its day."""
+    return Q(**{f"{path}in_service_to__isnull": True}) | Q(**{f"{path}in_service_to__gte": day})

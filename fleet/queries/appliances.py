@@ -1,13 +1,8 @@
 """Appliances, their sheets and flues, as a viewer may see them."""
 
-from collections.abc import Iterable
-from datetime import date
+from django.db.models import Prefetch, QuerySet
 
-from django.db.models import Prefetch, Q, QuerySet
-
-from fleet.intervals.dates import years_between
-from fleet.limits import fuel_class
-from fleet.models import Appliance, Building, FlueGroup, ModelSheet, SheetVersion, User
+from fleet.models import Appliance, FlueGroup, ModelSheet, SheetVersion, User
 from fleet.queries.access import visible_clients
 
 
@@ -28,57 +23,3 @@ def all_sheets(viewer: User) -> QuerySet[ModelSheet]:
     if not viewer.is_active:
         return ModelSheet.objects.none()
     return ModelSheet.objects.prefetch_related(Prefetch("versions", SheetVersion.objects.order_by("number")))
-
-
-def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:
-    """The same with what their work is reckoned from: building, client, gas, sheet and its versions, each read once."""
-    found = list(appliances)
-    places = Building.objects.select_related("client").prefetch_related("gas_supplies")
-    buildings = places.in_bulk({each.building_id for each in found})
-    sheet_ids = {each.sheet_id for each in found if each.sheet_id}
-    sheets = ModelSheet.objects.prefetch_related("versions").in_bulk(sheet_ids)
-    for each in found:
-        each.building = buildings[each.building_id]
-        each.sheet = sheets[each.sheet_id] if each.sheet_id else None
-    return found
-
-
-def not_gone(day: date, path: str = "") -> Q:
-    """In service on this day or to come: a removal that is planned ahead takes nothing away before its day."""
-    return Q(**{f"{path}in_service_to__isnull": True}) | Q(**{f"{path}in_service_to__gte": day})
-
-
-def facts_of(appliance: Appliance, day: date | None = None) -> dict[str, object]:
-    """What limit sets and interval rules ask about an appliance: its own facts, then those of its sheet.
-
-    day: the day on which its age is asked for; without one there is no `age_years`.
-    """
-    return facts_in_common(appliance, day) | facts_of_its_own(appliance, day)
-
-
-def facts_in_common(appliance: Appliance, day: date | None) -> dict[str, object]:
-    """Those that its kind, its fuel or building and its sheet tell: the same for whatever has all of these alike."""
-    version = appliance.sheet.current if appliance.sheet else None
-    sheet = version.content if version else {}
-    burnt = appliance.burns_on(day or date.max).fuel
-    known: dict[str, object] = {"fuel": fuel_class(burnt), "appliance": appliance.kind}
-    for name in ("condensing", "control"):
-        if name in sheet:
-            known[name] = sheet[name]
-    if "control" in sheet:
-        known["self_calibrating"] = sheet["control"] == "self-adapting"
-    if "rated_output_kw" in sheet:
-        known["output_kw"] = float(sheet["rated_output_kw"])
-    return known
-
-
-def facts_of_its_own(appliance: Appliance, day: date | None) -> dict[str, object]:
-    """When it was installed, its age on the day, and what was recorded of it alone, which goes before all else.
-
-    Where no other day of installation is recorded it is the one on which it came into service.
-    """
-    came = appliance.in_service_from
-    own: dict[str, object] = {"installation_on": came}
-    if day is not None:
-        own["age_years"] = years_between(came, day)
-    return own | {name.lower(): value for name, value in appliance.facts.items()}

@@ -8,8 +8,8 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
+from fleet.models.appliances import not_gone
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import not_gone
 from fleet.queries.revisits import visible_revisits, who_words
 
 OFFICE = (Role.DISPATCHER, Role.MANAGER)

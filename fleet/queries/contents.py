@@ -11,11 +11,11 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from fleet.assess.due.set_rules import extra_intervals
 from fleet.intervals.dates import read_date
 from fleet.limits import band
 from fleet.limits.quantities import label
 from fleet.predicates import SUFFIXES, day_in
-from fleet.queries.set_rules import extra_intervals
 
 Row = Mapping[str, Any]
 Words = str | Promise

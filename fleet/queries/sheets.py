@@ -19,7 +19,8 @@ from fleet.models import (
     User,
     Visit,
 )
-from fleet.queries.appliances import all_sheets, not_gone, visible_appliances
+from fleet.models.appliances import not_gone
+from fleet.queries.appliances import all_sheets, visible_appliances
 from fleet.queries.limits import all_limit_sets, visible_attachments
 
 

@@ -12,6 +12,9 @@ from typing import Any, NamedTuple, TypeVar
 
 from django.db.models import Q, QuerySet
 
+from fleet.assess.due.checks import CO_QUANTITIES
+from fleet.assess.due.duties import duties_of, in_force_on
+from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.assess.judging.evidence import no_evidence
 from fleet.errors import FleetError, NotFound
 from fleet.limits import standing
@@ -31,8 +34,6 @@ from fleet.models import (
 from fleet.models.defects import STILL_OPEN
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.checks import CO_QUANTITIES
-from fleet.queries.duties import Reckoned, duties_of, in_force_on, reckon
 from fleet.queries.no_access import attempt_words, visible_no_access
 
 T = TypeVar("T", Flag, Defect, NoAccess)

@@ -8,6 +8,8 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
+from fleet.assess.due.duties import duties_of
+from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.models import (
     AllowedTarget,
     Appliance,
@@ -23,7 +25,6 @@ from fleet.models import (
     WebHook,
 )
 from fleet.queries.access import visible_clients
-from fleet.queries.duties import Reckoned, duties_of, reckon
 
 
 def visible_hooks(viewer: User) -> QuerySet[WebHook]:

@@ -7,12 +7,14 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.duties import with_facts
+from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.errors import FleetError, NotFound
 from fleet.intervals import WhatIf, what_if
 from fleet.models import Appliance, Building, Duty, User
 from fleet.queries.appliances import visible_appliances
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.duties import Reckoned, reckon, standing_duties, with_facts
+from fleet.queries.duties import standing_duties
 
 FURTHEST = timedelta(days=3660)
 

@@ -5,19 +5,15 @@ from collections.abc import Collection, Iterable
 
 from django.db.models import Q
 
-from fleet.assess.judging.evidence import used_in
+from fleet.assess.due.checks import MADE_WITH, check_of
 from fleet.models import Judgement, Visit, VisitCheck
-from fleet.queries.answers import answered_by_record, conditions_of, taken
-from fleet.queries.checks import why_no_check
 
-# Raised whenever what answers a field, or what counts as a check, is told otherwise.
-MADE_WITH = 2
 AT_ONCE = 500
 
 
 def put_check(*, visit: Visit, judgement: Judgement) -> None:
     """After each judgement, in its transaction."""
-    _put([_check(visit, judgement)])
+    _put([check_of(visit, judgement)])
 
 
 def catch_up(appliance_ids: Collection[uuid.UUID] | None = None) -> int:
@@ -31,29 +27,12 @@ def catch_up(appliance_ids: Collection[uuid.UUID] | None = None) -> int:
     for first in range(0, len(ids), AT_ONCE):
         related = Visit.objects.filter(id__in=ids[first : first + AT_ONCE]).select_related("attendance", "judgement")
         visits = related.prefetch_related("readings", "work", "defects").defer("judgement__card")
-        _put(_check(each, each.judgement) for each in visits)
+        _put(check_of(each, each.judgement) for each in visits)
     return len(ids)
 
 
 def _none_missing() -> bool:
     return Judgement.objects.count() == VisitCheck.objects.filter(made_with=MADE_WITH).count()
-
-
-def _check(visit: Visit, judgement: Judgement) -> VisitCheck:
-    what = taken(visit, judgement.derived or ())
-    why_not = why_no_check(visit, judgement)
-    return VisitCheck(
-        visit=visit,
-        appliance_id=visit.appliance_id,
-        local_date=visit.local_date,
-        counts=not why_not,
-        why_not=why_not,
-        answered=answered_by_record(what),
-        conditions=conditions_of(what),
-        used=used_in(visit, visit.readings.all()).as_json(),
-        run_hours_h=visit.run_hours_h,
-        made_with=MADE_WITH,
-    )
 
 
 def _put(made: Iterable[VisitCheck]) -> None:

@@ -17,6 +17,9 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.assess.due.duties import appliances_reached, duties_of
+from fleet.assess.due.reckoning import reckon
+from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.cards import card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
@@ -34,13 +37,10 @@ from fleet.models import (
     User,
     Visit,
 )
+from fleet.models.appliances import not_gone
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import not_gone
 from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
-from fleet.queries.duties import duties_of, reckon
-from fleet.queries.set_rules import SetRule, set_rules
 from fleet.queries.sheets import newest_read_visits
-from fleet.services.duties import appliances_reached
 
 Draft = SheetVersion | LimitSetVersion
 Row = Mapping[str, Any]

@@ -3,22 +3,14 @@
 import uuid
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
-from django.utils.translation import gettext as _
 
+from fleet.assess.due.deliveries import Asked, as_it_stands, asked_by_sets, asked_today, differs, with_records
 from fleet.errors import Conflict, FleetError
 from fleet.models import Delivery, LimitSetVersion, Record, Sending, StoredFile, User, Visit
-from fleet.services.delivery_standing import (
-    Asked,
-    as_it_stands,
-    asked_after,
-    asked_before,
-    change_standing,
-    with_records,
-)
-from fleet.services.set_clocks import delivery_clocks
 
 
 def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: datetime) -> None:
@@ -29,7 +21,7 @@ def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: d
     (before somebody moves in) is no matter of the visit. versions: of the sets by which it was judged, each with its
     set.
     """
-    wanted = _wanted(visit, versions)
+    wanted = asked_by_sets(visit, versions)
     known = visit.deliveries.filter(tenancy__isnull=True).prefetch_related(with_records())
     standing = {(each.limit_set_id, each.recipient): each for each in known}
     _withdraw([each for key, each in standing.items() if key not in wanted])
@@ -38,28 +30,6 @@ def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: d
             change_standing(delivery, as_it_stands(delivery, delivery.sendings.all(), asked))
         else:
             _open(visit, key, asked, now)
-
-
-def _wanted(visit: Visit, versions: Sequence[LimitSetVersion]) -> dict[tuple[uuid.UUID, str], Asked]:
-    """By set and recipient. The strictest of two for one.
-
-    Nothing where nothing was tested: there is no record to deliver.
-    """
-    if visit.outcome == Visit.Outcome.NOT_TESTED:
-        return {}
-    wanted: dict[tuple[uuid.UUID, str], Asked] = {}
-    for version in versions:
-        for recipient, days, event in delivery_clocks(version):
-            key, asked = (version.limit_set_id, recipient), asked_after(visit, days, _clock_words(version, days, event))
-            wanted[key] = min(wanted.get(key, asked), asked, key=lambda each: each.due)
-    return wanted
-
-
-def _clock_words(version: LimitSetVersion, days: int, event: str) -> str:
-    said = {"set": version.limit_set.name, "days": days}
-    if event == "check":
-        return _("By %(set)s: %(days)d days after the check") % said
-    return _("By %(set)s: %(days)d days after the visit") % said
 
 
 def _open(visit: Visit, key: tuple[uuid.UUID, str], asked: Asked, now: datetime) -> None:
@@ -124,16 +94,6 @@ def _record_sent(visit: Visit, sent_at: datetime) -> Record:
     return next((each for each in reversed(known) if each.received_at <= sent_at), known[0])
 
 
-def _asked(delivery: Delivery, visit: Visit) -> Asked | None:
-    """What the set asks for today; None where nobody does any more."""
-    if delivery.tenancy is None:
-        versions = list(visit.judgement.limit_set_versions.select_related("limit_set"))
-        return _wanted(visit, versions).get((delivery.limit_set_id, delivery.recipient))
-    if delivery.tenancy.called_off or visit.outcome == Visit.Outcome.NOT_TESTED:
-        return None
-    return asked_before(delivery.tenancy, delivery.limit_set, visit)
-
-
 def _check_sending(
     delivery: Delivery, how: str, address: str, sent_at: datetime, file: StoredFile | None, now: datetime
 ) -> None:
@@ -173,8 +133,14 @@ def fail_delivery(*, delivery: Delivery, version: int, why: str, actor: User, no
 def _change(delivery: Delivery, version: int, visit: Visit) -> None:
     """As it stands by its sendings, if nobody has changed it since it was read."""
     sendings = delivery.sendings.select_related("record__amended_by")
-    values = as_it_stands(delivery, sendings, _asked(delivery, visit))
+    values = as_it_stands(delivery, sendings, asked_today(delivery, visit))
     same = Delivery.objects.filter(id=delivery.id, version=version)
     if not same.update(**values, version=F("version") + 1):
         raise Conflict("changed_meanwhile", "The delivery was changed meanwhile; read it again.")
     delivery.refresh_from_db(fields=["sent_at", "returned_why", "not_needed", "version", "due", "words"])
+
+
+def change_standing(delivery: Delivery, values: dict[str, Any]) -> None:
+    """Written only where something differs."""
+    if differs(delivery, values):
+        Delivery.objects.filter(id=delivery.id).update(**values, version=F("version") + 1)

@@ -5,22 +5,19 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Greatest
-from django.utils import timezone
 
+from fleet.assess.due.duties import Missing, appliances_reached, standing_of, with_facts
+from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.versions import attachments_of
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
-from fleet.models import Appliance, Building, Duty, LimitSetAttachment, User
+from fleet.models import Appliance, Duty, LimitSetAttachment, User
 from fleet.models.duties import ENDED_BY_HAND
-from fleet.queries.appliances import not_gone
-from fleet.queries.duties import Reckoned, reckon, standing_of, with_facts
-from fleet.queries.missing_duties import Missing
-from fleet.queries.set_rules import SetRule, set_rules
 from fleet.services import jobs
 from fleet.services.checks import catch_up
 from fleet.services.register import change_entry, create_entry
@@ -127,16 +124,6 @@ def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) ->
     open_duties(attachment=attachment, actor=actor, now=now)
 
 
-def appliances_reached(attachment: LimitSetAttachment, day: date) -> QuerySet[Appliance]:
-    """In the attachment's place, and not gone on this day."""
-    known = Appliance.objects.filter(not_gone(day))
-    if attachment.appliance_id:
-        return known.filter(id=attachment.appliance_id)
-    if attachment.building_id:
-        return known.filter(building=attachment.building_id)
-    return known.filter(building__client=attachment.client_id)
-
-
 def _reached_now(attachment: LimitSetAttachment, now: datetime) -> list[Appliance]:
     """The same, not gone by the day that it is at each of them."""
     earliest_anywhere = now.date() - timedelta(days=1)
@@ -155,15 +142,6 @@ def _by_day(duties: QuerySet[Duty], now: datetime) -> Iterator[tuple[date, Query
         ids[duty.appliance.building.today(now)].append(duty.id)
     for day, some in ids.items():
         yield day, Duty.objects.filter(id__in=some)
-
-
-def day_at(attachment: LimitSetAttachment, now: datetime) -> date:
-    """The day that it is in the attachment's place: of a client's buildings the earliest, without any the office's."""
-    if building := attachment.building or (attachment.appliance and attachment.appliance.building):
-        return building.today(now)
-    zones = Building.objects.filter(client=attachment.client_id).order_by().values_list("time_zone", flat=True)
-    days = (now.astimezone(ZoneInfo(each)).date() for each in set(zones))
-    return min(days, default=timezone.localtime(now).date())
 
 
 @transaction.atomic

@@ -6,10 +6,10 @@ from typing import Any
 
 from django.db import transaction
 
+from fleet.assess.due.answers import AFTER_CONVERSION
 from fleet.errors import FleetError
 from fleet.models import Appliance, Duty, GasConversion, ModelSheet, User
 from fleet.models.records import Row
-from fleet.queries.gas_conversions import AFTER_CONVERSION
 from fleet.services import duties, jobs
 from fleet.services.appliances import change_appliance
 from fleet.services.records import append_record, put_rows

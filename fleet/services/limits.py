@@ -7,11 +7,12 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from fleet.assess.due import duties as due_duties
+from fleet.assess.due.record_fields import regime_of
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
 from fleet.models.records import Row
 from fleet.models.register import new_id
-from fleet.queries.record_fields import regime_of
 from fleet.services import duties
 from fleet.services.appliances import refuse_overtaken, refuse_retiring_ahead
 from fleet.services.records import append_record, put_rows
@@ -140,7 +141,7 @@ def change_attachment(
     *, attachment: LimitSetAttachment, version: int, changes: dict[str, Any], now: datetime
 ) -> LimitSetAttachment:
     """Change its reason, or end it on a day: its duties end with it. Raises Conflict when it changed meanwhile."""
-    duties.refuse_ahead(changes.get("until"), duties.day_at(attachment, now))
+    duties.refuse_ahead(changes.get("until"), due_duties.day_at(attachment, now))
     changed = change_entry(attachment, version=version, changes=changes)
     if changed.until:
         duties.end_duties(attachment=changed, until=changed.until, now=now)

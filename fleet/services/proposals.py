@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models import Max, Q
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.reckoning import undecided_words
 from fleet.models import (
     Appliance,
     CeilingForecast,
@@ -25,7 +26,6 @@ from fleet.models import (
     Revisit,
     Visit,
 )
-from fleet.queries.duties import undecided_words
 from fleet.services.ceilings import CO
 from fleet.services.flags import DriftCase
 from fleet.services.forecasts import AnyForecast, chance_on

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.db import transaction
 
+from fleet.assess.due.duties import own_duties, standing_of
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, Duty, LimitSetAttachment, User
-from fleet.queries.duties import own_duties, standing_of
 from fleet.services import duties
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.limits import attach_limit_set

@@ -2,23 +2,22 @@
 
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import structlog
 from django.db import transaction
 from django.db.models import F, Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from fleet.assess.appliances import with_places
+from fleet.assess.due.duties import duties_standing
+from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, coming_to, last_attempts
 from fleet.models import Appliance, Contractor, Revisit
-from fleet.queries.appliances import with_places
-from fleet.queries.duties import duties_standing
-from fleet.services import budget, defects, duties, flags, forecasts, jobs, tenancies
+from fleet.services import duties, flags, follow_ups, forecasts, jobs, tenancies
 from fleet.services.proposals import Known, Proposal
-from fleet.services.reasons import UNDECIDED, Reason
-from fleet.services.retests import settle_retests
-
-__all__ = ["UNDECIDED", "Reason"]
+from fleet.services.reasons import reasons_in, window_of
 
 log = structlog.get_logger()
 SHARD, FORECAST_AT_ONCE = 200, 50
@@ -43,7 +42,7 @@ def refresh_everybody(*, now: datetime) -> None:
     for some in everybody_in_shards():
         forecast_shard(appliances=some, now=now)
         propose_shard(appliances=some, now=now)
-    budget.ration_extra_visits(now=now)
+    ration_extra_visits(now=now)
 
 
 def everybody_in_shards() -> Iterator[list[Appliance]]:
@@ -131,8 +130,8 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
         contractor=contractor,
         now=now,
         duties=standing,
-        defects=defects.date_again(appliance_ids=ids, contractor=contractor),
-        retests=settle_retests(ids, max(days.values())),
+        defects=follow_ups.date_again(appliance_ids=ids, contractor=contractor),
+        retests=follow_ups.settle_retests(appliance_ids=ids, until=max(days.values())),
     )
     proposals = [Proposal(each, days[each.id], known) for each in serving]
     cases = [case for each in proposals for case in each.drift_cases()]
@@ -201,3 +200,38 @@ def _moves_rationing(standing: Revisit | None, values: Mapping[str, Any]) -> boo
     if before["drift_by"] is None and values["drift_by"] is None:
         return False
     return any(before[name] != values[name] for name in _RATIONED)
+
+
+@transaction.atomic
+def ration_extra_visits(*, now: datetime) -> int:
+    """Which drift cases are within the extra visits, anew for all of them. Returns how many proposals changed."""
+    cases, today = cases_standing(), timezone.localtime(now).date()
+    a_week = Contractor.objects.get().extra_visits_a_week
+    allotted = allot(cases, coming_to(each.building for each in cases), a_week, today)
+    standing = Revisit.objects.filter(drift_by__isnull=False).values_list("id", "extra", "extra_week")
+    changed = [row[0] for row in standing.order_by() if row[0] in allotted and row[1:] != _said(allotted[row[0]])]
+    for some in (changed[n : n + 500] for n in range(0, len(changed), 500)):
+        _put(some, allotted, now)
+    return len(changed)
+
+
+def _said(allotment: Allotment) -> tuple[str, date | None]:
+    return (Revisit.Extra.WITHIN if allotment.is_within else Revisit.Extra.BEYOND), allotment.week
+
+
+def _put(ids: Sequence[uuid.UUID], allotted: Mapping[uuid.UUID, Allotment], now: datetime) -> None:
+    known = list(Revisit.objects.filter(id__in=ids))
+    tried = last_attempts(each.appliance_id for each in known if each.no_access)
+    for each in known:
+        each.extra, each.extra_week = _said(allotted[each.id])
+        attempt = tried.get(each.appliance_id)
+        window = window_of(
+            reasons_in(each.reasons),
+            is_beyond=each.extra == Revisit.Extra.BEYOND,
+            not_before=attempt + timedelta(days=1) if attempt else None,
+        )
+        for name, value in window.items():
+            setattr(each, name, value)
+        each.made_at, each.version = now, each.version + 1
+    fields = ["extra", "extra_week", "earliest", "latest", "binding", "sentence", "made_at", "version"]
+    Revisit.objects.bulk_update(known, fields)

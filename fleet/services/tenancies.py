@@ -5,23 +5,17 @@ while it is: who changes a tenancy and who takes in a visit at the same moment s
 """
 
 import uuid
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 from django.db.models import F, Q
-from django.utils.translation import gettext as _
 
+from fleet.assess.due.tenancies import delivery_changes
 from fleet.errors import FleetError
 from fleet.models import Appliance, Building, Delivery, Tenancy, User, Visit
-from fleet.queries.tenancies import owed_records
-from fleet.services.delivery_standing import Asked, as_it_stands, asked_before, differs, with_records
 from fleet.services.register import change_entry, create_entry
-
-Key = tuple[uuid.UUID, uuid.UUID, uuid.UUID, str]  # tenancy, appliance, limit set, recipient
-Change = tuple[Delivery, dict[str, Any] | None]  # None where nobody has tried it: it goes
 
 
 @transaction.atomic
@@ -77,7 +71,7 @@ def follow_appliances(*, appliances: Sequence[Appliance], now: datetime) -> None
     here = Q(appliance__in=ids) | Q(appliance__isnull=True, building__in={each.building_id for each in appliances})
     first = min(each.building.today(now) for each in appliances)
     coming = list(Tenancy.objects.filter(here, begins__gte=first))
-    if coming and _changes(coming, now, ids):
+    if coming and delivery_changes(coming, now, ids):
         with transaction.atomic():
             _hold({each.building_id for each in coming})
             _follow(coming, now, ids)
@@ -94,83 +88,9 @@ def _follow(tenancies: Sequence[Tenancy], now: datetime, only: Collection[uuid.U
 
     only: those of these appliances, None for all.
     """
-    changes = _changes(tenancies, now, only, held=True)
+    changes = delivery_changes(tenancies, now, only, held=True)
     Delivery.objects.filter(id__in=[each.id for each, values in changes if values is None]).delete()
     Delivery.objects.bulk_create(each for each, _values in changes if each._state.adding)
     for each, values in changes:
         if values:
             Delivery.objects.filter(id=each.id).update(**values, version=F("version") + 1)
-
-
-def _changes(
-    tenancies: Sequence[Tenancy], now: datetime, only: Collection[uuid.UUID] | None, *, held: bool = False
-) -> list[Change]:
-    """What has to be written. held: and nobody sends any of them meanwhile."""
-    asked = _asked(tenancies, only)
-    standing = _standing(tenancies, only, held)
-    by_id = {each.id: each for each in tenancies}
-    changes: list[Change] = []
-    for key, rows in standing.items():
-        keeper = _keeper(rows, asked.get(key))
-        for each in rows:
-            changes += _change(each, by_id[key[0]], asked.get(key) if each is keeper else None)
-    for key, one in asked.items():
-        if key not in standing:
-            tenancy_id, _appliance_id, limit_set_id, recipient = key
-            place = {"visit": one.visit, "tenancy_id": tenancy_id, "limit_set_id": limit_set_id}
-            said = {"recipient": recipient, "due": one.due, "words": one.words[:300], "opened_at": now}
-            changes.append((Delivery(**place, **said), {}))
-    return changes
-
-
-def _asked(tenancies: Iterable[Tenancy], only: Collection[uuid.UUID] | None) -> dict[Key, Asked]:
-    return {
-        (each.tenancy.id, each.appliance.id, each.limit_set.id, recipient): asked_before(
-            each.tenancy, each.limit_set, each.visit
-        )
-        for each in owed_records(tenancies, only)
-        if each.visit
-        for recipient in each.recipients
-    }
-
-
-def _standing(
-    tenancies: Iterable[Tenancy], only: Collection[uuid.UUID] | None, held: bool
-) -> dict[Key, list[Delivery]]:
-    """By the appliance that the visit is of today. More than one only where a correction moved a visit."""
-    known = Delivery.objects.filter(tenancy__in=list(tenancies)).order_by("id")
-    if only is not None:
-        known = known.filter(visit__appliance__in=only)
-    if held:
-        known = known.select_for_update(of=("self",), no_key=True)
-    standing: dict[Key, list[Delivery]] = defaultdict(list)
-    for each in known.select_related("visit").prefetch_related(with_records()):
-        assert each.tenancy_id is not None  # as chosen above
-        standing[each.tenancy_id, each.visit.appliance_id, each.limit_set_id, each.recipient].append(each)
-    return standing
-
-
-def _keeper(rows: Sequence[Delivery], asked: Asked | None) -> Delivery | None:
-    """The one that goes on: that of the very visit, else the newest."""
-    if asked is None:
-        return None
-    return next((each for each in rows if each.visit_id == asked.visit.id), rows[-1])
-
-
-def _change(delivery: Delivery, tenancy: Tenancy, asked: Asked | None) -> list[Change]:
-    sendings = delivery.sendings.all()
-    if asked is None and not sendings:
-        return [(delivery, None)]
-    if asked and _has_a_newer_one(delivery, asked):
-        return []
-    over = _("The tenancy was called off: %s") % tenancy.called_off if tenancy.called_off else ""
-    values = as_it_stands(delivery, sendings, asked, over)
-    return [(delivery, values)] if differs(delivery, values) else []
-
-
-def _has_a_newer_one(delivery: Delivery, asked: Asked) -> bool:
-    """Somebody has a later record than the one that the register would choose now, and it still says the same."""
-    visit = delivery.visit
-    is_newer = (visit.local_date, visit.id) > (asked.visit.local_date, asked.visit.id)
-    held = any(each.record_id == visit.record_id and each.failed_at is None for each in delivery.sendings.all())
-    return is_newer and held

@@ -16,13 +16,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
+from fleet.assess.due.follow_ups import last_day_of, open_defects
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import Appliance, Contractor, Defect, Duty, LimitSetVersion, Retest, Revisit, User
+from fleet.models.appliances import not_gone
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import not_gone
 from fleet.queries.revisits import beyond_words
-from fleet.services.budget import WEEK, Allotment, Case, allot, monday
-from fleet.services.defects import last_day_of, open_defects
 from fleet.services.forecasts import AnyForecast, accepted_chance, horizon_by
 from fleet.services.proposals import Known, Proposal
 from fleet.services.reasons import window_of

@@ -30,7 +30,7 @@ from fleet.models import (
 from fleet.models.drafts import VisitDraft
 from fleet.models.records import content_of
 from fleet.queries.appliances import visible_appliances
-from fleet.services import defects, deliveries, flags, jobs, judgements, retests, tenancies
+from fleet.services import deliveries, flags, follow_ups, jobs, judgements, tenancies
 from fleet.services.checks import put_check
 from fleet.services.records import append_record, put_rows
 
@@ -179,10 +179,10 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appli
 def _open_clocks(visit: Visit, judgement: Judgement, now: datetime, left: Appliance | None) -> None:
     """What the sets of its day ask for after it: another test, the record delivered, defects mended."""
     versions = list(judgement.limit_set_versions.select_related("limit_set"))
-    retests.put_retests(visit=visit, judgement=judgement, versions=versions)
+    follow_ups.put_retests(visit=visit, judgement=judgement, versions=versions)
     deliveries.open_deliveries(visit=visit, versions=versions, now=now)
     if found := list(visit.defects.all()):
-        defects.date_defects(defects=found, versions=versions, contractor=Contractor.objects.get())
+        follow_ups.date_defects(defects=found, versions=versions, contractor=Contractor.objects.get())
     tenancies.follow_visit(visit=visit, left=left, now=now)  # last: from here on it holds the building
 
 

@@ -12,11 +12,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet import clock
+from fleet.assess.due.reckoning import undecided_words
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.models.records import content_of
-from fleet.queries.duties import undecided_words
 from fleet.queries.histories import History, history_for
 from fleet.queries.revisits import set_words, who_words
 from fleet.services.forecasts import chance_on

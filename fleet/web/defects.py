@@ -16,7 +16,7 @@ from fleet.errors import FleetError, NotFound
 from fleet.models import Defect
 from fleet.queries.access import visible_clients
 from fleet.queries.defects import open_defects, visible_defects
-from fleet.services.defects import settle_defect
+from fleet.services.follow_ups import settle_defect
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule
 from fleet.web.forms import WordedActForm, chosen_client, taken

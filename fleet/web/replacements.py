@@ -11,12 +11,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet import clock
+from fleet.assess.due.duties import own_duties
 from fleet.combustion import FUELS
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, LimitSetAttachment, ModelSheet, User
 from fleet.models.register import new_id
 from fleet.queries.appliances import all_sheets, visible_appliances
-from fleet.queries.duties import own_duties
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.replacements import replace_appliance
 from fleet.web.figures import long_day

@@ -7,10 +7,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.due.duties import duties_of
+from fleet.assess.due.reckoning import reckon
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User
 from fleet.models.register import new_id
-from fleet.queries.duties import duties_of, reckon, standing_duties
+from fleet.queries.duties import standing_duties
 from fleet.services.duties import add_duty, recompute_duty
 from fleet.services.limits import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import propose_revisit, refresh_appliance

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User, VisitCheck
 from fleet.models.register import new_id
-from fleet.queries.record_fields import missing_of
 from fleet.services import projections
 from fleet.services.buildings import add_gas_supply
 from fleet.services.duties import recompute_duty

@@ -11,8 +11,8 @@ from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from fleet import tasks
+from fleet.assess.due.duties import missing_duties
 from fleet.models import Appliance, Duty, Job, LimitSet, LimitSetAttachment, User
-from fleet.queries.missing_duties import missing_duties
 from fleet.services import jobs
 from fleet.services.duties import change_duty, open_missing_duties
 from fleet.services.limits import change_attachment

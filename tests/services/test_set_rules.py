@@ -7,6 +7,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.due.duties import with_facts
+from fleet.assess.due.reckoning import reckon
+from fleet.assess.due.rule_facts import is_pass
 from fleet.models import (
     Analyser,
     Appliance,
@@ -21,8 +24,6 @@ from fleet.models import (
     User,
 )
 from fleet.models.register import new_id
-from fleet.queries.duties import reckon, with_facts
-from fleet.queries.duty_facts import is_pass
 from fleet.queries.limits import all_limit_sets
 from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance

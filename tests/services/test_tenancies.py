@@ -11,6 +11,7 @@ from django.db import connection
 from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.appliances import with_places
 from fleet.errors import FleetError
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -28,7 +29,6 @@ from fleet.models import (
     Visit,
     VisitCheck,
 )
-from fleet.queries.appliances import with_places
 from fleet.queries.deliveries import open_deliveries, visible_deliveries
 from fleet.queries.tenancies import without_record
 from fleet.services.deliveries import fail_delivery, send_delivery

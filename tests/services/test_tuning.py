@@ -7,10 +7,9 @@ import pytest
 
 from fleet.errors import Conflict
 from fleet.models import Appliance, CeilingForecast, Contractor, Flag, Forecast, Job, Revisit, User
-from fleet.services.budget import ration_extra_visits
 from fleet.services.contractor import change_contractor
 from fleet.services.forecasts import horizon_by, refresh_forecasts
-from fleet.services.revisits import propose_revisits
+from fleet.services.revisits import propose_revisits, ration_extra_visits
 from fleet.services.tuning import digest_of, preview_choices
 from tests.cast import NOON, make_appliance, make_building, store, visit_body
 from tests.services.test_revisits import under

@@ -4,9 +4,8 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.due.set_rules import delivery_clocks, mend_days, retest_clock, tenancy_recipients
 from fleet.models import LimitSetVersion
-from fleet.queries.tenancies import tenancy_recipients
-from fleet.services.set_clocks import delivery_clocks, mend_days, retest_clock
 
 
 def version(**content: Any) -> LimitSetVersion:

@@ -4,9 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from fleet.models import LimitSet, User
-from fleet.queries.answers import RECORD, answered_by_register
-from fleet.queries.record_fields import (
+from fleet.assess.due.answers import RECORD, answered_by_register
+from fleet.assess.due.record_fields import (
     NEVER_LACKING,
     asked_by,
     asked_of,
@@ -17,6 +16,7 @@ from fleet.queries.record_fields import (
     regime_of,
     regimes,
 )
+from fleet.models import LimitSet, User
 
 OF_THE_REGISTER = frozenset({
     "premises_address", "owner_or_agent", "appliance_id", "appliance_location", "rated_input_output",
@@ -137,5 +137,5 @@ def test_what_may_be_declared_is_what_nothing_measures() -> None:
 
 
 def test_the_dictionary_stands_beside_the_other_reference_data() -> None:
-    assert (Path(__file__).parents[2] / "fixtures/reference/record_fields.json").exists()
+    assert (Path(__file__).parents[3] / "fixtures/reference/record_fields.json").exists()
     assert answered_by_register.__doc__

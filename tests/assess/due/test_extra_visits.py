@@ -9,10 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.models import Appliance, Contractor, Revisit
-from fleet.services.budget import Case, allot, monday, ration_extra_visits
-from fleet.services.reasons import Reason
-from tests.cast import NOON, make_appliance, make_building
+from fleet.assess.due.extra_visits import Case, allot, monday
 
 TODAY = date(2026, 3, 4)  # a Wednesday
 DAYS = st.integers(-20, 60).map(lambda days: TODAY + timedelta(days=days))
@@ -100,80 +97,3 @@ def test_no_other_choice_of_weeks_serves_more_urgency(cases: list[Case], a_week:
 @given(CASES, st.integers(0, 3))
 def test_the_order_in_which_cases_come_decides_nothing(cases: list[Case], a_week: int) -> None:
     assert allot(cases, {}, a_week, TODAY) == allot(list(reversed(cases)), {}, a_week, TODAY)
-
-
-# ---- in the database ----
-
-
-def proposed(appliance: Appliance, drift: date, duty: date | None, urgency: float, **changes: object) -> Revisit:
-    reasons = [Reason("drift", drift, date(2025, 3, 2), "CO2 drifts", is_rationed=True)]
-    reasons += [Reason("duty", duty, date(2025, 3, 2), "Yearly")] if duty else []
-    values = {"earliest": date(2025, 3, 2), "latest": drift, "binding": "drift", "sentence": "CO2 drifts"}
-    values |= {"reasons": [each.as_json() for each in reasons], "made_at": NOON, "otherwise_by": duty}
-    values |= {"drift_by": drift, "extra": "within", "urgency": urgency, "accepted_risk": 0.25}
-    return Revisit.objects.create(appliance=appliance, **values | {"accepted_until": duty} | changes)
-
-
-@pytest.fixture
-def three(boiler: Appliance) -> list[Revisit]:
-    """Drift asks for each of three buildings within this week, a duty half a year later; the first is most urgent."""
-    made = [boiler]
-    for number in (2, 3):
-        building = make_building(boiler.building.client, f"House {number}")
-        made.append(make_appliance(building, boiler.sheet, f"Boiler {number}"))
-    duty = date(2026, 9, 1)
-    return [proposed(each, date(2026, 3, 5), duty, 1.9 - 0.1 * n) for n, each in enumerate(made)]
-
-
-def test_within_is_pulled_forward_and_beyond_falls_back_to_its_duty(three: list[Revisit]) -> None:
-    Contractor.objects.update(extra_visits_a_week=1)
-    assert ration_extra_visits(now=NOON) == 3
-    first, second, third = (Revisit.objects.get(id=each.id) for each in three)
-    assert (first.extra, first.latest, first.binding, first.extra_week) == (
-        "within", date(2026, 3, 5), "drift", date(2026, 3, 2),
-    )  # fmt: skip
-    for each in (second, third):
-        assert (each.extra, each.latest, each.binding, each.extra_week) == (
-            "beyond", date(2026, 9, 1), "duty", None,
-        )  # fmt: skip
-        assert each.reasons[0]["binding"] == "drift"
-
-
-def test_rationing_again_changes_nothing(three: list[Revisit]) -> None:
-    ration_extra_visits(now=NOON)
-    before = list(Revisit.objects.order_by("id").values())
-    assert ration_extra_visits(now=NOON + timedelta(hours=1)) == 0
-    assert list(Revisit.objects.order_by("id").values()) == before
-
-
-def test_room_that_comes_back_pulls_forward_again(three: list[Revisit]) -> None:
-    Contractor.objects.update(extra_visits_a_week=0)
-    ration_extra_visits(now=NOON)
-    assert set(Revisit.objects.values_list("binding", flat=True)) == {"duty"}
-    Contractor.objects.update(extra_visits_a_week=6)
-    ration_extra_visits(now=NOON)
-    assert set(Revisit.objects.values_list("binding", "latest")) == {("drift", date(2026, 3, 5))}
-
-
-def test_where_nothing_else_brings_anybody_the_day_stands_though_it_is_beyond(boiler: Appliance) -> None:
-    Contractor.objects.update(extra_visits_a_week=0)
-    revisit = proposed(boiler, date(2026, 3, 5), None, 1.5, accepted_until=date(2027, 3, 2))
-    ration_extra_visits(now=NOON)
-    revisit.refresh_from_db()
-    assert (revisit.extra, revisit.latest) == ("beyond", date(2026, 3, 5))
-
-
-def test_what_is_set_for_a_day_brings_somebody_for_the_others_of_the_building(three: list[Revisit]) -> None:
-    Contractor.objects.update(extra_visits_a_week=0)
-    Appliance.objects.filter(revisit=three[1].id).update(building=three[0].appliance.building)
-    Revisit.objects.filter(id=three[1].id).update(state="confirmed", day=date(2026, 3, 4))
-    ration_extra_visits(now=NOON)
-    assert Revisit.objects.get(id=three[0].id).extra == "within"
-    assert Revisit.objects.get(id=three[2].id).extra == "beyond"
-
-
-def test_rationing_reads_in_few_statements_however_many(
-    three: list[Revisit], django_assert_max_num_queries: object
-) -> None:
-    with django_assert_max_num_queries(9):  # type: ignore[operator]  # pytest-django's fixture
-        ration_extra_visits(now=NOON)

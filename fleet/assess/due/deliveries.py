@@ -1,15 +1,17 @@
 """How a delivery stands: told from what is asked for and what was sent, so that the order of events never matters."""
 
-from collections.abc import Callable, Iterable
+import uuid
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import F, Prefetch
+from django.db.models import Prefetch
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.set_rules import delivery_clocks
 from fleet.intervals.dates import spoken
-from fleet.models import Delivery, LimitSet, Sending, Tenancy, Visit
+from fleet.models import Delivery, LimitSet, LimitSetVersion, Sending, Tenancy, Visit
 
 
 @dataclass(frozen=True)
@@ -100,11 +102,37 @@ def _still_to_go(asked: Asked, held: Sending | None) -> tuple[date, str, str]:
     return due, words, _("The record was corrected on %s after it was sent.") % f"{corrected_on:%Y-%m-%d}"
 
 
-def change_standing(delivery: Delivery, values: dict[str, Any]) -> None:
-    """Written only where something differs."""
-    if differs(delivery, values):
-        Delivery.objects.filter(id=delivery.id).update(**values, version=F("version") + 1)
-
-
 def differs(delivery: Delivery, values: dict[str, Any]) -> bool:
     return any(getattr(delivery, name) != value for name, value in values.items())
+
+
+def asked_by_sets(visit: Visit, versions: Sequence[LimitSetVersion]) -> dict[tuple[uuid.UUID, str], Asked]:
+    """By set and recipient. The strictest of two for one.
+
+    Nothing where nothing was tested: there is no record to deliver.
+    """
+    if visit.outcome == Visit.Outcome.NOT_TESTED:
+        return {}
+    wanted: dict[tuple[uuid.UUID, str], Asked] = {}
+    for version in versions:
+        for recipient, days, event in delivery_clocks(version):
+            key, asked = (version.limit_set_id, recipient), asked_after(visit, days, _clock_words(version, days, event))
+            wanted[key] = min(wanted.get(key, asked), asked, key=lambda each: each.due)
+    return wanted
+
+
+def _clock_words(version: LimitSetVersion, days: int, event: str) -> str:
+    said = {"set": version.limit_set.name, "days": days}
+    if event == "check":
+        return _("By %(set)s: %(days)d days after the check") % said
+    return _("By %(set)s: %(days)d days after the visit") % said
+
+
+def asked_today(delivery: Delivery, visit: Visit) -> Asked | None:
+    """What the set asks for today; None where nobody does any more."""
+    if delivery.tenancy is None:
+        versions = list(visit.judgement.limit_set_versions.select_related("limit_set"))
+        return asked_by_sets(visit, versions).get((delivery.limit_set_id, delivery.recipient))
+    if delivery.tenancy.called_off or visit.outcome == Visit.Outcome.NOT_TESTED:
+        return None
+    return asked_before(delivery.tenancy, delivery.limit_set, visit)

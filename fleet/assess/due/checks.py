@@ -1,4 +1,4 @@
-"""Checks: which visits count as one, what each answers, and why the record of a visit is no evidence."""
+"""What a visit is worth as a check: kept beside its judgement, and made again where an older program made it."""
 
 import json
 import uuid
@@ -12,10 +12,13 @@ from django.db.models import TextField
 from django.db.models.functions import Cast
 from django.utils.translation import gettext as _
 
-from fleet.assess.judging.evidence import Used
+from fleet.assess.due.answers import answered_by_record, conditions_of, taken
+from fleet.assess.judging.evidence import Used, used_in
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Judgement, Visit, VisitCheck
 
+# Raised whenever what answers a field, or what counts as a check, is told otherwise.
+MADE_WITH = 2
 # By any of these a reading is judged for the CO in its flue gas.
 CO_QUANTITIES = frozenset({"co_air_free", "co", "co_co2_ratio"})
 TEXTS_KEPT = 4096
@@ -83,4 +86,21 @@ def _judged_for_co(verdicts: Iterable[dict[str, Any]], numbers: set[int]) -> boo
     return any(
         each["reading_key"] in keys and each["quantity"] in CO_QUANTITIES and each["outcome"] in ("within", "outside")
         for each in verdicts
+    )
+
+
+def check_of(visit: Visit, judgement: Judgement) -> VisitCheck:
+    what = taken(visit, judgement.derived or ())
+    why_not = why_no_check(visit, judgement)
+    return VisitCheck(
+        visit=visit,
+        appliance_id=visit.appliance_id,
+        local_date=visit.local_date,
+        counts=not why_not,
+        why_not=why_not,
+        answered=answered_by_record(what),
+        conditions=conditions_of(what),
+        used=used_in(visit, visit.readings.all()).as_json(),
+        run_hours_h=visit.run_hours_h,
+        made_with=MADE_WITH,
     )

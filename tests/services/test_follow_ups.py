@@ -1,12 +1,15 @@
-"""Retests: the clock of a set after CO over its limit, ended by the next check and by nothing else."""
+"""What a finding asks for by a day: another test, ended by the next check and by nothing else; a defect mended."""
 
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
-from fleet.models import Analyser, Appliance, LimitSet, Person, Retest, Revisit, User
+from fleet.errors import Conflict, FleetError
+from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet, Person, Retest, Revisit, User
+from fleet.services.follow_ups import settle_defect
 from fleet.services.limits import make_limit_set
+from fleet.services.projections import check
 from fleet.services.revisits import propose_revisit
 from tests.cast import NOON, store, visit_body
 from tests.services.test_deliveries import corrected, under
@@ -16,14 +19,14 @@ OVER = "900"
 
 
 @pytest.fixture
-def found(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> dict[str, Any]:
+def co_found(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> dict[str, Any]:
     under(boiler, "de-kueo-co", manager)
     return visit_body(boiler, person, analyser, co=OVER)
 
 
-def test_six_weeks_after_co_over_the_limit(found: dict[str, Any], technician: User) -> None:
+def test_six_weeks_after_co_over_the_limit(co_found: dict[str, Any], technician: User) -> None:
     # KÜO sec. 1(2): repeated at the latest after six weeks. 2 March + 42 days is 13 April 2026.
-    store(found, technician)
+    store(co_found, technician)
     retest = Retest.objects.get()
     assert (retest.found_on, retest.due, retest.done_by) == (date(2026, 3, 2), date(2026, 4, 13), None)
     assert "42 days after co over limit on 2 Mar 2026 is 13 Apr 2026" in retest.words
@@ -76,9 +79,9 @@ def test_no_set_that_ships_starts_a_retest_after_an_unsafe_disposition(installat
 
 
 def test_it_is_a_reason_to_come_until_the_next_check(
-    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+    boiler: Appliance, co_found: dict[str, Any], person: Person, analyser: Analyser, technician: User
 ) -> None:
-    store(found, technician)
+    store(co_found, technician)
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert ("retest", "2026-04-13") in {(each["binding"], each["latest"]) for each in revisit.reasons}
@@ -89,9 +92,9 @@ def test_it_is_a_reason_to_come_until_the_next_check(
 
 
 def test_a_visit_that_tests_nothing_ends_nothing(
-    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+    boiler: Appliance, co_found: dict[str, Any], person: Person, analyser: Analyser, technician: User
 ) -> None:
-    store(found, technician)
+    store(co_found, technician)
     looked = visit_body(boiler, person, analyser, day="2026-03-20")
     looked |= {"outcome": "not tested", "outcome_reason": "no gas", "readings": [], "work": []}
     store(looked, technician, NOON + timedelta(days=18))
@@ -100,22 +103,22 @@ def test_a_visit_that_tests_nothing_ends_nothing(
 
 
 def test_a_second_test_of_the_same_day_ends_it_by_its_hour(
-    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+    boiler: Appliance, co_found: dict[str, Any], person: Person, analyser: Analyser, technician: User
 ) -> None:
     later = visit_body(boiler, person, analyser)
     for each in later["readings"]:
         each["taken_at"] = each["taken_at"].replace("T10:", "T11:")
     later["attendance"] |= {"arrived_at": "2026-03-02T10:50:00+00:00", "left_at": "2026-03-02T11:50:00+00:00"}
     again = store(later, technician)
-    store(found, technician)
+    store(co_found, technician)
     propose_revisit(appliance=boiler, now=NOON)
     assert Retest.objects.get().done_by == again
 
 
 def test_a_test_that_is_over_again_starts_a_clock_of_its_own(
-    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User
+    boiler: Appliance, co_found: dict[str, Any], person: Person, analyser: Analyser, technician: User
 ) -> None:
-    store(found, technician)
+    store(co_found, technician)
     store(visit_body(boiler, person, analyser, day="2026-03-20", co=OVER), technician, NOON + timedelta(days=18))
     propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
     still_open = Retest.objects.get(done_by__isnull=True)
@@ -124,9 +127,93 @@ def test_a_test_that_is_over_again_starts_a_clock_of_its_own(
 
 
 def test_a_correction_takes_it_back(
-    boiler: Appliance, found: dict[str, Any], person: Person, analyser: Analyser, technician: User, manager: User
+    boiler: Appliance, co_found: dict[str, Any], person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
-    store(found, technician)
-    mended = visit_body(boiler, person, analyser) | {"id": found["id"], "attendance": found["attendance"]}
+    store(co_found, technician)
+    mended = visit_body(boiler, person, analyser) | {"id": co_found["id"], "attendance": co_found["attendance"]}
     corrected(mended, manager)
     assert not Retest.objects.exists()
+
+
+def found(body: dict[str, Any], actor: User, **said: Any) -> Defect:
+    store(body | {"defects": [{"what": "seal worn", "severity": "mend"} | said]}, actor)
+    return Defect.objects.get()
+
+
+@pytest.mark.parametrize(
+    ("severity", "due"), [("unsafe", date(2026, 3, 2)), ("at risk", date(2026, 3, 16)), ("mend", date(2026, 3, 30))]
+)
+def test_without_a_day_the_contractors_own_days_count(
+    body: dict[str, Any], technician: User, severity: str, due: date
+) -> None:
+    defect = found(body, technician, severity=severity)
+    assert (defect.due, defect.mend_by) == (due, None)
+    assert defect.due_words.startswith("by the contractor's own choice: ")
+
+
+def test_a_note_has_no_day(body: dict[str, Any], technician: User) -> None:
+    assert found(body, technician, severity="note").due is None
+
+
+def test_what_the_visit_recorded_counts_instead_of_the_contractors_days(body: dict[str, Any], technician: User) -> None:
+    defect = found(body, technician, mend_by="2026-05-01")
+    assert (defect.due, defect.due_words) == (date(2026, 5, 1), "as recorded at the visit")
+
+
+def test_a_set_that_applies_binds_where_it_is_earlier(
+    boiler: Appliance, body: dict[str, Any], technician: User, manager: User
+) -> None:
+    # New York City boilers: defects corrected within 90 days of the inspection (secondary source, medium confidence).
+    under(boiler, "us-nyc-dob-annual", manager)
+    defect = found(body, technician, mend_by="2026-12-01")
+    assert defect.due == date(2026, 5, 31)
+    assert defect.due_words.endswith("90 days after 2 Mar 2026 is 31 May 2026")
+
+
+def test_another_choice_of_the_contractor_dates_open_defects_again(
+    boiler: Appliance, body: dict[str, Any], technician: User
+) -> None:
+    defect = found(body, technician)
+    Contractor.objects.update(mend_within_days={"mend": 7})
+    revisit = propose_revisit(appliance=boiler, now=NOON)
+    defect.refresh_from_db()
+    assert defect.due == date(2026, 3, 9)
+    assert revisit is not None
+    assert (revisit.binding, revisit.latest) == ("defect", date(2026, 3, 9))
+
+
+def test_its_dates_and_its_closing_are_no_matter_of_the_record(
+    body: dict[str, Any], technician: User, dispatcher: User
+) -> None:
+    defect = found(body, technician)
+    settle_defect(defect=defect, version=defect.version, why="mended by the owner", actor=dispatcher, now=NOON)
+    assert list(check()) == []
+
+
+def test_a_named_person_closes_it_with_a_reason_and_its_revisit_goes(
+    boiler: Appliance, body: dict[str, Any], technician: User, dispatcher: User
+) -> None:
+    defect = found(body, technician)
+    propose_revisit(appliance=boiler, now=NOON)
+    Job.objects.all().delete()
+    settled = settle_defect(defect=defect, version=defect.version, why="mended", actor=dispatcher, now=NOON)
+    assert (settled.is_open, settled.settled_by, settled.settled_why) == (False, dispatcher, "mended")
+    assert Job.objects.filter(kind="refresh_appliance", key=str(boiler.id)).exists()
+    propose_revisit(appliance=boiler, now=NOON)
+    assert not Revisit.objects.exists()
+
+
+def test_it_is_closed_once_and_never_without_a_reason(body: dict[str, Any], technician: User, dispatcher: User) -> None:
+    defect = found(body, technician)
+    with pytest.raises(FleetError) as wordless:
+        settle_defect(defect=defect, version=defect.version, why=" ", actor=dispatcher, now=NOON)
+    assert wordless.value.code == "invalid"
+    settle_defect(defect=defect, version=defect.version, why="mended", actor=dispatcher, now=NOON)
+    with pytest.raises(Conflict):
+        settle_defect(defect=defect, version=defect.version, why="again", actor=dispatcher, now=NOON)
+
+
+def test_it_is_overdue_from_the_day_after_its_last(body: dict[str, Any], technician: User) -> None:
+    defect = found(body, technician)
+    assert not defect.is_overdue(date(2026, 3, 30))
+    assert defect.is_overdue(date(2026, 3, 30) + timedelta(days=1))

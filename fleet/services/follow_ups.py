@@ -1,19 +1,44 @@
-"""Defects: by when each is to be mended, and one settled by a named person with a reason."""
+"""What a finding asks for by a day: another test, and a defect mended or settled by a named person with a reason."""
 
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime, timedelta
-from typing import Any
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
 
 from django.db.models import F
-from django.utils.translation import gettext as _
 
+from fleet.assess.due.follow_ups import first_checks_after, last_day_of, open_defects, retests_started
 from fleet.errors import Conflict, FleetError
-from fleet.intervals.dates import spoken
-from fleet.models import Contractor, Defect, LimitSetVersion, User
+from fleet.models import Contractor, Defect, Judgement, LimitSetVersion, Retest, User, Visit
 from fleet.models.defects import STILL_OPEN
 from fleet.services import jobs
-from fleet.services.set_clocks import mend_days
+
+
+def put_retests(*, visit: Visit, judgement: Judgement, versions: Sequence[LimitSetVersion]) -> None:
+    """One a set whose clock this visit starts, by the set's version of that day; what a correction took back is gone.
+
+    versions: of the sets by which the visit was judged, each with its set.
+    """
+    started = retests_started(visit, judgement, versions)
+    Retest.objects.filter(visit=visit).exclude(limit_set__in=[each.limit_set_id for each in started]).delete()
+    Retest.objects.bulk_create(
+        started,
+        update_conflicts=True,
+        unique_fields=["visit", "limit_set"],
+        update_fields=["appliance", "event", "found_on", "due", "words"],
+    )
+
+
+def settle_retests(*, appliance_ids: Iterable[uuid.UUID], until: date) -> list[Retest]:
+    """Each retest ended by the first check after its finding, or open again; returns the open ones.
+
+    until: the latest day that a check may have.
+    """
+    known = list(Retest.objects.filter(appliance__in=list(appliance_ids)))
+    done_by = first_checks_after(known, until)
+    for each in known:
+        if each.done_by_id != done_by[each.id]:
+            Retest.objects.filter(id=each.id).update(done_by=done_by[each.id], version=F("version") + 1)
+    return [each for each in known if done_by[each.id] is None]
 
 
 def date_defects(*, defects: Iterable[Defect], versions: Sequence[LimitSetVersion], contractor: Contractor) -> None:
@@ -28,41 +53,6 @@ def date_defects(*, defects: Iterable[Defect], versions: Sequence[LimitSetVersio
         if (each.due, each.due_words) != (due, words):
             Defect.objects.filter(id=each.id).update(due=due, due_words=words, version=F("version") + 1)
             each.due, each.due_words = due, words
-
-
-def last_day_of(
-    defect: Defect, versions: Sequence[LimitSetVersion], within: Mapping[str, Any]
-) -> tuple[date | None, str]:
-    """By when it is to be mended, and how that comes about. within: the contractor's days by severity."""
-    found_on = defect.visit.local_date
-    asked = [
-        (found_on + timedelta(days=days), _by_clock(version.limit_set.name, days, found_on))
-        for version in versions
-        for days in mend_days(version, defect.severity)
-    ]
-    if defect.mend_by:
-        asked.append((defect.mend_by, _("as recorded at the visit")))
-    if not asked and defect.severity in within:
-        days = int(within[defect.severity])
-        asked.append((found_on + timedelta(days=days), _by_clock(_("the contractor's own choice"), days, found_on)))
-    due, words = min(asked, default=(None, ""))
-    return due, words[:300]
-
-
-def _by_clock(source: str, days: int, found_on: date) -> str:
-    said = {"source": source, "days": days, "day": spoken(found_on), "due": spoken(found_on + timedelta(days=days))}
-    return _("by %(source)s: %(days)d days after %(day)s is %(due)s") % said
-
-
-def open_defects(appliance_ids: Iterable[uuid.UUID]) -> list[tuple[Defect, list[LimitSetVersion]]]:
-    """The open defects of these appliances, each with the versions by which its visit was judged."""
-    still_open = Defect.objects.filter(STILL_OPEN, appliance__in=list(appliance_ids))
-    related = still_open.select_related("visit__judgement").defer(
-        "visit__card_seen", "visit__checklist", "visit__judgement__card", "visit__judgement__derived",
-        "visit__judgement__verdicts",
-    )  # fmt: skip
-    known = related.prefetch_related("visit__judgement__limit_set_versions__limit_set")
-    return [(each, list(each.visit.judgement.limit_set_versions.all())) for each in known]
 
 
 def date_again(*, appliance_ids: Iterable[uuid.UUID], contractor: Contractor) -> list[Defect]:

@@ -4,14 +4,11 @@ import uuid
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
-from django.db import transaction
 from django.db.models import Max
-from django.utils import timezone
 
-from fleet.models import Contractor, NoAccess, Revisit
-from fleet.services.reasons import reasons_in, window_of
+from fleet.models import NoAccess, Revisit
 
 WEEK = timedelta(days=7)
 
@@ -102,41 +99,6 @@ def coming_to(buildings: Iterable[uuid.UUID]) -> dict[uuid.UUID, list[date]]:
     for building, *days in rows.values_list("appliance__building", "otherwise_by", "day"):
         coming[building] += filter(None, days)
     return coming
-
-
-@transaction.atomic
-def ration_extra_visits(*, now: datetime) -> int:
-    """Which drift cases are within the extra visits, anew for all of them. Returns how many proposals changed."""
-    cases, today = cases_standing(), timezone.localtime(now).date()
-    a_week = Contractor.objects.get().extra_visits_a_week
-    allotted = allot(cases, coming_to(each.building for each in cases), a_week, today)
-    standing = Revisit.objects.filter(drift_by__isnull=False).values_list("id", "extra", "extra_week")
-    changed = [row[0] for row in standing.order_by() if row[0] in allotted and row[1:] != _said(allotted[row[0]])]
-    for some in (changed[n : n + 500] for n in range(0, len(changed), 500)):
-        _put(some, allotted, now)
-    return len(changed)
-
-
-def _said(allotment: Allotment) -> tuple[str, date | None]:
-    return (Revisit.Extra.WITHIN if allotment.is_within else Revisit.Extra.BEYOND), allotment.week
-
-
-def _put(ids: Sequence[uuid.UUID], allotted: Mapping[uuid.UUID, Allotment], now: datetime) -> None:
-    known = list(Revisit.objects.filter(id__in=ids))
-    tried = last_attempts(each.appliance_id for each in known if each.no_access)
-    for each in known:
-        each.extra, each.extra_week = _said(allotted[each.id])
-        attempt = tried.get(each.appliance_id)
-        window = window_of(
-            reasons_in(each.reasons),
-            is_beyond=each.extra == Revisit.Extra.BEYOND,
-            not_before=attempt + timedelta(days=1) if attempt else None,
-        )
-        for name, value in window.items():
-            setattr(each, name, value)
-        each.made_at, each.version = now, each.version + 1
-    fields = ["extra", "extra_week", "earliest", "latest", "binding", "sentence", "made_at", "version"]
-    Revisit.objects.bulk_update(known, fields)
 
 
 def last_attempts(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, date]:

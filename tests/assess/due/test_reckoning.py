@@ -6,9 +6,10 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.due.duties import duties_of
+from fleet.assess.due.reckoning import reckon
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User, VisitCheck
 from fleet.models.register import new_id
-from fleet.queries.duties import duties_of, reckon
 from fleet.services.checks import catch_up
 from fleet.services.duties import add_duty, recompute_duty
 from fleet.services.limits import add_limit_set_version, attach_limit_set, copy_limit_set

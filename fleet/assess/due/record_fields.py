@@ -13,7 +13,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-DICTIONARY = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "record_fields.json"
+DICTIONARY = Path(__file__).resolve().parents[3] / "fixtures" / "reference" / "record_fields.json"
 MANDATORY, CONDITIONAL = "M", "C"
 # Answered by nothing in a visit: made by this program for every record, or an obligation with a day of its own.
 NEVER_LACKING = frozenset({"program", "elsewhere"})

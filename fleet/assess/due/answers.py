@@ -3,14 +3,18 @@
 One small question a field; what the dictionary calls "record" stands here, "declared" are the technician's own answers.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+import uuid
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
+from fleet.assess.due.record_fields import record_fields
+from fleet.assess.judging.evidence import Used
 from fleet.limits.cases import COMMON_FLUE
-from fleet.models import Appliance, Reading, Visit, WorkItem
+from fleet.models import Appliance, GasConversion, Reading, Visit, WorkItem
 from fleet.models.people import fuel_kind
-from fleet.queries.record_fields import record_fields
 
 UNSAFE, GAS_WORK, OIL = "unsafe", "gas work", "oil"
 CARRIES_GAS = frozenset({"gas conversion", "nozzle", "part"})
@@ -149,3 +153,32 @@ def answered_by_register(appliance: Appliance) -> frozenset[str]:
     facts = {name.lower() for name, value in appliance.facts.items() if value not in ("", None)}
     named = {name for name, each in record_fields().items() if "register" in each.answered_by and name in facts}
     return frozenset({name for name, holds in held.items() if holds} | named)
+
+
+# The regime of the test that follows, and its fields that no record answers by itself.
+AFTER_CONVERSION = "after_conversion"
+NEW_GAS, ANALYSER_NEW_GAS = "new_gas", "analyser_new_gas"
+
+
+def conversions_of(appliance_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, list[GasConversion]]:
+    """Of each appliance its conversions, oldest first; nothing is read where no appliance is named."""
+    gathered: dict[uuid.UUID, list[GasConversion]] = defaultdict(list)
+    if appliance_ids:
+        for each in GasConversion.objects.filter(appliance__in=appliance_ids).order_by("converted_on", "id"):
+            gathered[each.appliance_id].append(each)
+    return gathered
+
+
+def answered_by_conversion(conversions: Iterable[GasConversion], used: Used, day: date) -> frozenset[str]:
+    """Which of these fields hold for a record of that day: what burnt is what it had been converted to last, and each
+    analyser was set to that gas, or to what the conversion says instead. Both where nothing had been converted yet.
+    """
+    done = [each for each in conversions if each.converted_on <= day]
+    if not done:
+        return frozenset({NEW_GAS, ANALYSER_NEW_GAS})
+    last = max(done, key=lambda each: each.converted_on)
+    held = {
+        NEW_GAS: used.fuel == last.to_fuel,
+        ANALYSER_NEW_GAS: set(used.set_to) <= {last.to_fuel, last.analyser_fuel},
+    }
+    return frozenset(name for name, holds in held.items() if holds)

@@ -9,11 +9,11 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 from typing import Any
 
+from fleet.assess.appliances import facts_of, with_places
+from fleet.assess.due.answers import conversions_of
 from fleet.intervals.events import days_of
 from fleet.limits import standing
 from fleet.models import Appliance, Duty, Judgement, LimitSetAttachment
-from fleet.queries.appliances import facts_of, with_places
-from fleet.queries.gas_conversions import conversions_of
 
 EMISSION_CHANGE, BURNER_CHANGE = "emission_relevant_change", "burner_change"
 # A limit of this severity says what is to be recorded; nothing fails by it.

@@ -1,15 +1,14 @@
-"""The decision table by which an appliance's readings of a day are judged, and the fields of the record that a visit is
-to fill: for the phone before anything is read."""
+"""The fields of the record that a visit is to fill, so that it can discharge the duties of its appliance."""
 
 from dataclasses import dataclass
 from datetime import date
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.appliances import facts_of
+from fleet.assess.due.answers import answered_by_register
+from fleet.assess.due.record_fields import asked_of
 from fleet.models import Appliance, Flag
-from fleet.queries.answers import answered_by_register
-from fleet.queries.appliances import facts_of
-from fleet.queries.record_fields import asked_of
 
 # ---- what the record is to hold ----
 

@@ -1,0 +1,116 @@
+"""What a finding asks for by a day: a defect mended, another test."""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from fleet.assess.due.checks import CO_QUANTITIES
+from fleet.assess.due.rule_facts import NO_LIMIT
+from fleet.assess.due.set_rules import mend_days, retest_clock
+from fleet.intervals import next_due
+from fleet.intervals.dates import spoken
+from fleet.models import Defect, Judgement, LimitSetVersion, Retest, Visit, VisitCheck
+from fleet.models.defects import STILL_OPEN
+
+
+def last_day_of(
+    defect: Defect, versions: Sequence[LimitSetVersion], within: Mapping[str, Any]
+) -> tuple[date | None, str]:
+    """By when it is to be mended, and how that comes about. within: the contractor's days by severity."""
+    found_on = defect.visit.local_date
+    asked = [
+        (found_on + timedelta(days=days), _by_clock(version.limit_set.name, days, found_on))
+        for version in versions
+        for days in mend_days(version, defect.severity)
+    ]
+    if defect.mend_by:
+        asked.append((defect.mend_by, _("as recorded at the visit")))
+    if not asked and defect.severity in within:
+        days = int(within[defect.severity])
+        asked.append((found_on + timedelta(days=days), _by_clock(_("the contractor's own choice"), days, found_on)))
+    due, words = min(asked, default=(None, ""))
+    return due, words[:300]
+
+
+def _by_clock(source: str, days: int, found_on: date) -> str:
+    said = {"source": source, "days": days, "day": spoken(found_on), "due": spoken(found_on + timedelta(days=days))}
+    return _("by %(source)s: %(days)d days after %(day)s is %(due)s") % said
+
+
+def open_defects(appliance_ids: Iterable[uuid.UUID]) -> list[tuple[Defect, list[LimitSetVersion]]]:
+    """The open defects of these appliances, each with the versions by which its visit was judged."""
+    still_open = Defect.objects.filter(STILL_OPEN, appliance__in=list(appliance_ids))
+    related = still_open.select_related("visit__judgement").defer(
+        "visit__card_seen", "visit__checklist", "visit__judgement__card", "visit__judgement__derived",
+        "visit__judgement__verdicts",
+    )  # fmt: skip
+    known = related.prefetch_related("visit__judgement__limit_set_versions__limit_set")
+    return [(each, list(each.visit.judgement.limit_set_versions.all())) for each in known]
+
+
+def retests_started(visit: Visit, judgement: Judgement, versions: Iterable[LimitSetVersion]) -> list[Retest]:
+    """One a set whose clock this visit starts, not stored. versions: of the sets that judged it, each with its set."""
+    return [_retest(visit, each) for each in versions if _starts(each, visit, judgement)]
+
+
+def _starts(version: LimitSetVersion, visit: Visit, judgement: Judgement) -> bool:
+    clock = retest_clock(version)
+    if clock is None:
+        return False
+    if clock["event"] == Retest.Event.UNSAFE:
+        return visit.unsafe
+    named = clock.get("limits")
+    return any(
+        row["set_id"] == version.limit_set.key
+        and row["outcome"] == "outside"
+        and row["quantity"] in CO_QUANTITIES
+        and row["severity"] not in NO_LIMIT
+        and (named is None or row["limit_id"] in named)
+        for row in judgement.verdicts["verdicts"]
+    )
+
+
+def _retest(visit: Visit, version: LimitSetVersion) -> Retest:
+    clock = version.content["retest"]  # one that starts
+    made = next_due({name: clock[name] for name in ("type", "event", "days")}, [], start=visit.local_date)
+    assert made.due is not None  # so many days after a day is a day
+    words = _("Another test by %(set)s: %(words)s") % {"set": version.limit_set.name, "words": made.words}
+    return Retest(
+        appliance_id=visit.appliance_id,
+        visit=visit,
+        limit_set=version.limit_set,
+        event=clock["event"],
+        found_on=visit.local_date,
+        due=made.due,
+        words=words[:500],
+    )
+
+
+def first_checks_after(retests: Collection[Retest], until: date) -> dict[uuid.UUID, uuid.UUID | None]:
+    """By retest the first visit after its finding that counts as a check; until: the latest day that one may have."""
+    if not retests:
+        return {}
+    made: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
+    counting = VisitCheck.objects.filter(appliance__in={each.appliance_id for each in retests}, counts=True)
+    for appliance_id, visit_id in counting.filter(local_date__lte=until).values_list("appliance_id", "visit_id"):
+        made[appliance_id].append(visit_id)
+    order = _moments({visit for some in made.values() for visit in some} | {each.visit_id for each in retests})
+    return {
+        each.id: min(
+            (visit for visit in made[each.appliance_id] if order[visit] > order[each.visit_id]),
+            key=order.__getitem__,
+            default=None,
+        )
+        for each in retests
+    }
+
+
+def _moments(visit_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[date, datetime]]:
+    """When each visit was, for the order of visits of one day."""
+    visits = Visit.objects.filter(id__in=set(visit_ids)).only("id", "local_date", "attendance")
+    related = visits.select_related("attendance").prefetch_related("readings")
+    return {each.id: (each.local_date, each.last_moment) for each in related}

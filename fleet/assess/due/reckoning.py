@@ -1,0 +1,233 @@
+"""When each duty falls due, by the checks on record up to a day."""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from fleet.assess.appliances import facts_in_common, facts_of_its_own
+from fleet.assess.due.answers import AFTER_CONVERSION, answered_by_conversion, answered_by_register, conversions_of
+from fleet.assess.due.checks import Check, checks_of
+from fleet.assess.due.record_fields import lacking, lacking_words
+from fleet.assess.due.rule_facts import FactsAsked
+from fleet.assess.judging.evidence import Behind
+from fleet.intervals import Due, next_due
+from fleet.intervals.dates import spoken
+from fleet.models import Appliance, Duty, GasConversion, OutOfUse
+
+# ---- when a duty falls due ----
+
+
+@dataclass(frozen=True)
+class Reckoned:
+    """A duty as it stood on a day: when it was due by the checks up to then, and the check it counted from.
+
+    discharged_by: the newest check that its rule counted; one before the duty asks for any, or outside its window, is
+    none. no_evidence: why the record of that check is no evidence; empty where it is, or where there is no check.
+    tried: a visit after the last complete check that lacks something, and lacks: the fields that it lacked.
+    suspended_since: out of use on that day, since then; nothing is due. history: the days of all checks with every
+    field that it asks for. facts: what its rule was asked about.
+    """
+
+    duty: Duty
+    due: Due
+    discharged_by: Check | None
+    no_evidence: tuple[str, ...] = ()
+    tried: Check | None = None
+    lacks: tuple[str, ...] = ()
+    suspended_since: date | None = None
+    history: tuple[date, ...] = ()
+    facts: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def doubt(self) -> str:
+        """Said beside the date: it counts from a check, but the record of that check proves nothing."""
+        why = " ".join(self.no_evidence)
+        return _("Counts from a record that is no evidence: %s") % why if why else ""
+
+    @property
+    def words(self) -> str:
+        return " ".join(filter(None, (self.due.words, self.doubt)))[:1000]
+
+    @property
+    def not_discharged(self) -> str:
+        """A visit was made, and yet the duty stands: why, in a sentence; empty where the last visit discharged it."""
+        if self.tried is None:
+            return ""
+        why = self.tried.why_not or _("its record lacks %s") % lacking_words(self.lacks)
+        return (_("Visited on %(day)s, not discharged: %(why)s.") % {"day": spoken(self.tried.day), "why": why})[:1000]
+
+    @property
+    def undecided(self) -> str:
+        """Where a fact is missing: the earliest day it can be, and which fact; empty where the date is certain."""
+        return undecided_words(self.duty.name, self.due.due, self.due.cannot_tell)
+
+
+def undecided_words(name: str, due: date | None, cannot_tell: str) -> str:
+    """How a duty is told whose date is not certain; empty where it is."""
+    if not cannot_tell:
+        return ""
+    if due is None:
+        return _("%(name)s: no date; %(why)s") % {"name": name, "why": cannot_tell}
+    return _("%(name)s: as early as %(day)s; %(why)s") % {"name": name, "day": f"{due:%Y-%m-%d}", "why": cannot_tell}
+
+
+def reckon(days: Iterable[tuple[Duty, date]]) -> list[Reckoned]:
+    """Each duty as of its day. Checks, and the register behind them, are read for all of them at once."""
+    asked = list(days)
+    if not asked:
+        return []
+    checks = checks_of({duty.appliance_id for duty, _day in asked}, max(day for _duty, day in asked))
+    behind = Behind({each.used for made in checks.values() for each in made})
+    standstills = _standstills_of({duty.appliance_id for duty, _day in asked})
+    conversions = conversions_of({duty.appliance_id for duty, _day in asked if duty.regime == AFTER_CONVERSION})
+    more = FactsAsked(asked)
+    known: dict[tuple[uuid.UUID, date], _Known] = {}
+    in_common: dict[tuple[object, ...], dict[str, object]] = {}
+    reckoned = []
+    for duty, day in asked:
+        place = duty.appliance_id, day
+        if place not in known:
+            facts = _facts(duty.appliance, day, in_common)
+            mine = checks.get(place[0], ()), standstills.get(place[0], ()), conversions.get(place[0], ())
+            known[place] = _Known(duty.appliance, day, *mine, facts, behind)
+        reckoned.append(_reckon(duty, known[place], more))
+    return reckoned
+
+
+def _standstills_of(appliance_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, list[OutOfUse]]:
+    gathered: dict[uuid.UUID, list[OutOfUse]] = defaultdict(list)
+    for each in OutOfUse.objects.filter(appliance__in=appliance_ids):
+        gathered[each.appliance_id].append(each)
+    return gathered
+
+
+def _facts(
+    appliance: Appliance, day: date, in_common: dict[tuple[object, ...], dict[str, object]]
+) -> dict[str, object]:
+    """As `facts_of`, what appliances have in common told once for all of them."""
+    alike = appliance.sheet_id, appliance.building_id, appliance.fuel, appliance.kind, day
+    if alike not in in_common:
+        in_common[alike] = facts_in_common(appliance, day)
+    return in_common[alike] | facts_of_its_own(appliance, day)
+
+
+class _Known:
+    """What is known of an appliance on a day: gathered once for all its duties."""
+
+    def __init__(
+        self,
+        appliance: Appliance,
+        day: date,
+        checks: Sequence[Check],
+        standstills: Sequence[OutOfUse],
+        conversions: Sequence[GasConversion],
+        facts: dict[str, object],
+        behind: Behind,
+    ) -> None:
+        self.appliance, self.day, self._behind = appliance, day, behind
+        self.checks = [each for each in checks if each.day <= day]
+        self.standstills = [each for each in standstills if each.begins <= day]
+        self._conversions = conversions
+        self.facts: Mapping[str, object] = facts | _of_its_days(self.checks, self.standstills, day)
+        self._register: frozenset[str] | None = None
+
+    def lacks(self, regime: str, check: Check) -> tuple[str, ...]:
+        """The fields that a check lacks; the register is asked only for what its record leaves open."""
+        if not regime or not lacking(regime, check.answered, check.conditions, self.facts):
+            return ()
+        if self._register is None:
+            self._register = answered_by_register(self.appliance)
+        answered = check.answered | self._register | self._behind.answers(check.used, check.day)
+        if regime == AFTER_CONVERSION:
+            answered |= answered_by_conversion(self._conversions, check.used, check.day)
+        return lacking(regime, answered, check.conditions, self.facts)
+
+    def no_evidence(self, check: Check | None) -> tuple[str, ...]:
+        if check is None:
+            return ()
+        return tuple(sentence for _code, sentence in self._behind.doubts(check.used, check.day))
+
+
+def _of_its_days(checks: Sequence[Check], standstills: Sequence[OutOfUse], day: date) -> dict[str, object]:
+    """Readings of the hour counter, and the days out of use as they stood on that day."""
+    facts: dict[str, object] = {}
+    if read := [{"date": each.day, "run_hours": each.run_hours_h} for each in checks if each.run_hours_h is not None]:
+        facts["run_hours"] = read
+    if standstills:
+        facts["out_of_use"] = [{"from": each.begins, "to": _restart(each, day)} for each in standstills]
+    return facts
+
+
+def _restart(standstill: OutOfUse, day: date) -> date | None:
+    """None where it still stood still on that day, whatever came later."""
+    return standstill.ends if standstill.ends and standstill.ends <= day else None
+
+
+def _reckon(duty: Duty, known: _Known, more: FactsAsked) -> Reckoned:
+    tried: Check | None = None
+    lacked: tuple[str, ...] = ()
+    done: list[Check] = []
+    for each in known.checks:
+        lacks = known.lacks(duty.regime, each) if each.counts else ()
+        if each.counts and not lacks:
+            tried, lacked = None, ()
+            done.append(each)
+        else:
+            tried, lacked = each, lacks
+    history = tuple(each.day for each in done)
+    proven = (each.day for each in done if not known.no_evidence(each))
+    facts = {**known.facts, **asked} if (asked := more.of(duty, known.day, proven)) else known.facts
+    by_rule = _due(duty, history, known, facts)
+    due, suspended_since = _with_standstills(by_rule, known)
+    counted = next((each for each in reversed(done) if each.day == by_rule.counted), None)
+    if tried and (tried.day < duty.since or _is_over(duty, by_rule)):
+        tried, lacked = None, ()
+    return Reckoned(duty, due, counted, known.no_evidence(counted), tried, lacked, suspended_since,
+                    history, facts)  # fmt: skip
+
+
+def _is_over(duty: Duty, due: Due) -> bool:
+    """It asked for one check, after an event or once for all, and has had it."""
+    return duty.rule.get("type") in ("once", "days_after_event") and due.due is None and not due.cannot_tell
+
+
+def _due(duty: Duty, history: Sequence[date], known: _Known, facts: Mapping[str, object]) -> Due:
+    """By the checks; with none on record from the first check after coming into service, if that lay in the duty.
+
+    An appliance that was long in service when its duty began was not commissioned on that day: its first check lies
+    before the duty, and the rule runs on from the duty's beginning.
+    """
+    came, rule, day = known.appliance.in_service_from, duty.rule, known.day
+    if not history and "first" in rule:
+        first = next_due(rule, [], start=came, today=day, facts=facts)
+        if first.due is None or first.due >= duty.since:
+            return first
+        rule = {name: value for name, value in rule.items() if name != "first"}
+    return next_due(rule, history, start=max(duty.since, came), today=day, facts=facts)
+
+
+def _with_standstills(due: Due, known: _Known) -> tuple[Due, date | None]:
+    """Out of use on that day: nothing is due. Fallen due while out of use: due on the day of the restart.
+
+    What a set grants after a restart is in the date already.
+    """
+    for each in known.standstills:
+        restart = _restart(each, known.day)
+        if restart is None:
+            words = _("Out of use since %(day)s: nothing is due until its restart. Without that: %(words)s") % {
+                "day": spoken(each.begins),
+                "words": due.words,
+            }
+            return Due(None, words=words), each.begins
+        if due.due and each.begins <= due.due < restart:
+            words = _("%(words)s It was out of use from %(from)s, so it is due on its restart, %(to)s.") % {
+                "words": due.words,
+                "from": spoken(each.begins),
+                "to": spoken(restart),
+            }
+            due = replace(due, due=restart, earliest_keep=None, words=words)
+    return due, None
