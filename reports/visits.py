@@ -9,6 +9,7 @@ from django.utils.translation import ngettext
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
+from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.models import Diagnosis
 from fleet.queries.visits import ReadingFacts, VisitFacts
 from reports import visit_words as words
@@ -325,18 +326,20 @@ def _source_cells(facts: VisitFacts, source: LimitSource) -> list[str]:
         for each in words.verdicts_of(facts)
         if (each["set_name"], each["set_version"]) == (source.name, source.version)
     ]
-    phases = {phase: {each["outcome"] for each in mine if each["phase"] == phase} for phase in ("as found", "as left")}
-    return [source.named, *(_outcome(each) for each in phases.values()), source.standing]
+    readings = [each.reading for each in facts.readings]
+    phases = (outcome_by_source(mine, readings, phase) for phase in ("as found", "as left"))
+    return [source.named, *(_outcome(each) for each in phases), source.standing]
 
 
-def _outcome(outcomes: set[str]) -> str:
+def _outcome(outcome: str) -> str:
     known = {
         "outside": _("OUTSIDE as recorded"),
         "within": _("within as recorded"),
+        "in part": _("judged in part"),
         "cannot tell": _("can't be decided"),
         "not judged": _("not judged"),
     }
-    return next((shown for outcome, shown in known.items() if outcome in outcomes), NONE)
+    return known.get(outcome, NONE)
 
 
 def _not_judged(facts: VisitFacts, width: float) -> Iterator[Flowable]:

@@ -5,19 +5,18 @@ Simple but true: what was recorded, by what was known on a day. It says "as reco
 
 import uuid
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, NamedTuple, TypeVar
 
 from django.db.models import Q, QuerySet
 
-from fleet.assess.due.checks import CO_QUANTITIES
 from fleet.assess.due.duties import duties_of, in_force_on
 from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.assess.judging.evidence import no_evidence
+from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.errors import FleetError, NotFound
-from fleet.limits import standing
 from fleet.models import (
     Appliance,
     Building,
@@ -282,7 +281,7 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
 
     A set that applied and had nothing to judge is listed as not judged, never left out.
     """
-    rows = visit.judgement.verdicts["verdicts"]
+    rows, readings = visit.judgement.verdicts["verdicts"], list(visit.readings.all())
     by_set: dict[tuple[str, str], list[dict[str, Any]]] = defaultdict(list)
     for each in rows:
         by_set[each["set_name"], each["set_version"]].append(each)
@@ -291,27 +290,12 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
             name=name,
             version=version,
             kind=mine[0]["kind"],
-            outcome=_worst(standing(mine)),
+            outcome=outcome_by_source(mine, readings),
             evidence=mine[0]["evidence"],
             reviewed=mine[0]["kind"] != "limit" or (name, version) in reviewed,
         )
         for (name, version), mine in sorted(by_set.items())
     )
-
-
-def _worst(rows: Sequence[Mapping[str, Any]]) -> str:
-    """Outside; then what can't be decided; within only where no CO limit and no target is left open, else in part."""
-    said = {each["outcome"] for each in rows}
-    found = next((each for each in ("outside", "cannot tell", "within") if each in said), "not judged")
-    return "in part" if found == "within" and _left_open(rows) else found
-
-
-def _left_open(rows: Sequence[Mapping[str, Any]]) -> bool:
-    """Something that had to be judged at a reading was not, or CO has its limits and none of them was judged."""
-    co = [each for each in rows if each["quantity"] in CO_QUANTITIES]
-    must = [*co, *(each for each in rows if each["kind"] == "band")]
-    unjudged = any(each["outcome"] == "not judged" and each["rate"] is not None for each in must)
-    return unjudged or (bool(co) and all(each["outcome"] == "not judged" for each in co))
 
 
 def _reviewed_versions() -> set[tuple[str, str]]:

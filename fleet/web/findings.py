@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.models import Flag
 from fleet.queries.visits import VisitFacts
 from reports.figures import chemical
@@ -76,18 +77,17 @@ def source_rows(facts: VisitFacts) -> list[SourceRow]:
 
 def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
     mine = [each for each in _verdicts(facts) if (each["set_name"], each["set_version"]) == source]
-    for phase in ("as found", "as left"):
-        yield _worst({each["outcome"] for each in mine if each["phase"] == phase})
-
-
-def _worst(outcomes: set[str]) -> str:
     words = {
         "outside": _("outside as recorded"),
         "within": _("within as recorded"),
+        "in part": _("judged in part"),
         "cannot tell": _("can't be decided"),
         "not judged": _("not judged"),
+        "": _("nothing judged"),
     }
-    return next((word for outcome, word in words.items() if outcome in outcomes), _("nothing judged"))
+    readings = [each.reading for each in facts.readings]
+    for phase in ("as found", "as left"):
+        yield words[outcome_by_source(mine, readings, phase)]
 
 
 def not_judged(facts: VisitFacts) -> list[str]:

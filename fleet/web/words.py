@@ -56,11 +56,11 @@ def and_words(parts: Sequence[str]) -> str:
 
 
 def turned_out(visit: Visit) -> str:
-    """How it was found, by judged rows alone, and how it was left, by all that stands: "found outside, left within"."""
+    """How it was found and how it was left: "found outside, left within"."""
     words = {"": "", "outside": _("outside"), "within": _("within"), "in part": _("judged in part"), "not judged": ""}
-    phases = {each["phase"] for each in visit.judgement.verdicts["verdicts"]}
-    outcome = words[visit.judgement.outcome]
-    found, left = (words[_worst(visit, "as found")], outcome) if "as left" in phases else (outcome, "")
+    verdicts = visit.judgement.verdicts
+    outcome, was_left = words[visit.judgement.outcome], any(each["phase"] == "as left" for each in verdicts["verdicts"])
+    found, left = (words[verdicts["found"]], outcome) if was_left else (outcome, "")
     if not found and not left:
         return _("not judged")
     if found == left:
@@ -68,8 +68,3 @@ def turned_out(visit: Visit) -> str:
     if found and left:
         return _("found %(found)s, left %(left)s") % {"found": found, "left": left}
     return _("found %s") % found if found else _("left %s") % left
-
-
-def _worst(visit: Visit, phase: str) -> str:
-    outcomes = {each["outcome"] for each in visit.judgement.verdicts["verdicts"] if each["phase"] == phase}
-    return next((word for word in ("outside", "within") if word in outcomes), "")

@@ -129,7 +129,14 @@ def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(
 
 def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, Any]:
     said = {"set_id": "a", "set_name": "A set", "set_version": "1", "kind": "limit", "evidence": "text_seen"}
-    said |= {"phase": "as left", "rate": "high", "reading_key": "3", "limit_id": quantity, "quantity": quantity}
+    said |= {
+        "phase": "as left",
+        "rate": "high",
+        "reading_key": "3",
+        "limit_id": quantity,
+        "quantity": quantity,
+        "label": quantity,
+    }
     return said | {"outcome": outcome} | changes
 
 
