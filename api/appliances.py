@@ -32,10 +32,9 @@ from fleet.intake.fields import Text, Word
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
 from fleet.queries.advice import advise_on
-from fleet.queries.analysers import visible_analysers
-from fleet.queries.appliances import all_sheets, visible_appliances, visible_flue_groups
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.histories import history_for
+from fleet.queries.register import all_sheets, visible_analysers, visible_appliances, visible_flue_groups
 from fleet.services.appliances import change_appliance, take_on_appliance
 
 

@@ -13,9 +13,9 @@ from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import LimitSetAttachment
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import visible_appliances
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.limits import all_limit_sets, visible_attachments
+from fleet.queries.register import visible_appliances
+from fleet.queries.sheets import all_limit_sets, visible_attachments
 from fleet.services.limits import attach_limit_set, change_attachment
 
 PLACES = ("client", "building", "appliance")

@@ -16,8 +16,8 @@ from api.marks import MarkOut
 from api.notices import TellingOut
 from api.revisits import RevisitOut
 from fleet import clock
+from fleet.assess.due.alerts import told_about
 from fleet.queries.attention import Attention, attention_for
-from fleet.queries.notices import told_about
 
 
 class AttentionRowOut(serializers.Serializer[Any]):

@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
-from fleet.queries.contractor import the_contractor
+from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 from fleet.services.tuning import preview_choices
 
@@ -75,7 +75,7 @@ class OneContractor(Door):
     writers, shape_in, shape_out, versioned = MANAGER, ContractorIn, ContractorOut, True
 
     def get(self, request: Request) -> Response:
-        return self.shown(the_contractor())
+        return self.shown(the_contractor(self.viewer))
 
     def patch(self, request: Request) -> Response:
         version, changes = version_named(request), self.taken(partial=True)

@@ -16,7 +16,7 @@ from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
 from fleet.models.defects import STILL_OPEN
-from fleet.queries.defects import visible_defects
+from fleet.queries.follow_ups import visible_defects
 from fleet.queries.visits import visible_visits
 from fleet.services.follow_ups import settle_defect
 

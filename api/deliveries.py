@@ -16,8 +16,8 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Delivery, Sending
-from fleet.queries.deliveries import OPEN, visible_deliveries
-from fleet.queries.files import visible_files
+from fleet.queries.follow_ups import OPEN, visible_deliveries
+from fleet.queries.records import visible_files
 from fleet.queries.visits import visible_visits
 from fleet.services.deliveries import fail_delivery, send_delivery
 

@@ -16,8 +16,8 @@ from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Duty
-from fleet.queries.appliances import visible_appliances
 from fleet.queries.duties import visible_duties
+from fleet.queries.register import visible_appliances
 from fleet.services.duties import add_duty, change_duty
 
 

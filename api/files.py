@@ -22,7 +22,7 @@ from api.permissions import FIELD
 from api.schema import Schema
 from fleet import clock
 from fleet.models import StoredFile, Visit
-from fleet.queries.files import bytes_of, visible_files
+from fleet.queries.records import visible_files
 from fleet.queries.visits import visible_visits
 from fleet.services.files import LARGEST_BYTES, LONGEST_NAME, store_file
 
@@ -131,7 +131,7 @@ class FileContent(Door):
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponseBase:
         file = found(visible_files(self.viewer), id)
-        answer = HttpResponse(bytes_of(file), content_type=file.media_type)
+        answer = HttpResponse(file.read_bytes(), content_type=file.media_type)
         is_document = file.media_type == StoredFile.MediaType.PDF
         answer["Content-Disposition"] = content_disposition_header(is_document, file.name) or ""
         answer["Content-SHA256"] = file.sha256

@@ -16,8 +16,8 @@ from fleet.errors import NotFound
 from fleet.intake.fields import read_day
 from fleet.models import User
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import visible_appliances
 from fleet.queries.buildings import visible_buildings
+from fleet.queries.register import visible_appliances
 
 
 @dataclass(frozen=True)

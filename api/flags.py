@@ -16,7 +16,7 @@ from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Flag, Role
-from fleet.queries.flags import visible_flags
+from fleet.queries.follow_ups import visible_flags
 from fleet.services.flags import acknowledge_flag, close_flag
 
 

@@ -10,8 +10,8 @@ from api.filters import EXTERNAL_REFERENCE, of_building
 from api.permissions import OFFICE
 from fleet.intake.fields import Text
 from fleet.models import FlueGroup
-from fleet.queries.appliances import visible_flue_groups
 from fleet.queries.buildings import visible_buildings
+from fleet.queries.register import visible_flue_groups
 
 
 class FlueGroupIn(EntryIn):

@@ -16,7 +16,7 @@ from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import Day, StrictSerializer, Text, Word
 from fleet.models import Appliance, GasConversion, ModelSheet
-from fleet.queries.appliances import all_sheets, visible_appliances
+from fleet.queries.register import all_sheets, visible_appliances
 from fleet.services.gas_conversions import convert_appliance
 
 DAYS_MAX = 366

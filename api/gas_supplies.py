@@ -15,7 +15,7 @@ from fleet.combustion.gases import SPECIES
 from fleet.intake.fields import DecimalText, StrictSerializer, Text
 from fleet.models import GasSupply
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.gas_supplies import visible_gas_supplies
+from fleet.queries.register import visible_gas_supplies
 from fleet.services.buildings import add_gas_supply, change_gas_supply
 
 Composition = type(

@@ -15,7 +15,7 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import HeldMessage
-from fleet.queries.held_messages import all_held_messages
+from fleet.queries.records import all_held_messages
 from fleet.services.settling import settle_held_message
 
 

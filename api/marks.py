@@ -15,7 +15,7 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Mark
-from fleet.queries.marks import visible_marks
+from fleet.queries.follow_ups import visible_marks
 from fleet.queries.visits import visible_visits
 from fleet.services.settling import settle_mark
 

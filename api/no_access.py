@@ -17,9 +17,9 @@ from api.permissions import FIELD
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import NoAccess, StoredFile
-from fleet.queries.appliances import visible_appliances
-from fleet.queries.files import visible_files
-from fleet.queries.no_access import visible_no_access
+from fleet.queries.follow_ups import visible_no_access
+from fleet.queries.records import visible_files
+from fleet.queries.register import visible_appliances
 from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
 

@@ -14,10 +14,11 @@ from api.filters import by_id, yes_no
 from api.permissions import FIELD, MANAGER, OFFICE
 from api.versions import version_named
 from fleet import clock
+from fleet.assess.due.alerts import choice_of
 from fleet.intake.fields import StrictSerializer, Text, YesNo
 from fleet.models import NoticeChoice, OnCall, Telling
-from fleet.queries.flags import visible_flags
-from fleet.queries.notices import choice_of, may_be_on_call, on_call_list, visible_tellings
+from fleet.queries.follow_ups import visible_flags
+from fleet.queries.notices import may_be_on_call, on_call_list, visible_tellings
 from fleet.services.notices import change_on_call, change_own_notices, put_on_call, take_off_call
 
 

@@ -16,8 +16,7 @@ from fleet import clock
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Day, StrictSerializer, Text
 from fleet.models import Appliance, OutOfUse
-from fleet.queries.appliances import visible_appliances
-from fleet.queries.out_of_use import visible_out_of_use
+from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 
 

@@ -18,7 +18,7 @@ from fleet import clock
 from fleet.intake.fields import Text, Word
 from fleet.intake.register import QualificationIn
 from fleet.models import Person, Qualification, Role
-from fleet.queries.people import visible_people
+from fleet.queries.register import visible_people
 from fleet.services.people import add_qualification
 
 

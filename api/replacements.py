@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Appliance
-from fleet.queries.appliances import all_sheets, visible_appliances
+from fleet.queries.register import all_sheets, visible_appliances
 from fleet.services.register import create_once
 from fleet.services.replacements import replace_appliance
 

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from api.doors import ListDoor
 from api.filters import by_day, of_appliance, yes_no
 from fleet.models import Retest
-from fleet.queries.retests import visible_retests
+from fleet.queries.follow_ups import visible_retests
 
 
 class RetestOut(serializers.Serializer[Any]):

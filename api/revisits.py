@@ -16,16 +16,9 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import OccupierNotice, Revisit
-from fleet.queries.contractor import the_contractor
-from fleet.queries.people import visible_people
-from fleet.queries.revisits import (
-    MANY_ATTEMPTS,
-    beyond_words,
-    revisits_of_building,
-    set_words,
-    visible_revisits,
-    who_words,
-)
+from fleet.presentation.revisits import beyond_words, set_words, who_words
+from fleet.queries.register import the_contractor, visible_people
+from fleet.queries.revisits import MANY_ATTEMPTS, revisits_of_building, visible_revisits
 from fleet.services.revisit_days import SET, Notice, release_day, set_day
 
 
@@ -63,7 +56,7 @@ class RevisitOut(serializers.Serializer[Any]):
         if revisit.extra != Revisit.Extra.BEYOND:
             return ""
         if "contractor" not in self.context:
-            self.context["contractor"] = the_contractor()
+            self.context["contractor"] = the_contractor(self.context["viewer"])
         return beyond_words(revisit, self.context["contractor"].extra_visits_a_week)
 
     def get_set_words(self, revisit: Revisit) -> str:

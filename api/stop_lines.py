@@ -14,7 +14,7 @@ from api.recorded import post_recorded
 from fleet import clock
 from fleet.intake.register import StopLinesIn
 from fleet.models import StopLines
-from fleet.queries.limits import all_stop_lines
+from fleet.queries.sheets import all_stop_lines
 from fleet.services.limits import set_stop_lines
 
 

@@ -13,9 +13,9 @@ from api.permissions import OFFICE
 from fleet import clock
 from fleet.intake.fields import Text
 from fleet.models import Tenancy
-from fleet.queries.appliances import visible_appliances
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.tenancies import visible_tenancies
+from fleet.queries.follow_ups import visible_tenancies
+from fleet.queries.register import visible_appliances
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 
 

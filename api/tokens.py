@@ -13,7 +13,7 @@ from api.permissions import EVERYBODY
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import ApiToken
-from fleet.queries.tokens import tokens_of
+from fleet.queries.access import tokens_of
 from fleet.services.tokens import MOST_DAYS, create_token, revoke_token
 
 

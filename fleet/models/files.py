@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from fleet.evidence import sha256_hex
 from fleet.models.register import new_id
 
 
@@ -60,3 +61,10 @@ class StoredFile(models.Model):
     def path(self) -> Path:
         """Where the bytes lie: named by their hash, so no name from outside ever becomes a path."""
         return Path(settings.MEDIA_ROOT) / self.sha256[:2] / self.sha256
+
+    def read_bytes(self) -> bytes:
+        """As stored. Raises OSError where they are gone, ValueError where they aren't those that were stored."""
+        data = self.path.read_bytes()
+        if sha256_hex(data) != self.sha256:
+            raise ValueError(f"the bytes of file {self.id} don't match its hash")
+        return data

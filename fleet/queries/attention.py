@@ -9,15 +9,13 @@ from django.db.models import QuerySet, prefetch_related_objects
 
 from fleet.models import Analyser, Defect, Delivery, Flag, Forecast, Mark, Person, Revisit, User
 from fleet.queries.access import visible_clients
-from fleet.queries.analysers import visible_analysers
-from fleet.queries.defects import overdue_defects
-from fleet.queries.deliveries import overdue_deliveries
+from fleet.queries.follow_ups import open_marks, overdue_defects, overdue_deliveries
 from fleet.queries.forecasts import visible_forecasts
 from fleet.queries.honesty import AnalyserOff, analysers_off
 from fleet.queries.jobs import dead_jobs
-from fleet.queries.people import visible_people
+from fleet.queries.records import held_messages
+from fleet.queries.register import visible_analysers, visible_people
 from fleet.queries.revisits import MANY_ATTEMPTS, OF_WHO_GOES, named_in_doubt, nobody_named
-from fleet.queries.visits import held_messages, open_marks
 
 DUE_WITHIN = timedelta(days=21)
 RUNS_OUT_WITHIN = timedelta(days=42)

@@ -12,7 +12,7 @@ from fleet.errors import NotFound
 from fleet.models import Appliance, Building, Flag, FlueGroup, Revisit, User, Visit
 from fleet.models.appliances import not_gone
 from fleet.queries.access import visible_clients
-from fleet.queries.appliances import visible_appliances, visible_flue_groups
+from fleet.queries.register import visible_appliances, visible_flue_groups
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,9 @@ from django.utils.translation import gettext as _
 
 from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
 from fleet.models.appliances import not_gone
+from fleet.presentation.revisits import who_words
 from fleet.queries.access import visible_clients
-from fleet.queries.revisits import visible_revisits, who_words
+from fleet.queries.revisits import visible_revisits
 
 OFFICE = (Role.DISPATCHER, Role.MANAGER)
 CONFIRMED, TENTATIVE = "CONFIRMED", "TENTATIVE"

@@ -21,9 +21,10 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.defects import STILL_OPEN
-from fleet.queries.appliances import visible_appliances
+from fleet.presentation.revisits import attempt_words
+from fleet.queries.follow_ups import visible_no_access
 from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
-from fleet.queries.no_access import attempt_words, visible_no_access
+from fleet.queries.register import visible_appliances
 from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 
 

@@ -12,7 +12,7 @@ from django.db.models import Q
 from fleet import drift
 from fleet.models import CeilingForecast, Forecast, ForecastCheck, Snapshot, User
 from fleet.queries.access import visible_clients
-from fleet.queries.analysers import visible_analysers
+from fleet.queries.register import visible_analysers
 
 QUANTITIES = ("co2", "o2", "co", "temp_rise")
 DAYS_A_QUARTER = 365.25 / 4

@@ -1,11 +1,10 @@
 """Sheets and limit sets whole: their versions with who made them, who has them and where they apply."""
 
 import uuid
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, Exists, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Count, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from fleet.errors import NotFound
 from fleet.models import (
@@ -14,14 +13,13 @@ from fleet.models import (
     LimitSetAttachment,
     LimitSetVersion,
     ModelSheet,
-    Reading,
     SheetVersion,
+    StopLines,
     User,
-    Visit,
 )
 from fleet.models.appliances import not_gone
-from fleet.queries.appliances import all_sheets, visible_appliances
-from fleet.queries.limits import all_limit_sets, visible_attachments
+from fleet.queries.access import visible_clients
+from fleet.queries.register import all_sheets, visible_appliances
 
 
 @dataclass(frozen=True)
@@ -105,15 +103,19 @@ def _facts(
     return LimitSetFacts(limit_set, tuple(limit_set.versions.all())[::-1], tuple(attachments), count)
 
 
-def newest_read_visits(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Visit]:
-    """Of each appliance the newest visit that read anything, with all that judging it again asks for."""
-    read = Visit.objects.filter(
-        Exists(Reading.objects.filter(visit=OuterRef("pk"))),
-        appliance__in=set(appliance_ids),
-        judgement__isnull=False,
-    )
-    newest = dict(read.order_by("local_date", "id").values_list("appliance", "id"))
-    related = Visit.objects.filter(id__in=newest.values()).select_related("judgement")
-    plain = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
-    whole = plain.prefetch_related("readings__analyser__calibrations", "work")
-    return {each.appliance_id: each for each in whole}
+def all_limit_sets(viewer: User) -> QuerySet[LimitSet]:
+    """Limit sets are public knowledge: everybody who is logged in reads them."""
+    if not viewer.is_active:
+        return LimitSet.objects.none()
+    return LimitSet.objects.prefetch_related("versions")
+
+
+def visible_attachments(viewer: User) -> QuerySet[LimitSetAttachment]:
+    clients = visible_clients(viewer)
+    place = Q(client__in=clients) | Q(building__client__in=clients) | Q(appliance__building__client__in=clients)
+    return LimitSetAttachment.objects.filter(place).select_related("limit_set", "client", "building", "appliance")
+
+
+def all_stop_lines(viewer: User) -> QuerySet[StopLines]:
+    """Every version: the lines are the contractor's, and everybody who is logged in reads them."""
+    return StopLines.objects.all() if viewer.is_authenticated else StopLines.objects.none()

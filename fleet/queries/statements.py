@@ -31,9 +31,10 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.defects import STILL_OPEN
+from fleet.presentation.revisits import attempt_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.no_access import attempt_words, visible_no_access
+from fleet.queries.follow_ups import visible_no_access
 
 T = TypeVar("T", Flag, Defect, NoAccess)
 

@@ -14,7 +14,6 @@ from fleet.models import (
     Calibration,
     Contractor,
     Finding,
-    HeldMessage,
     Judgement,
     Mark,
     Person,
@@ -105,10 +104,10 @@ def visit_for(viewer: User, visit_id: uuid.UUID) -> VisitFacts:
     visit = related.filter(id=visit_id).first()
     if visit is None:
         raise NotFound("not_found", "There is no such visit that you may see.")
-    return facts_of_visit(visit)
+    return _facts_of_visit(visit)
 
 
-def facts_of_visit(visit: Visit) -> VisitFacts:
+def _facts_of_visit(visit: Visit) -> VisitFacts:
     judgement = visit.judgement
     readings = tuple(_reading_facts(judgement, each) for each in visit.readings.all())
     return VisitFacts(
@@ -152,20 +151,6 @@ def _people(visit: Visit) -> tuple[PersonFacts, ...]:
         )
         for given, each in used.items()
     )
-
-
-def open_marks(viewer: User) -> QuerySet[Mark]:
-    """What the office must still look at."""
-    return Mark.objects.filter(visit__in=visible_visits(viewer), settled_at__isnull=True).select_related(
-        "visit__appliance__building"
-    )
-
-
-def held_messages(viewer: User) -> QuerySet[HeldMessage]:
-    """Messages that could not be read, for people who see all clients: their client can't be known."""
-    if not viewer.is_active or not viewer.sees_all_clients:
-        return HeldMessage.objects.none()
-    return HeldMessage.objects.filter(settled_at__isnull=True).select_related("actor")
 
 
 def visits_at_a_glance(viewer: User, ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Visit]:

@@ -12,9 +12,9 @@ from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.errors import FleetError, NotFound
 from fleet.intervals import WhatIf, what_if
 from fleet.models import Appliance, Building, Duty, User
-from fleet.queries.appliances import visible_appliances
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.duties import standing_duties
+from fleet.queries.register import visible_appliances
 
 FURTHEST = timedelta(days=3660)
 

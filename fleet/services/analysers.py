@@ -1,14 +1,14 @@
 """Calibrations: recorded, never edited."""
 
 import uuid
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
+from fleet.assess.record_rows import calibration_rows
 from fleet.errors import FleetError
 from fleet.models import Analyser, Calibration, User
-from fleet.models.records import Row
 from fleet.services.records import append_record, put_rows
 
 
@@ -24,17 +24,3 @@ def add_calibration(
     record = append_record(kind="calibration", subject=id, content=full, actor=actor, now=now)
     put_rows(calibration_rows(full, record.id))
     return Calibration.objects.get(id=id)
-
-
-def calibration_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    values = {
-        "analyser_id": uuid.UUID(content["analyser"]),
-        "done_on": date.fromisoformat(content["done_on"]),
-        "valid_to": date.fromisoformat(content["valid_to"]),
-        "certificate": content["certificate"],
-        "by": content["by"],
-        "passed": content["passed"],
-        "uncertainty": content.get("uncertainty", {}),
-        "record_id": record_id,
-    }
-    return [Row(Calibration, uuid.UUID(content["id"]), values)]

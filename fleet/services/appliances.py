@@ -10,9 +10,9 @@ from django.db.models import F
 from django.utils import timezone
 
 from fleet.assess.judging.versions import attachments_of
+from fleet.assess.record_rows import sheet_version_rows
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
-from fleet.models.records import Row
 from fleet.models.register import new_id
 from fleet.services import duties, jobs
 from fleet.services.records import append_record, put_rows
@@ -84,16 +84,6 @@ def refuse_overtaken(based_on: int | None, newest: int) -> None:
     if based_on is not None and based_on != newest:
         said = f"It was made from version {based_on}; the newest is version {newest}. Nothing was recorded."
         raise Conflict("changed_meanwhile", said)
-
-
-def sheet_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    values = {
-        "sheet_id": uuid.UUID(content["sheet"]),
-        "number": content["number"],
-        "content": content["content"],
-        "record_id": record_id,
-    }
-    return [Row(SheetVersion, uuid.UUID(content["id"]), values)]
 
 
 @transaction.atomic

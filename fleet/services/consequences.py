@@ -17,6 +17,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.assess.consequences import newest_read_visits
 from fleet.assess.due.duties import appliances_reached, duties_of
 from fleet.assess.due.reckoning import reckon
 from fleet.assess.due.set_rules import SetRule, set_rules
@@ -40,7 +41,6 @@ from fleet.models import (
 from fleet.models.appliances import not_gone
 from fleet.queries.access import visible_clients
 from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
-from fleet.queries.sheets import newest_read_visits
 
 Draft = SheetVersion | LimitSetVersion
 Row = Mapping[str, Any]

@@ -7,9 +7,9 @@ from typing import Any
 from django.db import transaction
 
 from fleet.assess.due.answers import AFTER_CONVERSION
+from fleet.assess.record_rows import gas_conversion_rows
 from fleet.errors import FleetError
 from fleet.models import Appliance, Duty, GasConversion, ModelSheet, User
-from fleet.models.records import Row
 from fleet.services import duties, jobs
 from fleet.services.appliances import change_appliance
 from fleet.services.records import append_record, put_rows
@@ -90,15 +90,3 @@ def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: 
     }
     duties.add_duty(values=values, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
-
-
-def gas_conversion_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    plain = ("from_fuel", "to_fuel", "kit", "label", "analyser_fuel", "done_by", "test_within_days")
-    values = {
-        "appliance_id": uuid.UUID(content["appliance"]),
-        "converted_on": date.fromisoformat(content["converted_on"]),
-        "sheet_id": uuid.UUID(content["sheet"]) if content["sheet"] else None,
-        **{name: content[name] for name in plain},
-        "record_id": record_id,
-    }
-    return [Row(GasConversion, uuid.UUID(content["id"]), values)]

@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from fleet.assess.due import duties as due_duties
 from fleet.assess.due.record_fields import regime_of
+from fleet.assess.record_rows import limit_set_version_rows, stop_lines_rows
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
-from fleet.models.records import Row
 from fleet.models.register import new_id
 from fleet.services import duties
 from fleet.services.appliances import refuse_overtaken, refuse_retiring_ahead
@@ -109,21 +109,6 @@ def review_limit_set(
     )
 
 
-def limit_set_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    review = content["review"]
-    values = {
-        "limit_set_id": uuid.UUID(content["limit_set"]),
-        "number": content["number"],
-        "content": content["content"],
-        "evidence": content["content"]["evidence"],
-        "reviewed_by": review.get("by", ""),
-        "reviewed_on": date.fromisoformat(review["on"]) if review else None,
-        "review_source": review.get("source", ""),
-        "record_id": record_id,
-    }
-    return [Row(LimitSetVersion, uuid.UUID(content["id"]), values)]
-
-
 @transaction.atomic
 def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAttachment:
     """A person's decision that the set applies: values has limit_set, one place, since, why. Duties follow."""
@@ -157,10 +142,3 @@ def set_stop_lines(*, content: dict[str, Any], actor: User, now: datetime, id: u
     record = append_record(kind="stop lines", subject=id, content=full, actor=actor, now=now)
     put_rows(stop_lines_rows(full, record.id))
     return StopLines.objects.get(id=id)
-
-
-def stop_lines_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    figures = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "spillage_min")
-    values: dict[str, Any] = {name: float(content[name]) for name in figures}
-    values |= {"number": content["number"], "evidence": content["evidence"], "record_id": record_id}
-    return [Row(StopLines, uuid.UUID(content["id"]), values)]

@@ -23,21 +23,21 @@ from django.db.models import F
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from fleet.errors import Conflict, FleetError
-from fleet.models import Contractor, Flag, Job, NoticeChoice, OnCall, Telling, User
-from fleet.models.buildings import check_time_zone
-from fleet.queries.notices import (
+from fleet.assess.due.alerts import (
     TOLD_ONE_BY_ONE,
-    DigestItem,
     choice_of,
-    digest_items,
     digest_readers,
     is_answered,
     ladder_of,
     may_be_told,
+    present_round,
     round_begins,
     untold_flags,
 )
+from fleet.errors import Conflict, FleetError
+from fleet.models import Contractor, Flag, Job, NoticeChoice, OnCall, Telling, User
+from fleet.models.buildings import check_time_zone
+from fleet.queries.notices import DigestItem, digest_items
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
 
@@ -63,7 +63,7 @@ def plan_tellings(*, flag: Flag, now: datetime) -> list[Telling]:
     if not steps:
         log.error("nobody_to_tell", flag=str(flag.id), kind=flag.kind)
         return []
-    present, planned = _present_round(flag, now), []
+    present, planned = present_round(flag, now), []
     for number in (present, present + 1):
         begins = round_begins(steps, flag.updated_at, number)
         for step in steps:
@@ -71,15 +71,6 @@ def plan_tellings(*, flag: Flag, now: datetime) -> list[Telling]:
             planned.append(_put_telling(flag, number, step.user, due_at))
     jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=round_begins(steps, flag.updated_at, present + 1))
     return planned
-
-
-def _present_round(flag: Flag, now: datetime) -> int:
-    """The last round that has begun."""
-    steps = ladder_of(flag)
-    number = 0
-    while round_begins(steps, flag.updated_at, number + 1) <= now:
-        number += 1
-    return number
 
 
 def _put_telling(flag: Flag, number: int, user: User, due_at: datetime) -> Telling:

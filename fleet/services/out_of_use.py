@@ -6,9 +6,10 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
+from fleet.assess.record_rows import out_of_use_rows
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, OutOfUse, Record, User
-from fleet.models.records import Row, content_of
+from fleet.models.records import content_of
 from fleet.services import jobs
 from fleet.services.records import append_record, put_rows
 
@@ -69,17 +70,3 @@ def _refuse_begin(appliance: Appliance, begins: date, now: datetime) -> None:
     if not first <= begins <= latest:
         said = f"is {begins}; it must lie from {first} to {latest}: in service, not out of use, and not ahead"
         raise FleetError("invalid", "It can't have gone out of use on that day.", errors={"begins": said})
-
-
-def out_of_use_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    texts = ("proof", "restart_said_by", "restart_proof")
-    values = {
-        "appliance_id": uuid.UUID(content["appliance"]),
-        "begins": date.fromisoformat(content["begins"]),
-        "ends": date.fromisoformat(content["ends"]) if content.get("ends") else None,
-        "why": content["why"],
-        "said_by": content["said_by"],
-        **{name: content.get(name, "") for name in texts},
-        "record_id": record_id,
-    }
-    return [Row(OutOfUse, uuid.UUID(content["id"]), values)]

@@ -1,14 +1,14 @@
 """Qualifications: recorded, never edited."""
 
 import uuid
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
+from fleet.assess.record_rows import qualification_rows
 from fleet.errors import FleetError
 from fleet.models import Person, Qualification, User
-from fleet.models.records import Row
 from fleet.services.records import append_record, put_rows
 
 
@@ -24,16 +24,3 @@ def add_qualification(
     record = append_record(kind="qualification", subject=id, content=full, actor=actor, now=now)
     put_rows(qualification_rows(full, record.id))
     return Qualification.objects.get(id=id)
-
-
-def qualification_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
-    values = {
-        "person_id": uuid.UUID(content["person"]),
-        "scheme": content["scheme"],
-        "number": content["number"],
-        "fuel_kinds": content["fuel_kinds"],
-        "valid_from": date.fromisoformat(content["valid_from"]),
-        "valid_to": date.fromisoformat(content["valid_to"]),
-        "record_id": record_id,
-    }
-    return [Row(Qualification, uuid.UUID(content["id"]), values)]

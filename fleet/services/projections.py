@@ -9,6 +9,15 @@ from django.db import transaction
 from django.db.models import Model
 
 from fleet.assess.judging.visit_rows import visit_rows
+from fleet.assess.record_rows import (
+    calibration_rows,
+    gas_conversion_rows,
+    limit_set_version_rows,
+    out_of_use_rows,
+    qualification_rows,
+    sheet_version_rows,
+    stop_lines_rows,
+)
 from fleet.evidence import sha256_hex
 from fleet.models import (
     Appliance,
@@ -27,12 +36,6 @@ from fleet.models import (
     WorkItem,
 )
 from fleet.models.records import Row, content_of
-from fleet.services.analysers import calibration_rows
-from fleet.services.appliances import sheet_version_rows
-from fleet.services.gas_conversions import gas_conversion_rows
-from fleet.services.limits import limit_set_version_rows, stop_lines_rows
-from fleet.services.out_of_use import out_of_use_rows
-from fleet.services.people import qualification_rows
 from fleet.services.records import put_rows
 from fleet.services.visits import closings_said, project_visit
 

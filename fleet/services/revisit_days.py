@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import F
 
+from fleet.assess.due.revisits import standing_notice
 from fleet.errors import Conflict, FleetError
 from fleet.models import OccupierNotice, Person, Revisit, Role, User
 from fleet.services import jobs
@@ -68,12 +69,6 @@ def release_day(*, revisit: Revisit, version: int, note: str, actor: User, now: 
         raise FleetError("invalid", "Taking a day back needs its reason.", errors={"note": "is empty; say why"})
     changes = {"state": Revisit.State.PROPOSED, "day": None, "technician": None, "note": note.strip()}
     return _change(revisit, version, changes, actor, now)
-
-
-def standing_notice(revisit: Revisit, today: date) -> OccupierNotice | None:
-    """The newest notice, while its day is still to come."""
-    newest = OccupierNotice.objects.filter(appliance=revisit.appliance_id).order_by("-recorded_at", "-id").first()
-    return newest if newest and newest.day >= today else None
 
 
 def _today(revisit: Revisit, now: datetime) -> date:

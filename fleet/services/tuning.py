@@ -21,8 +21,8 @@ from fleet.assess.due.follow_ups import last_day_of, open_defects
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import Appliance, Contractor, Defect, Duty, LimitSetVersion, Retest, Revisit, User
 from fleet.models.appliances import not_gone
+from fleet.presentation.revisits import beyond_words
 from fleet.queries.access import visible_clients
-from fleet.queries.revisits import beyond_words
 from fleet.services.forecasts import AnyForecast, accepted_chance, horizon_by
 from fleet.services.proposals import Known, Proposal
 from fleet.services.reasons import window_of

@@ -29,7 +29,7 @@ from fleet.models import (
 )
 from fleet.models.drafts import VisitDraft
 from fleet.models.records import content_of
-from fleet.queries.appliances import visible_appliances
+from fleet.queries.register import visible_appliances
 from fleet.services import deliveries, flags, follow_ups, jobs, judgements, tenancies
 from fleet.services.checks import put_check
 from fleet.services.records import append_record, put_rows

@@ -17,8 +17,8 @@ from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.models.records import content_of
+from fleet.presentation.revisits import set_words, who_words
 from fleet.queries.histories import History, history_for
-from fleet.queries.revisits import set_words, who_words
 from fleet.services.forecasts import chance_on
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
 from fleet.web.charts import DriftChart

@@ -13,23 +13,18 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet import clock
+from fleet.assess.due.alerts import ToldAbout, told_about
+from fleet.assess.due.revisits import technician_doubts
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
+from fleet.presentation.revisits import beyond_words, set_words
 from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, Row, attention_for
-from fleet.queries.contractor import the_contractor
-from fleet.queries.flags import visible_flags
-from fleet.queries.notices import ToldAbout, told_about
-from fleet.queries.revisits import beyond_words, set_words, technician_doubts, visible_revisits
+from fleet.queries.follow_ups import visible_flags
+from fleet.queries.register import the_contractor
+from fleet.queries.revisits import visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
-from fleet.web.drawings import (
-    expected_rule,
-    outcome_on,
-    row_due_rule,
-    series_words,
-    verdict_rule,
-    window_words,
-)
+from fleet.web.drawings import expected_rule, outcome_on, row_due_rule, series_words, verdict_rule, window_words
 from fleet.web.figures import figure, weekday_without_year
 from fleet.web.findings import FindingRow, finding_row, verdict_of
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
@@ -54,7 +49,7 @@ def attention(request: HttpRequest) -> HttpResponse:
     client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
     facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)
-    contractor, told = the_contractor(), told_about(facts.unsafe)
+    contractor, told = the_contractor(viewer), told_about(facts.unsafe)
     return render(
         request,
         "attention.html",

@@ -18,7 +18,7 @@ from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, Building, Flag, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
-from fleet.queries.tenancies import visible_tenancies
+from fleet.queries.follow_ups import visible_tenancies
 from fleet.services.buildings import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import away_words

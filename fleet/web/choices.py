@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, Defect
-from fleet.queries.contractor import the_contractor
+from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 from fleet.services.tuning import Preview, preview_choices, tuned
 from fleet.web.forms import taken
@@ -104,7 +104,7 @@ def opening(contractor: Contractor) -> str:
 @page(readers=WRITERS, writers=WRITERS)
 def choices(request: HttpRequest) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
-    contractor = the_contractor()
+    contractor = the_contractor(viewer_of(request))
     if request.method != "POST":
         return _page(request, ChoicesForm(initial=as_typed(contractor)), contractor.version)
     form, based_on = ChoicesForm(request.POST), number_based_on(request.POST)
@@ -149,7 +149,7 @@ def _page(
     status: int = 200,
 ) -> HttpResponse:
     shown = {"form": form, "based_on": based_on, "preview": preview, "note": note, "place": "attention"}
-    shown["opening"] = opening(the_contractor())
+    shown["opening"] = opening(the_contractor(viewer_of(request)))
     shown["said"] = (
         [(each.words, _shown(each.before), _shown(each.after)) for each in preview.choices] if preview else []
     )

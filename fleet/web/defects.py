@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Defect
 from fleet.queries.access import visible_clients
-from fleet.queries.defects import open_defects, visible_defects
+from fleet.queries.follow_ups import open_defects, visible_defects
 from fleet.services.follow_ups import settle_defect
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule

@@ -13,11 +13,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
+from fleet.assess.due.deliveries import corrections_of
 from fleet.errors import FleetError, NotFound
 from fleet.models import Delivery, Sending
 from fleet.queries.access import visible_clients
-from fleet.queries.deliveries import OPEN, corrections_of, open_deliveries, visible_deliveries
-from fleet.queries.tenancies import without_record
+from fleet.queries.follow_ups import OPEN, open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.web.attention import away_words
 from fleet.web.drawings import row_due_rule

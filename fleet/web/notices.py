@@ -13,9 +13,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet import clock
+from fleet.assess.due.alerts import choice_of
 from fleet.errors import FleetError, NotFound
 from fleet.models import NoticeChoice, OnCall, Role, User
-from fleet.queries.notices import choice_of, may_be_on_call, on_call_list
+from fleet.queries.notices import may_be_on_call, on_call_list
 from fleet.services.notices import change_on_call, change_own_notices, put_on_call, take_off_call
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import FIELD, act, page, viewer_of

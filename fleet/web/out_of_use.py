@@ -14,8 +14,7 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, OutOfUse, User
 from fleet.models.register import new_id
-from fleet.queries.appliances import visible_appliances
-from fleet.queries.out_of_use import visible_out_of_use
+from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 from fleet.web.figures import long_day
 from fleet.web.forms import WordsField, refuse_far, taken

@@ -13,13 +13,10 @@ from django.utils.translation import gettext as _
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import HeldMessage, Mark, Record, User, Visit
-from fleet.queries.analysers import visible_analysers
-from fleet.queries.appliances import visible_appliances
-from fleet.queries.held_messages import all_held_messages
-from fleet.queries.marks import visible_marks
-from fleet.queries.people import visible_people
-from fleet.queries.records import visit_records
-from fleet.queries.visits import held_messages, open_marks, visits_at_a_glance
+from fleet.queries.follow_ups import open_marks, visible_marks
+from fleet.queries.records import all_held_messages, held_messages, visit_records
+from fleet.queries.register import visible_analysers, visible_appliances, visible_people
+from fleet.queries.visits import visits_at_a_glance
 from fleet.services.settling import settle_held_message, settle_mark
 from fleet.web.appliances import ProofLink, proof_link
 from fleet.web.forms import WordedActForm, chosen_id, taken

@@ -14,23 +14,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
+from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
-from fleet.queries.appliances import visible_appliances
-from fleet.queries.contractor import the_contractor
-from fleet.queries.people import visible_people
-from fleet.queries.revisits import (
-    MANY_ATTEMPTS,
-    BuildingRevisits,
-    Together,
-    beyond_words,
-    revisits_of_building,
-    set_words,
-    technician_doubts,
-    technicians,
-    visible_revisits,
-    who_words,
-)
+from fleet.presentation.revisits import beyond_words, set_words, who_words
+from fleet.queries.register import the_contractor, visible_appliances, visible_people
+from fleet.queries.revisits import MANY_ATTEMPTS, BuildingRevisits, revisits_of_building, technicians, visible_revisits
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
 from fleet.web.attention import away_words
@@ -76,7 +65,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
     viewer = viewer_of(request)
     facts = revisits_of_building(viewer, building_id, clock.now())
     today = facts.today
-    a_week = the_contractor().extra_visits_a_week
+    a_week = the_contractor(viewer).extra_visits_a_week
     groups = [(each, [_row(one, today, a_week) for one in each.revisits]) for each in facts.groups]
     return {
         "facts": facts,

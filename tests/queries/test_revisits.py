@@ -6,9 +6,10 @@ from datetime import date, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.assess.due.revisits import served_together
 from fleet.models import Revisit
 from fleet.models.register import new_id
-from fleet.queries.revisits import beyond_words, served_together, set_words
+from fleet.presentation.revisits import beyond_words, set_words
 
 TODAY = date(2026, 3, 4)
 

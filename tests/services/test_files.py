@@ -9,7 +9,7 @@ from fleet import failpoints
 from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.models import Appliance, Client, StoredFile, User, Visit
-from fleet.queries.files import bytes_of, visible_files
+from fleet.queries.records import visible_files
 from fleet.services import files
 from fleet.services.files import store_file
 from tests import cast, pictures
@@ -56,14 +56,14 @@ def test_a_file_lies_under_its_hash_and_comes_back_to_the_last_byte(
         file, made = attach(visit, technician, data, media_type=media_type)
         assert made
         assert file.path == folder / sha256_hex(data)[:2] / sha256_hex(data)
-        assert bytes_of(file) == data
+        assert file.read_bytes() == data
         assert (file.sha256, file.size_bytes) == (sha256_hex(data), len(data))
         assert (file.uploaded_by, file.uploaded_at) == (technician, cast.NOON)
 
 
 def test_a_photo_is_stored_without_its_place(visit: Visit, technician: User, folder: Path) -> None:
     file = attach_photo(visit, technician)
-    stored = bytes_of(file)
+    stored = file.read_bytes()
     assert pictures.place_in(stored) == {}
     assert pictures.opened(stored).tobytes() == pictures.opened(pictures.jpeg()).tobytes()
     assert (file.sha256, file.size_bytes) == (sha256_hex(stored), len(stored))
@@ -73,7 +73,7 @@ def test_a_photo_is_stored_without_its_place(visit: Visit, technician: User, fol
 def test_the_same_photo_again_is_found_and_not_stored_twice(visit: Visit, technician: User, folder: Path) -> None:
     first = attach_photo(visit, technician)
     assert attach_photo(visit, technician, name="again.jpg") == first
-    assert attach_photo(visit, technician, data=bytes_of(first)) == first
+    assert attach_photo(visit, technician, data=first.read_bytes()) == first
     assert attach_photo(visit, technician, what="defect") != first
     assert StoredFile.objects.count() == 2
     assert on_disk(folder) == [first.sha256]
@@ -182,7 +182,7 @@ def test_bytes_that_were_changed_on_the_disk_are_not_given_out(visit: Visit, tec
     file, _made = attach(visit, technician)
     file.path.write_bytes(pictures.PDF + b"more")
     with pytest.raises(ValueError, match="don't match"):
-        bytes_of(file)
+        file.read_bytes()
 
 
 def test_only_the_files_of_own_clients_are_seen(

@@ -8,8 +8,8 @@ import pytest
 
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, NoAccess, Person, Revisit, User
-from fleet.queries.files import visible_files
-from fleet.queries.revisits import often_without_access
+from fleet.queries.attention import attention_for
+from fleet.queries.records import visible_files
 from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import set_day
@@ -73,13 +73,13 @@ def test_three_attempts_are_listed_until_somebody_gets_in(
     for days in (0, 2):
         tried([boiler], technician, days)
         propose_revisit(appliance=boiler, now=NOON + timedelta(days=days))
-    assert not often_without_access(technician).exists()
+    assert attention_for(technician, NOON.date()).no_access == ()
     tried([boiler], technician, 4, kind="refused")
     propose_revisit(appliance=boiler, now=NOON + timedelta(days=4))
-    assert often_without_access(technician).get() == revisit
+    assert attention_for(technician, NOON.date()).no_access == (revisit,)
     store(visit_body(boiler, person, analyser, day="2026-03-07"), technician, NOON + timedelta(days=5))
     propose_revisit(appliance=boiler, now=NOON + timedelta(days=5))
-    assert not often_without_access(technician).exists()
+    assert attention_for(technician, NOON.date()).no_access == ()
     assert NoAccess.objects.count() == 3
 
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from fleet import tasks
+from fleet.assess.due.alerts import ladder_of, round_begins, told_about
 from fleet.errors import Conflict, FleetError
 from fleet.models import (
     Analyser,
@@ -27,7 +28,7 @@ from fleet.models import (
     Telling,
     User,
 )
-from fleet.queries.notices import digest_items, ladder_of, round_begins, told_about
+from fleet.queries.notices import digest_items
 from fleet.services import notices
 from fleet.services.flags import acknowledge_flag, put_flag
 from tests import cast

@@ -7,7 +7,9 @@ import pytest
 
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Duty, OccupierNotice, Person, Revisit, Role, User
-from fleet.queries.revisits import named_in_doubt, needed_earlier, nobody_named, passed_by, technicians, who_words
+from fleet.presentation.revisits import who_words
+from fleet.queries.attention import attention_for
+from fleet.queries.revisits import named_in_doubt, nobody_named, technicians
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
 from fleet.services.revisits import propose_revisit
@@ -36,13 +38,13 @@ def test_a_refresh_never_moves_it_and_says_when_it_is_needed_earlier(
     boiler: Appliance, revisit: Revisit, dispatcher: User
 ) -> None:
     confirmed(revisit, dispatcher, note="with the caretaker")
-    assert not needed_earlier(dispatcher).exists()
+    assert attention_for(dispatcher, NOON.date()).needed_earlier == ()
     flagged(boiler, "outside a limit")
     again = propose_revisit(appliance=boiler, now=NOON)
     assert again is not None
     assert (again.state, again.day, again.set_by, again.note) == ("confirmed", DAY, dispatcher, "with the caretaker")
     assert again.latest == date(2026, 3, 16)
-    assert needed_earlier(dispatcher).get() == again
+    assert attention_for(dispatcher, NOON.date()).needed_earlier == (again,)
 
 
 def test_it_stands_even_where_nothing_asks_for_it_any_more(
@@ -87,8 +89,8 @@ def test_a_visit_that_was_known_when_the_day_was_set_does_not_fulfil_it(
 
 def test_a_day_that_passed_without_a_visit_is_listed(revisit: Revisit, dispatcher: User) -> None:
     confirmed(revisit, dispatcher)
-    assert not passed_by(dispatcher, DAY).exists()
-    assert passed_by(dispatcher, DAY + timedelta(days=1)).get() == revisit
+    assert attention_for(dispatcher, DAY).passed == ()
+    assert attention_for(dispatcher, DAY + timedelta(days=1)).passed == (revisit,)
 
 
 # ---- what the occupier knows ----

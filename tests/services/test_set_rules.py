@@ -24,7 +24,7 @@ from fleet.models import (
     User,
 )
 from fleet.models.register import new_id
-from fleet.queries.limits import all_limit_sets
+from fleet.queries.sheets import all_limit_sets
 from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.consequences import consequences_of

@@ -29,8 +29,7 @@ from fleet.models import (
     Visit,
     VisitCheck,
 )
-from fleet.queries.deliveries import open_deliveries, visible_deliveries
-from fleet.queries.tenancies import without_record
+from fleet.queries.follow_ups import open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.duties import open_duties
 from fleet.services.limits import attach_limit_set

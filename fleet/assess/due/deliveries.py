@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import Prefetch
@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.due.set_rules import delivery_clocks
 from fleet.intervals.dates import spoken
-from fleet.models import Delivery, LimitSet, LimitSetVersion, Sending, Tenancy, Visit
+from fleet.models import Delivery, LimitSet, LimitSetVersion, Record, Sending, Tenancy, Visit
 
 
 @dataclass(frozen=True)
@@ -136,3 +136,9 @@ def asked_today(delivery: Delivery, visit: Visit) -> Asked | None:
     if delivery.tenancy.called_off or visit.outcome == Visit.Outcome.NOT_TESTED:
         return None
     return asked_before(delivery.tenancy, delivery.limit_set, visit)
+
+
+def corrections_of(visit: Visit) -> list[datetime]:
+    """When its record was corrected, in order: what was sent before is an older record."""
+    corrected = Record.objects.filter(kind="visit", subject=visit.id, amends__isnull=False)
+    return list(corrected.order_by("id").values_list("received_at", flat=True))

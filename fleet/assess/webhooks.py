@@ -1,0 +1,181 @@
+"""What happened in the scope of a web-hook: only what its client, or the installation, has."""
+
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+
+from fleet.assess.due.duties import duties_of
+from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, WebHook
+
+
+def allowed_hosts() -> frozenset[str]:
+    """The list itself, as every call asks it."""
+    return frozenset(AllowedTarget.objects.values_list("host", flat=True))
+
+
+# ---- events ----
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened. `key` names it once, however often it is gathered; `about` what the body says."""
+
+    kind: str
+    key: str
+    at: datetime
+    about: dict[str, Any]
+
+
+def events_of(hook: WebHook, since: datetime, until: datetime) -> list[Event]:
+    """What happened from `since` to `until` of the kinds that the hook asks for, in its scope, oldest first."""
+    wanted, window = set(hook.kinds), (since, until)
+    found = [
+        *_flag_events(hook, wanted, window),
+        *_visit_events(hook, wanted, window),
+        *_revisit_events(hook, wanted, window),
+        *_day_events(hook, wanted, window),
+        *_discharge_events(hook, wanted, window),
+    ]
+    return sorted(found, key=lambda each: (each.at, each.key))
+
+
+def _in_scope(hook: WebHook) -> QuerySet[Appliance]:
+    return Appliance.objects.filter(building__client=hook.client_id) if hook.client_id else Appliance.objects.all()
+
+
+_FLAG_MOMENTS = {
+    EventKind.FLAG_OPENED: "opened_at",
+    EventKind.FLAG_ANSWERED: "acknowledged_at",
+    EventKind.FLAG_CLOSED: "closed_at",
+}
+
+
+def _flag_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    known = Flag.objects.filter(appliance__in=_in_scope(hook)).select_related("appliance__building")
+    for kind, column in _FLAG_MOMENTS.items():
+        if kind in wanted:
+            for flag in known.filter(**{f"{column}__range": window}):
+                at = getattr(flag, column)
+                yield Event(kind, f"{kind} {flag.id} {at:%Y%m%dT%H%M%S%f}", at, _flag(flag) | _place(flag.appliance))
+
+
+def _flag(flag: Flag) -> dict[str, Any]:
+    return {
+        "flag": {
+            "id": str(flag.id), "kind": flag.kind, "sentence": flag.sentence, "version": flag.version,
+            "closed_why": flag.closed_why,
+        }
+    }  # fmt: skip
+
+
+def _visit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    asked = {EventKind.VISIT_RECORDED, EventKind.VISIT_CORRECTED} & wanted
+    if not asked:
+        return
+    visits = Visit.objects.filter(appliance__in=_in_scope(hook))
+    records = Record.objects.filter(kind="visit", received_at__range=window, subject__in=visits.values("id"))
+    found = list(records.defer("content"))
+    by_id = {each.id: each for each in _visits([each.subject for each in found])}
+    for record in found:
+        kind = EventKind.VISIT_CORRECTED if record.amends_id else EventKind.VISIT_RECORDED
+        if kind in asked and (visit := by_id.get(record.subject)):
+            yield Event(
+                kind, f"{kind} {record.id}", record.received_at, _visit(visit, record) | _place(visit.appliance)
+            )
+
+
+def _visits(ids: list[uuid.UUID]) -> QuerySet[Visit]:
+    related = Visit.objects.filter(id__in=ids).select_related("appliance__building")
+    return related.defer("card_seen", "checklist")
+
+
+def _visit(visit: Visit, record: Record) -> dict[str, Any]:
+    return {
+        "visit": {"id": str(visit.id), "on": visit.local_date.isoformat(), "outcome": visit.outcome,
+                  "disposition": visit.disposition, "unsafe": visit.unsafe},
+        "record": {"id": str(record.id), "sha256": record.sha256},
+    }  # fmt: skip
+
+
+def _revisit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    if EventKind.REVISIT_CHANGED not in wanted:
+        return
+    known = Revisit.objects.filter(appliance__in=_in_scope(hook), made_at__range=window)
+    for revisit in known.select_related("appliance__building", "technician"):
+        # Not by its version: setting a day raises that too, and proposes nothing anew.
+        key = f"{EventKind.REVISIT_CHANGED} {revisit.id} {revisit.made_at:%Y%m%dT%H%M%S%f}"
+        yield Event(EventKind.REVISIT_CHANGED, key, revisit.made_at, _revisit(revisit) | _place(revisit.appliance))
+
+
+def _day_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    """A day set or taken back: as it stands at the look, so of two changes between two looks only the last."""
+    if not {EventKind.DAY_SET, EventKind.DAY_TAKEN_BACK} & wanted:
+        return
+    known = Revisit.objects.filter(appliance__in=_in_scope(hook), set_at__range=window)
+    for revisit in known.select_related("appliance__building", "technician"):
+        kind, at = EventKind.DAY_SET if revisit.is_set else EventKind.DAY_TAKEN_BACK, revisit.set_at
+        if kind in wanted and at:
+            key = f"{kind} {revisit.id} {at:%Y%m%dT%H%M%S%f}"
+            yield Event(kind, key, at, _revisit(revisit) | _place(revisit.appliance))
+
+
+def _revisit(revisit: Revisit) -> dict[str, Any]:
+    person = revisit.technician
+    return {
+        "revisit": {
+            "id": str(revisit.id), "earliest": revisit.earliest.isoformat(), "version": revisit.version,
+            "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": revisit.sentence,
+            "state": revisit.state, "day": revisit.day.isoformat() if revisit.day else None, "note": revisit.note,
+            "technician": {"id": str(person.id), "name": person.name} if person else None,
+        }
+    }  # fmt: skip
+
+
+def _discharge_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    """Duties whose rule counted a visit recorded or corrected in this time; once a duty and day.
+
+    A visit whose fields are completed only later, by an entry of the register, is told of by no event.
+    """
+    if EventKind.DUTY_DISCHARGED not in wanted:
+        return
+    checks = VisitCheck.objects.filter(appliance__in=_in_scope(hook), counts=True)
+    records = Record.objects.filter(kind="visit", received_at__range=window, subject__in=checks.values("visit"))
+    recorded = {each.subject: each for each in records.order_by("id").defer("content")}
+    by_day = {(each.appliance_id, each.local_date): each for each in _visits(list(recorded))}
+    duties = duties_of(appliance_id for appliance_id, _day in by_day).filter(until__isnull=True)
+    for each in reckon((duty, duty.appliance.building.today(window[1])) for duty in duties):
+        done = each.discharged_by
+        visit = by_day.get((each.duty.appliance_id, done.day)) if done else None
+        if visit:
+            key = f"{EventKind.DUTY_DISCHARGED} {each.duty.id} {visit.local_date:%Y-%m-%d}"
+            at = recorded[visit.id].received_at
+            about = _discharged(each) | _visit(visit, recorded[visit.id]) | _place(visit.appliance)
+            yield Event(EventKind.DUTY_DISCHARGED, key, at, about)
+
+
+def _discharged(made: Reckoned) -> dict[str, Any]:
+    """next_due None: nothing is due any more, or the day can't be told; `words` say which."""
+    duty, due = made.duty, made.due
+    certain = due.due if due.due and not due.cannot_tell else None
+    return {
+        "duty": {
+            "id": str(duty.id), "name": duty.name, "source": duty.source, "why": duty.why,
+            "discharged_on": made.discharged_by.day.isoformat() if made.discharged_by else None,
+            "next_due": certain.isoformat() if certain else None,
+            "words": due.cannot_tell or made.words,
+        }
+    }  # fmt: skip
+
+
+def _place(appliance: Appliance) -> dict[str, Any]:
+    building = appliance.building
+    return {
+        "appliance": {"id": str(appliance.id), "name": appliance.name, "reference": appliance.external_reference},
+        "building": {"id": str(building.id), "name": building.name, "reference": building.external_reference},
+        "client": str(building.client_id),
+    }

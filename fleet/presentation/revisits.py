@@ -1,0 +1,70 @@
+"""Revisits, the days that are set for them and attempts without access, in words."""
+
+from datetime import date
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.assess.due.revisits import technician_doubts
+from fleet.intervals.dates import spoken
+from fleet.models import NoAccess, Revisit
+
+
+def beyond_words(revisit: Revisit, a_week: int) -> str:
+    """Which risk is accepted by not coming for drift; empty where an extra visit is made or none is asked for."""
+    if revisit.extra != Revisit.Extra.BEYOND or revisit.accepted_until is None:
+        return ""
+    said = {
+        "count": a_week,
+        "chance": one_in(revisit.accepted_risk or 0.0),
+        "day": f"{revisit.accepted_until:%Y-%m-%d}",
+    }
+    return _("Beyond the %(count)d extra visits a week; accepted risk: %(chance)s before %(day)s.") % said
+
+
+def one_in(chance: float) -> str:
+    """
+    >>> one_in(0.25), one_in(0.1), one_in(0.7), one_in(0.0)
+    ('one chance in 4', 'one chance in 10', '70 chances in 100', 'less than one chance in 100')
+    """
+    if chance < 0.01:
+        return _("less than one chance in 100")
+    if chance > 0.5:
+        return _("%d chances in 100") % round(100 * chance)
+    return _("one chance in %d") % round(1 / chance)
+
+
+def set_words(revisit: Revisit, today: date) -> str:
+    """What a person has set, and what is odd about it by now; empty for a mere proposal."""
+    if revisit.day is None:
+        return ""
+    said = {"state": revisit.get_state_display().capitalize(), "day": f"{revisit.day:%Y-%m-%d}"}
+    said["latest"] = f"{revisit.latest:%Y-%m-%d}"
+    if revisit.has_passed(today):
+        return _("%(state)s for %(day)s; the day is over and nobody got to it.") % said
+    if revisit.needed_before_its_day and revisit.latest < today:
+        return _("%(state)s for %(day)s, though needed by %(latest)s, which is over.") % said
+    if revisit.needed_before_its_day:
+        return _("%(state)s for %(day)s, now needed by %(latest)s.") % said
+    return _("%(state)s for %(day)s.") % said
+
+
+def who_words(revisit: Revisit) -> str:
+    """Who goes on the day that is set, and what speaks against it; empty for a mere proposal."""
+    if revisit.day is None:
+        return ""
+    if revisit.technician is None:
+        return _("Nobody is named to go.")
+    return " ".join((_("%s goes.") % revisit.technician.name, *technician_doubts(revisit)))
+
+
+def attempt_words(attempt: NoAccess) -> str:
+    """Evidence of reasonable steps: when somebody came, why they didn't get in, what they left, and who says so."""
+    said = [f"{spoken(attempt.local_date)}: {attempt.get_kind_display()}"]
+    if attempt.note:
+        said.append(attempt.note)
+    if attempt.letter:
+        said.append(_("letter: %s") % attempt.letter)
+    if count := len(attempt.files.all()):
+        said.append(ngettext("%d file beside it", "%d files beside it", count) % count)
+    return _("%(what)s, says %(who)s.") % {"what": "; ".join(said), "who": attempt.by}

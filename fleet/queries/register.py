@@ -1,0 +1,71 @@
+"""The register as a viewer may see it: contractor, people, analysers, appliances with their sheets, flues and gas."""
+
+from django.db.models import Prefetch, QuerySet
+
+from fleet.errors import NotFound
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Contractor,
+    FlueGroup,
+    GasConversion,
+    GasSupply,
+    ModelSheet,
+    OutOfUse,
+    Person,
+    SheetVersion,
+    User,
+)
+from fleet.queries.access import visible_clients
+
+
+def visible_people(viewer: User) -> QuerySet[Person]:
+    if not viewer.is_active:
+        return Person.objects.none()
+    return Person.objects.select_related("user").prefetch_related("qualifications")
+
+
+def visible_analysers(viewer: User) -> QuerySet[Analyser]:
+    if not viewer.is_active:
+        return Analyser.objects.none()
+    return Analyser.objects.prefetch_related("calibrations")
+
+
+def visible_gas_supplies(viewer: User) -> QuerySet[GasSupply]:
+    return GasSupply.objects.filter(building__client__in=visible_clients(viewer)).select_related("building")
+
+
+def visible_gas_conversions(viewer: User) -> QuerySet[GasConversion]:
+    mine = GasConversion.objects.filter(appliance__building__client__in=visible_clients(viewer))
+    return mine.select_related("appliance__building")
+
+
+def visible_out_of_use(viewer: User) -> QuerySet[OutOfUse]:
+    mine = OutOfUse.objects.filter(appliance__building__client__in=visible_clients(viewer))
+    return mine.select_related("appliance__building")
+
+
+def the_contractor(viewer: User) -> Contractor:
+    """Name, numbers and choices, read by everybody who is logged in. Raises NotFound for anybody else."""
+    if not viewer.is_active:
+        raise NotFound("not_found", "There is no such contractor that you may see.")
+    return Contractor.objects.get()
+
+
+def visible_appliances(viewer: User) -> QuerySet[Appliance]:
+    return (
+        Appliance.objects.filter(building__client__in=visible_clients(viewer))
+        .select_related("building__client", "sheet", "flue_group")
+        .prefetch_related("sheet__versions", "building__gas_supplies")
+    )
+
+
+def visible_flue_groups(viewer: User) -> QuerySet[FlueGroup]:
+    return FlueGroup.objects.filter(building__client__in=visible_clients(viewer)).select_related("building")
+
+
+def all_sheets(viewer: User) -> QuerySet[ModelSheet]:
+    """Sheets are the contractor's knowledge, not a client's: everybody who is logged in reads them."""
+    if not viewer.is_active:
+        return ModelSheet.objects.none()
+    return ModelSheet.objects.prefetch_related(Prefetch("versions", SheetVersion.objects.order_by("number")))
