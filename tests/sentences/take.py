@@ -170,7 +170,7 @@ def take() -> list[str]:
         client.force_login(user)
         _record, token = create_token(user=user, name="sentences", scope="read", days=1)
         said += walk(client)
-        said += api_strings(Client(headers={"authorization": f"Token {token}"}))
+        said += api_strings(Client(headers={"authorization": f"Bearer {token}"}))
         said += papers(client, visits) if role == Role.MANAGER else ()
     return said
 
