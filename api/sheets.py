@@ -23,10 +23,10 @@ from fleet.intake.errors import without_decimals
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.sheets import SheetIn
 from fleet.models import ModelSheet, SheetVersion
+from fleet.queries.consequences import preview_sheet
 from fleet.queries.contents import sheet_differences
 from fleet.queries.register import all_sheets
 from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet
-from fleet.services.consequences import preview_sheet
 from fleet.services.exchange import SHEET_FILE
 from fleet.services.register import create_once
 

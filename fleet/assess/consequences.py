@@ -1,22 +1,115 @@
-"""What a new version of a sheet or a limit set would change."""
+"""What a new version of a sheet or a limit set would change for each appliance under it.
 
-import uuid
-from collections.abc import Iterable
+The past is not judged again: a record keeps the verdict of its day. What is compared is the newest visit of each
+appliance, as if the same had been read today: once with today's versions, once with the draft in place of its own.
+"""
 
-from django.db.models import Exists, OuterRef
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
 
-from fleet.models import Reading, Visit
+from django.utils.translation import gettext as _
+
+from fleet.assess.due.due_changes import DueChange, attachments_on, due_changes
+from fleet.assess.due.duties import appliances_reached
+from fleet.assess.judging.changes import newest_read_visits
+from fleet.assess.judging.comparing import Draft, Tables, VerdictChange, applying, changed_verdicts, judged_by
+from fleet.models import Appliance, SheetVersion, Visit
+from fleet.models.appliances import not_gone
 
 
-def newest_read_visits(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Visit]:
-    """Of each appliance the newest visit that read anything, with all that judging it again asks for."""
-    read = Visit.objects.filter(
-        Exists(Reading.objects.filter(visit=OuterRef("pk"))),
-        appliance__in=set(appliance_ids),
-        judgement__isnull=False,
+@dataclass(frozen=True)
+class Consequence:
+    """How a draft changes what is said of one appliance. visit : None where none of its visits has read anything.
+
+    moved : verdicts that stay as they are though the figures to keep are others. newly, no_longer : limits that begin
+    or cease to apply to it, in words.
+    """
+
+    appliance: Appliance
+    visit: Visit | None
+    outcome_before: str
+    outcome_after: str
+    verdicts: tuple[VerdictChange, ...]
+    moved: int
+    newly: tuple[str, ...]
+    no_longer: tuple[str, ...]
+    dues: tuple[DueChange, ...]
+
+    @property
+    def changes(self) -> bool:
+        return bool(self.verdicts or self.newly or self.no_longer or self.dues) or self.outcome_changes
+
+    @property
+    def outcome_changes(self) -> bool:
+        return self.outcome_before != self.outcome_after
+
+    @property
+    def sentences(self) -> list[str]:
+        """What changes, the whole outcome first."""
+        said = []
+        if self.outcome_changes and self.visit:
+            words = _(
+                "Read as on %(day)s it would be %(after)s from now on, where today it is %(before)s. Its record keeps "
+                "the verdict of its day."
+            )
+            outcomes = {"before": _whole_words(self.outcome_before), "after": _whole_words(self.outcome_after)}
+            said.append(words % {"day": self.visit.local_date, **outcomes})
+        said += [each.sentence for each in self.verdicts]
+        said += [_("Begins to apply: %s.") % each for each in self.newly]
+        said += [_("Ceases to apply: %s.") % each for each in self.no_longer]
+        return said + [each.sentence for each in self.dues]
+
+
+def _whole_words(outcome: str) -> str:
+    """How an appliance stands over all its limits."""
+    known = {
+        "within": _("within the limits as recorded"),
+        "outside": _("outside the limits as recorded"),
+        "in part": _("judged in part"),
+    }
+    return known.get(outcome, outcome)
+
+
+def consequences_of(draft: Draft, *, day: date) -> list[Consequence]:
+    """For each appliance that has the sheet, or that the set reaches on that day, what the draft would change.
+
+    draft : a version that isn't stored, with its `sheet` or `limit_set`, its number and its content. The newest visit
+    with readings is judged as if read on `day`; what changes comes first, then by building and name.
+    """
+    appliances = _under(draft, day)
+    visits = newest_read_visits(each.id for each in appliances)
+    dues = due_changes(draft, appliances, day)
+    tables = Tables(draft, day)
+    made = [_consequence(tables, each, visits.get(each.id), dues.get(each.id, ())) for each in appliances]
+    return sorted(made, key=lambda each: (not each.changes, each.appliance.building.name, each.appliance.name))
+
+
+def _under(draft: Draft, day: date) -> list[Appliance]:
+    known = Appliance.objects.filter(not_gone(day)).select_related("building__client", "sheet", "flue_group")
+    related = known.prefetch_related("sheet__versions", "building__gas_supplies")
+    if isinstance(draft, SheetVersion):
+        return list(related.filter(sheet=draft.sheet_id))
+    reached = {each.id for attached in attachments_on(draft, day) for each in appliances_reached(attached, day)}
+    return list(related.filter(id__in=reached))
+
+
+def _consequence(tables: Tables, appliance: Appliance, visit: Visit | None, dues: Sequence[DueChange]) -> Consequence:
+    """Of a visit as if repeated: under the sheet that the appliance has, on the day asked about."""
+    if visit is not None:
+        visit.sheet_id = appliance.sheet_id
+    both = tables.of(appliance, visit)
+    newly, no_longer = applying(*both)
+    said = judged_by(visit, both) if visit else [("", []), ("", [])]
+    changed = list(changed_verdicts(said[0][1], said[1][1]))
+    return Consequence(
+        appliance=appliance,
+        visit=visit,
+        outcome_before=said[0][0],
+        outcome_after=said[1][0],
+        verdicts=tuple(sorted((each for each in changed if each.outcome_changes), key=lambda each: not each.is_left)),
+        moved=sum(not each.outcome_changes for each in changed),
+        newly=newly,
+        no_longer=no_longer,
+        dues=tuple(dues),
     )
-    newest = dict(read.order_by("local_date", "id").values_list("appliance", "id"))
-    related = Visit.objects.filter(id__in=newest.values()).select_related("judgement")
-    plain = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
-    whole = plain.prefetch_related("readings__analyser__calibrations", "work")
-    return {each.appliance_id: each for each in whole}

@@ -40,12 +40,7 @@ from fleet.combustion.fuels import FUELS, TEST_GASES, Fuel, fuel_for, hydrogen_b
 from fleet.combustion.gases import moles_from_volumes
 from fleet.combustion.heat import FlueStates, HeatBalance, HeatFlag, flue_states, heat_balance
 from fleet.combustion.heat_input import heat_input_kw
-from fleet.combustion.humidity import (
-    dew_point_c,
-    humidity_ratio,
-    saturation_pressure_pa,
-    saturation_temperature_c,
-)
+from fleet.combustion.humidity import dew_point_c, humidity_ratio, saturation_pressure_pa, saturation_temperature_c
 from fleet.combustion.plausibility import (
     VOIDING,
     Doubt,

@@ -17,13 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
-from fleet.combustion.flue_gas import (
-    CO2_AIR_PCT,
-    O2_AIR_PCT,
-    excess_air_ratio_from_o2,
-    line_co2_pct,
-    line_o2_pct,
-)
+from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT, excess_air_ratio_from_o2, line_co2_pct, line_o2_pct
 from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import AIR_MASS_G_MOL, STANDARD_PRESSURE_PA, WATER_MASS_G_MOL, ZERO_C_K
 from fleet.combustion.humidity import water_fraction

@@ -14,9 +14,9 @@ from fleet import clock
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set_file
 from fleet.intake.sheets import read_sheet_file
+from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_set_for, sheet_for
-from fleet.services.consequences import preview_limit_set, preview_sheet
 from fleet.services.exchange import (
     LIMIT_SET_FILE,
     SHEET_FILE,

@@ -8,12 +8,13 @@ from typing import Any
 from django.http import QueryDict
 from django.utils.translation import gettext as _
 
+from fleet.assess.consequences import Consequence
 from fleet.errors import Conflict, FleetError
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import LimitSetVersion, Role, SheetVersion
 from fleet.models.register import new_id
+from fleet.queries.consequences import Preview
 from fleet.queries.contents import Difference
-from fleet.services.consequences import Consequence, Preview
 from fleet.web.drawings import verdict_rule
 from fleet.web.rules import ReadingRule
 

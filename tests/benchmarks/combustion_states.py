@@ -12,15 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from fleet.combustion import (
-    FUELS,
-    AnyFuel,
-    FuelRows,
-    doubts,
-    excess_air_ratio_from_o2,
-    flue_states,
-    heat_balance,
-)
+from fleet.combustion import FUELS, AnyFuel, FuelRows, doubts, excess_air_ratio_from_o2, flue_states, heat_balance
 from fleet.combustion.heat import FIGURES
 from tests.benchmarks.form import checked, table
 

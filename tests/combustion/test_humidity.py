@@ -3,14 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.combustion import (
-    FUELS,
-    Fuel,
-    dew_point_c,
-    humidity_ratio,
-    saturation_pressure_pa,
-    saturation_temperature_c,
-)
+from fleet.combustion import FUELS, Fuel, dew_point_c, humidity_ratio, saturation_pressure_pa, saturation_temperature_c
 from fleet.combustion.humidity import highest_dew_point_c, water_fraction
 from tests.combustion.cases import fuels, lean_ratios, property_settings
 

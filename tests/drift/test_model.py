@@ -5,17 +5,7 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, norm
 
-from fleet.drift import (
-    FleetLaw,
-    Group,
-    Panel,
-    State,
-    filter,
-    innovations,
-    loglik,
-    simulate,
-    update,
-)
+from fleet.drift import FleetLaw, Group, Panel, State, filter, innovations, loglik, simulate, update
 from tests.drift.states import make_full_hyper, make_hyper
 
 NAN = np.nan

@@ -11,15 +11,7 @@ import pytest
 
 from fleet.combustion import FUELS
 from fleet.limits import card, evaluate
-from fleet.limits.card import (
-    CO_RISE_PPM,
-    CONTROLS,
-    FAMILIES,
-    KW_PER_MMBTU_H,
-    TURNS,
-    known_facts,
-    rates,
-)
+from fleet.limits.card import CO_RISE_PPM, CONTROLS, FAMILIES, KW_PER_MMBTU_H, TURNS, known_facts, rates
 from tests.limits.cast import ANALYSER, STOP_LINES, adjuster, make_card, order_rule, reading, sheet, target
 
 EXPECTED = json.loads((Path(__file__).parent / "whole_card.json").read_text())

@@ -10,17 +10,7 @@ from django.db.models import F
 from fleet import append_only
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.visits import read_visit
-from fleet.models import (
-    Analyser,
-    Appliance,
-    Attendance,
-    Defect,
-    Person,
-    Reading,
-    Record,
-    User,
-    Visit,
-)
+from fleet.models import Analyser, Appliance, Attendance, Defect, Person, Reading, Record, User, Visit
 from fleet.models.records import content_of, part_id
 from fleet.models.register import new_id
 from fleet.services import projections

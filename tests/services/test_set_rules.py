@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.consequences import consequences_of
 from fleet.assess.due.duties import with_facts
 from fleet.assess.due.reckoning import reckon
 from fleet.assess.due.rule_facts import is_pass
@@ -27,7 +28,6 @@ from fleet.models.register import new_id
 from fleet.queries.sheets import all_limit_sets
 from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
-from fleet.services.consequences import consequences_of
 from fleet.services.duties import ENDED_WITH_VERSION, recompute_duty
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set

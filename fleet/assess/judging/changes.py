@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.db.models.fields.json import KeyTransform
 
 from fleet.limits.cases import COMMON_FLUE
@@ -131,3 +131,17 @@ def readings_like(visit: Visit) -> list[Reading]:
         if None not in values.values():
             same |= Q(**values)
     return list(Reading.objects.filter(same).exclude(visit=visit.id).select_related("visit").order_by("id")[:50])
+
+
+def newest_read_visits(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Visit]:
+    """Of each appliance the newest visit that read anything, with all that judging it again asks for."""
+    read = Visit.objects.filter(
+        Exists(Reading.objects.filter(visit=OuterRef("pk"))),
+        appliance__in=set(appliance_ids),
+        judgement__isnull=False,
+    )
+    newest = dict(read.order_by("local_date", "id").values_list("appliance", "id"))
+    related = Visit.objects.filter(id__in=newest.values()).select_related("judgement")
+    plain = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
+    whole = plain.prefetch_related("readings__analyser__calibrations", "work")
+    return {each.appliance_id: each for each in whole}

@@ -51,3 +51,7 @@ def stop_lines_on(day: date, time_zone: str) -> StopLines:
     if lines is None:
         raise StopLines.DoesNotExist
     return lines
+
+
+def attachments_in_force(day: date) -> QuerySet[LimitSetAttachment]:
+    return LimitSetAttachment.objects.filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)

@@ -6,17 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from fleet.combustion import Fuel, barometric_pressure_pa, fuel_for, gas_properties, heat_input_kw
-from fleet.models import (
-    Analyser,
-    Appliance,
-    Attendance,
-    Contractor,
-    Defect,
-    Person,
-    Reading,
-    Visit,
-    WorkItem,
-)
+from fleet.models import Analyser, Appliance, Attendance, Contractor, Defect, Person, Reading, Visit, WorkItem
 from fleet.models.records import Row, part_id
 from fleet.models.visits import MOVES_COMBUSTION
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES

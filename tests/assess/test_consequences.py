@@ -9,6 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.consequences import Consequence, consequences_of
 from fleet.assess.judging.cards import card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
@@ -29,8 +30,8 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
+from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.services.appliances import add_sheet_version
-from fleet.services.consequences import Consequence, consequences_of, preview_limit_set, preview_sheet
 from fleet.services.limits import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, SHEET, make_analyser, make_appliance, make_building, make_user, store, visit_body

@@ -1,0 +1,147 @@
+"""When required checks fall due by a draft of a sheet or a limit set, beside when they do today."""
+
+import uuid
+from collections.abc import Iterable, Sequence
+from copy import copy
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from fleet.assess.due.duties import appliances_reached, duties_of
+from fleet.assess.due.reckoning import reckon
+from fleet.assess.due.set_rules import SetRule, set_rules
+from fleet.assess.judging.comparing import Draft, Row
+from fleet.assess.judging.versions import attachments_in_force
+from fleet.models import Appliance, Duty, LimitSetAttachment, LimitSetVersion, SheetVersion
+
+
+@dataclass(frozen=True)
+class DueChange:
+    """When a duty falls due before and after; None where it has no date. words: the arithmetic by the draft.
+
+    doubt_before, doubt_after : why that date is the earliest only, or why there is none; empty where it is certain.
+    """
+
+    name: str
+    before: date | None
+    after: date | None
+    words: str
+    doubt_before: str = ""
+    doubt_after: str = ""
+
+    @property
+    def sentence(self) -> str:
+        said = {
+            "name": self.name,
+            "before": _day_words(self.before, self.doubt_before),
+            "after": _day_words(self.after, self.doubt_after),
+        }
+        return _("%(name)s: due %(before)s until now, %(after)s from now on.") % said
+
+
+def _day_words(day: date | None, doubt: str) -> str:
+    said = str(day) if day else _("no date")
+    if not doubt:
+        return said
+    shown = {"day": said, "why": doubt}
+    return _("%(day)s at the earliest (%(why)s)") % shown if day else _("%(day)s (%(why)s)") % shown
+
+
+def attachments_on(draft: LimitSetVersion, day: date) -> list[LimitSetAttachment]:
+    return list(attachments_in_force(day).filter(limit_set=draft.limit_set_id))
+
+
+# ---- due dates ----
+
+
+def due_changes(draft: Draft, appliances: Sequence[Appliance], day: date) -> dict[uuid.UUID, list[DueChange]]:
+    """Each duty whose date or existence the draft would change, by appliance."""
+    if isinstance(draft, SheetVersion):
+        before, after = _by_facts(draft, appliances)
+    else:
+        before, after = _by_rule(draft, appliances, day)
+    reckoned = {
+        side: {_key(each.duty): each for each in reckon(duties)}
+        for side, duties in (("before", [(each, day) for each in before]), ("after", [(each, day) for each in after]))
+    }
+    changes: dict[uuid.UUID, list[DueChange]] = {}
+    for key in dict.fromkeys([*reckoned["before"], *reckoned["after"]]):
+        then, now = reckoned["before"].get(key), reckoned["after"].get(key)
+        days = (then.due.due if then else None, now.due.due if now else None)
+        doubts = (then.due.cannot_tell if then else "", now.due.cannot_tell if now else "")
+        if days[0] != days[1] or doubts[0] != doubts[1] or (then is None) != (now is None):
+            change = DueChange(key[-1], *days, now.words if now else "", *doubts)
+            changes.setdefault(key[0], []).append(change)
+    return changes
+
+
+def _key(duty: Duty) -> tuple[uuid.UUID, uuid.UUID | None, str, str]:
+    return duty.appliance_id, duty.attachment_id, duty.part, duty.name
+
+
+def _standing(appliances: Iterable[Appliance]) -> list[Duty]:
+    return list(duties_of(each.id for each in appliances).filter(until__isnull=True))
+
+
+def _by_facts(draft: SheetVersion, appliances: Sequence[Appliance]) -> tuple[list[Duty], list[Duty]]:
+    """Duties as they stand, and with the facts of the draft in place of those of today's sheet.
+
+    A fact recorded for the appliance itself still goes before the sheet's.
+    """
+    current = draft.sheet.current
+    facts = _facts(draft.content)
+    if _facts(current.content if current else {}) == facts:
+        return [], []
+    before = _standing(appliances)
+    after = []
+    for each in before:
+        duty, appliance = copy(each), copy(each.appliance)
+        appliance.facts = facts | {name.lower(): value for name, value in appliance.facts.items()}
+        duty.appliance = appliance
+        after.append(duty)
+    return before, after
+
+
+def _facts(content: Row) -> dict[str, Any]:
+    """What interval rules ask of a sheet, None where it doesn't say (see `assess.appliances.facts_of`)."""
+    output_kw, control = content.get("rated_output_kw"), content.get("control")
+    return {
+        "condensing": content.get("condensing"),
+        "control": control,
+        "self_calibrating": None if control is None else control == "self-adapting",
+        "output_kw": None if output_kw is None else float(output_kw),
+    }
+
+
+def _by_rule(draft: LimitSetVersion, appliances: Sequence[Appliance], day: date) -> tuple[list[Duty], list[Duty]]:
+    """Duties of the set as they stand, and by the interval rules of the draft: some begin, some end with them."""
+    rules, attached = (
+        {each.part: each for each in set_rules(draft.limit_set, draft.content)},
+        attachments_on(draft, day),
+    )
+    before = [each for each in _standing(appliances) if each.attachment_id in {one.id for one in attached}]
+    after = []
+    for each in (one for one in before if one.part in rules):
+        duty = copy(each)
+        duty.rule, duty.regime = rules[each.part].rule, rules[each.part].regime
+        after.append(duty)
+    known = {each.id: each for each in appliances}
+    standing = {(each.appliance_id, each.attachment_id, each.part) for each in before}
+    for one in (each for each in attached if each.until is None):
+        for appliance in (known[each.id] for each in appliances_reached(one, day)):
+            after += [
+                _beginning(one, appliance, rule)
+                for rule in rules.values()
+                if (appliance.id, one.id, rule.part) not in standing
+            ]
+    return before, after
+
+
+def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRule) -> Duty:
+    """The duty that the attachment would put on the appliance; see `services.duties.open_duties`."""
+    return Duty(
+        appliance=appliance, attachment=attachment, part=rule.part, name=rule.name, source="limit set", rule=rule.rule,
+        regime=rule.regime, since=attachment.since,
+    )  # fmt: skip

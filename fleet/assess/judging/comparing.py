@@ -1,0 +1,182 @@
+"""An appliance's newest visit held against two tables: which verdicts differ, which limits begin or cease to apply."""
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from fleet.assess.judging.cards import card_for
+from fleet.assess.judging.cases import cases_of
+from fleet.assess.judging.outcomes import outcome_of
+from fleet.assess.judging.versions import attachments_in_force
+from fleet.limits import evaluate
+from fleet.limits.sentences import figure
+from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
+
+Draft = SheetVersion | LimitSetVersion
+Row = Mapping[str, Any]
+GROUPS = ("bands", "orders", "ceilings", "limits")
+NOT_SAID = {"outcome": "", "limit_text": ""}
+
+
+@dataclass(frozen=True)
+class VerdictChange:
+    """One reading against one limit, before and after. An outcome is empty where the limit did not stand there.
+
+    label, value, at : "CO2", "9.49 %", "high, as left". source : the sheet or set that the limit stands in.
+    before, after : the outcome; limit_before, limit_after : the figures to keep. now : the verdict by the draft, whole.
+    """
+
+    source: str
+    label: str
+    value: str
+    at: str
+    before: str
+    after: str
+    limit_before: str
+    limit_after: str
+    is_left: bool
+    now: Row | None = None
+
+    @property
+    def outcome_changes(self) -> bool:
+        return self.before != self.after
+
+    @property
+    def sentence(self) -> str:
+        said = {"what": self._what, "before": _outcome_words(self.before, self.limit_before)}
+        said["after"] = _outcome_words(self.after, self.limit_after)
+        if not self.before:
+            return _("%(what)s: not held against this one until now, %(after)s from now on.") % said
+        if not self.after:
+            return _("%(what)s: %(before)s until now, not held against this one from now on.") % said
+        return _("%(what)s: %(before)s until now, %(after)s from now on.") % said
+
+    @property
+    def _what(self) -> str:
+        read = " ".join(filter(None, (self.label, self.value, _("at %s") % self.at if self.at else "")))
+        return _("%(read)s, by the limits of %(source)s") % {"read": read, "source": self.source}
+
+
+class Tables:
+    """The tables by which an appliance is judged today and by the draft.
+
+    Appliances alike in all that a card is compiled from share theirs: compiling one takes longer than judging by it.
+    """
+
+    def __init__(self, draft: Draft, day: date) -> None:
+        self.draft, self.day = draft, day
+        self.attached = list(attachments_in_force(day).values_list("limit_set", "client", "building", "appliance"))
+        self.made: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
+
+    def of(self, appliance: Appliance, visit: Visit | None) -> list[dict[str, Any]]:
+        analyser = next((each.analyser for each in visit.readings.all() if each.analyser), None) if visit else None
+        alike = self._alike(appliance, visit, analyser)
+        if alike not in self.made:
+            versions = (None, self.draft)
+            self.made[alike] = [
+                card_for(appliance, self.day, analyser, visit=visit, instead=each).table for each in versions
+            ]
+        return self.made[alike]
+
+    def _alike(self, appliance: Appliance, visit: Visit | None, analyser: Analyser | None) -> tuple[Any, ...]:
+        """All that `card_for` asks of its arguments, for this day."""
+        building = appliance.building
+        places = {building.client_id, building.id, appliance.id}
+        sets = frozenset(limit_set for limit_set, *place in self.attached if not places.isdisjoint(place))
+        burnt = (visit.fuel, visit.fuel_composition) if visit else tuple(appliance.burns_on(self.day))
+        facts = json.dumps([appliance.kind, appliance.facts, burnt], sort_keys=True)
+        return appliance.sheet_id, sets, building.time_zone, facts, analyser.id if analyser else None
+
+
+# ---- verdicts ----
+
+
+def judged_by(visit: Visit, tables: Iterable[dict[str, Any]]) -> list[tuple[str, list[Row]]]:
+    """By each table the outcome and all verdicts."""
+    cases, readings = cases_of(visit), list(visit.readings.all())
+    said = [evaluate(table, cases).as_json() for table in tables]
+    return [(outcome_of(each, readings)["outcome"], each["verdicts"]) for each in said]
+
+
+def changed_verdicts(before: Iterable[Row], after: Iterable[Row]) -> Iterator[VerdictChange]:
+    """Verdicts whose outcome or figures differ, each row of the card at each reading held against itself.
+
+    A reading that no limit met is no verdict on anything: what merely lacked a reading before and after is left out.
+    """
+    earlier, later = _by_place(before), _by_place(after)
+    for place in dict.fromkeys([*earlier, *later]):
+        then, now = earlier.get(place, NOT_SAID), later.get(place, NOT_SAID)
+        if (then["outcome"], then["limit_text"]) == (now["outcome"], now["limit_text"]):
+            continue
+        about = now if now is not NOT_SAID else then
+        if about["reading_key"] is None and about["outcome"] in ("not judged", ""):
+            continue
+        yield _verdict_change(about, then, now)
+
+
+def _by_place(verdicts: Iterable[Row]) -> dict[tuple[Any, ...], Row]:
+    """By row of the card and reading; rows of one name are told apart by their order."""
+    seen: Counter[tuple[Any, ...]] = Counter()
+    placed = {}
+    for each in verdicts:
+        place = tuple(each[name] for name in ("kind", "set_id", "limit_id", "quantity", "reading_key", "rate", "phase"))
+        seen[place] += 1
+        placed[(*place, seen[place])] = each
+    return placed
+
+
+def _verdict_change(about: Row, then: Row, now: Row) -> VerdictChange:
+    phase = {"check": _("between")}.get(about["phase"] or "", about["phase"])
+    return VerdictChange(
+        source=about["set_name"],
+        label=about["label"],
+        value=_value(about),
+        at=", ".join(filter(None, (about["rate"], phase))),
+        before=then["outcome"],
+        after=now["outcome"],
+        limit_before=_limit(then),
+        limit_after=_limit(now),
+        is_left=about["phase"] == "as left",
+        now=None if now is NOT_SAID else now,
+    )
+
+
+def _value(verdict: Row) -> str:
+    if verdict["value"] is None:
+        return ""
+    said = "" if verdict["qualifier"] in ("=", "not measured") else f"{verdict['qualifier']} "
+    return f"{said}{figure(verdict['value'], verdict['lower'], verdict['upper'])} {verdict['unit']}".strip()
+
+
+def _limit(verdict: Row) -> str:
+    return f"{verdict['limit_text']} {verdict['unit']}".strip() if verdict["limit_text"] else ""
+
+
+def _outcome_words(outcome: str, limit: str) -> str:
+    known = {"cannot tell": _("can't be decided"), "not judged": _("not judged")}
+    return f"{known.get(outcome, outcome)} ({limit})" if limit else known.get(outcome, outcome)
+
+
+# ---- limits that begin or cease to apply ----
+
+
+def applying(before: Row, after: Row) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    earlier, later = _rows(before), _rows(after)
+    newly = [_row_words(row) for key, row in later.items() if key not in earlier]
+    return tuple(newly), tuple(_row_words(row) for key, row in earlier.items() if key not in later)
+
+
+def _rows(table: Row) -> dict[tuple[str, str, str], Row]:
+    rows = (row for group in GROUPS for row in table.get(group, ()))
+    return {(row["kind"], row["set_id"], row["limit_id"]): row for row in rows}
+
+
+def _row_words(row: Row) -> str:
+    at = "" if row["rates"] is None else _(" at %s") % row["rate_text"]
+    unclear = _(", if %s says so, which is not recorded") % ", ".join(row["unrecorded"]) if row["unrecorded"] else ""
+    return f"{row['label']} {_limit(row)}{at}{unclear}"

@@ -1,0 +1,103 @@
+"""What a draft of a sheet or a limit set would change, for somebody who is about to record it. Nothing is written."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.assess.consequences import Consequence, consequences_of
+from fleet.assess.judging.comparing import Draft
+from fleet.models import LimitSet, LimitSetVersion, ModelSheet, SheetVersion, User
+from fleet.queries.access import visible_clients
+from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
+
+# ---- all of it, for somebody who is about to record the draft ----
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a draft says differently from today's version, and what would change with it.
+
+    changed : appliances that the viewer may see and that something changes for. moved : as many more are held against
+    other figures with the same verdicts; same : for as many nothing changes; unread : of all these no visit has
+    readings. unseen : as many more change, of clients that the viewer may not see.
+    """
+
+    based_on: int
+    number: int
+    day: date
+    differences: tuple[Difference, ...]
+    changed: tuple[Consequence, ...]
+    moved: int
+    same: int
+    unread: int
+    unseen: int
+
+    @property
+    def count(self) -> int:
+        return len(self.changed) + self.moved + self.same + self.unseen
+
+    @property
+    def summary(self) -> str:
+        if not self.differences and self.based_on:
+            return _("It says nothing that version %d doesn't say.") % self.based_on
+        if not self.count:
+            return _("No appliance is under it, so nothing changes for any.")
+        changing = len(self.changed) + self.unseen
+        said = {"changing": changing, "all": self.count, "moved": self.moved}
+        of_one = _("One appliance is under it; it changes.") if changing else _("One appliance is under it.")
+        of_all = ngettext(
+            "Of %(all)d appliances under it %(changing)d changes.",
+            "Of %(all)d appliances under it %(changing)d change.",
+            changing,
+        )
+        words = [of_one if self.count == 1 else of_all % said]
+        if not (changing or self.moved):
+            words.append(_("Nothing changes."))
+        if self.moved:
+            words.append(_("%(moved)d are held against other figures with the same verdicts.") % said)
+        if self.unread:
+            words.append(_("%d of them have no visit with readings.") % self.unread)
+        if self.unseen:
+            words.append(_("%d that change are of clients that you may not see.") % self.unseen)
+        return " ".join(words)
+
+
+def preview_sheet(*, sheet: ModelSheet, content: dict[str, Any], viewer: User, day: date) -> Preview:
+    """What would change if `content`, a checked sheet, became the next version on that day. Nothing is written."""
+    current = sheet.current
+    draft = SheetVersion(sheet=sheet, number=current.number + 1 if current else 1, content=content)
+    return _preview(draft, sheet_differences(current.content if current else {}, content), viewer, day)
+
+
+def preview_limit_set(*, limit_set: LimitSet, content: dict[str, Any], viewer: User, day: date) -> Preview:
+    """The same for a limit set. Its next version is unreviewed until a named person has reviewed it."""
+    current = limit_set.current
+    draft = LimitSetVersion(
+        limit_set=limit_set,
+        number=current.number + 1 if current else 1,
+        content=content,
+        evidence=content["evidence"],
+    )
+    return _preview(draft, limit_set_differences(current.content if current else {}, content), viewer, day)
+
+
+def _preview(draft: Draft, differences: Sequence[Difference], viewer: User, day: date) -> Preview:
+    found = consequences_of(draft, day=day) if differences else []
+    mine = set(visible_clients(viewer).values_list("id", flat=True))
+    changed = [each for each in found if each.changes]
+    others = [each for each in found if not each.changes]
+    return Preview(
+        based_on=draft.number - 1,
+        number=draft.number,
+        day=day,
+        differences=tuple(differences),
+        changed=tuple(each for each in changed if each.appliance.building.client_id in mine),
+        moved=sum(each.moved > 0 for each in others),
+        same=sum(each.moved == 0 for each in others),
+        unread=sum(each.visit is None for each in found),
+        unseen=sum(each.appliance.building.client_id not in mine for each in changed),
+    )
