@@ -16,7 +16,7 @@ from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Facts, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
-from api.forecasts import CeilingForecastOut, ForecastOut
+from api.forecasts import ForecastOut
 from api.no_access import NoAccessOut
 from api.permissions import FIELD, OFFICE
 from api.records import RecordOut
@@ -82,7 +82,6 @@ class HistoryOut(serializers.Serializer[Any]):
     last = VisitOut(allow_null=True, help_text="The newest visit with readings, whole.")
     visits = VisitLineOut(many=True, help_text="Newest first.")
     forecasts = ForecastOut(many=True)
-    ceilings = CeilingForecastOut(many=True, help_text="Forecasts of CO and of the flue's rise towards a limit.")
     revisit = RevisitOut(allow_null=True)
     flags = FlagOut(many=True)
     duties = DutyOut(many=True)

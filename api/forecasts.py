@@ -12,15 +12,20 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_text, of_appliance
 from api.permissions import AUDITOR, OFFICE
-from fleet.models import CeilingForecast, Forecast
-from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
+from fleet.models import Forecast
+from fleet.queries.forecasts import visible_forecasts
 from fleet.queries.honesty import honesty_for
 
 BINDS = "Of all the appliance's quantities this one's accepted chance is the first to be used up."
 
 
 class ForecastOut(serializers.Serializer[Any]):
-    """Percent by volume, dry. `basis` says what it rests on: "assumptions" until the records support a fit."""
+    """Of a gas in % dry, of CO air-free in ppm, of the flue's rise above the intake air in K; `unit` says which.
+
+    `level`, `pace_per_year`, the limits, `course` and `series` are in it. `lower` and `target` are null where a
+    ceiling alone applies, and `limit_words` then names that limit. `basis` says what it rests on: "assumptions" until
+    the records support a fit.
+    """
 
     id = serializers.UUIDField()
     appliance = serializers.UUIDField(source="appliance_id")
@@ -28,12 +33,14 @@ class ForecastOut(serializers.Serializer[Any]):
     rate = serializers.CharField()
     basis = serializers.CharField()
     sentence = serializers.CharField()
-    level_pct = serializers.FloatField()
-    drift_pct_per_year = serializers.FloatField()
-    drift_sd_pct_per_year = serializers.FloatField()
-    lower_pct = serializers.FloatField(allow_null=True)
-    upper_pct = serializers.FloatField(allow_null=True)
-    target_pct = serializers.FloatField()
+    unit = serializers.CharField()
+    level = serializers.FloatField()
+    pace_per_year = serializers.FloatField()
+    pace_sd_per_year = serializers.FloatField()
+    lower = serializers.FloatField(allow_null=True)
+    upper = serializers.FloatField()
+    target = serializers.FloatField(allow_null=True)
+    limit_words = serializers.CharField()
     accepted_chance = serializers.FloatField()
     horizon_on = serializers.DateField(allow_null=True)
     binds = serializers.BooleanField(help_text=BINDS)
@@ -74,53 +81,6 @@ class OneForecast(Door):
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_forecasts(self.viewer), id))
-
-
-class CeilingForecastOut(serializers.Serializer[Any]):
-    """CO air-free (`ppm`) or the flue's rise above the intake air (`K`) towards the strictest limit that applies.
-
-    `level`, `pace_per_year`, `upper`, `course` and `series` are in `unit`. `limit_words` names the limit.
-    """
-
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
-    quantity = serializers.CharField()
-    rate = serializers.CharField()
-    basis = serializers.CharField()
-    sentence = serializers.CharField()
-    unit = serializers.CharField()
-    level = serializers.FloatField()
-    pace_per_year = serializers.FloatField()
-    upper = serializers.FloatField()
-    limit_words = serializers.CharField()
-    accepted_chance = serializers.FloatField()
-    horizon_on = serializers.DateField(allow_null=True)
-    binds = serializers.BooleanField(help_text=BINDS)
-    last_visit_on = serializers.DateField()
-    visits_used = serializers.IntegerField()
-    crossing = serializers.ListField(child=serializers.JSONField())
-    course = serializers.ListField(child=serializers.JSONField())
-    series = serializers.ListField(child=serializers.JSONField())
-    snapshot = serializers.UUIDField(source="snapshot_id")
-    snapshot_digest = serializers.CharField(source="snapshot.digest")
-    sheet_version = serializers.UUIDField(source="sheet_version_id")
-    made_at = serializers.DateTimeField()
-
-
-class CeilingForecasts(ListDoor):
-    """Forecasts towards a ceiling of the appliances that you may see; none where no limit applies."""
-
-    shape_out = CeilingForecastOut
-    filters = (
-        *of_appliance(),
-        by_text("quantity", "quantity"),
-        by_text("rate", "rate"),
-        by_text("basis", "basis"),
-        by_day("horizon_before", "horizon_on__lte", "Accepted chance reached by this day or before."),
-    )
-
-    def rows(self) -> QuerySet[CeilingForecast]:
-        return visible_ceiling_forecasts(self.viewer)
 
 
 class FigureField(serializers.FloatField):

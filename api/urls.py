@@ -143,7 +143,6 @@ _WORK = [
     path("flags/<uuid:id>/close", flags.CloseFlag.as_view(), name="api-close-flag"),
     path("forecasts", forecasts.Forecasts.as_view(), name="api-forecasts"),
     path("forecasts/<uuid:id>", forecasts.OneForecast.as_view(), name="api-forecast"),
-    path("forecasts/ceilings", forecasts.CeilingForecasts.as_view(), name="api-ceiling-forecasts"),
     path("forecasts/held", forecasts.ForecastsHeld.as_view(), name="api-forecasts-held"),
     path("revisits", revisits.Revisits.as_view(), name="api-revisits"),
     path("revisits/<uuid:id>", revisits.OneRevisit.as_view(), name="api-revisit"),

@@ -18,6 +18,8 @@ import numpy as np
 from django.db import transaction
 from django.db.models import prefetch_related_objects
 
+from fleet.assess.foresight.learning import learn_from
+from fleet.assess.foresight.series import series_of
 from fleet.combustion import FUELS, co2_pct_from_o2, gas_properties, o2_pct_from_co2
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
@@ -812,8 +814,8 @@ def _measured(value: float, decimals: int, unit: str) -> dict[str, str]:
 def _look_ahead(now: datetime) -> None:
     """Learn from all five years at once, then everybody's forecast, duties and revisit."""
     known = Appliance.objects.select_related("building", "sheet").prefetch_related("sheet__versions")
-    for (quantity, rate), series in forecasts.series_of(list(known)).items():
-        forecasts.refit_from(series, quantity=quantity, rate=rate, now=now)
+    for (quantity, rate), series in series_of(list(known)).items():
+        forecasts.put_in_force(learnt=learn_from(series, quantity=quantity, rate=rate), now=now)
     revisits.refresh_everybody(now=now)
     # Each visit asked for its appliance to be looked at again, which has just happened for all of them, and to be
     # compared with others, which would keep the worker for minutes: the next visit is compared with these.

@@ -16,6 +16,8 @@ from django.db import connections, transaction
 
 from fleet import clock
 from fleet.assess.due.duties import missing_duties
+from fleet.assess.foresight.learning import learn
+from fleet.assess.foresight.series import series_kinds
 from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
@@ -102,7 +104,7 @@ def _refresh_appliance(job: Job) -> Effect:
 def _nightly(job: Job) -> Effect:
     """One refit a series as children, and a barrier that has everybody refreshed when they are through."""
     known = Appliance.objects.filter(sheet__isnull=False).select_related("sheet").prefetch_related("sheet__versions")
-    return partial(_request_refits, job, sorted(forecasts.series_kinds(known)))
+    return partial(_request_refits, job, sorted(series_kinds(known)))
 
 
 def _request_refits(job: Job, series: list[tuple[str, str]]) -> None:
@@ -117,7 +119,7 @@ def _request_refits(job: Job, series: list[tuple[str, str]]) -> None:
 def _refit(job: Job) -> Effect:
     quantity, rate = job.key.split("/")
     now = clock.now()
-    return partial(forecasts.put_in_force, forecasts.learn(quantity=quantity, rate=rate, now=now), now=now)
+    return partial(forecasts.put_in_force, learnt=learn(quantity=quantity, rate=rate, now=now), now=now)
 
 
 def _refresh_everybody(job: Job) -> Effect:

@@ -14,7 +14,7 @@ from fleet.models.deliveries import Delivery, Sending
 from fleet.models.duties import Duty
 from fleet.models.files import StoredFile
 from fleet.models.flags import Flag
-from fleet.models.forecasts import CeilingForecast, Forecast, ForecastCheck, Snapshot
+from fleet.models.forecasts import Forecast, ForecastCheck, Snapshot
 from fleet.models.gas_conversions import GasConversion
 from fleet.models.jobs import Job
 from fleet.models.judgements import Diagnosis, Finding, Judgement
@@ -40,7 +40,6 @@ __all__ = [
     "CalendarAddress",
     "CalendarEntry",
     "Calibration",
-    "CeilingForecast",
     "Client",
     "Contractor",
     "Defect",

@@ -8,8 +8,8 @@ from fleet.models.register import new_id
 class Snapshot(models.Model):
     """Frozen hyper-parameters of one quantity at one rate; `in_force` on one snapshot a series.
 
-    `biases` : what readings are off by through the analyser or the day, as `services.series.Corrections` has it, with
-    the analysers' `checks`. `data_sha256` : of the series that it was learnt from; empty from assumptions.
+    `biases` : what readings are off by through the analyser or the day, as `assess.foresight.panels.Corrections` has
+    it, with the analysers' `checks`. `data_sha256` : of the series that it was learnt from; empty from assumptions.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
@@ -37,9 +37,13 @@ class Snapshot(models.Model):
 
 
 class Forecast(models.Model):
-    """One appliance, one quantity at one rate. Readings corrected for intake air; probabilities are of the truth.
+    """One appliance, one quantity at one rate, towards where it should stay. Probabilities are of the truth.
 
-    `course` holds what the chart draws: points {date, low, median, high} for 50 and 90 of 100 outcomes.
+    `unit` : % dry of a gas, corrected for intake air; ppm air-free of CO; K of the flue's rise above the intake air.
+    `level`, `pace_per_year`, `pace_sd_per_year`, the corridor, `course` and `series` are in it. `lower`, `target` :
+    None for what has a ceiling alone, and `limit_words` then says which limit that is.
+    `outlook` : what its sentence is made of, as `assess.foresight.forecasts.Outlook` has it.
+    `course` holds what the chart draws: points {date, low90, low50, median, high50, high90}.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
@@ -51,14 +55,17 @@ class Forecast(models.Model):
     last_visit_on = models.DateField()
     visits_used = models.PositiveSmallIntegerField()
     basis = models.CharField(max_length=30)
-    level_pct = models.FloatField()
-    drift_pct_per_year = models.FloatField()
-    drift_sd_pct_per_year = models.FloatField()
-    lower_pct = models.FloatField(null=True)
-    upper_pct = models.FloatField(null=True)
-    target_pct = models.FloatField()
+    unit = models.CharField(max_length=5)
+    level = models.FloatField()
+    pace_per_year = models.FloatField()
+    pace_sd_per_year = models.FloatField()
+    lower = models.FloatField(null=True)
+    upper = models.FloatField()
+    target = models.FloatField(null=True)
+    limit_words = models.CharField(max_length=300, blank=True)
     accepted_chance = models.FloatField()
     horizon_on = models.DateField(null=True)
+    outlook = models.JSONField(default=dict)
     crossing = models.JSONField(default=list)
     course = models.JSONField(default=list)
     series = models.JSONField(default=list)
@@ -72,45 +79,11 @@ class Forecast(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.sentence
+        return f"{self.quantity} {self.rate} {self.last_visit_on:%Y-%m-%d}"
 
-
-class CeilingForecast(models.Model):
-    """One appliance's CO air-free [ppm] or rise of the flue above the intake air [K] at one rate, towards its limit.
-
-    Only where a limit applies; `limit_words` says which. `level`, `pace_per_year`, `upper` and `course` are in `unit`.
-    """
-
-    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="ceiling_forecasts")
-    quantity = models.CharField(max_length=10)
-    rate = models.CharField(max_length=20)
-    snapshot = models.ForeignKey(Snapshot, on_delete=models.PROTECT, related_name="ceiling_forecasts")
-    sheet_version = models.ForeignKey("fleet.SheetVersion", on_delete=models.PROTECT, related_name="+")
-    last_visit_on = models.DateField()
-    visits_used = models.PositiveSmallIntegerField()
-    basis = models.CharField(max_length=30)
-    unit = models.CharField(max_length=5)
-    level = models.FloatField()
-    pace_per_year = models.FloatField()
-    upper = models.FloatField()
-    limit_words = models.CharField(max_length=300)
-    accepted_chance = models.FloatField()
-    horizon_on = models.DateField(null=True)
-    crossing = models.JSONField(default=list)
-    course = models.JSONField(default=list)
-    series = models.JSONField(default=list)
-    sentence = models.CharField(max_length=500)
-    made_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ["appliance", "rate", "quantity"]
-        constraints = [
-            models.UniqueConstraint(fields=["appliance", "quantity", "rate"], name="one_ceiling_forecast_a_series"),
-        ]
-
-    def __str__(self) -> str:
-        return self.sentence
+    @property
+    def has_only_a_ceiling(self) -> bool:
+        return self.lower is None
 
 
 class ForecastCheck(models.Model):

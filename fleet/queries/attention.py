@@ -106,7 +106,7 @@ def attention_for(
         running_out=_running_out(viewer, today),
         marks=tuple(open_marks(viewer)[:50]),
         held=held_messages(viewer).count(),
-        from_assumptions=visible_forecasts(viewer).filter(basis="assumptions").count(),
+        from_assumptions=visible_forecasts(viewer).filter(basis="assumptions", lower__isnull=False).count(),
         analysers_off=analysers_off(viewer),
         needed_earlier=_of(revisits, lambda each: each.needed_before_its_day),
         passed=_of(revisits, lambda each: each.has_passed(today)),
@@ -141,8 +141,8 @@ def _revisits(viewer: User, client_id: UUID | None) -> QuerySet[Revisit]:
 
 
 def _forecasts_of(viewer: User, flags: list[Flag]) -> dict[tuple[UUID, str], Forecast]:
-    """The forecasts that these flags are about: course and series are long, so nobody else's are read."""
-    about = visible_forecasts(viewer).filter(appliance__in=[each.appliance_id for each in flags])
+    """The forecasts of gases that these flags are about: course and series are long, so nobody else's are read."""
+    about = visible_forecasts(viewer).filter(appliance__in=[each.appliance_id for each in flags], lower__isnull=False)
     return {(each.appliance_id, f"{each.rate} {each.quantity}"): each for each in about}
 
 

@@ -8,7 +8,6 @@ from django.db.models import QuerySet
 from fleet.errors import NotFound
 from fleet.models import (
     Appliance,
-    CeilingForecast,
     Defect,
     Duty,
     Flag,
@@ -23,7 +22,7 @@ from fleet.models import (
 from fleet.models.defects import STILL_OPEN
 from fleet.presentation.revisits import attempt_words
 from fleet.queries.follow_ups import visible_no_access
-from fleet.queries.forecasts import visible_ceiling_forecasts, visible_forecasts
+from fleet.queries.forecasts import visible_forecasts
 from fleet.queries.register import visible_appliances
 from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 
@@ -32,7 +31,7 @@ from fleet.queries.visits import VisitFacts, visible_visits, visit_for
 class History:
     """An appliance, newest visit first; `last` is the newest visit with readings, whole.
 
-    ceilings : forecasts of CO and of the flue's rise towards a limit. attempts : without access, newest first.
+    attempts : without access, newest first.
     """
 
     appliance: Appliance
@@ -40,13 +39,17 @@ class History:
     last: VisitFacts | None
     visits: tuple[Visit, ...]
     forecasts: tuple[Forecast, ...]
-    ceilings: tuple[CeilingForecast, ...]
     revisit: Revisit | None
     flags: tuple[Flag, ...]
     duties: tuple[Duty, ...]
     defects: tuple[Defect, ...]
     attempts: tuple[NoAccess, ...]
     records: tuple[Record, ...]
+
+    @property
+    def gases(self) -> tuple[Forecast, ...]:
+        """The forecasts of what a target is set for; the others have a ceiling alone."""
+        return tuple(each for each in self.forecasts if not each.has_only_a_ceiling)
 
     @property
     def tried(self) -> list[tuple[NoAccess, str]]:
@@ -67,7 +70,6 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
         last=visit_for(viewer, last.id) if last else None,
         visits=visits,
         forecasts=tuple(visible_forecasts(viewer).filter(appliance=appliance)),
-        ceilings=tuple(visible_ceiling_forecasts(viewer).filter(appliance=appliance)),
         revisit=Revisit.objects.filter(appliance=appliance).select_related("appliance__building", "set_by").first(),
         flags=tuple(_open_flags(appliance)),
         duties=tuple(Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("attachment")),

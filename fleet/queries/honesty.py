@@ -4,13 +4,12 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from django.db.models import Q
 
 from fleet import drift
-from fleet.models import CeilingForecast, Forecast, ForecastCheck, Snapshot, User
+from fleet.models import Forecast, ForecastCheck, Snapshot, User
 from fleet.queries.access import visible_clients
 from fleet.queries.register import visible_analysers
 
@@ -92,11 +91,10 @@ def honesty_for(viewer: User) -> Honesty:
     rows = [_Row(*row) for row in mine.values_list(*columns)]
     present = {row.quantity for row in rows}
     standing = Snapshot.objects.filter(in_force=True)
-    used = Q(forecasts__isnull=False) | Q(ceiling_forecasts__isnull=False)
     return Honesty(
         tuple(_quantity(each, rows, viewer) for each in QUANTITIES if each in present),
         analysers_off(viewer),
-        standing.filter(used, from_assumptions=True).distinct().count(),
+        standing.filter(forecasts__isnull=False, from_assumptions=True).distinct().count(),
     )
 
 
@@ -130,8 +128,7 @@ def _surprises(z: Iterable[float]) -> drift.Surprises:
 
 
 def _accepted(quantity: str, viewer: User) -> float | None:
-    model: Any = Forecast if quantity in ("co2", "o2") else CeilingForecast
-    mine = model.objects.filter(quantity=quantity, appliance__building__client__in=visible_clients(viewer))
+    mine = Forecast.objects.filter(quantity=quantity, appliance__building__client__in=visible_clients(viewer))
     chance = mine.order_by("-made_at").values_list("accepted_chance", flat=True).first()
     return None if chance is None else float(chance)
 

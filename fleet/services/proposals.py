@@ -13,9 +13,10 @@ from django.db.models import Max, Q
 from django.utils.translation import gettext as _
 
 from fleet.assess.due.reckoning import undecided_words
+from fleet.assess.foresight.ceilings import CO
+from fleet.assess.foresight.forecasts import chance_on
 from fleet.models import (
     Appliance,
-    CeilingForecast,
     Contractor,
     Defect,
     Duty,
@@ -26,9 +27,7 @@ from fleet.models import (
     Revisit,
     Visit,
 )
-from fleet.services.ceilings import CO
 from fleet.services.flags import DriftCase
-from fleet.services.forecasts import AnyForecast, chance_on
 from fleet.services.reasons import UNDECIDED, Limbs, Reason, limbs_of, urgency_of, window_of
 
 # From this chance on a CO case is flagged, whatever higher one the contractor chooses: CO is apart from tuning.
@@ -47,7 +46,7 @@ class Known:
     contractor: Contractor
     duties: Mapping[uuid.UUID, list[Duty]]
     flags: Mapping[uuid.UUID, list[Flag]]
-    forecasts: Mapping[uuid.UUID, list[AnyForecast]]
+    forecasts: Mapping[uuid.UUID, list[Forecast]]
     defects: Mapping[uuid.UUID, list[Defect]]
     retests: Mapping[uuid.UUID, list[Retest]]
     tested: Mapping[uuid.UUID, tuple[date, datetime]]
@@ -68,11 +67,7 @@ class Known:
         """Duties, defects and retests: the open ones of these appliances, reckoned, dated, settled by the caller."""
         of_these = Q(appliance__in=ids)
         told = ("id", "appliance", "quantity", "rate", "basis", "horizon_on", "crossing", "last_visit_on", "sentence")
-        told_of = [
-            each
-            for kind in (Forecast, CeilingForecast)
-            for each in kind._default_manager.filter(of_these).only(*told, "snapshot")
-        ]
+        told_of = Forecast.objects.filter(of_these).only(*told, "snapshot")
         open_flags = Flag.objects.filter(of_these, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT)
         # A date that lies ahead is a phone's mistake; no building is further on than tomorrow.
         known = Visit.objects.filter(of_these, local_date__lte=now.date() + timedelta(days=1)).order_by()
@@ -168,7 +163,7 @@ class Proposal:
                 what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
                 yield Reason("drift", each.horizon_on, each.last_visit_on, each.sentence, what, is_rationed)
 
-    def _fitted(self) -> list[AnyForecast]:
+    def _fitted(self) -> list[Forecast]:
         return [each for each in self._of(self.known.forecasts) if each.basis != "assumptions"]
 
     def _from_defects(self) -> Iterable[Reason]:

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.models import Flag
-from fleet.services.forecast_words import chance_of
+from fleet.presentation.forecasts import chance_of
 
 UNDECIDED = "can't be told"
 # How grave a reason is; what drifts out by itself comes after what is out already, and CO before everything that does.

@@ -18,12 +18,12 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
 from fleet.assess.due.follow_ups import last_day_of, open_defects
+from fleet.assess.foresight.forecasts import accepted_chance, horizon_by
 from fleet.evidence import canonical_bytes, sha256_hex
-from fleet.models import Appliance, Contractor, Defect, Duty, LimitSetVersion, Retest, Revisit, User
+from fleet.models import Appliance, Contractor, Defect, Duty, Forecast, LimitSetVersion, Retest, Revisit, User
 from fleet.models.appliances import not_gone
 from fleet.presentation.revisits import beyond_words
 from fleet.queries.access import visible_clients
-from fleet.services.forecasts import AnyForecast, accepted_chance, horizon_by
 from fleet.services.proposals import Known, Proposal
 from fleet.services.reasons import window_of
 
@@ -216,7 +216,7 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
     return before, after
 
 
-def _horizon(forecast: AnyForecast, standing: Contractor, draft: Contractor) -> AnyForecast:
+def _horizon(forecast: Forecast, standing: Contractor, draft: Contractor) -> Forecast:
     """The forecast with the day on which the draft's accepted chance is used up."""
     accepted = accepted_chance(forecast.quantity, draft)
     if accepted == accepted_chance(forecast.quantity, standing):

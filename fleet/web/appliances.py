@@ -13,19 +13,17 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.assess.due.reckoning import undecided_words
+from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.models.records import content_of
 from fleet.presentation.revisits import set_words, who_words
 from fleet.queries.histories import History, history_for
-from fleet.services.forecasts import chance_on
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
 from fleet.web.charts import DriftChart
 from fleet.web.drawings import (
-    AnyForecast,
     VisitCell,
-    ceiling_chart,
     drift_chart,
     due_rule,
     reading_tables,
@@ -37,7 +35,7 @@ from fleet.web.figures import day, long_day
 from fleet.web.findings import source_rows
 from fleet.web.guards import OFFICE, page, viewer_of
 from fleet.web.out_of_use import standstills
-from fleet.web.rules import DueRule
+from fleet.web.rules import DueRule, Wall
 from fleet.web.words import and_words, chance_words, count_words, rate_words, turned_out
 from reports.visit_words import opening
 
@@ -122,14 +120,14 @@ class Answer:
 def answer_of(history: History, today: date) -> Answer:
     revisit, standing = history.revisit, _standing(history, today)
     # Beside what is unsafe or out of service a chance of drifting would read as comfort.
-    chance = _chance(history, today) if history.forecasts and not standing else {}
+    chance = _chance(history, today) if history.gases and not standing else {}
     return Answer(
         standing=standing,
         by=revisit.latest if revisit else None,
         is_late=revisit is not None and revisit.latest < today,
         away=away_words(revisit.latest, today) if revisit else "",
         reason=revisit.sentence if revisit else "",
-        basis=basis_words(history.forecasts) if chance else "",
+        basis=basis_words(history.gases) if chance else "",
         undecided=_undecided(history),
         binding="" if standing else binding_words(history),
         **chance,
@@ -163,10 +161,10 @@ def _undecided(history: History) -> str:
 def _chance(history: History, today: date) -> dict[str, Any]:
     """The series likeliest to be outside its band by the visit that the duties ask for next."""
     on = next_asked_for(history.revisit.reasons if history.revisit else [], today)
-    worst = max(history.forecasts, key=lambda each: chance_on(each, on))
+    worst = max(history.gases, key=lambda each: chance_on(each, on))
     return {
         "series": series_words(worst),
-        "band": f"{worst.lower_pct:g} {_('to')} {worst.upper_pct:g} %" if worst.lower_pct is not None else "",
+        "band": f"{worst.lower:g} {_('to')} {worst.upper:g} %",
         "chance": chance_words(chance_on(worst, on)),
         "accepted": chance_words(worst.accepted_chance),
         "due_on": on,
@@ -199,16 +197,15 @@ def basis_words(forecasts: Sequence[Forecast]) -> str:
 
 def charts_of(history: History, today: date) -> list[DriftChart]:
     """The gases by which it is set, then what nears a ceiling."""
-    gases = [
-        drift_chart(
-            each,
-            history.revisit,
-            today,
-            walls_of(history.last, each.quantity, each.rate) if history.last else (),
-        )
-        for each in history.forecasts
-    ]
-    return [*gases, *(ceiling_chart(each, history.revisit, today) for each in history.ceilings)]
+    ordered = sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling)
+    return [drift_chart(each, history.revisit, today, _walls(history, each)) for each in ordered]
+
+
+def _walls(history: History, forecast: Forecast) -> Sequence[Wall]:
+    """Limits beside a target's band; a ceiling is the forecast's own."""
+    if forecast.has_only_a_ceiling or not history.last:
+        return ()
+    return walls_of(history.last, forecast.quantity, forecast.rate)
 
 
 def shown_rates(history: History) -> list[str]:
@@ -256,8 +253,8 @@ def _horizon(history: History) -> date | None:
     return next((each.horizon_on for each in _binding(history)), None)
 
 
-def _binding(history: History) -> list[AnyForecast]:
-    return [each for each in (*history.forecasts, *history.ceilings) if each.binds]
+def _binding(history: History) -> list[Forecast]:
+    return [each for each in sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling) if each.binds]
 
 
 def binding_words(history: History) -> str:

@@ -206,8 +206,7 @@ def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
     on = next_asked_for(row.revisit.reasons if row.revisit else [], today)
     outcome = outcome_on(forecast, on)
     rule = expected_rule(forecast, outcome) if outcome else None
-    lower, upper = forecast.lower_pct, forecast.upper_pct
-    band = "" if lower is None or upper is None else _("%(lower)g to %(upper)g %%") % {"lower": lower, "upper": upper}
+    band = _("%(lower)g to %(upper)g %%") % {"lower": forecast.lower, "upper": forecast.upper}
     caption = ""
     if outcome and rule:
         shown = {"value": figure(outcome.median, rule.decimals), "series": series_words(forecast), "band": band}
@@ -223,10 +222,10 @@ def next_asked_for(reasons: list[dict[str, str]], today: date) -> date:
 
 def pace_words(forecast: Forecast) -> str:
     """How fast it drifts, as a sentence."""
-    shown = {"series": series_words(forecast), "pace": figure(abs(forecast.drift_pct_per_year), 2)}
-    if abs(forecast.drift_pct_per_year) < 0.01:
+    shown = {"series": series_words(forecast), "pace": figure(abs(forecast.pace_per_year), 2)}
+    if abs(forecast.pace_per_year) < 0.01:
         return _("%(series)s keeps its level.") % shown
-    if forecast.drift_pct_per_year < 0:
+    if forecast.pace_per_year < 0:
         return _("%(series)s falls about %(pace)s points a year.") % shown
     return _("%(series)s rises about %(pace)s points a year.") % shown
 

@@ -1,7 +1,7 @@
 """From facts to drawings: what stands on a rule or a chart, and at which scale."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any, cast
@@ -9,7 +9,7 @@ from typing import Any, cast
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from fleet.models import CeilingForecast, Forecast, Revisit, Visit
+from fleet.models import Forecast, Revisit, Visit
 from fleet.quantities import READING_QUANTITIES
 from fleet.queries.statements import Line, Statement
 from fleet.queries.visits import VisitFacts
@@ -26,7 +26,6 @@ from reports.rules import Rule as PaperRule
 from reports.verdicts import decimals_of
 
 Verdict = Mapping[str, Any]
-AnyForecast = Forecast | CeilingForecast
 GASES = {"co2": "CO₂", "o2": "O₂"}
 DRIFTING = GASES | {"co": gettext_lazy("CO air-free"), "temp_rise": gettext_lazy("Flue above intake air")}
 RATES_ABREAST = 2
@@ -169,49 +168,43 @@ def _ends(values: Sequence[float], *, from_zero: bool) -> tuple[float, float]:
 
 
 def drift_chart(forecast: Forecast, revisit: Revisit | None, today: date, walls: Sequence[Wall] = ()) -> DriftChart:
-    """One series with its band, limits, outcomes to come and the due date. Values corrected for intake air."""
-    return DriftChart(
-        label=series_words(forecast),
-        unit=_("% dry"),
-        decimals=READING_QUANTITIES[forecast.quantity].decimals,
-        visits=[_drift_visit(each, "_pct") for each in forecast.series],
-        today=today,
-        lower=max((wall.at for wall in walls if wall.beyond == "lower"), default=None),
-        upper=min((wall.at for wall in walls if wall.beyond == "upper"), default=None),
-        band_lower=forecast.lower_pct,
-        band_upper=forecast.upper_pct,
-        target=forecast.target_pct,
-        course=[_outcome(each) for each in forecast.course],
-        due=_chart_due(forecast, revisit, today),
-        correction=_("Values corrected to 20 °C intake air; the table beneath has them as read, too."),
-    )
-
-
-def ceiling_chart(forecast: CeilingForecast, revisit: Revisit | None, today: date) -> DriftChart:
-    """CO air-free or the flue's rise towards the strictest limit that applies."""
-    return DriftChart(
+    """One series with its band and limits, or the ceiling that it nears, outcomes to come and the due date."""
+    chart = DriftChart(
         label=series_words(forecast),
         unit=forecast.unit,
         decimals=0,
-        visits=[_drift_visit(each, "") for each in forecast.series],
+        visits=[_drift_visit(each) for each in forecast.series],
         today=today,
         upper=forecast.upper,
         course=[_outcome(each) for each in forecast.course],
         due=_chart_due(forecast, revisit, today),
         correction=_("Values freed of what the analyser and the day put in; the table beneath has them as read, too."),
     )
+    if forecast.has_only_a_ceiling:
+        return chart
+    return replace(
+        chart,
+        unit=_("% dry"),
+        decimals=READING_QUANTITIES[forecast.quantity].decimals,
+        lower=max((wall.at for wall in walls if wall.beyond == "lower"), default=None),
+        upper=min((wall.at for wall in walls if wall.beyond == "upper"), default=None),
+        band_lower=forecast.lower,
+        band_upper=forecast.upper,
+        target=forecast.target,
+        correction=_("Values corrected to 20 °C intake air; the table beneath has them as read, too."),
+    )
 
 
-def series_words(forecast: AnyForecast) -> str:
+def series_words(forecast: Forecast) -> str:
     return _("%(quantity)s at %(rate)s") % {
         "quantity": DRIFTING[forecast.quantity],
         "rate": rate_words(forecast.rate),
     }
 
 
-def _drift_visit(entry: Mapping[str, Any], suffix: str) -> DriftVisit:
+def _drift_visit(entry: Mapping[str, Any]) -> DriftVisit:
     names = ("found", "left", "found_raw", "left_raw")
-    return DriftVisit(date.fromisoformat(entry["date"]), *(entry[f"{name}{suffix}"] for name in names))
+    return DriftVisit(date.fromisoformat(entry["date"]), *(entry[name] for name in names))
 
 
 def _outcome(point: Mapping[str, Any]) -> Outcome:
@@ -239,8 +232,8 @@ def _between(before: Outcome, after: Outcome, share: float, when: date) -> Outco
 def expected_rule(forecast: Forecast, expected: Outcome) -> ReadingRule:
     """What was left last, and what is expected by then with 90 of 100 outcomes, against the band."""
     last: Mapping[str, Any] = next((each for each in reversed(forecast.series)), {})
-    left = last.get("left_pct") or last.get("found_pct")
-    lower, upper = forecast.lower_pct, forecast.upper_pct
+    left = last.get("left") or last.get("found")
+    lower, upper = forecast.lower, forecast.upper
     ends = [each for each in (lower, upper, left, expected.low90, expected.high90) if each is not None]
     low, high = _ends(ends, from_zero=False)
     spread = (expected.low90, expected.high90)
@@ -252,7 +245,7 @@ def expected_rule(forecast: Forecast, expected: Outcome) -> ReadingRule:
         READING_QUANTITIES[forecast.quantity].decimals,
         band_lower=lower,
         band_upper=upper,
-        target=forecast.target_pct,
+        target=forecast.target,
         found=[Pin(expected.median, _("expected"), spread=spread)],
         left=[Pin(left, _("last"))] if left is not None else [],
     )
@@ -272,7 +265,7 @@ def due_rule(revisit: Revisit, today: date, *, horizon: date | None = None, last
     return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon, planned=revisit.day)
 
 
-def _chart_due(forecast: AnyForecast, revisit: Revisit | None, today: date) -> DueRule | None:
+def _chart_due(forecast: Forecast, revisit: Revisit | None, today: date) -> DueRule | None:
     if revisit is None:
         return None
     return due_rule(revisit, today, horizon=forecast.horizon_on, last_visit=forecast.last_visit_on)

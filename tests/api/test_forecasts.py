@@ -19,15 +19,15 @@ def refreshed(body: dict[str, Any], boiler: Appliance, technician: User) -> Appl
 
 
 def test_co_comes_with_its_unit_and_the_limit_that_it_nears(office: APIClient, refreshed: Appliance) -> None:
-    asked = {"appliance": str(refreshed.id), "rate": "high"}
-    (made,) = office.get("/api/v1/forecasts/ceilings", asked).json()["results"]
+    asked = {"appliance": str(refreshed.id), "rate": "high", "quantity": "co"}
+    (made,) = office.get("/api/v1/forecasts", asked).json()["results"]
     assert (made["quantity"], made["unit"], made["upper"]) == ("co", "ppm", 250.0)
     assert made["limit_words"] == "Test sheet: CO air-free <= 250 ppm"
     assert made["basis"] == "assumptions"
 
 
-def test_another_clients_ceilings_are_not_listed(door: Door, refreshed: Appliance, others: dict[str, Any]) -> None:
-    assert door(others["dispatcher"]).get("/api/v1/forecasts/ceilings").json()["results"] == []
+def test_another_clients_forecasts_are_not_listed(door: Door, refreshed: Appliance, others: dict[str, Any]) -> None:
+    assert door(others["dispatcher"]).get("/api/v1/forecasts").json()["results"] == []
 
 
 def test_forecasts_held_say_what_was_forecast_and_found_and_nothing_is_null_by_chance(

@@ -220,7 +220,6 @@ TABLE: dict[str, Row] = {
     "api-close-flag": api("flag", bound=True, POST=FIELD),
     "api-forecasts": api(GET=EVERYBODY),
     "api-forecast": api("forecast", bound=True, GET=EVERYBODY),
-    "api-ceiling-forecasts": api(GET=EVERYBODY),
     "api-forecasts-held": api(GET=OFFICE | AUDITOR),
     "api-revisits": api(GET=EVERYBODY),
     "api-revisit": api("revisit", bound=True, GET=EVERYBODY),

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.foresight.series import series_of
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Job, Person, User
-from fleet.services import forecasts
 from fleet.services.buildings import add_gas_supply, change_gas_supply
 from fleet.services.judgements import judge_visit
 from tests.cast import NOON, store, visit_body
@@ -82,11 +82,11 @@ def test_another_gas_begins_a_new_series(
 ) -> None:
     store(visit_body(boiler, person, analyser, day="2026-03-02"), technician)
     known = fresh(boiler)
-    assert forecasts.series_of([known])
+    assert series_of([known])
     supply(boiler, "2026-03-03")
     known = fresh(boiler)
-    assert forecasts.series_of([known], date(2026, 3, 2))
-    assert forecasts.series_of([known], date(2026, 3, 3)) == {}
+    assert series_of([known], date(2026, 3, 2))
+    assert series_of([known], date(2026, 3, 3)) == {}
 
 
 @pytest.mark.parametrize(

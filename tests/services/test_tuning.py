@@ -5,10 +5,11 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.foresight.forecasts import horizon_by
 from fleet.errors import Conflict
-from fleet.models import Appliance, CeilingForecast, Contractor, Flag, Forecast, Job, Revisit, User
+from fleet.models import Appliance, Contractor, Flag, Forecast, Job, Revisit, User
 from fleet.services.contractor import change_contractor
-from fleet.services.forecasts import horizon_by, refresh_forecasts
+from fleet.services.forecasts import refresh_forecasts
 from fleet.services.revisits import propose_revisits, ration_extra_visits
 from fleet.services.tuning import digest_of, preview_choices
 from tests.cast import NOON, make_appliance, make_building, store, visit_body
@@ -28,8 +29,7 @@ def drifting(boiler: Appliance, person: Any, analyser: Any, technician: User, ma
         store(visit_body(each, person, analyser), technician)
         under(each, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
     refresh_forecasts(appliances=made, now=NOON)
-    Forecast.objects.exclude(rate="low").delete()
-    CeilingForecast.objects.all().delete()
+    Forecast.objects.exclude(quantity="co2", rate="low").delete()
     for forecast in Forecast.objects.all():
         forecast.crossing, forecast.basis, forecast.accepted_chance = CROSSING, "its own record", 0.08
         forecast.horizon_on = horizon_by(forecast, 0.08)
@@ -74,7 +74,7 @@ def test_every_forecast_s_own_horizon_is_found_again(
     for day in ("2024-03-01", "2025-03-01", "2026-03-01"):
         store(visit_body(boiler, person, analyser, day=day, found=("9.00", "8.95")), technician)
     refresh_forecasts(appliances=[boiler], now=NOON)
-    told = [*Forecast.objects.all(), *CeilingForecast.objects.all()]
+    told = list(Forecast.objects.all())
     assert len(told) >= 4
     for each in told:
         again = horizon_by(each, each.accepted_chance)
@@ -139,8 +139,8 @@ def test_co_is_apart_from_tuning(drifting: list[Appliance], manager: User) -> No
     Forecast.objects.all().delete()
     common = {name: getattr(one, name) for name in ("appliance", "rate", "snapshot", "sheet_version", "last_visit_on",
               "visits_used", "basis", "crossing", "sentence", "made_at")}  # fmt: skip
-    CeilingForecast.objects.create(
-        **common, quantity="co", unit="ppm", level=40, pace_per_year=10, upper=250, limit_words="x",
+    Forecast.objects.create(
+        **common, quantity="co", unit="ppm", level=40, pace_per_year=10, pace_sd_per_year=1, upper=250, limit_words="x",
         accepted_chance=0.02, horizon_on=date(2026, 4, 1),
     )  # fmt: skip
     settle(drifting)

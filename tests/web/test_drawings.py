@@ -26,9 +26,9 @@ def forecast() -> Forecast:
          "high50": 9.7, "high90": 10.0}
         for days, middle in ((0, 9.4), (100, 9.0), (200, 8.6))
     ]  # fmt: skip
-    series = [{"date": "2026-03-02", "found_pct": 9.1, "left_pct": None, "found_raw_pct": 9.0, "left_raw_pct": None}]
+    series = [{"date": "2026-03-02", "found": 9.1, "left": None, "found_raw": 9.0, "left_raw": None}]
     return Forecast(
-        quantity="co2", rate="high", lower_pct=9.1, upper_pct=9.7, target_pct=9.4, course=points, series=series,
+        quantity="co2", rate="high", lower=9.1, upper=9.7, target=9.4, course=points, series=series,
         last_visit_on=DAY, horizon_on=DAY + timedelta(days=90),
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from fleet.intake.visits import read_visit
-from fleet.models import Analyser, Appliance, CeilingForecast, FlueGroup, Forecast, Person, Revisit, Snapshot, User
+from fleet.models import Analyser, Appliance, FlueGroup, Forecast, Person, Revisit, Snapshot, User
 from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
 from fleet.services.revisits import refresh_appliance
@@ -90,7 +90,7 @@ def test_a_forecast_with_few_visits_says_that_it_rests_on_the_fleet(
 ) -> None:
     visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"))
     Snapshot.objects.update(from_assumptions=False)
-    Forecast.objects.update(basis="the fleet")
+    Forecast.objects.filter(lower__isnull=False).update(basis="the fleet")
     assert "With 1 visit of its own, the forecast rests on the fleet." in words_of(opened(dispatcher, boiler_page))
 
 
@@ -147,8 +147,8 @@ def test_co_is_drawn_towards_the_limit_that_applies_and_the_binding_quantity_is_
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
 ) -> None:
     visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"))
-    Forecast.objects.update(basis="the fleet", horizon_on="2027-03-01")
-    CeilingForecast.objects.filter(rate="low").update(basis="its own record", horizon_on="2026-11-05")
+    Forecast.objects.filter(lower__isnull=False).update(basis="the fleet", horizon_on="2027-03-01")
+    Forecast.objects.filter(quantity="co", rate="low").update(basis="its own record", horizon_on="2026-11-05")
     page = opened(dispatcher, boiler_page)
     words = words_of(page)
     assert (
@@ -266,7 +266,7 @@ def test_flags_and_defects_stand_open_with_who_was_told(
     body["defects"] = [{"what": "gasket worn", "severity": "mend", "mend_by": "2026-04-01", "told": "the caretaker"}]
     store(body, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
-    likely_outside(boiler, boiler.forecasts.get(rate="low"))
+    likely_outside(boiler, boiler.forecasts.get(quantity="co2", rate="low"))
     page = words_of(opened(dispatcher, boiler_page))
     assert "Defect: gasket worn. To be mended by 1 Apr 2026. Told: the caretaker." in page
     assert "Likely to be outside before the next planned visit: CO₂ at low fire" in page
