@@ -464,10 +464,10 @@ def _apply_rules(actor: User, clients: list[Client], town: Town, begins: datetim
         "limits": [
             {"id": "contract-co", "quantity": "co", "unit": "ppm", "basis": "air_free", "firing_rate": "any",
              "when": "as_left", "severity": "out_of_limit", "action": "Bring it under the contract's line",
-             "source": "invented contract", "evidence": "own", "fires_when": {"op": ">", "value": "80"},
-             "limit_text": "<= 80"}
+             "source": "invented contract", "evidence": "own", "fires_when": {"op": ">", "value": "80"}}
         ],
-        "sources": ["invented contract, stricter than the neutral set"],
+        "sources": [],
+        "notes": "Invented contract, stricter than the neutral set.",
     }  # fmt: skip
     review = {"by": OFFICE["manager"], "on": f"{since:%Y-%m-%d}", "source": "the signed contract (invented)"}
     limits.add_limit_set_version(

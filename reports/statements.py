@@ -15,12 +15,13 @@ from django.utils.translation import ngettext
 from reportlab.platypus import Flowable, Spacer
 
 from fleet.models import Visit
+from fleet.queries.contents import evidence_words
 from fleet.queries.statements import Line, SetOutcome, Statement
 from reports.due_rules import DueDrawing, DueRule, axis_of
 from reports.figures import NONE, day, said
 from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sheet, framed, heading, table, write
 from reports.text import Bold, clean, paragraph
-from reports.verdicts import capital, evidence_words
+from reports.verdicts import capital
 
 SHARES = (0.15, 0.17, 0.14, 0.26, 0.12, 0.16)
 MOST_IN_A_CELL = 240
@@ -235,7 +236,7 @@ def _set_words(each: SetOutcome) -> tuple[str, str]:
         "withheld": _("not printed until somebody has reviewed "),
     }
     doubts = [] if each.reviewed else [_("NOT REVIEWED")]
-    doubts += [evidence_words(each.evidence)] if each.evidence in ("memory", "own") and each.kind == "limit" else []
+    doubts += [evidence_words(each.evidence)] if each.evidence in ("unverified", "own") and each.kind == "limit" else []
     beside = f" ({', '.join(doubts)})" if doubts else ""
     return known.get(each.on_paper, _("not judged by ")), f"{each.name} v{each.version}{beside}"
 

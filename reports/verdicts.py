@@ -7,6 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from fleet.quantities import READING_QUANTITIES
+from fleet.queries.contents import evidence_words
 from reports.figures import chemical, figure_apart, qualified, signs, with_unit
 
 Verdict = Mapping[str, Any]
@@ -109,7 +110,7 @@ class LimitSource:
 
     @property
     def is_open_to_doubt(self) -> bool:
-        return self.review == "unreviewed" or "memory" in self.evidences
+        return self.review == "unreviewed" or "unverified" in self.evidences
 
     @property
     def standing(self) -> str:
@@ -126,18 +127,8 @@ class LimitSource:
     def named_with_doubt(self) -> str:
         """Its name as it stands in a sentence: doubt goes beside it."""
         doubts = [_("not reviewed")] if self.review == "unreviewed" else []
-        doubts += [_("from memory")] if "memory" in self.evidences else []
+        doubts += [_("unverified")] if "unverified" in self.evidences else []
         return f"{self.named} ({', '.join(doubts)})" if doubts else self.named
-
-
-def evidence_words(evidence: str) -> str:
-    known = {
-        "memory": _("figures from memory"),
-        "own": _("own figures, no outside source"),
-        "text_seen": _("text read"),
-        "secondary_seen": _("read at second hand"),
-    }
-    return known.get(evidence, evidence)
 
 
 def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:

@@ -86,7 +86,7 @@ def _sets_in_short(found: list[LimitSource]) -> str:
     shown = {"count": len(found), "doubtful": sum(each.is_open_to_doubt for each in found)}
     if not shown["doubtful"]:
         return _("the %(count)d sets listed below") % shown
-    return _("the %(count)d sets listed below (%(doubtful)d of them not reviewed or from memory)") % shown
+    return _("the %(count)d sets listed below (%(doubtful)d of them not reviewed or unverified)") % shown
 
 
 @dataclass(frozen=True)

@@ -135,6 +135,19 @@ class Day(serializers.Field[date, Any, str, Any]):
         return str(value)
 
 
+class DayOrYear(Day):
+    """A day, or only its month or year where no more is known: 2026-03-02, 2026-03, 2026."""
+
+    def to_internal_value(self, data: Any) -> str:
+        if isinstance(data, str) and re.fullmatch(r"[0-9]{4}(-[0-9]{2}){0,2}", data):
+            read_day(f"{data}-01-01"[:10])
+            return data
+        return self._no(data)
+
+    def _no(self, data: Any) -> str:
+        raise serializers.ValidationError(f"is {_shown(data)}; it must be such as 2026-03-02, 2026-03 or 2026")
+
+
 class DecimalText(serializers.Field[Any, Any, str, Any]):
     """A decimal number as it was read: "9.20" stays "9.20". ASCII digits, no exponent, no boolean."""
 

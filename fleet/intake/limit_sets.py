@@ -10,7 +10,7 @@ from fleet.assess.due.record_fields import regimes
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word
+from fleet.intake.fields import Day, DayOrYear, DecimalText, StrictSerializer, Text, Word
 from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
 from fleet.intervals.rules import DAYS_MAX
@@ -21,7 +21,8 @@ from fleet.predicates import SUFFIXES, day_in
 KEY = re.compile(r"[-A-Za-z0-9_]+")
 FACT_NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
 SELECT_MAX = 20
-EVIDENCE = ("text_seen", "secondary_seen", "memory", "own")
+SOURCE_EVIDENCE = ("official_text_read", "quoted_elsewhere", "unverified")
+EVIDENCE = (*SOURCE_EVIDENCE, "own")
 DECISION_RULES = ("simple", "subtract_uncertainty", "add_uncertainty", "guarded")
 WHEN = ("any", "as_found", "as_left", "as_found_and_as_left", "operation", "type_test")
 KINDS = ("law", "standard", "practice", "contract", "safety")
@@ -192,11 +193,10 @@ class LimitIn(StrictSerializer):
     firing_rate = Text(60)
     when = Word(choices=WHEN)
     fires_when = FiresWhen()
-    limit_text = Text(200)
+    limit_text = Text(200, required=False, help_text="The limit in the source's own words, or nothing.")
     severity = Word(choices=SEVERITIES)
     action = Text(500, required=False)
     source = Text(500)
-    confidence = Text(20, required=False)
     evidence = Word(choices=EVIDENCE)
     note = Text(1000, required=False)
     select = Select(required=False)
@@ -239,6 +239,20 @@ class MendIn(StrictSerializer):
     clause = Text(200, required=False)
 
 
+class SourceIn(StrictSerializer):
+    """One document that figures of the set come from; what was partly read stands in two.
+
+    document : with its section. as_of : the day, month or year of the state that was looked at. covers : what comes
+    from it.
+    """
+
+    document = Text(300)
+    edition = Text(300, allow_null=True, default=None)
+    as_of = DayOrYear(allow_null=True, default=None)
+    evidence = Word(choices=SOURCE_EVIDENCE)
+    covers = Text(500, required=False)
+
+
 class LimitSetIn(StrictSerializer):
     """The content of a version, as the shipped sets have it."""
 
@@ -250,9 +264,8 @@ class LimitSetIn(StrictSerializer):
     decision_rule = Word(choices=DECISION_RULES)
     interval = serializers.DictField()
     limits = LimitIn(many=True)
-    sources = serializers.ListField(child=Text(500), min_length=1, max_length=50)
+    sources = SourceIn(many=True, max_length=50)
     notes = Text(2000, required=False)
-    confidence = Text(20, required=False)
     regime = Word(choices=list(regimes()), required=False, help_text="By which list of fields a check is complete.")
     extra_intervals = serializers.ListField(
         child=serializers.DictField(), required=False, allow_null=True, max_length=CLOCKS_MAX
@@ -263,6 +276,11 @@ class LimitSetIn(StrictSerializer):
 
     def get_fields(self) -> dict[str, Any]:
         return super().get_fields() | {name: Kept(required=False, allow_null=True) for name in KEPT}
+
+    def validate(self, content: dict[str, Any]) -> dict[str, Any]:
+        if not content["sources"] and content["evidence"] != "own":
+            raise serializers.ValidationError({"sources": "is []; a set names its sources, unless its figures are own"})
+        return content
 
     def validate_interval(self, rule: dict[str, Any]) -> dict[str, Any]:
         return read_rule(rule)
@@ -307,6 +325,8 @@ def _unfit_extra(extra: dict[str, Any], seen: set[str]) -> dict[str, str]:
 def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
     """A typed interval rule that can be reckoned with, and so can what it says of the first time."""
     try:
+        if "evidence" in rule and rule["evidence"] not in EVIDENCE:
+            raise ValueError(f"evidence must be one of: {', '.join(EVIDENCE)}")
         for each in (rule, *([rule["first"]] if "first" in rule else [])):
             check_rule(each)
             for place, part in (("its", rule), *(("a variant's", variant) for variant in each.get("variants", ()))):

@@ -170,7 +170,7 @@ def limit_row(limit_set: Source, limit: Source, facts: Facts, rates: Sequence[st
         rates=rates_named(limit.get("firing_rate") or "any", rates),
         rate_text=limit.get("firing_rate") or "any",
         phases=PHASES.get(limit.get("when") or "any", [limit.get("when")]),
-        limit_text=limit_text(op, value) or _source_text(limit),
+        limit_text=limit_text(op, value) or _unfigured_text(limit),
         source_limit_text=limit.get("limit_text") or "",
         action=limit.get("action") or "",
         source=limit.get("source") or "",
@@ -219,11 +219,13 @@ def _rule(name: str) -> str:
     return RULE_NAMES[name]
 
 
-def _source_text(limit: Source) -> str:
-    """The source's own words where there is no figure to print: "present", ">= as_left_o2"."""
-    fires_when = limit["fires_when"]
-    worded = fires_when["op"] == "missing" or isinstance(fires_when["value"], str)
-    return str(limit.get("limit_text") or "") if worded else ""
+def _unfigured_text(limit: Source) -> str:
+    """What is kept where there is no figure to print, in the source's own words if it has any: ">= as left o2"."""
+    op, value = limit["fires_when"]["op"], limit["fires_when"]["value"]
+    if op != "missing" and not isinstance(value, str):
+        return ""
+    ours = "on record" if op == "missing" else limit_text(op, value.replace("_", " "))
+    return str(limit.get("limit_text") or ours)
 
 
 def left_out(limit_set: Source, limit: Source, facts: Facts) -> Row:

@@ -11,10 +11,10 @@ LEAST_DIGITS, MOST_DIGITS = 4, 7
 NEAR = 1e-3
 NOT_REVIEWED = "set not reviewed"
 EVIDENCE_WORDS = {
-    "memory": "limit from memory",
+    "unverified": "limit unverified",
     "own": "our own figure, no outside source",
-    "text_seen": "",
-    "secondary_seen": "",
+    "official_text_read": "",
+    "quoted_elsewhere": "",
 }
 
 
@@ -72,7 +72,7 @@ def _judgement(row: Row, outcome: str, reason: str) -> str:
 
 
 def _provenance(row: Row) -> str:
-    """Said next to the verdict: a set that nobody has reviewed, a figure from memory or our own.
+    """Said next to the verdict: a set that nobody has reviewed, a figure unverified or our own.
 
     Not of the contractor's stop lines: each has an evidence of its own, which is shown where they are listed.
     """

@@ -69,7 +69,6 @@ SET_FIELDS: dict[str, Words] = {
     "evidence": gettext_lazy("how well it is known"),
     "decision_rule": gettext_lazy("decision rule"),
     "notes": gettext_lazy("notes"),
-    "sources": gettext_lazy("sources"),
 }
 LIMIT_FIELDS: dict[str, Words] = {
     "quantity": gettext_lazy("what is read"),
@@ -82,14 +81,13 @@ LIMIT_FIELDS: dict[str, Words] = {
     "action": gettext_lazy("what it asks for"),
     "source": gettext_lazy("source"),
     "evidence": gettext_lazy("how well it is known"),
-    "confidence": gettext_lazy("confidence"),
     "note": gettext_lazy("note"),
     "decision_rule": gettext_lazy("decision rule"),
 }
 EVIDENCE_WORDS: dict[str, Words] = {
-    "text_seen": gettext_lazy("text read"),
-    "secondary_seen": gettext_lazy("read at second hand"),
-    "memory": gettext_lazy("from memory"),
+    "official_text_read": gettext_lazy("official text read"),
+    "quoted_elsewhere": gettext_lazy("quoted elsewhere"),
+    "unverified": gettext_lazy("unverified"),
     "own": gettext_lazy("own figures, no outside source"),
 }
 GASES = {"co2": "CO2", "o2": "O2"}
@@ -209,6 +207,28 @@ def _two(ends: list[str | None]) -> str:
     if not lower or not upper:
         return _("at least %s") % lower if lower else _("at most %s") % upper
     return _("%(lower)s to %(upper)s") % {"lower": lower, "upper": upper}
+
+
+def evidence_words(evidence: str) -> str:
+    return str(EVIDENCE_WORDS.get(evidence, evidence))
+
+
+def edition_words(source: Row) -> str:
+    """The document, its edition and the state of it that was looked at.
+
+    >>> edition_words({"document": "Rule 9", "edition": "rev. 6", "as_of": "2010-10"})
+    'Rule 9, rev. 6, as of October 2010'
+    """
+    parts = [int(each) for each in (source.get("as_of") or "").split("-") if each]
+    shown = ("", "Y", "F Y", "j F Y")[len(parts)]
+    as_of = _("as of %s") % date_format(date(*[*parts, 1, 1][:3]), shown) if parts else ""
+    return ", ".join(filter(None, (source["document"], source.get("edition"), as_of)))
+
+
+def source_words(source: Row) -> str:
+    """The same, how well it is known, and what comes from it."""
+    said = f"{edition_words(source)}: {evidence_words(source['evidence'])}"
+    return f"{said} ({source['covers']})" if source.get("covers") else said
 
 
 def limit_name(limit: Row) -> str:
@@ -446,14 +466,21 @@ def sheet_differences(before: Row, after: Row) -> list[Difference]:
 
 
 def limit_set_differences(before: Row, after: Row) -> list[Difference]:
-    known = {*SET_FIELDS, "interval", "extra_intervals", "limits", "id"}
+    known = {*SET_FIELDS, "sources", "interval", "extra_intervals", "limits", "id"}
     others = {name: name.replace("_", " ") for name in dict.fromkeys([*before, *after]) if name not in known}
     return [
         *_fields("", before, after, SET_FIELDS),
+        *_source_differences(before, after),
         *_interval_differences(before, after),
         *_rows(_LIMITS, before, after),
         *_fields("", before, after, others),
     ]
+
+
+def _source_differences(before: Row, after: Row) -> Iterator[Difference]:
+    if before.get("sources") != after.get("sources"):
+        said = ("; ".join(source_words(each) for each in content.get("sources", ())) for content in (before, after))
+        yield Difference(_("sources"), *said)
 
 
 def _interval_differences(before: Row, after: Row) -> Iterator[Difference]:

@@ -26,7 +26,7 @@ FIRST_STOP_LINES = {
         "Starting lines, to be confirmed by the contractor: 400 ppm air-free is the safe-operation criterion of ASHRAE "
         "Fundamentals ch. 28; 35 ppm in the room is the NIOSH 10-hour limit; a rise of 5 ppm is our own caution; above "
         "100 ppm and rising is common trade practice; 5 min of spillage is published residential practice for a cold "
-        "vent, from memory."
+        "vent, unverified."
     ),
 }
 
@@ -52,7 +52,7 @@ def _ship_limit_sets(actor: User, now: datetime) -> None:
     shipped = json.loads(SHIPPED_LIMIT_SETS.read_text(), parse_float=str)
     for each in shipped["profiles"]:
         if each["kind"] == "target":
-            continue  # the maker's targets stand on the sheets
+            continue  # the manufacturer's targets stand on the sheets
         limit_set = create_entry(LimitSet, {"key": each["id"].replace(".", "-"), "name": each["name"]})
         limits.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
 

@@ -75,8 +75,8 @@ def copy_limit_set(*, limit_set: LimitSet, values: dict[str, Any], actor: User, 
     current = limit_set.current
     if current is None:
         raise FleetError("nothing_to_copy", "The set has no version yet.")
-    sources = [*current.content["sources"], f"copied from {limit_set.name} v{current.number}"]
-    content = current.content | {"id": values["key"], "name": values["name"], "sources": sources}
+    notes = [current.content.get("notes", ""), f"Copied from {limit_set.name} v{current.number}."]
+    content = current.content | {"id": values["key"], "name": values["name"], "notes": "\n".join(filter(None, notes))}
     if regime := regime_of(limit_set.key, current.content):
         content |= {"regime": regime}  # a shipped set has its own by its key, which the copy doesn't have
     return make_limit_set(values=values, content=content, actor=actor, now=now)

@@ -13,23 +13,36 @@ from rest_framework.exceptions import ValidationError
 
 from fleet.intake.errors import flat_errors
 from fleet.intake.fields import DecimalText
-from fleet.intake.limit_sets import EVIDENCE, FACT_NAME
+from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
 from fleet.limits.rows import SEVERITIES
 from fleet.queries.contents import EVIDENCE_WORDS, limit_label
-from fleet.web.typed import Group, Row, Spec, Typed, from_content, from_post, meant, shown
+from fleet.web.typed import Group, Row, Spec, Typed, content_of, from_content, from_post, meant, shown
 from reports.figures import chemical, unit_words
 
 EVIDENCES = [(each, EVIDENCE_WORDS[each]) for each in EVIDENCE]
 PLAIN = (
     Spec("evidence", _("How well the set is known"), "choice", choices=EVIDENCES, needed=True),
-    Spec("sources", _("Sources"), "lines", hint=_("one a line"), length=20_000, needed=True),
     Spec("notes", _("Notes"), "long", length=2000),
 )
 LIMITS = Group("limits", _("Limits"), "", _("Limit"), (), blanks=0)
-GROUPS = (LIMITS,)
+SOURCES = Group(
+    "sources",
+    _("Sources"),
+    _("A document each; what was partly read stands twice. A set of own figures needs none."),
+    _("Source"),
+    (
+        Spec("document", _("Document"), hint=_("law, standard or other, with its section"), needed=True),
+        Spec("edition", _("Edition")),
+        Spec("as_of", _("State looked at"), hint=_("such as 2026-03-02, 2026-03 or 2026"), length=10),
+        Spec("evidence", _("How well it is known"), "choice", needed=True,
+             choices=[(each, EVIDENCE_WORDS[each]) for each in SOURCE_EVIDENCE]),
+        Spec("covers", _("What comes from it"), length=500),
+    ),
+)  # fmt: skip
+GROUPS = (SOURCES, LIMITS)
 TWO_FIGURES, NO_FIGURE = ("outside", "between"), ("missing", "incomplete")
 _REST = (
-    Spec("limit_text", _("In the source's words"), length=200, needed=True),
+    Spec("limit_text", _("In the source's words"), length=200, hint=_("or nothing")),
     Spec("severity", _("How grave"), "choice", needed=True,
          choices=[(each, each.replace("_", " ")) for each in SEVERITIES]),
     Spec("action", _("What it asks for"), length=500),
@@ -52,7 +65,8 @@ def specs_of(limit: Mapping[str, Any]) -> tuple[Spec, ...]:
 
 def typed_set(content: Mapping[str, Any], post: QueryDict | None = None) -> Typed:
     """What is typed, or the content as it would have been typed; a row a limit, in the content's order."""
-    typed = from_content(content, PLAIN, ()) if post is None else from_post(post, PLAIN, ())
+    listed = (SOURCES,)
+    typed = from_content(content, PLAIN, listed) if post is None else from_post(post, PLAIN, listed)
     typed.rows["limits"] = [_row(each, index, post) for index, each in enumerate(content["limits"])]
     return typed
 
@@ -81,6 +95,7 @@ def set_content(typed: Typed, base: Mapping[str, Any]) -> dict[str, Any]:
     """The base with what is typed in the place of its own figures and words."""
     content = copy.deepcopy(dict(base))
     _put(content, PLAIN, typed.plain)
+    content["sources"] = content_of(typed, (), (SOURCES,)).get("sources", [])
     for limit, row in zip(content["limits"], typed.rows["limits"], strict=True):
         _put(limit, _REST, row.values)
         limit["fires_when"]["value"] = _value(limit["fires_when"], row)

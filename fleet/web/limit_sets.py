@@ -19,7 +19,15 @@ from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models import LimitSet, LimitSetVersion
 from fleet.queries.consequences import preview_limit_set
-from fleet.queries.contents import kept_words, limit_label, limit_set_differences, select_words, set_interval_lines
+from fleet.queries.contents import (
+    edition_words,
+    evidence_words,
+    kept_words,
+    limit_label,
+    limit_set_differences,
+    select_words,
+    set_interval_lines,
+)
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
 from fleet.services.recorded import record_once
@@ -31,7 +39,7 @@ from fleet.web.previews import WRITERS
 from fleet.web.sheets import RetireForm, compared, made_on, standing_words
 from fleet.web.typed import AskedForm, asked_form
 from reports.figures import chemical
-from reports.verdicts import basis_words, capital, evidence_words
+from reports.verdicts import basis_words, capital
 
 
 @page()
@@ -49,7 +57,9 @@ def _shown(request: HttpRequest, facts: LimitSetFacts) -> dict[str, Any]:
         "content": content,
         "standing": standing_words(facts.current) if facts.current else "",
         "interval": set_interval_lines(content) if content else [],
-        "further": extra_intervals(content) if content else [],
+        "further": [(each, _known(each, content)) for each in extra_intervals(content)] if content else [],
+        "interval_known": _known(content["interval"], content) if content else "",
+        "sources": [source_row(each) for each in content.get("sources", ())],
         "limits": [limit_row(each) for each in content.get("limits", ())],
         "versions": [(each, made_on(each)) for each in facts.versions],
         "compared": compared(
@@ -58,6 +68,23 @@ def _shown(request: HttpRequest, facts: LimitSetFacts) -> dict[str, Any]:
         "may_write": viewer_of(request).role in WRITERS,
         "today": clock.today(),
     }
+
+
+def _known(rule: Mapping[str, Any], content: Mapping[str, Any]) -> str:
+    return evidence_words(rule.get("evidence") or content["evidence"])
+
+
+@dataclass(frozen=True)
+class SourceRow:
+    """One source in words. covers : what comes from it; empty where nothing is said of that."""
+
+    document: str
+    known: str
+    covers: str
+
+
+def source_row(source: Mapping[str, Any]) -> SourceRow:
+    return SourceRow(edition_words(source), evidence_words(source["evidence"]), source.get("covers", ""))
 
 
 @dataclass(frozen=True)
@@ -181,7 +208,8 @@ def stale_words(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[tup
         for each in after["limits"]
         if (then := known.get(each["id"]))
         and then["fires_when"] != each["fires_when"]
-        and then["limit_text"] == each["limit_text"]
+        and each.get("limit_text")
+        and then.get("limit_text") == each["limit_text"]
     ]
 
 

@@ -22,6 +22,7 @@ from fleet.queries.consequences import preview_sheet
 from fleet.queries.contents import (
     Difference,
     adjuster_words,
+    evidence_words,
     interval_lines,
     order_words,
     sheet_differences,
@@ -41,7 +42,6 @@ from fleet.web.sheet_tables import answer_of, target_tables
 from fleet.web.typed import AskedForm, asked_form, from_content, from_post
 from fleet.web.words import and_words, count_words, rate_words
 from reports.figures import chemical
-from reports.verdicts import evidence_words
 
 # ---- the list ----
 

@@ -14,6 +14,7 @@ from fleet.errors import FleetError, NotFound
 from fleet.models import User
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
+from fleet.queries.contents import evidence_words
 from fleet.queries.statements import Line, SetOutcome, Statement, statement_for
 from fleet.web.drawings import statement_rule
 from fleet.web.forms import PeriodForm, taken
@@ -21,7 +22,6 @@ from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
 from fleet.web.rules import DueRule
 from fleet.web.words import and_words, count_words
 from reports.statements import outcome_counts, statement_csv, statement_pdf
-from reports.verdicts import evidence_words
 
 FIELDS = ("client", "building", "begins", "ends")
 
@@ -172,6 +172,6 @@ def line_row(statement: Statement, line: Line) -> LineRow:
 def _set_words(each: SetOutcome) -> str:
     """The set in its version, with the doubts about it."""
     doubts = [] if each.reviewed else [_("not reviewed")]
-    doubts += [evidence_words(each.evidence)] if each.evidence == "memory" else []
+    doubts += [evidence_words(each.evidence)] if each.evidence == "unverified" else []
     beside = f" ({', '.join(doubts)})" if doubts else ""
     return f"{each.name} v{each.version}{beside}"

@@ -163,7 +163,7 @@ def test_a_copy_is_unreviewed_whatever_the_set_was(boss: APIClient, path: str, n
     assert isinstance(copied, LimitSetVersion)
     assert not copied.is_reviewed
     assert copied.content["limits"] == neutral.current.content["limits"]
-    assert copied.content["sources"][-1] == f"copied from {neutral.name} v2"
+    assert copied.content["notes"] == f"Copied from {neutral.name} v2."
     assert not LimitSetAttachment.objects.filter(limit_set__key="ours").exists()
 
 
@@ -242,7 +242,7 @@ def limit_of(file: dict[str, Any]) -> dict[str, Any]:
         (lambda file: limit_of(file)["fires_when"].update(value="lots, really"), "content.limits.0.fires_when.value"),
         (lambda file: limit_of(file).update(select={"output_kW_gt": "big"}), "content.limits.0.select.output_kW_gt"),
         (lambda file: file["content"]["interval"].update(months=0), "content.interval"),
-        (lambda file: file["content"].update(sources=[]), "content.sources"),
+        (lambda file: file["content"].update(evidence="unverified"), "content.sources"),
         (lambda file: file.update(key="not a key"), "key"),
     ],
 )  # fmt: skip

@@ -55,7 +55,7 @@ LIMITS: dict[str, Any] = {
             "evidence": "own",
         }
     ],
-    "sources": ["the contract"],
+    "sources": [{"document": "the contract", "edition": None, "as_of": "2024", "evidence": "official_text_read"}],
 }
 
 

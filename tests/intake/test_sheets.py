@@ -71,15 +71,28 @@ LIMIT_SET: dict[str, Any] = {
     "interval": {"type": "max_months", "months": 6},
     "limits": [
         {"id": "a", "quantity": "co", "unit": "ppm", "basis": "air_free", "firing_rate": "any", "when": "any",
-         "fires_when": {"op": ">", "value": "80"}, "limit_text": "<= 80", "severity": "out_of_limit",
+         "fires_when": {"op": ">", "value": "80"}, "severity": "out_of_limit",
          "source": "contract", "evidence": "own"}
     ],
-    "sources": ["contract"],
+    "sources": [{"document": "contract", "evidence": "official_text_read"}],
 }  # fmt: skip
 
 
 def test_a_limit_set_that_can_be_reckoned_with_is_taken() -> None:
     assert read_limit_set(LIMIT_SET)["limits"][0]["fires_when"] == {"op": ">", "value": "80"}
+
+
+def test_what_is_not_known_of_a_source_is_null_and_own_figures_need_none() -> None:
+    assert read_limit_set(copy.deepcopy(LIMIT_SET))["sources"] == [
+        {"document": "contract", "edition": None, "as_of": None, "evidence": "official_text_read"}
+    ]
+    assert read_limit_set(copy.deepcopy(LIMIT_SET) | {"sources": []})["sources"] == []
+
+
+@pytest.mark.parametrize("as_of", ["2024", "2024-02", "2024-02-29"])
+def test_the_state_of_a_source_is_a_year_a_month_or_a_day(as_of: str) -> None:
+    source = {"document": "contract", "edition": None, "as_of": as_of, "evidence": "quoted_elsewhere"}
+    assert read_limit_set(copy.deepcopy(LIMIT_SET) | {"sources": [source]})["sources"] == [source]
 
 
 @pytest.mark.parametrize(
@@ -90,7 +103,11 @@ def test_a_limit_set_that_can_be_reckoned_with_is_taken() -> None:
         ({"interval": {"type": "max_months", "months": 6, "variants": "abc"}}, "interval"),
         ({"interval": {"type": "max_months", "months": 6, "first": "x"}}, "interval"),
         ({"evidence": "sure"}, "evidence"),
-        ({"sources": []}, "sources"),
+        ({"sources": [], "evidence": "unverified"}, "sources"),
+        ({"sources": ["contract"]}, "sources.0"),
+        ({"sources": [{"document": "contract", "evidence": "own"}]}, "sources.0.evidence"),
+        ({"sources": [{"document": "contract", "evidence": "unverified", "as_of": "2024-13"}]}, "sources.0.as_of"),
+        ({"interval": {"type": "max_months", "months": 6, "evidence": "memory"}}, "interval"),
         ({"limits": [LIMIT_SET["limits"][0] | {"severity": "dreadful"}]}, "limits.0.severity"),
     ],
 )

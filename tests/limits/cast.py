@@ -102,13 +102,13 @@ def one_limit_set(decision_rule="simple", **limit):
         "limit_text": "<= 100.0",
         "severity": "adjust",
         "action": "adjust",
-        "evidence": "text_seen",
+        "evidence": "official_text_read",
     } | limit
     return {
         "id": "set-1",
         "version": "3",
         "name": "test set",
-        "evidence": "text_seen",
+        "evidence": "official_text_read",
         "status": "reviewed",
         "reviewed_by": "a named person",
         "decision_rule": decision_rule,

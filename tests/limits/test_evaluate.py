@@ -567,7 +567,7 @@ def test_verdicts_are_ordered_and_worded_alike_for_any_sets(sets, co_ppm, ambien
 
 def test_an_unreviewed_set_and_a_limit_from_memory_say_so_in_the_sentence():
     said = evaluate(make_card("uk-bs7967-in-service"), [reading()])
-    assert "[set not reviewed; limit from memory]" in the(said, limit_id="r-stop").sentence
+    assert "[set not reviewed; limit unverified]" in the(said, limit_id="r-stop").sentence
     (reviewed,) = judged(one_limit_set(), reading())
     assert reviewed.review == "reviewed by a named person"
     assert reviewed.sentence == (
@@ -594,10 +594,13 @@ def test_a_verdict_has_all_its_fields_and_keeps_them():
 @bounded
 @given(st.permutations(range(3)))
 def test_each_verdict_carries_how_well_its_limit_is_known(order):
-    sets = [{**one_limit_set(evidence=known), "id": known} for known in ("text_seen", "secondary_seen", "memory")]
+    sets = [
+        {**one_limit_set(evidence=known), "id": known}
+        for known in ("official_text_read", "quoted_elsewhere", "unverified")
+    ]
     said = evaluate(make_card(*(sets[n] for n in order)), [reading(co_ppm=150.0)])
     assert {v.set_id: v.evidence for v in said.findings} == {each["id"]: each["id"] for each in sets}
-    assert all(("from memory" in v.sentence) == (v.evidence == "memory") for v in said.findings)
+    assert all(("limit unverified" in v.sentence) == (v.evidence == "unverified") for v in said.findings)
 
 
 def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():

@@ -267,7 +267,7 @@ def test_a_limit_of_a_set_becomes_a_row_whole():
         "set_id": "set-1",
         "set_name": "test set",
         "set_version": "3",
-        "evidence": "text_seen",
+        "evidence": "official_text_read",
         "review": "reviewed by a named person",
         "lower": None,
         "upper": 100.0,
@@ -320,10 +320,10 @@ def test_what_a_limit_leaves_out_is_empty_in_its_row():
 
 
 def test_a_limits_own_evidence_and_rule_go_before_its_sets():
-    made = compiled(evidence="memory", decision_rule="guarded", rule="add_uncertainty")
-    assert (made["evidence"], made["decision_rule"]) == ("memory", "guarded")
+    made = compiled(evidence="unverified", decision_rule="guarded", rule="add_uncertainty")
+    assert (made["evidence"], made["decision_rule"]) == ("unverified", "guarded")
     without = compiled(evidence=None, decision_rule=None, rule="add_uncertainty")
-    assert (without["evidence"], without["decision_rule"]) == ("text_seen", "add_uncertainty")
+    assert (without["evidence"], without["decision_rule"]) == ("official_text_read", "add_uncertainty")
 
 
 @pytest.mark.parametrize(
@@ -362,11 +362,12 @@ def test_a_word_that_a_limit_may_not_use_is_named(broken, said):
         ({"fires_when": {"op": "incomplete", "value": None}, "limit_text": "present"}, "ppm", ""),
         ({"fires_when": {"op": "<", "value": "least_share_pct"}, "limit_text": ">= least"}, "ppm", ">= least"),
         ({"fires_when": {"op": "<", "value": None}, "limit_text": ">="}, "ppm", ""),
-        ({"fires_when": {"op": "missing", "value": None}, "limit_text": None}, "", ""),
+        ({"fires_when": {"op": "missing", "value": None}, "limit_text": None}, "", "on record"),
+        ({"fires_when": {"op": "<", "value": "least_share_pct"}, "limit_text": None}, "ppm", ">= least share pct"),
         ({"fires_when": {"op": "!=", "value": "none"}, "limit_text": "no trace"}, "ppm", "none"),
     ],
 )
-def test_the_sources_own_words_stand_only_where_there_is_no_figure(limit, unit, text):
+def test_words_stand_only_where_there_is_no_figure_and_are_the_sources_if_it_has_any(limit, unit, text):
     made = compiled(**limit)
     assert (made["unit"], made["limit_text"]) == (unit, text)
 

@@ -50,7 +50,7 @@ def test_where_a_source_wants_it_read(rates, phases, words):
 def row_of(**more):
     return {
         "kind": "limit", "label": "CO", "lower": None, "upper": 100.0, "unit": "ppm", "limit_text": "<= 100",
-        "set_name": "a set", "set_version": "3", "evidence": "text_seen", "review": "reviewed by a person",
+        "set_name": "a set", "set_version": "3", "evidence": "official_text_read", "review": "reviewed by a person",
     } | more  # fmt: skip
 
 
@@ -87,14 +87,14 @@ def test_a_verdict_is_worded_so(row, seen, value, said, outcome, reason, words):
     ("row", "end"),
     [
         ({}, "as recorded."),
-        ({"evidence": "secondary_seen"}, "as recorded."),
-        ({"evidence": "memory"}, "as recorded [limit from memory]."),
+        ({"evidence": "quoted_elsewhere"}, "as recorded."),
+        ({"evidence": "unverified"}, "as recorded [limit unverified]."),
         ({"evidence": "own"}, "as recorded [our own figure, no outside source]."),
         ({"evidence": "hearsay"}, "as recorded [hearsay]."),
         ({"review": "unreviewed"}, "as recorded [set not reviewed]."),
-        ({"review": "unreviewed", "evidence": "memory"}, "as recorded [set not reviewed; limit from memory]."),
+        ({"review": "unreviewed", "evidence": "unverified"}, "as recorded [set not reviewed; limit unverified]."),
         ({"review": "", "evidence": ""}, "as recorded."),
-        ({"kind": "stop line", "review": "unreviewed", "evidence": "memory"}, "as recorded."),
+        ({"kind": "stop line", "review": "unreviewed", "evidence": "unverified"}, "as recorded."),
     ],
 )
 def test_how_well_a_limit_is_known_stands_at_the_end(row, end):

@@ -128,7 +128,7 @@ def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(
 
 
 def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, Any]:
-    said = {"set_id": "a", "set_name": "A set", "set_version": "1", "kind": "limit", "evidence": "text_seen"}
+    said = {"set_id": "a", "set_name": "A set", "set_version": "1", "kind": "limit", "evidence": "official_text_read"}
     said |= {
         "phase": "as left",
         "rate": "high",

@@ -207,8 +207,8 @@ def test_a_set_that_nobody_reviewed_says_so_beside_its_verdict(
     attach(MANY_SETS, boiler, manager)
     said = paper(full(body), technician)
     assert "Neutral demo profile (not a legal limit set) v1 (not reviewed)" in said
-    assert "v1 within as recorded within as recorded NOT REVIEWED; figures from memory" in said
-    assert "not reviewed or from memory), as recorded" in said
+    assert "v1 within as recorded within as recorded NOT REVIEWED; unverified" in said
+    assert "not reviewed or unverified), as recorded" in said
     assert "NOx at 3 % O₂" in said
     assert "100?" in said
     assert "new plant not recorded, so whether this limit applies isn't known" in said

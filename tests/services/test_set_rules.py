@@ -39,7 +39,7 @@ SOURCE = "invented for tests"
 TUNE_UP = {"name": "tune-up", "type": "max_months", "months": 6, "select": {"low_use": True}}
 CONTENT: dict[str, Any] = {
     "name": "House rules", "jurisdiction": "any", "kind": "contract", "evidence": "own", "decision_rule": "simple",
-    "interval": {"type": "max_months", "months": 12}, "extra_intervals": [TUNE_UP], "limits": [], "sources": [SOURCE],
+    "interval": {"type": "max_months", "months": 12}, "extra_intervals": [TUNE_UP], "limits": [], "sources": [],
 }  # fmt: skip
 CO_LIMIT = {
     "id": "co", "quantity": "co", "unit": "ppm", "basis": "as_measured", "firing_rate": "any", "when": "any",

@@ -111,7 +111,7 @@ def test_a_copied_set_is_unreviewed_and_a_retired_one_says_so(neutral: LimitSet,
     made = sent(manager, f"{path}copy/", name="Ours", key="ours")["Location"]
     page = words_of(opened(manager, made))
     assert "Nobody has reviewed it" in page
-    assert "copied from Neutral demo profile (not a legal limit set) v2" in page
+    assert "Copied from Neutral demo profile (not a legal limit set) v2" in page
     sent(manager, f"{path}retire/", version="1", retired="yes")
     assert "it is attached nowhere more" in opened(manager, path)
 

@@ -43,6 +43,7 @@ def test_a_comparison_of_sets_tells_a_change_of_each_field(field: str) -> None:
     rows = {
         "limits": {"id": "a", "quantity": "co", "fires_when": {"op": ">", "value": "9"}},
         "extra_intervals": {"name": "a second one", "type": "max_months", "months": 6},
+        "sources": {"document": "Rule 9", "evidence": "unverified"},
     }
     before: dict[str, Any] = {
         "interval": {"type": "none"},
@@ -103,11 +104,11 @@ def test_an_error_stands_beside_its_row_though_an_earlier_one_is_left_out() -> N
 
 
 def test_a_set_s_form_has_a_row_a_limit_and_no_blank_ones() -> None:
-    content = {"evidence": "own", "sources": ["a"], "limits": [
+    content = {"evidence": "own", "sources": [], "limits": [
         {"id": "a", "quantity": "co", "fires_when": {"op": "outside", "value": [None, "9"]}, "severity": "adjust"},
         {"id": "b", "quantity": "o2", "fires_when": {"op": "missing", "value": None}, "severity": "record"},
     ]}  # fmt: skip
-    (group,) = asked_form(typed_set(content), SET_PLAIN, SET_GROUPS).groups
+    _sources, group = asked_form(typed_set(content), SET_PLAIN, SET_GROUPS).groups
     assert [each.title for each in group.rows] == ["CO (a)", "O₂ (b)"]
     assert [field.spec.name for field in group.rows[0].fields][:3] == ["lower", "upper", "limit_text"]
     assert next(field.spec.name for field in group.rows[1].fields) == "limit_text"
