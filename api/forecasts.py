@@ -13,8 +13,7 @@ from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_text, of_appliance
 from api.permissions import AUDITOR, OFFICE
 from fleet.models import Forecast
-from fleet.queries.forecasts import visible_forecasts
-from fleet.queries.honesty import honesty_for
+from fleet.queries.forecasts import honesty_for, visible_forecasts
 
 BINDS = "Of all the appliance's quantities this one's accepted chance is the first to be used up."
 

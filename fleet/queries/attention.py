@@ -7,11 +7,11 @@ from uuid import UUID
 
 from django.db.models import QuerySet, prefetch_related_objects
 
+from fleet.assess.foresight.honesty import AnalyserOff
 from fleet.models import Analyser, Defect, Delivery, Flag, Forecast, Mark, Person, Revisit, User
 from fleet.queries.access import visible_clients
 from fleet.queries.follow_ups import open_marks, overdue_defects, overdue_deliveries
-from fleet.queries.forecasts import visible_forecasts
-from fleet.queries.honesty import AnalyserOff, analysers_off
+from fleet.queries.forecasts import analysers_off, visible_forecasts
 from fleet.queries.jobs import dead_jobs
 from fleet.queries.records import held_messages
 from fleet.queries.register import visible_analysers, visible_people

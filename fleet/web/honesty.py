@@ -9,8 +9,9 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.assess.foresight.honesty import AnalyserOff, Held
 from fleet.drift import Reliability, Surprises
-from fleet.queries.honesty import AnalyserOff, Held, Honesty, QuantityHonesty, honesty_for
+from fleet.queries.forecasts import Honesty, QuantityHonesty, honesty_for
 from fleet.web.figures import day, figure
 from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
 from fleet.web.words import and_words, rate_words
