@@ -23,8 +23,8 @@ from fleet.errors import NotFound
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.limit_sets import LimitSetIn, ReviewIn, read_limit_set
 from fleet.models import LimitSet, LimitSetVersion
+from fleet.presentation.contents import limit_set_differences
 from fleet.queries.consequences import preview_limit_set
-from fleet.queries.contents import limit_set_differences
 from fleet.queries.sheets import all_limit_sets
 from fleet.services.exchange import LIMIT_SET_FILE
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set

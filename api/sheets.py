@@ -23,8 +23,8 @@ from fleet.intake.errors import without_decimals
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.sheets import SheetIn
 from fleet.models import ModelSheet, SheetVersion
+from fleet.presentation.contents import sheet_differences
 from fleet.queries.consequences import preview_sheet
-from fleet.queries.contents import sheet_differences
 from fleet.queries.register import all_sheets
 from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet
 from fleet.services.exchange import SHEET_FILE

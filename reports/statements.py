@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 from reportlab.platypus import Flowable, Spacer
 
 from fleet.models import Visit
-from fleet.queries.contents import evidence_words
+from fleet.presentation.contents import evidence_words
 from fleet.queries.statements import Line, SetOutcome, Statement
 from reports.due_rules import DueDrawing, DueRule, axis_of
 from reports.figures import NONE, day, said

@@ -6,8 +6,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.presentation.contents import evidence_words
 from fleet.quantities import READING_QUANTITIES
-from fleet.queries.contents import evidence_words
 from reports.figures import chemical, figure_apart, qualified, signs, with_unit
 
 Verdict = Mapping[str, Any]

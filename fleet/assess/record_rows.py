@@ -1,11 +1,22 @@
 """Which rows a record of the register projects to."""
 
 import uuid
+from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
-from fleet.models import Calibration, GasConversion, LimitSetVersion, OutOfUse, Qualification, SheetVersion, StopLines
-from fleet.models.records import Row
+from fleet.models import (
+    Calibration,
+    GasConversion,
+    LimitSetVersion,
+    OutOfUse,
+    Qualification,
+    Record,
+    SheetVersion,
+    StopLines,
+)
+from fleet.models.records import Row, content_of
 
 
 def calibration_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
@@ -91,3 +102,13 @@ def qualification_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Ro
         "record_id": record_id,
     }
     return [Row(Qualification, uuid.UUID(content["id"]), values)]
+
+
+def closings_said(appliances: Iterable[uuid.UUID]) -> dict[tuple[uuid.UUID, uuid.UUID], list[uuid.UUID]]:
+    """By appliance and defect the visits whose records in force say that they closed it, in the records' order."""
+    said: dict[tuple[uuid.UUID, uuid.UUID], list[uuid.UUID]] = defaultdict(list)
+    for record in Record.objects.filter(visit__appliance__in=appliances).order_by("id"):
+        content = content_of(record)
+        for defect in content.get("closes_defects", []):
+            said[uuid.UUID(content["appliance"]), uuid.UUID(defect)].append(record.subject)
+    return said

@@ -1,5 +1,7 @@
 """Calendar addresses: secret places from which a calendar program reads revisits and duties."""
 
+import hashlib
+
 from django.db import models
 from django.db.models import Q
 
@@ -55,3 +57,8 @@ class CalendarEntry(models.Model):
 
     def __str__(self) -> str:
         return self.uid
+
+
+def hash_of(secret: str) -> str:
+    """As random as it is long: a plain hash can't be turned back."""
+    return hashlib.sha256(secret.encode("utf-8", "surrogatepass")).hexdigest()

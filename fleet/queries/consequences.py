@@ -11,8 +11,8 @@ from django.utils.translation import ngettext
 from fleet.assess.consequences import Consequence, consequences_of
 from fleet.assess.judging.comparing import Draft
 from fleet.models import LimitSet, LimitSetVersion, ModelSheet, SheetVersion, User
+from fleet.presentation.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.access import visible_clients
-from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
 
 # ---- all of it, for somebody who is about to record the draft ----
 

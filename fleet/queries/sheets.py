@@ -3,6 +3,7 @@
 import uuid
 from dataclasses import dataclass
 from datetime import date
+from typing import Any, Generic, TypeVar
 
 from django.db.models import Count, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery
 
@@ -18,6 +19,7 @@ from fleet.models import (
     User,
 )
 from fleet.models.appliances import not_gone
+from fleet.models.drafts import id_of_file
 from fleet.queries.access import visible_clients
 from fleet.queries.register import all_sheets, visible_appliances
 
@@ -119,3 +121,39 @@ def visible_attachments(viewer: User) -> QuerySet[LimitSetAttachment]:
 def all_stop_lines(viewer: User) -> QuerySet[StopLines]:
     """Every version: the lines are the contractor's, and everybody who is logged in reads them."""
     return StopLines.objects.all() if viewer.is_authenticated else StopLines.objects.none()
+
+
+Entry = TypeVar("Entry", ModelSheet, LimitSet)
+
+
+@dataclass(frozen=True)
+class Standing(Generic[Entry]):
+    """What stands here of a file: the entry that it names, and which of its versions says the same, if any does."""
+
+    entry: Entry | None
+    number: int | None
+
+    @property
+    def is_known(self) -> bool:
+        return self.number is not None
+
+
+def standing_sheet(viewer: User, file: dict[str, Any]) -> Standing[ModelSheet]:
+    """By its external reference, else by what was made of the same file, else by its name."""
+    reference = file.get("external_reference")
+    known = list(all_sheets(viewer).filter(external_reference=reference)) if reference else []
+    known = known or list(all_sheets(viewer).filter(id=id_of_file(file)))
+    return _standing(known or list(all_sheets(viewer).filter(name=file["name"]).order_by("id")), file)
+
+
+def standing_limit_set(viewer: User, file: dict[str, Any]) -> Standing[LimitSet]:
+    """By its key, which stays."""
+    return _standing(list(all_limit_sets(viewer).filter(key=file["key"])), file)
+
+
+def _standing(known: list[Entry], file: dict[str, Any]) -> Standing[Entry]:
+    for entry in known:
+        for version in entry.versions.order_by("-number"):
+            if version.content == file["content"]:
+                return Standing(entry, version.number)
+    return Standing(next(iter(known), None), None)

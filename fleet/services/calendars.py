@@ -1,6 +1,5 @@
 """Calendar addresses: made for a technician or a client, shown once, renewed and revoked; and what each has shown."""
 
-import hashlib
 import secrets
 from collections.abc import Iterable
 from datetime import datetime, timedelta
@@ -9,6 +8,7 @@ from django.db import transaction
 
 from fleet.errors import Conflict, FleetError, NotFound
 from fleet.models import CalendarAddress, CalendarEntry, Client, User
+from fleet.models.calendars import hash_of
 from fleet.queries.calendars import CalendarEvent, ShownEvent, calendar_clients, may_have_calendar
 from fleet.services.register import change_entry
 
@@ -62,11 +62,6 @@ def revoke_address(*, address: CalendarAddress, version: int, actor: User, now: 
 def _new_secret() -> str:
     """256 bits."""
     return secrets.token_urlsafe(32)
-
-
-def hash_of(secret: str) -> str:
-    """As random as it is long: a plain hash can't be turned back."""
-    return hashlib.sha256(secret.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def keep_shown(*, address: CalendarAddress, events: Iterable[CalendarEvent], now: datetime) -> list[ShownEvent]:

@@ -1,34 +1,19 @@
 """Sheets and limit sets that come as files from another installation: made once, whoever sends the file again."""
 
-import uuid
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic
 
 from django.db import IntegrityError, transaction
 
 from fleet.errors import Conflict, FleetError
-from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import LimitSet, ModelSheet, User
+from fleet.models.drafts import id_of_file
+from fleet.queries.sheets import Entry, Standing, standing_limit_set, standing_sheet
 from fleet.services.appliances import make_sheet
 from fleet.services.limits import make_limit_set
 
 SHEET_FILE, LIMIT_SET_FILE = "fleet-sheet/1", "fleet-limit-set/1"
-_FILES = uuid.UUID("0d0c7f6e-7d5e-5b3a-9f0e-3c1c7f3d1a52")  # so that the same file gives the same id (UUIDv5)
-
-Entry = TypeVar("Entry", ModelSheet, LimitSet)
-
-
-@dataclass(frozen=True)
-class Standing(Generic[Entry]):
-    """What stands here of a file: the entry that it names, and which of its versions says the same, if any does."""
-
-    entry: Entry | None
-    number: int | None
-
-    @property
-    def is_known(self) -> bool:
-        return self.number is not None
 
 
 @dataclass(frozen=True)
@@ -40,36 +25,16 @@ class Imported(Generic[Entry]):
     made: bool
 
 
-def standing_sheet(file: dict[str, Any]) -> Standing[ModelSheet]:
-    """By its external reference, else by what was made of the same file, else by its name."""
-    reference = file.get("external_reference")
-    known = list(ModelSheet.objects.filter(external_reference=reference)) if reference else []
-    known = known or list(ModelSheet.objects.filter(id=_id_of(file)))
-    return _standing(known or list(ModelSheet.objects.filter(name=file["name"]).order_by("id")), file)
-
-
-def standing_limit_set(file: dict[str, Any]) -> Standing[LimitSet]:
-    """By its key, which stays."""
-    return _standing(list(LimitSet.objects.filter(key=file["key"])), file)
-
-
-def _standing(known: list[Entry], file: dict[str, Any]) -> Standing[Entry]:
-    for entry in known:
-        for version in entry.versions.order_by("-number"):
-            if version.content == file["content"]:
-                return Standing(entry, version.number)
-    return Standing(next(iter(known), None), None)
-
-
 def import_sheet(*, file: dict[str, Any], actor: User, now: datetime) -> Imported[ModelSheet]:
     """Make the sheet of a checked file; the same file again makes nothing.
 
     Raises Conflict `content_differs` where a sheet of its name or reference says something else: whether that becomes
     its next version is for a person to decide, who has seen what would change.
     """
-    values = {"id": _id_of(file), "name": file["name"], "external_reference": file.get("external_reference")}
+    values = {"id": id_of_file(file), "name": file["name"], "external_reference": file.get("external_reference")}
     return _once(
-        lambda: standing_sheet(file), lambda: make_sheet(values=values, content=file["content"], actor=actor, now=now)
+        lambda: standing_sheet(actor, file),
+        lambda: make_sheet(values=values, content=file["content"], actor=actor, now=now),
     )
 
 
@@ -77,7 +42,7 @@ def import_limit_set(*, file: dict[str, Any], actor: User, now: datetime) -> Imp
     """Make the set of a checked file, unreviewed; the same file again makes nothing. Raises as `import_sheet`."""
     values = {"key": file["key"], "name": file["name"], "external_reference": file.get("external_reference")}
     return _once(
-        lambda: standing_limit_set(file),
+        lambda: standing_limit_set(actor, file),
         lambda: make_limit_set(values=values, content=file["content"], actor=actor, now=now),
     )
 
@@ -107,8 +72,3 @@ def _known(standing: Standing[Any]) -> Imported[Any] | None:
             entry=str(standing.entry.id),
         )
     return None
-
-
-def _id_of(file: dict[str, Any]) -> uuid.UUID:
-    said = {name: file.get(name) for name in ("name", "external_reference", "content")}
-    return uuid.uuid5(_FILES, sha256_hex(canonical_bytes(said)))

@@ -14,7 +14,7 @@ from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.failpoints import failpoint
 from fleet.models import NoAccess, StoredFile, User, Visit
-from fleet.services.pictures import Picture, read_jpeg, read_png
+from fleet.pictures import Picture, read_jpeg, read_png
 
 LARGEST_BYTES = 10_000_000
 LARGEST_PX = 50_000_000

@@ -11,6 +11,7 @@ from django.db.models import Model
 from fleet.assess.judging.visit_rows import visit_rows
 from fleet.assess.record_rows import (
     calibration_rows,
+    closings_said,
     gas_conversion_rows,
     limit_set_version_rows,
     out_of_use_rows,
@@ -37,7 +38,7 @@ from fleet.models import (
 )
 from fleet.models.records import Row, content_of
 from fleet.services.records import put_rows
-from fleet.services.visits import closings_said, project_visit
+from fleet.services.visits import project_visit
 
 ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "visit": visit_rows,

@@ -1,8 +1,6 @@
 """Record a visit: store it once, judge it, open what it calls for, and ask for what must follow."""
 
 import uuid
-from collections import defaultdict
-from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -11,6 +9,7 @@ from django.db.models import Q
 
 from fleet.assess.judging.oddities import marks_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
+from fleet.assess.record_rows import closings_said
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.evidence import sha256_hex
 from fleet.models import (
@@ -151,16 +150,6 @@ def _settle_closings(content: dict[str, Any]) -> None:
         closed_by = next(reversed(said.get((defect.appliance_id, defect.id), [])), None)
         if defect.closed_by_id != closed_by:
             Defect.objects.filter(id=defect.id).update(closed_by=closed_by)
-
-
-def closings_said(appliances: Iterable[uuid.UUID]) -> dict[tuple[uuid.UUID, uuid.UUID], list[uuid.UUID]]:
-    """By appliance and defect the visits whose records in force say that they closed it, in the records' order."""
-    said: dict[tuple[uuid.UUID, uuid.UUID], list[uuid.UUID]] = defaultdict(list)
-    for record in Record.objects.filter(visit__appliance__in=appliances).order_by("id"):
-        content = content_of(record)
-        for defect in content.get("closes_defects", []):
-            said[uuid.UUID(content["appliance"]), uuid.UUID(defect)].append(record.subject)
-    return said
 
 
 def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appliance | None = None) -> Visit:

@@ -19,13 +19,14 @@ from django.db.models import F, QuerySet
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
+from fleet import web_addresses
 from fleet.assess.webhooks import Event, allowed_hosts, events_of
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, WebHook
 from fleet.models.register import new_id
 from fleet.models.webhooks import TRIAL
 from fleet.queries.access import visible_clients
-from fleet.services import jobs, web_addresses
+from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
 
 log = structlog.get_logger()

@@ -18,8 +18,9 @@ from django.views.decorators.http import require_safe
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import CalendarAddress, Role
+from fleet.models.calendars import hash_of
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
-from fleet.services.calendars import hash_of, keep_shown, make_address, renew_address, revoke_address
+from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import taken
 from fleet.web.guards import FIELD, act, page, viewer_of
 from reports.calendar_feed import calendar_bytes

@@ -14,18 +14,19 @@ from fleet import clock
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set_file
 from fleet.intake.sheets import read_sheet_file
+from fleet.models import User
+from fleet.presentation.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.consequences import preview_limit_set, preview_sheet
-from fleet.queries.contents import Difference, limit_set_differences, sheet_differences
-from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_set_for, sheet_for
-from fleet.services.exchange import (
-    LIMIT_SET_FILE,
-    SHEET_FILE,
+from fleet.queries.sheets import (
+    LimitSetFacts,
+    SheetFacts,
     Standing,
-    import_limit_set,
-    import_sheet,
+    limit_set_for,
+    sheet_for,
     standing_limit_set,
     standing_sheet,
 )
+from fleet.services.exchange import LIMIT_SET_FILE, SHEET_FILE, import_limit_set, import_sheet
 from fleet.web import previews
 from fleet.web.guards import page, viewer_of
 from fleet.web.limit_sets import record_set
@@ -64,7 +65,7 @@ def take(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return render(request, "exchange.html", {"place": "sheets"})
     try:
-        taken = _taken(_text(request))
+        taken = _taken(viewer_of(request), _text(request))
     except FleetError as refused:
         return render(request, "exchange.html", {"place": "sheets", "refused": refused}, status=refused.status)
     if taken.standing.is_known:
@@ -85,7 +86,7 @@ def _text(request: HttpRequest) -> bytes:
     return given
 
 
-def _taken(given: bytes) -> Taken:
+def _taken(viewer: User, given: bytes) -> Taken:
     """Raises Malformed with the path of each field that can't be accepted."""
     try:
         data = read_strictly(given)
@@ -94,10 +95,10 @@ def _taken(given: bytes) -> Taken:
     kind = data.get("schema") if isinstance(data, dict) else None
     if kind == SHEET_FILE:
         file = read_sheet_file(data)
-        return Taken(SHEET_FILE, given.decode(), file, standing_sheet(file))
+        return Taken(SHEET_FILE, given.decode(), file, standing_sheet(viewer, file))
     if kind == LIMIT_SET_FILE:
         file = read_limit_set_file(data)
-        return Taken(LIMIT_SET_FILE, given.decode(), file, standing_limit_set(file))
+        return Taken(LIMIT_SET_FILE, given.decode(), file, standing_limit_set(viewer, file))
     said = _("is %(kind)s; it must be %(sheet)s or %(set)s") % {
         "kind": repr(kind)[:60],
         "sheet": SHEET_FILE,

@@ -15,7 +15,7 @@ from fleet.intake.errors import flat_errors
 from fleet.intake.fields import DecimalText
 from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
 from fleet.limits.rows import SEVERITIES
-from fleet.queries.contents import EVIDENCE_WORDS, limit_label
+from fleet.presentation.contents import EVIDENCE_WORDS, limit_label
 from fleet.web.typed import Group, Row, Spec, Typed, content_of, from_content, from_post, meant, shown
 from reports.figures import chemical, unit_words
 

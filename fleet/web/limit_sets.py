@@ -18,8 +18,7 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models import LimitSet, LimitSetVersion
-from fleet.queries.consequences import preview_limit_set
-from fleet.queries.contents import (
+from fleet.presentation.contents import (
     edition_words,
     evidence_words,
     kept_words,
@@ -28,6 +27,7 @@ from fleet.queries.contents import (
     select_words,
     set_interval_lines,
 )
+from fleet.queries.consequences import preview_limit_set
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
 from fleet.services.recorded import record_once

@@ -13,8 +13,8 @@ from fleet.errors import Conflict, FleetError
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import LimitSetVersion, Role, SheetVersion
 from fleet.models.register import new_id
+from fleet.presentation.contents import Difference
 from fleet.queries.consequences import Preview
-from fleet.queries.contents import Difference
 from fleet.web.drawings import verdict_rule
 from fleet.web.rules import ReadingRule
 

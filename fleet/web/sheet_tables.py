@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from fleet.assess.judging.cards import band_of
 from fleet.limits import Band
 from fleet.limits.quantities import label
-from fleet.queries.contents import band_words, ceiling_words
+from fleet.presentation.contents import band_words, ceiling_words
 from fleet.web.drawings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
 from fleet.web.rules import ReadingRule, Wall
 from fleet.web.words import and_words, rate_words

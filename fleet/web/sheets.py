@@ -18,8 +18,7 @@ from fleet import clock
 from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.models import LimitSetVersion, ModelSheet, SheetVersion
-from fleet.queries.consequences import preview_sheet
-from fleet.queries.contents import (
+from fleet.presentation.contents import (
     Difference,
     adjuster_words,
     evidence_words,
@@ -28,6 +27,7 @@ from fleet.queries.contents import (
     sheet_differences,
     target_words,
 )
+from fleet.queries.consequences import preview_sheet
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
 from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet, make_sheet
 from fleet.services.recorded import record_once

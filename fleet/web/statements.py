@@ -12,9 +12,9 @@ from django.utils.translation import ngettext
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import User
+from fleet.presentation.contents import evidence_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.contents import evidence_words
 from fleet.queries.statements import Line, SetOutcome, Statement, statement_for
 from fleet.web.drawings import statement_rule
 from fleet.web.forms import PeriodForm, taken

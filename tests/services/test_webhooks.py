@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from fleet import tasks
+from fleet import tasks, web_addresses
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -32,7 +32,7 @@ from fleet.models import (
     WebHook,
 )
 from fleet.queries.webhooks import visible_hooks
-from fleet.services import jobs, web_addresses, webhooks
+from fleet.services import jobs, webhooks
 from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.services.limits import attach_limit_set
 from fleet.services.revisit_days import release_day, set_day

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from fleet.intake import limit_sets, sheets
-from fleet.queries import contents
+from fleet.presentation import contents
 from fleet.web.limit_set_form import GROUPS as SET_GROUPS
 from fleet.web.limit_set_form import PLAIN as SET_PLAIN
 from fleet.web.limit_set_form import typed_set

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import ExifTags, Image
 
-from fleet.services.pictures import PNG_SIGNATURE, read_jpeg, read_png, without_position
+from fleet.pictures import PNG_SIGNATURE, read_jpeg, read_png, without_position
 from tests import pictures
 
 

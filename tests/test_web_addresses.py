@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet import web_addresses
 from fleet.errors import FleetError
-from fleet.services import web_addresses
-from fleet.services.web_addresses import Unreachable, checked_address, is_public, read_target
+from fleet.web_addresses import Unreachable, checked_address, is_public, read_target
 
 # Of the registries of special-purpose addresses (IANA; RFC 6890 and what amends it).
 PRIVATE = (

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from fleet.queries.contents import interval_lines, interval_words, limit_set_differences, set_interval_lines
+from fleet.presentation.contents import interval_lines, interval_words, limit_set_differences, set_interval_lines
 from tests.intervals.rules_of_each_kind import RULES
 
 
