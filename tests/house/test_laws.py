@@ -1,0 +1,158 @@
+"""The three laws of the map: services write, queries look for a viewer, what is assessed is only read."""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+# Calls by which a row is written, on a manager, a queryset or a row.
+WRITES = frozenset(
+    {
+        *("create", "get_or_create", "update_or_create", "bulk_create", "bulk_update"),
+        *("update", "delete", "save", "add", "set", "clear", "set_password", "create_user"),
+    }
+)
+# Rows that are wholly a record's: the same whenever they are projected, so no moment enters.
+OF_A_RECORD = "projects a record: the same rows at any moment"
+# A row of the register keeps the version it is at and not when it came to it; its caller takes `now`.
+OF_THE_REGISTER = "a row of the register keeps no moment; the service that calls it takes `now`"
+HANDED = "calls the service that it is handed, which takes `now`"
+A_CHECK = "refuses and writes nothing: what several services ask before they write"
+SERVICES = {
+    "records.put_rows": OF_A_RECORD,
+    "visits.project_visit": OF_A_RECORD,
+    "projections.rebuild": OF_A_RECORD,
+    "projections.check": OF_A_RECORD,
+    "register.create_entry": OF_THE_REGISTER,
+    "register.change_entry": OF_THE_REGISTER,
+    "register.check_entry": A_CHECK,
+    "register.create_once": HANDED,
+    "recorded.record_once": HANDED,
+    "appliances.refuse_overtaken": A_CHECK,
+    "appliances.refuse_retiring_ahead": A_CHECK,
+    "duties.refuse_ahead": A_CHECK,
+}
+QUERIES = {
+    "calendars.address_for": "whoever holds an address's secret is its reader; nobody is logged in",
+    "calendars.events_for": "what the holder of an address sees is the address's, not a user's",
+}
+# Rooms that are being straightened: this only ever shrinks.
+PENDING: dict[str, str] = {
+    "calendars": "renew_address",
+    "ceilings": "ceiling_of",
+    "checks": "put_check catch_up",
+    "clients": "add_client",
+    "contractor": "create_user",
+    "deliveries": "change_standing",
+    "duties": "recompute_duty recompute_duties recompute_now close_duties end_each",
+    "follow_ups": "put_retests settle_retests date_defects date_again",
+    "forecast_checks": "checks_of put_checks warnings_of put_warnings",
+    "forecast_words": "sentence quantity_words pace_figure chance_of",
+    "forecasts": "refit_from put_in_force accepted_chance in_unit chance_on horizon_by",
+    "jobs": "request_job request_jobs request_slot due_jobs withdraw_hints old_jobs is_broker_unheard",
+    "notices": (
+        "send_telling send_digest flag_message digest_message cautions change_on_call take_off_call "
+        "tell_flag_job send_telling_job digest_job"
+    ),
+    "reasons": "reasons_in limbs_of window_of urgency_of class_of",
+    "revisits": "everybody_in_shards shard_of",
+    "series": "series_kinds series_of panel_of limits_of digest_of",
+    "tokens": "create_token revoke_token",
+    "tuning": "digest_of tuned",
+    "webhooks": "renew_secret disallow_target secret_of signature send_waiting feed_hooks_job send_hook_job",
+}
+PENDING_SERVICES = frozenset(f"{file}.{name}" for file, names in PENDING.items() for name in names.split())
+PENDING_QUERIES: frozenset[str] = frozenset()
+
+
+def functions(room: str) -> Iterator[tuple[str, ast.FunctionDef]]:
+    """Public functions of a room by "file.name"."""
+    for path in sorted((ROOT / "fleet" / room).rglob("*.py")):
+        for node in ast.parse(path.read_text()).body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                yield f"{path.stem}.{node.name}", node
+
+
+def positional(node: ast.FunctionDef) -> list[str]:
+    return [each.arg for each in (*node.args.posonlyargs, *node.args.args)]
+
+
+def named(node: ast.FunctionDef) -> list[str]:
+    return [each.arg for each in node.args.kwonlyargs]
+
+
+def called(node: ast.AST) -> set[str]:
+    """Names that it calls or hands on, whatever they hang on."""
+    names = {each.attr for each in ast.walk(node) if isinstance(each, ast.Attribute)}
+    return names | {each.id for each in ast.walk(node) if isinstance(each, ast.Name)}
+
+
+def writers() -> set[str]:
+    """Names of functions of the services, private ones too, that write or call one that does."""
+    bodies: dict[str, set[str]] = {}
+    for path in sorted((ROOT / "fleet" / "services").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.FunctionDef):
+                bodies.setdefault(node.name, set()).update(called(node))
+    found = {name for name, names in bodies.items() if names & WRITES}
+    while more := {name for name, names in bodies.items() if names & found} - found:
+        found |= more
+    return found
+
+
+WRITERS = writers()
+
+
+def faults_of_service(node: ast.FunctionDef) -> list[str]:
+    said = [] if not positional(node) else ["takes arguments by place"]
+    said += [] if "now" in named(node) else ["doesn't take `now`"]
+    return said + ([] if node.name in WRITERS else ["writes nothing"])
+
+
+def test_services_write_by_named_arguments_and_take_the_moment() -> None:
+    faults = {name: said for name, node in functions("services") if (said := faults_of_service(node))}
+    assert {name: said for name, said in faults.items() if name not in SERVICES and name not in PENDING_SERVICES} == {}
+    assert (SERVICES.keys() | PENDING_SERVICES) - faults.keys() == set(), "keeps the law: take it off the list"
+
+
+def test_queries_look_for_a_viewer() -> None:
+    faults = {name for name, node in functions("queries") if "viewer" not in [*positional(node), *named(node)]}
+    assert faults - QUERIES.keys() - PENDING_QUERIES == set()
+    assert (QUERIES.keys() | PENDING_QUERIES) - faults == set(), "keeps the law: take it off the list"
+
+
+def test_what_is_assessed_knows_nobody_and_writes_nothing() -> None:
+    known = {name: {"viewer", "actor"} & {*positional(node), *named(node)} for name, node in functions("assess")}
+    assert {name for name, people in known.items() if people} == set()
+
+
+ORM_WRITES = WRITES - {"add", "set", "update", "clear", "delete"}  # a set or a dict has these as well
+
+
+@pytest.mark.parametrize("room", ["assess", "queries", "presentation"])
+def test_only_services_write(room: str) -> None:
+    """A row is written by a call on a manager or a queryset: `objects.create(...)`, `filter(...).update(...)`."""
+    found = []
+    for path in sorted((ROOT / "fleet" / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and _is_write(node.func):
+                found.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.func.attr}")
+    assert found == []
+
+
+def _is_write(function: ast.Attribute) -> bool:
+    asks_database = {"objects", "_default_manager", "filter", "exclude"} & called(function.value)
+    return function.attr in ORM_WRITES or (function.attr in {"update", "delete"} and bool(asks_database))
+
+
+PEOPLE_DO = ("record_", "amend_", "review_", "attach_", "make_", "copy_", "import_", "settle_mark", "settle_held")
+
+
+def test_what_a_person_does_names_the_person() -> None:
+    """What is kept with somebody's name, or in a record, is asked for who did it."""
+    acts = [(name, node) for name, node in functions("services") if node.name.startswith(PEOPLE_DO)]
+    nameless = {name for name, node in acts if "actor" not in named(node)}
+    assert nameless - {"recorded.record_once"} == set()
+    assert acts
