@@ -91,6 +91,7 @@ TABLE: dict[str, Row] = {
     "log-in": anybody("GET", "POST", "PUT"),
     "log-out": page(POST=EVERYBODY),
     "gas-smell": anybody("GET"),
+    "glossary": anybody("GET"),
     "api-unknown": Row("nothing", {}, of="unknown"),
     "attention": page(GET=EVERYBODY),
     "flag-acknowledge": act("flag", POST=FIELD),

@@ -6,6 +6,7 @@ from django.shortcuts import render
 from django.urls import path
 
 from fleet.web.accounts import LogIn, LogOut, gas_smell
+from fleet.web.glossary import glossary
 
 
 @login_not_required
@@ -28,5 +29,6 @@ urlpatterns = [
     path("broken/", broken),
     path("log-in/", LogIn.as_view(), name="log-in"),
     path("log-out/", LogOut.as_view(), name="log-out"),
+    path("glossary/", glossary, name="glossary"),
     path("gas-smell/", gas_smell, name="gas-smell"),
 ]

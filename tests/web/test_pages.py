@@ -1,11 +1,13 @@
 import re
 from collections.abc import Callable
+from html import unescape
 
 import pytest
 from django.template.loader import render_to_string
 from django.test import Client
 
 from fleet.models import Contractor, User
+from fleet.presentation.glossary import CHAPTERS
 from tests.web.conftest import PASSWORD
 from tests.web.gallery import gallery
 from tests.web.markup import main_of, read
@@ -52,6 +54,18 @@ def test_logging_out_without_the_form_s_own_token_is_refused_in_words(logged_in:
 @pytest.mark.parametrize("address", ["/log-in/", "/attention/", "/nothing-here/", "/broken/"])
 def test_a_gas_smell_is_one_link_away_without_logging_in(visitor: Client, address: str) -> None:
     assert "/gas-smell/" in read(visitor.get(address).content.decode()).links
+
+
+@pytest.mark.parametrize("address", ["/log-in/", "/attention/", "/gas-smell/"])
+def test_our_words_are_explained_one_link_away(visitor: Client, address: str) -> None:
+    assert "/glossary/" in read(visitor.get(address).content.decode()).links
+
+
+def test_each_word_is_explained_once_under_an_address_of_its_own(visitor: Client) -> None:
+    page = unescape(visitor.get("/glossary/").content.decode())
+    terms = [term for chapter in CHAPTERS for term in chapter.terms]
+    assert len({term.anchor for term in terms}) == len(terms)
+    assert all(f'id="{term.anchor}"' in page and str(term.meaning) in page for term in terms)
 
 
 def test_the_gas_smell_page_begins_with_leaving_and_ends_with_recording(visitor: Client) -> None:
