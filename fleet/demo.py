@@ -136,7 +136,7 @@ PREMIX_DRIFT = (-0.10, 0.25, -0.03)
 LINKAGE_DRIFT = (0.10, 0.45, -0.06)
 OPEN_DRIFT = (-0.05, 0.35, -0.02)
 
-UP, DOWN = "clockwise", "counter-clockwise"  # which way raises CO2
+UP, DOWN = "clockwise", "anticlockwise"  # which way raises CO2
 
 KINDS = (
     Kind(
@@ -706,7 +706,7 @@ def _work(test: _Test, rng: np.random.Generator) -> list[dict[str, Any]]:
     if worried or (max(abs(each) for each in off.values()) > ADJUSTS_BEYOND and rng.random() < 0.92):
         for adjuster in life.kind.sheet["adjusters"]:
             raise_co2 = off[adjuster["rate"]] > 0
-            ways = {"clockwise": "counter-clockwise", "counter-clockwise": "clockwise"}
+            ways = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
             way = adjuster["raises_co2"] if raise_co2 else ways[adjuster["raises_co2"]]
             turns = _turned(life.kind, off[adjuster["rate"]], rng)
             work.append({"kind": "adjustment", "after_reading": count, "adjuster": adjuster["name"],

@@ -31,7 +31,7 @@ SHEET: dict[str, Any] = {
     ],
     "ceilings": [{"quantity": "co_air_free", "value": "250", "unit": "ppm", "rate": "any", "action": "Find the cause"}],
     "adjusters": [
-        {"name": "ratio screw", "raises_co2": "counter-clockwise", "rate": "high", "field_adjustment": "allowed"},
+        {"name": "ratio screw", "raises_co2": "anticlockwise", "rate": "high", "field_adjustment": "allowed"},
         {"name": "offset screw", "raises_co2": "clockwise", "rate": "low", "field_adjustment": "allowed"},
     ],
     "source": "invented for tests",
@@ -167,7 +167,7 @@ def visit_body(
     work = []
     if left is not None:
         work = [{"kind": "adjustment", "after_reading": 2, "adjuster": "ratio screw", "rate": "high",
-                 "direction": "counter-clockwise", "amount": "1/8 turn"}]  # fmt: skip
+                 "direction": "anticlockwise", "amount": "1/8 turn"}]  # fmt: skip
         readings += [
             reading("as left", "high", 22, day=day, co2=left[0], co=co, **who),
             reading("as left", "low", 30, day=day, co2=left[1], co=co, **who),

@@ -94,7 +94,7 @@ class AdjusterIn(StrictSerializer):
     name = Text(100)
     place = Text(200, required=False)
     tool = Text(100, required=False)
-    raises_co2 = Word(choices=["clockwise", "counter-clockwise"])
+    raises_co2 = Word(choices=["clockwise", "anticlockwise"])
     rate = Text(20)
     sealed = YesNo(required=False)
     who = Text(200, required=False)

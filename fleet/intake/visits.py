@@ -134,7 +134,7 @@ class Work(StrictSerializer):
     replaced = YesNo(required=False)
     adjuster = Text(100, required=False)
     rate = Text(20, required=False)
-    direction = Word(choices=["clockwise", "counter-clockwise"], required=False)
+    direction = Word(choices=["clockwise", "anticlockwise"], required=False)
     amount = Text(60, required=False)
     turns = DecimalText(low=0.001, high=50, required=False)
     note = Text(500, required=False)

@@ -13,7 +13,7 @@ from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, Verdict, Ver
 
 Card = Mapping[str, Any]
 
-OPPOSITE = {"clockwise": "counter-clockwise", "counter-clockwise": "clockwise"}
+OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 CO_FINDINGS = ("co", "co_air_free", "co_co2_ratio", "co_trend_in_test")
 OTHER_WAY = "the first step moved CO2 the other way than the sheet says: look before turning on"
 # As fine as a screw can be turned by eye: common practice, no source.
@@ -25,7 +25,7 @@ class Advice:
     """What to do next with one reading.
 
     action : "stop", "none" (in the band), "investigate" (in the band, yet CO is out), "adjust" or "withheld".
-    adjuster, direction : name of the adjuster and "clockwise" or "counter-clockwise", only with "adjust".
+    adjuster, direction : name of the adjuster and "clockwise" or "anticlockwise", only with "adjust".
     sentence : for the technician. withheld_reason : why there is no advice, only with "withheld".
     turns, turns_low, turns_high : about how far in that direction and between what, never beyond the largest step;
         None where the response isn't known, or this visit's own first step hasn't agreed with it.

@@ -25,7 +25,7 @@ KW_PER_MMBTU_H = 293.07107
 CO_RISE_PPM = 5.0
 
 CONTROLS = ("pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet")
-TURNS = ("clockwise", "counter-clockwise")
+TURNS = ("clockwise", "anticlockwise")
 # The limit sets' words for the kind of fuel: the gases of the second family with their blends, those of the third.
 SECOND_FAMILY = ("natural_gas", "natural_gas_l", "methane", "g21", "g222", "g23", "g24", "g26", "g27")
 THIRD_FAMILY = ("propane", "butane", "lpg")
@@ -233,7 +233,7 @@ def _calculated_co2_accuracy(o2: Mapping[str, float], fuel: Fuel) -> dict[str, f
 def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Row:
     turn, allowed = adjuster.get("raises_co2"), adjuster.get("field_adjustment") or "allowed"
     if turn not in TURNS:
-        raise ValueError(f"which way raises CO2 must be clockwise or counter-clockwise, not {turn!r}")
+        raise ValueError(f"which way raises CO2 must be clockwise or anticlockwise, not {turn!r}")
     if allowed not in ("allowed", "check only"):
         raise ValueError(f"field adjustment is allowed or check only, not {allowed!r}")
     if adjuster.get("rate") not in (*rates(sheet), "any"):

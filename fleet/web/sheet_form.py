@@ -84,7 +84,7 @@ GROUPS = (
             Spec("name", _("Name"), length=100, needed=True),
             Spec("rate", _("Acts on the rate"), length=20, needed=True),
             Spec("raises_co2", _("Raises CO₂"), "choice", needed=True,
-                 choices=[("clockwise", _("clockwise")), ("counter-clockwise", _("counter-clockwise"))]),
+                 choices=[("clockwise", _("clockwise")), ("anticlockwise", _("anticlockwise"))]),
             Spec("field_adjustment", _("In the field"), "choice", needed=True,
                  choices=[("allowed", _("adjustment is allowed")), ("check only", _("check only"))]),
             Spec("place", _("Place"), length=200),

@@ -29,7 +29,7 @@ def ask(field: APIClient, boiler: Appliance, person: Person, analyser: Analyser)
     return asked
 
 
-def turned(turns: str, after: int = 1, direction: str = "counter-clockwise") -> dict[str, Any]:
+def turned(turns: str, after: int = 1, direction: str = "anticlockwise") -> dict[str, Any]:
     return {"kind": "adjustment", "after_reading": after, "adjuster": "ratio screw", "rate": "high",
             "direction": direction, "turns": turns}  # fmt: skip
 
@@ -45,7 +45,7 @@ def taught(boiler: Appliance, person: Person, analyser: Analyser, technician: Us
 
 def test_a_lean_reading_names_the_adjuster_and_the_way(ask: Ask) -> None:
     advice = ask(reading("as found", "high", 5, co2="8.90"))
-    assert (advice["action"], advice["adjuster"], advice["direction"]) == ("adjust", "ratio screw", "counter-clockwise")
+    assert (advice["action"], advice["adjuster"], advice["direction"]) == ("adjust", "ratio screw", "anticlockwise")
     assert advice["turns"] is None
     assert advice["derived"]["o2_pct"] is not None
     assert {each["kind"] for each in advice["verdicts"]} >= {"band", "stop line"}

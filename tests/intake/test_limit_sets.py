@@ -2,13 +2,14 @@
 
 import copy
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from fleet.errors import Malformed
-from fleet.intake.limit_sets import read_limit_set
+from fleet.intake.limit_sets import EVIDENCE, read_limit_set
 
 REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
 SHIPPED = json.loads((REFERENCE / "limit_sets.json").read_text(), parse_float=str)["profiles"]
@@ -59,3 +60,39 @@ def test_a_predicate_compares_a_number_or_a_day() -> None:
     assert read_limit_set(copy.deepcopy(CONTENT | {"interval": rule}))["interval"] == rule
     found = errors(interval=rule | {"select": {"installation_on_lt": "soon"}})
     assert "it must be a number, or a day such as 2009-10-01" in found["interval"]
+
+
+# ---- how well what is shipped is known ----
+
+# Who read what, where: no reader's business.
+DIARY = re.compile(
+    r"mirror|readable|from memory|\(memory\)|\bread\)|- read\b|\btext read\b|not read\b|read here|second hand"
+    r"|legalize|\w\.(?:dev|fr|io)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("name", ["limit_sets", "record_fields", "diagnostics"])
+def test_no_reading_diary_is_shipped(name: str) -> None:
+    shipped = (REFERENCE / f"{name}.json").read_text()
+    assert DIARY.findall(shipped.replace("official_text_read", "")) == []
+
+
+@pytest.mark.parametrize("content", SHIPPED, ids=lambda each: str(each["id"]))
+def test_nothing_in_a_set_is_known_better_than_one_of_its_sources(content: dict[str, Any]) -> None:
+    levels = [each for each in EVIDENCE if each != "own"]
+    best = min((levels.index(each["evidence"]) for each in content["sources"]), default=len(levels))
+    told = [content, content["interval"], *content["limits"], *content.get("extra_intervals", ())]
+    claimed = [each["evidence"] for each in told if each.get("evidence", "own") != "own"]
+    assert all(levels.index(each) >= best for each in claimed)
+
+
+@pytest.mark.parametrize("content", SHIPPED, ids=lambda each: str(each["id"]))
+def test_where_something_is_unverified_the_sources_say_what(content: dict[str, Any]) -> None:
+    told = [content, content["interval"], *content["limits"], *content.get("extra_intervals", ())]
+    if any(each.get("evidence") == "unverified" for each in told):
+        assert any(each["evidence"] == "unverified" and each.get("covers") for each in content["sources"])
+
+
+def test_the_words_of_a_source_stand_only_where_it_was_quoted() -> None:
+    assert [each["id"] for content in SHIPPED for each in content["limits"] if "limit_text" in each] == []

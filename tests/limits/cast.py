@@ -1,7 +1,7 @@
 """The small cast of the limits tests.
 
 The check set-up (natural gas, premix condensing, high fire target 9.2 % CO2, low fire 9.0 %, one adjuster raising
-CO2 counter-clockwise at high fire, the other clockwise at low fire) is common practice, no source: tests only.
+CO2 anticlockwise at high fire, the other clockwise at low fire) is common practice, no source: tests only.
 """
 
 import json
@@ -78,7 +78,7 @@ def sheet(**more):
         "rates": ["high", "low"],
         "targets": [target(), target("low", "9.0")],
         "ceilings": [{"quantity": "co_air_free", "value": "350", "unit": "ppm", "rate": "any", "action": "off"}],
-        "adjusters": [adjuster("high", "counter-clockwise"), adjuster("low", "clockwise")],
+        "adjusters": [adjuster("high", "anticlockwise"), adjuster("low", "clockwise")],
     } | more
 
 

@@ -22,9 +22,9 @@ def share_of_target():
     )
 
 
-def test_the_check_set_up_turns_the_high_fire_screw_counter_clockwise():
+def test_the_check_set_up_turns_the_high_fire_screw_anticlockwise():
     said = advice(share_of_target(), co2_pct=9.02)
-    assert (said.action, said.adjuster, said.direction) == ("adjust", "high fire screw", "counter-clockwise")
+    assert (said.action, said.adjuster, said.direction) == ("adjust", "high fire screw", "anticlockwise")
     assert "0.18 points below its target 9.2 %, band 9.108 to 9.292 %" in said.sentence
     assert "at most 1/4 turn" in said.sentence
     assert "read high again, then low" in said.sentence
@@ -48,17 +48,17 @@ def test_low_fire_on_its_target_needs_no_adjustment():
 @pytest.mark.parametrize(
     ("rate", "co2_pct", "direction"),
     [
-        ("high", 8.5, "counter-clockwise"),
+        ("high", 8.5, "anticlockwise"),
         ("high", 9.8, "clockwise"),
         ("low", 8.5, "clockwise"),
-        ("low", 9.8, "counter-clockwise"),
+        ("low", 9.8, "anticlockwise"),
     ],
 )
 def test_each_screw_has_its_own_way_of_raising_co2(rate, co2_pct, direction):
     assert advice(rate=rate, co2_pct=co2_pct).direction == direction
 
 
-@pytest.mark.parametrize(("o2_pct", "direction"), [(4.0, "clockwise"), (6.0, "counter-clockwise")])
+@pytest.mark.parametrize(("o2_pct", "direction"), [(4.0, "clockwise"), (6.0, "anticlockwise")])
 def test_an_o2_target_turns_the_other_way(o2_pct, direction):
     page = sheet(targets=[target(quantity="o2", value="5.0", tolerance="0.3")])
     assert advice(page, o2_pct=o2_pct, co2_pct=None).direction == direction
@@ -145,12 +145,12 @@ def turning(page=None, *, response=LEARNED, first_step=AGREES, **more):
 
 
 def screw(**more):
-    return sheet(adjusters=[adjuster("high", "counter-clockwise", **more)])
+    return sheet(adjusters=[adjuster("high", "anticlockwise", **more)])
 
 
 def test_before_the_first_step_a_small_one_is_advised_without_a_figure():
     said = turning(first_step=None)
-    assert "counter-clockwise by a small first step, at most 1/4 turn at a time" in said.sentence
+    assert "anticlockwise by a small first step, at most 1/4 turn at a time" in said.sentence
     assert said.turns is said.turns_low is said.turns_high is None
     assert not re.search(r"about \S+ turn", said.sentence)
 
@@ -159,7 +159,7 @@ def test_after_a_first_step_that_agrees_about_how_far_is_told():
     said = turning()
     # 0.3 points to the target, over 0.8, 1.0 and 0.6 points a turn.
     assert (said.turns, said.turns_low, said.turns_high) == pytest.approx((0.375, 0.3, 0.5))
-    assert "counter-clockwise about 3/8 turn (0.3 to 0.5)" in said.sentence
+    assert "anticlockwise about 3/8 turn (0.3 to 0.5)" in said.sentence
 
 
 def test_too_rich_is_turned_back_by_as_much():
@@ -173,7 +173,7 @@ def test_an_o2_target_is_brought_to_points_of_co2_along_the_fuels_line():
     said = turning(page, o2_pct=5.6, co2_pct=None)
     expected = float(co2_pct_from_o2(FUELS["natural_gas"], 5.0) - co2_pct_from_o2(FUELS["natural_gas"], 5.6)) / 0.8
     assert said.turns == pytest.approx(expected)
-    assert said.direction == "counter-clockwise"
+    assert said.direction == "anticlockwise"
 
 
 def test_a_band_without_a_target_is_aimed_at_in_its_middle():
@@ -278,9 +278,9 @@ def test_an_adjustment_is_worded_so():
     assert said == Advice(
         "adjust",
         "high fire screw",
-        "counter-clockwise",
+        "anticlockwise",
         "CO2 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
-        "turn high fire screw (gas valve) counter-clockwise by a small first step, at most 1/4 turn at a time with a "
+        "turn high fire screw (gas valve) anticlockwise by a small first step, at most 1/4 turn at a time with a "
         "hex key. Let it settle and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs.",
     )
@@ -291,12 +291,12 @@ def test_a_sheet_of_few_words_is_worded_so():
     page = sheet(rates=["high"], targets=[target()], adjusters=[adjuster("high", "clockwise", **bare)])
     assert advice(page, co2_pct=9.5).sentence == (
         "CO2 9.5 % at high is 0.3 points above its target 9.2 %, band 9 to 9.4 %: "
-        "turn high fire screw counter-clockwise by a small first step, at most 0.5 turns at a time. "
+        "turn high fire screw anticlockwise by a small first step, at most 0.5 turns at a time. "
         "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
     )
     without = sheet(targets=[target()], adjusters=[adjuster("high", "clockwise", place="", tool="", largest_step="")])
     assert (
-        "turn high fire screw counter-clockwise by a small first step. Let it" in advice(without, co2_pct=9.5).sentence
+        "turn high fire screw anticlockwise by a small first step. Let it" in advice(without, co2_pct=9.5).sentence
     )
 
 
@@ -313,19 +313,19 @@ def test_an_adjustment_of_a_known_distance_is_worded_so():
     said = turning(co2_pct=8.9)
     assert said.sentence == (
         "CO2 8.9 % at high is 0.3 points below its target 9.2 %, band 9 to 9.4 %: "
-        "turn high fire screw (gas valve) counter-clockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
+        "turn high fire screw (gas valve) anticlockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
         "with a hex key. Let it settle and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
-    assert (said.action, said.direction, said.turns) == ("adjust", "counter-clockwise", pytest.approx(0.375))
+    assert (said.action, said.direction, said.turns) == ("adjust", "anticlockwise", pytest.approx(0.375))
     assert (said.turns_low, said.turns_high) == (pytest.approx(0.3), pytest.approx(0.5))
     capped = turning(screw(largest_step_turns="0.125"), co2_pct=8.0)
-    assert "counter-clockwise about 1/8 turn, at most" in capped.sentence
+    assert "anticlockwise about 1/8 turn, at most" in capped.sentence
 
 
 def test_a_step_that_disagrees_leaves_a_small_step_without_a_figure():
     said = turning(first_step=Step(0.25, 0.5))
-    assert "counter-clockwise by a small step, at most" in said.sentence
+    assert "anticlockwise by a small step, at most" in said.sentence
     assert said.turns is said.turns_low is said.turns_high is None
 
 
@@ -456,7 +456,7 @@ def test_a_good_co2_asks_for_the_cause_whichever_way_co_is_found_out(limit, co_p
 def test_a_target_of_another_casing_stands_in_no_judged_targets_way():
     page = sheet(targets=[target(value="8.9", casing="open"), target(casing="closed")])
     assert advice(page, co2_pct=9.2).action == "none"
-    assert advice(page, co2_pct=8.9).direction == "counter-clockwise"
+    assert advice(page, co2_pct=8.9).direction == "anticlockwise"
     assert advice(page, co2_pct=8.9, casing="open").action == "none"
 
 

@@ -27,7 +27,7 @@ def whole_card():
             {"quantity": "nox", "value": "40", "unit": "ppm", "basis": "dry @3% O2", "rate": "low"},
             {"quantity": "flue_temp", "value": 80, "unit": "degC", "severity": "advise"},
         ],
-        adjusters=[adjuster("high", "counter-clockwise", largest_step_turns="0.25"),
+        adjusters=[adjuster("high", "anticlockwise", largest_step_turns="0.25"),
                    adjuster("low", "clockwise", sealed=True, field_adjustment="check only", who="the maker")],
     )  # fmt: skip
     facts = {"Appliance": "boiler", "output_kw": 24, "new_plant": True}
@@ -126,9 +126,9 @@ def test_a_rated_input_is_counted_on_the_gross_value_in_million_btu():
         ({"input_basis": "upper"}, {}, "the basis of the rated input must be net or gross, not 'upper'"),
         ({"input_basis": None}, {}, "the basis of the rated input must be net or gross, not None"),
         ({"adjusters": [adjuster("high", "left")]}, {},
-         "which way raises CO2 must be clockwise or counter-clockwise, not 'left'"),
+         "which way raises CO2 must be clockwise or anticlockwise, not 'left'"),
         ({"adjusters": [adjuster("high", None)]}, {},
-         "which way raises CO2 must be clockwise or counter-clockwise, not None"),
+         "which way raises CO2 must be clockwise or anticlockwise, not None"),
         ({"adjusters": [adjuster("high", "clockwise", field_adjustment="perhaps")]}, {},
          "field adjustment is allowed or check only, not 'perhaps'"),
         ({"adjusters": [adjuster("middle", "clockwise")]}, {},
@@ -151,7 +151,7 @@ def test_what_a_card_cannot_be_made_of_is_named(page, analyser, said):
 )
 def test_a_control_is_one_of_the_five_or_unknown(control):
     assert make_card(the_sheet=sheet(control=control))["sheet"]["control"] == control
-    assert (len(CONTROLS), TURNS) == (5, ("clockwise", "counter-clockwise"))
+    assert (len(CONTROLS), TURNS) == (5, ("clockwise", "anticlockwise"))
 
 
 def test_an_adjuster_that_says_little_is_allowed_and_its_words_are_empty():

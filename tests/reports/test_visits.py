@@ -63,7 +63,7 @@ def test_who_with_what_and_when_is_on_the_paper(body: dict[str, Any], technician
         "arrived 09:45, left 11:00, UTC+0, Europe/Lisbon",
         "20.0 °C at the intake; CO in room before 0, after 0 ppm",
         "rated 60 kW net",
-        "adjustment: ratio screw, at high, counter-clockwise, 1/8 turn, after reading 2",
+        "adjustment: ratio screw, at high, anticlockwise, 1/8 turn, after reading 2",
         "ppm, air-free, 20.9 % O₂ in air",
         "de_2010_natural_gas",
         "Done: test port refitted.",

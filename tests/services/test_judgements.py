@@ -46,7 +46,7 @@ def test_one_per_cent_means_three_bands(
     low fire target and reading 9.0; a tolerance of "1 %" is 8.2-10.2, 9.108-9.292 or 8.7-9.7."""
     targets = [{**SHEET["targets"][0], "value": "9.2"}, {**SHEET["targets"][1], "value": "9.0"}]
     targets = [each | {"tolerance": "1", "tolerance_basis": basis} for each in targets]
-    adjusters = [SHEET["adjusters"][0] | {"raises_co2": "counter-clockwise"}, SHEET["adjusters"][1]]
+    adjusters = [SHEET["adjusters"][0] | {"raises_co2": "anticlockwise"}, SHEET["adjusters"][1]]
     sheet = make_sheet(manager, SHEET | {"targets": targets, "adjusters": adjusters}, name=basis)
     appliance = make_appliance(boiler.building, sheet, "Boiler 9")
     visit = store(visit_body(appliance, person, analyser, found=("9.02", "9.0"), left=("9.19", "9.0")), technician)
@@ -58,7 +58,7 @@ def test_one_per_cent_means_three_bands(
     assert (judged["high", "as found"], judged["high", "as left"]) == outcomes
     assert judged["low", "as found"] == judged["low", "as left"] == "within"
     turning = {each["rate"]: each["raises_co2"] for each in visit.judgement.card["adjusters"]}
-    assert turning == {"high": "counter-clockwise", "low": "clockwise"}
+    assert turning == {"high": "anticlockwise", "low": "clockwise"}
 
 
 def test_there_is_a_stop_line_without_sheet_or_set(

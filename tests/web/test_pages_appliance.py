@@ -165,7 +165,7 @@ def test_adjusters_say_which_way_raises_co2_beside_the_caution(
     boiler: Appliance, dispatcher: User, boiler_page: str
 ) -> None:
     page = words_of(opened(dispatcher, boiler_page))
-    assert "ratio screw: counter-clockwise raises CO₂" in page
+    assert "ratio screw: anticlockwise raises CO₂" in page
     assert "offset screw: clockwise raises CO₂" in page
     assert "Hot probe and flue, live parts, gas" in page
 
@@ -282,7 +282,7 @@ def test_a_visit_s_page_says_what_its_paper_says(body: dict[str, Any], dispatche
     page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))
     for said in (
         "Visited on Monday 2 March 2026. As found: CO₂ at high (8.90 %) outside the limits of Test sheet v1",
-        "adjustment: ratio screw, at high, counter-clockwise, 1/8 turn, after reading 2.",
+        "adjustment: ratio screw, at high, anticlockwise, 1/8 turn, after reading 2.",
         "Done: test port refitted.",
         "Ada Test, 2 March 2026, 10:58 UTC+0",
         "Ada Test, qualified for gas by trade register Q-1 to 31 December 2030",

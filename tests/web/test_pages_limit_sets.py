@@ -64,6 +64,33 @@ def test_a_set_s_figures_are_changed_by_form_and_its_structure_stays(
     assert now.content == expected
 
 
+def test_a_source_is_added_by_form_with_how_well_it_is_known(neutral: LimitSet, manager: User) -> None:
+    path = f"/limit-sets/{neutral.id}/"
+    typed = {"document": "Rule 9 (3)", "edition": "rev. 2", "as_of": "2024-05", "evidence": "quoted_elsewhere"}
+    asked = {f"sources-0-{name}": value for name, value in typed.items()}
+    refused = checked(edit(manager, f"{path}edit/", **asked | {"sources-0-as_of": "May"}, act="preview"))
+    assert 'href="#sources-0-as_of"' in refused
+    page = checked(edit(manager, f"{path}edit/", **asked, act="preview"))
+    assert "Rule 9 (3), rev. 2, as of May 2024: quoted elsewhere" in words_of(page)
+    assert again(manager, f"{path}edit/", page, act="record").status_code == 302
+    assert LimitSet.objects.get(id=neutral.id).current.content["sources"] == [typed]
+    assert "Rule 9 (3), rev. 2, as of May 2024: quoted elsewhere" in words_of(opened(manager, path))
+    leave = {"sources-0-leave": "yes"}
+    gone = checked(edit(manager, f"{path}edit/", **leave, act="preview"))
+    assert again(manager, f"{path}edit/", gone, **leave, act="record").status_code == 302
+    assert LimitSet.objects.get(id=neutral.id).current.content["sources"] == []
+    assert "Own figures, no outside source." in words_of(opened(manager, path))
+
+
+def test_what_is_unverified_says_so_at_the_limit_the_interval_and_the_source(manager: User) -> None:
+    page = words_of(opened(manager, f"/limit-sets/{LimitSet.objects.get(key='us-epa-6j-biennial').id}/"))
+    limits, due, sources = (page.index(each) for each in ("Its limits", "When a check falls due", "Sources"))
+    assert "40 CFR 63 subpart JJJJJJ 63.11223(c) unverified" in page[limits:due]
+    assert "How well it is known: unverified." in page[due:sources]
+    assert "40 CFR 63.11195, 63.11223, 63.11225, 63.11237: unverified month counts (25, 36, 61, 72)" in page[sources:]
+    assert "40 CFR 63.11200, eCFR, as of 5 April 2026: official text read" in page[sources:]
+
+
 def test_a_set_s_bad_figure_names_its_limit(neutral: LimitSet, manager: User) -> None:
     answer = edit(manager, f"/limit-sets/{neutral.id}/edit/", **{"limits-0-value": "much", "act": "preview"})
     page = checked(answer)
