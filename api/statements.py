@@ -15,7 +15,8 @@ from api.flags import FlagOut
 from api.no_access import AttemptOut
 from api.permissions import AUDITOR, OFFICE
 from fleet import clock
-from fleet.queries.statements import Statement, statement_for
+from fleet.assess.statements import Statement
+from fleet.queries.statements import statement_for
 from reports.statements import statement_csv, statement_pdf
 
 _FILES = {"pdf": ("application/pdf", statement_pdf), "csv": ("text/csv; charset=utf-8", statement_csv)}

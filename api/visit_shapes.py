@@ -12,9 +12,9 @@ from api.marks import MarkOut
 from api.people import QualificationOut
 from api.records import RecordOut
 from api.schema import measured_schema
+from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.models import Diagnosis, Visit
 from fleet.models.records import content_of
-from fleet.queries.visits import VisitFacts
 
 MEASURED = {"type": "object", "additionalProperties": measured_schema()}
 

@@ -19,11 +19,12 @@ from api.permissions import FIELD, OFFICE
 from api.versions import version_named
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
+from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.visits import VisitIn, read_visit, unsafe_appliance
 from fleet.models import Visit
-from fleet.queries.visits import VisitFacts, visible_visits, visit_for
+from fleet.queries.visits import visible_visits, visit_for
 from fleet.services.visits import amend_visit, hold_message, record_visit
 from reports.visits import visit_pdf
 

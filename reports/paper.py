@@ -17,7 +17,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Spacer, Table
 
-from reports.rules import hatch
+from reports.strips import hatch
 from reports.text import Bold, clean, paragraph
 from reports.typefaces import BOLD, REGULAR
 

@@ -9,13 +9,12 @@ from django.utils.translation import ngettext
 from reportlab.lib.colors import black
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
+from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.models import Record
 from fleet.models.records import content_of
-from fleet.queries.visits import VisitFacts
-from reports.figures import day, day_and_time
+from fleet.presentation.days import day_and_time, long_day
 from reports.paper import SMALL, TINY, columns, facts, plain
 from reports.text import paragraph
-from reports.visit_words import zone_of
 
 CODE_SIDE = 66.0
 SQUARE = 5.0
@@ -34,7 +33,7 @@ def proof(visit: VisitFacts, known_on: date, width: float) -> Iterator[Flowable]
     pairs = [
         (_("Record"), str(record.id)),
         (_("Content"), _("SHA-256 %s") % record.sha256),
-        (_("Received"), day_and_time(record.received_at, zone_of(visit))),
+        (_("Received"), day_and_time(record.received_at, visit.zone)),
         (_("Corrections"), _corrections(visit, known_on)),
     ]
     said = paragraph(TINY, _("The code holds the record's id and hash, to be compared with the contractor's log."))
@@ -45,7 +44,7 @@ def proof(visit: VisitFacts, known_on: date, width: float) -> Iterator[Flowable]
 
 def _corrections(visit: VisitFacts, known_on: date) -> str:
     count = len(visit.records) - 1
-    shown = {"count": count, "day": day(known_on)}
+    shown = {"count": count, "day": long_day(known_on)}
     if not count:
         return _("Corrections to this record: none, as known on %(day)s.") % shown
     words = ngettext(
@@ -58,7 +57,7 @@ def _corrections(visit: VisitFacts, known_on: date) -> str:
 
 def correction_rows(visit: VisitFacts, width: float) -> Table:
     """The first record as a filled square, each correction as an open one, with who, when and why."""
-    zone = zone_of(visit)
+    zone = visit.zone
     rows = []
     for number, record in enumerate(visit.records):
         why = content_of(record).get("amendment", {}).get("reason", "") if number else _("as first recorded")

@@ -4,7 +4,6 @@ It says what was recorded and what was known on a day. It says "as recorded" and
 """
 
 import csv
-from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from io import StringIO
@@ -14,14 +13,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from reportlab.platypus import Flowable, Spacer
 
+from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.models import Visit
-from fleet.presentation.contents import evidence_words
-from fleet.queries.statements import Line, SetOutcome, Statement
-from reports.due_rules import DueDrawing, DueRule, axis_of
-from reports.figures import NONE, day, said
+from fleet.presentation.days import long_day
+from fleet.presentation.figures import NONE
+from fleet.presentation.revisits import attempt_words
+from fleet.presentation.statements import axis_of, opening, sets_by_outcome, statement_rule, statement_strip, subject_of
+from fleet.presentation.words import capital, said
 from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sheet, framed, heading, table, write
+from reports.strips import StripDrawing
 from reports.text import Bold, clean, paragraph
-from reports.verdicts import capital
 
 SHARES = (0.15, 0.17, 0.14, 0.26, 0.12, 0.16)
 MOST_IN_A_CELL = 240
@@ -44,94 +45,30 @@ def statement_pdf(statement: Statement, *, paper: Paper = "A4") -> bytes:
 
 def _sheet(statement: Statement, paper: Paper) -> Sheet:
     demo = _("INVENTED DEMONSTRATION DATA. ") if statement.contractor.is_demo else ""
-    shown = {"subject": _subject(statement), "begins": day(statement.begins), "ends": day(statement.ends)}
+    shown = {"subject": subject_of(statement), "begins": long_day(statement.begins), "ends": long_day(statement.ends)}
     return Sheet(
         title=_("Statement for %(subject)s, %(begins)s to %(ends)s") % shown,
         author=statement.contractor.name,
         head_left=(statement.contractor.name, statement.contractor.address),
         head_right=demo + _("Statement for %(subject)s") % shown,
         foot=_("Statement for %(subject)s, %(begins)s to %(ends)s, as known on %(known)s")
-        % (shown | {"known": day(statement.known_on)}),
+        % (shown | {"known": long_day(statement.known_on)}),
         paper=paper,
         is_landscape=True,
     )
 
 
-def _subject(statement: Statement) -> str:
-    client, building = statement.client, statement.building
-    return f"{building.name}, {client.name}" if building else str(client.name)
-
-
 def _title(statement: Statement) -> str:
-    shown = {"begins": day(statement.begins), "ends": day(statement.ends), "known": day(statement.known_on)}
+    shown = {
+        "begins": long_day(statement.begins),
+        "ends": long_day(statement.ends),
+        "known": long_day(statement.known_on),
+    }
     return _("%(begins)s to %(ends)s, as known on %(known)s") % shown
 
 
 def _opening(statement: Statement) -> Iterator[Flowable]:
-    yield paragraph(SENTENCE, " ".join(_answer(statement)))
-
-
-def _answer(statement: Statement) -> Iterator[str]:
-    """The statement in words: how many there were, how many have a record, what it says, what is late or open."""
-    lines = statement.lines
-    count = len(lines)
-    if not count:
-        yield _("No appliance of %s was in service in this period.") % _subject(statement)
-        return
-    words = ngettext(
-        "%(count)d appliance of %(subject)s was in service in this period.",
-        "%(count)d appliances of %(subject)s were in service in this period.",
-        count,
-    )
-    yield words % {"count": count, "subject": _subject(statement)}
-    without = len(statement.without_record)
-    if without:
-        yield ngettext("%d has no record of a test.", "%d have no record of a test.", without) % without
-    yield from _outcomes(statement)
-    if late := len(statement.late):
-        yield ngettext("%d is past its due date.", "%d are past their due date.", late) % late
-    elif statement.undecided:
-        yield _("None is known to be past its due date.")
-    else:
-        yield _("None is past its due date.")
-    if undecided := len(statement.undecided):
-        yield ngettext("%d has a duty that can't be told.", "%d have a duty that can't be told.", undecided) % undecided
-    if tried := sum(len(each.attempts) for each in lines):
-        words = ngettext(
-            "%d time in this period somebody came and did not get to an appliance.",
-            "%d times in this period somebody came and did not get to an appliance.",
-            tried,
-        )
-        yield words % tried
-    open_flags = sum(bool(each.flags) for each in lines)
-    if open_flags:
-        yield ngettext("%d has an open flag.", "%d have an open flag.", open_flags) % open_flags
-    if no_evidence := sum(bool(each.not_evidence) for each in lines):
-        words = ngettext(
-            "The last record of %d is no evidence: analyser or qualification was not valid on the day.",
-            "The last records of %d are no evidence: analyser or qualification was not valid on the day.",
-            no_evidence,
-        )
-        yield words % no_evidence
-
-
-def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
-    """How many appliances were last recorded how, in words; only what occurs."""
-    counted = Counter(each.outcome for each in statement.lines if each.last)
-    words = {
-        "within": _("within"),
-        "outside": _("outside"),
-        "in part": _("judged in part"),
-        "withheld": _("withheld until somebody has reviewed the set"),
-        "not judged": _("not judged"),
-    }
-    return [(counted[outcome], word) for outcome, word in words.items() if counted[outcome]]
-
-
-def _outcomes(statement: Statement) -> Iterator[str]:
-    counted = [f"{count} {word}" for count, word in outcome_counts(statement)]
-    if counted:
-        yield _("As last recorded, against the sets named below: %s.") % ", ".join(counted)
+    yield paragraph(SENTENCE, opening(statement))
 
 
 def _unreviewed(statement: Statement, width: float) -> Iterator[Flowable]:
@@ -153,29 +90,22 @@ def _lines(statement: Statement, width: float) -> Iterator[Flowable]:
     widths = [width * share for share in SHARES]
     head = [
         paragraph(SMALL, _("Appliance")),
-        paragraph(SMALL, _("%(begins)s to %(ends)s") % {"begins": day(axis[0]), "ends": day(axis[1])}),
+        paragraph(SMALL, _("%(begins)s to %(ends)s") % {"begins": long_day(axis[0]), "ends": long_day(axis[1])}),
         *(paragraph(SMALL, each) for each in (_("Last record"), _("As recorded, by set and version"))),
         *(paragraph(SMALL, each) for each in (_("Next due"), _("Open"))),
     ]
-    rows = [_row(statement, each, axis, widths) for each in statement.lines]
+    rows = [_row(statement, each, widths) for each in statement.lines]
     yield table([head, *rows], widths)
     yield Spacer(1, 4)
 
 
-def _row(statement: Statement, line: Line, axis: tuple[date, date], widths: list[float]) -> list[Any]:
-    rule = DueRule(
-        *axis,
-        begins=max(statement.begins, line.appliance.in_service_from),
-        ends=min(statement.ends, line.appliance.in_service_to or statement.ends),
-        late_to=min(statement.ends, statement.known_on),
-        last=line.last.local_date if line.last else None,
-        due=line.due,
-    )
+def _row(statement: Statement, line: Line, widths: list[float]) -> list[Any]:
+    strip = statement_strip(statement_rule(statement, line))
     return [
         _appliance_cell(line),
-        [Spacer(1, 3), DueDrawing(rule, widths[1] - 10)],
+        [StripDrawing(strip, widths[1] - 10)],
         [paragraph(SMALL, each, most=MOST_IN_A_CELL) for each in _last_words(line)],
-        _limited_cell([_set_words(each) for each in line.outcomes]),
+        _limited_cell([(f"{word}: ", sets) for word, sets in sets_by_outcome(line)]),
         [paragraph(SMALL, *each, most=MOST_IN_A_CELL) for each in _due_words(line)],
         _limited_cell(_open_words(line)),
     ]
@@ -188,9 +118,9 @@ def _appliance_cell(line: Line) -> list[Flowable]:
     if appliance.serial:
         parts.append(paragraph(TINY, _("serial %s") % appliance.serial, most=MOST_IN_A_CELL))
     if appliance.in_service_to:
-        parts.append(paragraph(TINY, _("in service to %s") % day(appliance.in_service_to)))
+        parts.append(paragraph(TINY, _("in service to %s") % long_day(appliance.in_service_to)))
     for each in line.idle[:MOST_IN_A_ROW]:
-        shown = {"first": day(each.first), "last": day(each.last)}
+        shown = {"first": long_day(each.first), "last": long_day(each.last)}
         parts.append(paragraph(TINY, _("out of use from %(first)s to %(last)s, left out") % shown))
     return parts
 
@@ -209,7 +139,7 @@ def _last_words(line: Line) -> Iterator[str]:
         yield _("No test on record.")
         yield from _attempt_words(line)
         return
-    shown = {"day": day(line.last.local_date), "outcome": line.last.get_outcome_display()}
+    shown = {"day": long_day(line.last.local_date), "outcome": line.last.get_outcome_display()}
     yield _("%(day)s, %(outcome)s, as recorded.") % shown
     if line.last.disposition != Visit.Disposition.IN_USE:
         yield f"{capital(line.last.get_disposition_display())}."
@@ -221,29 +151,15 @@ def _last_words(line: Line) -> Iterator[str]:
 
 def _attempt_words(line: Line) -> Iterator[str]:
     """The newest ones, with all that proves them; what doesn't fit is counted."""
-    for each in line.tried[-MOST_IN_A_ROW:]:
-        yield _("No access on %s") % said(each)
+    for each in line.attempts[-MOST_IN_A_ROW:]:
+        yield _("No access on %s") % attempt_words(each)
     if (more := len(line.attempts) - MOST_IN_A_ROW) > 0:
         yield _("and %d attempts before these, all of them in the CSV") % more
 
 
-def _set_words(each: SetOutcome) -> tuple[str, str]:
-    known = {
-        "outside": _("OUTSIDE "),
-        "within": _("within "),
-        "cannot tell": _("can't be decided by "),
-        "in part": _("judged in part by "),
-        "withheld": _("not printed until somebody has reviewed "),
-    }
-    doubts = [] if each.reviewed else [_("NOT REVIEWED")]
-    doubts += [evidence_words(each.evidence)] if each.evidence in ("unverified", "own") and each.kind == "limit" else []
-    beside = f" ({', '.join(doubts)})" if doubts else ""
-    return known.get(each.on_paper, _("not judged by ")), f"{each.name} v{each.version}{beside}"
-
-
 def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
     if line.due is not None:
-        yield Bold(day(line.due)), _(", by %s") % line.due_by
+        yield Bold(long_day(line.due)), _(", by %s") % line.due_by
     elif not line.undecided:
         yield (_("No due date is known."),)
     if line.late_days:
@@ -265,7 +181,7 @@ def _open_words(line: Line) -> list[tuple[str, str]]:
 
 
 def _defect_words(defect: Any) -> str:
-    by = _(", to be mended by %s") % day(defect.mend_by) if defect.mend_by else ""
+    by = _(", to be mended by %s") % long_day(defect.mend_by) if defect.mend_by else ""
     return f"{defect.what}{by}"
 
 
@@ -369,7 +285,7 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "period_ends": statement.ends,
         "known_on": statement.known_on,
         "visits_in_period": line.visits_in_period,
-        "no_access": " ".join(line.tried),
+        "no_access": " ".join(attempt_words(each) for each in line.attempts),
         "last_record_on": last and last.local_date,
         "last_visit_id": last and str(last.id),
         "last_record_sha256": last and last.record.sha256,

@@ -9,11 +9,28 @@ from django.utils.translation import ngettext
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
-from fleet.assess.judging.outcomes import outcome_by_source
+from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.models import Diagnosis
-from fleet.queries.visits import ReadingFacts, VisitFacts
-from reports import visit_words as words
-from reports.figures import NONE, chemical, day, listed
+from fleet.presentation import visits as words
+from fleet.presentation.days import long_day
+from fleet.presentation.figures import NONE
+from fleet.presentation.reading_figures import (
+    also_read,
+    figures_head,
+    figures_row,
+    has_worked_out,
+    phase_words,
+    series_words,
+    steadiness_words,
+    taken_words,
+    widest_row,
+    worked_head,
+    worked_row,
+)
+from fleet.presentation.reading_rule import reading_strip
+from fleet.presentation.readings import Cell, PairTable, reading_tables
+from fleet.presentation.verdicts import FindingRow, finding_rows, not_judged, source_rows
+from fleet.presentation.words import capital, chemical, listed
 from reports.paper import (
     BODY_APART,
     HEADING,
@@ -31,32 +48,8 @@ from reports.paper import (
 )
 from reports.paper import facts as fact_table
 from reports.proof import correction_rows, proof
-from reports.readings import (
-    RuleRow,
-    also_read,
-    figures_head,
-    figures_row,
-    phase_words,
-    rate_words,
-    rule_rows,
-    steadiness_words,
-)
-from reports.rules import RuleDrawing
+from reports.strips import EM, StripDrawing
 from reports.text import MOST_CHARACTERS, Bold, paragraph
-from reports.verdicts import (
-    LimitSource,
-    Verdict,
-    asked_words,
-    basis_words,
-    capital,
-    limit_words,
-    reason_words,
-    source_of,
-    sources,
-    value_words,
-    what_words,
-)
-from reports.worked_out import has_worked_out, series_words, widest_row, worked_head, worked_row
 
 LABEL_WIDTH = 74.0
 RATES_ABREAST = 2
@@ -81,10 +74,10 @@ def visit_pdf(facts: VisitFacts, *, known_on: date, paper: Paper = "A4") -> byte
 
 def _sheet(facts: VisitFacts, paper: Paper) -> Sheet:
     record = facts.visit.record
-    shown = {"client": facts.appliance.building.client.name, "day": day(facts.visit.local_date)}
+    shown = {"client": facts.appliance.building.client.name, "day": long_day(facts.visit.local_date)}
     demo = _("INVENTED DEMONSTRATION DATA. ") if facts.contractor.is_demo else ""
     return Sheet(
-        title=_("%(title)s, %(day)s") % {"title": _title(facts), "day": day(facts.visit.local_date)},
+        title=_("%(title)s, %(day)s") % {"title": _title(facts), "day": long_day(facts.visit.local_date)},
         author=facts.contractor.name,
         head_left=(facts.contractor.name, facts.contractor.address),
         head_right=demo + _("Visit of %(day)s, for %(client)s") % shown,
@@ -123,33 +116,30 @@ def _facts(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 
 def _rules(facts: VisitFacts, width: float) -> Iterator[Flowable]:
-    rows = rule_rows(facts)
-    if not rows:
-        return
-    yield from heading(_("Readings as found and as left"))
-    rates = [rate for rate in facts.rates if any(rate in row.rules for row in rows)]
-    for start in range(0, len(rates), RATES_ABREAST):
-        yield _rules_of(facts, rows, rates[start : start + RATES_ABREAST], width)
+    tables = reading_tables(facts)
+    if tables:
+        yield from heading(_("Readings as found and as left"))
+    for each in tables:
+        yield _rule_table(each, width)
         yield Spacer(1, 2)
 
 
-def _rules_of(facts: VisitFacts, rows: list[RuleRow], rates: list[str], width: float) -> Flowable:
-    column = (width - LABEL_WIDTH) / len(rates)
-    head = ["", *(paragraph(SMALL, Bold(rate), f", {rate_words(facts, rate)}") for rate in rates)]
+def _rule_table(pairs: PairTable, width: float) -> Flowable:
+    column = (width - LABEL_WIDTH) / len(pairs.heads)
+    head = ["", *(paragraph(SMALL, Bold(rate), f", {how}") for rate, how in pairs.heads)]
     body = [
         [
-            [paragraph(SMALL, Bold(row.label)), paragraph(TINY, ", ".join(filter(None, (row.unit, row.basis))))],
-            *([_rule_cell(row, rate, column - 18)] for rate in rates),
+            [paragraph(SMALL, Bold(row.label)), paragraph(TINY, row.unit)],
+            *(_rule_cell(cell, column - 18) for cell in row.cells),
         ]
-        for row in rows
-        if any(rate in row.rules for rate in rates)
+        for row in pairs.rows
     ]
-    return table([head, *body], [LABEL_WIDTH, *([column] * len(rates))])
+    return table([head, *body], [LABEL_WIDTH, *([column] * len(pairs.heads))])
 
 
-def _rule_cell(row: RuleRow, rate: str, width: float) -> list[Flowable]:
-    drawn: list[Flowable] = [RuleDrawing(row.rules[rate], width)] if rate in row.rules else []
-    return drawn + ([paragraph(TINY, row.notes[rate])] if rate in row.notes else [])
+def _rule_cell(cell: Cell, width: float) -> list[Flowable]:
+    drawn = [StripDrawing(reading_strip(cell.rule, width_em=width / EM), width)] if cell.rule else []
+    return [*drawn, *([paragraph(TINY, cell.note)] if cell.note else [])]
 
 
 def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
@@ -170,7 +160,7 @@ def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 def _figure_row(each: ReadingFacts, facts: VisitFacts) -> list[Any]:
     name = f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"
-    taken, steady = paragraph(TINY, _taken(each, facts)), paragraph(TINY, steadiness_words(each))
+    taken, steady = paragraph(TINY, taken_words(each, facts)), paragraph(TINY, steadiness_words(each))
     return [paragraph(TINY, name), *figures_row(each), taken, steady]
 
 
@@ -182,17 +172,6 @@ def _worked_out(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     widths = [each * width / sum(WORKED_WIDTHS) for each in WORKED_WIDTHS]
     yield table([head, *rows], widths, right=range(1, len(head)), small=TINY)
     yield Spacer(1, 3)
-
-
-def _taken(each: ReadingFacts, facts: VisitFacts) -> str:
-    """The time to the precision that it has: nothing is invented."""
-    moment, zone = each.reading.taken_at, words.zone_of(facts)
-    if moment is None or each.reading.time_precision in ("day", "unknown"):
-        return _("time not known")
-    when = moment.astimezone(zone)
-    shown = when.strftime("%H:%M:%S" if each.reading.time_precision == "instant" else "%H:%M")
-    other_day = when.date() != facts.visit.local_date
-    return f"{day(when.date())} {shown}" if other_day else shown
 
 
 def _figure_notes(facts: VisitFacts) -> Iterator[str]:
@@ -254,12 +233,11 @@ def _by_whom(facts: VisitFacts) -> Iterator[str]:
 
 
 def _findings(facts: VisitFacts, width: float) -> Iterator[Flowable]:
-    outside = [each for each in words.verdicts_of(facts) if each["outcome"] == "outside"]
-    if not outside:
+    if not (outside := finding_rows(facts)):
         return
     yield from heading(_("Outside a limit, the strictest first"))
     head = [_("What, at which rate"), _("Value"), _("Limit"), _("Set and version"), _("What the set asks")]
-    rows = [[_cell(each) for each in _finding_cells(verdict)] for verdict in outside]
+    rows = [[_cell(each) for each in _finding_cells(finding)] for finding in outside]
     yield table([head, *rows], _shares(width, 0.24, 0.12, 0.12, 0.24, 0.28))
 
 
@@ -286,15 +264,14 @@ def _pattern_cells(pattern: Diagnosis) -> list[str]:
     ]
 
 
-def _finding_cells(verdict: Verdict) -> list[str]:
-    source = source_of(verdict)
-    basis = basis_words(verdict["basis"])
+def _finding_cells(finding: FindingRow) -> list[str]:
+    what = capital(finding.what)
     return [
-        f"{capital(what_words(verdict))} ({basis})" if basis else capital(what_words(verdict)),
-        value_words(verdict),
-        limit_words(verdict) or NONE,
-        f"{source.named}: {source.standing}",
-        asked_words(verdict),
+        f"{what} ({finding.basis})" if finding.basis else what,
+        finding.value,
+        finding.limit or NONE,
+        f"{finding.source}: {finding.standing}",
+        finding.asked,
     ]
 
 
@@ -308,49 +285,18 @@ def _shares(width: float, *shares: float) -> list[float]:
 
 def _sources(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     """Every set that it was held against, the verdict and how far the set can be relied on, side by side."""
-    card = facts.card
-    rows = [row for group in ("bands", "orders", "ceilings", "limits", "stop_lines") for row in card.get(group, ())]
     yield from heading(_("By which limits"))
     head = [_("Set and version"), _("As found"), _("As left"), _("How well the set is known")]
-    body = [[_cell(each) for each in _source_cells(facts, source)] for source in sources(rows)]
-    yield table([head, *body], _shares(width, 0.3, 0.17, 0.15, 0.38))
-    if card["left_out"]:
+    rows = [(each.source, each.found, each.left, each.standing) for each in source_rows(facts)]
+    yield table([head, *([_cell(each) for each in row] for row in rows)], _shares(width, 0.3, 0.17, 0.15, 0.38))
+    if left_out := facts.card["left_out"]:
         yield Spacer(1, 3)
-        ids = ", ".join(each["id"] for each in card["left_out"])
+        ids = ", ".join(each["id"] for each in left_out)
         yield paragraph(TINY, _("Not for this appliance by its recorded facts: %s.") % ids)
 
 
-def _source_cells(facts: VisitFacts, source: LimitSource) -> list[str]:
-    mine = [
-        each
-        for each in words.verdicts_of(facts)
-        if (each["set_name"], each["set_version"]) == (source.name, source.version)
-    ]
-    readings = [each.reading for each in facts.readings]
-    phases = (outcome_by_source(mine, readings, phase) for phase in ("as found", "as left"))
-    return [source.named, *(_outcome(each) for each in phases), source.standing]
-
-
-def _outcome(outcome: str) -> str:
-    known = {
-        "outside": _("OUTSIDE as recorded"),
-        "within": _("within as recorded"),
-        "in part": _("judged in part"),
-        "cannot tell": _("can't be decided"),
-        "not judged": _("not judged"),
-    }
-    return known.get(outcome, NONE)
-
-
 def _not_judged(facts: VisitFacts, width: float) -> Iterator[Flowable]:
-    """What was neither within nor outside, and why: silence would read as "within"."""
-    open_ones = [each for each in words.verdicts_of(facts) if each["outcome"] in ("not judged", "cannot tell")]
-    said = dict.fromkeys(
-        _("%(what)s (%(set)s): %(reason)s")
-        % {"what": chemical(each["label"]), "set": source_of(each).named, "reason": reason_words(each)}
-        for each in open_ones
-    )
-    if said:
+    if said := not_judged(facts):
         yield Spacer(1, 3)
         yield from _running(TINY, "; ".join(said), lead=_("Not judged, or not to be decided: "))
 
@@ -385,11 +331,11 @@ def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     if facts.marks:
         yield from heading(_("Noted on receipt"))
-        zone = words.zone_of(facts)
+        zone = facts.zone
         for mark in facts.marks:
             settled = ""
             if mark.settled_at:
-                shown = {"day": day(mark.settled_at.astimezone(zone).date()), "note": mark.settled_note}
+                shown = {"day": long_day(mark.settled_at.astimezone(zone).date()), "note": mark.settled_note}
                 settled = _(" Settled %(day)s: %(note)s") % shown
             yield paragraph(SMALL, mark.sentence, settled)
     if len(facts.records) > 1:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
+from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.errors import NotFound
 from fleet.models import (
     Appliance,
@@ -24,7 +25,7 @@ from fleet.presentation.revisits import attempt_words
 from fleet.queries.follow_ups import visible_no_access
 from fleet.queries.forecasts import visible_forecasts
 from fleet.queries.register import visible_appliances
-from fleet.queries.visits import VisitFacts, visible_visits, visit_for
+from fleet.queries.visits import visible_visits, visit_for
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,8 @@ Simple but true: what was recorded, by what was known on a day. It says "as reco
 import uuid
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from django.db.models import Q, QuerySet
 
@@ -16,6 +15,7 @@ from fleet.assess.due.duties import duties_of, in_force_on
 from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.assess.judging.evidence import no_evidence
 from fleet.assess.judging.outcomes import outcome_by_source
+from fleet.assess.statements import Idle, Line, SetOutcome, Statement
 from fleet.errors import FleetError, NotFound
 from fleet.models import (
     Appliance,
@@ -31,110 +31,11 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.defects import STILL_OPEN
-from fleet.presentation.revisits import attempt_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_no_access
 
 T = TypeVar("T", Flag, Defect, NoAccess)
-
-
-@dataclass(frozen=True)
-class SetOutcome:
-    """Outcome of the last visit by one limit set, sheet or stop lines, in the version it was judged with.
-
-    kind: "limit" for a limit set, "band" or "ceiling" for the maker's sheet, "stop line" for the contractor's own.
-    """
-
-    name: str
-    version: str
-    kind: str
-    outcome: str
-    evidence: str
-    reviewed: bool
-
-    @property
-    def on_paper(self) -> str:
-        """What may be printed: "within" by a set that nobody has reviewed is withheld; what fired never is."""
-        return "withheld" if self.outcome == "within" and not self.reviewed else self.outcome
-
-
-class Idle(NamedTuple):
-    """Out of use from its first day to its last, both within the period."""
-
-    first: date
-    last: date
-
-
-@dataclass(frozen=True)
-class Line:
-    """One appliance in service in the period.
-
-    last: the newest visit up to the end of the period; outcomes of it; due: what was next due by the checks up to the
-    last day that counts (of the period, of what is known, of its service) and which rule bound it; late_days: days
-    past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: duties
-    whose date can't be told, each with its reason, which are never late; not_discharged: visits that did not discharge
-    a duty, and why; idle: the days of the period on which it was out of use, left out because nothing was due on them;
-    not_evidence: why the last record is none, by the register as it is known. attempts: those of the
-    period on which somebody came and didn't get to the appliance, oldest first.
-    """
-
-    appliance: Appliance
-    last: Visit | None
-    visits_in_period: int
-    outcomes: tuple[SetOutcome, ...]
-    due: date | None
-    due_by: str
-    late_days: int
-    flags: tuple[Flag, ...]
-    defects: tuple[Defect, ...]
-    not_evidence: tuple[str, ...]
-    due_doubt: str = ""
-    undecided: tuple[str, ...] = ()
-    not_discharged: tuple[str, ...] = ()
-    idle: tuple[Idle, ...] = ()
-    idle_throughout: bool = False
-    attempts: tuple[NoAccess, ...] = ()
-
-    @property
-    def tried(self) -> tuple[str, ...]:
-        """The attempts in words."""
-        return tuple(attempt_words(each) for each in self.attempts)
-
-    @property
-    def outcome(self) -> str:
-        """As its last record was judged: outside, within, withheld (within by an unreviewed set), in part, not judged.
-
-        "in part": something was within, but not all that had to be judged was.
-        """
-        judged = self.last.judgement.outcome if self.last else "not judged"
-        withheld = any(each.on_paper == "withheld" for each in self.outcomes)
-        return "withheld" if judged == "within" and withheld else str(judged)
-
-
-@dataclass(frozen=True)
-class Statement:
-    contractor: Contractor
-    client: Client
-    building: Building | None
-    begins: date
-    ends: date
-    known_on: date
-    lines: tuple[Line, ...]
-    unreviewed: tuple[str, ...]
-
-    @property
-    def late(self) -> tuple[Line, ...]:
-        return tuple(each for each in self.lines if each.late_days > 0)
-
-    @property
-    def undecided(self) -> tuple[Line, ...]:
-        return tuple(each for each in self.lines if each.undecided)
-
-    @property
-    def without_record(self) -> tuple[Line, ...]:
-        """In use on at least one day of the period, and never tested: an appliance that stood still asked for none."""
-        return tuple(each for each in self.lines if each.last is None and not each.idle_throughout)
 
 
 def statement_for(

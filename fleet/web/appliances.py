@@ -18,26 +18,20 @@ from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.models.records import content_of
+from fleet.presentation.days import day, long_day
+from fleet.presentation.drift_chart import DriftChart, drift_chart, series_words
+from fleet.presentation.due_rule import DueRule, revisit_rule
+from fleet.presentation.figures import chance_words
+from fleet.presentation.reading_rule import Wall
+from fleet.presentation.readings import VisitCell, reading_tables, visit_cells, walls_of
 from fleet.presentation.revisits import set_words, who_words
+from fleet.presentation.verdicts import source_rows
+from fleet.presentation.visits import opening
+from fleet.presentation.words import count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
-from fleet.web.charts import DriftChart
-from fleet.web.drawings import (
-    VisitCell,
-    drift_chart,
-    due_rule,
-    reading_tables,
-    series_words,
-    visit_cells,
-    walls_of,
-)
-from fleet.web.figures import day, long_day
-from fleet.web.findings import source_rows
 from fleet.web.guards import OFFICE, page, viewer_of
 from fleet.web.out_of_use import standstills
-from fleet.web.rules import DueRule, Wall
-from fleet.web.words import and_words, chance_words, count_words, rate_words, turned_out
-from reports.visit_words import opening
 
 VISITS_SHOWN = 12
 RECORDS_SHOWN = 6
@@ -245,7 +239,7 @@ def _revisit_rule(history: History, today: date) -> DueRule | None:
     if history.revisit is None:
         return None
     last = history.visits[0].local_date if history.visits else None
-    return due_rule(history.revisit, today, horizon=_horizon(history), last_visit=last)
+    return revisit_rule(history.revisit, today, horizon=_horizon(history), last_visit=last)
 
 
 def _horizon(history: History) -> date | None:
@@ -264,7 +258,7 @@ def binding_words(history: History) -> str:
         return ""
     first = binding[0]
     words = {
-        "series": and_words([series_words(each) for each in binding]),
+        "series": listed([series_words(each) for each in binding]),
         "accepted": chance_words(first.accepted_chance),
         "day": long_day(first.horizon_on),
     }

@@ -17,21 +17,24 @@ from fleet.assess.due.alerts import ToldAbout, told_about
 from fleet.assess.due.revisits import technician_doubts
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
+from fleet.presentation.days import weekday_without_year
+from fleet.presentation.drift_chart import expected_rule, outcome_on, series_words
+from fleet.presentation.due_rule import DueRule, row_due_rule, window_words
+from fleet.presentation.figures import chance_words, figure
+from fleet.presentation.reading_rule import ReadingRule
+from fleet.presentation.readings import verdict_rule
 from fleet.presentation.revisits import beyond_words, set_words
+from fleet.presentation.verdicts import FindingRow, finding_row, verdict_of
+from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, Row, attention_for
 from fleet.queries.follow_ups import visible_flags
 from fleet.queries.register import the_contractor
 from fleet.queries.revisits import visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
-from fleet.web.drawings import expected_rule, outcome_on, row_due_rule, series_words, verdict_rule, window_words
-from fleet.web.figures import figure, weekday_without_year
-from fleet.web.findings import FindingRow, finding_row, verdict_of
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
 from fleet.web.guards import FIELD, act, page, viewer_of
 from fleet.web.honesty import analyser_words
-from fleet.web.rules import DueRule, ReadingRule
-from fleet.web.words import and_words, chance_words, count_words
 
 WITHIN_DAYS = (7, 21, 42, 90)
 USUALLY_WITHIN = 21
@@ -96,7 +99,7 @@ def opening(facts: Attention) -> str:
         (len(facts.due), _("with a date")),
     ]
     said = [f"{count_words(count)} {what}" for count, what in counts if count]
-    shown = {"day": weekday_without_year(facts.today), "what": and_words(said) or _("nothing waits")}
+    shown = {"day": weekday_without_year(facts.today), "what": listed(said) or _("nothing waits")}
     return _("%(day)s: %(what)s") % shown
 
 

@@ -16,17 +16,18 @@ from fleet import clock
 from fleet.combustion import FUELS
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, Building, Flag, GasSupply
+from fleet.presentation.days import long_day
+from fleet.presentation.figures import figure
+from fleet.presentation.words import count_words, listed, turned_out
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
 from fleet.queries.follow_ups import visible_tenancies
 from fleet.services.buildings import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import away_words
-from fleet.web.figures import figure, long_day
 from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
-from fleet.web.words import and_words, count_words, turned_out
 
 
 @page()
@@ -185,7 +186,7 @@ def opening(facts: BuildingFacts, today: date) -> str:
     words = ngettext("%s appliance stands here", "%s appliances stand here", len(standing))
     parts = [words % count_words(len(standing)).capitalize()]
     parts += _flagged(standing)
-    return " ".join(filter(None, (f"{and_words(parts)}.", _first_seen(standing, today))))
+    return " ".join(filter(None, (f"{listed(parts)}.", _first_seen(standing, today))))
 
 
 def _first_seen(states: list[ApplianceState], today: date) -> str:
@@ -222,6 +223,6 @@ def state_words(state: ApplianceState, today: date) -> str:
         return _("out of service")
     kinds = [str(each.get_kind_display()) for each in state.flags]
     if state.last is None:
-        return and_words([*dict.fromkeys(kinds), _("never visited")])
+        return listed([*dict.fromkeys(kinds), _("never visited")])
     left = state.last.get_disposition_display()
     return "; ".join([*dict.fromkeys(kinds), turned_out(state.last), left])

@@ -14,11 +14,11 @@ from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
+from fleet.presentation.drift_chart import DriftChart, DriftVisit, Outcome, drift_words
+from fleet.presentation.due_rule import due_line
+from fleet.presentation.figures import figure
+from fleet.presentation.labels import text_em
 from fleet.web.axes import month_ticks, tick_decimals, value_ticks
-from fleet.web.drift_chart import DriftChart, DriftVisit, Outcome, drift_words
-from fleet.web.due_rule import due_line
-from fleet.web.figures import figure
-from fleet.web.labels import text_em
 from fleet.web.svg import element, points
 
 __all__ = ["NARROW", "WIDE", "DriftChart", "DriftVisit", "Outcome", "drift_svg", "drift_words"]

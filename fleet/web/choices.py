@@ -12,13 +12,14 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, Defect
+from fleet.presentation.figures import chance_words
+from fleet.presentation.words import count_words
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 from fleet.services.tuning import Preview, preview_choices, tuned
 from fleet.web.forms import taken
 from fleet.web.guards import page, viewer_of
 from fleet.web.previews import WRITERS, not_as_shown, number_based_on
-from fleet.web.words import chance_words, count_words
 
 MOST_SHOWN = 50
 WITHIN_OR_NONE = gettext_lazy("within days; empty: no day")

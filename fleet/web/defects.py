@@ -14,17 +14,16 @@ from django.utils.translation import ngettext
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Defect
+from fleet.presentation.due_rule import DueRule, row_due_rule
+from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
 from fleet.queries.follow_ups import open_defects, visible_defects
 from fleet.services.follow_ups import settle_defect
 from fleet.web.attention import away_words
-from fleet.web.drawings import row_due_rule
 from fleet.web.forms import WordedActForm, chosen_client, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.places import place_of
-from fleet.web.rules import DueRule
-from fleet.web.words import and_words, count_words
 
 LINE_HALF = timedelta(days=45)
 MOST_NOTES = 100
@@ -60,7 +59,7 @@ def opening(late: int, waiting: int) -> str:
     parts = [ngettext("%s defect is open", "%s defects are open", waiting) % count_words(waiting).capitalize()]
     if late:
         parts.append(ngettext("%s is overdue", "%s are overdue", late) % count_words(late))
-    return f"{and_words(parts)}."
+    return f"{listed(parts)}."
 
 
 @dataclass(frozen=True)

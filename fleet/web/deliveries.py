@@ -16,17 +16,16 @@ from fleet import clock
 from fleet.assess.due.deliveries import corrections_of
 from fleet.errors import FleetError, NotFound
 from fleet.models import Delivery, Sending
+from fleet.presentation.due_rule import DueRule, row_due_rule
+from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
 from fleet.queries.follow_ups import OPEN, open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.web.attention import away_words
-from fleet.web.drawings import row_due_rule
 from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.places import place_of
-from fleet.web.rules import DueRule
-from fleet.web.words import and_words, count_words
 
 SOON = timedelta(days=14)
 LINE_HALF = timedelta(days=45)
@@ -79,7 +78,7 @@ def opening(late: int, waiting: int) -> str:
     parts = [words % count_words(waiting).capitalize()]
     if late:
         parts.append(ngettext("%s is overdue", "%s are overdue", late) % count_words(late))
-    return f"{and_words(parts)}."
+    return f"{listed(parts)}."
 
 
 @dataclass(frozen=True)

@@ -10,15 +10,14 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.models import Duty
+from fleet.presentation.due_rule import DueRule, row_due_rule
+from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
 from fleet.queries.duties import dated_duties, suspended_duties, undecided_duties
 from fleet.web.attention import away_words
-from fleet.web.drawings import row_due_rule
 from fleet.web.forms import chosen_client
 from fleet.web.guards import page, viewer_of
 from fleet.web.pages import page_of
-from fleet.web.rules import DueRule
-from fleet.web.words import and_words, count_words
 
 SOON = timedelta(days=21)
 LINE_HALF = timedelta(days=90)
@@ -90,7 +89,7 @@ def opening(counts: Counts) -> str:
     if counts.suspended:
         parts.append(ngettext("%s is suspended", "%s are suspended", counts.suspended)
                      % count_words(counts.suspended))  # fmt: skip
-    said = _("%(parts)s, of %(all)d.") % {"parts": and_words(parts), "all": counts.all}
+    said = _("%(parts)s, of %(all)d.") % {"parts": listed(parts), "all": counts.all}
     if not counts.tried:
         return said
     words = ngettext("%s was visited and not discharged.", "%s were visited and not discharged.", counts.tried)

@@ -11,10 +11,11 @@ from django.utils.translation import ngettext
 
 from fleet.assess.foresight.honesty import AnalyserOff, Held
 from fleet.drift import Reliability, Surprises
+from fleet.presentation.days import day
+from fleet.presentation.figures import figure
+from fleet.presentation.words import listed, rate_words
 from fleet.queries.forecasts import Honesty, QuantityHonesty, honesty_for
-from fleet.web.figures import day, figure
 from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
-from fleet.web.words import and_words, rate_words
 
 NAMES = {"co2": "CO₂", "o2": "O₂", "co": "CO", "temp_rise": _("The flue's rise above the intake air")}
 
@@ -38,7 +39,7 @@ def opening(found: Honesty) -> str:
         return _("No forecast has been held against a reading yet.")
     lost = [NAMES[each.quantity] for each in found.quantities if is_lost(each)]
     if lost:
-        return _("The forecasts of %s do not keep what they say.") % and_words(lost)
+        return _("The forecasts of %s do not keep what they say.") % listed(lost)
     if any(each.ahead for each in found.quantities):
         return _("The forecasts keep what they say.")
     return _("The forecasts fit the records that they were learnt from; none has been held against a later one yet.")
@@ -154,7 +155,7 @@ def alarm_words(held: Held) -> str:
     if told.surprises.spread_off:
         side = _("further from") if told.z_sd > 1 else _("closer to")
         lost.append(_("readings that lie %s what was expected than they should") % side)
-    return _("Calibration is lost: %s.") % and_words(lost) if lost else ""
+    return _("Calibration is lost: %s.") % listed(lost) if lost else ""
 
 
 def _bins(table: Reliability) -> list[BinRow]:

@@ -16,11 +16,11 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Job, Role
+from fleet.presentation.words import count_words, listed
 from fleet.queries.jobs import MOST_SHOWN, BackgroundWork, background_work, visible_jobs
 from fleet.services.jobs import cancel_job, retry_job
 from fleet.timetable import next_slots
 from fleet.web.guards import act, page, viewer_of
-from fleet.web.words import and_words, count_words
 
 MANAGER = frozenset({Role.MANAGER})
 KINDS = {
@@ -127,7 +127,7 @@ def opening(work: BackgroundWork) -> str:
     open_work = [f"{count_words(count)} {what}" for count, what in said if count]
     if not open_work:
         return _("All background work is done.")
-    return _("Background work goes on: %s.") % and_words(open_work)
+    return _("Background work goes on: %s.") % listed(open_work)
 
 
 def pulse_words(work: BackgroundWork) -> str:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
-from fleet.web.strip import Head, Mark, Span, Strip, Upright, strip_svg
+from fleet.presentation.strip import Head, Mark, Span, Strip, Upright
+from fleet.web.strips import strip_svg
 
 HEIGHT_EM = 1.9
 _LINE = Span(0, 100, 0.95, 0, "line")

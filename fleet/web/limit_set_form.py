@@ -16,8 +16,9 @@ from fleet.intake.fields import DecimalText
 from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
 from fleet.limits.rows import SEVERITIES
 from fleet.presentation.contents import EVIDENCE_WORDS, limit_label
+from fleet.presentation.figures import unit_words
+from fleet.presentation.words import chemical
 from fleet.web.typed import Group, Row, Spec, Typed, content_of, from_content, from_post, meant, shown
-from reports.figures import chemical, unit_words
 
 EVIDENCES = [(each, EVIDENCE_WORDS[each]) for each in EVIDENCE]
 PLAIN = (

@@ -27,6 +27,8 @@ from fleet.presentation.contents import (
     select_words,
     set_interval_lines,
 )
+from fleet.presentation.verdicts import basis_words
+from fleet.presentation.words import capital, chemical
 from fleet.queries.consequences import preview_limit_set
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
@@ -38,8 +40,6 @@ from fleet.web.limit_set_form import GROUPS, PLAIN, field_paths, set_content, ty
 from fleet.web.previews import WRITERS
 from fleet.web.sheets import RetireForm, compared, made_on, standing_words
 from fleet.web.typed import AskedForm, asked_form
-from reports.figures import chemical
-from reports.verdicts import basis_words, capital
 
 
 @page()

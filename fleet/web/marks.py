@@ -8,13 +8,16 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.web import figures
-from fleet.web.charts import NARROW, WIDE, DriftChart, drift_svg
+from fleet.presentation import days, figures
+from fleet.presentation.days import day_and_time
+from fleet.presentation.drift_chart import DriftChart
+from fleet.presentation.due_rule import DueRule
+from fleet.presentation.reading_rule import ReadingRule
+from fleet.presentation.words import chemical, count_words, rate_words, said
+from fleet.web.charts import NARROW, WIDE, drift_svg
 from fleet.web.key import KeyItem, key_items, today_item
 from fleet.web.places import places_of
-from fleet.web.rules import DueRule, ReadingRule, rule_svg, small_rule_svg
-from fleet.web.words import count_words, rate_words
-from reports.figures import chemical, day_and_time, said
+from fleet.web.strips import rule_svg, small_rule_svg
 
 register = template.Library()
 
@@ -62,19 +65,19 @@ def figure(value: float | None, decimals: int = 0) -> str:
 @register.filter
 def day(when: date | None) -> str:
     """{{ visit.on|day }} is 3 Jun 2024; nothing for None."""
-    return "" if when is None else figures.day(when)
+    return "" if when is None else days.day(when)
 
 
 @register.filter
 def long_day(when: date | None) -> str:
     """{{ revisit.latest|long_day }} is 3 December 2024; nothing for None."""
-    return "" if when is None else figures.long_day(when)
+    return "" if when is None else days.long_day(when)
 
 
 @register.filter
 def weekday(when: date | None) -> str:
     """{{ revisit.latest|weekday }} is Tuesday 3 December 2024; nothing for None."""
-    return "" if when is None else figures.weekday(when)
+    return "" if when is None else days.weekday(when)
 
 
 @register.filter

@@ -14,9 +14,9 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, OutOfUse, User
 from fleet.models.register import new_id
+from fleet.presentation.days import long_day
 from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
-from fleet.web.figures import long_day
 from fleet.web.forms import WordsField, refuse_far, taken
 from fleet.web.guards import OFFICE, page, viewer_of
 

@@ -14,9 +14,9 @@ from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import LimitSetVersion, Role, SheetVersion
 from fleet.models.register import new_id
 from fleet.presentation.contents import Difference
+from fleet.presentation.reading_rule import ReadingRule
+from fleet.presentation.readings import verdict_rule
 from fleet.queries.consequences import Preview
-from fleet.web.drawings import verdict_rule
-from fleet.web.rules import ReadingRule
 
 Version = SheetVersion | LimitSetVersion
 MOST_SHOWN = 50

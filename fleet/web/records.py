@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import HeldMessage, Mark, Record, User, Visit
+from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_marks, visible_marks
 from fleet.queries.records import all_held_messages, held_messages, visit_records
 from fleet.queries.register import visible_analysers, visible_appliances, visible_people
@@ -22,7 +23,6 @@ from fleet.web.appliances import ProofLink, proof_link
 from fleet.web.forms import WordedActForm, chosen_id, taken
 from fleet.web.guards import OFFICE, act, page, viewer_of
 from fleet.web.pages import page_of
-from fleet.web.words import turned_out
 
 MOST_MARKS = 50
 MOST_HELD = 20

@@ -16,10 +16,10 @@ from fleet.combustion import FUELS
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, LimitSetAttachment, ModelSheet, User
 from fleet.models.register import new_id
+from fleet.presentation.days import long_day
 from fleet.queries.register import all_sheets, visible_appliances
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.replacements import replace_appliance
-from fleet.web.figures import long_day
 from fleet.web.forms import WordsField, refuse_far, taken
 from fleet.web.guards import OFFICE, page, viewer_of
 

@@ -17,18 +17,23 @@ from fleet import clock
 from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
+from fleet.presentation.days import day as day_words
+from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.revisits import beyond_words, set_words, who_words
+from fleet.presentation.words import count_words
 from fleet.queries.register import the_contractor, visible_appliances, visible_people
-from fleet.queries.revisits import MANY_ATTEMPTS, BuildingRevisits, revisits_of_building, technicians, visible_revisits
+from fleet.queries.revisits import (
+    MANY_ATTEMPTS,
+    BuildingRevisits,
+    revisits_of_building,
+    technicians,
+    visible_revisits,
+)
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
 from fleet.web.attention import away_words
-from fleet.web.drawings import row_due_rule
-from fleet.web.figures import day as day_words
 from fleet.web.forms import WordedActForm, WordsField, refuse_far, taken
 from fleet.web.guards import FIELD, OFFICE, act, page, viewer_of
-from fleet.web.rules import DueRule
-from fleet.web.words import count_words
 
 LINE_HALF = timedelta(days=120)
 

@@ -7,8 +7,9 @@ from django.utils.translation import gettext_lazy as _
 from fleet.combustion import FUELS
 from fleet.intake.sheets import CEILING_UNITS, CONTROLS, SOURCE_LENGTH
 from fleet.limits.quantities import label
+from fleet.presentation.figures import unit_words
+from fleet.presentation.words import chemical
 from fleet.web.typed import YES_NO, Group, Spec, Typed, content_of
-from reports.figures import chemical, unit_words
 
 GASES = (("co2", "CO₂"), ("o2", "O₂"))
 BASES = (

@@ -9,11 +9,11 @@ from fleet.assess.judging.cards import band_of
 from fleet.limits import Band
 from fleet.limits.quantities import label
 from fleet.presentation.contents import band_words, ceiling_words
-from fleet.web.drawings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
-from fleet.web.rules import ReadingRule, Wall
-from fleet.web.words import and_words, rate_words
-from reports.figures import chemical, unit_words
-from reports.verdicts import capital, decimals_of
+from fleet.presentation.figures import unit_words
+from fleet.presentation.reading_rule import ReadingRule, Wall
+from fleet.presentation.readings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
+from fleet.presentation.verdicts import decimals_of
+from fleet.presentation.words import capital, chemical, listed, rate_words
 
 
 def answer_of(content: Mapping[str, Any]) -> str:
@@ -28,7 +28,7 @@ def answer_of(content: Mapping[str, Any]) -> str:
         + ("" if each["rate"] == "any" else _(" at %s") % rate_words(each["rate"]))
         for each in content.get("ceilings", ())
     ]
-    said = "; ".join(filter(None, (and_words(targets), and_words(ceilings))))
+    said = "; ".join(filter(None, (listed(targets), listed(ceilings))))
     return f"{said[:1].upper()}{said[1:]}." if said else _("It asks for no figure.")
 
 

@@ -27,12 +27,13 @@ from fleet.presentation.contents import (
     sheet_differences,
     target_words,
 )
+from fleet.presentation.readings import GASES
+from fleet.presentation.words import chemical, count_words, listed, rate_words
 from fleet.queries.consequences import preview_sheet
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
 from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet, make_sheet
 from fleet.services.recorded import record_once
 from fleet.web import previews
-from fleet.web.drawings import GASES
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
@@ -40,8 +41,6 @@ from fleet.web.previews import WRITERS
 from fleet.web.sheet_form import GROUPS, NAME, PLAIN, sheet_content
 from fleet.web.sheet_tables import answer_of, target_tables
 from fleet.web.typed import AskedForm, asked_form, from_content, from_post
-from fleet.web.words import and_words, count_words, rate_words
-from reports.figures import chemical
 
 # ---- the list ----
 
@@ -113,7 +112,7 @@ def _places(facts: LimitSetFacts) -> str:
     many = len(named) - MOST_PLACES
     shown = [*named[:MOST_PLACES], *([_("%d more") % many] if many > 0 else [])]
     words = ngettext("%(places)s: %(count)d appliance", "%(places)s: %(count)d appliances", facts.appliance_count)
-    return words % {"places": and_words(shown), "count": facts.appliance_count}
+    return words % {"places": listed(shown), "count": facts.appliance_count}
 
 
 MOST_PLACES = 4
@@ -126,7 +125,7 @@ def opening(count: int, sets: Sequence[SetRow]) -> str:
         ngettext("%s maker's sheet", "%s makers' sheets", count) % count_words(count).capitalize(),
         ngettext("%s limit set", "%s limit sets", len(sets)) % count_words(len(sets)),
     ]
-    words = [_("%s.") % and_words(said)]
+    words = [_("%s.") % listed(said)]
     words.append(
         ngettext("%s set applies somewhere.", "%s sets apply somewhere.", len(applying))
         % count_words(len(applying)).capitalize()

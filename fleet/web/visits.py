@@ -9,17 +9,28 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from fleet import clock
-from fleet.queries.visits import ReadingFacts, VisitFacts, visit_for
+from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
+from fleet.presentation import visits as words
+from fleet.presentation.reading_figures import (
+    also_read,
+    figures_head,
+    figures_row,
+    has_worked_out,
+    phase_words,
+    series_words,
+    spread_row,
+    steadiness_words,
+    taken_words,
+    worked_head,
+    worked_row,
+)
+from fleet.presentation.readings import reading_tables
+from fleet.presentation.verdicts import finding_rows, not_judged, source_rows
+from fleet.presentation.words import rate_words
+from fleet.queries.visits import visit_for
 from fleet.web.appliances import proof_link
-from fleet.web.drawings import reading_tables
-from fleet.web.figures import day
-from fleet.web.findings import finding_rows, not_judged, source_rows
 from fleet.web.guards import page, viewer_of
-from fleet.web.words import rate_words
-from reports import visit_words
-from reports.readings import also_read, figures_head, figures_row, phase_words, steadiness_words
 from reports.visits import visit_pdf
-from reports.worked_out import has_worked_out, series_words, spread_row, worked_head, worked_row
 
 
 @page()
@@ -34,10 +45,10 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "visit": facts.visit,
             "appliance": facts.appliance,
             "building": facts.appliance.building,
-            "opening": visit_words.opening(facts),
-            "stop_heading": visit_words.stop_heading(facts),
-            "stop_lines": list(visit_words.stop_lines(facts)),
-            "pairs": [*visit_words.appliance_pairs(facts), *visit_words.visit_pairs(facts)],
+            "opening": words.opening(facts),
+            "stop_heading": words.stop_heading(facts),
+            "stop_lines": list(words.stop_lines(facts)),
+            "pairs": [*words.appliance_pairs(facts), *words.visit_pairs(facts)],
             "tables": reading_tables(facts),
             "heads": [each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]],
             "figures": [figure_line(each, facts) for each in facts.readings],
@@ -45,14 +56,14 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "worked": [WorkedLine(name_of(each), worked_row(each)) for each in facts.readings if has_worked_out(each)],
             "findings": finding_rows(facts),
             "patterns": facts.visit.diagnoses.all(),
-            "suggestion_note": visit_words.suggestion_note(),
+            "suggestion_note": words.suggestion_note(),
             "sources": source_rows(facts),
             "not_judged": not_judged(facts),
-            "side_figures": visit_words.side_figures(facts),
-            "work": [visit_words.work_line(each) for each in facts.visit.work.all()],
-            "defects": [visit_words.defect_line(each) for each in facts.visit.defects.all()],
-            "steps": list(visit_words.checklist_lines(facts.visit)),
-            "signature": visit_words.signature_words(facts),
+            "side_figures": words.side_figures(facts),
+            "work": [words.work_line(each) for each in facts.visit.work.all()],
+            "defects": [words.defect_line(each) for each in facts.visit.defects.all()],
+            "steps": list(words.checklist_lines(facts.visit)),
+            "signature": words.signature_words(facts),
             "proof": [proof_link(each) for each in reversed(facts.records)],
         },
     )
@@ -108,13 +119,3 @@ def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
 
 def _doubt(sentence: str, *, voids: bool) -> str:
     return _("Void: %s") % sentence if voids else sentence
-
-
-def taken_words(each: ReadingFacts, facts: VisitFacts) -> str:
-    """The time to the precision that it has: nothing is invented."""
-    moment = each.reading.taken_at
-    if moment is None or each.reading.time_precision in ("day", "unknown"):
-        return _("time not known")
-    there = moment.astimezone(visit_words.zone_of(facts))
-    shown = there.strftime("%H:%M:%S" if each.reading.time_precision == "instant" else "%H:%M")
-    return shown if there.date() == facts.visit.local_date else f"{day(there.date())} {shown}"

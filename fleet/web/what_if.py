@@ -13,13 +13,12 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
+from fleet.presentation.days import long_day
+from fleet.presentation.due_rule import LOOK_BACK, DueRule
+from fleet.presentation.words import count_words, listed
 from fleet.queries.what_if import Supposed, Supposition, what_if_appliance, what_if_building
-from fleet.web.drawings import LOOK_BACK
-from fleet.web.figures import long_day
 from fleet.web.forms import refuse_far, taken
 from fleet.web.guards import page, viewer_of
-from fleet.web.rules import DueRule
-from fleet.web.words import and_words, count_words
 
 YEAR = timedelta(days=366)
 
@@ -73,7 +72,7 @@ def opening(supposition: Supposition) -> str:
         (ngettext("%s is late", "%s are late", _how_many(duties, False)), _how_many(duties, False)),
         (ngettext("%s can't be told", "%s can't be told", _how_many(duties, None)), _how_many(duties, None)),
     ]
-    said = and_words([words % count_words(count) for words, count in counts if count])
+    said = listed([words % count_words(count) for words, count in counts if count])
     return _("Checked on %(day)s, %(counts)s.%(lost)s") % {"day": shown, "counts": said, "lost": _lost(duties)}
 
 

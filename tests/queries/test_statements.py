@@ -5,9 +5,10 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.statements import Line
 from fleet.models import Analyser, Appliance, Mark, Person, User, Visit
 from fleet.models.register import new_id
-from fleet.queries.statements import Line, statement_for
+from fleet.queries.statements import statement_for
 from fleet.services.analysers import add_calibration
 from fleet.services.duties import add_duty
 from fleet.services.no_access import record_no_access

@@ -4,10 +4,12 @@ import copy
 from datetime import UTC, date, datetime
 from typing import Any
 
+from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.assess.statements import Statement
 from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Building, LimitSet, Person, User, Visit
-from fleet.queries.statements import Statement, statement_for
-from fleet.queries.visits import VisitFacts, visit_for
+from fleet.queries.statements import statement_for
+from fleet.queries.visits import visit_for
 from fleet.services.duties import add_duty
 from fleet.services.judgements import judge_visit
 from fleet.services.limits import attach_limit_set

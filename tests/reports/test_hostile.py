@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.assess.statements import Statement
 from fleet.models import Appliance, User
-from fleet.queries.statements import Statement
-from fleet.queries.visits import VisitFacts
 from reports.statements import statement_csv, statement_pdf
 from reports.visits import visit_pdf
 from tests.cast import store

@@ -10,10 +10,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.statements import Statement
 from fleet.models import Analyser, Appliance, Client, Person, User
-from fleet.queries.statements import Statement, statement_for
+from fleet.presentation.statements import StatementRule, axis_of
+from fleet.queries.statements import statement_for
 from fleet.services.no_access import record_no_access
-from reports.due_rules import DueRule, axis_of
 from reports.statements import COLUMNS, FORMULA_STARTS, statement_csv, statement_pdf
 from tests.cast import NOON, store
 from tests.reports.cases import JULY, twelve
@@ -191,7 +192,7 @@ def test_one_line_of_days_serves_all_rows_and_keeps_far_dates_off_it(small: Stat
     low, high = axis_of(replace(small, lines=lines))
     assert low == small.begins
     assert near < high < far
-    rule = DueRule(low, high, begins=low, ends=small.ends, late_to=small.ends, last=None, due=near)
+    rule = StatementRule(low, high, begins=low, ends=small.ends, late_to=small.ends, last=None, due=near)
     assert 0 < rule.x(small.ends, 100) < rule.x(near, 100) < 100
     assert rule.x(far, 100) == 100
 

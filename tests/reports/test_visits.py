@@ -8,9 +8,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
+from fleet.presentation.readings import rule_rows
 from fleet.services.limits import review_limit_set
 from reports.proof import Code, code_text
-from reports.readings import rule_rows
 from reports.visits import visit_pdf
 from tests.cast import NOON, make_analyser, measured
 from tests.reports.cases import KNOWN_ON, MANY_SETS, attach, corrected, full, paper_facts, unsafe, with_values

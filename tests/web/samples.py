@@ -2,8 +2,9 @@
 
 from datetime import date
 
-from fleet.web.charts import DriftChart, DriftVisit, Outcome
-from fleet.web.rules import DueRule, Pin, ReadingRule, Wall
+from fleet.presentation.drift_chart import DriftChart, DriftVisit, Outcome
+from fleet.presentation.due_rule import DueRule
+from fleet.presentation.reading_rule import Pin, ReadingRule, Wall
 
 TODAY = date(2027, 2, 16)
 

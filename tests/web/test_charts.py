@@ -6,7 +6,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from fleet.web.charts import NARROW, WIDE, DriftChart, DriftVisit, Outcome, Size, drift_svg, drift_words, spread
+from fleet.presentation.drift_chart import DriftChart, DriftVisit, Outcome, drift_words
+from fleet.web.charts import NARROW, WIDE, Size, drift_svg, spread
 from tests.web.drawn import kinds, texts, title
 from tests.web.samples import CHARTS, TODAY
 

@@ -2,8 +2,9 @@
 
 One side of a rule (above the line, or below it) is rows of text, row 0 next to the line. A pin's stem
 reaches up to its own row and its figure stands beside its head; a caption (the figure of a wall or of a
-band's end) has no stem. How wide the drawing will be isn't known here, so a place must do both in a common
-column and, without the words that the style sheet hides there, on a narrow telephone with doubled text."""
+band's end) has no stem. How wide a page's drawing will be isn't known here, so a place must do both in a common
+column and, without the words that the style sheet hides there, on a narrow telephone with doubled text; a paper
+says its width."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -45,6 +46,7 @@ class _Width:
 
 WIDTHS = (_Width(20.0, True), _Width(10.5, False))
 Placed = tuple[Label, Place]
+Widths = Sequence[_Width]
 
 
 def text_em(text: str) -> float:
@@ -52,12 +54,15 @@ def text_em(text: str) -> float:
     return sum(0.3 if char in ".,:; \u202f" else 0.62 for char in text)
 
 
-def arrange(pins: Sequence[Label], captions: Sequence[Label]) -> tuple[list[Place], list[Place]]:
-    """Places for the pins' figures and for the captions, as near to the line as can be."""
-    places = _arrange_pins(pins)
+def arrange(
+    pins: Sequence[Label], captions: Sequence[Label], width_em: float | None = None
+) -> tuple[list[Place], list[Place]]:
+    """Places for the pins' figures and for the captions, as near to the line as can be, at this width or at any."""
+    widths = WIDTHS if width_em is None else (_Width(width_em, True),)
+    places = _arrange_pins(pins, widths)
     placed: list[Placed] = list(zip(pins, places, strict=True))
     for caption in captions:
-        placed.append((caption, _place_caption(caption, placed)))
+        placed.append((caption, _place_caption(caption, placed, widths)))
     return places, [place for _, place in placed[len(pins) :]]
 
 
@@ -65,11 +70,11 @@ def rows_used(places: Sequence[Place]) -> int:
     return max((place.row for place in places), default=-1) + 1
 
 
-def _arrange_pins(pins: Sequence[Label]) -> list[Place]:
+def _arrange_pins(pins: Sequence[Label], widths: Widths) -> list[Place]:
     if len(pins) <= MOST_PINS_SEARCHED:
         for places in _flattest_first(pins):
             placed = list(zip(pins, places, strict=True))
-            if all(_is_free(one, placed[:n] + placed[n + 1 :]) for n, one in enumerate(placed)):
+            if all(_is_free(one, placed[:n] + placed[n + 1 :], widths) for n, one in enumerate(placed)):
                 return list(places)
     return _staircase(pins)
 
@@ -88,15 +93,15 @@ def _staircase(pins: Sequence[Label]) -> list[Place]:
     return [Place(from_the_right.index(index), 1) for index in range(len(pins))]
 
 
-def _place_caption(caption: Label, placed: Sequence[Placed]) -> Place:
+def _place_caption(caption: Label, placed: Sequence[Placed], widths: Widths) -> Place:
     fresh_row = rows_used([place for _, place in placed])
     choices = [Place(row, side) for row in range(fresh_row + 1) for side in (caption.side, -caption.side)]
     inwards = Place(fresh_row, 1 if caption.at_pct < 50 else -1)
-    return next((place for place in choices if _is_free((caption, place), placed)), inwards)
+    return next((place for place in choices if _is_free((caption, place), placed, widths)), inwards)
 
 
-def _is_free(one: Placed, others: Sequence[Placed]) -> bool:
-    return all(_is_inside(one, width) and not any(_covers(one, other, width) for other in others) for width in WIDTHS)
+def _is_free(one: Placed, others: Sequence[Placed], widths: Widths) -> bool:
+    return all(_is_inside(one, width) and not any(_covers(one, other, width) for other in others) for width in widths)
 
 
 def _is_inside(one: Placed, width: _Width) -> bool:

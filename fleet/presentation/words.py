@@ -1,10 +1,15 @@
-"""Words that several pages say: counts, days inside stored sentences, rates, and how a visit turned out."""
+"""Words that several places say: counts, lists, rates, gases, stored sentences, and how a visit turned out."""
 
+import re
 from collections.abc import Sequence
+from datetime import date
 
 from django.utils.translation import gettext as _
 
 from fleet.models import Visit
+from fleet.presentation.days import long_day
+
+_ISO_DAY = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
 
 
 def count_words(count: int) -> str:
@@ -31,28 +36,48 @@ def count_words(count: int) -> str:
     return words[count] if count < len(words) else str(count)
 
 
-def chance_words(chance: float) -> str:
-    """A chance in per cent, never rounded to none or to certainty.
-
-    >>> chance_words(0.604), chance_words(0.0001), chance_words(0.9999)
-    ('60 %', 'under 1 %', 'over 99 %')
-    """
-    if chance < 0.01:
-        return _("under 1 %")
-    return _("over 99 %") if chance > 0.99 else f"{100 * chance:.0f} %"
-
-
 def rate_words(rate: str) -> str:
     """A sheet's name for a rate, as one says it."""
     known = {"high": _("high fire"), "low": _("low fire"), "single": _("its one rate")}
     return known.get(rate, rate)
 
 
-def and_words(parts: Sequence[str]) -> str:
+def listed(words: Sequence[str]) -> str:
     """One, two and more in a sentence."""
-    if len(parts) < 2:
-        return "".join(parts)
-    return _("%(some)s and %(last)s") % {"some": ", ".join(parts[:-1]), "last": parts[-1]}
+    if len(words) < 2:
+        return "".join(words)
+    return _("%(some)s and %(last)s") % {"some": ", ".join(words[:-1]), "last": words[-1]}
+
+
+def capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def chemical(words: str) -> str:
+    """Gases with their figures set low, as the trade writes them."""
+    return words.replace("CO2", "CO₂").replace("O2", "O₂")
+
+
+def signs(words: str) -> str:
+    """A sentence of the judgement as paper prints it."""
+    return chemical(words).replace("<=", "≤").replace(">=", "≥")
+
+
+def said(sentence: str) -> str:
+    """A stored sentence as pages and paper say it: days in words, gases and signs as the trade has them, a full stop.
+
+    >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
+    'O₂ was outside (limit ≤ 4 %) on 7 January 2027.'
+    """
+    spoken = signs(_ISO_DAY.sub(_spoken, sentence)).strip()
+    return spoken if not spoken or spoken.endswith((".", "!", "?", "…")) else f"{spoken}."
+
+
+def _spoken(found: re.Match[str]) -> str:
+    try:
+        return long_day(date(*(int(part) for part in found.groups())))
+    except ValueError:
+        return found.group(0)
 
 
 def turned_out(visit: Visit) -> str:

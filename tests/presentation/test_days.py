@@ -2,7 +2,8 @@ from datetime import date
 
 import pytest
 
-from fleet.web.figures import day, figure, from_to, long_day
+from fleet.presentation.days import day, long_day
+from fleet.presentation.figures import figure, from_to
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fleet.presentation.days import offset
+from fleet.presentation.figures import figure, figure_apart, limit_figure, read_figure, read_with_unit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
-from reports.figures import figure, figure_apart, limit_figure, offset, read_figure, read_with_unit
 
 
 @pytest.mark.parametrize(

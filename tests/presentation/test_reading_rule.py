@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.web.reading_rule import Pin, ReadingRule, Wall, reading_strip, reading_words
-from fleet.web.rules import rule_svg, small_rule_svg
-from fleet.web.strip import Head, Span, Upright
+from fleet.presentation.reading_rule import Pin, ReadingRule, Wall, reading_strip, reading_words
+from fleet.presentation.strip import Head, Span, Upright
+from fleet.web.strips import rule_svg, small_rule_svg
 from tests.web.drawn import kinds, pin_boxes, texts, title, word_boxes
 from tests.web.samples import READINGS, co, co2
 

@@ -6,11 +6,13 @@ from typing import Any
 import pytest
 
 from fleet.models import Forecast, Revisit
-from fleet.web.drawings import drift_chart, due_rule, expected_rule, outcome_on, row_due_rule, verdict_rule
-from fleet.web.reading_rule import Pin, ReadingRule, Wall, reading_words
-from fleet.web.rules import rule_svg
-from fleet.web.words import chance_words, count_words
-from reports.figures import said
+from fleet.presentation.drift_chart import drift_chart, expected_rule, outcome_on
+from fleet.presentation.due_rule import revisit_rule, row_due_rule
+from fleet.presentation.figures import chance_words
+from fleet.presentation.reading_rule import Pin, ReadingRule, Wall, reading_words
+from fleet.presentation.readings import verdict_rule
+from fleet.presentation.words import count_words, said
+from fleet.web.strips import rule_svg
 from tests.web.drawn import texts
 
 DAY = date(2026, 3, 2)
@@ -81,16 +83,16 @@ def test_a_chart_keeps_raw_values_beside_corrected_ones() -> None:
 
 def test_a_window_that_opened_years_ago_is_shown_from_the_last_visit() -> None:
     revisit = Revisit(earliest=date(2021, 1, 1), latest=date(2027, 3, 2))
-    assert due_rule(revisit, DAY, last_visit=DAY).opens == DAY
-    assert due_rule(revisit, DAY).opens == date(2021, 1, 1)
+    assert revisit_rule(revisit, DAY, last_visit=DAY).opens == DAY
+    assert revisit_rule(revisit, DAY).opens == date(2021, 1, 1)
     passed = Revisit(earliest=date(2025, 1, 1), latest=date(2025, 6, 1))
-    assert due_rule(passed, DAY, last_visit=DAY).opens == date(2025, 1, 1)
+    assert revisit_rule(passed, DAY, last_visit=DAY).opens == date(2025, 1, 1)
 
 
 def test_the_day_that_is_set_stands_on_the_rule() -> None:
     revisit = Revisit(earliest=DAY, latest=DAY + timedelta(days=30), day=DAY + timedelta(days=9))
-    assert due_rule(revisit, DAY).planned == DAY + timedelta(days=9)
-    assert due_rule(Revisit(earliest=DAY, latest=DAY), DAY).planned is None
+    assert revisit_rule(revisit, DAY).planned == DAY + timedelta(days=9)
+    assert revisit_rule(Revisit(earliest=DAY, latest=DAY), DAY).planned is None
 
 
 def test_rows_share_one_scale_and_never_open_after_their_last_day() -> None:

@@ -3,24 +3,21 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
-from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.assess.judging.visit_facts import AnalyserFacts, PersonFacts, VisitFacts
 from fleet.limits import standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
+from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
+from fleet.presentation.figures import derived, figure, read_with_unit
+from fleet.presentation.verdicts import LimitSource, Verdict, limit_words, source_of, sources, value_words, what_words
+from fleet.presentation.words import capital, listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
-from fleet.queries.visits import AnalyserFacts, PersonFacts, VisitFacts
-from reports.figures import clock_time, day, day_and_time, derived, figure, listed, offset, read_with_unit, weekday
-from reports.verdicts import LimitSource, Verdict, capital, limit_words, source_of, sources, value_words, what_words
 
 MOST_NAMED = 3
-
-
-def zone_of(facts: VisitFacts) -> tzinfo:
-    return ZoneInfo(facts.appliance.building.time_zone)
 
 
 def verdicts_of(facts: VisitFacts) -> list[Verdict]:
@@ -223,7 +220,7 @@ def _judged_sheet(facts: VisitFacts) -> dict[str, str]:
 
 
 def visit_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
-    zone = zone_of(facts)
+    zone = facts.zone
     return [
         *((_("Technician"), _person(each, facts)) for each in facts.people),
         *((_("Analyser"), _analyser(each, facts)) for each in facts.analysers),
@@ -236,10 +233,10 @@ def _person(each: PersonFacts, facts: VisitFacts) -> str:
         return _("%s, not on the register: NO qualification can be shown") % each.name
     kind = _("oil") if facts.visit.fuel.endswith("oil") else _("gas")
     if each.qualification is None:
-        shown = {"name": each.name, "kind": kind, "day": day(facts.visit.local_date)}
+        shown = {"name": each.name, "kind": kind, "day": long_day(facts.visit.local_date)}
         return _("%(name)s, NO qualification for %(kind)s in force on %(day)s") % shown
     held = each.qualification
-    shown = {"name": each.name, "kind": kind, "held": f"{held.scheme} {held.number}", "day": day(held.valid_to)}
+    shown = {"name": each.name, "kind": kind, "held": f"{held.scheme} {held.number}", "day": long_day(held.valid_to)}
     return _("%(name)s, qualified for %(kind)s by %(held)s to %(day)s") % shown
 
 
@@ -248,12 +245,12 @@ def _analyser(each: AnalyserFacts, facts: VisitFacts) -> str:
         return _("%s, not on the register: NO calibration can be shown") % each.name
     name = f"{each.name} ({each.analyser.serial})" if each.analyser.serial else each.name
     if each.calibration is None:
-        shown = {"name": name, "day": day(facts.visit.local_date)}
+        shown = {"name": name, "day": long_day(facts.visit.local_date)}
         calibrated = _("%(name)s, NO calibration in force on %(day)s") % shown
     else:
         made = each.calibration
         shown = {"name": name, "certificate": made.certificate, "by": made.by}
-        shown |= {"done": day(made.done_on), "to": day(made.valid_to)}
+        shown |= {"done": long_day(made.done_on), "to": long_day(made.valid_to)}
         calibrated = _("%(name)s, certificate %(certificate)s by %(by)s of %(done)s, valid to %(to)s") % shown
     return f"{calibrated}. {_measures(each)}"
 
@@ -331,7 +328,7 @@ def defect_line(defect: Defect) -> str:
     elif defect.closed_by_id:
         parts.append(_("Mended by a later visit."))
     else:
-        parts.append(_("Open, to be mended by %s.") % day(defect.mend_by) if defect.mend_by else _("Open."))
+        parts.append(_("Open, to be mended by %s.") % long_day(defect.mend_by) if defect.mend_by else _("Open."))
     parts.append(_("Told: %s.") % defect.told if defect.told else _("Who was told is not recorded."))
     return " ".join(parts)
 
@@ -363,7 +360,7 @@ def signature_words(facts: VisitFacts) -> str:
         return _("Not signed.")
     given = content_of(visit.record).get("signature", {}).get("person", "")
     name = visit.signed_by.name if visit.signed_by else _("%s, not on the register") % given
-    return f"{name}, {day_and_time(visit.signed_at, zone_of(facts))}"
+    return f"{name}, {day_and_time(visit.signed_at, facts.zone)}"
 
 
 def suggestion_note() -> str:

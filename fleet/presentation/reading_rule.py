@@ -7,9 +7,9 @@ from typing import Literal
 
 from django.utils.translation import gettext
 
-from fleet.web.figures import figure, from_to
-from fleet.web.rule_layout import Caption, Line, PinMark, RuleSide, lay
-from fleet.web.strip import Strip
+from fleet.presentation.figures import figure, from_to, qualified
+from fleet.presentation.rule_layout import Caption, Line, PinMark, RuleSide, lay
+from fleet.presentation.strip import Strip
 
 Side = Literal["lower", "upper"]
 Qualifier = Literal["=", "more than", "less than", "at least"]
@@ -78,19 +78,20 @@ class ReadingRule:
             raise ValueError(f"the band must rise, not go from {self.band_lower} to {self.band_upper}")
 
 
-def reading_strip(rule: ReadingRule, *, is_small: bool = False) -> Strip:
-    """The rule as marks."""
+def reading_strip(rule: ReadingRule, *, is_small: bool = False, width_em: float | None = None) -> Strip:
+    """The rule as marks; `width_em` as for `lay`."""
     walls = [wall for wall in rule.walls if rule.low < wall.at < rule.high]
     line = Line(
         stretch=_stretch(rule),
         beyond=_beyond(rule),
-        walls=[_pct(rule, wall.at) for wall in walls],
+        walls=[_pct(rule, wall.at) for wall in walls if wall.is_sure],
+        unsure=[_pct(rule, wall.at) for wall in walls if not wall.is_sure],
         notch=_notch(rule),
     )
     limits = [_wall_caption(rule, wall) for wall in walls]
     above = RuleSide([_pin_mark(rule, pin, gettext("left")) for pin in rule.left], limits)
     below = RuleSide([_pin_mark(rule, pin, gettext("found")) for pin in rule.found], _band_ends(rule))
-    return lay(line, above, below, reading_words(rule), is_small=is_small)
+    return lay(line, above, below, reading_words(rule), is_small=is_small, width_em=width_em)
 
 
 def reading_words(rule: ReadingRule) -> str:
@@ -173,17 +174,7 @@ def _pin_figure(rule: ReadingRule, pin: Pin) -> str:
 
 def _pins_in_words(rule: ReadingRule, pins: Sequence[Pin], word: str) -> list[str]:
     shown = [pin.text or figure(pin.at, rule.decimals) for pin in pins]
-    return [f"{pin.word or word} {_qualified(pin, text)}" for pin, text in zip(pins, shown, strict=True)]
-
-
-def _qualified(pin: Pin, shown: str) -> str:
-    words = {
-        "=": "%(figure)s",
-        "more than": gettext("more than %(figure)s"),
-        "less than": gettext("less than %(figure)s"),
-        "at least": gettext("at least %(figure)s"),
-    }
-    return words[pin.qualifier] % {"figure": shown}
+    return [f"{pin.word or word} {qualified(text, pin.qualifier)}" for pin, text in zip(pins, shown, strict=True)]
 
 
 def _band_in_words(rule: ReadingRule) -> str:

@@ -7,12 +7,15 @@ from datetime import date, timedelta
 
 from django.utils.translation import gettext, ngettext
 
-from fleet.web.figures import day, long_day
-from fleet.web.rule_layout import Caption, Line, PinMark, RuleSide, lay
-from fleet.web.strip import Strip
+from fleet.models import Revisit
+from fleet.presentation.days import day, long_day
+from fleet.presentation.rule_layout import Caption, Line, PinMark, RuleSide, lay
+from fleet.presentation.strip import Strip
 
 SHORTEST_LINE = timedelta(days=30)
 ROOM_AT_ENDS = 0.08
+LOOK_BACK = timedelta(days=90)
+LONGEST_WINDOW = timedelta(days=200)
 
 
 @dataclass(frozen=True)
@@ -127,3 +130,33 @@ def _planned_in_words(due: DueRule) -> str:
         return f"{planned}."
     late = ngettext("%(count)s day late", "%(count)s days late", days_late) % {"count": days_late}
     return f"{planned}, {late}."
+
+
+# ---- from rows ----
+
+
+def revisit_rule(
+    revisit: Revisit, today: date, *, horizon: date | None = None, last_visit: date | None = None
+) -> DueRule:
+    """The window of the reason that binds, its last day, the day set, and when the accepted chance is used up.
+
+    A window that opened with the rule itself, years ago, is shown from the last visit on.
+    """
+    opens = revisit.earliest
+    if last_visit and opens < last_visit <= revisit.latest:
+        opens = last_visit
+    return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon, planned=revisit.day)
+
+
+def row_due_rule(opens: date | None, last_day: date, today: date, ahead: timedelta) -> DueRule:
+    """For rows that share one scale: from a quarter of a year before today to the end of what the list covers."""
+    opens = min(opens, last_day) if opens else None
+    return DueRule(today, opens, last_day, first=today - LOOK_BACK, until=today + ahead + timedelta(days=7))
+
+
+def window_words(revisit: Revisit, today: date) -> str:
+    """The window in short, beneath a small rule; one that opened with the duty itself says nothing."""
+    if revisit.latest - revisit.earliest > LONGEST_WINDOW:
+        return gettext("last day %s") % day(revisit.latest, today)
+    shown = {"opens": day(revisit.earliest, today), "last": day(revisit.latest, today)}
+    return gettext("from %(opens)s, last day %(last)s") % shown

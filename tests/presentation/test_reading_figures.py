@@ -4,11 +4,19 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.judging.visit_facts import ReadingFacts
 from fleet.models import Analyser
-from fleet.queries.visits import ReadingFacts, visit_for
-from reports.figures import NONE, decimals_for
-from reports.visit_words import side_figures
-from reports.worked_out import has_worked_out, series_words, spread_row, widest_row, worked_head, worked_row
+from fleet.presentation.figures import NONE, decimals_for
+from fleet.presentation.reading_figures import (
+    has_worked_out,
+    series_words,
+    spread_row,
+    widest_row,
+    worked_head,
+    worked_row,
+)
+from fleet.presentation.visits import side_figures
+from fleet.queries.visits import visit_for
 from tests.cast import measured, store
 
 

@@ -1,0 +1,136 @@
+"""One visit with everything that a page, the API and the paper show of it."""
+
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Calibration,
+    Contractor,
+    Finding,
+    Judgement,
+    Mark,
+    Person,
+    Qualification,
+    Reading,
+    Record,
+    Visit,
+)
+from fleet.models.people import fuel_kind
+
+
+@dataclass(frozen=True)
+class ReadingFacts:
+    """A reading with what was derived from it (see services.judgements.derive) and its verdicts, strictest first."""
+
+    reading: Reading
+    derived: dict[str, Any]
+    verdicts: tuple[dict[str, Any], ...]
+
+    def qualifier(self, name: str) -> str:
+        """Of a quantity of the reading: "=", "more than", ..."""
+        return str(self.reading.qualifiers.get(name, "="))
+
+
+@dataclass(frozen=True)
+class AnalyserFacts:
+    """An analyser of the visit and its calibration in force that day, None where there was none."""
+
+    name: str
+    analyser: Analyser | None
+    calibration: Calibration | None
+
+
+@dataclass(frozen=True)
+class PersonFacts:
+    """Somebody of the visit and the qualification in force that day for its fuel, None where there was none."""
+
+    name: str
+    person: Person | None
+    qualification: Qualification | None
+
+
+@dataclass(frozen=True)
+class VisitFacts:
+    """One visit, whole. `card` is the decision table it was judged by; `records` its record and corrections."""
+
+    contractor: Contractor
+    visit: Visit
+    appliance: Appliance
+    judgement: Judgement
+    readings: tuple[ReadingFacts, ...]
+    findings: tuple[Finding, ...]
+    marks: tuple[Mark, ...]
+    analysers: tuple[AnalyserFacts, ...]
+    people: tuple[PersonFacts, ...]
+    records: tuple[Record, ...]
+
+    @property
+    def card(self) -> dict[str, Any]:
+        return dict(self.judgement.card)
+
+    @property
+    def zone(self) -> tzinfo:
+        """The building's."""
+        return ZoneInfo(self.appliance.building.time_zone)
+
+    @property
+    def rates(self) -> list[str]:
+        """The sheet's rates from the highest, then any other that was read."""
+        read = [each.reading.rate for each in self.readings]
+        known = [rate for rate in self.card["sheet"]["rates"] if rate in read]
+        return known + [rate for rate in dict.fromkeys(read) if rate not in known]
+
+    def at(self, rate: str, phase: str) -> ReadingFacts | None:
+        """The last reading that counts as `phase` at `rate`."""
+        found = [each for each in self.readings if (each.reading.rate, each.reading.counted_phase) == (rate, phase)]
+        return found[-1] if found else None
+
+
+def facts_of_visit(visit: Visit) -> VisitFacts:
+    judgement = visit.judgement
+    readings = tuple(_reading_facts(judgement, each) for each in visit.readings.all())
+    return VisitFacts(
+        contractor=Contractor.objects.get(),
+        visit=visit,
+        appliance=visit.appliance,
+        judgement=judgement,
+        readings=readings,
+        findings=tuple(judgement.findings.all()),
+        marks=tuple(visit.marks.all()),
+        analysers=_analysers(visit),
+        people=_people(visit),
+        records=tuple(Record.objects.filter(kind="visit", subject=visit.id).select_related("actor").order_by("id")),
+    )
+
+
+def _reading_facts(judgement: Judgement, reading: Reading) -> ReadingFacts:
+    derived = next(each for each in judgement.derived if each["number"] == reading.number)
+    mine = tuple(each for each in judgement.verdicts["verdicts"] if each["reading_key"] == str(reading.number))
+    return ReadingFacts(reading, derived, mine)
+
+
+def _analysers(visit: Visit) -> tuple[AnalyserFacts, ...]:
+    used = {each.analyser_given: each.analyser for each in visit.readings.all()}
+    return tuple(
+        AnalyserFacts(each.name if each else given, each, each.calibration_on(visit.local_date) if each else None)
+        for given, each in used.items()
+    )
+
+
+def _people(visit: Visit) -> tuple[PersonFacts, ...]:
+    used = {each.person_given: each.person for each in visit.readings.all()}
+    if visit.signed_by:
+        used.setdefault(str(visit.signed_by_id), visit.signed_by)
+    kind = fuel_kind(visit.fuel)
+    return tuple(
+        PersonFacts(
+            each.name if each else given,
+            each,
+            each.qualification_on(kind, visit.local_date) if each else None,
+        )
+        for given, each in used.items()
+    )

@@ -1,0 +1,100 @@
+"""What a statement is made of: its appliances in service, what was last recorded of each, what is due, late or open."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple
+
+from fleet.models import Appliance, Building, Client, Contractor, Defect, Flag, NoAccess, Visit
+
+
+@dataclass(frozen=True)
+class SetOutcome:
+    """Outcome of the last visit by one limit set, sheet or stop lines, in the version it was judged with.
+
+    kind: "limit" for a limit set, "band" or "ceiling" for the maker's sheet, "stop line" for the contractor's own.
+    """
+
+    name: str
+    version: str
+    kind: str
+    outcome: str
+    evidence: str
+    reviewed: bool
+
+    @property
+    def on_paper(self) -> str:
+        """What may be printed: "within" by a set that nobody has reviewed is withheld; what fired never is."""
+        return "withheld" if self.outcome == "within" and not self.reviewed else self.outcome
+
+
+class Idle(NamedTuple):
+    """Out of use from its first day to its last, both within the period."""
+
+    first: date
+    last: date
+
+
+@dataclass(frozen=True)
+class Line:
+    """One appliance in service in the period.
+
+    last: the newest visit up to the end of the period; outcomes of it; due: what was next due by the checks up to the
+    last day that counts (of the period, of what is known, of its service) and which rule bound it; late_days: days
+    past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: duties
+    whose date can't be told, each with its reason, which are never late; not_discharged: visits that did not discharge
+    a duty, and why; idle: the days of the period on which it was out of use, left out because nothing was due on them;
+    not_evidence: why the last record is none, by the register as it is known. attempts: those of the
+    period on which somebody came and didn't get to the appliance, oldest first.
+    """
+
+    appliance: Appliance
+    last: Visit | None
+    visits_in_period: int
+    outcomes: tuple[SetOutcome, ...]
+    due: date | None
+    due_by: str
+    late_days: int
+    flags: tuple[Flag, ...]
+    defects: tuple[Defect, ...]
+    not_evidence: tuple[str, ...]
+    due_doubt: str = ""
+    undecided: tuple[str, ...] = ()
+    not_discharged: tuple[str, ...] = ()
+    idle: tuple[Idle, ...] = ()
+    idle_throughout: bool = False
+    attempts: tuple[NoAccess, ...] = ()
+
+    @property
+    def outcome(self) -> str:
+        """As its last record was judged: outside, within, withheld (within by an unreviewed set), in part, not judged.
+
+        "in part": something was within, but not all that had to be judged was.
+        """
+        judged = self.last.judgement.outcome if self.last else "not judged"
+        withheld = any(each.on_paper == "withheld" for each in self.outcomes)
+        return "withheld" if judged == "within" and withheld else str(judged)
+
+
+@dataclass(frozen=True)
+class Statement:
+    contractor: Contractor
+    client: Client
+    building: Building | None
+    begins: date
+    ends: date
+    known_on: date
+    lines: tuple[Line, ...]
+    unreviewed: tuple[str, ...]
+
+    @property
+    def late(self) -> tuple[Line, ...]:
+        return tuple(each for each in self.lines if each.late_days > 0)
+
+    @property
+    def undecided(self) -> tuple[Line, ...]:
+        return tuple(each for each in self.lines if each.undecided)
+
+    @property
+    def without_record(self) -> tuple[Line, ...]:
+        """In use on at least one day of the period, and never tested: an appliance that stood still asked for none."""
+        return tuple(each for each in self.lines if each.last is None and not each.idle_throughout)
