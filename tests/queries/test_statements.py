@@ -8,6 +8,7 @@ import pytest
 from fleet.assess.statements import Line
 from fleet.models import Analyser, Appliance, Mark, Person, User, Visit
 from fleet.models.register import new_id
+from fleet.presentation.revisits import attempt_words
 from fleet.queries.statements import statement_for
 from fleet.services.analysers import add_calibration
 from fleet.services.duties import add_duty
@@ -202,7 +203,7 @@ def test_attempts_of_the_period_stand_in_their_line_with_what_was_left(
     for day in ("2025-12-30", "2026-02-20", "2026-03-02"):
         attempted(boiler, technician, day, letter="card in the box" if day == "2026-02-20" else "")
     for viewer in (manager, auditor):
-        assert line_of(boiler, viewer).tried == (
+        assert tuple(attempt_words(each) for each in line_of(boiler, viewer).attempts) == (
             "20 Feb 2026: nobody in; letter: card in the box, says technician.",
             "2 Mar 2026: nobody in, says technician.",
         )

@@ -157,10 +157,10 @@ def test_over_range_is_more_than_and_never_a_plain_figure(body: dict[str, Any], 
     facts = paper_facts(unsafe(body), technician)
     shown = f"{facts.readings[0].derived['co_ppm_air_free']:.0f}"
     said = words(visit_pdf(facts, known_on=KNOWN_ON))
-    assert f"more than {shown} found" in said
+    assert f"> {shown} found" in said
     assert "> 4000" in said
     pin = next(row for row in rule_rows(facts) if row.label == "CO air-free").rules["high"].found[0]
-    assert pin.beyond == 1
+    assert pin.qualifier == "more than"
 
 
 def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dict[str, Any], technician: User) -> None:
@@ -193,10 +193,10 @@ def test_missing_pins_are_left_out(body: dict[str, Any], technician: User) -> No
 
 def test_band_target_and_walls_stand_on_the_rule(body: dict[str, Any], technician: User) -> None:
     gas, air_free = rule_rows(paper_facts(body, technician))
-    assert gas.rules["high"].stretch == (9.1, 9.7)
+    assert (gas.rules["high"].band_lower, gas.rules["high"].band_upper) == (9.1, 9.7)
     assert gas.rules["low"].target == 9.1
-    assert [wall.figure for wall in air_free.rules["high"].walls] == ["250", "400"]
-    assert [pin.figure for pin in gas.rules["high"].found] == ["8.90"]
+    assert [wall.at for wall in air_free.rules["high"].walls] == [250, 400]
+    assert [pin.text for pin in gas.rules["high"].found] == ["8.90"]
     scales = {(rule.low, rule.high) for rule in gas.rules.values()}
     assert len(scales) == 1
 
