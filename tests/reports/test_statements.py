@@ -45,8 +45,8 @@ def _the_paper_opens_with_the_answer(said: str) -> None:
     assert "1 January 2026 to 30 June 2026, as known on 5 July 2026" in said
     assert "Twelve appliances of Weir Trust were in service in this period. Two have no record of a test." in said
     assert (
-        "As last recorded, against the sets named below: two outside and eight withheld until somebody has reviewed the set."
-        in said
+        "As last recorded, against the sets named below: two outside and eight withheld until somebody has "
+        "reviewed the set." in said
     )
     assert "Two have an open flag." in said
     assert said.index("Twelve appliances") < said.index("Boiler 10")

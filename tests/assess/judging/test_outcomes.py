@@ -8,13 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.assess.judging.outcomes import outcome_as_found, outcome_by_source, outcome_of
+from fleet.assess.judging.visit_facts import facts_of_visit
 from fleet.models import Appliance, Reading, User, Visit
+from fleet.presentation.verdicts import source_rows, sources
+from fleet.presentation.words import turned_out
 from fleet.queries.statements import statement_for
-from fleet.queries.visits import facts_of_visit
-from fleet.web.findings import source_rows
-from fleet.web.words import turned_out
 from reports import visits as paper
-from reports.verdicts import sources
 from tests.cast import measured, store
 
 RATES, PHASES = ("high", "low"), ("as found", "as left")
