@@ -295,9 +295,7 @@ def test_a_sheet_of_few_words_is_worded_so():
         "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
     )
     without = sheet(targets=[target()], adjusters=[adjuster("high", "clockwise", place="", tool="", largest_step="")])
-    assert (
-        "turn high fire screw anticlockwise by a small first step. Let it" in advice(without, co2_pct=9.5).sentence
-    )
+    assert "turn high fire screw anticlockwise by a small first step. Let it" in advice(without, co2_pct=9.5).sentence
 
 
 def test_a_sheet_of_many_words_is_worded_so():
