@@ -3,18 +3,22 @@
 from collections.abc import Iterable
 from datetime import date
 
+from django.db.models import Prefetch
+
 from fleet.intervals.dates import years_between
 from fleet.limits import fuel_class
-from fleet.models import Appliance, Building, ModelSheet
+from fleet.models import Appliance, Building, GasSupply, ModelSheet, SheetVersion
 
 
 def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:
     """The same with what their work is reckoned from: building, client, gas, sheet and its versions, each read once."""
     found = list(appliances)
-    places = Building.objects.select_related("client").prefetch_related("gas_supplies")
+    gases = Prefetch("gas_supplies", GasSupply.objects.order_by("since"))
+    places = Building.objects.select_related("client").prefetch_related(gases)
     buildings = places.in_bulk({each.building_id for each in found})
     sheet_ids = {each.sheet_id for each in found if each.sheet_id}
-    sheets = ModelSheet.objects.prefetch_related("versions").in_bulk(sheet_ids)
+    versions = Prefetch("versions", SheetVersion.objects.order_by("number"))
+    sheets = ModelSheet.objects.prefetch_related(versions).in_bulk(sheet_ids)
     for each in found:
         each.building = buildings[each.building_id]
         each.sheet = sheets[each.sheet_id] if each.sheet_id else None

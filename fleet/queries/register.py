@@ -56,7 +56,10 @@ def visible_appliances(viewer: User) -> QuerySet[Appliance]:
     return (
         Appliance.objects.filter(building__client__in=visible_clients(viewer))
         .select_related("building__client", "sheet", "flue_group")
-        .prefetch_related("sheet__versions", "building__gas_supplies")
+        .prefetch_related(
+            Prefetch("sheet__versions", SheetVersion.objects.order_by("number")),
+            Prefetch("building__gas_supplies", GasSupply.objects.order_by("since")),
+        )
     )
 
 

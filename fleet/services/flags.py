@@ -54,9 +54,9 @@ def _open_unsafe(visit: Visit, now: datetime) -> None:
 
 def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Mapping[str, Any]], now: datetime) -> None:
     """One flag a visit for its worst finding at stop level; put right only where none of them stands as left."""
-    fired = [each for each in judgement.findings.all() if each.stop]
-    if not fired:
+    if not judgement.verdicts["stop"]:
         return
+    fired = [each for each in judgement.findings.all() if each.stop]
     standing_stops = [each for each in left if each["stop"] and each["outcome"] == "outside"]
     worst = fired[0]
     said = standing_stops[0]["sentence"] if standing_stops else _("%s Put right at the same visit.") % worst.sentence
@@ -106,6 +106,8 @@ def _open_outside(visit: Visit, left: Sequence[Mapping[str, Any]], now: datetime
             figures=figures, now=now,
         )  # fmt: skip
     still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
+    if not still_open:
+        return
     within = {_key(each) for each in left if each["outcome"] == "within"} - set(worst)
     if within:
         why = _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}"

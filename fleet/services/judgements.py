@@ -43,9 +43,12 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "judged_at": now,
         },
     )
-    judgement.limit_set_versions.set(made_with.limit_sets)
-    if not made:
+    if made:
+        judgement.limit_set_versions.add(*made_with.limit_sets)
+    else:
+        judgement.limit_set_versions.set(made_with.limit_sets)
         judgement.findings.all().delete()
+        visit.diagnoses.all().delete()
     Finding.objects.bulk_create(_finding(judgement, number, each) for number, each in enumerate(verdicts.findings, 1))
     put_diagnoses(visit=visit, judgement=judgement, now=now)
     return judgement
@@ -73,8 +76,7 @@ ABOUT_THE_RECORD = "query"
 
 
 def put_diagnoses(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
-    """What the visit itself and its change since the last suggest, in place of what it suggested before."""
-    visit.diagnoses.all().delete()
+    """What the visit itself and its change since the last suggest; what it suggested before is gone by then."""
     _put(visit, diagnose(view_of(visit, judgement), patterns()), now)
 
 
@@ -92,6 +94,8 @@ def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -
 
 
 def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
+    if not found:
+        return
     last = visit.diagnoses.aggregate(last=Max("number"))["last"] or 0
     Diagnosis.objects.bulk_create(
         Diagnosis(

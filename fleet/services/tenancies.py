@@ -58,8 +58,9 @@ def follow_visit(*, visit: Visit, left: Appliance | None, now: datetime) -> None
     _hold({each.building_id for each in places})
     here = Q(appliance=visit.appliance_id) | Q(appliance__isnull=True, building=visit.appliance.building_id)
     on_it = Delivery.objects.filter(visit=visit, tenancy__isnull=False).values("tenancy")
-    concerned = Tenancy.objects.filter(Q(here, begins__gte=visit.local_date) | Q(id__in=on_it))
-    _follow(list(concerned), now, {each.id for each in places})
+    concerned = list(Tenancy.objects.filter(Q(here, begins__gte=visit.local_date) | Q(id__in=on_it)))
+    if concerned:
+        _follow(concerned, now, {each.id for each in places})
 
 
 def follow_appliances(*, appliances: Sequence[Appliance], now: datetime) -> None:

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Prefetch, Q
 
 from fleet.assess.judging.oddities import marks_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
@@ -178,7 +178,12 @@ def _open_clocks(visit: Visit, judgement: Judgement, now: datetime, left: Applia
 def _loaded(visit_id: str, appliance: Appliance) -> Visit:
     """The visit with all that judging and marking look at, so that neither asks the database again."""
     related = Visit.objects.select_related("record", "attendance").prefetch_related(
-        "readings__analyser__calibrations", "readings__person__qualifications", "work", "defects"
+        # Of one visit the number orders: nothing else is joined for it.
+        Prefetch("readings", Reading.objects.order_by("number")),
+        Prefetch("work", WorkItem.objects.order_by("number")),
+        "readings__analyser__calibrations",
+        "readings__person__qualifications",
+        "defects",
     )
     visit = related.get(id=visit_id)
     visit.appliance = appliance
@@ -200,7 +205,7 @@ def _put_marks(visit: Visit, verdicts: dict[str, Any], now: datetime, *, correct
 
 
 def _appliance(draft: VisitDraft, actor: User) -> Appliance:
-    appliance = visible_appliances(actor).filter(id=draft.appliance_id).first()
+    appliance = visible_appliances(actor).order_by().filter(id=draft.appliance_id).first()
     if appliance is None:
         raise NotFound("appliance_unknown", "There is no such appliance that you may see.")
     if appliance.building_id != draft.building_id:

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple
 
+from django.db.models import Prefetch
+
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE, ceiling_of
 from fleet.assess.foresight.entries import GASES, Asked, Entry, converted, entry_of, rise_k, row_of
 from fleet.assess.judging.cards import band_of, target_of
-from fleet.models import Appliance, Forecast, Judgement, SheetVersion, Visit
+from fleet.models import Appliance, Forecast, Judgement, Reading, SheetVersion, Visit, WorkItem
 
 CEILED = (CO, TEMP_RISE)
 
@@ -89,7 +91,9 @@ def _visits_of(chosen: Mapping[Any, Appliance]) -> dict[Any, list[Visit]]:
     """Each appliance's tested visits in the order of time."""
     visits: dict[Any, list[Visit]] = {each: [] for each in chosen}
     stored = Visit.objects.filter(appliance__in=chosen, outcome__in=("tested", "partly tested"))
-    related = stored.prefetch_related("readings__analyser", "work")
+    numbered = (Prefetch("readings", Reading.objects.order_by("number")),
+                Prefetch("work", WorkItem.objects.order_by("number")))  # fmt: skip
+    related = stored.prefetch_related(*numbered, "readings__analyser")
     judged = related.select_related("judgement__sheet_version", "attendance", "record").defer(*_NOT_READ)
     for visit in sorted(judged, key=lambda each: (each.local_date, each.last_moment, each.id)):
         visits[visit.appliance_id].append(visit)

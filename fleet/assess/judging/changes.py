@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.db.models.fields.json import KeyTransform
 
 from fleet.limits.cases import COMMON_FLUE
-from fleet.models import Analyser, Reading, Visit
+from fleet.models import Analyser, Reading, Visit, WorkItem
 
 
 @dataclass(frozen=True)
@@ -38,13 +38,12 @@ def last_tested_before(visit: Visit) -> Visit | None:
     """The appliance's visit before this one that took readings."""
     tested = Visit.objects.filter(appliance=visit.appliance_id, readings__isnull=False).exclude(id=visit.id)
     earlier = Q(local_date__lt=visit.local_date) | Q(local_date=visit.local_date, id__lt=visit.id)
-    # Distinct would compare whole documents; the id alone tells which visit it is.
-    newest = tested.filter(earlier).order_by("-local_date", "-id").values_list("id", flat=True).first()
-    if newest is None:
-        return None
-    related = Visit.objects.filter(id=newest).select_related("judgement")
+    # A visit stands there once a reading; the first is the first however often, and distinct would compare documents.
+    related = tested.filter(earlier).order_by("-local_date", "-id").select_related("judgement")
     related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
-    return related.prefetch_related("readings", "work").first()
+    return related.prefetch_related(
+        Prefetch("readings", Reading.objects.order_by("number")), Prefetch("work", WorkItem.objects.order_by("number"))
+    ).first()
 
 
 def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, void_too: bool = False) -> RateReading | None:

@@ -200,7 +200,7 @@ def test_run_hours_read_at_visits_reach_the_rule(
 
 # ---- everybody ----
 
-QUESTIONS = 25
+QUESTIONS = 24
 
 
 def everybody(now: datetime) -> None:
