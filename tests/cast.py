@@ -7,11 +7,12 @@ from typing import Any
 
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
-from fleet.models import Analyser, Appliance, Building, Client, ModelSheet, Person, Role, User, Visit
+from fleet.models import Analyser, Appliance, Building, Client, ModelSheet, Person, Revisit, Role, User, Visit
 from fleet.models.register import new_id
 from fleet.services.analysers import add_calibration
 from fleet.services.appliances import add_sheet_version
 from fleet.services.people import add_qualification
+from fleet.services.revisits import propose_revisits
 from fleet.services.visits import record_visit
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
@@ -201,3 +202,9 @@ def store(body: dict[str, Any], actor: User, now: datetime = NOON) -> Visit:
 
 
 ROLES = (Role.TECHNICIAN, Role.DISPATCHER, Role.MANAGER, Role.AUDITOR)
+
+
+def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
+    """The one proposal of an appliance, made anew."""
+    propose_revisits(appliances=[appliance], now=now)
+    return Revisit.objects.filter(appliance=appliance).first()

@@ -6,16 +6,12 @@ measured, `_c` degrees Celsius, `_pa`, `_kw`, `_pct_net` and `_pct_gross` of the
 """
 
 from fleet.combustion.ambient import (
-    ALTITUDE_DERATES,
-    AltitudeDerate,
-    altitude_derate,
     at_conditions,
     barometric_pressure_pa,
     corrected_to_reference,
 )
 from fleet.combustion.emissions import (
     air_free,
-    air_free_from_co2,
     at_reference_o2,
     co_co2_ratio,
     mg_per_kwh,
@@ -51,26 +47,19 @@ from fleet.combustion.plausibility import (
     reading_flags,
 )
 from fleet.combustion.regulation import (
-    CO2_LOSS_COEFFICIENTS,
     LOSS_COEFFICIENTS,
-    Co2LossCoefficients,
     LossCoefficients,
     regulation_loss,
-    regulation_loss_from_co2,
 )
 from fleet.combustion.steadiness import Criterion, Steadiness, co_rise, overall, steadiness
 from fleet.combustion.uncertainty import Derived, figures_with_uncertainty, standard_uncertainties
 
 __all__ = [
-    "ALTITUDE_DERATES",
-    "CO2_LOSS_COEFFICIENTS",
     "FUELS",
     "LOSS_COEFFICIENTS",
     "TEST_GASES",
     "VOIDING",
-    "AltitudeDerate",
     "AnyFuel",
-    "Co2LossCoefficients",
     "Criterion",
     "Derived",
     "Doubt",
@@ -85,8 +74,6 @@ __all__ = [
     "ReadingFlag",
     "Steadiness",
     "air_free",
-    "air_free_from_co2",
-    "altitude_derate",
     "apparent_co2_max_pct",
     "at_conditions",
     "at_reference_o2",
@@ -121,7 +108,6 @@ __all__ = [
     "overall",
     "reading_flags",
     "regulation_loss",
-    "regulation_loss_from_co2",
     "saturation_pressure_pa",
     "saturation_temperature_c",
     "standard_uncertainties",

@@ -34,9 +34,6 @@ KNOWN_HUMIDITY_STD: Final = 0.03
 WEATHER_PRESSURE_STD: Final = 0.01
 BAROMETER_STD: Final = 0.001
 ALTITUDE_RANGE_M: Final = (-1000.0, 11_000.0)
-M_PER_1000_FT: Final = 304.8
-
-
 @dataclass(frozen=True, slots=True)
 class ControlLaw:
     """How the excess air of one kind of air/fuel control answers to its intake air.
@@ -65,48 +62,6 @@ CONTROL_LAWS: Final = MappingProxyType(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class AltitudeDerate:
-    """One published rule for how much less an appliance burns at altitude.
-
-    pct_per_1000_ft: of the rated input at sea level, counted from sea level. above_ft: no derate up to here.
-    evidence: how far to trust it.
-    """
-
-    pct_per_1000_ft: float
-    above_ft: float
-    applies_to: str
-    source: str
-    evidence: str
-
-
-ALTITUDE_DERATES: Final = MappingProxyType(
-    {
-        "nfpa_54": AltitudeDerate(
-            4.0,
-            2000.0,
-            "appliances without a maker's figure",
-            "NFPA 54, as quoted by ASHRAE Fundamentals 2021 ch. 28",
-            "read at second hand",
-        ),
-        "induced_draft": AltitudeDerate(
-            1.8,
-            0.0,
-            "induced draft burners: what the thin air takes by itself",
-            "ASHRAE RP-1182 and RP-1388, as quoted by ASHRAE Fundamentals 2021 ch. 28",
-            "read at second hand; the root of the pressure gives the same",
-        ),
-        "premix_tracking": AltitudeDerate(
-            3.1,
-            0.0,
-            "full premix burners whose gas tracks the air",
-            "ASHRAE RP-1182 and RP-1388, as quoted by ASHRAE Fundamentals 2021 ch. 28",
-            "read at second hand; the pressure gives 3.4",
-        ),
-    }
-)
-
-
 @QUIET
 def barometric_pressure_pa(altitude_m: ArrayLike) -> Floats:
     """Mean pressure of the air at an altitude [m] up to 11 000 m [Pa]; NaN outside -1000 to 11 000 m.
@@ -118,19 +73,6 @@ def barometric_pressure_pa(altitude_m: ArrayLike) -> Floats:
     """
     altitude = floats(altitude_m)
     return only_where(_within(altitude), STANDARD_PRESSURE_PA * (1 - 2.25577e-5 * altitude) ** 5.25588)
-
-
-@QUIET
-def altitude_derate(rule: AltitudeDerate, altitude_m: ArrayLike) -> Floats:
-    """Derate at an altitude [m] by one published rule [% of the rated input]; NaN outside -1000 to 11 000 m.
-
-    >>> round(float(altitude_derate(ALTITUDE_DERATES["nfpa_54"], 1609.3)), 1)
-    21.1
-    """
-    altitude = floats(altitude_m)
-    thousands_ft = altitude / M_PER_1000_FT
-    derate_pct = np.where(thousands_ft * 1000 > rule.above_ft, rule.pct_per_1000_ft * thousands_ft, 0.0)[()]
-    return only_where(_within(altitude), derate_pct)
 
 
 @QUIET

@@ -32,19 +32,6 @@ def air_free(co_ppm: ArrayLike, o2_pct: ArrayLike) -> Floats:
 
 
 @QUIET
-def air_free_from_co2(co_ppm: ArrayLike, co2_pct: ArrayLike, co2_max_pct: ArrayLike) -> Floats:
-    """Air-free concentration [ppm, dry] from a measured CO2 [% vol, dry] and the fuel's maximum [% vol, dry].
-
-    Equation: CO CO2max / CO2, usual trade definition. NaN where the gas is as dilute as at 18 % O2.
-
-    >>> round(float(air_free_from_co2(100.0, 9.0, 11.7)), 3)
-    130.0
-    """
-    dilution = floats(co2_max_pct) / floats(co2_pct)
-    return only_where((dilution > 0) & (dilution < dilution_factor(O2_TOO_DILUTE_PCT)), floats(co_ppm) * dilution)
-
-
-@QUIET
 def at_reference_o2(
     x: ArrayLike, o2_pct: ArrayLike, reference_o2_pct: ArrayLike, *, o2_air_pct: float = O2_AIR_TRADE_PCT
 ) -> Floats:

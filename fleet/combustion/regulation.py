@@ -34,32 +34,10 @@ class LossCoefficients:
     o2_air_pct: float = 21.0
 
 
-@dataclass(frozen=True, slots=True)
-class Co2LossCoefficients:
-    """One published set for loss = (flue - air temperature) (a / CO2 + b), fields as in LossCoefficients.
-
-    Unlike the form with O2 it goes wrong where the gas isn't the one that it was made for: hydrogen in natural
-    gas makes it up to 0.9 points high.
-    """
-
-    fuel: str
-    a: float
-    b: float
-    jurisdiction: str
-    edition: str
-    source: str
-    evidence: str
-    basis: Literal["net"] = "net"
-
-
 def _german(fuel: str, a: float, b: float) -> LossCoefficients:
     return LossCoefficients(
         fuel, a, b, "DE", "2010", "1. BImSchV 2010, Annex 2 no. 3.4.1", "seen in the published text"
     )
-
-
-def _older_german(fuel: str, a: float, b: float) -> Co2LossCoefficients:
-    return Co2LossCoefficients(fuel, a, b, "DE", "before 2010", "1. BImSchV in an edition before 2010", "memory")
 
 
 def _flemish(fuel: str, a: float, b: float) -> LossCoefficients:
@@ -89,17 +67,6 @@ LOSS_COEFFICIENTS: Final[Mapping[str, LossCoefficients]] = MappingProxyType(
     }
 )
 
-CO2_LOSS_COEFFICIENTS: Final[Mapping[str, Co2LossCoefficients]] = MappingProxyType(
-    {
-        "de_older_light_oil": _older_german("heating oil EL", 0.50, 0.007),
-        "de_older_natural_gas": _older_german("natural gas", 0.37, 0.009),
-        "de_older_town_gas": _older_german("town gas", 0.35, 0.011),
-        "de_older_coke_oven_gas": _older_german("coke-oven gas", 0.29, 0.011),
-        "de_older_liquefied_gas": _older_german("liquefied gas", 0.42, 0.008),
-    }
-)
-
-
 @QUIET
 def regulation_loss(
     coefficients: LossCoefficients, o2_pct: ArrayLike, flue_temp_c: ArrayLike, air_temp_c: ArrayLike
@@ -116,22 +83,3 @@ def regulation_loss(
     rise_k = floats(flue_temp_c) - floats(air_temp_c)
     loss = rise_k * (coefficients.a / (coefficients.o2_air_pct - o2) + coefficients.b)
     return only_where(o2 < coefficients.o2_air_pct, loss)
-
-
-@QUIET
-def regulation_loss_from_co2(
-    coefficients: Co2LossCoefficients, co2_pct: ArrayLike, flue_temp_c: ArrayLike, air_temp_c: ArrayLike
-) -> Floats:
-    """Flue loss [% of the net heating value] by the coefficients of a regulation that goes by CO2.
-
-    co2_pct [% vol, dry], flue_temp_c, air_temp_c [°C]. NaN where CO2 is not above 0. A calculated CO2 makes it
-    a loss by O2 in other clothes.
-    Equation: (tf - ta) (A1 / CO2 + B).    Source: that of the coefficients.
-
-    >>> older = CO2_LOSS_COEFFICIENTS["de_older_natural_gas"]
-    >>> round(float(regulation_loss_from_co2(older, 9.0, 160.0, 20.0)), 3)
-    7.016
-    """
-    co2 = floats(co2_pct)
-    rise_k = floats(flue_temp_c) - floats(air_temp_c)
-    return only_where(co2 > 0, rise_k * (coefficients.a / co2 + coefficients.b))

@@ -6,7 +6,7 @@ rate and which appliance is the caller's.
 """
 
 from .biases import Biases, Checks, Effects, biases
-from .calibration import Calibration, Reliability, Surprises, calibrate, reliability
+from .calibration import Calibration, Reliability, Surprises, reliability
 from .corridor import Limits
 from .fitting import fit
 from .forecast import HORIZON_GRID_YEARS, crossing_probability, horizon, reading_distribution
@@ -42,7 +42,6 @@ __all__ = [
     "World",
     "assumed",
     "biases",
-    "calibrate",
     "co_scale",
     "crossing_probability",
     "filter",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,7 +11,6 @@ from scipy.special import betaincinv
 
 from .corridor import Limits
 from .hyper import Hyper
-from .model import innovations
 from .readings import reading_of
 from .recursion import chunks, law_of, shares, visits_of, walk
 from .series import BoolArray, FloatArray, IntArray, Panel
@@ -124,20 +123,6 @@ def reliability(
     return Reliability(limits, count, hits, expected, _share(hits, count), low, high, off)
 
 
-def calibrate(panel: Panel, hyper: Hyper, limits: Limits, *, labels: Sequence[Hashable] | None = None) -> Calibration:
-    """Each reading of the panel as forecast from the visits before it, against what was found.
-
-    labels : one a record, as given to Panel.from_records: surprises are told apart by them, e.g. by analyser.
-    Honest only for readings that did not take part in fitting `hyper`.
-    """
-    chance, told = chances(panel, hyper, limits), innovations(panel, hyper)
-    z = np.where(told.w_out + told.w_step > DOUBTFUL, np.nan, told.z)
-    outside = (panel.as_found < limits.floor) | (panel.as_found > limits.ceiling)
-    scored = np.isfinite(chance)
-    table = reliability(chance[scored], outside[scored])
-    return Calibration(table, Surprises.of(z), {} if labels is None else _by_label(panel, z, labels))
-
-
 def chances(panel: Panel, hyper: Hyper, limits: Limits) -> FloatArray:
     """(K, N) chance of each reading to be outside the limits, as forecast from the visits before it.
 
@@ -152,15 +137,6 @@ def chances(panel: Panel, hyper: Hyper, limits: Limits) -> FloatArray:
             expected = reading_of(each.ahead, shares(each.log_weight_before), visit.dt, noise, here)
             chance[k, part] = np.where(visit.seen, np.clip(expected.prob_outside(within), 0.0, 1.0), np.nan)
     return chance
-
-
-def _by_label(panel: Panel, z: FloatArray, labels: Sequence[Hashable]) -> dict[Hashable, Surprises]:
-    place = panel.places(len(labels))
-    at_record = np.where(place >= 0, z.ravel()[place], np.nan)
-    members: dict[Hashable, list[int]] = {}
-    for record, label in enumerate(labels):
-        members.setdefault(label, []).append(record)
-    return {label: Surprises.of(at_record[records]) for label, records in members.items()}
 
 
 def _share(part: ArrayLike, count: IntArray) -> FloatArray:

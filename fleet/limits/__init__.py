@@ -5,7 +5,7 @@ from fleet.limits.card import FUEL_CLASSES, Card, card, fuel_class
 from fleet.limits.decision import acceptance_limits, conformance_probability, decide, guard_factor
 from fleet.limits.evaluate import CARD_VERSION, evaluate
 from fleet.limits.learned import Response, Step, learned_response
-from fleet.limits.patterns import DECIDES, Diagnosis, VisitView, diagnose
+from fleet.limits.patterns import Diagnosis, VisitView, diagnose
 from fleet.limits.patterns_elsewhere import analyser_shift, copied_readings, site_shift
 from fleet.limits.rows import SEVERITIES
 from fleet.limits.standing import standing
@@ -14,7 +14,6 @@ from fleet.limits.verdicts import Verdict, Verdicts
 
 __all__ = [
     "CARD_VERSION",
-    "DECIDES",
     "FUEL_CLASSES",
     "SEVERITIES",
     "Advice",

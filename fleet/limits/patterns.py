@@ -15,7 +15,6 @@ from typing import Any, Final, NamedTuple
 
 from fleet.limits.sentences import figure
 
-DECIDES: Final = "Patterns suggest where to look; what is wrong and what is done about it a licensed person decides."
 ORDER: Final = (
     "shut_down",
     "stop_and_find",

@@ -1,6 +1,5 @@
 """Out of use: the days on which an appliance stood still, who said so, and what proves it."""
 
-from datetime import date
 
 from django.db import models
 from django.db.models import F, Q
@@ -34,6 +33,3 @@ class OutOfUse(models.Model):
 
     def __str__(self) -> str:
         return f"{self.begins:%Y-%m-%d} to {self.ends or 'now'}"
-
-    def covers(self, day: date) -> bool:
-        return self.begins <= day and (self.ends is None or day < self.ends)

@@ -8,7 +8,6 @@ from fleet.models import (
     Appliance,
     Contractor,
     FlueGroup,
-    GasConversion,
     GasSupply,
     ModelSheet,
     OutOfUse,
@@ -33,11 +32,6 @@ def visible_analysers(viewer: User) -> QuerySet[Analyser]:
 
 def visible_gas_supplies(viewer: User) -> QuerySet[GasSupply]:
     return GasSupply.objects.filter(building__client__in=visible_clients(viewer)).select_related("building")
-
-
-def visible_gas_conversions(viewer: User) -> QuerySet[GasConversion]:
-    mine = GasConversion.objects.filter(appliance__building__client__in=visible_clients(viewer))
-    return mine.select_related("appliance__building")
 
 
 def visible_out_of_use(viewer: User) -> QuerySet[OutOfUse]:

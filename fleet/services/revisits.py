@@ -87,12 +87,6 @@ def _went_well(work: Callable[..., object], appliances: Sequence[Appliance], now
     return True
 
 
-def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
-    """Recompute duties, then drift flags by the next planned visit, then the one proposal."""
-    propose_revisits(appliances=[appliance], now=now)
-    return Revisit.objects.filter(appliance=appliance).first()
-
-
 @transaction.atomic
 def propose_revisits(*, appliances: Sequence[Appliance], now: datetime) -> None:
     """The same for many appliances in few statements, writing only what changed.

@@ -9,8 +9,8 @@ from rest_framework.test import APIClient
 
 from fleet import clock
 from fleet.models import Appliance, Defect, Delivery, Revisit, User
-from fleet.services.revisits import propose_revisit
 from tests import cast, pictures
+from tests.cast import propose_revisit
 from tests.services.test_deliveries import under
 from tests.services.test_revisits import under as under_duty
 

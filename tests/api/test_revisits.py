@@ -7,8 +7,7 @@ from rest_framework.test import APIClient
 
 from fleet.models import Appliance, Person, Revisit, Role, User
 from fleet.models.register import new_id
-from fleet.services.revisits import propose_revisit
-from tests.cast import NOON, make_person
+from tests.cast import NOON, make_person, propose_revisit
 from tests.services.test_revisits import under
 
 DAY = "2190-04-01"

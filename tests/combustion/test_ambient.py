@@ -11,10 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.combustion import (
-    ALTITUDE_DERATES,
     FUELS,
     Fuel,
-    altitude_derate,
     at_conditions,
     barometric_pressure_pa,
     co2_pct_from_o2,
@@ -250,37 +248,6 @@ def test_a_missing_intake_temperature_does_not_stop_the_pressure() -> None:
     assert value == pytest.approx(float(known), rel=1e-12)
 
 
-@pytest.mark.parametrize(
-    ("rule", "feet", "pct"),
-    [
-        ("nfpa_54", 2000.0, 0.0),
-        ("nfpa_54", 5280.0, 21.12),
-        ("induced_draft", 5000.0, 9.0),
-        ("premix_tracking", 5000.0, 15.5),
-    ],
-)
-def test_published_derates(rule: str, feet: float, pct: float) -> None:
-    """4 % per 1000 ft above 2000 ft (NFPA 54), 1.8 and 3.1 % per 1000 ft (ASHRAE RP-1182, RP-1388)."""
-    assert altitude_derate(ALTITUDE_DERATES[rule], 0.3048 * feet) == pytest.approx(pct, abs=1e-9)
-
-
-def test_the_derates_are_those_of_the_thinner_air() -> None:
-    """Gas follows the root of the pressure behind a fan, and the pressure where it tracks the air: per 1000 ft
-    over the first 5000 ft, to 0.4 points.
-    """
-    left = barometric_pressure_pa(0.3048 * 5000.0) / 101_325.0
-    assert ALTITUDE_DERATES["induced_draft"].pct_per_1000_ft == pytest.approx(100 * (1 - left**0.5) / 5, abs=0.1)
-    assert ALTITUDE_DERATES["premix_tracking"].pct_per_1000_ft == pytest.approx(100 * (1 - left) / 5, abs=0.4)
-
-
-def test_derates_say_where_they_come_from_and_end_with_the_atmosphere() -> None:
-    for rule in ALTITUDE_DERATES.values():
-        assert rule.source
-        assert rule.evidence
-        assert np.isnan(altitude_derate(rule, [-2000.0, 12_000.0, np.nan])).all()
-        assert altitude_derate(rule, 0.0) == 0.0
-
-
 def test_a_lean_winter_setting_can_run_out_of_air_in_summer() -> None:
     """A reading of 1 % O2 at -20 °C on a fixed fan: below zero at 20 °C, in either quantity."""
     o2, _ = corrected_to_reference(METHANE, "linkage", "o2", 1.0, -20.0)
@@ -395,15 +362,6 @@ def test_the_atmosphere_ends_where_stated() -> None:
     ends = np.array([-1000.0, 11_000.0])
     assert barometric_pressure_pa(ends) == pytest.approx([113_929, 22_632], rel=2e-4)
     assert np.isnan(barometric_pressure_pa(np.nextafter(ends, [-np.inf, np.inf]))).all()
-    rule = ALTITUDE_DERATES["premix_tracking"]
-    assert altitude_derate(rule, ends).tolist() == [0.0, pytest.approx(3.1 * 11_000 / 304.8)]
-    assert np.isnan(altitude_derate(rule, np.nextafter(ends, [-np.inf, np.inf]))).all()
-
-
-def test_a_derate_begins_just_above_its_height() -> None:
-    assert altitude_derate(ALTITUDE_DERATES["induced_draft"], 0.1) == pytest.approx(1.8 * 0.1 / 304.8)
-    assert altitude_derate(ALTITUDE_DERATES["premix_tracking"], 0.1) == pytest.approx(3.1 * 0.1 / 304.8)
-    assert altitude_derate(ALTITUDE_DERATES["nfpa_54"], [609.5, 609.7]).tolist() == [0.0, pytest.approx(8.0, abs=0.01)]
 
 
 def test_no_oxygen_on_a_self_adapting_burner_is_certain_too() -> None:

@@ -9,13 +9,10 @@ from collections.abc import Callable
 import pytest
 
 from fleet.combustion import (
-    ALTITUDE_DERATES,
     FUELS,
     LOSS_COEFFICIENTS,
     Fuel,
     air_free,
-    air_free_from_co2,
-    altitude_derate,
     apparent_co2_max_pct,
     co2_pct_from_ratio,
     co_co2_ratio,
@@ -133,8 +130,6 @@ def _saturated(field: str) -> Callable[[str], float]:
 
 
 def _air_free(inputs: str) -> float:
-    if "CO2max" in inputs:
-        return float(air_free_from_co2(100.0, number_after(" CO2=", inputs), number_after("CO2max=", inputs)))
     return float(air_free(100.0, number_after("O2=", inputs)))
 
 
@@ -152,10 +147,6 @@ def _f_factor(dry_moles: Callable[[Fuel], float]) -> Callable[[str], float]:
 
 def _co_mass(inputs: str) -> float:
     return float(mg_per_kwh(CASE_FUELS["OIL2" if inputs.startswith("oil") else "G20"], 1.0, "CO", "net"))
-
-
-def _derate(inputs: str) -> float:
-    return float(altitude_derate(ALTITUDE_DERATES["nfpa_54"], number_after("NFPA 54:", inputs) * 0.3048))
 
 
 ANSWERS: dict[str, Callable[[str], float]] = {
@@ -178,7 +169,6 @@ ANSWERS: dict[str, Callable[[str], float]] = {
     "nox_mg_per_kWh_net": lambda inputs: float(mg_per_kwh(CASE_FUELS["G20"], 1.0, "NO2", "net")),
     "Fd_dscf_per_MMBtu": _f_factor(lambda fuel: fuel.dry_products),
     "Fc_scf_per_MMBtu": _f_factor(lambda fuel: fuel.co2_max_pct / 100 * fuel.dry_products),
-    "altitude_derate_pct": _derate,
     "saturation_pressure_Pa": lambda inputs: float(saturation_pressure_pa(number_after("T=", inputs) - 273.15)),
 }
 

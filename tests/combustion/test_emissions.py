@@ -7,11 +7,9 @@ from fleet.combustion import (
     FUELS,
     Fuel,
     air_free,
-    air_free_from_co2,
     at_reference_o2,
     co2_pct_from_o2,
     co_co2_ratio,
-    dilution_factor,
     mg_per_kwh,
     nox_from_no,
 )
@@ -42,21 +40,6 @@ def test_air_free_co_never_falls_as_o2_rises(co_ppm: float, one_o2: float, other
 def test_reference_zero_is_air_free_and_its_own_o2_changes_nothing(co_ppm: float, o2_pct: float) -> None:
     assert at_reference_o2(co_ppm, o2_pct, 0.0) == pytest.approx(air_free(co_ppm, o2_pct), rel=1e-12)
     assert at_reference_o2(co_ppm, o2_pct, o2_pct) == pytest.approx(co_ppm, rel=1e-12)
-
-
-@property_settings
-@given(carbon_fuels, co_ppm_values, st.floats(0.0, 12.0))
-def test_air_free_by_o2_and_by_co2_agree(fuel: Fuel, co_ppm: float, o2_pct: float) -> None:
-    """Within 1 %: the trade's 20.9 % stands for 20.946, and the CO2 of the air is left out."""
-    by_co2 = air_free_from_co2(co_ppm, co2_pct_from_o2(fuel, o2_pct), fuel.co2_max_pct)
-    assert by_co2 == pytest.approx(air_free(co_ppm, o2_pct), rel=0.01)
-
-
-def test_air_free_from_co2_ends_where_the_sample_is_nearly_air() -> None:
-    assert np.isnan(air_free_from_co2(60.0, [1.0, 0.0, -1.0, np.nan], 11.9)).all()
-    assert np.isfinite(air_free_from_co2(60.0, 2.0, 11.9))
-    assert np.isnan(air_free_from_co2(60.0, [1.0, 9.0], [float(dilution_factor(18.0)), 0.0])).all()
-    assert air_free_from_co2(1.0, 1.0, np.nextafter(dilution_factor(18.0), 0)) == pytest.approx(20.9 / 2.9)
 
 
 def test_ratio_is_blind_to_leaked_air_but_needs_co2() -> None:

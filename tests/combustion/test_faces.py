@@ -20,7 +20,6 @@ from fleet.combustion.humidity import water_fraction
 
 GAS = FUELS["natural_gas"]
 CARBON_MONOXIDE = combustion.Fuel.from_composition("carbon monoxide", {"CO": 1.0})
-OLDER_GAS = combustion.CO2_LOSS_COEFFICIENTS["de_older_natural_gas"]
 MODULES = [f"fleet.combustion.{module.name}" for module in pkgutil.iter_modules(combustion.__path__)]
 
 # Each numeric face as a function of one awkward value in its first numeric argument.
@@ -48,9 +47,7 @@ FACES: dict[str, Callable[[Any], Any]] = {
         combustion.heat_balance(GAS, 1.2, 40.0, 9.0, humidity_ratio=x).efficiency_pct_net
     ),
     "efficiency by CO": lambda x: combustion.heat_balance(GAS, 1.2, 40.0, 20.0, co_ppm=x).efficiency_pct_net,
-    "regulation_loss_from_co2": lambda x: combustion.regulation_loss_from_co2(OLDER_GAS, x, 150.0, 20.0),
     "nox_from_no": combustion.nox_from_no,
-    "altitude_derate": lambda x: combustion.altitude_derate(combustion.ALTITUDE_DERATES["nfpa_54"], x),
     "at_conditions": lambda x: combustion.at_conditions(GAS, "linkage", "co2", x, air_temp_c=5.0, to_air_temp_c=20.0),
     "at_conditions by temperature": lambda x: combustion.at_conditions(
         GAS, "pneumatic ratio", "o2", 5.0, air_temp_c=x, to_air_temp_c=20.0
@@ -61,7 +58,6 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "regulation_loss": lambda x: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, 150.0, 20.0),
     "air_free": lambda x: combustion.air_free(x, 5.0),
     "air_free by o2": lambda x: combustion.air_free(50.0, x),
-    "air_free_from_co2": lambda x: combustion.air_free_from_co2(50.0, x, 11.9),
     "at_reference_o2": lambda x: combustion.at_reference_o2(50.0, x, 3.0),
     "co_co2_ratio": lambda x: combustion.co_co2_ratio(50.0, x),
     "mg_per_kwh": lambda x: combustion.mg_per_kwh(GAS, x, "CO", "net"),
@@ -91,10 +87,7 @@ PAIRED: dict[str, Callable[[Any, Any], Any]] = {
     "O2 and humidity": lambda x, y: combustion.flue_states(GAS, x, 40.0, 20.0, humidity_ratio=y).condensate_fraction,
     "dew point of a balance": lambda x, y: combustion.heat_balance(GAS, x, 60.0, 20.0, pressure_pa=y).dew_point_c,
     "regulation_loss": lambda x, y: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, y, 20.0),
-    "regulation_loss_from_co2": lambda x, y: combustion.regulation_loss_from_co2(OLDER_GAS, x, y, 20.0),
     "air_free": combustion.air_free,
-    "air_free_from_co2": lambda x, y: combustion.air_free_from_co2(x, y, 11.9),
-    "air_free_from_co2 by maximum": lambda x, y: combustion.air_free_from_co2(50.0, x, y),
     "at_reference_o2": lambda x, y: combustion.at_reference_o2(x, y, 3.0),
     "at_reference_o2 by reference": lambda x, y: combustion.at_reference_o2(50.0, x, y),
     "co_co2_ratio": combustion.co_co2_ratio,

@@ -1,4 +1,3 @@
-import itertools
 
 import numpy as np
 import pytest
@@ -7,13 +6,10 @@ from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 
 from fleet.combustion import (
-    CO2_LOSS_COEFFICIENTS,
     FUELS,
     LOSS_COEFFICIENTS,
-    Co2LossCoefficients,
     Fuel,
     HeatFlag,
-    LossCoefficients,
     dew_point_c,
     excess_air_ratio_from_o2,
     flue_gas,
@@ -21,7 +17,6 @@ from fleet.combustion import (
     heat_balance,
     humidity_ratio,
     regulation_loss,
-    regulation_loss_from_co2,
 )
 from fleet.combustion.gases import AIR
 from fleet.combustion.heat import BLOCK, FEW, FIGURES, gas_enthalpy_j_mol
@@ -329,8 +324,7 @@ def test_a_common_condensing_boiler() -> None:
 
 
 def test_regulation_coefficients_name_their_law() -> None:
-    by_o2, by_co2 = list(LOSS_COEFFICIENTS.values()), list(CO2_LOSS_COEFFICIENTS.values())
-    for coefficients in itertools.chain[LossCoefficients | Co2LossCoefficients](by_o2, by_co2):
+    for coefficients in LOSS_COEFFICIENTS.values():
         assert coefficients.basis == "net"
         assert coefficients.jurisdiction in ("DE", "BE-VLG")
         assert coefficients.edition
@@ -349,22 +343,3 @@ def test_regulation_loss_of_the_flemish_text() -> None:
 def test_regulation_loss_ends_at_air() -> None:
     oil = LOSS_COEFFICIENTS["de_2010_light_oil"]
     assert np.isnan(regulation_loss(oil, [21.0, 22.0, np.nan, 5.0], [160, 160, 160, np.nan], 20.0)).all()
-
-
-def test_the_older_coefficients_say_that_they_are_from_memory() -> None:
-    assert {each.evidence for each in CO2_LOSS_COEFFICIENTS.values()} == {"memory"}
-    assert LOSS_COEFFICIENTS["de_older_town_gas"].evidence == "memory"
-    assert LOSS_COEFFICIENTS["de_2010_natural_gas"].evidence == "seen in the published text"
-
-
-@pytest.mark.parametrize("gas", ["light_oil", "natural_gas", "coke_oven_gas", "liquefied_gas"])
-def test_the_two_forms_share_their_second_coefficient(gas: str) -> None:
-    """A1 is about A2 x CO2max / 21 of the fuel they were made for: the older and the newer text fit together."""
-    older, newer = CO2_LOSS_COEFFICIENTS[f"de_older_{gas}"], LOSS_COEFFICIENTS[f"de_2010_{gas}"]
-    assert older.b == newer.b
-    assert 10.0 < 21 * older.a / newer.a < 16.0
-
-
-def test_regulation_loss_from_co2_needs_some() -> None:
-    gas = CO2_LOSS_COEFFICIENTS["de_older_natural_gas"]
-    assert np.isnan(regulation_loss_from_co2(gas, [0.0, -1.0, np.nan, 9.0], [160, 160, 160, np.nan], 20.0)).all()

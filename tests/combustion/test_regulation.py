@@ -6,12 +6,9 @@ import numpy as np
 import pytest
 
 from fleet.combustion import (
-    CO2_LOSS_COEFFICIENTS,
     LOSS_COEFFICIENTS,
-    Co2LossCoefficients,
     LossCoefficients,
     regulation_loss,
-    regulation_loss_from_co2,
 )
 
 GERMANY, FLANDERS = ("DE", "2010"), ("BE-VLG", "as published by EMIS, act 29199")
@@ -33,19 +30,8 @@ def test_coefficients_of_the_form_with_o2() -> None:
     assert {each.o2_air_pct for each in LOSS_COEFFICIENTS.values()} == {21.0}
 
 
-def test_coefficients_of_the_form_with_co2() -> None:
-    """1. BImSchV in an edition before 2010, from memory."""
-    assert {name: astuple(each)[:5] for name, each in CO2_LOSS_COEFFICIENTS.items()} == {
-        "de_older_light_oil": ("heating oil EL", 0.50, 0.007, *OLDER),
-        "de_older_natural_gas": ("natural gas", 0.37, 0.009, *OLDER),
-        "de_older_town_gas": ("town gas", 0.35, 0.011, *OLDER),
-        "de_older_coke_oven_gas": ("coke-oven gas", 0.29, 0.011, *OLDER),
-        "de_older_liquefied_gas": ("liquefied gas", 0.42, 0.008, *OLDER),
-    }
-
-
-@pytest.mark.parametrize("coefficients", [*LOSS_COEFFICIENTS.values(), *CO2_LOSS_COEFFICIENTS.values()])
-def test_each_says_how_far_to_trust_it(coefficients: LossCoefficients | Co2LossCoefficients) -> None:
+@pytest.mark.parametrize("coefficients", LOSS_COEFFICIENTS.values())
+def test_each_says_how_far_to_trust_it(coefficients: LossCoefficients) -> None:
     seen = coefficients.edition != "before 2010"
     assert coefficients.evidence == ("seen in the published text" if seen else "memory")
     assert coefficients.source.startswith("1. BImSchV" if coefficients.jurisdiction == "DE" else "Flemish")
@@ -57,9 +43,3 @@ def test_o2_just_below_that_of_the_formulas_air_still_has_a_loss() -> None:
     assert np.isfinite(regulation_loss(gas, np.nextafter(21.0, 0), 160.0, 20.0))
     assert np.isnan(regulation_loss(gas, 21.0, 160.0, 20.0))
     assert regulation_loss(gas, 20.0, 160.0, 20.0) == pytest.approx(140 * (0.66 + 0.009))
-
-
-def test_a_trace_of_co2_still_has_a_loss() -> None:
-    gas = CO2_LOSS_COEFFICIENTS["de_older_natural_gas"]
-    assert regulation_loss_from_co2(gas, 0.01, 160.0, 20.0) == pytest.approx(140 * (37 + 0.009))
-    assert np.isnan(regulation_loss_from_co2(gas, 0.0, 20.0, 20.0))

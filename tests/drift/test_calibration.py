@@ -10,13 +10,13 @@ from fleet.drift import (
     Limits,
     Panel,
     Prior,
-    calibrate,
     filter,
+    innovations,
     reading_distribution,
     reliability,
     simulate,
 )
-from fleet.drift.calibration import chances
+from fleet.drift.calibration import DOUBTFUL, Calibration, Surprises, chances
 from tests.drift.states import make_full_hyper
 
 
@@ -58,6 +58,19 @@ TRUE = Hyper(
     1500,
     Prior.of("co2"),
 )
+
+
+def calibrate(panel, hyper, limits, *, labels=()):
+    """Each reading as forecast from the visits before it, against what was found; surprises by a record's label too."""
+    chance, told = chances(panel, hyper, limits), innovations(panel, hyper)
+    z = np.where(told.w_out + told.w_step > DOUBTFUL, np.nan, told.z)
+    outside, scored = (panel.as_found < limits.floor) | (panel.as_found > limits.ceiling), np.isfinite(chance)
+    by_label = {}
+    if labels:
+        place = panel.places(len(labels))
+        at_record = np.where(place >= 0, z.ravel()[place], np.nan)
+        by_label = {each: Surprises.of(at_record[np.array(labels) == each]) for each in set(labels)}
+    return Calibration(reliability(chance[scored], outside[scored]), Surprises.of(z), by_label)
 
 
 def test_the_true_law_is_found_calibrated():

@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.limits.patterns import (
-    DECIDES,
     ELSEWHERE,
     ORDER,
     READ_TO_THE_DIGIT,
@@ -377,8 +376,7 @@ def test_a_threshold_is_data_and_a_pattern_left_out_is_not_looked_for():
     assert fired(view(ambient_max_ppm=9.0), []) == []
 
 
-def test_who_decides_is_said_and_no_word_declares_an_appliance_fit():
-    assert "licensed person decides" in DECIDES
+def test_no_word_declares_an_appliance_fit():
     words = json.dumps(DOCUMENT).lower()
     assert not any(word in words for word in ("safe", "complian"))
 

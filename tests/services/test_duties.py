@@ -15,8 +15,8 @@ from fleet.models.register import new_id
 from fleet.queries.duties import standing_duties
 from fleet.services.duties import add_duty, recompute_duty
 from fleet.services.limits import add_limit_set_version, attach_limit_set
-from fleet.services.revisits import propose_revisit, refresh_appliance
-from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
+from fleet.services.revisits import refresh_appliance
+from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, propose_revisit, store, visit_body
 
 
 def attach(key: str, actor: User, since: date = date(2025, 1, 1), **place: Any) -> None:

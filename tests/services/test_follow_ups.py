@@ -10,8 +10,7 @@ from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet,
 from fleet.services.follow_ups import settle_defect
 from fleet.services.limits import make_limit_set
 from fleet.services.projections import check
-from fleet.services.revisits import propose_revisit
-from tests.cast import NOON, store, visit_body
+from tests.cast import NOON, propose_revisit, store, visit_body
 from tests.services.test_deliveries import corrected, under
 
 # As measured; at 8.9 % CO2 air-free about 1170 ppm.

@@ -13,9 +13,8 @@ from fleet.queries.records import visible_files
 from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import set_day
-from fleet.services.revisits import propose_revisit
 from tests import pictures
-from tests.cast import NOON, make_appliance, make_building, store, visit_body
+from tests.cast import NOON, make_appliance, make_building, propose_revisit, store, visit_body
 from tests.services.test_revisits import under
 
 MONTHLY = {"type": "max_months", "months": 3}

@@ -12,8 +12,7 @@ from fleet.queries.attention import attention_for
 from fleet.queries.revisits import named_in_doubt, nobody_named, technicians
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
-from fleet.services.revisits import propose_revisit
-from tests.cast import NOON, make_person, make_user, store, visit_body
+from tests.cast import NOON, make_person, make_user, propose_revisit, store, visit_body
 from tests.services.test_revisits import flagged, under
 
 TODAY = NOON.date()

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from fleet.models import Analyser, Appliance, Flag, Forecast, Job, Person, Revisit, User
 from fleet.services import flags, forecasts, revisits
 from fleet.services.duties import add_duty
-from tests.cast import NOON, make_appliance, store, visit_body
+from tests.cast import NOON, make_appliance, propose_revisit, store, visit_body
 
 BY_AGE_OF_FLUE = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
 
@@ -42,7 +42,7 @@ def flagged(appliance: Appliance, kind: str) -> Flag:
 def test_a_duty_that_cannot_be_told_is_among_the_reasons_and_binds_nothing(boiler: Appliance, manager: User) -> None:
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
     under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
-    revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
+    revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
     first, second = revisit.reasons
@@ -53,13 +53,13 @@ def test_a_duty_that_cannot_be_told_is_among_the_reasons_and_binds_nothing(boile
 
 def test_a_duty_that_cannot_be_told_asks_for_no_date_by_itself(boiler: Appliance, manager: User) -> None:
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
-    assert revisits.propose_revisit(appliance=boiler, now=NOON) is None
+    assert propose_revisit(appliance=boiler, now=NOON) is None
 
 
 def test_once_it_may_be_due_it_asks_for_the_day_by_which_it_surely_is(boiler: Appliance, manager: User) -> None:
     """Twelve or twenty-four months, by a fact that nobody recorded: after twelve, twenty-four are certain."""
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 1, 1))
-    revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
+    revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
     assert "age_of_flue not recorded" in revisit.sentence
@@ -71,7 +71,7 @@ def test_it_is_no_planned_visit_for_drift_either(
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
     planned: list[date] = []
     monkeypatch.setattr(flags, "put_drift_flags", lambda **given: planned.extend(x.planned for x in given["cases"]))
-    revisits.propose_revisit(appliance=boiler, now=NOON)
+    propose_revisit(appliance=boiler, now=NOON)
     assert set(planned) == {date(2027, 3, 2)}
 
 
@@ -82,7 +82,7 @@ def test_what_an_appliance_was_flagged_for_ends_when_it_leaves_but_for_what_a_pe
     for kind in Flag.Kind.values:
         flagged(boiler, kind)
     boiler.in_service_to = date(2026, 3, 1)
-    revisits.propose_revisit(appliance=boiler, now=NOON)
+    propose_revisit(appliance=boiler, now=NOON)
     still_open = Flag.objects.filter(closed_at__isnull=True).values_list("kind", flat=True)
     assert set(still_open) == {Flag.Kind.UNSAFE, Flag.Kind.STOP}
     closed = Flag.objects.filter(closed_at__isnull=False)
@@ -92,7 +92,7 @@ def test_what_an_appliance_was_flagged_for_ends_when_it_leaves_but_for_what_a_pe
 def test_flags_stand_until_the_last_day_is_over(boiler: Appliance) -> None:
     flag = flagged(boiler, Flag.Kind.OUTSIDE)
     boiler.in_service_to = NOON.date()
-    revisits.propose_revisit(appliance=boiler, now=NOON)
+    propose_revisit(appliance=boiler, now=NOON)
     flag.refresh_from_db()
     assert flag.closed_at is None
 
@@ -183,16 +183,16 @@ def test_what_is_proposed_for_many_is_what_is_proposed_for_each(three: list[Appl
     together = list(Revisit.objects.order_by("appliance").values(*names))
     Revisit.objects.all().delete()
     for each in three:
-        revisits.propose_revisit(appliance=each, now=NOON)
+        propose_revisit(appliance=each, now=NOON)
     assert list(Revisit.objects.order_by("appliance").values(*names)) == together
     assert [each["latest"] for each in together].count(date(2026, 3, 16)) == 1
 
 
 def test_a_change_is_written_to_the_same_proposal(boiler: Appliance, manager: User) -> None:
     under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
-    first = revisits.propose_revisit(appliance=boiler, now=NOON)
+    first = propose_revisit(appliance=boiler, now=NOON)
     flagged(boiler, Flag.Kind.OUTSIDE)
-    second = revisits.propose_revisit(appliance=boiler, now=NOON)
+    second = propose_revisit(appliance=boiler, now=NOON)
     assert first is not None
     assert second is not None
     assert (second.id, second.version) == (first.id, first.version + 1)
@@ -205,11 +205,11 @@ def test_the_first_day_is_that_from_which_no_anniversary_is_lost(boiler: Applian
     """A check in the two months that end with the deadline keeps its date (GSIUR 1998 reg. 36A(1))."""
     keep = {"type": "corresponding_date_keep", "months": 12, "early_window_months": 2}
     under(boiler, manager, "Landlord", keep, date(2025, 6, 1))
-    revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
+    revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.earliest, revisit.latest) == (date(2026, 4, 2), date(2026, 6, 1))
     under(boiler, manager, "Contract", {"type": "max_months", "months": 12}, date(2025, 5, 1))
-    sooner = revisits.propose_revisit(appliance=boiler, now=NOON)
+    sooner = propose_revisit(appliance=boiler, now=NOON)
     assert sooner is not None
     assert (sooner.earliest, sooner.latest, sooner.binding) == (date(2026, 4, 2), date(2026, 5, 1), "duty")
 
@@ -220,7 +220,7 @@ def test_a_last_day_before_the_anniversarys_window_costs_it_and_says_nothing_els
     keep = {"type": "corresponding_date_keep", "months": 12, "early_window_months": 2}
     under(boiler, manager, "Landlord", keep, date(2025, 6, 1))
     flagged(boiler, Flag.Kind.OUTSIDE)
-    revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
+    revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.earliest, revisit.latest) == (date(2026, 3, 2), date(2026, 3, 16))
 
@@ -229,7 +229,7 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
     boiler: Appliance, manager: User, forecast: Forecast
 ) -> None:
     under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
-    revisit = revisits.propose_revisit(appliance=boiler, now=NOON)
+    revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert revisit.urgency == pytest.approx(1.6)
     assert revisit.urgency_words == "likely to leave its limits; 60 chances in 100 of being outside before 2027-03-02"
@@ -238,7 +238,7 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
     )  # fmt: skip
     assert (revisit.accepted_risk, revisit.accepted_until) == (0.6, date(2027, 3, 2))
     flagged(boiler, Flag.Kind.UNSAFE)
-    graver = revisits.propose_revisit(appliance=boiler, now=NOON)
+    graver = propose_revisit(appliance=boiler, now=NOON)
     assert graver is not None
     assert graver.urgency == pytest.approx(5.6)
     assert graver.urgency_words.startswith("called unsafe; ")
@@ -248,10 +248,10 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
 def test_a_case_that_moves_asks_for_rationing_once(boiler: Appliance, manager: User, forecast: Forecast) -> None:
     Job.objects.all().delete()
     for _again in range(2):
-        revisits.propose_revisit(appliance=boiler, now=NOON)
+        propose_revisit(appliance=boiler, now=NOON)
     assert [(each.kind, each.key) for each in Job.objects.all()] == [("ration_extra_visits", "all")]
     Job.objects.all().delete()
-    revisits.propose_revisit(appliance=boiler, now=NOON)
+    propose_revisit(appliance=boiler, now=NOON)
     assert not Job.objects.exists()
 
 
@@ -288,7 +288,7 @@ def test_a_drift_flag_that_somebody_else_opened_meanwhile_stands(
         return create(self, made, **kwargs)
 
     monkeypatch.setattr(type(Flag.objects.all()), "bulk_create", after_somebody_else)
-    revisits.propose_revisit(appliance=boiler, now=NOON)
+    propose_revisit(appliance=boiler, now=NOON)
     assert Flag.objects.get(kind=Flag.Kind.DRIFT).sentence == "theirs"
 
 
@@ -296,7 +296,7 @@ def test_a_flag_that_a_person_closed_meanwhile_stays_as_they_said(
     boiler: Appliance, manager: User, dispatcher: User, forecast: Forecast
 ) -> None:
     under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
-    revisits.propose_revisit(appliance=boiler, now=NOON)
+    propose_revisit(appliance=boiler, now=NOON)
     flag = Flag.objects.get(kind=Flag.Kind.DRIFT)
     flags.close_flag(flag=flag, version=flag.version, why="seen to", actor=dispatcher, now=NOON)
     stale = Flag(id=flag.id, closed_why="The series has ended.", closed_at=NOON, version=1)

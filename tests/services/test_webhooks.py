@@ -36,10 +36,9 @@ from fleet.services import jobs, webhooks
 from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.services.limits import attach_limit_set
 from fleet.services.revisit_days import release_day, set_day
-from fleet.services.revisits import propose_revisit
 from fleet.services.visits import record_visit
 from tests import cast
-from tests.cast import NOON, make_appliance, make_building
+from tests.cast import NOON, make_appliance, make_building, propose_revisit
 from tests.services.receiver import Receiver, plain, receiving
 from tests.web.world import add_yearly_duty, visited
 

@@ -22,8 +22,7 @@ from fleet.models import (
     User,
 )
 from fleet.services.forecasts import refresh_forecasts
-from fleet.services.revisits import propose_revisit
-from tests.cast import NOON, make_user, store
+from tests.cast import NOON, make_user, propose_revisit, store
 from tests.services.test_deliveries import corrected, under
 from tests.services.test_revisits import flagged
 from tests.services.test_revisits import under as under_duty
