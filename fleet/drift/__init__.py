@@ -15,7 +15,6 @@ from .model import Innovations, State, filter, innovations, loglik, update
 from .readings import ReadingDistribution
 from .scales import READING_SD, co_scale
 from .series import Panel
-from .simulate import FleetLaw, SimulatedFleet, World, simulate
 from .warnings import Warnings, warnings
 
 __all__ = [
@@ -26,7 +25,6 @@ __all__ = [
     "Calibration",
     "Checks",
     "Effects",
-    "FleetLaw",
     "Group",
     "Hyper",
     "Innovations",
@@ -35,11 +33,9 @@ __all__ = [
     "Prior",
     "ReadingDistribution",
     "Reliability",
-    "SimulatedFleet",
     "State",
     "Surprises",
     "Warnings",
-    "World",
     "assumed",
     "biases",
     "co_scale",
@@ -51,7 +47,6 @@ __all__ = [
     "loglik",
     "reading_distribution",
     "reliability",
-    "simulate",
     "update",
     "warnings",
 ]

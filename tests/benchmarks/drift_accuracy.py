@@ -23,20 +23,9 @@ from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 from scipy.stats import t as student_t
 
-from fleet.drift import (
-    FleetLaw,
-    Group,
-    Hyper,
-    Panel,
-    Prior,
-    SimulatedFleet,
-    biases,
-    crossing_probability,
-    filter,
-    fit,
-    simulate,
-)
+from fleet.drift import Group, Hyper, Panel, Prior, biases, crossing_probability, filter, fit
 from tests.benchmarks.form import checked, table
+from tests.drift.simulate import FleetLaw, SimulatedFleet, simulate
 
 try:
     from statsmodels.regression.mixed_linear_model import MixedLM

@@ -18,9 +18,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fleet.drift import FleetLaw, Hyper, Panel, Prior, SimulatedFleet, assumed, filter, fit, horizon, simulate
-from fleet.drift.simulate import DAYS_A_YEAR, Visits
+from fleet.drift import Hyper, Panel, Prior, assumed, filter, fit, horizon
 from tests.benchmarks.form import checked, table
+from tests.drift.simulate import DAYS_A_YEAR, FleetLaw, SimulatedFleet, Visits, simulate
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

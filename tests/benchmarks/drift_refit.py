@@ -18,7 +18,6 @@ import numpy as np
 from scipy.stats import theilslopes
 
 from fleet.drift import (
-    FleetLaw,
     Group,
     Panel,
     Prior,
@@ -29,11 +28,11 @@ from fleet.drift import (
     fit,
     horizon,
     reading_distribution,
-    simulate,
     update,
 )
 from tests.benchmarks.form import checked, table
 from tests.drift.paths import bridge_monte_carlo
+from tests.drift.simulate import FleetLaw, simulate
 from tests.drift.states import make_hyper, make_state
 
 LAW = FleetLaw(n_units=100_000, n_groups=200, group_exponent=1.0, min_visits=10, max_visits=10)

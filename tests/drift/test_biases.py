@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from fleet.drift import FleetLaw, Panel, Prior, biases, fit, simulate
+from fleet.drift import Panel, Prior, biases, fit
+from tests.drift.simulate import FleetLaw, simulate
 from tests.drift.states import make_hyper
 
 OFF = (0.2, -0.1, 0.0, 0.0, 0.05, 0.0)

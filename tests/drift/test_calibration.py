@@ -4,19 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from fleet.drift import (
-    FleetLaw,
-    Hyper,
-    Limits,
-    Panel,
-    Prior,
-    filter,
-    innovations,
-    reading_distribution,
-    reliability,
-    simulate,
-)
+from fleet.drift import Hyper, Limits, Panel, Prior, filter, innovations, reading_distribution, reliability
 from fleet.drift.calibration import DOUBTFUL, Calibration, Surprises, chances
+from tests.drift.simulate import FleetLaw, simulate
 from tests.drift.states import make_full_hyper
 
 

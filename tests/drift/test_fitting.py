@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from fleet.drift import FleetLaw, Hyper, Panel, Prior, filter, fit, innovations, loglik, simulate
+from fleet.drift import Hyper, Panel, Prior, filter, fit, innovations, loglik
+from tests.drift.simulate import FleetLaw, simulate
 from tests.drift.states import make_full_hyper, make_hyper
 
 

@@ -5,7 +5,8 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, norm
 
-from fleet.drift import FleetLaw, Group, Panel, State, filter, innovations, loglik, simulate, update
+from fleet.drift import Group, Panel, State, filter, innovations, loglik, update
+from tests.drift.simulate import FleetLaw, simulate
 from tests.drift.states import make_full_hyper, make_hyper
 
 NAN = np.nan

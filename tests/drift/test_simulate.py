@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from fleet.drift import FleetLaw, World, simulate
 from fleet.drift.passage import survival_between
+from tests.drift.simulate import FleetLaw, World, simulate
 
 
 def test_the_same_seed_gives_the_same_fleet():

@@ -1,4 +1,4 @@
-"""Made-up fleets, with the truth beside the records: for tests and shows.
+"""Made-up fleets, with the truth beside the records: for tests and benchmarks.
 
 By default they obey the model's own law, so they flatter it: what is measured on them says that the arithmetic is
 right, not how well a real fleet is forecast. The options that are 0 by default step outside the law: faulty units,
@@ -16,8 +16,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .corridor import Limits
-from .series import BoolArray, FloatArray, IntArray, Panel
+from fleet.drift.corridor import Limits
+from fleet.drift.series import BoolArray, FloatArray, IntArray, Panel
 
 DAYS_A_YEAR = 365.25
 _NO_SPAN = 1e-30
