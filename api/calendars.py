@@ -3,9 +3,7 @@
 import uuid
 from typing import Any
 
-from django.conf import settings
 from django.db.models import Q, QuerySet
-from django.urls import reverse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -18,6 +16,7 @@ from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer
 from fleet.models import CalendarAddress
+from fleet.presentation import addresses
 from fleet.queries.calendars import calendar_clients, may_have_calendar, visible_addresses
 from fleet.services.calendars import make_address, renew_address, revoke_address
 
@@ -46,7 +45,7 @@ class NewCalendarAddressOut(CalendarAddressOut):
 
 def with_address(made: tuple[CalendarAddress, str], status: int) -> Response:
     entry, secret = made
-    address = f"{settings.PUBLIC_ADDRESS}{reverse('calendar-feed', args=[secret])}"
+    address = addresses.whole(addresses.calendar_feed(secret))
     entry.address = address  # type: ignore[attr-defined]  # for this one answer
     headers = {"Cache-Control": "no-store", "ETag": etag(entry.version)}
     return Response(NewCalendarAddressOut(entry).data, status=status, headers=headers)

@@ -18,9 +18,6 @@ def allowed_hosts() -> frozenset[str]:
     return frozenset(AllowedTarget.objects.values_list("host", flat=True))
 
 
-# ---- events ----
-
-
 @dataclass(frozen=True)
 class Event:
     """Something that happened. `key` names it once, however often it is gathered; `about` what the body says."""

@@ -1,15 +1,15 @@
 """Who is to be told about a flag, who was told when and who is next; and what a daily digest has to say."""
 
 import hashlib
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import QuerySet
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from fleet.assess.due.alerts import OFFICE, is_answered
 from fleet.models import Flag, Job, OnCall, Role, Telling, User, WebHook
+from fleet.presentation import addresses
+from fleet.presentation.notices import DigestItem
 from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, attention_for
 from fleet.queries.duties import dated_duties
@@ -39,19 +39,6 @@ def may_be_on_call(viewer: User) -> QuerySet[User]:
     return User.objects.filter(is_active=True).exclude(role=Role.AUDITOR).order_by("last_name", "username", "id")
 
 
-# ---- the daily digest ----
-
-
-@dataclass(frozen=True)
-class DigestItem:
-    """One thing that stands. mark: changes when there is something new to say about it; path: where it is shown."""
-
-    section: str
-    sentence: str
-    path: str
-    mark: str
-
-
 def digest_items(viewer: User, today: date) -> list[DigestItem]:
     """Everything that stands for this viewer, by section, gravest first: what is new in it is for the caller to say."""
     return [*_flags_and_revisits(viewer, today), *_duties(viewer, today), *_house(viewer)]
@@ -59,15 +46,14 @@ def digest_items(viewer: User, today: date) -> list[DigestItem]:
 
 def _flags_and_revisits(viewer: User, today: date) -> list[DigestItem]:
     facts = attention_for(viewer, today, due_within=timedelta())
-    home = reverse("attention")
     items = [
-        _item(_("Still open at stop level"), each, f"{home}#flag-{each.id}", (each.id, today))
+        _item(_("Still open at stop level"), each, addresses.attention_page(each.id), (each.id, today))
         for each in facts.unsafe
         if not is_answered(each)
     ]
     for section, rows in ((_("Outside a limit"), facts.outside), (_("Likely to be outside"), facts.drifting)):
         items += [
-            _item(section, row.flag, reverse("appliance", args=[row.flag.appliance_id]), (row.flag.id, ""))
+            _item(section, row.flag, addresses.appliance_page(row.flag.appliance_id), (row.flag.id, ""))
             for row in rows
             if row.flag
         ]
@@ -75,7 +61,7 @@ def _flags_and_revisits(viewer: User, today: date) -> list[DigestItem]:
         if row.revisit and row.revisit.latest < today:
             place = f"{row.revisit.appliance.name}, {row.revisit.appliance.building.name}"
             said = _("%(place)s was to be seen by %(day)s.") % {"place": place, "day": row.revisit.latest.isoformat()}
-            path = reverse("appliance", args=[row.revisit.appliance_id])
+            path = addresses.appliance_page(row.revisit.appliance_id)
             items.append(DigestItem(_("Overdue"), said, path, _mark("late", row.revisit.id, row.revisit.latest)))
     for each in facts.running_out:
         kind = _("Calibration") if each.what == "calibration" else _("Qualification")
@@ -86,7 +72,7 @@ def _flags_and_revisits(viewer: User, today: date) -> list[DigestItem]:
         }
         gone = each.until is not None and each.until < today
         mark = _mark("paper", each.subject.id, each.until, gone)
-        items.append(DigestItem(_("Running out"), said, reverse("records"), mark))
+        items.append(DigestItem(_("Running out"), said, addresses.records_page(), mark))
     return [*items, *_late(facts)]
 
 
@@ -99,14 +85,14 @@ def _late(facts: Attention) -> list[DigestItem]:
             "to": each.recipient,
             "day": each.due.isoformat(),
         }
-        items.append(DigestItem(_("Overdue"), said, reverse("deliveries"), _mark("delivery", each.id, each.due)))
+        items.append(DigestItem(_("Overdue"), said, addresses.deliveries_page(), _mark("delivery", each.id, each.due)))
     for defect in facts.late_defects:
         said = _("%(place)s: %(what)s, to be mended by %(day)s.") % {
             "place": f"{defect.appliance.name}, {defect.appliance.building.name}",
             "what": defect.what,
             "day": f"{defect.due}",
         }
-        items.append(DigestItem(_("Overdue"), said, reverse("defects"), _mark("defect", defect.id, defect.due)))
+        items.append(DigestItem(_("Overdue"), said, addresses.defects_page(), _mark("defect", defect.id, defect.due)))
     return items
 
 
@@ -123,7 +109,7 @@ def _duties(viewer: User, today: date) -> list[DigestItem]:
         words = _("%(place)s: %(name)s was due on %(day)s.") if late else _("%(place)s: %(name)s is due on %(day)s.")
         place = f"{duty.appliance.name}, {duty.appliance.building.name}"
         said = words % {"place": place, "name": duty.name, "day": duty.due}
-        path = reverse("appliance", args=[duty.appliance_id])
+        path = addresses.appliance_page(duty.appliance_id)
         section = _("Duties overdue") if late else _("Duties due within three weeks")
         items.append(DigestItem(section, said, path, _mark("duty", duty.id, duty.due, late)))
     return sorted(items, key=lambda each: each.section != _("Duties overdue"))
@@ -133,16 +119,16 @@ def _house(viewer: User) -> list[DigestItem]:
     kept, given_up, off = _("Messages kept for mending"), _("Background work given up"), _("Web-hooks switched off")
     held = [
         DigestItem(kept, _("One of %s could not be read.") % f"{each.received_at:%Y-%m-%d}",
-                   f"{reverse('records')}#held", _mark("held", each.id))
+                   addresses.records_page("held"), _mark("held", each.id))
         for each in held_messages(viewer).defer("body")
     ]  # fmt: skip
     dead = [
         DigestItem(given_up, _("%(kind)s, after %(tries)d tries.") % {"kind": each.kind, "tries": each.tries},
-                   reverse("attention"), _mark("job", each.id, each.tries, each.finished_at))
+                   addresses.attention_page(), _mark("job", each.id, each.tries, each.finished_at))
         for each in visible_jobs(viewer).filter(state=Job.State.DEAD)
     ]  # fmt: skip
     hooks = [
-        DigestItem(off, f"{each.name}: {each.switched_off_why}", reverse("web-hooks"),
+        DigestItem(off, f"{each.name}: {each.switched_off_why}", addresses.web_hooks_page(),
                    _mark("hook", each.id, each.version))
         for each in switched_off_hooks(viewer)
     ]  # fmt: skip

@@ -5,22 +5,18 @@ between the two sends again: a message comes at least once, and its Message-ID, 
 """
 
 import uuid
-from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from datetime import datetime, time
 from functools import partial
 from typing import Any
-from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 import structlog
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.mail import EmailMessage
 from django.core.validators import validate_email
 from django.db import transaction
 from django.db.models import F
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from fleet.assess.due.alerts import (
@@ -35,17 +31,16 @@ from fleet.assess.due.alerts import (
     untold_flags,
 )
 from fleet.errors import Conflict, FleetError
-from fleet.models import Contractor, Flag, Job, NoticeChoice, OnCall, Telling, User
+from fleet.models import Flag, Job, NoticeChoice, OnCall, Telling, User
 from fleet.models.buildings import check_time_zone
-from fleet.queries.notices import DigestItem, digest_items
+from fleet.presentation.notices import digest_message, flag_message
+from fleet.queries.notices import digest_items
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
 Clock = Callable[[], datetime]
-LONGEST_SUBJECT = 180
-MOST_IN_A_SECTION = 40
 
 
 # ---- telling a flag ----
@@ -165,79 +160,6 @@ def _keep_digest(user: User, told: list[str], sent_at: datetime | None) -> None:
     NoticeChoice.objects.update_or_create(user=user, defaults={"told": told, "digest_sent_at": sent_at})
 
 
-# ---- the words ----
-
-
-def flag_message(*, flag: Flag, telling: Telling, job_id: uuid.UUID) -> EmailMessage:
-    """One flag in plain text: what, where, since when, what now, and the cautions."""
-    appliance, building = flag.appliance, flag.appliance.building
-    place = f"{appliance.name}, {building.name}"
-    since = flag.opened_at.astimezone(ZoneInfo(building.time_zone))
-    kind = _("Unsafe") if flag.kind == Flag.Kind.UNSAFE else _("Stop level")
-    lines = [
-        f"{kind}: {place}",
-        flag.sentence,
-        _("Listed since %(when)s (%(zone)s).") % {"when": f"{since:%Y-%m-%d %H:%M}", "zone": building.time_zone},
-        _("Somebody has to answer for it. You and others are told again until a named person does:"),
-        _link(f"{reverse('attention')}#flag-{flag.id}"),
-        _("The appliance and its records:"),
-        _link(reverse("appliance", args=[appliance.id])),
-        *cautions(),
-    ]
-    if telling.round:
-        lines.insert(0, _("Told again, for the %d. time: nobody has answered yet.") % (telling.round + 1))
-    return _message(telling.user, f"{kind}: {place}: {flag.sentence}", lines, job_id)
-
-
-def digest_message(*, user: User, items: Iterable[DigestItem], job_id: uuid.UUID) -> EmailMessage:
-    """What is new, by section; a long section is cut and says how much it left out."""
-    sections: dict[str, list[DigestItem]] = defaultdict(list)
-    for each in items:
-        sections[each.section].append(each)
-    lines = [_("New since the last digest, or new in what it says:")]
-    for section, found in sections.items():
-        shown = [f"- {each.sentence}\n  {_link(each.path)}" for each in found[:MOST_IN_A_SECTION]]
-        if len(found) > MOST_IN_A_SECTION:
-            shown.append(_("and %d more, on the pages.") % (len(found) - MOST_IN_A_SECTION))
-        lines.append("\n".join([f"{section} ({len(found)})", *shown]))
-    lines += [*cautions(), _("To change the hour, or to have no digest:"), _link(reverse("notices"))]
-    counts = ", ".join(f"{section.lower()} {len(found)}" for section, found in sections.items())
-    return _message(user, _("New today: %s") % counts, lines, job_id)
-
-
-def cautions() -> list[str]:
-    """What stands under every message, with the numbers to call on a gas smell."""
-    numbers = [
-        f"{each['name']} {each['number']}" if isinstance(each, dict) else str(each)
-        for each in Contractor.objects.get().emergency_numbers
-    ]
-    return [
-        _(
-            "Carbon monoxide, gas, hot flues and live parts can kill. Nothing here declares an appliance safe, and "
-            "nothing here asks for it to be fired. The maker's instructions, the local code and licensed practice "
-            "come first."
-        ),
-        _("On a gas smell: leave, use no switch, bell or phone inside, and call from outside: %s.")
-        % (", ".join(numbers) or _("the emergency number of the gas network")),
-    ]
-
-
-def _link(path: str) -> str:
-    return f"{settings.PUBLIC_ADDRESS}{path}"
-
-
-def _message(user: User, subject: str, lines: list[str], job_id: uuid.UUID) -> EmailMessage:
-    one_line = " ".join(subject.split())
-    cut = one_line if len(one_line) <= LONGEST_SUBJECT else f"{one_line[: LONGEST_SUBJECT - 1]}…"
-    lines = [*lines, _("This message may come more than once: the same Message-ID is the same message.")]
-    headers = {
-        "Message-ID": f"<{job_id}@{urlsplit(settings.PUBLIC_ADDRESS).hostname}>",
-        "X-Fleet-Job": str(job_id),
-        "Auto-Submitted": "auto-generated",
-    }
-    return EmailMessage(subject=cut, body="\n\n".join(lines) + "\n", to=[user.email], headers=headers)
-
-
 # ---- choices ----
 
 
@@ -310,17 +232,17 @@ def take_off_call(*, entry: OnCall, version: int) -> None:
 # ---- jobs ----
 
 
-def tell_flag_job(job: Job, now: datetime) -> Effect:
+def tell_flag_job(*, job: Job, now: datetime) -> Effect:
     flag = Flag.objects.select_related("appliance__building").get(id=job.key)
     return partial(plan_tellings, flag=flag, now=now)
 
 
-def send_telling_job(job: Job, clock: Clock) -> Effect:
+def send_telling_job(*, job: Job, clock: Clock) -> Effect:
     related = Telling.objects.select_related("flag__appliance__building", "user")
     return send_telling(telling=related.get(id=job.key), job_id=job.id, clock=clock)
 
 
-def digest_job(job: Job, clock: Clock) -> Effect:
+def digest_job(*, job: Job, clock: Clock) -> Effect:
     user = User.objects.get(id=job.key.split(" ")[0])
     return send_digest(user=user, job_id=job.id, clock=clock)
 

@@ -300,7 +300,7 @@ def _note_health(hook: WebHook, last: dict[str, Any], now: datetime) -> None:
 # ---- jobs ----
 
 
-def feed_hooks_job(job: Job, now: datetime) -> Effect:
+def feed_hooks_job(*, job: Job, now: datetime) -> Effect:
     """Fed before the job's own transaction: what could be gathered stays, whatever becomes of the job."""
     if unfed := feed_hooks(now=now):
         said = _("could not be fed: %s") % ", ".join(each.name for each in unfed)
@@ -308,5 +308,5 @@ def feed_hooks_job(job: Job, now: datetime) -> Effect:
     return lambda: None
 
 
-def send_hook_job(job: Job, clock: Clock) -> Effect:
+def send_hook_job(*, job: Job, clock: Clock) -> Effect:
     return send_waiting(hook=WebHook.objects.get(id=job.key), clock=clock)

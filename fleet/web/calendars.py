@@ -10,7 +10,6 @@ from django.contrib.auth.decorators import login_not_required
 from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
@@ -19,6 +18,7 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import CalendarAddress, Role
 from fleet.models.calendars import hash_of
+from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import taken
@@ -76,7 +76,7 @@ def _list(
         "people": may_have_calendar(viewer),
         "clients": calendar_clients(viewer),
         "made": made[0] if made else None,
-        "address": f"{settings.PUBLIC_ADDRESS}{reverse('calendar-feed', args=[made[1]])}" if made else "",
+        "address": addresses.whole(addresses.calendar_feed(made[1])) if made else "",
         "refused": refused,
         "office_zone": settings.TIME_ZONE,
         "place": "notices",

@@ -308,7 +308,7 @@ def test_the_digest_comes_at_ones_own_hour_once_a_day(
 
 def digest(user: User, when: datetime) -> None:
     job = Job(kind="digest", key=f"{user.id} {when:%Y-%m-%d}")
-    notices.digest_job(job, lambda: when)()
+    notices.digest_job(job=job, clock=lambda: when)()
 
 
 def test_nothing_is_sent_where_nothing_is_new(

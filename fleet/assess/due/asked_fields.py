@@ -10,8 +10,6 @@ from fleet.assess.due.answers import answered_by_register
 from fleet.assess.due.record_fields import asked_of
 from fleet.models import Appliance, Flag
 
-# ---- what the record is to hold ----
-
 
 @dataclass(frozen=True)
 class AskedField:

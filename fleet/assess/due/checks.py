@@ -63,9 +63,6 @@ def _used(text: str) -> Used:
     return Used.read(json.loads(text))
 
 
-# ---- what counts ----
-
-
 def why_no_check(visit: Visit, judgement: Judgement) -> str:
     """Why the visit is no check; empty where it is one.
 

@@ -18,8 +18,6 @@ from fleet.intervals import Due, next_due
 from fleet.intervals.dates import spoken
 from fleet.models import Appliance, Duty, GasConversion, OutOfUse
 
-# ---- when a duty falls due ----
-
 
 @dataclass(frozen=True)
 class Reckoned:

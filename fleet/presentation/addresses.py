@@ -1,0 +1,45 @@
+"""Addresses of pages as paths, for whatever is said below the web: messages, lists, calendars."""
+
+from uuid import UUID
+
+from django.conf import settings
+from django.urls import reverse
+
+
+def whole(path: str) -> str:
+    """With the address under which people outside reach the service."""
+    return f"{settings.PUBLIC_ADDRESS}{path}"
+
+
+def attention_page(flag_id: UUID | None = None) -> str:
+    """The start page; at this flag where one is named."""
+    return f"{reverse('attention')}#flag-{flag_id}" if flag_id else reverse("attention")
+
+
+def appliance_page(appliance_id: UUID) -> str:
+    return reverse("appliance", args=[appliance_id])
+
+
+def records_page(part: str = "") -> str:
+    """part: the heading on it, such as "held"."""
+    return f"{reverse('records')}#{part}" if part else reverse("records")
+
+
+def deliveries_page() -> str:
+    return reverse("deliveries")
+
+
+def defects_page() -> str:
+    return reverse("defects")
+
+
+def notices_page() -> str:
+    return reverse("notices")
+
+
+def web_hooks_page() -> str:
+    return reverse("web-hooks")
+
+
+def calendar_feed(secret: str) -> str:
+    return reverse("calendar-feed", args=[secret])
