@@ -12,7 +12,6 @@ from api.doors import EntryDoor, EntryListDoor, ListDoor, found
 from api.entries import EntryIn, EntryOut
 from api.fields import Id, Number
 from api.filters import EXTERNAL_REFERENCE
-from api.permissions import OFFICE
 from api.recorded import post_recorded
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
@@ -72,7 +71,7 @@ class CalibrationOut(serializers.Serializer[Any]):
 class Analysers(EntryListDoor):
     """All analysers of the contractor."""
 
-    writers, model, shape_in, shape_out = OFFICE, Analyser, AnalyserIn, AnalyserOut
+    subject, model, shape_in, shape_out = "analysers", Analyser, AnalyserIn, AnalyserOut
     filters = (EXTERNAL_REFERENCE,)
 
     def rows(self) -> QuerySet[Analyser]:
@@ -82,7 +81,7 @@ class Analysers(EntryListDoor):
 class OneAnalyser(EntryDoor):
     """One analyser."""
 
-    writers, shape_in, shape_out = OFFICE, AnalyserIn, AnalyserOut
+    subject, shape_in, shape_out = "analysers", AnalyserIn, AnalyserOut
 
     def rows(self) -> QuerySet[Analyser]:
         return visible_analysers(self.viewer)
@@ -91,7 +90,7 @@ class OneAnalyser(EntryDoor):
 class Calibrations(ListDoor):
     """An analyser's calibrations. Recorded, never edited."""
 
-    writers, shape_in, shape_out, makes = OFFICE, NewCalibration, CalibrationOut, True
+    subject, shape_in, shape_out, makes = "analysers", NewCalibration, CalibrationOut, True
 
     def rows(self) -> QuerySet[Calibration]:
         return self.analyser().calibrations.all()

@@ -18,7 +18,6 @@ from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
 from api.no_access import NoAccessOut
-from api.permissions import FIELD, OFFICE
 from api.records import RecordOut
 from api.revisits import RevisitOut
 from api.visit_shapes import VisitLineOut, VisitOut
@@ -117,7 +116,7 @@ class CardOut(serializers.Serializer[Any]):
 class Appliances(EntryListDoor):
     """Appliances of the buildings that you may see."""
 
-    writers, model, shape_in, shape_out = OFFICE, Appliance, ApplianceIn, ApplianceOut
+    subject, model, shape_in, shape_out = "appliances", Appliance, ApplianceIn, ApplianceOut
     filters = (
         *of_building("building"),
         by_id("flue_group", "flue_group", visible_flue_groups),
@@ -141,7 +140,7 @@ class Appliances(EntryListDoor):
 class OneAppliance(EntryDoor):
     """One appliance. It stays in its building; put elsewhere it is taken out of service and taken on there."""
 
-    writers, shape_in, shape_out = OFFICE, ApplianceIn, ApplianceOut
+    subject, shape_in, shape_out = "appliances", ApplianceIn, ApplianceOut
     fixed = ("id", "building")
 
     def rows(self) -> QuerySet[Appliance]:
@@ -161,7 +160,7 @@ def check_flue(flue_group: Any, building_id: uuid.UUID) -> None:
 class ApplianceHistory(Door):
     """One appliance with everything recorded about it."""
 
-    shape_out = HistoryOut
+    subject, shape_out = "appliances", HistoryOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(history_for(self.viewer, id))
@@ -196,7 +195,7 @@ class AdviceOut(serializers.Serializer[Any]):
 class ApplianceAdvice(Door):
     """What to do next in a test that goes on; for whoever is at the appliance with a connection."""
 
-    writers, shape_in, shape_out = FIELD, SoFarIn, AdviceOut
+    subject, shape_in, shape_out = "advice", SoFarIn, AdviceOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Advice on the last of the readings so far. Nothing is stored."""
@@ -208,7 +207,7 @@ class ApplianceAdvice(Door):
 class ApplianceCard(Door):
     """Today's decision table: targets, limits and stop lines in absolute figures, and the adjusters."""
 
-    shape_out = CardOut
+    subject, shape_out = "cards", CardOut
     filters = (parameter("analyser", "With this analyser's accuracy.", "uuid"),)
 
     def get(self, request: Request, id: uuid.UUID) -> Response:

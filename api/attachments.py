@@ -8,7 +8,6 @@ from rest_framework import serializers
 from api.doors import EntryDoor, EntryListDoor
 from api.fields import DayOf, Id, Reference
 from api.filters import by_id, yes_no
-from api.permissions import OFFICE
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import LimitSetAttachment
@@ -60,7 +59,7 @@ class AttachmentOut(serializers.Serializer[Any]):
 class Attachments(EntryListDoor):
     """Attachments to the places that you may see; with one, the set's duties begin."""
 
-    writers, model, shape_in, shape_out = OFFICE, LimitSetAttachment, AttachmentIn, AttachmentOut
+    subject, model, shape_in, shape_out = "attachments", LimitSetAttachment, AttachmentIn, AttachmentOut
     filters = (
         by_id("client", "client", visible_clients),
         by_id("building", "building", visible_buildings),
@@ -79,7 +78,7 @@ class Attachments(EntryListDoor):
 class OneAttachment(EntryDoor):
     """One attachment: its reason can be changed, and it can be ended; its duties end with it."""
 
-    writers, shape_in, shape_out = OFFICE, AttachmentChange, AttachmentOut
+    subject, shape_in, shape_out = "attachments", AttachmentChange, AttachmentOut
 
     def rows(self) -> QuerySet[LimitSetAttachment]:
         return visible_attachments(self.viewer).select_related("decided_by")

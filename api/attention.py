@@ -75,7 +75,7 @@ class AttentionOut(serializers.Serializer[Any]):
 class AttentionNow(Door):
     """Today's attention over the clients that you may see."""
 
-    shape_out = AttentionOut
+    subject, shape_out = "attention", AttentionOut
 
     def get(self, request: Request) -> Response:
         return self.shown(attention_for(self.viewer, clock.today()))

@@ -9,7 +9,6 @@ from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
 from api.fields import Number, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id
-from api.permissions import OFFICE
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import Text, Word
@@ -46,7 +45,7 @@ class BuildingOut(EntryOut):
 class Buildings(EntryListDoor):
     """Buildings of the clients that you may see."""
 
-    writers, model, shape_in, shape_out = OFFICE, Building, BuildingIn, BuildingOut
+    subject, model, shape_in, shape_out = "buildings", Building, BuildingIn, BuildingOut
     filters = (by_id("client", "client", visible_clients), EXTERNAL_REFERENCE)
 
     def rows(self) -> QuerySet[Building]:
@@ -56,7 +55,7 @@ class Buildings(EntryListDoor):
 class OneBuilding(EntryDoor):
     """One building. It stays with its client."""
 
-    writers, shape_in, shape_out = OFFICE, BuildingIn, BuildingOut
+    subject, shape_in, shape_out = "buildings", BuildingIn, BuildingOut
     fixed = ("id", "client")
 
     def rows(self) -> QuerySet[Building]:

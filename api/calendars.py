@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import Reference
 from api.filters import yes_no
-from api.permissions import FIELD
 from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer
@@ -59,9 +58,13 @@ class CalendarAddresses(ListDoor):
     iCalendar (RFC 5545), asked for as often as the program likes, at most 60 times an hour; ETag and If-None-Match save
     the rest."""
 
-    readers, writers, shape_in, shape_out, shape_made, makes = (
-        FIELD, FIELD, CalendarAddressIn, CalendarAddressOut, NewCalendarAddressOut, True
-    )  # fmt: skip
+    subject, shape_in, shape_out, shape_made, makes = (
+        "calendars",
+        CalendarAddressIn,
+        CalendarAddressOut,
+        NewCalendarAddressOut,
+        True,
+    )
     filters = (yes_no("open", Q(revoked_at__isnull=True), "Not revoked."),)
 
     def rows(self) -> QuerySet[CalendarAddress]:
@@ -77,7 +80,7 @@ class CalendarAddresses(ListDoor):
 class OneCalendarAddress(Door):
     """One address, without its secret."""
 
-    readers, shape_out = FIELD, CalendarAddressOut
+    subject, shape_out = "calendars", CalendarAddressOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_addresses(self.viewer), id))
@@ -86,7 +89,7 @@ class OneCalendarAddress(Door):
 class RenewCalendarAddress(Door):
     """Another secret for the same calendar; the one before opens nothing any more."""
 
-    readers, writers, shape_out, versioned = FIELD, FIELD, NewCalendarAddressOut, True
+    subject, shape_out, versioned = "calendars", NewCalendarAddressOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         address = found(visible_addresses(self.viewer), id)
@@ -96,7 +99,7 @@ class RenewCalendarAddress(Door):
 class RevokeCalendarAddress(Door):
     """It opens nothing from now on."""
 
-    readers, writers, shape_out, versioned = FIELD, FIELD, CalendarAddressOut, True
+    subject, shape_out, versioned = "calendars", CalendarAddressOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         address = found(visible_addresses(self.viewer), id)

@@ -8,7 +8,6 @@ from rest_framework import serializers
 from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
 from api.filters import EXTERNAL_REFERENCE
-from api.permissions import OFFICE
 from fleet.intake.fields import Text
 from fleet.models import Client
 from fleet.queries.access import visible_clients
@@ -30,7 +29,7 @@ class ClientOut(EntryOut):
 class Clients(EntryListDoor):
     """Clients that you may see."""
 
-    writers, model, shape_in, shape_out = OFFICE, Client, ClientIn, ClientOut
+    subject, model, shape_in, shape_out = "clients", Client, ClientIn, ClientOut
     filters = (EXTERNAL_REFERENCE,)
 
     def rows(self) -> QuerySet[Client]:
@@ -43,7 +42,7 @@ class Clients(EntryListDoor):
 class OneClient(EntryDoor):
     """One client."""
 
-    writers, shape_in, shape_out = OFFICE, ClientIn, ClientOut
+    subject, shape_in, shape_out = "clients", ClientIn, ClientOut
 
     def rows(self) -> QuerySet[Client]:
         return visible_clients(self.viewer)

@@ -9,7 +9,6 @@ from rest_framework.response import Response
 
 from api.doors import Door
 from api.fields import Number, Whole
-from api.permissions import MANAGER
 from api.versions import version_named
 from fleet import clock
 from fleet.combustion import Criterion
@@ -72,7 +71,7 @@ class ContractorOut(serializers.Serializer[Any]):
 class OneContractor(Door):
     """The contractor. Choices that have consequences are changed only as a preview has shown them."""
 
-    writers, shape_in, shape_out, versioned = MANAGER, ContractorIn, ContractorOut, True
+    subject, shape_in, shape_out, versioned = "contractor", ContractorIn, ContractorOut, True
 
     def get(self, request: Request) -> Response:
         return self.shown(the_contractor(self.viewer))
@@ -135,7 +134,7 @@ class ChoicesPreviewOut(serializers.Serializer[Any]):
 class PreviewChoices(Door):
     """What other choices would change: flags, revisits, extra visits and what stays beyond them. Nothing is written."""
 
-    writers, shape_in, shape_out = MANAGER, ChoicesIn, ChoicesPreviewOut
+    subject, shape_in, shape_out = "choices", ChoicesIn, ChoicesPreviewOut
 
     def post(self, request: Request) -> Response:
         changes = self.taken(partial=True)

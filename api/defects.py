@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_id, by_word, of_appliance, yes_no
-from api.permissions import OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
@@ -53,7 +52,7 @@ class SettleIn(StrictSerializer):
 class Defects(ListDoor):
     """Defects found at visits. A later visit closes them by naming them, or a person with a reason."""
 
-    shape_out = DefectOut
+    subject, shape_out = "defects", DefectOut
     filters = (
         *of_appliance(),
         by_id("visit", "visit", visible_visits),
@@ -70,7 +69,7 @@ class Defects(ListDoor):
 class OneDefect(Door):
     """One defect."""
 
-    shape_out = DefectOut
+    subject, shape_out = "defects", DefectOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_defects(self.viewer), id))
@@ -79,7 +78,7 @@ class OneDefect(Door):
 class SettleDefect(Door):
     """Close it by hand, with the reason."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, SettleIn, DefectOut, True
+    subject, shape_in, shape_out, versioned = "defects", SettleIn, DefectOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         defect = found(visible_defects(self.viewer), id)

@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import MomentOf, Reference
 from api.filters import by_day, by_id, of_appliance, yes_no
-from api.permissions import OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
@@ -71,7 +70,7 @@ class FailIn(StrictSerializer):
 class Deliveries(ListDoor):
     """Deliveries of the visits that you may see."""
 
-    shape_out = DeliveryOut
+    subject, shape_out = "deliveries", DeliveryOut
     filters = (
         *of_appliance("visit__appliance"),
         by_id("visit", "visit", visible_visits),
@@ -86,7 +85,7 @@ class Deliveries(ListDoor):
 class OneDelivery(Door):
     """One delivery."""
 
-    shape_out = DeliveryOut
+    subject, shape_out = "deliveries", DeliveryOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_deliveries(self.viewer), id))
@@ -95,7 +94,7 @@ class OneDelivery(Door):
 class SendDelivery(Door):
     """Say that it was sent."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, SendIn, DeliveryOut, True
+    subject, shape_in, shape_out, versioned = "deliveries", SendIn, DeliveryOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         delivery = found(visible_deliveries(self.viewer), id)
@@ -117,7 +116,7 @@ class SendDelivery(Door):
 class FailDelivery(Door):
     """Say that the newest sending failed, with the reason: it is the office's again, also after a correction."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, FailIn, DeliveryOut, True
+    subject, shape_in, shape_out, versioned = "deliveries", FailIn, DeliveryOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         delivery = found(visible_deliveries(self.viewer), id)

@@ -20,6 +20,8 @@ _METHODS = ("get", "post", "patch", "delete")
 class OpenAPI(Door):
     """This description (OpenAPI 3)."""
 
+    subject = "documentation"
+
     def get(self, request: Request) -> Response:
         return Response(document())
 

@@ -1,7 +1,7 @@
 """What every address of the API shares: who may come in, what is read, what is shown, and by which version.
 
-A view names its `readers`, `writers`, `shape_in`, `shape_out` and `filters`; permission, strictness, pages,
-versions and the schema follow from these.
+A view names its `subject` (of the table of roles), `shape_in`, `shape_out` and `filters`; permission, strictness,
+pages, versions and the schema follow from these.
 """
 
 import uuid
@@ -21,7 +21,7 @@ from api.errors import BadQuery, LengthRequired
 from api.fields import read_id
 from api.filters import Filter, check_known, narrowed
 from api.pagination import PARAMETERS, ByKey
-from api.permissions import EVERYBODY, BearerToken, ByRole
+from api.permissions import BearerToken, ByRole
 from api.schema import Schema
 from api.versions import etag, version_named
 from fleet.errors import FleetError, NotFound
@@ -38,7 +38,7 @@ class AlwaysJSON(DefaultContentNegotiation):
 
 
 class Door(APIView):
-    """One address. Reading is for `readers`, everything else for `writers`; nobody by default may write."""
+    """One address. Who may see its `subject` may read, who may change it everything else; without one nobody."""
 
     authentication_classes = (BearerToken, SessionAuthentication)
     permission_classes: Any = (ByRole,)
@@ -46,8 +46,7 @@ class Door(APIView):
     metadata_class: Any = None
     schema = Schema()
 
-    readers: ClassVar[frozenset[str]] = EVERYBODY
-    writers: ClassVar[frozenset[str]] = frozenset()
+    subject: ClassVar[str] = ""
     shape_in: ClassVar[type[StrictSerializer] | None] = None
     shape_out: ClassVar[type[BaseSerializer[Any]] | None] = None
     # What POST answers, where that is more than what GET shows.

@@ -10,7 +10,6 @@ from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, ExternalReference, Reference, Rule
 from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
-from api.permissions import OFFICE
 from fleet import clock
 from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
@@ -80,7 +79,7 @@ class DutyOut(EntryOut):
 class Duties(EntryListDoor):
     """Duties of the appliances that you may see. None replaces or lengthens another."""
 
-    writers, model, shape_in, shape_out = OFFICE, Duty, DutyIn, DutyOut
+    subject, model, shape_in, shape_out = "duties", Duty, DutyIn, DutyOut
     filters = (
         *of_appliance(),
         by_word("source", "source", ["limit set", "contract", "maker", "conversion"]),
@@ -101,7 +100,7 @@ class Duties(EntryListDoor):
 class OneDuty(EntryDoor):
     """One duty: its name, reason and end can be changed."""
 
-    writers, shape_in, shape_out = OFFICE, DutyChange, DutyOut
+    subject, shape_in, shape_out = "duties", DutyChange, DutyOut
 
     def rows(self) -> QuerySet[Duty]:
         return visible_duties(self.viewer)

@@ -11,7 +11,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door
-from api.permissions import MANAGER
 from fleet import clock
 from fleet.intake.limit_sets import LimitSetFileIn, read_limit_set_file
 from fleet.intake.sheets import SheetFileIn, read_sheet_file
@@ -55,7 +54,7 @@ def as_file(data: dict[str, Any], shape: type[serializers.Serializer[Any]]) -> R
 class ImportSheet(Door):
     """A sheet from another installation's file. The same file again makes no second; a changed one is refused."""
 
-    writers, shape_in, shape_out, makes = MANAGER, SheetFileIn, ImportedOut, True
+    subject, shape_in, shape_out, makes = "sheets", SheetFileIn, ImportedOut, True
 
     def post(self, request: Request) -> Response:
         """Make it: 201; where a version says the same already 200; 409 where its name or reference stands for other
@@ -67,7 +66,7 @@ class ImportSheet(Door):
 class ImportLimitSet(Door):
     """A limit set from another installation's file. It is unreviewed here, whatever review the file names."""
 
-    writers, shape_in, shape_out, makes = MANAGER, LimitSetFileIn, ImportedOut, True
+    subject, shape_in, shape_out, makes = "limit_sets", LimitSetFileIn, ImportedOut, True
 
     def post(self, request: Request) -> Response:
         """Make it: 201; where a version says the same already 200; 409 where its key stands for other content, which
@@ -86,12 +85,16 @@ def schema_of(kind: str) -> dict[str, Any]:
 class SheetSchema(Door):
     """What a sheet's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
 
+    subject = "sheets"
+
     def get(self, request: Request) -> Response:
         return Response(schema_of("sheet"))
 
 
 class LimitSetSchema(Door):
     """What a limit set's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
+
+    subject = "limit_sets"
 
     def get(self, request: Request) -> Response:
         return Response(schema_of("limit-set"))

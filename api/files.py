@@ -18,7 +18,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_word
-from api.permissions import FIELD
 from api.schema import Schema
 from fleet import clock
 from fleet.models import StoredFile, Visit
@@ -83,7 +82,7 @@ class VisitFiles(ListDoor):
 
     parser_classes = (BareBytesParser,)
     schema = FileSchema()
-    writers, makes, shape_out = FIELD, True, FileOut
+    subject, makes, shape_out = "files", True, FileOut
     filters = (by_word("what", "what", StoredFile.What.values),)
 
     def rows(self) -> QuerySet[StoredFile]:
@@ -118,7 +117,7 @@ class VisitFiles(ListDoor):
 class OneFile(Door):
     """One file, without its bytes."""
 
-    shape_out = FileOut
+    subject, shape_out = "files", FileOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_files(self.viewer), id))
@@ -127,7 +126,7 @@ class OneFile(Door):
 class FileContent(Door):
     """The bytes themselves; their SHA-256 is the file's, in the header Content-SHA256."""
 
-    schema = FileSchema()
+    subject, schema = "files", FileSchema()
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponseBase:
         file = found(visible_files(self.viewer), id)

@@ -10,12 +10,12 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_word, of_appliance, yes_no
-from api.permissions import FIELD
 from api.versions import version_named
 from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text
-from fleet.models import Flag, Role
+from fleet.models import Flag
+from fleet.models.roles import may_change
 from fleet.queries.follow_ups import visible_flags
 from fleet.services.flags import acknowledge_flag, close_flag
 
@@ -50,7 +50,7 @@ class CloseIn(StrictSerializer):
 class Flags(ListDoor):
     """Flags of the appliances that you may see."""
 
-    shape_out = FlagOut
+    subject, shape_out = "flags", FlagOut
     filters = (
         *of_appliance(),
         by_word("kind", "kind", Flag.Kind.values),
@@ -65,7 +65,7 @@ class Flags(ListDoor):
 class OneFlag(Door):
     """One flag."""
 
-    shape_out = FlagOut
+    subject, shape_out = "flags", FlagOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_flags(self.viewer), id))
@@ -74,7 +74,7 @@ class OneFlag(Door):
 class AcknowledgeFlag(Door):
     """You answer for it: telling and escalation stop, the flag stays open."""
 
-    writers, shape_in, shape_out, versioned = FIELD, AcknowledgeIn, FlagOut, True
+    subject, shape_in, shape_out, versioned = "flags", AcknowledgeIn, FlagOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         flag = found(visible_flags(self.viewer), id)
@@ -85,11 +85,12 @@ class AcknowledgeFlag(Door):
 class CloseFlag(Door):
     """Close with the reason. Unsafe and stop level only by a qualified person, after a test as left or removal."""
 
-    writers, shape_in, shape_out, versioned = FIELD, CloseIn, FlagOut, True
+    subject, shape_in, shape_out, versioned = "flags", CloseIn, FlagOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         flag = found(visible_flags(self.viewer), id)
         version, why = version_named(request), self.taken()["why"]
-        if self.viewer.role == Role.TECHNICIAN and flag.kind not in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
+        is_stop = flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)
+        if not is_stop and not may_change(self.viewer, "other_flags_closed"):
             raise Forbidden("not_allowed", "The office closes flags that aren't unsafe or stop level.")
         return self.shown(close_flag(flag=flag, version=version, why=why, actor=self.viewer, now=clock.now()))

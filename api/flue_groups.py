@@ -7,7 +7,6 @@ from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
 from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, of_building
-from api.permissions import OFFICE
 from fleet.intake.fields import Text
 from fleet.models import FlueGroup
 from fleet.queries.buildings import visible_buildings
@@ -27,7 +26,7 @@ class FlueGroupOut(EntryOut):
 class FlueGroups(EntryListDoor):
     """Flue groups of the buildings that you may see."""
 
-    writers, model, shape_in, shape_out = OFFICE, FlueGroup, FlueGroupIn, FlueGroupOut
+    subject, model, shape_in, shape_out = "flue_groups", FlueGroup, FlueGroupIn, FlueGroupOut
     filters = (*of_building("building"), EXTERNAL_REFERENCE)
 
     def rows(self) -> QuerySet[FlueGroup]:
@@ -37,7 +36,7 @@ class FlueGroups(EntryListDoor):
 class OneFlueGroup(EntryDoor):
     """One flue group. It stays in its building."""
 
-    writers, shape_in, shape_out = OFFICE, FlueGroupIn, FlueGroupOut
+    subject, shape_in, shape_out = "flue_groups", FlueGroupIn, FlueGroupOut
     fixed = ("id", "building")
 
     def rows(self) -> QuerySet[FlueGroup]:

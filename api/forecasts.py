@@ -11,7 +11,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_text, of_appliance
-from api.permissions import AUDITOR, OFFICE
 from fleet.models import Forecast
 from fleet.queries.forecasts import honesty_for, visible_forecasts
 
@@ -60,7 +59,7 @@ class WholeForecastOut(ForecastOut):
 class Forecasts(ListDoor):
     """Forecasts of the appliances that you may see, without their course."""
 
-    shape_out = ForecastOut
+    subject, shape_out = "forecasts", ForecastOut
     filters = (
         *of_appliance(),
         by_text("quantity", "quantity"),
@@ -76,7 +75,7 @@ class Forecasts(ListDoor):
 class OneForecast(Door):
     """One forecast with its course and the readings it rests on."""
 
-    shape_out = WholeForecastOut
+    subject, shape_out = "forecasts", WholeForecastOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_forecasts(self.viewer), id))
@@ -155,7 +154,7 @@ class HonestyOut(serializers.Serializer[Any]):
 class ForecastsHeld(Door):
     """Forecasts held against what was found, over the clients that you may see."""
 
-    readers = OFFICE | AUDITOR
+    subject = "forecasts_held"
     shape_out = HonestyOut
 
     def get(self, request: Request) -> Response:

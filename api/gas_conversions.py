@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import ListDoor, found
 from api.fields import Id, Reference, Whole
-from api.permissions import OFFICE
 from api.recorded import post_recorded
 from fleet import clock
 from fleet.combustion import FUELS
@@ -53,7 +52,7 @@ class GasConversionOut(serializers.Serializer[Any]):
 class GasConversions(ListDoor):
     """Gas conversions of an appliance. What was read before keeps its gas."""
 
-    writers, shape_in, shape_out, makes = OFFICE, GasConversionIn, GasConversionOut, True
+    subject, shape_in, shape_out, makes = "gas_conversions", GasConversionIn, GasConversionOut, True
 
     def rows(self) -> QuerySet[GasConversion]:
         return self.appliance().gas_conversions.all()

@@ -9,7 +9,6 @@ from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Reference
 from api.filters import EXTERNAL_REFERENCE, of_building
-from api.permissions import OFFICE
 from fleet import clock
 from fleet.combustion.gases import SPECIES
 from fleet.intake.fields import DecimalText, StrictSerializer, Text
@@ -42,7 +41,7 @@ class GasSupplyOut(EntryOut):
 class GasSupplies(EntryListDoor):
     """Gas supplies of the buildings that you may see. Before the first of them a building has its own fuel."""
 
-    writers, model, shape_in, shape_out = OFFICE, GasSupply, GasSupplyIn, GasSupplyOut
+    subject, model, shape_in, shape_out = "gas_supplies", GasSupply, GasSupplyIn, GasSupplyOut
     filters = (*of_building("building"), EXTERNAL_REFERENCE)
 
     def rows(self) -> QuerySet[GasSupply]:
@@ -55,7 +54,7 @@ class GasSupplies(EntryListDoor):
 class OneGasSupply(EntryDoor):
     """One gas supply. It stays in its building."""
 
-    writers, shape_in, shape_out = OFFICE, GasSupplyIn, GasSupplyOut
+    subject, shape_in, shape_out = "gas_supplies", GasSupplyIn, GasSupplyOut
     fixed = ("id", "building")
 
     def rows(self) -> QuerySet[GasSupply]:

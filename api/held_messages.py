@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import yes_no
-from api.permissions import OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
@@ -50,7 +49,7 @@ class SettleHeldIn(StrictSerializer):
 class HeldMessages(ListDoor):
     """For people who see all clients: whose client a message is of can't be known."""
 
-    readers, shape_out = OFFICE, HeldMessageOut
+    subject, shape_out = "held_messages", HeldMessageOut
     filters = (yes_no("open", Q(settled_at__isnull=True), "Not settled."),)
 
     def rows(self) -> QuerySet[HeldMessage]:
@@ -60,7 +59,7 @@ class HeldMessages(ListDoor):
 class OneHeldMessage(Door):
     """One message with its body. Mend it and POST it as a visit, then settle it here."""
 
-    readers, shape_out = OFFICE, WholeHeldMessageOut
+    subject, shape_out = "held_messages", WholeHeldMessageOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(all_held_messages(self.viewer), id))
@@ -69,7 +68,7 @@ class OneHeldMessage(Door):
 class SettleHeldMessage(Door):
     """It was mended, or put aside for a reason. Its body is kept."""
 
-    readers, writers, shape_in, shape_out, versioned = OFFICE, OFFICE, SettleHeldIn, HeldMessageOut, True
+    subject, shape_in, shape_out, versioned = "held_messages", SettleHeldIn, HeldMessageOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         held = found(all_held_messages(self.viewer), id)

@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_id, by_text, by_word
-from api.permissions import MANAGER
 from fleet import clock
 from fleet.models import Job
 from fleet.queries.jobs import background_work, visible_jobs
@@ -76,7 +75,7 @@ class BackgroundWorkOut(serializers.Serializer[Any]):
 class BackgroundWorkNow(Door):
     """How background work stands: counts, the oldest that is due, heartbeats, work in parts, what comes next."""
 
-    readers, shape_out = MANAGER, BackgroundWorkOut
+    subject, shape_out = "background_work", BackgroundWorkOut
 
     def get(self, request: Request) -> Response:
         return self.shown(background_work(self.viewer, clock.now()))
@@ -85,7 +84,7 @@ class BackgroundWorkNow(Door):
 class Jobs(ListDoor):
     """All background work."""
 
-    readers, shape_out = MANAGER, JobOut
+    subject, shape_out = "background_work", JobOut
     filters = (
         by_word("state", "state", Job.State.values),
         by_text("kind", "kind"),
@@ -100,7 +99,7 @@ class Jobs(ListDoor):
 class OneJob(Door):
     """One job with its error in full."""
 
-    readers, shape_out = MANAGER, JobOut
+    subject, shape_out = "background_work", JobOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_jobs(self.viewer), id))
@@ -109,7 +108,7 @@ class OneJob(Door):
 class RetryJob(Door):
     """Try dead or cancelled work again from its first try. Where the same work already waits, that row will do it."""
 
-    readers, writers, shape_out = MANAGER, MANAGER, JobOut
+    subject, shape_out = "background_work", JobOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         job = found(visible_jobs(self.viewer), id)
@@ -119,7 +118,7 @@ class RetryJob(Door):
 class CancelJob(Door):
     """Call it off. What waits or has died ends as cancelled; what runs stops before its effect is written."""
 
-    readers, writers, shape_out = MANAGER, MANAGER, JobOut
+    subject, shape_out = "background_work", JobOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         job = found(visible_jobs(self.viewer), id)

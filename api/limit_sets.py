@@ -15,7 +15,6 @@ from api.entries import EntryIn, EntryOut
 from api.exchange import LimitSetFileOut, as_file
 from api.fields import DayOf, Id, Whole
 from api.filters import EXTERNAL_REFERENCE, yes_no
-from api.permissions import MANAGER
 from api.recorded import post_recorded
 from api.versions import version_named
 from fleet import clock
@@ -76,7 +75,7 @@ class LimitSetVersionOut(serializers.Serializer[Any]):
 class LimitSets(EntryListDoor):
     """All limit sets."""
 
-    writers, model, shape_in, shape_out = MANAGER, LimitSet, NamedLimitSetIn, LimitSetOut
+    subject, model, shape_in, shape_out = "limit_sets", LimitSet, NamedLimitSetIn, LimitSetOut
     filters = (EXTERNAL_REFERENCE, yes_no("retired", Q(retired_on__isnull=False), "Those attached nowhere more."))
 
     def rows(self) -> QuerySet[LimitSet]:
@@ -86,7 +85,7 @@ class LimitSets(EntryListDoor):
 class OneLimitSet(EntryDoor):
     """One limit set. Its key stays. Retired, it is attached nowhere more; where it is attached it goes on."""
 
-    writers, shape_in, shape_out, fixed = MANAGER, LimitSetChange, LimitSetOut, ("id", "key")
+    subject, shape_in, shape_out, fixed = "limit_sets", LimitSetChange, LimitSetOut, ("id", "key")
 
     def rows(self) -> QuerySet[LimitSet]:
         return all_limit_sets(self.viewer)
@@ -98,7 +97,7 @@ class OneLimitSet(EntryDoor):
 class CopyLimitSet(Door):
     """A new set under its own key and name with what this one says today, for a person to review anew."""
 
-    writers, shape_in, shape_out, makes = MANAGER, NamedLimitSetIn, LimitSetOut, True
+    subject, shape_in, shape_out, makes = "limit_sets", NamedLimitSetIn, LimitSetOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Make the copy: 201; the same id again 200; with another key or name 409."""
@@ -115,7 +114,7 @@ class CopyLimitSet(Door):
 class ExportLimitSet(Door):
     """What the set says today, as a file that another installation takes."""
 
-    shape_out = LimitSetFileOut
+    subject, shape_out = "limit_sets", LimitSetFileOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         limit_set = found(all_limit_sets(self.viewer), id)
@@ -143,7 +142,7 @@ def _review(version: LimitSetVersion) -> dict[str, str]:
 class LimitSetVersions(ListDoor):
     """A set's versions; the newest counts today. Recorded, never edited; a new one is unreviewed."""
 
-    writers, shape_in, shape_out, makes = MANAGER, NewLimitSetVersion, LimitSetVersionOut, True
+    subject, shape_in, shape_out, makes = "limit_sets", NewLimitSetVersion, LimitSetVersionOut, True
 
     def rows(self) -> QuerySet[LimitSetVersion]:
         return self.limit_set().versions.all()
@@ -176,7 +175,7 @@ class LimitSetVersions(ListDoor):
 class PreviewLimitSet(Door):
     """What would change if this content became the set's next version. Nothing is written."""
 
-    writers, shape_in, shape_out = MANAGER, LimitSetIn, PreviewOut
+    subject, shape_in, shape_out = "limit_sets", LimitSetIn, PreviewOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Judge the newest visit of every appliance under the set again, as if it had been read today, and reckon when
@@ -190,7 +189,7 @@ class PreviewLimitSet(Door):
 class CompareLimitSet(Door):
     """What two versions of a limit set say differently, in words."""
 
-    shape_out, filters = DifferencesOut, COMPARED
+    subject, shape_out, filters = "limit_sets", DifferencesOut, COMPARED
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         before, after = numbers_compared(request)
@@ -204,7 +203,7 @@ class CompareLimitSet(Door):
 class LimitSetReview(Door):
     """A named person has checked the newest version against its source: the same content, as a reviewed version."""
 
-    writers, shape_in, shape_out = MANAGER, Review, LimitSetVersionOut
+    subject, shape_in, shape_out = "limit_sets", Review, LimitSetVersionOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Record who checked it, by which source, on which day; that day must have come."""

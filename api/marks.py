@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_id, by_text, of_appliance, yes_no
-from api.permissions import OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
@@ -40,7 +39,7 @@ class SettleMarkIn(StrictSerializer):
 class Marks(ListDoor):
     """Marks on the visits that you may see."""
 
-    shape_out = MarkOut
+    subject, shape_out = "marks", MarkOut
     filters = (
         *of_appliance("visit__appliance"),
         by_id("visit", "visit", visible_visits),
@@ -55,7 +54,7 @@ class Marks(ListDoor):
 class SettleMark(Door):
     """Somebody looked at it and says what came of it. The visit itself is mended by an amendment."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, SettleMarkIn, MarkOut, True
+    subject, shape_in, shape_out, versioned = "marks", SettleMarkIn, MarkOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         mark = found(visible_marks(self.viewer), id)

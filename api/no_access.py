@@ -13,7 +13,6 @@ from api.doors import Door, ListDoor, found
 from api.fields import MomentOf, Reference
 from api.files import BareBytesParser, FileOut, FileSchema
 from api.filters import by_word, of_appliance
-from api.permissions import FIELD
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import NoAccess, StoredFile
@@ -63,7 +62,7 @@ class MadeOut(serializers.Serializer[Any]):
 class NoAccesses(ListDoor):
     """Attempts at the appliances that you may see. Never changed."""
 
-    writers, shape_in, shape_out, shape_made, makes = FIELD, NoAccessIn, NoAccessOut, MadeOut, True
+    subject, shape_in, shape_out, shape_made, makes = "no_access", NoAccessIn, NoAccessOut, MadeOut, True
     filters = (*of_appliance(), by_word("kind", "kind", NoAccess.Kind.values))
 
     def rows(self) -> QuerySet[NoAccess]:
@@ -88,7 +87,7 @@ class NoAccesses(ListDoor):
 class OneNoAccess(Door):
     """One attempt."""
 
-    shape_out = NoAccessOut
+    subject, shape_out = "no_access", NoAccessOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_no_access(self.viewer), id))
@@ -99,7 +98,7 @@ class NoAccessFiles(ListDoor):
 
     parser_classes = (BareBytesParser,)
     schema = FileSchema()
-    writers, makes, shape_out = FIELD, True, AttemptFileOut
+    subject, makes, shape_out = "files", True, AttemptFileOut
     filters = (by_word("what", "what", StoredFile.What.values),)
 
     def rows(self) -> QuerySet[StoredFile]:

@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import Reference, Whole
 from api.filters import by_id, yes_no
-from api.permissions import FIELD, MANAGER, OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.assess.due.alerts import choice_of
@@ -42,7 +41,7 @@ class Tellings(ListDoor):
     Told at least once: a message may come twice, and its Message-ID says that it is the same.
     """
 
-    shape_out = TellingOut
+    subject, shape_out = "tellings", TellingOut
     filters = (
         by_id("flag", "flag", visible_flags),
         yes_no("open", Q(sent_at__isnull=True, not_needed=""), "Still to be sent."),
@@ -73,7 +72,7 @@ class OnCallList(ListDoor):
     """Who is told about unsafe and stop level, in which order; managers who are not on it are told a quarter of an hour
     after the last. Without a list, dispatchers and managers are told at once."""
 
-    readers, writers, shape_in, shape_out, makes = OFFICE, MANAGER, OnCallIn, OnCallOut, True
+    subject, shape_in, shape_out, makes = "on_call", OnCallIn, OnCallOut, True
 
     def rows(self) -> QuerySet[OnCall]:
         return on_call_list(self.viewer)
@@ -86,7 +85,7 @@ class OnCallList(ListDoor):
 class OnCallEntry(Door):
     """Somebody's place on the list."""
 
-    readers, writers, shape_in, shape_out, versioned = OFFICE, MANAGER, OnCallChange, OnCallOut, True
+    subject, shape_in, shape_out, versioned = "on_call", OnCallChange, OnCallOut, True
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(on_call_list(self.viewer), id))
@@ -121,7 +120,7 @@ class OwnNoticesOut(serializers.Serializer[Any]):
 class OwnNotices(Door):
     """Your own address, and the daily digest: sent to dispatchers and managers, and only where something is new."""
 
-    readers, writers, shape_in, shape_out, versioned = FIELD, FIELD, OwnNoticesIn, OwnNoticesOut, True
+    subject, shape_in, shape_out, versioned = "own_notices", OwnNoticesIn, OwnNoticesOut, True
 
     def get(self, request: Request) -> Response:
         return self.shown(choice_of(self.viewer))

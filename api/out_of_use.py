@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.fields import Id
-from api.permissions import OFFICE
 from api.recorded import post_recorded
 from fleet import clock
 from fleet.intake.errors import without_decimals
@@ -50,7 +49,7 @@ class OutOfUseOut(serializers.Serializer[Any]):
 class OutOfUsePeriods(ListDoor):
     """When an appliance was out of use. While it is, its duties are suspended."""
 
-    writers, shape_in, shape_out, makes = OFFICE, OutOfUseIn, OutOfUseOut, True
+    subject, shape_in, shape_out, makes = "out_of_use", OutOfUseIn, OutOfUseOut, True
 
     def rows(self) -> QuerySet[OutOfUse]:
         return self.appliance().out_of_use.all()
@@ -76,7 +75,7 @@ class OutOfUsePeriods(ListDoor):
 class EndOutOfUse(Door):
     """It was started again: its duties go on. Where it fell due meanwhile, it is due on that day or as the set says."""
 
-    writers, shape_in, shape_out = OFFICE, RestartIn, OutOfUseOut
+    subject, shape_in, shape_out = "out_of_use", RestartIn, OutOfUseOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Recorded once; 409 where its restart is recorded already."""

@@ -12,12 +12,12 @@ from api.doors import EntryDoor, EntryListDoor, ListDoor, found
 from api.entries import EntryIn, EntryOut
 from api.fields import Id
 from api.filters import EXTERNAL_REFERENCE, by_word
-from api.permissions import OFFICE
 from api.recorded import post_recorded
 from fleet import clock
 from fleet.intake.fields import Text, Word
 from fleet.intake.register import QualificationIn
 from fleet.models import Person, Qualification, Role
+from fleet.models.roles import may_see
 from fleet.queries.register import visible_people
 from fleet.services.people import add_qualification
 
@@ -40,7 +40,7 @@ class PersonOut(EntryOut):
 
     def to_representation(self, instance: Person) -> dict[str, Any]:
         shown = super().to_representation(instance)
-        if self.context["viewer"].role == Role.AUDITOR:
+        if not may_see(self.context["viewer"], "contact_details"):
             del shown["phone"], shown["email"]
         return dict(shown)
 
@@ -63,7 +63,7 @@ class QualificationOut(serializers.Serializer[Any]):
 class People(EntryListDoor):
     """Everybody whose name stands on records."""
 
-    writers, model, shape_in, shape_out = OFFICE, Person, PersonIn, PersonOut
+    subject, model, shape_in, shape_out = "people", Person, PersonIn, PersonOut
     filters = (by_word("role", "role", Role.values), EXTERNAL_REFERENCE)
 
     def rows(self) -> QuerySet[Person]:
@@ -73,7 +73,7 @@ class People(EntryListDoor):
 class OnePerson(EntryDoor):
     """One person."""
 
-    writers, shape_in, shape_out = OFFICE, PersonIn, PersonOut
+    subject, shape_in, shape_out = "people", PersonIn, PersonOut
 
     def rows(self) -> QuerySet[Person]:
         return visible_people(self.viewer)
@@ -82,7 +82,7 @@ class OnePerson(EntryDoor):
 class Qualifications(ListDoor):
     """What somebody is qualified for, from when to when. Recorded, never edited."""
 
-    writers, shape_in, shape_out, makes = OFFICE, NewQualification, QualificationOut, True
+    subject, shape_in, shape_out, makes = "people", NewQualification, QualificationOut, True
 
     def rows(self) -> QuerySet[Qualification]:
         return self.person().qualifications.all()

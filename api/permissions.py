@@ -1,4 +1,4 @@
-"""Who may do what. Deny by default: a view that names no roles refuses everyone."""
+"""Who may do what, by the one table. Deny by default: a view that names no subject refuses everyone."""
 
 from typing import Any, ClassVar
 
@@ -8,13 +8,8 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
-from fleet.models import ApiToken, Role
-
-EVERYBODY = frozenset(Role.values)
-OFFICE = frozenset({Role.DISPATCHER, Role.MANAGER})
-AUDITOR = frozenset({Role.AUDITOR})
-MANAGER = frozenset({Role.MANAGER})
-FIELD = frozenset({Role.TECHNICIAN, Role.DISPATCHER, Role.MANAGER})
+from fleet.models import ApiToken
+from fleet.models.roles import ACCESS
 
 
 class BearerToken(TokenAuthentication):
@@ -34,7 +29,7 @@ class Denied(BasePermission):
 
 
 class ByRole(BasePermission):
-    """The view's `readers` may read, its `writers` may change; a read-only token never changes anything."""
+    """Who may see the view's subject reads, who may change it writes; a read-only token never changes anything."""
 
     message: ClassVar[str] = "Your role or token may not do this."
 
@@ -42,8 +37,11 @@ class ByRole(BasePermission):
         user = request.user
         if not user.is_authenticated:
             return False
+        access = ACCESS.get(getattr(view, "subject", ""))
+        if access is None:
+            return False
         if request.method in SAFE_METHODS:
-            return user.role in getattr(view, "readers", ())
+            return user.role in access.see
         if isinstance(request.auth, ApiToken) and request.auth.scope != ApiToken.Scope.WRITE:
             return False
-        return user.role in getattr(view, "writers", ())
+        return user.role in access.change

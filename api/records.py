@@ -41,7 +41,7 @@ class Records(ListDoor):
     again a minute before the last id you hold and skip the ids that you have; nothing recorded ever changes.
     """
 
-    shape_out = RecordOut
+    subject, shape_out = "records", RecordOut
     filters = (by_text("kind", "kind"), SUBJECT)
 
     def rows(self) -> QuerySet[Record]:
@@ -51,7 +51,7 @@ class Records(ListDoor):
 class OneRecord(Door):
     """One record, without its content."""
 
-    shape_out = RecordOut
+    subject, shape_out = "records", RecordOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_records(self.viewer), id))
@@ -60,7 +60,7 @@ class OneRecord(Door):
 class RecordContent(Door):
     """The canonical bytes themselves; their SHA-256 is the record's, in the header Content-SHA256."""
 
-    shape_out = None
+    subject, shape_out = "records", None
     media_type = "application/octet-stream"
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponse:

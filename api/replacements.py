@@ -10,7 +10,6 @@ from rest_framework.response import Response
 from api.appliances import ApplianceOut
 from api.doors import Door, found, named_once
 from api.fields import DayOf, ExternalReference, Facts, Id, Reference, Whole
-from api.permissions import OFFICE
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import StrictSerializer, Text, Word
@@ -53,7 +52,7 @@ class ReplacementIn(StrictSerializer):
 class Replacement(Door):
     """The old one leaves with its duties; the new one inherits no reading, no drift, and only what is named here."""
 
-    writers, shape_in, shape_out, makes = OFFICE, ReplacementIn, ApplianceOut, True
+    subject, shape_in, shape_out, makes = "replacements", ReplacementIn, ApplianceOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Replace it: 201 with the new appliance; the same id again 200."""

@@ -26,7 +26,7 @@ class RetestOut(serializers.Serializer[Any]):
 class Retests(ListDoor):
     """Retests of the appliances that you may see."""
 
-    shape_out = RetestOut
+    subject, shape_out = "retests", RetestOut
     filters = (
         *of_appliance(),
         yes_no("open", Q(done_by__isnull=True), "Not tested again yet."),

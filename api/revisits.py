@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import DayOf, Reference, Whole
 from api.filters import by_day, by_id, by_text, by_word, of_appliance, yes_no
-from api.permissions import OFFICE
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
@@ -90,7 +89,7 @@ class ReleaseIn(StrictSerializer):
 class Revisits(ListDoor):
     """One proposal an appliance."""
 
-    shape_out = RevisitOut
+    subject, shape_out = "revisits", RevisitOut
     filters = (
         *of_appliance(),
         by_text("binding", "binding"),
@@ -110,7 +109,7 @@ class Revisits(ListDoor):
 class OneRevisit(Door):
     """One proposal."""
 
-    shape_out = RevisitOut
+    subject, shape_out = "revisits", RevisitOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_revisits(self.viewer), id))
@@ -121,7 +120,7 @@ class SetDay(Door):
     until a qualification is in force on that day. Where the occupier knows of another day, a new notice is needed
     (409)."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, DayIn, RevisitOut, True
+    subject, shape_in, shape_out, versioned = "revisits", DayIn, RevisitOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         revisit = found(visible_revisits(self.viewer), id)
@@ -145,7 +144,7 @@ class SetDay(Door):
 class ReleaseDay(Door):
     """Take its day back, with the reason: it is a proposal again."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, ReleaseIn, RevisitOut, True
+    subject, shape_in, shape_out, versioned = "revisits", ReleaseIn, RevisitOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         revisit = found(visible_revisits(self.viewer), id)
@@ -170,7 +169,7 @@ class BuildingRevisitsOut(serializers.Serializer[Any]):
 class RevisitsOfBuilding(Door):
     """A building's proposals by the attendances that can serve them without costing an anniversary."""
 
-    shape_out = BuildingRevisitsOut
+    subject, shape_out = "revisits", BuildingRevisitsOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(revisits_of_building(self.viewer, id, clock.now()))

@@ -14,7 +14,6 @@ from api.entries import EntryIn, EntryOut
 from api.exchange import SheetFileOut, as_file
 from api.fields import DayOf, Id
 from api.filters import EXTERNAL_REFERENCE, yes_no
-from api.permissions import MANAGER
 from api.recorded import post_recorded
 from api.versions import version_named
 from fleet import clock
@@ -65,7 +64,7 @@ class SheetVersionOut(serializers.Serializer[Any]):
 class Sheets(EntryListDoor):
     """All sheets."""
 
-    writers, model, shape_in, shape_out = MANAGER, ModelSheet, NamedSheetIn, SheetOut
+    subject, model, shape_in, shape_out = "sheets", ModelSheet, NamedSheetIn, SheetOut
     filters = (EXTERNAL_REFERENCE, yes_no("retired", Q(retired_on__isnull=False), "Those that no appliance gets."))
 
     def rows(self) -> QuerySet[ModelSheet]:
@@ -75,7 +74,7 @@ class Sheets(EntryListDoor):
 class OneSheet(EntryDoor):
     """One sheet. Retired, no further appliance gets it; those that have it keep it."""
 
-    writers, shape_in, shape_out = MANAGER, SheetChange, SheetOut
+    subject, shape_in, shape_out = "sheets", SheetChange, SheetOut
 
     def rows(self) -> QuerySet[ModelSheet]:
         return all_sheets(self.viewer)
@@ -87,7 +86,7 @@ class OneSheet(EntryDoor):
 class CopySheet(Door):
     """A new sheet with what this one says today; its source says where it was copied from."""
 
-    writers, shape_in, shape_out, makes = MANAGER, NamedSheetIn, SheetOut, True
+    subject, shape_in, shape_out, makes = "sheets", NamedSheetIn, SheetOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Make the copy: 201; the same id again 200; with another name 409."""
@@ -104,7 +103,7 @@ class CopySheet(Door):
 class ExportSheet(Door):
     """What the sheet says today, as a file that another installation takes."""
 
-    shape_out = SheetFileOut
+    subject, shape_out = "sheets", SheetFileOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         sheet = found(all_sheets(self.viewer), id)
@@ -125,7 +124,7 @@ class ExportSheet(Door):
 class SheetVersions(ListDoor):
     """A sheet's versions; the newest counts today. Recorded, never edited."""
 
-    writers, shape_in, shape_out, makes = MANAGER, NewSheetVersion, SheetVersionOut, True
+    subject, shape_in, shape_out, makes = "sheets", NewSheetVersion, SheetVersionOut, True
 
     def rows(self) -> QuerySet[SheetVersion]:
         return self.sheet().versions.all()
@@ -158,7 +157,7 @@ class SheetVersions(ListDoor):
 class PreviewSheet(Door):
     """What would change if this content became the sheet's next version. Nothing is written."""
 
-    writers, shape_in, shape_out = MANAGER, SheetIn, PreviewOut
+    subject, shape_in, shape_out = "sheets", SheetIn, PreviewOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Judge the newest visit of every appliance that has the sheet again, as if it had been read today."""
@@ -170,7 +169,7 @@ class PreviewSheet(Door):
 class CompareSheet(Door):
     """What two versions of a sheet say differently, in words."""
 
-    shape_out, filters = DifferencesOut, COMPARED
+    subject, shape_out, filters = "sheets", DifferencesOut, COMPARED
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         before, after = numbers_compared(request)

@@ -13,7 +13,6 @@ from api.errors import BadQuery
 from api.filters import day_of, id_of, parameter
 from api.flags import FlagOut
 from api.no_access import AttemptOut
-from api.permissions import AUDITOR, OFFICE
 from fleet import clock
 from fleet.assess.statements import Statement
 from fleet.queries.statements import statement_for
@@ -78,7 +77,7 @@ class StatementOut(serializers.Serializer[Any]):
 class Statements(Door):
     """One statement: give client or building, begins, ends, and `as` for paper (pdf) or a table (csv)."""
 
-    readers = OFFICE | AUDITOR
+    subject = "statements"
     shape_out = StatementOut
     filters = (
         parameter("client", "All of this client's buildings.", "uuid"),

@@ -9,7 +9,6 @@ from rest_framework.response import Response
 
 from api.doors import ListDoor
 from api.fields import Id
-from api.permissions import MANAGER
 from api.recorded import post_recorded
 from fleet import clock
 from fleet.intake.register import StopLinesIn
@@ -37,7 +36,7 @@ class StopLinesOut(serializers.Serializer[Any]):
 class AllStopLines(ListDoor):
     """Every version of the stop lines. Recorded, never edited."""
 
-    writers, shape_in, shape_out, makes = MANAGER, NewStopLines, StopLinesOut, True
+    subject, shape_in, shape_out, makes = "stop_lines", NewStopLines, StopLinesOut, True
 
     def rows(self) -> QuerySet[StopLines]:
         return all_stop_lines(self.viewer)

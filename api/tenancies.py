@@ -9,7 +9,6 @@ from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, of_building, yes_no
-from api.permissions import OFFICE
 from fleet import clock
 from fleet.intake.fields import Text
 from fleet.models import Tenancy
@@ -40,7 +39,7 @@ class TenancyOut(EntryOut):
 class Tenancies(EntryListDoor):
     """Tenancies in the buildings that you may see. Who moves in must have the record first, where a set says so."""
 
-    writers, model, shape_in, shape_out = OFFICE, Tenancy, TenancyIn, TenancyOut
+    subject, model, shape_in, shape_out = "tenancies", Tenancy, TenancyIn, TenancyOut
     filters = (
         *of_building("building"),
         by_id("appliance", "appliance", visible_appliances),
@@ -58,7 +57,7 @@ class Tenancies(EntryListDoor):
 class OneTenancy(EntryDoor):
     """One tenancy. It stays in its place."""
 
-    writers, shape_in, shape_out = OFFICE, TenancyIn, TenancyOut
+    subject, shape_in, shape_out = "tenancies", TenancyIn, TenancyOut
     fixed = ("id", "building", "appliance")
 
     def rows(self) -> QuerySet[Tenancy]:

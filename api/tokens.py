@@ -9,7 +9,6 @@ from rest_framework.response import Response
 
 from api.doors import Door
 from api.fields import Whole
-from api.permissions import EVERYBODY
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import ApiToken
@@ -48,7 +47,7 @@ class TokensOut(serializers.Serializer[Any]):
 class Tokens(Door):
     """Your own tokens, oldest first; at most 50."""
 
-    writers, shape_in, shape_out, shape_made, makes = EVERYBODY, TokenIn, TokensOut, NewTokenOut, True
+    subject, shape_in, shape_out, shape_made, makes = "tokens", TokenIn, TokensOut, NewTokenOut, True
 
     def get(self, request: Request) -> Response:
         return self.shown({"results": tokens_of(self.viewer)})
@@ -66,7 +65,7 @@ class Tokens(Door):
 class OneToken(Door):
     """One of your own tokens."""
 
-    writers = EVERYBODY
+    subject = "tokens"
 
     def delete(self, request: Request, key: str) -> Response:
         """Revoke it: it opens nothing from now on."""

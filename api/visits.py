@@ -15,7 +15,6 @@ from rest_framework.serializers import ValidationError
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_word, of_appliance, yes_no
 from api.parsers import AsSentParser, read_leniently, read_strictly
-from api.permissions import FIELD, OFFICE
 from api.versions import version_named
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
@@ -42,7 +41,7 @@ class Visits(ListDoor):
     """Visits to the appliances that you may see."""
 
     parser_classes = (AsSentParser,)
-    writers, shape_in = FIELD, VisitIn
+    subject, shape_in = "visits", VisitIn
     filters = (
         *of_appliance(),
         by_day("since", "local_date__gte", "On this day or after."),
@@ -113,7 +112,7 @@ def _errors(bad: Malformed) -> dict[str, str]:
 class OneVisit(Door):
     """One visit, whole: readings as entered, derived figures, verdicts, findings, marks and record hashes."""
 
-    shape_out = VisitOut
+    subject, shape_out = "visits", VisitOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(visit_for(self.viewer, id))
@@ -122,7 +121,7 @@ class OneVisit(Door):
 class Amendments(Door):
     """Correct a visit: a new record with the whole new content and the reason. The old one stays."""
 
-    writers, shape_in, shape_out, versioned = OFFICE, AmendmentIn, VisitOut, True
+    subject, shape_in, shape_out, versioned = "amendments", AmendmentIn, VisitOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         visit = found(visible_visits(self.viewer), id)
@@ -137,7 +136,7 @@ class Amendments(Door):
 class VisitPaper(Door):
     """The visit's record on paper."""
 
-    media_type = "application/pdf"
+    subject, media_type = "visits", "application/pdf"
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
         facts = visit_for(self.viewer, id)

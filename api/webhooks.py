@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.fields import Reference
-from api.permissions import MANAGER
 from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
@@ -115,9 +114,7 @@ class WebHooks(ListDoor):
     has allowed the host by name.
     """
 
-    readers, writers, shape_in, shape_out, shape_made, makes = (
-        MANAGER, MANAGER, WebHookIn, WebHookOut, NewWebHookOut, True
-    )  # fmt: skip
+    subject, shape_in, shape_out, shape_made, makes = "web_hooks", WebHookIn, WebHookOut, NewWebHookOut, True
 
     def rows(self) -> QuerySet[WebHook]:
         return visible_hooks(self.viewer)
@@ -130,7 +127,7 @@ class WebHooks(ListDoor):
 class OneWebHook(Door):
     """One hook."""
 
-    readers, writers, shape_in, shape_out, versioned = MANAGER, MANAGER, WebHookChange, WebHookOut, True
+    subject, shape_in, shape_out, versioned = "web_hooks", WebHookChange, WebHookOut, True
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_hooks(self.viewer), id))
@@ -151,7 +148,7 @@ class OneWebHook(Door):
 class RenewSecret(Door):
     """Another secret, shown this once; the one before signs nothing any more."""
 
-    readers, writers, shape_out, versioned = MANAGER, MANAGER, NewWebHookOut, True
+    subject, shape_out, versioned = "web_hooks", NewWebHookOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         hook = found(visible_hooks(self.viewer), id)
@@ -161,7 +158,7 @@ class RenewSecret(Door):
 class TrialEvent(Door):
     """A trial event, sent once in the background, even where the hook is off: look at the deliveries a moment later."""
 
-    readers, writers, shape_out = MANAGER, MANAGER, HookDeliveryOut
+    subject, shape_out = "web_hooks", HookDeliveryOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(send_trial(hook=found(visible_hooks(self.viewer), id), now=clock.now()))
@@ -170,7 +167,7 @@ class TrialEvent(Door):
 class HookDeliveries(ListDoor):
     """What was sent to one hook in the last month, and what came of it; oldest first."""
 
-    readers, shape_out = MANAGER, HookDeliveryOut
+    subject, shape_out = "web_hooks", HookDeliveryOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         self.hook = found(visible_hooks(self.viewer), id)
@@ -183,7 +180,7 @@ class HookDeliveries(ListDoor):
 class AllowedTargets(ListDoor):
     """Hosts that hooks may reach although they are private or answer only to plain http."""
 
-    readers, writers, shape_in, shape_out, makes = MANAGER, MANAGER, AllowedTargetIn, AllowedTargetOut, True
+    subject, shape_in, shape_out, makes = "web_hooks", AllowedTargetIn, AllowedTargetOut, True
 
     def rows(self) -> QuerySet[AllowedTarget]:
         return allowed_targets(self.viewer)
@@ -196,7 +193,7 @@ class AllowedTargets(ListDoor):
 class OneAllowedTarget(Door):
     """One host on the list."""
 
-    readers, writers = MANAGER, MANAGER
+    subject = "web_hooks"
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """Off the list: refused from the next try on."""

@@ -57,7 +57,7 @@ def day_asked(request: Request) -> date | None:
 class ApplianceWhatIf(Door):
     """What a check of this appliance on a day would do to each of its duties."""
 
-    shape_out, filters = SuppositionOut, (DAY,)
+    subject, shape_out, filters = "what_if", SuppositionOut, (DAY,)
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(what_if_appliance(self.viewer, id, day_asked(request), clock.now()))
@@ -66,7 +66,7 @@ class ApplianceWhatIf(Door):
 class BuildingWhatIf(Door):
     """What a check of everything in this building on a day would do to each duty."""
 
-    shape_out, filters = SuppositionOut, (DAY,)
+    subject, shape_out, filters = "what_if", SuppositionOut, (DAY,)
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(what_if_building(self.viewer, id, day_asked(request), clock.now()))

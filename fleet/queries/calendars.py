@@ -9,11 +9,11 @@ from django.utils.translation import gettext as _
 
 from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
 from fleet.models.appliances import not_gone
+from fleet.models.roles import may_see
 from fleet.presentation.revisits import who_words
 from fleet.queries.access import visible_clients
 from fleet.queries.revisits import visible_revisits
 
-OFFICE = (Role.DISPATCHER, Role.MANAGER)
 CONFIRMED, TENTATIVE = "CONFIRMED", "TENTATIVE"
 
 
@@ -47,10 +47,10 @@ class ShownEvent:
 def visible_addresses(viewer: User) -> QuerySet[CalendarAddress]:
     """One's own; in the office also those of technicians, and those of the clients that one may see."""
     known = CalendarAddress.objects.select_related("user", "client", "made_by", "revoked_by")
-    if not viewer.is_active or viewer.role == Role.AUDITOR:
+    if not viewer.is_active or not may_see(viewer, "calendars"):
         return known.none()
     mine = Q(user=viewer)
-    if viewer.role in OFFICE:
+    if may_see(viewer, "calendars_of_others"):
         mine |= Q(user__in=may_have_calendar(viewer)) | Q(client__in=visible_clients(viewer))
     return known.filter(mine).order_by("id")
 
@@ -58,9 +58,9 @@ def visible_addresses(viewer: User) -> QuerySet[CalendarAddress]:
 def may_have_calendar(viewer: User) -> QuerySet[User]:
     """For whom somebody may make an address: oneself, from the office each technician of the same clients."""
     known = User.objects.filter(is_active=True)
-    if viewer.role == Role.AUDITOR:
+    if not may_see(viewer, "calendars"):
         return known.none()
-    if viewer.role not in OFFICE:
+    if not may_see(viewer, "calendars_of_others"):
         return known.filter(id=viewer.id)
     technicians = Q(role=Role.TECHNICIAN)
     if not viewer.sees_all_clients:
@@ -72,7 +72,7 @@ def may_have_calendar(viewer: User) -> QuerySet[User]:
 
 def calendar_clients(viewer: User) -> QuerySet[Client]:
     """For which clients somebody may make an address."""
-    return visible_clients(viewer) if viewer.role in OFFICE else Client.objects.none()
+    return visible_clients(viewer) if may_see(viewer, "calendars_of_others") else Client.objects.none()
 
 
 def address_for(secret_sha256: str) -> CalendarAddress | None:
@@ -98,7 +98,7 @@ def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
         assert address.user is not None  # by constraint of one or of the other
         # Whoever made the address may see less than the technician does by now.
         mine = visible_revisits(address.user).filter(appliance__building__client__in=visible_clients(address.made_by))
-        if address.user.role not in OFFICE:
+        if not may_see(address.user, "calendars_of_others"):
             mine = mine.filter(technician__user=address.user)
         found = [_revisit(each, who_words(each)) for each in mine.filter(day__isnull=False)]
     return sorted(found, key=lambda each: (each.first, each.uid))

@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
-from fleet.models import Job, Role, User
+from fleet.models import Job, User
 from fleet.models.jobs import HEARTBEAT
+from fleet.models.roles import may_see
 
 LATELY = timedelta(days=1)
 HEARTBEAT_LATE = timedelta(minutes=5)
@@ -71,7 +72,7 @@ class BackgroundWork:
 
 
 def visible_jobs(viewer: User) -> QuerySet[Job]:
-    if not viewer.is_authenticated or viewer.role != Role.MANAGER:
+    if not viewer.is_authenticated or not may_see(viewer, "background_work"):
         return Job.objects.none()
     return Job.objects.all()
 

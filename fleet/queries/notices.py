@@ -6,8 +6,9 @@ from datetime import date, timedelta
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from fleet.assess.due.alerts import OFFICE, is_answered
+from fleet.assess.due.alerts import is_answered
 from fleet.models import Flag, Job, OnCall, Role, Telling, User, WebHook
+from fleet.models.roles import may_change, may_see
 from fleet.presentation import addresses
 from fleet.presentation.notices import DigestItem
 from fleet.queries.access import visible_clients
@@ -27,14 +28,14 @@ def visible_tellings(viewer: User) -> QuerySet[Telling]:
 def on_call_list(viewer: User) -> QuerySet[OnCall]:
     """The list, for the office and whoever is on it."""
     known = OnCall.objects.select_related("user")
-    if not viewer.is_active or viewer.role == Role.AUDITOR:
+    if not viewer.is_active or not may_see(viewer, "own_notices"):
         return known.none()
-    return known if viewer.role in OFFICE else known.filter(user=viewer)
+    return known if may_see(viewer, "on_call") else known.filter(user=viewer)
 
 
 def may_be_on_call(viewer: User) -> QuerySet[User]:
     """Whom a manager may put on the list."""
-    if viewer.role != Role.MANAGER:
+    if not may_change(viewer, "on_call"):
         return User.objects.none()
     return User.objects.filter(is_active=True).exclude(role=Role.AUDITOR).order_by("last_name", "username", "id")
 
@@ -138,7 +139,7 @@ def _house(viewer: User) -> list[DigestItem]:
 def switched_off_hooks(viewer: User) -> QuerySet[WebHook]:
     """Those that were switched off because nothing could be delivered."""
     off = WebHook.objects.filter(removed_at__isnull=True, is_on=False).exclude(switched_off_why="")
-    if viewer.role != Role.MANAGER:
+    if not may_see(viewer, "web_hooks"):
         return off.none()
     return off if viewer.sees_all_clients else off.filter(client__in=visible_clients(viewer))
 

@@ -2,13 +2,14 @@
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import AllowedTarget, HookDelivery, Role, User, WebHook
+from fleet.models import AllowedTarget, HookDelivery, User, WebHook
+from fleet.models.roles import may_see
 from fleet.queries.access import visible_clients
 
 
 def visible_hooks(viewer: User) -> QuerySet[WebHook]:
     """A manager's: those of clients that they may see; those of the whole installation to who sees all clients."""
-    if not viewer.is_active or viewer.role != Role.MANAGER:
+    if not viewer.is_active or not may_see(viewer, "web_hooks"):
         return WebHook.objects.none()
     mine = Q(client__in=visible_clients(viewer))
     scope = mine | Q(client__isnull=True) if viewer.sees_all_clients else mine
@@ -25,6 +26,6 @@ def visible_deliveries(viewer: User) -> QuerySet[HookDelivery]:
 
 def allowed_targets(viewer: User) -> QuerySet[AllowedTarget]:
     """Hosts that may be reached although they are private; for managers of the whole installation."""
-    if not viewer.is_active or viewer.role != Role.MANAGER or not viewer.sees_all_clients:
+    if not viewer.is_active or not may_see(viewer, "web_hooks") or not viewer.sees_all_clients:
         return AllowedTarget.objects.none()
     return AllowedTarget.objects.select_related("allowed_by")

@@ -11,8 +11,9 @@ from django.utils.translation import gettext as _
 
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.limits import standing
-from fleet.models import Appliance, Flag, Judgement, Person, Role, User, Visit
+from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.people import fuel_kind
+from fleet.models.roles import may_change
 from fleet.services import jobs
 
 COMMON_FLUE = "common flue"
@@ -286,7 +287,7 @@ def _check_may_close_unsafe(flag: Flag, actor: User, now: datetime) -> None:
     person = Person.objects.filter(user=actor).prefetch_related("qualifications").first()
     today = flag.appliance.building.today(now)
     kind = fuel_kind(flag.appliance.burns_on(today).name)
-    if actor.role not in (Role.TECHNICIAN, Role.MANAGER) or not (person and person.is_qualified(kind, today)):
+    if not may_change(actor, "stop_flags_closed") or not (person and person.is_qualified(kind, today)):
         raise Forbidden("not_qualified", f"Only a person qualified for {kind} may close this.")
     removed = flag.appliance.in_service_to is not None and flag.appliance.in_service_to <= today
     if not (removed or flag.figures.get("put_right") or _is_anothers(flag) or _was_tested_since(flag, now)):

@@ -18,6 +18,7 @@ from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.models.records import content_of
+from fleet.models.roles import may_change
 from fleet.presentation.days import day, long_day
 from fleet.presentation.drift_chart import DriftChart, drift_chart, series_words
 from fleet.presentation.due_rule import DueRule, revisit_rule
@@ -30,7 +31,7 @@ from fleet.presentation.visits import opening
 from fleet.presentation.words import count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
 from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
-from fleet.web.guards import OFFICE, page, viewer_of
+from fleet.web.guards import page, viewer_of
 from fleet.web.out_of_use import standstills
 
 VISITS_SHOWN = 12
@@ -38,7 +39,7 @@ RECORDS_SHOWN = 6
 STOP_KINDS = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
 
 
-@page()
+@page("appliances")
 def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     viewer = viewer_of(request)
     history = history_for(viewer, appliance_id)
@@ -68,7 +69,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "away": away_words(history.revisit.latest, today) if history.revisit else "",
             "day_set": set_words(history.revisit, today) if history.revisit else "",
             "who": who_words(history.revisit) if history.revisit else "",
-            "may_set_day": viewer.role in OFFICE,
+            "may_set_day": may_change(viewer, "revisits"),
             "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
             **standstills(viewer, history.appliance),
             "duties": [(each, _when_due(each, today)) for each in history.duties],
@@ -86,7 +87,7 @@ def _when_due(duty: Duty, today: date) -> str:
 
 
 def _with_closing(viewer: User, flag: Flag) -> dict[str, Any]:
-    return {"case": stop_case(flag), "can_close": viewer.role in may_close(flag)}
+    return {"case": stop_case(flag), "can_close": may_close(viewer, flag)}
 
 
 # ---- the answer ----

@@ -17,6 +17,7 @@ from fleet.assess.due.alerts import ToldAbout, told_about
 from fleet.assess.due.revisits import technician_doubts
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
+from fleet.models.roles import may_change
 from fleet.presentation.days import weekday_without_year
 from fleet.presentation.drift_chart import expected_rule, outcome_on, series_words
 from fleet.presentation.due_rule import DueRule, row_due_rule, window_words
@@ -33,7 +34,7 @@ from fleet.queries.register import the_contractor
 from fleet.queries.revisits import visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
-from fleet.web.guards import FIELD, act, page, viewer_of
+from fleet.web.guards import act, page, viewer_of
 from fleet.web.honesty import analyser_words
 
 WITHIN_DAYS = (7, 21, 42, 90)
@@ -43,7 +44,7 @@ MOST_MARKS = 6
 MOST_LATE_SHOWN = 6
 
 
-@page()
+@page("attention")
 def attention(request: HttpRequest) -> HttpResponse:
     viewer = viewer_of(request)
     if viewer.role == Role.AUDITOR:
@@ -77,7 +78,7 @@ def attention(request: HttpRequest) -> HttpResponse:
             "unnamed": facts.unnamed[:MOST_LATE_SHOWN],
             "unnamed_more": max(facts.unnamed_count - MOST_LATE_SHOWN, 0),
             "most_late": MOST_LATE_SHOWN,
-            "may_choose": viewer.role == Role.MANAGER,
+            "may_choose": may_change(viewer, "choices"),
             "next": None if facts.due else _next_with_a_date(viewer, today + timedelta(days=within)),
         },
     )
@@ -275,7 +276,7 @@ def away_words(when: date, today: date) -> str:
 # ---- answering for a flag, and closing one ----
 
 
-@act(writers=FIELD, place="attention")
+@act("flags", place="attention")
 def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     """A named person answers for it; it stays open."""
     flag = _visible_flag(request, flag_id)
@@ -290,12 +291,12 @@ def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     return _back(request, flag)
 
 
-@act(writers=FIELD, place="attention")
+@act("flags", place="attention")
 def close(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     """Closed by hand, with its reason; unsafe and stop level only by somebody qualified."""
     flag = _visible_flag(request, flag_id)
     try:
-        if viewer_of(request).role not in may_close(flag):
+        if not may_close(viewer_of(request), flag):
             raise Forbidden("not_allowed", _("The office closes flags that aren't unsafe or at stop level."))
         given = taken(WordedActForm(request.POST))
         close_flag(flag=flag, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now())
@@ -305,10 +306,10 @@ def close(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     return _back(request, flag)
 
 
-def may_close(flag: Flag) -> frozenset[str]:
+def may_close(viewer: User, flag: Flag) -> bool:
     """Unsafe and stop level wait for somebody qualified; everything else is the office's."""
     is_stop = flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)
-    return frozenset({Role.TECHNICIAN, Role.MANAGER} if is_stop else {Role.DISPATCHER, Role.MANAGER})
+    return may_change(viewer, "stop_flags_closed" if is_stop else "other_flags_closed")
 
 
 def _visible_flag(request: HttpRequest, flag_id: uuid.UUID) -> Flag:
@@ -333,5 +334,5 @@ def _refused(request: HttpRequest, flag: Flag, refused: FleetError, field: str) 
     flag.refresh_from_db()
     shown = {"flag": flag, "case": stop_case(flag), "refused": refused, field: request.POST.get("words", "")}
     shown |= {"back": request.POST.get("back", ""), "place": "attention"}
-    shown |= {"can_close": viewer_of(request).role in may_close(flag)}
+    shown |= {"can_close": may_close(viewer_of(request), flag)}
     return render(request, "flag_refused.html", shown, status=refused.status)

@@ -16,6 +16,7 @@ from fleet import clock
 from fleet.combustion import FUELS
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, Building, Flag, GasSupply
+from fleet.models.roles import may_change
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import figure
 from fleet.presentation.words import count_words, listed, turned_out
@@ -26,11 +27,11 @@ from fleet.services.buildings import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import away_words
 from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
-from fleet.web.guards import OFFICE, act, page, viewer_of
+from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
 
 
-@page()
+@page("buildings")
 def buildings(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
@@ -47,7 +48,7 @@ def buildings(request: HttpRequest) -> HttpResponse:
     return render(request, "buildings.html", shown)
 
 
-@page()
+@page("buildings")
 def building(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     return render(request, "building.html", _shown(request, building_id))
 
@@ -65,7 +66,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
     ]
     shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings", "today": today}
     shown |= {"gases": gas_rows(facts.building), "fuels": FUELS.values(), "given": {}}
-    shown |= {"may_change": viewer_of(request).role in OFFICE}
+    shown |= {"may_change": may_change(viewer_of(request), "buildings")}
     shown |= {"tenancies": visible_tenancies(viewer_of(request)).filter(building=facts.building, begins__gte=today)}
     return shown
 
@@ -98,7 +99,7 @@ class GasForm(forms.Form):
     source = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say who said so.")})
 
 
-@act(writers=OFFICE, place="buildings")
+@act("gas_supplies", place="buildings")
 def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """The network's gas changes on a day: readings from then on are judged with the new one, records keep theirs."""
     building = building_for(viewer_of(request), building_id).building
@@ -121,7 +122,7 @@ class TenancyForm(forms.Form):
     source = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say who said so.")})
 
 
-@act(writers=OFFICE, place="buildings")
+@act("tenancies", place="buildings")
 def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """A tenancy begins on a day: where a set says so, the new tenant must have the record before that."""
     facts = building_for(viewer_of(request), building_id)
@@ -137,7 +138,7 @@ def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpRespons
     return redirect("building", building_id)
 
 
-@act(writers=OFFICE, place="buildings")
+@act("tenancies", place="buildings")
 def call_off_tenancy(request: HttpRequest, tenancy_id: uuid.UUID) -> HttpResponse:
     """It does not begin after all, with the reason: nobody waits for a record because of it."""
     tenancy = visible_tenancies(viewer_of(request)).filter(id=tenancy_id).first()

@@ -22,7 +22,7 @@ from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import taken
-from fleet.web.guards import FIELD, act, page, viewer_of
+from fleet.web.guards import act, form, viewer_of
 from reports.calendar_feed import calendar_bytes
 
 FRESH_S = 900
@@ -39,7 +39,7 @@ class AddressActForm(forms.Form):
     version = forms.IntegerField(min_value=1)
 
 
-@page(readers=FIELD, writers=FIELD)
+@form("calendars")
 def calendars(request: HttpRequest) -> HttpResponse:
     """The addresses; posted to, a new one, which is shown on this one page."""
     if request.method != "POST":
@@ -86,7 +86,7 @@ def _list(
     return answer
 
 
-@act(writers=FIELD, place="calendars")
+@act("calendars", place="calendars")
 def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
     """Renew an address, or revoke it."""
     viewer = viewer_of(request)

@@ -18,8 +18,8 @@ from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 from fleet.services.tuning import Preview, preview_choices, tuned
 from fleet.web.forms import taken
-from fleet.web.guards import page, viewer_of
-from fleet.web.previews import WRITERS, not_as_shown, number_based_on
+from fleet.web.guards import form, viewer_of
+from fleet.web.previews import not_as_shown, number_based_on
 
 MOST_SHOWN = 50
 WITHIN_OR_NONE = gettext_lazy("within days; empty: no day")
@@ -102,7 +102,7 @@ def opening(contractor: Contractor) -> str:
     return words % {"chance": chance, "visits": count_words(visits)}
 
 
-@page(readers=WRITERS, writers=WRITERS)
+@form("choices")
 def choices(request: HttpRequest) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
     contractor = the_contractor(viewer_of(request))

@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Defect
+from fleet.models.roles import may_change
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
@@ -21,7 +22,7 @@ from fleet.queries.follow_ups import open_defects, visible_defects
 from fleet.services.follow_ups import settle_defect
 from fleet.web.attention import away_words
 from fleet.web.forms import WordedActForm, chosen_client, taken
-from fleet.web.guards import OFFICE, act, page, viewer_of
+from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.places import place_of
 
@@ -29,7 +30,7 @@ LINE_HALF = timedelta(days=45)
 MOST_NOTES = 100
 
 
-@page()
+@page("defects")
 def defects(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
@@ -46,7 +47,7 @@ def defects(request: HttpRequest) -> HttpResponse:
         "undated": undated.order_by(F("visit__local_date").desc(), "id")[:MOST_NOTES],
         "clients": clients,
         "client": client,
-        "may_settle": viewer.role in OFFICE,
+        "may_settle": may_change(viewer, "defects"),
         "place": place_of(viewer.role, "defects", under="attention"),
     }
     return render(request, "defects.html", shown)
@@ -77,7 +78,7 @@ def _row(defect: Defect, today: date) -> DefectRow:
     return DefectRow(defect, away_words(defect.due, today), defect.is_overdue(today), rule)
 
 
-@act(writers=OFFICE, place="defects")
+@act("defects", place="defects")
 def settle(request: HttpRequest, defect_id: uuid.UUID) -> HttpResponse:
     defect = visible_defects(viewer_of(request)).filter(id=defect_id).first()
     if defect is None:

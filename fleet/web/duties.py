@@ -24,7 +24,7 @@ LINE_HALF = timedelta(days=90)
 MOST_LISTED = 100
 
 
-@page()
+@page("duties")
 def duties(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))

@@ -28,9 +28,8 @@ from fleet.queries.sheets import (
 )
 from fleet.services.exchange import LIMIT_SET_FILE, SHEET_FILE, import_limit_set, import_sheet
 from fleet.web import previews
-from fleet.web.guards import page, viewer_of
+from fleet.web.guards import form, viewer_of
 from fleet.web.limit_sets import record_set
-from fleet.web.previews import WRITERS
 from fleet.web.sheets import record_sheet
 
 LONGEST_FILE = 500_000
@@ -59,7 +58,7 @@ class Taken:
         return "sheet" if self.is_sheet else "limit-set"
 
 
-@page(writers=WRITERS, readers=WRITERS)
+@form("sheets")
 def take(request: HttpRequest) -> HttpResponse:
     """First what the file is here and what it would change, then the record."""
     if request.method != "POST":

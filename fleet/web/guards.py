@@ -9,23 +9,26 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from fleet.errors import Forbidden, NotFound
-from fleet.models import Role, User
+from fleet.models import User
+from fleet.models.roles import ACCESS, NOBODY
 
-EVERYBODY = frozenset(Role.values)
-OFFICE = frozenset({Role.DISPATCHER, Role.MANAGER})
-FIELD = OFFICE | {Role.TECHNICIAN}
-READERS_OF_STATEMENTS = OFFICE | {Role.AUDITOR}
-NOBODY: frozenset[str] = frozenset()
 READING = ("GET", "HEAD")
 
 View = Callable[..., HttpResponse]
 
 
-def page(*, readers: frozenset[str] = EVERYBODY, writers: frozenset[str] = NOBODY) -> Callable[[View], View]:
-    """A view that `readers` may read and `writers` may post to; nobody posts unless named.
+def page(subject: str) -> Callable[[View], View]:
+    """A view that those who may see the subject may read, and nobody posts to."""
+    return _guard(ACCESS[subject].see, NOBODY)
 
-    What a query or service can't find is a page not found, what it forbids a page for another role.
-    """
+
+def form(subject: str) -> Callable[[View], View]:
+    """A view that those who may change the subject may read and post to."""
+    return _guard(ACCESS[subject].change, ACCESS[subject].change)
+
+
+def _guard(readers: frozenset[str], writers: frozenset[str]) -> Callable[[View], View]:
+    """What a query or service can't find is a page not found, what it forbids a page for another role."""
 
     def guard(view: View) -> View:
         @wraps(view)
@@ -45,11 +48,14 @@ def page(*, readers: frozenset[str] = EVERYBODY, writers: frozenset[str] = NOBOD
     return guard
 
 
-def act(*, writers: frozenset[str], place: str) -> Callable[[View], View]:
-    """An address that only takes forms. Opened as a page, after logging in again, it leads to `place`."""
+def act(subject: str, *, place: str) -> Callable[[View], View]:
+    """An address that only takes forms, of those who may change the subject.
+
+    Opened as a page, after logging in again, it leads to `place`.
+    """
 
     def guard(view: View) -> View:
-        guarded = page(writers=writers)(view)
+        guarded = _guard(NOBODY, ACCESS[subject].change)(view)
 
         @wraps(view)
         def posted(request: HttpRequest, **path: Any) -> HttpResponse:

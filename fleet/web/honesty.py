@@ -15,12 +15,12 @@ from fleet.presentation.days import day
 from fleet.presentation.figures import figure
 from fleet.presentation.words import listed, rate_words
 from fleet.queries.forecasts import Honesty, QuantityHonesty, honesty_for
-from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
+from fleet.web.guards import page, viewer_of
 
 NAMES = {"co2": "CO₂", "o2": "O₂", "co": "CO", "temp_rise": _("The flue's rise above the intake air")}
 
 
-@page(readers=READERS_OF_STATEMENTS)
+@page("forecasts_held")
 def honesty(request: HttpRequest) -> HttpResponse:
     found = honesty_for(viewer_of(request))
     shown = {

@@ -52,17 +52,17 @@ class JobRow:
     first_line: str
 
 
-@page(readers=MANAGER)
+@page("background_work")
 def jobs(request: HttpRequest) -> HttpResponse:
     return _shown(request)
 
 
-@act(writers=MANAGER, place="background-work")
+@act("background_work", place="background-work")
 def retry(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
     return _acted(request, job_id, retry_job, _("It waits again: %s."))
 
 
-@act(writers=MANAGER, place="background-work")
+@act("background_work", place="background-work")
 def cancel(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
     return _acted(request, job_id, cancel_job, _("Cancelled, or asked to stop before it leaves anything: %s."))
 

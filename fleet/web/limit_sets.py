@@ -18,6 +18,7 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models import LimitSet, LimitSetVersion
+from fleet.models.roles import may_change
 from fleet.presentation.contents import (
     edition_words,
     evidence_words,
@@ -35,14 +36,13 @@ from fleet.services.limits import add_limit_set_version, change_limit_set, copy_
 from fleet.services.recorded import record_once
 from fleet.web import previews
 from fleet.web.forms import WordsField, refuse_far, taken
-from fleet.web.guards import act, page, viewer_of
+from fleet.web.guards import act, form, page, viewer_of
 from fleet.web.limit_set_form import GROUPS, PLAIN, field_paths, set_content, typed_set, wrong_figures
-from fleet.web.previews import WRITERS
 from fleet.web.sheets import RetireForm, compared, made_on, standing_words
 from fleet.web.typed import AskedForm, asked_form
 
 
-@page()
+@page("limit_sets")
 def limit_set(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
     return render(request, "limit_set.html", _shown(request, facts))
@@ -65,7 +65,7 @@ def _shown(request: HttpRequest, facts: LimitSetFacts) -> dict[str, Any]:
         "compared": compared(
             request.GET, {each.number: each.content for each in facts.versions}, limit_set_differences
         ),
-        "may_write": viewer_of(request).role in WRITERS,
+        "may_write": may_change(viewer_of(request), "limit_sets"),
         "today": clock.today(),
     }
 
@@ -124,7 +124,7 @@ def limit_row(limit: Mapping[str, Any]) -> LimitRow:
 # ---- its edit ----
 
 
-@page(writers=WRITERS, readers=WRITERS)
+@form("limit_sets")
 def edit(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
@@ -255,7 +255,7 @@ class CopyForm(forms.Form):
     name = WordsField(max_length=200, error_messages={"required": gettext_lazy("Give it a name.")})
 
 
-@act(writers=WRITERS, place="sheets")
+@act("limit_sets", place="sheets")
 def review(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     """A named person has checked the newest version against its source."""
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
@@ -271,7 +271,7 @@ def review(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     return redirect("limit-set", limit_set_id)
 
 
-@act(writers=WRITERS, place="sheets")
+@act("limit_sets", place="sheets")
 def copy(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
     try:
@@ -284,7 +284,7 @@ def copy(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     return redirect("limit-set", made.id)
 
 
-@act(writers=WRITERS, place="sheets")
+@act("limit_sets", place="sheets")
 def retire(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     """From today on it is attached nowhere more; or that is taken back."""
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())

@@ -16,10 +16,11 @@ from fleet import clock
 from fleet.assess.due.alerts import choice_of
 from fleet.errors import FleetError, NotFound
 from fleet.models import NoticeChoice, OnCall, Role, User
+from fleet.models.roles import may_change, may_see
 from fleet.queries.notices import may_be_on_call, on_call_list
 from fleet.services.notices import change_on_call, change_own_notices, put_on_call, take_off_call
 from fleet.web.forms import WordsField, taken
-from fleet.web.guards import FIELD, act, page, viewer_of
+from fleet.web.guards import act, form, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
 
@@ -44,7 +45,7 @@ class OnCallChangeForm(forms.Form):
     after_minutes = forms.IntegerField(min_value=0, max_value=240)
 
 
-@page(readers=FIELD, writers=FIELD)
+@form("own_notices")
 def notices(request: HttpRequest) -> HttpResponse:
     """One's own choices, and the list."""
     viewer = viewer_of(request)
@@ -76,11 +77,11 @@ def _shown(
         "choice": choice,
         "given": shown,
         "refused": refused,
-        "has_digest": viewer.role != Role.TECHNICIAN,
+        "has_digest": may_see(viewer, "digest"),
         "office_zone": settings.TIME_ZONE,
         "rows": [OnCallRow(each, _reach(each.user)) for each in on_call_list(viewer)],
-        "sees_list": viewer.role != Role.TECHNICIAN,
-        "is_manager": viewer.role == Role.MANAGER,
+        "sees_list": may_see(viewer, "on_call"),
+        "is_manager": may_change(viewer, "on_call"),
         "candidates": may_be_on_call(viewer).exclude(on_call__isnull=False),
         "place": "notices",
     }
@@ -91,7 +92,7 @@ def opening(viewer: User, choice: NoticeChoice) -> str:
     """Whether and how one is told, as a sentence."""
     if not viewer.email:
         return _("You are told nothing: there is no e-mail address of yours here.")
-    if viewer.role == Role.TECHNICIAN:
+    if not may_see(viewer, "digest"):
         on_call = OnCall.objects.filter(user=viewer).exists()
         if on_call:
             return _("You are on call: unsafe and stop level are told to you.")
@@ -115,7 +116,7 @@ def _reach(user: User) -> str:
     return "" if user.email else _("has no e-mail address here")
 
 
-@act(writers=MANAGER, place="notices")
+@act("on_call", place="notices")
 def on_call_add(request: HttpRequest) -> HttpResponse:
     """Put somebody on the list."""
     try:
@@ -132,7 +133,7 @@ def on_call_add(request: HttpRequest) -> HttpResponse:
     return redirect("notices")
 
 
-@act(writers=MANAGER, place="notices")
+@act("on_call", place="notices")
 def on_call_change(request: HttpRequest, entry_id: uuid.UUID) -> HttpResponse:
     """Move somebody on the list, or take them off it."""
     entry = on_call_list(viewer_of(request)).filter(id=entry_id).first()

@@ -14,11 +14,12 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, OutOfUse, User
 from fleet.models.register import new_id
+from fleet.models.roles import may_change
 from fleet.presentation.days import long_day
 from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 from fleet.web.forms import WordsField, refuse_far, taken
-from fleet.web.guards import OFFICE, page, viewer_of
+from fleet.web.guards import form, viewer_of
 
 DAY_NEEDED = {"required": gettext_lazy("Say on which day.")}
 WHO_NEEDED = {"required": gettext_lazy("Say who said so.")}
@@ -45,10 +46,10 @@ def standstills(viewer: User, appliance: Appliance) -> dict[str, Any]:
     """What the appliance's page shows of it: every period, the one that lasts, and whether the viewer may change it."""
     known = list(appliance.out_of_use.all())
     lasting = next((each for each in known if each.ends is None), None)
-    return {"standstills": known, "standing_still": lasting, "may_change": viewer.role in OFFICE}
+    return {"standstills": known, "standing_still": lasting, "may_change": may_change(viewer, "out_of_use")}
 
 
-@page(readers=OFFICE, writers=OFFICE)
+@form("out_of_use")
 def begin(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     """From that day its duties are suspended."""
     appliance = visible_appliances(viewer_of(request)).filter(id=appliance_id).first()
@@ -67,7 +68,7 @@ def begin(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     return redirect("appliance", appliance.id)
 
 
-@page(readers=OFFICE, writers=OFFICE)
+@form("out_of_use")
 def end(request: HttpRequest, out_of_use_id: uuid.UUID) -> HttpResponse:
     """Its duties go on."""
     out_of_use = visible_out_of_use(viewer_of(request)).filter(id=out_of_use_id).first()

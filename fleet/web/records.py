@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import HeldMessage, Mark, Record, User, Visit
+from fleet.models.roles import may_change, may_see
 from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_marks, visible_marks
 from fleet.queries.records import all_held_messages, held_messages, visit_records
@@ -21,7 +22,7 @@ from fleet.queries.visits import visits_at_a_glance
 from fleet.services.settling import settle_held_message, settle_mark
 from fleet.web.appliances import ProofLink, proof_link
 from fleet.web.forms import WordedActForm, chosen_id, taken
-from fleet.web.guards import OFFICE, act, page, viewer_of
+from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
 
 MOST_MARKS = 50
@@ -30,7 +31,7 @@ MOST_SHOWN = 4_000
 LATE_ENTRY = timedelta(days=2)
 
 
-@page()
+@page("records")
 def records(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     appliance = _chosen_appliance(request, viewer)
@@ -44,9 +45,9 @@ def records(request: HttpRequest) -> HttpResponse:
         "count": known.count(),
         "marks": marks[:MOST_MARKS],
         "marks_count": marks.count(),
-        "may_settle": viewer.role in OFFICE,
-        "held": [HeldRow(each) for each in held[:MOST_HELD]] if viewer.role in OFFICE else [],
-        "held_count": held.count() if viewer.role in OFFICE else 0,
+        "may_settle": may_change(viewer, "marks"),
+        "held": [HeldRow(each) for each in held[:MOST_HELD]] if may_see(viewer, "held_messages") else [],
+        "held_count": held.count() if may_see(viewer, "held_messages") else 0,
         "today": today,
         "analysers": [(each, list(each.calibrations.all())[::-1]) for each in visible_analysers(viewer)],
         "people": [
@@ -107,7 +108,7 @@ class HeldRow:
 # ---- settling ----
 
 
-@act(writers=OFFICE, place="records")
+@act("marks", place="records")
 def settle_mark_form(request: HttpRequest, mark_id: uuid.UUID) -> HttpResponse:
     """Somebody looked at it and says what came of it; the visit itself is mended by an amendment."""
     mark = visible_marks(viewer_of(request)).filter(id=mark_id).first()
@@ -128,7 +129,7 @@ def _mark_refused(request: HttpRequest, mark: Mark, refused: FleetError) -> Http
     return render(request, "settle_refused.html", shown, status=refused.status)
 
 
-@act(writers=OFFICE, place="records")
+@act("held_messages", place="records")
 def settle_held_form(request: HttpRequest, held_id: uuid.UUID) -> HttpResponse:
     """It was mended and sent anew, or put aside for a reason. Its body is kept."""
     held = all_held_messages(viewer_of(request)).filter(id=held_id).first()

@@ -21,7 +21,7 @@ from fleet.queries.register import all_sheets, visible_appliances
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.replacements import replace_appliance
 from fleet.web.forms import WordsField, refuse_far, taken
-from fleet.web.guards import OFFICE, page, viewer_of
+from fleet.web.guards import form, viewer_of
 
 TEST_WITHIN_DAYS = 28
 DAYS_MAX = 366
@@ -56,7 +56,7 @@ class ConvertedForm(forms.Form):
     test_within_days = forms.IntegerField(min_value=0, max_value=DAYS_MAX)
 
 
-@page(readers=OFFICE, writers=OFFICE)
+@form("replacements")
 def replace(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     """The old one leaves with its duties; the new one begins with its own, and with what is ticked."""
     viewer, old = viewer_of(request), _appliance(request, appliance_id)
@@ -86,7 +86,7 @@ def replace(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     return redirect("appliance", new.id)
 
 
-@page(readers=OFFICE, writers=OFFICE)
+@form("gas_conversions")
 def convert(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     """It burns another gas from a day on, and a test on it falls due."""
     viewer, appliance = viewer_of(request), _appliance(request, appliance_id)

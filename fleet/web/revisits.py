@@ -17,6 +17,7 @@ from fleet import clock
 from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.errors import FleetError, NotFound
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
+from fleet.models.roles import may_change
 from fleet.presentation.days import day as day_words
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.revisits import beyond_words, set_words, who_words
@@ -33,7 +34,7 @@ from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
 from fleet.web.attention import away_words
 from fleet.web.forms import WordedActForm, WordsField, refuse_far, taken
-from fleet.web.guards import FIELD, OFFICE, act, page, viewer_of
+from fleet.web.guards import act, page, viewer_of
 
 LINE_HALF = timedelta(days=120)
 
@@ -61,7 +62,7 @@ class NoAccessForm(forms.Form):
     letter = WordsField(max_length=200, required=False)
 
 
-@page()
+@page("revisits")
 def building_revisits(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     return render(request, "building_revisits.html", _shown(request, building_id))
 
@@ -82,8 +83,8 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
         "notice_kinds": OccupierNotice.Kind.choices,
         "kinds": NoAccess.Kind.choices,
         "many": MANY_ATTEMPTS,
-        "may_set": viewer.role in OFFICE,
-        "may_record": viewer.role in FIELD,
+        "may_set": may_change(viewer, "revisits"),
+        "may_record": may_change(viewer, "no_access"),
         "given": {},
         "place": "buildings",
         "today": today,
@@ -147,7 +148,7 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
 # ---- acts ----
 
 
-@act(writers=OFFICE, place="buildings")
+@act("revisits", place="buildings")
 def set_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
     """Pin or confirm its day, with who goes and what the occupier knows."""
     revisit = _visible(request, revisit_id)
@@ -190,7 +191,7 @@ def _notice(given: dict[str, Any]) -> Notice | None:
     return Notice(kind, given["given_on"], given["how"], given["notice_days"] or 0)
 
 
-@act(writers=OFFICE, place="buildings")
+@act("revisits", place="buildings")
 def release_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
     """Take its day back, with the reason."""
     revisit = _visible(request, revisit_id)
@@ -204,7 +205,7 @@ def release_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse
     return _back(request, revisit)
 
 
-@act(writers=FIELD, place="buildings")
+@act("no_access", place="buildings")
 def no_access(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """Somebody came and didn't get to these appliances."""
     facts = revisits_of_building(viewer_of(request), building_id, clock.now())

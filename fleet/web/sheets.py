@@ -18,6 +18,7 @@ from fleet import clock
 from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.models import LimitSetVersion, ModelSheet, SheetVersion
+from fleet.models.roles import may_change
 from fleet.presentation.contents import (
     Difference,
     adjuster_words,
@@ -35,9 +36,8 @@ from fleet.services.appliances import add_sheet_version, change_sheet, copy_shee
 from fleet.services.recorded import record_once
 from fleet.web import previews
 from fleet.web.forms import WordsField, taken
-from fleet.web.guards import act, page, viewer_of
+from fleet.web.guards import act, form, page, viewer_of
 from fleet.web.pages import page_of
-from fleet.web.previews import WRITERS
 from fleet.web.sheet_form import GROUPS, NAME, PLAIN, sheet_content
 from fleet.web.sheet_tables import answer_of, target_tables
 from fleet.web.typed import AskedForm, asked_form, from_content, from_post
@@ -45,7 +45,7 @@ from fleet.web.typed import AskedForm, asked_form, from_content, from_post
 # ---- the list ----
 
 
-@page()
+@page("sheets")
 def sheets(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     listed = page_of(sheets_at_a_glance(viewer, today), request.GET, by="name")
@@ -56,7 +56,7 @@ def sheets(request: HttpRequest) -> HttpResponse:
         "applying": [each for each in sets if each.facts.attachments],
         "others": [each for each in sets if not each.facts.attachments],
         "opening": opening(sheets_at_a_glance(viewer, today).count(), sets),
-        "may_write": viewer.role in WRITERS,
+        "may_write": may_change(viewer, "sheets"),
     }
     return render(request, "sheets.html", shown)
 
@@ -154,7 +154,7 @@ def made_on(version: SheetVersion | LimitSetVersion | None) -> date | None:
 # ---- one sheet ----
 
 
-@page()
+@page("sheets")
 def sheet(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
     return render(request, "sheet.html", _shown(request, facts))
@@ -176,7 +176,7 @@ def _shown(request: HttpRequest, facts: SheetFacts) -> dict[str, Any]:
         "answer": answer_of(content),
         "versions": [(each, made_on(each)) for each in facts.versions],
         "compared": compared(request.GET, {each.number: each.content for each in facts.versions}, sheet_differences),
-        "may_write": viewer_of(request).role in WRITERS,
+        "may_write": may_change(viewer_of(request), "sheets"),
     }
 
 
@@ -211,7 +211,7 @@ def compared(query: QueryDict, contents: Mapping[int, Any], differences: Any) ->
 # ---- its edit ----
 
 
-@page(writers=WRITERS, readers=WRITERS)
+@form("sheets")
 def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
@@ -293,7 +293,7 @@ def _form(
     )
 
 
-@page(writers=WRITERS, readers=WRITERS)
+@form("sheets")
 def new(request: HttpRequest) -> HttpResponse:
     """A sheet that no appliance has yet: made at once, there is nothing that it could change."""
     specs = (NAME, *PLAIN)
@@ -326,7 +326,7 @@ class RetireForm(forms.Form):
     retired = forms.BooleanField(required=False)
 
 
-@act(writers=WRITERS, place="sheets")
+@act("sheets", place="sheets")
 def copy(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
     try:
@@ -338,7 +338,7 @@ def copy(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     return redirect("sheet", made.id)
 
 
-@act(writers=WRITERS, place="sheets")
+@act("sheets", place="sheets")
 def retire(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     """From today on no further appliance gets it; or that is taken back."""
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())

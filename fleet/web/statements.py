@@ -18,13 +18,13 @@ from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.statements import statement_for
 from fleet.web.forms import PeriodForm, taken
-from fleet.web.guards import READERS_OF_STATEMENTS, page, viewer_of
+from fleet.web.guards import page, viewer_of
 from reports.statements import statement_csv, statement_pdf
 
 FIELDS = ("client", "building", "begins", "ends")
 
 
-@page(readers=READERS_OF_STATEMENTS)
+@page("statements")
 def statements(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     shown: dict[str, Any] = {
@@ -47,12 +47,12 @@ def statements(request: HttpRequest) -> HttpResponse:
     return render(request, "statements.html", shown)
 
 
-@page(readers=READERS_OF_STATEMENTS)
+@page("statements")
 def pdf(request: HttpRequest) -> HttpResponse:
     return _as_file(statement_pdf(_statement_or_404(request)), "application/pdf", "inline", "statement.pdf")
 
 
-@page(readers=READERS_OF_STATEMENTS)
+@page("statements")
 def csv(request: HttpRequest) -> HttpResponse:
     table = statement_csv(_statement_or_404(request))
     return _as_file(table, "text/csv; charset=utf-8", "attachment", "statement.csv")

@@ -33,7 +33,7 @@ from fleet.web.guards import page, viewer_of
 from reports.visits import visit_pdf
 
 
-@page()
+@page("visits")
 def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
     facts = visit_for(viewer_of(request), visit_id)
     return render(
@@ -69,7 +69,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
     )
 
 
-@page()
+@page("visits")
 def paper(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
     """The visit's record as PDF, with the corrections known today."""
     facts = visit_for(viewer_of(request), visit_id)

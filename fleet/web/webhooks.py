@@ -24,7 +24,7 @@ from fleet.services.webhooks import (
     send_trial,
 )
 from fleet.web.forms import WordsField, taken
-from fleet.web.guards import act, page, viewer_of
+from fleet.web.guards import act, form, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
 MOST_DELIVERIES = 50
@@ -49,7 +49,7 @@ class TargetForm(forms.Form):
     why = WordsField(max_length=300)
 
 
-@page(readers=MANAGER, writers=MANAGER)
+@form("web_hooks")
 def web_hooks(request: HttpRequest) -> HttpResponse:
     """The list; posted to, a new hook with its secret, which is shown on this one page."""
     if request.method != "POST":
@@ -87,7 +87,7 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
     return render(request, "web_hooks.html", context, status=refused.status if refused else 200)
 
 
-@page(readers=MANAGER, writers=MANAGER)
+@form("web_hooks")
 def web_hook(request: HttpRequest, hook_id: uuid.UUID) -> HttpResponse:
     """One hook, what was delivered, and the acts on it."""
     hook = visible_hooks(viewer_of(request)).filter(id=hook_id).first()
@@ -140,7 +140,7 @@ def _one(request: HttpRequest, hook: WebHook, *, secret: str = "", refused: Flee
     return answer
 
 
-@act(writers=MANAGER, place="web-hooks")
+@act("web_hooks", place="web-hooks")
 def targets(request: HttpRequest) -> HttpResponse:
     """Allow a private host by its name, or take one off the list."""
     viewer = viewer_of(request)

@@ -37,7 +37,7 @@ class SupposedRow:
     rule: DueRule | None
 
 
-@page()
+@page("what_if")
 def what_if(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     viewer, now, refused = viewer_of(request), clock.now(), None
     try:

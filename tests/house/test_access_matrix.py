@@ -14,6 +14,7 @@ from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from rest_framework.test import APIClient
 
+from api.doors import Door
 from fleet.models import (
     Analyser,
     Appliance,
@@ -35,6 +36,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
+from fleet.models.roles import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE
 from fleet.services.calendars import make_address
 from fleet.services.duties import add_duty
 from fleet.services.files import store_file
@@ -47,16 +49,11 @@ from fleet.services.visits import hold_message
 from fleet.services.webhooks import add_hook, allow_target
 from tests import cast, pictures
 
+ROOT = Path(__file__).parents[2]
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 # A statement is asked for by its query; {client} is the id of ours.
 PERIOD = "?client={client}&begins=2026-01-01&ends=2026-12-31"
 REFUSED = (401, 403, 404, 405)
-
-TECHNICIAN, DISPATCHER = frozenset({Role.TECHNICIAN}), frozenset({Role.DISPATCHER})
-MANAGER, AUDITOR = frozenset({Role.MANAGER}), frozenset({Role.AUDITOR})
-OFFICE = DISPATCHER | MANAGER
-FIELD = TECHNICIAN | OFFICE
-EVERYBODY = FIELD | AUDITOR
 
 
 @dataclass(frozen=True)
@@ -427,6 +424,25 @@ def test_every_route_stands_in_the_table() -> None:
     assert None not in named
     assert len(set(named)) == len(named)
     assert set(named) == set(TABLE)
+
+
+def test_each_address_of_the_api_names_its_row_of_the_table_of_roles() -> None:
+    views = [each.callback.view_class for each in routes() if hasattr(each.callback, "view_class")]
+    doors = [each for each in views if issubclass(each, Door)]
+    assert len(doors) > 100
+    assert {each.__name__ for each in doors if each.subject not in ACCESS} == set()
+
+
+def test_each_row_of_the_table_of_roles_is_asked_for() -> None:
+    rooms = (path for room in ("api", "fleet") for path in (ROOT / room).rglob("*.py") if path.name != "roles.py")
+    said = "\n".join(path.read_text() for path in rooms)
+    assert [subject for subject in ACCESS if f'"{subject}"' not in said] == []
+
+
+def test_the_groups_of_roles_are_whom_their_names_say() -> None:
+    assert set(Role.values) == EVERYBODY
+    assert {Role.DISPATCHER, Role.MANAGER} == OFFICE
+    assert EVERYBODY - {Role.AUDITOR} == FIELD
 
 
 def test_every_cell_answers_as_the_table_says(things: dict[str, str], people: dict[str, User | None]) -> None:

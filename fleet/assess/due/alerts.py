@@ -8,9 +8,10 @@ from datetime import datetime, timedelta
 from django.db.models import Q, QuerySet
 
 from fleet.models import Flag, NoticeChoice, OnCall, Role, Telling, User
+from fleet.models.roles import ACCESS, OFFICE
 
 TOLD_ONE_BY_ONE = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
-OFFICE = (Role.DISPATCHER, Role.MANAGER)
+REACHED = ACCESS["own_notices"].see
 AGAIN_AFTER = timedelta(minutes=15)
 LONGEST_GAP = timedelta(hours=4)
 
@@ -45,9 +46,7 @@ def ladder_of(flag: Flag) -> list[Step]:
 def _reachable(flag: Flag) -> QuerySet[User]:
     client = flag.appliance.building.client_id
     sees = Q(sees_all_clients=True) | Q(clients=client)
-    return (
-        User.objects.filter(sees, is_active=True).exclude(email="").exclude(role=Role.AUDITOR).distinct().order_by("id")
-    )
+    return User.objects.filter(sees, is_active=True, role__in=REACHED).exclude(email="").distinct().order_by("id")
 
 
 def may_be_told(user: User, flag: Flag) -> bool:
@@ -112,7 +111,7 @@ def _without_anybody(flags: Sequence[Flag]) -> set[uuid.UUID]:
     if not flags:
         return set()
     known = User.objects.filter(Q(role__in=OFFICE) | Q(on_call__isnull=False), is_active=True)
-    known = known.exclude(email="").exclude(role=Role.AUDITOR)
+    known = known.exclude(email="").filter(role__in=REACHED)
     if known.filter(sees_all_clients=True).exists():
         return set()
     seen = set(known.filter(clients__isnull=False).values_list("clients", flat=True))
@@ -137,7 +136,7 @@ def choice_of(user: User) -> NoticeChoice:
 
 def digest_readers() -> QuerySet[User]:
     """Dispatchers and managers with an address who have not opted out."""
-    office = User.objects.filter(is_active=True, role__in=OFFICE).exclude(email="")
+    office = User.objects.filter(is_active=True, role__in=ACCESS["digest"].see).exclude(email="")
     return office.exclude(notice_choice__digest=False).select_related("notice_choice").order_by("id")
 
 
