@@ -13,6 +13,7 @@ from fleet.models import Appliance, Reading, User, Visit
 from fleet.presentation.verdicts import source_rows, sources
 from fleet.presentation.words import turned_out
 from fleet.queries.statements import statement_for
+from fleet.queries.visits import visit_for
 from reports import visits as paper
 from tests.cast import measured, store
 
@@ -112,7 +113,7 @@ def test_list_page_paper_and_statement_say_the_same(
     words = {"outside": "outside", "within": "within", "in part": "judged in part"}
     assert turned_out(visit) == f"found {words[found]}, left {words[left]}"
 
-    facts = facts_of_visit(visit)
+    facts = visit_for(manager, visit.id)
     rows = {each.source: (each.found, each.left) for each in source_rows(facts)}
     printed = {
         source.named: tuple(paper._source_cells(facts, source)[1:3])
