@@ -189,7 +189,7 @@ class PreviewLimitSet(Door):
 class CompareLimitSet(Door):
     """What two versions of a limit set say differently, in words."""
 
-    subject, shape_out, filters = "limit_sets", DifferencesOut, COMPARED
+    subject, shape_out, filters = "comparisons", DifferencesOut, COMPARED
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         before, after = numbers_compared(request)

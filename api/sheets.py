@@ -169,7 +169,7 @@ class PreviewSheet(Door):
 class CompareSheet(Door):
     """What two versions of a sheet say differently, in words."""
 
-    subject, shape_out, filters = "sheets", DifferencesOut, COMPARED
+    subject, shape_out, filters = "comparisons", DifferencesOut, COMPARED
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         before, after = numbers_compared(request)

@@ -63,6 +63,7 @@ ACCESS: Mapping[str, Access] = {
     # what is judged by
     "sheets": Access(EVERYBODY, MANAGER),
     "limit_sets": Access(EVERYBODY, MANAGER),
+    "comparisons": Access(EVERYBODY),
     "attachments": Access(EVERYBODY, OFFICE),
     "stop_lines": Access(EVERYBODY, MANAGER),
     # the house
