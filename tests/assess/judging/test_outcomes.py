@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.assess.judging.outcomes import outcome_as_found, outcome_by_source, outcome_of
-from fleet.assess.judging.visit_facts import facts_of_visit
 from fleet.models import Appliance, Reading, User, Visit
 from fleet.presentation.verdicts import source_rows, sources
 from fleet.presentation.words import turned_out
