@@ -271,8 +271,9 @@ class LimitSetIn(StrictSerializer):
         child=serializers.DictField(), required=False, allow_null=True, max_length=CLOCKS_MAX
     )
     retest = RetestIn(required=False, allow_null=True)
-    delivery = DeliveryIn(many=True, required=False, allow_null=True, max_length=CLOCKS_MAX)
-    mend = MendIn(many=True, required=False, allow_null=True, max_length=CLOCKS_MAX)
+    # Not many=True: a row would then be allowed to be null as well.
+    delivery = serializers.ListField(child=DeliveryIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
+    mend = serializers.ListField(child=MendIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
 
     def get_fields(self) -> dict[str, Any]:
         return super().get_fields() | {name: Kept(required=False, allow_null=True) for name in KEPT}

@@ -51,6 +51,11 @@ def test_two_further_intervals_have_two_names_whatever_their_case() -> None:
     }
 
 
+@pytest.mark.parametrize("name", ["delivery", "mend", "sources"])
+def test_no_row_of_a_list_is_null(name: str) -> None:
+    assert list(errors(**{name: [None]})) == [f"{name}.0"]
+
+
 def test_a_delivery_before_something_else_than_a_tenancy_is_refused() -> None:
     assert list(errors(delivery=[{"to": "new tenant", "before": "christmas"}])) == ["delivery.0.before"]
 
