@@ -463,7 +463,7 @@ def _apply_rules(actor: User, clients: list[Client], town: Town, begins: datetim
         "interval": {"type": "max_months", "months": 9},
         "limits": [
             {"id": "contract-co", "quantity": "co", "unit": "ppm", "basis": "air_free", "firing_rate": "any",
-             "when": "as_left", "severity": "out_of_limit", "action": "Bring it under the contract's line",
+             "when": "as_left", "severity": "out_of_limit", "action": "Bring it under the contract's limit",
              "source": "invented contract", "evidence": "own", "fires_when": {"op": ">", "value": "80"}}
         ],
         "sources": [],
