@@ -14,9 +14,9 @@ from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
+from fleet.queries.choices import preview_choices
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
-from fleet.services.tuning import preview_choices
 
 SteadinessIn = type(
     "SteadinessIn",

@@ -34,6 +34,8 @@ KNOWN_HUMIDITY_STD: Final = 0.03
 WEATHER_PRESSURE_STD: Final = 0.01
 BAROMETER_STD: Final = 0.001
 ALTITUDE_RANGE_M: Final = (-1000.0, 11_000.0)
+
+
 @dataclass(frozen=True, slots=True)
 class ControlLaw:
     """How the excess air of one kind of air/fuel control answers to its intake air.

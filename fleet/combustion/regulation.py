@@ -67,6 +67,7 @@ LOSS_COEFFICIENTS: Final[Mapping[str, LossCoefficients]] = MappingProxyType(
     }
 )
 
+
 @QUIET
 def regulation_loss(
     coefficients: LossCoefficients, o2_pct: ArrayLike, flue_temp_c: ArrayLike, air_temp_c: ArrayLike

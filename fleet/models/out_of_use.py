@@ -1,6 +1,5 @@
 """Out of use: the days on which an appliance stood still, who said so, and what proves it."""
 
-
 from django.db import models
 from django.db.models import F, Q
 

@@ -169,7 +169,7 @@ def drift_chart(forecast: Forecast, revisit: Revisit | None, today: date, walls:
 
 
 def series_words(forecast: Forecast) -> str:
-    return at_rate(DRIFTING[forecast.quantity], forecast.rate)
+    return at_rate(str(DRIFTING[forecast.quantity]), forecast.rate)
 
 
 def _drift_visit(entry: Mapping[str, Any]) -> DriftVisit:

@@ -3,11 +3,13 @@
 from datetime import date
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
+from fleet.assess.due.reasons import Urgency
 from fleet.assess.due.revisits import technician_doubts
 from fleet.intervals.dates import spoken
 from fleet.models import NoAccess, Revisit
+from fleet.presentation.forecasts import chance_of
 
 
 def beyond_words(revisit: Revisit, a_week: int) -> str:
@@ -68,3 +70,31 @@ def attempt_words(attempt: NoAccess) -> str:
     if count := len(attempt.files.all()):
         said.append(ngettext("%d file beside it", "%d files beside it", count) % count)
     return _("%(what)s, says %(who)s.") % {"what": "; ".join(said), "who": attempt.by}
+
+
+_CLASS_WORDS = {
+    "unsafe": gettext_lazy("called unsafe"),
+    "stop level": gettext_lazy("at stop level"),
+    "outside a limit": gettext_lazy("outside a limit"),
+    "retest": gettext_lazy("another test is asked for"),
+    "co": gettext_lazy("CO on its way to a limit"),
+    "drift": gettext_lazy("likely to leave its limits"),
+    "defect": gettext_lazy("a defect to be mended"),
+    "duty": gettext_lazy("due by a date"),
+}
+
+
+def urgency_words(urgency: Urgency, planned: date | None) -> str:
+    """What is gravest, and the chance of being outside before the visit that is planned.
+
+    >>> urgency_words(Urgency(1.42, "duty", 0.42), date(2027, 1, 1))
+    'due by a date; 42 chances in 100 of being outside before 2027-01-01'
+    """
+    words = [str(_CLASS_WORDS.get(urgency.gravest, _CLASS_WORDS["duty"]))]
+    if urgency.chance:
+        said = {"chance": chance_of(urgency.chance), "day": f"{planned:%Y-%m-%d}" if planned else ""}
+        before = (
+            _("%(chance)s of being outside before %(day)s") if planned else _("%(chance)s of being outside in a year")
+        )
+        words.append(before % said)
+    return "; ".join(words)[:300]

@@ -9,10 +9,11 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from fleet.assess import choices
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, LimitSet, Person, Role, User
 from fleet.models.register import new_id
-from fleet.services import jobs, limits, tuning
+from fleet.services import jobs, limits
 from fleet.services.register import change_entry, check_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -82,8 +83,8 @@ def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now:
     contractor = Contractor.objects.get()
     if contractor.version != version:
         raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
-    tuned = tuning.tuned(contractor, changes)
-    if tuned and shown != tuning.digest_of(version, tuned):
+    tuned = choices.tuned(contractor, changes)
+    if tuned and shown != choices.digest_of(version, tuned):
         errors = dict.fromkeys(tuned, "has consequences; see the preview of these very choices first")
         raise Conflict("not_shown", "What these choices would change has not been shown.", errors=errors)
     changed = change_entry(contractor, version=version, changes=changes)

@@ -2,13 +2,13 @@
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.proposals import DriftCase
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.limits import standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
@@ -178,36 +178,6 @@ def put_flag(
     if (opened or changed) and kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
         jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=now)
     return flag
-
-
-@dataclass(frozen=True)
-class DriftCase:
-    """One series of an appliance that is forecast: the chance before its next planned visit, and the forecast's words.
-
-    flag_at: from which chance its flag opens; never from assumptions.
-    """
-
-    appliance_id: uuid.UUID
-    key: str
-    chance: float
-    planned: date
-    flag_at: float
-    said: str
-    snapshot_id: uuid.UUID
-    from_assumptions: bool
-
-    @property
-    def is_likely(self) -> bool:
-        return not self.from_assumptions and self.chance >= self.flag_at
-
-    @property
-    def figures(self) -> dict[str, Any]:
-        return {"chance": round(self.chance, 4), "flag_at": self.flag_at, "snapshot": str(self.snapshot_id)}
-
-    @property
-    def sentence(self) -> str:
-        shown = {"said": self.said, "day": f"{self.planned:%Y-%m-%d}", "chance": 100 * self.chance}
-        return (_("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % shown)[:1000]
 
 
 def put_drift_flags(*, appliance_ids: Sequence[uuid.UUID], cases: Sequence[DriftCase], now: datetime) -> None:

@@ -14,10 +14,11 @@ from django.utils.translation import gettext as _
 from fleet.assess.appliances import with_places
 from fleet.assess.due.duties import duties_standing
 from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, coming_to, last_attempts
+from fleet.assess.due.proposals import Known, Proposal
+from fleet.assess.due.reasons import reasons_in, window_of
 from fleet.models import Appliance, Contractor, Revisit
+from fleet.presentation.revisits import urgency_words
 from fleet.services import duties, flags, follow_ups, forecasts, jobs, tenancies
-from fleet.services.proposals import Known, Proposal
-from fleet.services.reasons import reasons_in, window_of
 
 log = structlog.get_logger()
 SHARD, FORECAST_AT_ONCE = 200, 50
@@ -157,7 +158,7 @@ def _put_all(appliances: Sequence[Appliance], proposals: Sequence[Proposal], now
         if not proposal.reasons and not is_set:
             continue
         kept.add(proposal.appliance.id)
-        values = proposal.values() if proposal.reasons else _nothing_left(standing)
+        values = _values(proposal) if proposal.reasons else _nothing_left(standing)
         if standing and all(getattr(standing, name) == value for name, value in values.items()):
             continue
         moved = moved or _moves_rationing(standing, values)
@@ -172,6 +173,10 @@ def _put_all(appliances: Sequence[Appliance], proposals: Sequence[Proposal], now
     gone.delete()
     Revisit.objects.bulk_create(written, update_conflicts=True, unique_fields=["appliance"], update_fields=_WRITTEN)
     return moved
+
+
+def _values(proposal: Proposal) -> dict[str, Any]:
+    return proposal.values() | {"urgency_words": urgency_words(proposal.urgency, proposal.asked_for)}
 
 
 def _fulfilled(proposal: Proposal) -> Iterable[uuid.UUID]:

@@ -10,13 +10,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
+from fleet.assess.choices import tuned
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, Defect
 from fleet.presentation.figures import chance_words
 from fleet.presentation.words import count_words
+from fleet.queries.choices import Preview, preview_choices
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
-from fleet.services.tuning import Preview, preview_choices, tuned
 from fleet.web.forms import taken
 from fleet.web.guards import form, viewer_of
 from fleet.web.previews import not_as_shown, number_based_on

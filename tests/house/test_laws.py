@@ -52,15 +52,10 @@ PENDING: dict[str, str] = {
     "forecast_words": "sentence quantity_words pace_figure chance_of",
     "forecasts": "refit_from put_in_force accepted_chance in_unit chance_on horizon_by",
     "jobs": "request_job request_jobs request_slot due_jobs withdraw_hints old_jobs is_broker_unheard",
-    "notices": (
-        "send_telling send_digest flag_message digest_message cautions change_on_call take_off_call "
-        "tell_flag_job send_telling_job digest_job"
-    ),
-    "reasons": "reasons_in limbs_of window_of urgency_of class_of",
+    "notices": "send_telling send_digest change_on_call take_off_call send_telling_job digest_job",
     "revisits": "everybody_in_shards shard_of",
     "series": "series_kinds series_of panel_of limits_of digest_of",
     "tokens": "create_token revoke_token",
-    "tuning": "digest_of tuned",
     "webhooks": "renew_secret disallow_target secret_of signature send_waiting feed_hooks_job send_hook_job",
 }
 PENDING_SERVICES = frozenset(f"{file}.{name}" for file, names in PENDING.items() for name in names.split())

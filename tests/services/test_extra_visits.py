@@ -4,8 +4,8 @@ from datetime import date, timedelta
 
 import pytest
 
+from fleet.assess.due.reasons import Reason
 from fleet.models import Appliance, Contractor, Revisit
-from fleet.services.reasons import Reason
 from fleet.services.revisits import ration_extra_visits
 from tests.cast import NOON, make_appliance, make_building
 

@@ -5,13 +5,14 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.choices import digest_of
 from fleet.assess.foresight.forecasts import horizon_by
 from fleet.errors import Conflict
 from fleet.models import Appliance, Contractor, Flag, Forecast, Job, Revisit, User
+from fleet.queries.choices import preview_choices
 from fleet.services.contractor import change_contractor
 from fleet.services.forecasts import refresh_forecasts
 from fleet.services.revisits import propose_revisits, ration_extra_visits
-from fleet.services.tuning import digest_of, preview_choices
 from tests.cast import NOON, make_appliance, make_building, store, visit_body
 from tests.services.test_revisits import under
 

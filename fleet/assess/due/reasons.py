@@ -3,29 +3,14 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
-
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from typing import Any, NamedTuple
 
 from fleet.models import Flag
-from fleet.presentation.forecasts import chance_of
 
 UNDECIDED = "can't be told"
 # How grave a reason is; what drifts out by itself comes after what is out already, and CO before everything that does.
 CLASSES = {Flag.Kind.UNSAFE: 5, Flag.Kind.STOP: 4, Flag.Kind.OUTSIDE: 3, "retest": 3, "co": 2}
 USUAL_CLASS = 1
-
-_CLASS_WORDS = {
-    "unsafe": gettext_lazy("called unsafe"),
-    "stop level": gettext_lazy("at stop level"),
-    "outside a limit": gettext_lazy("outside a limit"),
-    "retest": gettext_lazy("another test is asked for"),
-    "co": gettext_lazy("CO on its way to a limit"),
-    "drift": gettext_lazy("likely to leave its limits"),
-    "defect": gettext_lazy("a defect to be mended"),
-    "duty": gettext_lazy("due by a date"),
-}
 
 
 @dataclass(frozen=True)
@@ -107,24 +92,23 @@ def window_of(reasons: Sequence[Reason], *, is_beyond: bool, not_before: date | 
     }
 
 
-def urgency_of(reasons: Sequence[Reason], *, chance: float, planned: date | None) -> tuple[float, str]:
-    """The class of the gravest reason plus the chance of being outside before the next planned visit; and in words.
+class Urgency(NamedTuple):
+    """value: the class of the gravest reason plus the chance, which has two decimals and is at most 0.99."""
 
-    planned: the day of that visit; None where no duty asks for one, then the chance is within a year.
+    value: float
+    gravest: str
+    chance: float
 
-    >>> urgency_of([Reason("duty", date(2027, 1, 1), date(2026, 1, 1), "")], chance=0.42, planned=date(2027, 1, 1))
-    (1.42, 'due by a date; 42 chances in 100 of being outside before 2027-01-01')
+
+def urgency_of(reasons: Sequence[Reason], chance: float) -> Urgency:
+    """Of these reasons. chance: of being outside before the next planned visit, or within a year where there is none.
+
+    >>> urgency_of([Reason("duty", date(2027, 1, 1), date(2026, 1, 1), "")], chance=0.42)
+    Urgency(value=1.42, gravest='duty', chance=0.42)
     """
     gravest = max((each.what or each.binding for each in reasons), key=class_of, default="")
     rounded = min(round(chance, 2), 0.99)
-    words = [str(_CLASS_WORDS.get(gravest, _CLASS_WORDS["duty"]))]
-    if rounded:
-        said = {"chance": chance_of(rounded), "day": f"{planned:%Y-%m-%d}" if planned else ""}
-        before = (
-            _("%(chance)s of being outside before %(day)s") if planned else _("%(chance)s of being outside in a year")
-        )
-        words.append(before % said)
-    return class_of(gravest) + rounded, "; ".join(words)[:300]
+    return Urgency(class_of(gravest) + rounded, gravest, rounded)
 
 
 def class_of(what: str) -> int:

@@ -1,4 +1,4 @@
-"""What other choices of the contractor would change, said before anybody records them. Nothing is written.
+"""What other choices of the contractor would change, said before anybody records them.
 
 Reckoned as a refresh does, from what is known now: once with the choices that stand, once with those of the draft.
 """
@@ -14,28 +14,19 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
+from fleet.assess.choices import TUNED, digest_of, tuned
 from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
 from fleet.assess.due.follow_ups import last_day_of, open_defects
+from fleet.assess.due.proposals import Known, Proposal
+from fleet.assess.due.reasons import window_of
 from fleet.assess.foresight.forecasts import accepted_chance, horizon_by
-from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import Appliance, Contractor, Defect, Duty, Forecast, LimitSetVersion, Retest, Revisit, User
 from fleet.models.appliances import not_gone
 from fleet.presentation.revisits import beyond_words
 from fleet.queries.access import visible_clients
-from fleet.services.proposals import Known, Proposal
-from fleet.services.reasons import window_of
 
-TUNED = {
-    "accepted_chance": gettext_lazy("accepted chance of being outside"),
-    "accepted_chance_co": gettext_lazy("accepted chance of CO beyond a limit"),
-    "accepted_chance_rise": gettext_lazy("accepted chance of a flue too hot"),
-    "flag_at": gettext_lazy("chance from which a drift flag opens"),
-    "extra_visits_a_week": gettext_lazy("extra visits a week"),
-    "outside_within_days": gettext_lazy("days within which an appliance left outside is seen"),
-    "mend_within_days": gettext_lazy("days within which a defect is mended"),
-}
 WEEKS = 12
 AT_ONCE = 500
 
@@ -137,22 +128,6 @@ class Preview:
         staying = ngettext("%d case stays listed", "%d cases stay listed", self.beyond_after) % self.beyond_after
         shown["staying"] = staying
         return _("%(changes)s; %(staying)s beyond the extra visits instead of %(before)d.") % shown
-
-
-def digest_of(version: int, changes: Mapping[str, Any]) -> str:
-    """Of the choices that would change, on top of this version."""
-    plain = {name: _plain(changes[name]) for name in sorted(changes) if name in TUNED}
-    return sha256_hex(canonical_bytes({"version": version, "changes": plain}))
-
-
-def _plain(value: Any) -> Any:
-    """As text: canonical bytes hold no floats."""
-    return {name: str(each) for name, each in value.items()} if isinstance(value, Mapping) else f"{float(value):g}"
-
-
-def tuned(contractor: Contractor, changes: Mapping[str, Any]) -> dict[str, Any]:
-    """The choices with consequences that these changes really change."""
-    return {name: value for name, value in changes.items() if name in TUNED and value != getattr(contractor, name)}
 
 
 def preview_choices(*, changes: Mapping[str, Any], viewer: User, now: datetime) -> Preview:

@@ -1,4 +1,4 @@
-"""What is proposed for an appliance on a day, from all that is known of it. Reads and reckons; writes nothing."""
+"""What is proposed for an appliance on a day, from all that is known of it."""
 
 import uuid
 from collections import defaultdict
@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models import Max, Q
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of, urgency_of, window_of
 from fleet.assess.due.reckoning import undecided_words
 from fleet.assess.foresight.ceilings import CO
 from fleet.assess.foresight.forecasts import chance_on
@@ -27,8 +28,37 @@ from fleet.models import (
     Revisit,
     Visit,
 )
-from fleet.services.flags import DriftCase
-from fleet.services.reasons import UNDECIDED, Limbs, Reason, limbs_of, urgency_of, window_of
+
+
+@dataclass(frozen=True)
+class DriftCase:
+    """One series of an appliance that is forecast: the chance before its next planned visit, and the forecast's words.
+
+    flag_at: from which chance its flag opens; never from assumptions.
+    """
+
+    appliance_id: uuid.UUID
+    key: str
+    chance: float
+    planned: date
+    flag_at: float
+    said: str
+    snapshot_id: uuid.UUID
+    from_assumptions: bool
+
+    @property
+    def is_likely(self) -> bool:
+        return not self.from_assumptions and self.chance >= self.flag_at
+
+    @property
+    def figures(self) -> dict[str, Any]:
+        return {"chance": round(self.chance, 4), "flag_at": self.flag_at, "snapshot": str(self.snapshot_id)}
+
+    @property
+    def sentence(self) -> str:
+        shown = {"said": self.said, "day": f"{self.planned:%Y-%m-%d}", "chance": 100 * self.chance}
+        return (_("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % shown)[:1000]
+
 
 # From this chance on a CO case is flagged, whatever higher one the contractor chooses: CO is apart from tuning.
 CO_FLAG_AT = 0.30
@@ -206,8 +236,6 @@ class Proposal:
         """What its proposal says; its extra visit as it was last rationed, until it is rationed anew."""
         limbs, standing = limbs_of(self.reasons), self.known.standing.get(self.appliance.id)
         extra = self._extra(limbs, standing)
-        chance = max((chance_on(each, self.planned) for each in self._fitted()), default=0.0)
-        urgency, words = urgency_of(self.reasons, chance=chance, planned=self.asked_for)
         return {
             **window_of(self.reasons, is_beyond=extra == Revisit.Extra.BEYOND, not_before=self.not_before),
             "reasons": [*(each.as_json() for each in self.reasons), *self.undecided()],
@@ -216,10 +244,13 @@ class Proposal:
             "extra": extra,
             "extra_week": standing.extra_week if extra and standing else None,
             **self._risk(limbs),
-            "urgency": urgency,
-            "urgency_words": words,
+            "urgency": self.urgency.value,
             "no_access": len(self._attempts()),
         }
+
+    @property
+    def urgency(self) -> Urgency:
+        return urgency_of(self.reasons, max((chance_on(each, self.planned) for each in self._fitted()), default=0.0))
 
     def _extra(self, limbs: Limbs, standing: Revisit | None) -> str:
         if limbs.drift_by is None:
