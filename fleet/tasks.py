@@ -15,6 +15,7 @@ import structlog
 from django.db import connections, transaction
 
 from fleet import clock
+from fleet.assess import appliances
 from fleet.assess.due.duties import missing_duties
 from fleet.assess.foresight.learning import learn
 from fleet.assess.foresight.series import series_kinds
@@ -124,14 +125,14 @@ def _refit(job: Job) -> Effect:
 
 def _refresh_everybody(job: Job) -> Effect:
     """Some appliances a job: together they would keep the write lock for minutes."""
-    keys = [f"{some[0].id}/{some[-1].id}" for some in revisits.everybody_in_shards()]
+    keys = [f"{some[0].id}/{some[-1].id}" for some in appliances.everybody_in_shards()]
     return partial(jobs.request_jobs, kind="refresh_shard", keys=keys, due_at=clock.now(), parent=job)
 
 
 def _refresh_shard(job: Job) -> Effect:
     """Forecasts before the lock, a few at a time; what they call for together with the job's end."""
     now = clock.now()
-    some = revisits.shard_of(*(uuid.UUID(end) for end in job.key.split("/")))
+    some = appliances.shard_of(*(uuid.UUID(end) for end in job.key.split("/")))
     revisits.forecast_shard(appliances=some, now=now)
     return partial(revisits.propose_shard, appliances=some, now=now)
 

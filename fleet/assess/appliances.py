@@ -1,6 +1,7 @@
 """What limit sets and interval rules ask about appliances, each read with what its work is reckoned from."""
 
-from collections.abc import Iterable
+import uuid
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from django.db.models import Prefetch
@@ -8,6 +9,8 @@ from django.db.models import Prefetch
 from fleet.intervals.dates import years_between
 from fleet.limits import fuel_class
 from fleet.models import Appliance, Building, GasSupply, ModelSheet, SheetVersion
+
+SHARD = 200
 
 
 def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:
@@ -59,3 +62,15 @@ def facts_of_its_own(appliance: Appliance, day: date | None) -> dict[str, object
     if day is not None:
         own["age_years"] = years_between(came, day)
     return own | {name.lower(): value for name, value in appliance.facts.items()}
+
+
+def everybody_in_shards() -> Iterator[list[Appliance]]:
+    """All appliances in the order of their ids, so many at a time that nobody waits long for their transaction."""
+    ids = list(Appliance.objects.order_by("id").values_list("id", flat=True))
+    for some in (ids[n : n + SHARD] for n in range(0, len(ids), SHARD)):
+        yield shard_of(some[0], some[-1])
+
+
+def shard_of(first: uuid.UUID, last: uuid.UUID) -> list[Appliance]:
+    """The appliances from one id to another, both included, with what refreshing reads of them."""
+    return with_places(Appliance.objects.filter(id__gte=first, id__lte=last).order_by("id"))

@@ -27,7 +27,7 @@ def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: d
     _withdraw([each for key, each in standing.items() if key not in wanted])
     for key, asked in wanted.items():
         if delivery := standing.get(key):
-            change_standing(delivery, as_it_stands(delivery, delivery.sendings.all(), asked))
+            _change_standing(delivery, as_it_stands(delivery, delivery.sendings.all(), asked))
         else:
             _open(visit, key, asked, now)
 
@@ -48,7 +48,7 @@ def _withdraw(deliveries: list[Delivery]) -> None:
         Delivery.objects.filter(id__in=unsent).delete()
     for each in deliveries:
         if each.id not in unsent:
-            change_standing(each, as_it_stands(each, each.sendings.all(), None))
+            _change_standing(each, as_it_stands(each, each.sendings.all(), None))
 
 
 @transaction.atomic
@@ -140,7 +140,7 @@ def _change(delivery: Delivery, version: int, visit: Visit) -> None:
     delivery.refresh_from_db(fields=["sent_at", "returned_why", "not_needed", "version", "due", "words"])
 
 
-def change_standing(delivery: Delivery, values: dict[str, Any]) -> None:
+def _change_standing(delivery: Delivery, values: dict[str, Any]) -> None:
     """Written only where something differs."""
     if differs(delivery, values):
         Delivery.objects.filter(id=delivery.id).update(**values, version=F("version") + 1)

@@ -82,7 +82,7 @@ def _open(made: list[Duty], now: datetime) -> list[Duty]:
     # Somebody else may open the same at this moment: the one that is there stays.
     Duty.objects.bulk_create(made, ignore_conflicts=True, batch_size=AT_ONCE)
     _look_again({each.appliance_id for each in made}, now)
-    return recompute_now(with_facts(Duty.objects.filter(id__in=[each.id for each in made])), now=now)
+    return recompute_now(duties=with_facts(Duty.objects.filter(id__in=[each.id for each in made])), now=now)
 
 
 def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRule, actor: User) -> Duty:
@@ -119,7 +119,7 @@ def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) ->
         )
         changed += [each.id for each in others]
     known = with_facts(Duty.objects.filter(id__in=changed))
-    recompute_now(known, now=now)
+    recompute_now(duties=known, now=now)
     _look_again({each.appliance_id for each in known}, now)
     open_duties(attachment=attachment, actor=actor, now=now)
 
@@ -166,9 +166,9 @@ def recompute_duties(known: Iterable[Duty], *, today: date) -> list[Duty]:
     return _recompute([(each, today) for each in known])
 
 
-def recompute_now(known: Iterable[Duty], *, now: datetime) -> list[Duty]:
+def recompute_now(*, duties: Iterable[Duty], now: datetime) -> list[Duty]:
     """The same, each as of the day that it is at its building."""
-    return _recompute([(each, each.appliance.building.today(now)) for each in known])
+    return _recompute([(each, each.appliance.building.today(now)) for each in duties])
 
 
 def _recompute(days: Sequence[tuple[Duty, date]]) -> list[Duty]:

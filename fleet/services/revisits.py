@@ -1,7 +1,7 @@
 """Revisits: by when an appliance should be seen again: the earliest of all reasons, which one bound, in a sentence."""
 
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -11,7 +11,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from fleet.assess.appliances import with_places
+from fleet.assess.appliances import everybody_in_shards
 from fleet.assess.due.duties import duties_standing
 from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, coming_to, last_attempts
 from fleet.assess.due.proposals import Known, Proposal
@@ -21,7 +21,7 @@ from fleet.presentation.revisits import urgency_words
 from fleet.services import duties, flags, follow_ups, forecasts, jobs, tenancies
 
 log = structlog.get_logger()
-SHARD, FORECAST_AT_ONCE = 200, 50
+FORECAST_AT_ONCE = 50
 
 
 @transaction.atomic
@@ -44,18 +44,6 @@ def refresh_everybody(*, now: datetime) -> None:
         forecast_shard(appliances=some, now=now)
         propose_shard(appliances=some, now=now)
     ration_extra_visits(now=now)
-
-
-def everybody_in_shards() -> Iterator[list[Appliance]]:
-    """All appliances in the order of their ids, so many at a time that nobody waits long for their transaction."""
-    ids = list(Appliance.objects.order_by("id").values_list("id", flat=True))
-    for some in (ids[n : n + SHARD] for n in range(0, len(ids), SHARD)):
-        yield shard_of(some[0], some[-1])
-
-
-def shard_of(first: uuid.UUID, last: uuid.UUID) -> list[Appliance]:
-    """The appliances from one id to another, both included, with what refreshing reads of them."""
-    return with_places(Appliance.objects.filter(id__gte=first, id__lte=last).order_by("id"))
 
 
 def forecast_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:

@@ -74,7 +74,8 @@ def _times(name: str, took_s: float, bare_s: float, goal: float) -> dict[str, An
 
 def _pass() -> tuple[float, list[tuple[str, Any]]]:
     """Seconds that the pass took, and the SELECTs that it asked."""
-    from fleet.services.revisits import everybody_in_shards, propose_revisits
+    from fleet.assess.appliances import everybody_in_shards
+    from fleet.services.revisits import propose_revisits
 
     selects: list[tuple[str, Any]] = []
 
