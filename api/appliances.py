@@ -13,7 +13,7 @@ from api.derived import DerivedOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
 from api.duties import DutyOut
 from api.entries import EntryIn, EntryOut
-from api.fields import DayOf, Facts, Reference
+from api.fields import DayOf, Facts, Reference, VerdictField
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
@@ -189,7 +189,7 @@ class AdviceOut(serializers.Serializer[Any]):
     withheld_reason = serializers.CharField(source="advice.withheld_reason", allow_null=True)
     response = ResponseOut(allow_null=True)
     derived = DerivedOut()
-    verdicts = serializers.ListField(child=serializers.DictField(), help_text="On the last reading, strictest first.")
+    verdicts = serializers.ListField(child=VerdictField(), help_text="On the last reading, strictest first.")
 
 
 class ApplianceAdvice(Door):

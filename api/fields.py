@@ -14,6 +14,7 @@ from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Day, DecimalText, Moment, Text
 from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
+from fleet.limits import Verdict
 from fleet.models import User
 from fleet.predicates import day_in
 
@@ -169,3 +170,10 @@ class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
 
     def to_representation(self, value: Any) -> Any:
         return value
+
+
+class VerdictField(serializers.DictField):
+    """A verdict as plain data."""
+
+    def to_representation(self, value: Verdict) -> dict[str, Any]:
+        return dict(vars(value))

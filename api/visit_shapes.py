@@ -8,6 +8,7 @@ from rest_framework import serializers
 from api.analysers import CalibrationOut
 from api.defects import DefectOut
 from api.derived import DerivedOut
+from api.fields import VerdictField
 from api.marks import MarkOut
 from api.people import QualificationOut
 from api.records import RecordOut
@@ -100,7 +101,7 @@ class ReadingOut(serializers.Serializer[Any]):
     oil_derivatives = serializers.BooleanField(source="reading.oil_derivatives", allow_null=True)
     flame_unstable = serializers.BooleanField(source="reading.flame_unstable")
     derived = DerivedOut()
-    verdicts = serializers.ListField(child=serializers.DictField(), help_text="Strictest first.")
+    verdicts = serializers.ListField(child=VerdictField(), help_text="Strictest first.")
 
     @extend_schema_field(MEASURED)
     def get_values(self, facts: Any) -> dict[str, Any]:

@@ -100,7 +100,7 @@ def _consequence(tables: Tables, appliance: Appliance, visit: Visit | None, dues
         visit.sheet_id = appliance.sheet_id
     both = tables.of(appliance, visit)
     newly, no_longer = applying(*both)
-    said = judged_by(visit, both) if visit else [("", []), ("", [])]
+    said = judged_by(visit, both) if visit else [("", ()), ("", ())]
     changed = list(changed_verdicts(said[0][1], said[1][1]))
     return Consequence(
         appliance=appliance,

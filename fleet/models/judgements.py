@@ -1,7 +1,10 @@
 """What a visit's readings mean: a cache that names every version it was made with."""
 
+from functools import cached_property
+
 from django.db import models
 
+from fleet.limits import Verdict
 from fleet.models.register import new_id
 
 
@@ -26,6 +29,11 @@ class Judgement(models.Model):
 
     def __str__(self) -> str:
         return self.summary
+
+    @cached_property
+    def said(self) -> tuple[Verdict, ...]:
+        """Every verdict, strictest first."""
+        return tuple(Verdict(each) for each in self.verdicts["verdicts"])
 
 
 class Diagnosis(models.Model):

@@ -7,11 +7,12 @@ from typing import Any, cast
 from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
+from fleet.limits import Verdict
 from fleet.models import Visit
 from fleet.presentation.figures import decimals_shown, figure, figure_apart, read_with_unit, unit_words
 from fleet.presentation.reading_figures import rate_words as how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
-from fleet.presentation.verdicts import Verdict, basis_words, decimals_of
+from fleet.presentation.verdicts import basis_words, decimals_of
 from fleet.presentation.words import capital, chemical, rate_words
 from fleet.quantities import READING_QUANTITIES
 
@@ -142,7 +143,7 @@ def _target_gases(facts: VisitFacts) -> Iterator[_Subject]:
 
 
 def _bounds_gas(label: str) -> Callable[[Verdict], bool]:
-    return lambda verdict: verdict["label"] == label and verdict["kind"] != "band"
+    return lambda verdict: verdict.label == label and verdict.kind != "band"
 
 
 def _gas(gas: str) -> Callable[[ReadingFacts], Value]:
@@ -159,7 +160,7 @@ def _air_free(each: ReadingFacts) -> Value:
 
 
 def _group(verdict: Verdict) -> tuple[str, str, str]:
-    return verdict["label"], unit_words(verdict["unit"]), basis_words(verdict["basis"])
+    return verdict.label, unit_words(verdict.unit), basis_words(verdict.basis)
 
 
 def _limited(facts: VisitFacts) -> dict[tuple[str, str, str], Verdict]:
@@ -168,15 +169,15 @@ def _limited(facts: VisitFacts) -> dict[tuple[str, str, str], Verdict]:
         _group(each): each
         for reading in facts.readings
         for each in reading.verdicts
-        if isinstance(each["value"], float)
-        and (each["lower"], each["upper"]) != (None, None)
-        and (each["kind"] != "stop line" or each["outcome"] == "outside")
+        if isinstance(each.value, float)
+        and (each.lower, each.upper) != (None, None)
+        and (each.kind != "stop line" or each.outcome == "outside")
     }
 
 
 def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
     def value(each: ReadingFacts) -> Value:
-        found = [one for one in each.verdicts if _group(one) == group and isinstance(one["value"], float)]
+        found = [one for one in each.verdicts if _group(one) == group and isinstance(one.value, float)]
         return (found[0]["value"], found[0]["qualifier"]) if found else None
 
     label, unit, _words = group
@@ -184,8 +185,8 @@ def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
     return _Subject(
         label,
         unit,
-        verdict["basis"],
-        verdict["quantity"],
+        verdict.basis,
+        verdict.quantity,
         value,
         lambda one: _group(one) == group,
     )
@@ -234,9 +235,9 @@ def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
 def _walls(bounding: Sequence[Verdict]) -> tuple[Wall, ...]:
     """One wall for each figure; it carries "?" where no verdict could tell whether that limit applies or is kept."""
     walls: dict[tuple[float, Side], Wall] = {}
-    for verdict in sorted(bounding, key=lambda each: each["outcome"] != "cannot tell"):
-        is_sure = verdict["outcome"] != "cannot tell"
-        for at, side in ((verdict["lower"], LOWER), (verdict["upper"], UPPER)):
+    for verdict in sorted(bounding, key=lambda each: each.outcome != "cannot tell"):
+        is_sure = verdict.outcome != "cannot tell"
+        for at, side in ((verdict.lower, LOWER), (verdict.upper, UPPER)):
             if at is not None:
                 walls[at, side] = Wall(at, side, is_sure)
     return tuple(walls[key] for key in sorted(walls))
@@ -324,25 +325,25 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
 
 def verdict_rule(verdict: Verdict) -> ReadingRule | None:
     """The value against the figures that it breaks; None where either isn't a number. A target's band is no limit."""
-    value, lower, upper = verdict["value"], verdict["lower"], verdict["upper"]
+    value, lower, upper = verdict.value, verdict.lower, verdict.upper
     if not isinstance(value, float | int) or (lower is None and upper is None):
         return None
     ends = [float(each) for each in (value, lower, upper) if each is not None]
-    low, high = ends_of(ends, from_zero=verdict["unit"] == "ppm")
-    is_band, decimals = verdict["kind"] == "band", decimals_of(verdict["quantity"])
+    low, high = ends_of(ends, from_zero=verdict.unit == "ppm")
+    is_band, decimals = verdict.kind == "band", decimals_of(verdict.quantity)
     limits = [each for each in (lower, upper) if each is not None]
-    pin = Pin(float(value), text=figure_apart(value, decimals, limits), qualifier=qualifier_of(verdict["qualifier"]))
+    pin = Pin(float(value), text=figure_apart(value, decimals, limits), qualifier=qualifier_of(verdict.qualifier))
     return ReadingRule(
-        chemical(verdict["label"]),
-        unit_words(verdict["unit"]),
+        chemical(verdict.label),
+        unit_words(verdict.unit),
         low,
         high,
         decimals_shown(decimals, limits),
         band_lower=lower if is_band else None,
         band_upper=upper if is_band else None,
         walls=[] if is_band else _limit_walls(lower, upper),
-        found=[] if verdict["phase"] == "as left" else [pin],
-        left=[pin] if verdict["phase"] == "as left" else [],
+        found=[] if verdict.phase == "as left" else [pin],
+        left=[pin] if verdict.phase == "as left" else [],
     )
 
 

@@ -8,13 +8,12 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.limits import Verdict
 from fleet.models import Flag
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.figures import figure_apart, qualified, with_unit
 from fleet.presentation.words import capital, chemical, signs
 from fleet.quantities import READING_QUANTITIES
-
-Verdict = Mapping[str, Any]
 
 # Decimals by a limit's quantity: those of the reading that it is about.
 DECIMALS = {
@@ -55,31 +54,31 @@ def basis_words(basis: str) -> str:
 
 def value_words(verdict: Verdict) -> str:
     """The value with its unit, never rounded until it looks like the limit that it breaks."""
-    value = verdict["value"]
+    value = verdict.value
     if value is None or isinstance(value, str):
         return value or _("not read")
-    limits = [each for each in (verdict["lower"], verdict["upper"]) if each is not None]
-    shown = figure_apart(value, decimals_of(verdict["quantity"]), limits)
-    return with_unit(qualified(shown, verdict["qualifier"]), verdict["unit"])
+    limits = [each for each in (verdict.lower, verdict.upper) if each is not None]
+    shown = figure_apart(value, decimals_of(verdict.quantity), limits)
+    return with_unit(qualified(shown, verdict.qualifier), verdict.unit)
 
 
 def limit_words(verdict: Verdict) -> str:
-    return with_unit(signs(verdict["limit_text"]), verdict["unit"]) if verdict["limit_text"] else ""
+    return with_unit(signs(verdict.limit_text), verdict.unit) if verdict.limit_text else ""
 
 
 def at_words(verdict: Verdict) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
     phase = {"check": _("between"), "as found": _("as found"), "as left": _("as left")}
-    return ", ".join(filter(None, (verdict["rate"], phase.get(verdict["phase"] or "", verdict["phase"]))))
+    return ", ".join(filter(None, (verdict.rate, phase.get(verdict.phase or "", verdict.phase))))
 
 
 def reason_words(verdict: Verdict) -> str:
-    return chemical(verdict["reason"].replace("_", " "))
+    return chemical(verdict.reason.replace("_", " "))
 
 
 def asked_words(verdict: Verdict) -> str:
     """What the source asks for: how grave it calls it, then what to do."""
-    severity, action = verdict["severity"].replace("_", " "), verdict["action"]
+    severity, action = verdict.severity.replace("_", " "), verdict.action
     said = [action] if action.lower().startswith(severity) else [severity, action]
     return _sentences([*said, reason_words(verdict)])
 
@@ -88,9 +87,9 @@ def _sentences(parts: Iterable[str]) -> str:
     return " ".join(f"{capital(each).rstrip('.')}." for each in parts if each)
 
 
-def what_words(verdict: Verdict) -> str:
+def what_words(verdict: Verdict, *, with_phase: bool = True) -> str:
     """CO₂ at high, as found."""
-    label, at = chemical(verdict["label"]), at_words(verdict)
+    label, at = chemical(verdict.label), at_words(verdict) if with_phase else verdict.rate
     return _("%(label)s at %(at)s") % {"label": label, "at": at} if at else label
 
 
@@ -149,7 +148,12 @@ def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:
 
 
 def source_of(verdict: Verdict) -> LimitSource:
-    return sources([verdict])[0]
+    return sources_of([verdict])[0]
+
+
+def sources_of(verdicts: Iterable[Verdict]) -> list[LimitSource]:
+    """Those of these verdicts."""
+    return sources(vars(each) for each in verdicts)
 
 
 # ---- as rows of a table ----
@@ -181,20 +185,20 @@ class SourceRow:
 
 def finding_rows(facts: VisitFacts) -> list[FindingRow]:
     """What is outside, the strictest first."""
-    return [finding_row(each) for each in _verdicts(facts) if each["outcome"] == "outside"]
+    return [finding_row(each) for each in _verdicts(facts) if each.outcome == "outside"]
 
 
 def finding_row(verdict: Verdict) -> FindingRow:
     source = source_of(verdict)
     return FindingRow(
         what=what_words(verdict),
-        basis=basis_words(verdict["basis"]),
+        basis=basis_words(verdict.basis),
         value=value_words(verdict),
         limit=limit_words(verdict),
         source=source.named,
         standing=source.standing,
         asked=asked_words(verdict),
-        is_stop=verdict["stop"],
+        is_stop=verdict.stop,
     )
 
 
@@ -207,7 +211,7 @@ def source_rows(facts: VisitFacts) -> list[SourceRow]:
 
 
 def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
-    mine = [each for each in _verdicts(facts) if (each["set_name"], each["set_version"]) == source]
+    mine = [each for each in _verdicts(facts) if (each.set_name, each.set_version) == source]
     words = {
         "outside": _("outside as recorded"),
         "within": _("within as recorded"),
@@ -225,15 +229,15 @@ def not_judged(facts: VisitFacts) -> list[str]:
     """What was neither within nor outside, and why: silence would read as "within"."""
     said = dict.fromkeys(
         _("%(what)s (%(source)s): %(reason)s")
-        % {"what": chemical(each["label"]), "source": source_of(each).named, "reason": reason_words(each)}
+        % {"what": chemical(each.label), "source": source_of(each).named, "reason": reason_words(each)}
         for each in _verdicts(facts)
-        if each["outcome"] in ("not judged", "cannot tell")
+        if each.outcome in ("not judged", "cannot tell")
     )
     return list(said)
 
 
 def _verdicts(facts: VisitFacts) -> Sequence[Verdict]:
-    return list(facts.judgement.verdicts["verdicts"])
+    return facts.judgement.said
 
 
 def verdict_of(flag: Flag) -> Verdict | None:
@@ -243,14 +247,14 @@ def verdict_of(flag: Flag) -> Verdict | None:
     """
     if flag.visit is None or not hasattr(flag.visit, "judgement"):
         return None
-    rows = [each for each in flag.visit.judgement.verdicts["verdicts"] if each["outcome"] == "outside"]
+    rows = [each for each in flag.visit.judgement.said if each.outcome == "outside"]
     if flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
-        stops = [each for each in rows if each["stop"] and isinstance(each["value"], float)]
-        same = [each for each in stops if each["value"] == flag.figures.get("value")]
+        stops = [each for each in rows if each.stop and isinstance(each.value, float)]
+        same = [each for each in stops if each.value == flag.figures.get("value")]
         return next(iter(same or stops), None)
     return next((each for each in rows if _is_about(flag, each)), None)
 
 
 def _is_about(flag: Flag, verdict: Verdict) -> bool:
-    key = f"{verdict['rate']} {verdict['quantity']} {verdict['set_id']}"
-    return flag.key == key[:200] and verdict["value"] == flag.figures.get("value")
+    key = f"{verdict.rate} {verdict.quantity} {verdict.set_id}"
+    return flag.key == key[:200] and verdict.value == flag.figures.get("value")

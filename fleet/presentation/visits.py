@@ -8,12 +8,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet.assess.judging.visit_facts import AnalyserFacts, PersonFacts, VisitFacts
-from fleet.limits import standing
+from fleet.limits import Verdict, standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
 from fleet.presentation.figures import derived, figure, read_with_unit
-from fleet.presentation.verdicts import LimitSource, Verdict, limit_words, source_of, sources, value_words, what_words
+from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources_of, value_words, what_words
 from fleet.presentation.words import capital, listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
@@ -21,7 +21,7 @@ MOST_NAMED = 3
 
 
 def verdicts_of(facts: VisitFacts) -> list[Verdict]:
-    return list(facts.judgement.verdicts["verdicts"])
+    return list(facts.judgement.said)
 
 
 # ---- the answer ----
@@ -38,7 +38,7 @@ def opening(facts: VisitFacts) -> str:
     parts.append(_not_read_again(facts))
     if not facts.readings:
         parts.append(_("Nothing was read, so nothing was held against a limit."))
-    elif not any(each["phase"] == "as left" for each in verdicts_of(facts)):
+    elif not any(each.phase == "as left" for each in verdicts_of(facts)):
         parts.append(_left_without_reading(visit))
     parts.append(_("It was %s.") % visit.get_disposition_display())
     return " ".join(filter(None, parts))
@@ -52,16 +52,14 @@ def _left_without_reading(visit: Visit) -> str:
 
 def _by_phase(facts: VisitFacts, phase: str) -> str:
     """What stands against the limits in one phase; silent where nothing was read in it."""
-    rows = [
-        each for each in verdicts_of(facts) if each["phase"] == phase and (each["rate"] or each["outcome"] == "outside")
-    ]
-    outside = [each for each in rows if each["outcome"] == "outside"]
-    within = [each for each in rows if each["outcome"] == "within"]
+    rows = [each for each in verdicts_of(facts) if each.phase == phase and (each.rate or each.outcome == "outside")]
+    outside = [each for each in rows if each.outcome == "outside"]
+    within = [each for each in rows if each.outcome == "within"]
     when = {"as found": _("As found"), "as left": _("As left")}[phase]
     if outside:
         return _outside_sentence(when, outside)
     if within:
-        shown = {"when": when, "sets": _sets_in_short(sources(within))}
+        shown = {"when": when, "sets": _sets_in_short(sources_of(within))}
         return _("%(when)s: what could be judged is within the limits of %(sets)s, as recorded.") % shown
     return _("%s, no reading could be judged.") % when if rows else ""
 
@@ -69,9 +67,9 @@ def _by_phase(facts: VisitFacts, phase: str) -> str:
 def _not_read_again(facts: VisitFacts) -> str:
     """What was found outside and never judged again as left: it stands, whatever else was put right."""
     rows = verdicts_of(facts)
-    if not any(each["phase"] == "as left" for each in rows):
+    if not any(each.phase == "as left" for each in rows):
         return ""
-    stands = [each for each in standing(rows) if each["outcome"] == "outside" and each["phase"] == "as found"]
+    stands = [each for each in standing(rows) if each.outcome == "outside" and each.phase == "as found"]
     named = listed([f"{each.what} ({each.value})" for each in excesses(stands, with_phase=False)])
     return _("Not judged again as left, so it stands as found: %s.") % named if named else ""
 
@@ -102,14 +100,14 @@ class Excess:
 
     @property
     def set_names(self) -> str:
-        return listed([each.named_with_doubt for each in sources(self.verdicts)])
+        return listed([each.named_with_doubt for each in sources_of(self.verdicts)])
 
 
 def excesses(outside: list[Verdict], *, with_phase: bool) -> list[Excess]:
     """What is outside, the strictest first, each figure once."""
     gathered: dict[tuple[str, str], list[Verdict]] = {}
     for each in outside:
-        what = what_words(each if with_phase else {**each, "phase": None})
+        what = what_words(each, with_phase=with_phase)
         gathered.setdefault((what, value_words(each)), []).append(each)
     return [Excess(what, value, tuple(verdicts)) for (what, value), verdicts in gathered.items()]
 
@@ -134,8 +132,8 @@ def stop_heading(facts: VisitFacts) -> str:
     """Why the paper opens with a frame; empty where it doesn't."""
     if facts.visit.unsafe:
         return _("Called unsafe")
-    stops = [each for each in verdicts_of(facts) if each["stop"]]
-    if any(each["phase"] == "as left" for each in stops):
+    stops = [each for each in verdicts_of(facts) if each.stop]
+    if any(each.phase == "as left" for each in stops):
         return _("At a stop level as left")
     if stops:
         return _("At a stop level as found")
@@ -158,7 +156,7 @@ def stop_lines(facts: VisitFacts) -> Iterator[str]:
         ]
         yield " ".join(parts)
     yield _("As it stands: %s.") % visit.get_disposition_display()
-    stops = excesses([each for each in verdicts_of(facts) if each["stop"]], with_phase=True)
+    stops = excesses([each for each in verdicts_of(facts) if each.stop], with_phase=True)
     for each in stops[: 2 * MOST_NAMED]:
         shown = {"what": capital(each.what), "value": each.value, "limits": each.limits}
         yield _("%(what)s: %(value)s, outside as recorded (%(limits)s).") % shown
@@ -376,8 +374,8 @@ def side_figures(facts: VisitFacts) -> list[str]:
 
     Nothing is decided by these: targets go by the simple rule.
     """
-    last = {each["limit_id"]: each for each in verdicts_of(facts) if each["kind"] == "band"}
-    return [_side_figure(each) for each in last.values() if each.get("conformity") is not None]
+    last = {each.limit_id: each for each in verdicts_of(facts) if each.kind == "band"}
+    return [_side_figure(each) for each in last.values() if each.conformity is not None]
 
 
 def _side_figure(verdict: Verdict) -> str:
@@ -385,9 +383,9 @@ def _side_figure(verdict: Verdict) -> str:
         "what": capital(what_words(verdict)),
         "value": value_words(verdict),
         "limit": limit_words(verdict),
-        "chance": figure(100 * verdict["conformity"], 0),
+        "chance": figure(100 * (verdict.conformity or 0.0), 0),
     }
     said = _("%(what)s: read %(value)s; the true value keeps %(limit)s with %(chance)s %%") % shown
-    if verdict.get("provable") is False:
+    if verdict.provable is False:
         return _("%s; with this analyser's accuracy no reading could prove this band at 95 %%.") % said
     return f"{said}."

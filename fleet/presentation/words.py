@@ -84,7 +84,7 @@ def turned_out(visit: Visit) -> str:
     """How it was found and how it was left: "found outside, left within"."""
     words = {"": "", "outside": _("outside"), "within": _("within"), "in part": _("judged in part"), "not judged": ""}
     verdicts = visit.judgement.verdicts
-    outcome, was_left = words[visit.judgement.outcome], any(each["phase"] == "as left" for each in verdicts["verdicts"])
+    outcome, was_left = words[visit.judgement.outcome], any(each.phase == "as left" for each in visit.judgement.said)
     found, left = (words[verdicts["found"]], outcome) if was_left else (outcome, "")
     if not found and not left:
         return _("not judged")

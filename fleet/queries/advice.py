@@ -12,7 +12,7 @@ from fleet.assess.judging.cases import cases_of, only_analyser, without_logged
 from fleet.assess.judging.deriving import derive
 from fleet.assess.judging.steps import step_of, steps_taken
 from fleet.assess.judging.visit_rows import site_facts, visit_rows
-from fleet.limits import Advice, Response, Step, advise, evaluate, learned_response
+from fleet.limits import Advice, Response, Step, Verdict, advise, evaluate, learned_response
 from fleet.models import Analyser, Appliance, Judgement, Person, Reading, User, Visit, WorkItem
 from fleet.models.people import fuel_kind
 from fleet.models.register import new_id
@@ -25,7 +25,7 @@ class Advised:
     """Advice on the last reading, the verdicts on it, what it means, and what was learned of its adjuster."""
 
     advice: Advice
-    verdicts: list[dict[str, Any]]
+    verdicts: list[Verdict]
     derived: dict[str, Any]
     response: Response | None
 
@@ -49,8 +49,8 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], viewer: User, now
     advice = advise(
         made_with.table, last, qualified=qualified, earlier=earlier, response=response, first_step=first_step
     )
-    said = without_logged(evaluate(made_with.table, cases)).as_json()["verdicts"]
-    return Advised(advice, [each for each in said if each["reading_key"] == last["key"]], derived[-1], response)
+    said = without_logged(evaluate(made_with.table, cases)).verdicts
+    return Advised(advice, [each for each in said if each.reading_key == last["key"]], derived[-1], response)
 
 
 def _learned(

@@ -17,6 +17,7 @@ from fleet.assess.judging.evidence import no_evidence
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.statements import Idle, Line, SetOutcome, Statement
 from fleet.errors import FleetError, NotFound
+from fleet.limits import Verdict
 from fleet.models import (
     Appliance,
     Building,
@@ -183,18 +184,18 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
 
     A set that applied and had nothing to judge is listed as not judged, never left out.
     """
-    rows, readings = visit.judgement.verdicts["verdicts"], list(visit.readings.all())
-    by_set: dict[tuple[str, str], list[dict[str, Any]]] = defaultdict(list)
+    rows, readings = visit.judgement.said, list(visit.readings.all())
+    by_set: dict[tuple[str, str], list[Verdict]] = defaultdict(list)
     for each in rows:
-        by_set[each["set_name"], each["set_version"]].append(each)
+        by_set[each.set_name, each.set_version].append(each)
     return tuple(
         SetOutcome(
             name=name,
             version=version,
-            kind=mine[0]["kind"],
+            kind=mine[0].kind,
             outcome=outcome_by_source(mine, readings),
-            evidence=mine[0]["evidence"],
-            reviewed=mine[0]["kind"] != "limit" or (name, version) in reviewed,
+            evidence=mine[0].evidence,
+            reviewed=mine[0].kind != "limit" or (name, version) in reviewed,
         )
         for (name, version), mine in sorted(by_set.items())
     )

@@ -1,7 +1,7 @@
 """Flags: open for what needs attention, with a reason in a sentence; never two open for one reason."""
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.due.proposals import DriftCase
 from fleet.errors import Conflict, FleetError, Forbidden
-from fleet.limits import standing
+from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.people import fuel_kind
 from fleet.models.roles import may_change
@@ -23,7 +23,7 @@ UNSAFE_DEFECT = "unsafe"
 def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
     """What this visit calls for at once: unsafe and stop level whatever arrives in whatever order; outside a limit
     only by the newest test."""
-    left = standing(judgement.verdicts["verdicts"])
+    left = standing(judgement.said)
     _open_unsafe(visit, now)
     _open_stop(visit, judgement, left, now)
     if _is_newest_test(visit, now):
@@ -35,7 +35,7 @@ def replay_newest(*, appliance: Appliance, now: datetime) -> None:
     tested = appliance.visits.exclude(outcome=Visit.Outcome.NOT_TESTED).select_related("judgement", "attendance")
     known = tested.filter(local_date__lte=_tomorrow(now)).prefetch_related("readings")
     if newest := max(known, key=lambda each: (each.local_date, each.last_moment), default=None):
-        _open_outside(newest, standing(newest.judgement.verdicts["verdicts"]), now)
+        _open_outside(newest, standing(newest.judgement.said), now)
 
 
 def _open_unsafe(visit: Visit, now: datetime) -> None:
@@ -53,14 +53,14 @@ def _open_unsafe(visit: Visit, now: datetime) -> None:
         )  # fmt: skip
 
 
-def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Mapping[str, Any]], now: datetime) -> None:
+def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Verdict], now: datetime) -> None:
     """One flag a visit for its worst finding at stop level; put right only where none of them stands as left."""
     if not judgement.verdicts["stop"]:
         return
     fired = [each for each in judgement.findings.all() if each.stop]
-    standing_stops = [each for each in left if each["stop"] and each["outcome"] == "outside"]
+    standing_stops = [each for each in left if each.stop and each.outcome == "outside"]
     worst = fired[0]
-    said = standing_stops[0]["sentence"] if standing_stops else _("%s Put right at the same visit.") % worst.sentence
+    said = standing_stops[0].sentence if standing_stops else _("%s Put right at the same visit.") % worst.sentence
     figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing_stops}
     common = {each.number for each in visit.readings.all() if each.sampling_point == COMMON_FLUE}
     at_the_flue = any(each.reading in common for each in fired)
@@ -94,34 +94,34 @@ def _tomorrow(now: datetime) -> date:
     return now.date() + timedelta(days=1)
 
 
-def _open_outside(visit: Visit, left: Sequence[Mapping[str, Any]], now: datetime) -> None:
+def _open_outside(visit: Visit, left: Sequence[Verdict], now: datetime) -> None:
     """A flag a rate, quantity and set that stands outside; closed only by a reading judged within of the same."""
-    worst: dict[str, Mapping[str, Any]] = {}
-    for each in sorted(left, key=lambda row: row["rank"]):
-        if each["outcome"] == "outside" and not each["stop"] and isinstance(each["value"], float | int):
+    worst: dict[str, Verdict] = {}
+    for each in sorted(left, key=lambda row: row.rank):
+        if each.outcome == "outside" and not each.stop and isinstance(each.value, float | int):
             worst[_key(each)] = each
     for key, row in worst.items():
-        figures = {"value": row["value"], "quantity": row["quantity"], "severity": row["severity"]}
+        figures = {"value": row.value, "quantity": row.quantity, "severity": row.severity}
         put_flag(
-            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, sentence=row["sentence"][:1000],
+            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, sentence=row.sentence[:1000],
             figures=figures, now=now,
         )  # fmt: skip
     still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
     if not still_open:
         return
-    within = {_key(each) for each in left if each["outcome"] == "within"} - set(worst)
+    within = {_key(each) for each in left if each.outcome == "within"} - set(worst)
     if within:
         why = _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}"
         _close(still_open.filter(key__in=within), why, now, {"visit": str(visit.id)})
-    applying = {each["set_id"] for each in left}
+    applying = {each.set_id for each in left}
     ended = [each.id for each in still_open if each.key.rpartition(" ")[2] not in applying]
     if ended:
         _close(still_open.filter(id__in=ended), _("The set no longer applies to the appliance."), now)
 
 
-def _key(row: Mapping[str, Any]) -> str:
+def _key(row: Verdict) -> str:
     """What a flag is about: rate, quantity and set, whatever the set's version."""
-    return f"{row['rate']} {row['quantity']} {row['set_id']}"[:200]
+    return f"{row.rate} {row.quantity} {row.set_id}"[:200]
 
 
 def _close(flags: QuerySet[Flag], why: str, now: datetime, figures: dict[str, Any] | None = None) -> None:
@@ -285,11 +285,11 @@ def _was_tested_since(flag: Flag, now: datetime) -> bool:
 
 
 def _left_with_co_within(judgement: Judgement) -> bool:
-    left = standing(judgement.verdicts["verdicts"])
-    stopped = any(each["stop"] and each["outcome"] == "outside" for each in left)
+    left = standing(judgement.said)
+    stopped = any(each.stop and each.outcome == "outside" for each in left)
     co_within = any(
-        each["kind"] == "stop line" and each["quantity"] == "co_air_free" and each["outcome"] == "within"
+        each.kind == "stop line" and each.quantity == "co_air_free" and each.outcome == "within"
         for each in left
-        if each["phase"] == "as left"
+        if each.phase == "as left"
     )
     return co_within and not stopped

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
@@ -13,7 +12,7 @@ from fleet.assess.judging.deriving import derive
 from fleet.assess.judging.diagnosing import patterns, view_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.limits import Diagnosis as Suggestion
-from fleet.limits import diagnose, evaluate
+from fleet.limits import Verdict, diagnose, evaluate
 from fleet.models import Diagnosis, Finding, Judgement, Mark, Visit
 from fleet.models.records import content_of
 
@@ -27,8 +26,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     made_with = card_for(visit.appliance, visit.local_date, only_analyser(readings), visit=visit)
     derived = derive(visit, readings, sheet=sheet_content(made_with.sheet), site=content_of(visit.record)["site"])
     verdicts = without_logged(evaluate(made_with.table, cases_of(visit, derived)))
-    said = verdicts.as_json()
-    outcome = outcome_of(said, readings)
+    outcome = outcome_of(verdicts.verdicts, readings)
     judgement, made = Judgement.objects.update_or_create(
         visit=visit,
         defaults={
@@ -37,7 +35,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "stop_lines": made_with.stop_lines,
             "card": made_with.table,
             "derived": derived,
-            "verdicts": said | outcome,
+            "verdicts": verdicts.as_json() | outcome,
             "outcome": outcome["outcome"],
             "summary": outcome["summary"],
             "judged_at": now,
@@ -54,7 +52,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     return judgement
 
 
-def _finding(judgement: Judgement, number: int, verdict: Any) -> Finding:
+def _finding(judgement: Judgement, number: int, verdict: Verdict) -> Finding:
     return Finding(
         judgement=judgement,
         number=number,

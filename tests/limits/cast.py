@@ -8,7 +8,7 @@ import json
 from pathlib import Path
 
 from fleet.combustion import FUELS
-from fleet.limits import card
+from fleet.limits import Verdict, card
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 LIMIT_SETS = {
@@ -142,3 +142,8 @@ def of(verdicts, **wanted):
 def the(verdicts, **wanted):
     (only,) = of(verdicts, **wanted)
     return only
+
+
+def make_verdict(**fields):
+    """A verdict with these fields; none of the others says anything."""
+    return Verdict(dict.fromkeys(Verdict.__dataclass_fields__) | {"stop": False} | fields)

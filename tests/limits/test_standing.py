@@ -1,11 +1,13 @@
 """What a visit says of an appliance as it was left: the last judged word of each limit at each rate."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.limits import standing
+from tests.limits.cast import make_verdict
 
 
 def row(number: int, phase: str | None, outcome: str, rate: str = "high", limit: str = "a") -> dict[str, Any]:
@@ -15,8 +17,12 @@ def row(number: int, phase: str | None, outcome: str, rate: str = "high", limit:
     }  # fmt: skip
 
 
+def stands(rows: Iterable[dict[str, Any]]) -> list[Any]:
+    return standing(make_verdict(**each) for each in rows)
+
+
 def left(*rows: dict[str, Any]) -> list[tuple[str, str]]:
-    return [(each["rate"], each["outcome"]) for each in standing(rows)]
+    return [(each.rate, each.outcome) for each in stands(rows)]
 
 
 def test_as_left_takes_the_place_of_as_found_at_its_own_rate_only() -> None:
@@ -51,8 +57,8 @@ def test_outside_stands_unless_something_judged_followed(readings: list[tuple[st
     rows = [row(number, phase, outcome) for number, (phase, outcome) in enumerate(readings)]
     counted = sorted((each for each in rows if each["phase"] != "check"), key=lambda each: each["phase"] == "as left")
     judged = [each["outcome"] for each in counted if each["outcome"] in ("outside", "within")]
-    stands = {each["outcome"] for each in standing(rows)}
-    assert stands == ({judged[-1]} if judged else {counted[-1]["outcome"]} if counted else set())
+    said = {each.outcome for each in stands(rows)}
+    assert said == ({judged[-1]} if judged else {counted[-1]["outcome"]} if counted else set())
 
 
 def test_in_the_room_the_worst_of_a_state_counts() -> None:
@@ -67,7 +73,7 @@ def test_in_the_room_the_worst_of_a_state_counts() -> None:
 def test_each_limit_stands_for_itself() -> None:
     plain = row(1, "as found", "within")
     others = [plain | {name: "other"} for name in ("kind", "set_id", "limit_id", "quantity", "rate")]
-    assert len(standing([plain, *others])) == 6
+    assert len(stands([plain, *others])) == 6
 
 
 def test_readings_are_followed_by_their_number_not_by_its_letters() -> None:
@@ -81,13 +87,13 @@ def test_readings_are_followed_by_their_number_not_by_its_letters() -> None:
 def test_what_has_no_phase_comes_before_all_that_has() -> None:
     unmet = row(0, None, "not judged")
     assert left(row(1, "as found", "not judged"), unmet) == [("high", "not judged")]
-    assert standing([row(1, "as found", "cannot tell"), unmet])[0]["outcome"] == "cannot tell"
-    assert standing([row(5, "as left", "within"), row(9, "as found", "outside")])[0]["outcome"] == "within"
+    assert stands([row(1, "as found", "cannot tell"), unmet])[0].outcome == "cannot tell"
+    assert stands([row(5, "as left", "within"), row(9, "as found", "outside")])[0].outcome == "within"
 
 
 def test_a_reading_as_found_without_a_number_still_comes_after_what_has_no_phase() -> None:
     unmet = row(0, None, "not judged")
-    assert [each["outcome"] for each in standing([row(0, "as found", "cannot tell"), unmet])] == ["cannot tell"]
+    assert [each.outcome for each in stands([row(0, "as found", "cannot tell"), unmet])] == ["cannot tell"]
 
 
 def test_what_a_readings_series_condemned_stands_after_the_reading_and_before_the_next() -> None:

@@ -14,6 +14,7 @@ from fleet.services.analysers import add_calibration
 from fleet.services.duties import add_duty
 from fleet.services.no_access import record_no_access
 from tests.cast import NOON, make_appliance, measured, store, visit_body
+from tests.limits.cast import make_verdict
 
 TODAY = date(2026, 3, 5)
 BY_AGE_OF_FLUE = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
@@ -139,7 +140,7 @@ def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, An
         "quantity": quantity,
         "label": quantity,
     }
-    return said | {"outcome": outcome} | changes
+    return dict(vars(make_verdict(**said | {"outcome": outcome} | changes)))
 
 
 @pytest.mark.parametrize(

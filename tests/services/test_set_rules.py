@@ -33,6 +33,7 @@ from fleet.services.gas_conversions import convert_appliance
 from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
 from fleet.services.revisits import propose_revisits
 from tests.cast import DECLARED, NOON, make_appliance, make_building, measured, store, visit_body
+from tests.limits.cast import make_verdict
 
 TODAY = date(2026, 3, 2)
 SOURCE = "invented for tests"
@@ -319,7 +320,7 @@ def test_a_visit_that_is_no_check_ends_a_run_by_what_it_found_outside_and_adds_t
 
 def verdict(outcome: str, *, phase: str | None = "as left", limit: str = "co", key: str = "house", **more: Any) -> Any:
     row = {"kind": "limit", "set_id": key, "limit_id": limit, "quantity": "co", "rate": "high", "phase": phase}
-    return row | {"reading_key": "1", "severity": "out_of_limit", "outcome": outcome} | more
+    return make_verdict(**row | {"reading_key": "1", "severity": "out_of_limit", "outcome": outcome} | more)
 
 
 @pytest.mark.parametrize(

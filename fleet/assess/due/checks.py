@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from django.db.models import TextField
 from django.db.models.functions import Cast
@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.due.answers import answered_by_record, conditions_of, taken
 from fleet.assess.judging.evidence import Used, used_in
+from fleet.limits import Verdict
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Judgement, Visit, VisitCheck
 
@@ -73,15 +74,15 @@ def why_no_check(visit: Visit, judgement: Judgement) -> str:
         return ": ".join(filter(None, (str(visit.get_outcome_display()), visit.outcome_reason)))[:300]
     own = {each.number for each in visit.readings.all() if each.sampling_point != COMMON_FLUE}
     void = {each["number"] for each in judgement.derived or () if each["void"]}
-    if _judged_for_co(judgement.verdicts.get("verdicts", ()), own - void):
+    if _judged_for_co(judgement.said, own - void):
         return ""
     return _("no reading of its own flue could be judged for CO")
 
 
-def _judged_for_co(verdicts: Iterable[dict[str, Any]], numbers: set[int]) -> bool:
+def _judged_for_co(verdicts: Iterable[Verdict], numbers: set[int]) -> bool:
     keys = {str(each) for each in numbers}
     return any(
-        each["reading_key"] in keys and each["quantity"] in CO_QUANTITIES and each["outcome"] in ("within", "outside")
+        each.reading_key in keys and each.quantity in CO_QUANTITIES and each.outcome in ("within", "outside")
         for each in verdicts
     )
 

@@ -65,12 +65,12 @@ def _starts(version: LimitSetVersion, visit: Visit, judgement: Judgement) -> boo
         return visit.unsafe
     named = clock.get("limits")
     return any(
-        row["set_id"] == version.limit_set.key
-        and row["outcome"] == "outside"
-        and row["quantity"] in CO_QUANTITIES
-        and row["severity"] not in NO_LIMIT
-        and (named is None or row["limit_id"] in named)
-        for row in judgement.verdicts["verdicts"]
+        row.set_id == version.limit_set.key
+        and row.outcome == "outside"
+        and row.quantity in CO_QUANTITIES
+        and row.severity not in NO_LIMIT
+        and (named is None or row.limit_id in named)
+        for row in judgement.said
     )
 
 

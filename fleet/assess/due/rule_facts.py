@@ -12,7 +12,7 @@ from typing import Any
 from fleet.assess.appliances import facts_of, with_places
 from fleet.assess.due.answers import conversions_of
 from fleet.intervals.events import days_of
-from fleet.limits import standing
+from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Duty, Judgement, LimitSetAttachment
 
 EMISSION_CHANGE, BURNER_CHANGE = "emission_relevant_change", "burner_change"
@@ -102,41 +102,39 @@ def _passed_days(
     names = ("visit__appliance_id", "visit__local_date", "visit__check_made__counts", "verdicts")
     for appliance_id, day, is_check, verdicts in rows.values_list(*names).iterator():
         for key in keys[appliance_id]:
-            found = verdicts.get("verdicts", ())
+            found = [Verdict(each) for each in verdicts["verdicts"] if each["set_id"] == key]
             if is_check or ends_a_run(found, key):
                 days = passed[appliance_id, key]
                 days[day] = days.get(day, True) and is_pass(found, key)
     return passed
 
 
-def is_pass(verdicts: Iterable[dict[str, Any]], set_key: str) -> bool:
+def is_pass(verdicts: Iterable[Verdict], set_key: str) -> bool:
     """Whether a check was within the limits of that set: each of them judged, as found and as left.
 
     One finding outside ends it, and so does one that can't be decided: what was put right on the spot was not right.
     A limit that no reading met proves nothing; without any limit there is nothing to pass.
     """
     mine = _of_the_set(verdicts, set_key)
-    return bool(mine) and not _any_ends(mine) and all(each["outcome"] == WITHIN for each in standing(mine))
+    return bool(mine) and not _any_ends(mine) and all(each.outcome == WITHIN for each in standing(mine))
 
 
-def ends_a_run(verdicts: Iterable[dict[str, Any]], set_key: str) -> bool:
+def ends_a_run(verdicts: Iterable[Verdict], set_key: str) -> bool:
     """Whether anything was outside a limit of that set, or could not be decided."""
     return _any_ends(_of_the_set(verdicts, set_key))
 
 
-def _of_the_set(verdicts: Iterable[dict[str, Any]], set_key: str) -> list[dict[str, Any]]:
+def _of_the_set(verdicts: Iterable[Verdict], set_key: str) -> list[Verdict]:
     """Those by its limits, as found and as left."""
     return [
         each
         for each in verdicts
-        if each["set_id"] == set_key
-        and each["severity"] not in NO_LIMIT
-        and each["phase"] in ("as found", "as left", None)
+        if each.set_id == set_key and each.severity not in NO_LIMIT and each.phase in ("as found", "as left", None)
     ]
 
 
-def _any_ends(verdicts: Iterable[dict[str, Any]]) -> bool:
-    return any(each["outcome"] in ENDS_A_RUN for each in verdicts)
+def _any_ends(verdicts: Iterable[Verdict]) -> bool:
+    return any(each.outcome in ENDS_A_RUN for each in verdicts)
 
 
 def _flues(duties: Iterable[Duty], known: dict[uuid.UUID, Appliance]) -> dict[uuid.UUID | None, list[Appliance]]:

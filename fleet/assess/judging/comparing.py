@@ -13,14 +13,13 @@ from fleet.assess.judging.cards import card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.assess.judging.versions import attachments_in_force
-from fleet.limits import evaluate
+from fleet.limits import Verdict, evaluate
 from fleet.limits.sentences import figure
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
 Draft = SheetVersion | LimitSetVersion
 Row = Mapping[str, Any]
 GROUPS = ("bands", "orders", "ceilings", "limits")
-NOT_SAID = {"outcome": "", "limit_text": ""}
 
 
 @dataclass(frozen=True)
@@ -40,7 +39,7 @@ class VerdictChange:
     limit_before: str
     limit_after: str
     is_left: bool
-    now: Row | None = None
+    now: Verdict | None = None
 
     @property
     def outcome_changes(self) -> bool:
@@ -96,65 +95,73 @@ class Tables:
 # ---- verdicts ----
 
 
-def judged_by(visit: Visit, tables: Iterable[dict[str, Any]]) -> list[tuple[str, list[Row]]]:
+def judged_by(visit: Visit, tables: Iterable[dict[str, Any]]) -> list[tuple[str, tuple[Verdict, ...]]]:
     """By each table the outcome and all verdicts."""
     cases, readings = cases_of(visit), list(visit.readings.all())
-    said = [evaluate(table, cases).as_json() for table in tables]
-    return [(outcome_of(each, readings)["outcome"], each["verdicts"]) for each in said]
+    said = [evaluate(table, cases).verdicts for table in tables]
+    return [(outcome_of(each, readings)["outcome"], each) for each in said]
 
 
-def changed_verdicts(before: Iterable[Row], after: Iterable[Row]) -> Iterator[VerdictChange]:
+def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Iterator[VerdictChange]:
     """Verdicts whose outcome or figures differ, each row of the card at each reading held against itself.
 
     A reading that no limit met is no verdict on anything: what merely lacked a reading before and after is left out.
     """
     earlier, later = _by_place(before), _by_place(after)
     for place in dict.fromkeys([*earlier, *later]):
-        then, now = earlier.get(place, NOT_SAID), later.get(place, NOT_SAID)
-        if (then["outcome"], then["limit_text"]) == (now["outcome"], now["limit_text"]):
+        then, now = earlier.get(place), later.get(place)
+        about = now or then
+        if about is None or (_outcome(then), _limit(then)) == (_outcome(now), _limit(now)):
             continue
-        about = now if now is not NOT_SAID else then
-        if about["reading_key"] is None and about["outcome"] in ("not judged", ""):
+        if about.reading_key is None and about.outcome == "not judged":
             continue
         yield _verdict_change(about, then, now)
 
 
-def _by_place(verdicts: Iterable[Row]) -> dict[tuple[Any, ...], Row]:
+def _by_place(verdicts: Iterable[Verdict]) -> dict[tuple[Any, ...], Verdict]:
     """By row of the card and reading; rows of one name are told apart by their order."""
     seen: Counter[tuple[Any, ...]] = Counter()
     placed = {}
     for each in verdicts:
-        place = tuple(each[name] for name in ("kind", "set_id", "limit_id", "quantity", "reading_key", "rate", "phase"))
+        place = (each.kind, each.set_id, each.limit_id, each.quantity, each.reading_key, each.rate, each.phase)
         seen[place] += 1
         placed[(*place, seen[place])] = each
     return placed
 
 
-def _verdict_change(about: Row, then: Row, now: Row) -> VerdictChange:
-    phase = {"check": _("between")}.get(about["phase"] or "", about["phase"])
+def _verdict_change(about: Verdict, then: Verdict | None, now: Verdict | None) -> VerdictChange:
+    phase = {"check": _("between")}.get(about.phase or "", about.phase)
     return VerdictChange(
-        source=about["set_name"],
-        label=about["label"],
+        source=about.set_name,
+        label=about.label,
         value=_value(about),
-        at=", ".join(filter(None, (about["rate"], phase))),
-        before=then["outcome"],
-        after=now["outcome"],
+        at=", ".join(filter(None, (about.rate, phase))),
+        before=_outcome(then),
+        after=_outcome(now),
         limit_before=_limit(then),
         limit_after=_limit(now),
-        is_left=about["phase"] == "as left",
-        now=None if now is NOT_SAID else now,
+        is_left=about.phase == "as left",
+        now=now,
     )
 
 
-def _value(verdict: Row) -> str:
-    if verdict["value"] is None:
+def _value(verdict: Verdict) -> str:
+    if verdict.value is None:
         return ""
-    said = "" if verdict["qualifier"] in ("=", "not measured") else f"{verdict['qualifier']} "
-    return f"{said}{figure(verdict['value'], verdict['lower'], verdict['upper'])} {verdict['unit']}".strip()
+    said = "" if verdict.qualifier in ("=", "not measured") else f"{verdict.qualifier} "
+    return f"{said}{figure(verdict.value, verdict.lower, verdict.upper)} {verdict.unit}".strip()
 
 
-def _limit(verdict: Row) -> str:
-    return f"{verdict['limit_text']} {verdict['unit']}".strip() if verdict["limit_text"] else ""
+def _outcome(verdict: Verdict | None) -> str:
+    return verdict.outcome if verdict else ""
+
+
+def _limit(verdict: Verdict | None) -> str:
+    return _figures(verdict.limit_text, verdict.unit) if verdict else ""
+
+
+def _figures(limit_text: str, unit: str) -> str:
+    return f"{limit_text} {unit}".strip() if limit_text else ""
 
 
 def _outcome_words(outcome: str, limit: str) -> str:
@@ -179,4 +186,4 @@ def _rows(table: Row) -> dict[tuple[str, str, str], Row]:
 def _row_words(row: Row) -> str:
     at = "" if row["rates"] is None else _(" at %s") % row["rate_text"]
     unclear = _(", if %s says so, which is not recorded") % ", ".join(row["unrecorded"]) if row["unrecorded"] else ""
-    return f"{row['label']} {_limit(row)}{at}{unclear}"
+    return f"{row['label']} {_figures(row['limit_text'], row['unit'])}{at}{unclear}"

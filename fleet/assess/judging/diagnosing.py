@@ -156,11 +156,10 @@ def _of_series(reading: Reading, derived: Mapping[str, Any]) -> dict[str, float]
 
 def _outside_bands(judgement: Judgement) -> dict[int, bool]:
     """By reading whether its target's verdict is outside; only where that was judged."""
-    judged = [each for each in judgement.verdicts["verdicts"] if each["kind"] == "band" and each["reading_key"]]
     return {
-        int(each["reading_key"]): each["outcome"] == "outside"
-        for each in judged
-        if each["outcome"] in ("within", "outside")
+        int(each.reading_key): each.outcome == "outside"
+        for each in judgement.said
+        if each.kind == "band" and each.reading_key and each.outcome in ("within", "outside")
     }
 
 

@@ -1,29 +1,28 @@
 """How a visit turned out, over all limits or by one set: one rule for every page, paper and statement."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
 
-from fleet.limits import standing
+from fleet.limits import Verdict, standing
 from fleet.models import Reading
 
-Row = Mapping[str, Any]
 CO_QUANTITIES = ("co", "co_air_free")
 
 
-def outcome_of(verdicts: Mapping[str, Any], readings: Sequence[Reading]) -> dict[str, Any]:
+def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict[str, Any]:
     """How the appliance was left, over all limits, and one sentence that says it; `found`: how it was found.
 
     "outside" if anything that stands is outside; "within" only if CO was judged against the stop line at every rate
     read and no target or CO limit is left undecided; "in part" if something was judged within, but not all of that.
     """
-    left, rates = standing(verdicts["verdicts"]), _rates_read(readings)
+    left, rates = standing(verdicts), _rates_read(readings)
     outcome, open_ends = _turned_out(left, rates, co_at=rates)
-    outside = [each for each in left if each["outcome"] == "outside"]
-    within = [each for each in left if each["outcome"] == "within"]
+    outside = [each for each in left if each.outcome == "outside"]
+    within = [each for each in left if each.outcome == "within"]
     if outside:
-        summary = max(outside, key=lambda each: each["rank"])["sentence"]
+        summary = max(outside, key=lambda each: each.rank).sentence
     elif outcome == "not judged":
         summary = _("No reading could be judged.")
     elif open_ends:
@@ -34,43 +33,43 @@ def outcome_of(verdicts: Mapping[str, Any], readings: Sequence[Reading]) -> dict
     return {
         "outcome": outcome,
         "summary": summary[:1000],
-        "stop_as_left": any(each["stop"] for each in outside),
-        "found": outcome_as_found(verdicts["verdicts"], readings),
+        "stop_as_left": any(each.stop for each in outside),
+        "found": outcome_as_found(verdicts, readings),
     }
 
 
-def outcome_as_found(verdicts: Iterable[Row], readings: Sequence[Reading]) -> str:
+def outcome_as_found(verdicts: Iterable[Verdict], readings: Sequence[Reading]) -> str:
     """The same of how it was found, by what was judged as found alone; empty where nothing was read then."""
     rates = _rates_read(readings, "as found")
     said, _open_ends = _turned_out(standing(_found(verdicts)), rates, co_at=rates)
     return "" if said == "not judged" and not rates else said
 
 
-def outcome_by_source(rows: Iterable[Row], readings: Sequence[Reading], phase: str = "") -> str:
+def outcome_by_source(rows: Iterable[Verdict], readings: Sequence[Reading], phase: str = "") -> str:
     """The same by the verdicts of one set, sheet or the stop lines: as it was left, or as found.
 
     Only the stop lines are asked for CO at every rate. "cannot tell" where nothing is outside and something can't be
     decided. phase: empty where the source has no verdict in it.
     """
     mine = list(rows)
-    if phase and not any(each["phase"] == phase for each in mine):
+    if phase and not any(each.phase == phase for each in mine):
         return ""
     as_found = phase == "as found"
     stand, rates = standing(_found(mine) if as_found else mine), _rates_read(readings, phase if as_found else "")
-    is_stop_lines = any(each["kind"] == "stop line" for each in mine)
+    is_stop_lines = any(each.kind == "stop line" for each in mine)
     said, _open_ends = _turned_out(stand, rates, co_at=rates if is_stop_lines else ())
-    undecidable = said != "outside" and any(each["outcome"] == "cannot tell" for each in stand)
+    undecidable = said != "outside" and any(each.outcome == "cannot tell" for each in stand)
     return "cannot tell" if undecidable else said
 
 
-def _found(verdicts: Iterable[Row]) -> list[Row]:
+def _found(verdicts: Iterable[Verdict]) -> list[Verdict]:
     """With those that no reading of the visit met."""
-    return [each for each in verdicts if each["phase"] in ("as found", None)]
+    return [each for each in verdicts if each.phase in ("as found", None)]
 
 
-def _turned_out(stand: Sequence[Row], rates: Sequence[str], *, co_at: Sequence[str]) -> tuple[str, list[str]]:
+def _turned_out(stand: Sequence[Verdict], rates: Sequence[str], *, co_at: Sequence[str]) -> tuple[str, list[str]]:
     """The one rule, and what is left open. rates: those read; co_at: those at which stop lines must have judged CO."""
-    said = {each["outcome"] for each in stand}
+    said = {each.outcome for each in stand}
     open_ends = _undecided(stand, rates, co_at)
     if "outside" in said:
         return "outside", open_ends
@@ -79,30 +78,30 @@ def _turned_out(stand: Sequence[Row], rates: Sequence[str], *, co_at: Sequence[s
     return ("in part" if open_ends else "within"), open_ends
 
 
-def _undecided(stand: Sequence[Row], rates: Sequence[str], co_at: Sequence[str]) -> list[str]:
+def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[str]) -> list[str]:
     """What keeps a visit from being called within: CO not judged at a rate, or a target or CO limit undecided.
 
     A source that limits CO and could judge it nowhere leaves it open, whatever else of it was kept.
     """
-    co = [each for each in stand if each["quantity"] in CO_QUANTITIES]
-    judged_at = {each["rate"] for each in co if each["kind"] == "stop line" and each["outcome"] == "within"}
+    co = [each for each in stand if each.quantity in CO_QUANTITIES]
+    judged_at = {each.rate for each in co if each.kind == "stop line" and each.outcome == "within"}
     missing = [_("CO at %s") % rate for rate in co_at if rate not in judged_at]
-    if not co_at and co and all(each["outcome"] == "not judged" for each in co):
+    if not co_at and co and all(each.outcome == "not judged" for each in co):
         missing = ["CO"]
     open_ends = [
-        f"{each['label']} {_('at')} {each['rate']}" if each["rate"] else each["label"]
+        f"{each.label} {_('at')} {each.rate}" if each.rate else each.label
         for each in stand
-        if each["outcome"] in ("not judged", "cannot tell")
-        and (each["kind"] in ("band", "order") or each["quantity"] in CO_QUANTITIES)
-        and (each["kind"] == "order" or each["rate"] in rates)
+        if each.outcome in ("not judged", "cannot tell")
+        and (each.kind in ("band", "order") or each.quantity in CO_QUANTITIES)
+        and (each.kind == "order" or each.rate in rates)
     ]
     return list(dict.fromkeys([*missing, *open_ends]))
 
 
-def _within_words(within: Sequence[Row]) -> str:
+def _within_words(within: Sequence[Verdict]) -> str:
     """The sets by which something was within, those that nobody has reviewed named as such."""
-    when = _("As left") if any(each["phase"] == "as left" for each in within) else _("As found")
-    names = {(f"{each['set_name']} v{each['set_version']}", each["review"] == "unreviewed") for each in within}
+    when = _("As left") if any(each.phase == "as left" for each in within) else _("As found")
+    names = {(f"{each.set_name} v{each.set_version}", each.review == "unreviewed") for each in within}
     said = [f"{name} ({_('not reviewed')})" if unreviewed else name for name, unreviewed in sorted(names)]
     return _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": _and(said)}
 

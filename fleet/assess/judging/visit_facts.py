@@ -5,6 +5,7 @@ from datetime import tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from fleet.limits import Verdict
 from fleet.models import (
     Analyser,
     Appliance,
@@ -28,7 +29,7 @@ class ReadingFacts:
 
     reading: Reading
     derived: dict[str, Any]
-    verdicts: tuple[dict[str, Any], ...]
+    verdicts: tuple[Verdict, ...]
 
     def qualifier(self, name: str) -> str:
         """Of a quantity of the reading: "=", "more than", ..."""
@@ -109,7 +110,7 @@ def facts_of_visit(visit: Visit) -> VisitFacts:
 
 def _reading_facts(judgement: Judgement, reading: Reading) -> ReadingFacts:
     derived = next(each for each in judgement.derived if each["number"] == reading.number)
-    mine = tuple(each for each in judgement.verdicts["verdicts"] if each["reading_key"] == str(reading.number))
+    mine = tuple(each for each in judgement.said if each.reading_key == str(reading.number))
     return ReadingFacts(reading, derived, mine)
 
 
