@@ -13,6 +13,7 @@ from fleet.presentation.reading_rule import Pin, ReadingRule, Wall, reading_word
 from fleet.presentation.readings import verdict_rule
 from fleet.presentation.words import count_words, said
 from fleet.web.strips import rule_svg
+from tests.limits.cast import make_verdict
 from tests.web.drawn import texts
 
 DAY = date(2026, 3, 2)
@@ -36,7 +37,7 @@ def forecast() -> Forecast:
 
 
 def test_a_verdict_against_a_limit_gets_a_wall_and_its_pin_on_the_side_of_its_phase() -> None:
-    rule = verdict_rule(VERDICT)
+    rule = verdict_rule(make_verdict(**VERDICT))
     assert rule is not None
     assert (rule.walls, [pin.text for pin in rule.left], rule.found) == ([Wall(250.0, "upper")], ["310"], [])
     assert rule.low == 0.0
@@ -44,7 +45,7 @@ def test_a_verdict_against_a_limit_gets_a_wall_and_its_pin_on_the_side_of_its_ph
 
 def test_a_verdict_against_a_target_gets_a_band_and_no_wall() -> None:
     band = VERDICT | {"kind": "band", "label": "CO2", "quantity": "co2", "unit": "%", "value": 10.3}
-    rule = verdict_rule(band | {"lower": 9.1, "upper": 9.7, "phase": "as found"})
+    rule = verdict_rule(make_verdict(**band | {"lower": 9.1, "upper": 9.7, "phase": "as found"}))
     assert rule is not None
     assert (rule.band_lower, rule.band_upper, list(rule.walls)) == (9.1, 9.7, [])
     assert [pin.at for pin in rule.found] == [10.3]
@@ -52,7 +53,7 @@ def test_a_verdict_against_a_target_gets_a_band_and_no_wall() -> None:
 
 @pytest.mark.parametrize("change", [{"value": None}, {"value": "unstable"}, {"upper": None}])
 def test_a_verdict_without_figures_has_no_rule(change: dict[str, Any]) -> None:
-    assert verdict_rule(VERDICT | change) is None
+    assert verdict_rule(make_verdict(**VERDICT | change)) is None
 
 
 def test_what_is_expected_lies_on_straight_lines_between_stored_days() -> None:
