@@ -10,8 +10,7 @@ from fleet.models import Appliance, Client, NoAccess, Person, Revisit, Role, Use
 from fleet.models.register import new_id
 from fleet.presentation.days import long_day
 from fleet.services.revisit_days import set_day
-from fleet.services.revisits import propose_revisit
-from tests.cast import NOON, make_building, make_person, make_user
+from tests.cast import NOON, make_building, make_person, make_user, propose_revisit
 from tests.services.test_revisits import under
 from tests.web.markup import words_of
 from tests.web.opened import opened, sent
