@@ -19,6 +19,7 @@ OF_A_RECORD = "projects a record: the same rows at any moment"
 # A row of the register keeps the version it is at and not when it came to it; its caller takes `now`.
 OF_THE_REGISTER = "a row of the register keeps no moment; the service that calls it takes `now`"
 HANDED = "calls the service that it is handed, which takes `now`"
+DUE_AT = "takes its moment as `due_at`, which is when the work may begin"
 A_CHECK = "refuses and writes nothing: what several services ask before they write"
 SERVICES = {
     "records.put_rows": OF_A_RECORD,
@@ -28,6 +29,14 @@ SERVICES = {
     "register.create_entry": OF_THE_REGISTER,
     "register.change_entry": OF_THE_REGISTER,
     "register.check_entry": A_CHECK,
+    "clients.add_client": OF_THE_REGISTER,
+    "contractor.create_user": OF_THE_REGISTER,
+    "calendars.renew_address": OF_THE_REGISTER,
+    "notices.change_on_call": OF_THE_REGISTER,
+    "notices.take_off_call": OF_THE_REGISTER,
+    "webhooks.renew_secret": OF_THE_REGISTER,
+    "jobs.request_job": DUE_AT,
+    "jobs.request_jobs": DUE_AT,
     "register.create_once": HANDED,
     "recorded.record_once": HANDED,
     "appliances.refuse_overtaken": A_CHECK,
@@ -40,21 +49,13 @@ QUERIES = {
 }
 # Rooms that are being straightened: this only ever shrinks.
 PENDING: dict[str, str] = {
-    "calendars": "renew_address",
-    "ceilings": "ceiling_of",
     "checks": "put_check catch_up",
-    "clients": "add_client",
-    "contractor": "create_user",
     "duties": "recompute_duty recompute_duties close_duties end_each",
     "follow_ups": "put_retests settle_retests date_defects date_again",
-    "forecast_checks": "checks_of put_checks warnings_of put_warnings",
-    "forecast_words": "sentence quantity_words pace_figure chance_of",
-    "forecasts": "refit_from put_in_force accepted_chance in_unit chance_on horizon_by",
-    "jobs": "request_job request_jobs request_slot due_jobs withdraw_hints old_jobs is_broker_unheard",
-    "notices": "send_telling send_digest change_on_call take_off_call send_telling_job digest_job",
-    "series": "series_kinds series_of panel_of limits_of digest_of",
+    "jobs": "request_slot due_jobs withdraw_hints old_jobs is_broker_unheard",
+    "notices": "send_telling send_digest send_telling_job digest_job",
     "tokens": "create_token revoke_token",
-    "webhooks": "renew_secret disallow_target secret_of signature send_waiting feed_hooks_job send_hook_job",
+    "webhooks": "disallow_target secret_of signature send_waiting send_hook_job",
 }
 PENDING_SERVICES = frozenset(f"{file}.{name}" for file, names in PENDING.items() for name in names.split())
 PENDING_QUERIES: frozenset[str] = frozenset()
