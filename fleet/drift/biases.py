@@ -197,7 +197,7 @@ def _relearned(panel: Panel, hyper: Hyper) -> Hyper:
 
 def _checks(surprise: FloatArray, precision: FloatArray, analysers: _Factor, t_years: FloatArray) -> Checks:
     """Of the last readings; the day's error and other analysers' are taken off, the analyser's own is not."""
-    z = np.clip(surprise * np.sqrt(precision), -3.0, 3.0)
+    z = np.clip(surprise * np.sqrt(np.maximum(precision, 0.0)), -3.0, 3.0)
     judged = np.flatnonzero((precision > 0) & (analysers.code >= 0))
     latest = judged[np.lexsort((-t_years[judged], analysers.code[judged]))]
     code = analysers.code[latest]
