@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 NARROW_SPACE = "\u202f"
+MINUS = "\u2212"
 MOST_DECIMALS = 6
 
 
@@ -14,7 +15,7 @@ def figure(value: float, decimals: int) -> str:
     """
     plain = f"{abs(value):,.{decimals}f}" if abs(value) >= 10_000 else f"{abs(value):.{decimals}f}"
     is_negative = value < 0 and float(plain.replace(",", "")) != 0
-    return ("−" if is_negative else "") + plain.replace(",", NARROW_SPACE)
+    return (MINUS if is_negative else "") + plain.replace(",", NARROW_SPACE)
 
 
 def figure_apart(value: float, decimals: int, limits: Iterable[float]) -> str:

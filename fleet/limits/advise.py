@@ -10,6 +10,7 @@ from fleet.limits.evaluate import evaluate
 from fleet.limits.learned import Response, Step, agrees, turns_for
 from fleet.limits.sentences import figure
 from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, Verdict, Verdicts
+from fleet.numerals import limit_figure
 
 Card = Mapping[str, Any]
 
@@ -119,7 +120,8 @@ def _broken_order(card: Card, verdicts: Verdicts, reading: Mapping[str, Any]) ->
 
 
 def _stands(card: Card, band: Verdict) -> str:
-    return f"{band.label} {figure(band.value)} % at {band.rate}{_distance(card, band)}"
+    value = figure(band.value, band.quantity, band.lower, band.upper)
+    return f"{band.label} {value} % at {band.rate}{_distance(card, band)}"
 
 
 def _distance(card: Card, band: Verdict) -> str:
@@ -130,7 +132,9 @@ def _distance(card: Card, band: Verdict) -> str:
     side = "above" if gap > 0 else "below"
     on_target = abs(gap) < 5e-4
     return (
-        " is on its target" if on_target else f" is {figure(abs(round(gap, 3)))} points {side} its target {target:g} %"
+        " is on its target"
+        if on_target
+        else f" is {figure(abs(gap), band.quantity, 0.0)} points {side} its target {limit_figure(target, 0)} %"
     )
 
 
@@ -234,7 +238,7 @@ def _instruction(card: Card, band: Verdict, adjuster: Mapping[str, Any], turning
         f"{_stands(card, band)}, band {band.limit_text} %: "
         f"turn {adjuster['name']}{place} {turning}{step}{tool}. "
         f"Let it settle and read {_read_again(card, band)}. "
-        f"End the firing if CO air-free passes {_stop_co(card):g} ppm or climbs.{who}{seal}"
+        f"End the firing if CO air-free passes {limit_figure(_stop_co(card), 0)} ppm or climbs.{who}{seal}"
     )
 
 

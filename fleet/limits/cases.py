@@ -7,6 +7,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fleet.numerals import figure
+
 Case = dict[str, Any]
 
 UNUSABLE = ("not measured", "sensor fault")
@@ -109,7 +111,7 @@ def _doubt_in_flue(case: Case) -> str:
     if case.get("sampling_point") == COMMON_FLUE:
         return "read in the common flue, which belongs to the flue group"
     if case["too_dilute"]:
-        return f"O2 {case['o2_pct']:.1f} % is mostly air"
+        return f"O2 {figure(case['o2_pct'], 1)} % is mostly air"
     return "the reading is not steady" if case.get("steady") is False else ""
 
 

@@ -109,7 +109,7 @@ def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) 
 
 def _undecided(row: Row, value: Value, said: str) -> str:
     if said != "=":
-        return f"the reading says only {said} {figure(value)}"
+        return f"the reading says only {said} {figure(value, row['quantity'])}"
     return f"the {row['decision_rule']} rule can't with the analyser's recorded accuracy"
 
 
@@ -178,7 +178,7 @@ def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
 def _judge_dilution(row: Row, case: Case, stop: bool) -> Verdict:
     """Raw CO of a sample that is mostly air, and what to do about it unless the firing has ended."""
     row, co_ppm = {**row, "action": ""} if stop else row, case.get("co_ppm")
-    reason = f"O2 {figure(case['o2_pct'])} % is mostly air, so there is no air-free figure"
+    reason = f"O2 {figure(case['o2_pct'], 'o2')} % is mostly air, so there is no air-free figure"
     said = "not measured" if co_ppm is None else qualifier(case, "co_ppm")
     return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {row['action']}", co_ppm, said)
 

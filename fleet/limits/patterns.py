@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
 
-from fleet.limits.sentences import figure
+from fleet.numerals import MINUS, figure
 
 ORDER: Final = (
     "shut_down",
@@ -177,12 +177,12 @@ def diagnosis_of(
 
 
 def _shown(name: str, value: float) -> str:
-    """Percentages with one decimal or two, anything else in four digits."""
+    """Percentages with one decimal or two, ppm whole, anything else in four digits."""
     if math.isnan(value):
         return "-"
     if name.endswith("_pct"):
-        return f"{value:.2f}".removesuffix("0")
-    return figure(value)
+        return figure(value, 2).removesuffix("0")
+    return figure(value, 0) if "ppm" in name else f"{value:.4g}".replace("-", MINUS)
 
 
 def _diagnosis(pattern: Pattern, view: VisitView) -> Diagnosis | None:

@@ -93,6 +93,30 @@ NEEDS: Mapping[str, str] = {
 }
 
 
+# How a value of each is written: the decimals of the reading that it is about.
+DECIMALS: Mapping[str, int] = {
+    "co": 0,
+    "co_air_free": 0,
+    "co_trend_in_test": 0,
+    "nox": 0,
+    "ambient_co": 0,
+    "ambient_co_rise": 0,
+    "o2": 1,
+    "co2": 2,
+    "flue_temp": 1,
+    "draught": 1,
+    "soot_number": 0,
+    "spillage_time": 1,
+    "co_co2_ratio": 4,
+    "excess_air_ratio": 2,
+}
+OTHER_DECIMALS = 1
+
+
+def decimals_of(quantity: str) -> int:
+    return DECIMALS.get(quantity, OTHER_DECIMALS)
+
+
 @dataclass(frozen=True)
 class Reading:
     """Where a limit's value comes from: a measure as plain data, or None and the words for what is needed."""

@@ -10,6 +10,7 @@ from typing import Any
 from fleet.limits.decision import RULE_NAMES
 from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Reading, label, measure_for
 from fleet.limits.tolerance import exact
+from fleet.numerals import limit_figure
 from fleet.predicates import Facts, fact_name, recorded, undecided
 
 Row = dict[str, Any]
@@ -121,11 +122,14 @@ def limit_text(op: str, limit: Any) -> str:
         return ""
     if op == "outside":
         lower, upper = limit
-        return f"<= {upper:g}" if lower is None else f">= {lower:g}" if upper is None else f"{lower:g} to {upper:g}"
+        if lower is None:
+            return f"<= {limit_figure(upper, 0)}"
+        least = limit_figure(lower, 0)
+        return f">= {least}" if upper is None else f"{least} to {limit_figure(upper, 0)}"
     if op == "between":
-        return f"< {limit[0]:g}"
+        return f"< {limit_figure(limit[0], 0)}"
     kept = {">": "<= ", ">=": "< ", "<": ">= ", "rising_and_over": "not rising above ", "!=": ""}[op]
-    return kept + (limit if isinstance(limit, str) else f"{limit:g}")
+    return kept + (limit if isinstance(limit, str) else limit_figure(limit, 0))
 
 
 def rates_named(text: str, rates: Sequence[str]) -> list[str] | None:

@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
+from fleet.limits.quantities import decimals_of
+from fleet.numerals import figure_apart
+
 Row = Mapping[str, Any]
 
-LARGEST_SHORT_FIGURE = 1e5
-LEAST_DIGITS, MOST_DIGITS = 4, 7
-# Only figures that lie so near (relative) can look alike in four digits.
-NEAR = 1e-3
 NOT_REVIEWED = "set not reviewed"
 EVIDENCE_WORDS = {
     "unverified": "limit unverified",
@@ -18,23 +17,15 @@ EVIDENCE_WORDS = {
 }
 
 
-def figure(value: float | str | None, *limits: float | None) -> str:
-    """A number in four significant digits, or as many as it takes not to look like a limit that it isn't.
+def figure(value: float | str | None, quantity: str, *limits: float | None) -> str:
+    """A value at its quantity's decimals, or as many more as it takes not to look like a limit that it isn't.
 
-    >>> figure(97.036), figure(250.04, 250.0)
-    ('97.04', '250.04')
+    >>> figure(97.036, "co_air_free"), figure(250.04, "co_air_free", 250.0)
+    ('97', '250.04')
     """
     if value is None or isinstance(value, str):
         return value or "-"
-    if abs(value) >= LARGEST_SHORT_FIGURE:
-        return f"{value:.0f}"
-    near = NEAR * abs(value)
-    others = [limit for limit in limits if limit is not None and limit != value and abs(limit - value) <= near]
-    for digits in range(LEAST_DIGITS, MOST_DIGITS):
-        shown = f"{value:.{digits}g}"
-        if shown not in [f"{limit:.{digits}g}" for limit in others]:
-            return shown
-    return f"{value:.{MOST_DIGITS}g}"
+    return figure_apart(value, decimals_of(quantity), [each for each in limits if each is not None])
 
 
 def where(row: Row) -> str:
@@ -54,12 +45,17 @@ def _subject(row: Row, reading: Mapping[str, Any], value: float | str | None, qu
     said = row["label"]
     if value is not None:
         about = "" if qualifier == "=" else f"{qualifier} "
-        said += f" {about}{figure(value, row['lower'], row['upper'])} {row['unit']}".rstrip()
+        said += f" {about}{figure(value, row['quantity'], row['lower'], row['upper'])}{_unit(row)}"
     if rate := reading.get("rate"):
         said += f" at {rate}"
     if phase := reading.get("phase"):
         said += f", {phase}"
-    return f"{said} (limit {row['limit_text']} {row['unit']}".rstrip() + ")" if row["limit_text"] else said
+    return f"{said} (limit {row['limit_text']}{_unit(row)})" if row["limit_text"] else said
+
+
+def _unit(row: Row) -> str:
+    """With the space before it; a plain number has none."""
+    return "" if row["unit"] in ("", "1") else f" {row['unit']}"
 
 
 def _judgement(row: Row, outcome: str, reason: str) -> str:

@@ -1,16 +1,16 @@
 """What a forecast says: how it has moved, what its model does, by when the chance is used up; and early warnings."""
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.proposals import DriftCase
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE
 from fleet.models import Forecast
+from fleet.presentation.figures import chance_words, figure, limit_figure
 
 NAMES = {"co2": "CO₂", "o2": "O₂", CO: "CO air-free", TEMP_RISE: "the flue's rise above the intake air"}
-_ONE_IN = {2: "two", 4: "four", 5: "five", 10: "ten", 20: "twenty", 50: "fifty", 100: "a hundred"}
 KEEPS = {CO: 1.0, TEMP_RISE: 0.5}
 KEEPS_PCT = 0.01
 
@@ -47,54 +47,49 @@ def _pace_words(forecast: Forecast) -> str:
 
 def _figure(quantity: str, pace: float) -> str:
     if quantity == CO:
-        return f"{pace:.0f} %"
-    return f"{pace:.1f} K" if quantity == TEMP_RISE else _("%s points") % f"{pace:.2f}"
+        return f"{figure(pace, 0)} %"
+    return f"{figure(pace, 1)} K" if quantity == TEMP_RISE else _("%s points") % figure(pace, 2)
 
 
 def _model_words(quantity: str, pace: float, usual: float | None) -> str:
     """The model's own pace; with its sign where it goes the other way."""
     if usual is None:
         return ""
-    sign = "" if usual * pace >= 0 else "−" if usual < 0 else "+"
-    decimals = {CO: 0, TEMP_RISE: 1}.get(quantity, 2)
-    unit = " %" if quantity == CO else ""
-    return _(" (this model: %s)") % f"{sign}{abs(usual):.{decimals}f}{unit}"
+    decimals, unit = {CO: (0, " %"), TEMP_RISE: (1, "")}.get(quantity, (2, ""))
+    shown = figure(abs(usual), decimals)
+    sign = "" if usual * pace >= 0 or not float(shown) else "−" if usual < 0 else "+"
+    return _(" (this model: %s)") % f"{sign}{shown}{unit}"
 
 
 def _reach_words(forecast: Forecast) -> str:
     words = {
-        "chance": chance_of(forecast.accepted_chance),
+        "chance": chance_words(forecast.accepted_chance),
         "limit": _limit_words(forecast),
         "day": f"{forecast.horizon_on:%Y-%m-%d}" if forecast.horizon_on else "",
     }
     if forecast.outlook["is_due"]:
-        return _("%(chance)s of being beyond %(limit)s already") % words
+        return _("a chance of %(chance)s of being beyond %(limit)s already") % words
     if forecast.horizon_on:
-        return _("%(chance)s of reaching %(limit)s by %(day)s") % words
-    return _("less than %(chance)s of reaching a limit within three years") % words
+        return _("a chance of %(chance)s of reaching %(limit)s by %(day)s") % words
+    return _("a chance of less than %(chance)s of reaching a limit within three years") % words
 
 
 def _limit_words(forecast: Forecast) -> str:
     if forecast.limit_words:
-        return _("%(upper).0f %(unit)s (%(limit)s)") % {
-            "upper": forecast.upper,
+        return _("%(upper)s %(unit)s (%(limit)s)") % {
+            "upper": figure(forecast.upper, 0),
             "unit": forecast.unit,
             "limit": forecast.limit_words,
         }
     if forecast.outlook["is_lower"]:
-        return _("the lower limit, %s %%") % f"{forecast.lower:g}"
-    return _("the upper limit, %s %%") % f"{forecast.upper:g}"
+        return _("the lower limit, %s %%") % limit_figure(forecast.lower, 0)
+    return _("the upper limit, %s %%") % limit_figure(forecast.upper, 0)
 
 
-def chance_of(chance: float) -> str:
-    """
-    >>> chance_of(0.1), chance_of(0.08)
-    ('one chance in ten', '8 chances in 100')
-    """
-    times = round(1.0 / chance)
-    if times in _ONE_IN and math.isclose(1.0 / times, chance, rel_tol=1e-9):
-        return _("one chance in %s") % _(_ONE_IN[times])
-    return _("%s chances in 100") % f"{100 * chance:g}"
+def drift_words(case: DriftCase) -> str:
+    """What the forecast says, and the chance before the visit that is due."""
+    shown = {"said": case.said, "day": f"{case.planned:%Y-%m-%d}", "chance": chance_words(case.chance)}
+    return (_("%(said)s By the visit due %(day)s it is %(chance)s.") % shown)[:1000]
 
 
 def warning_words(figures: Mapping[str, Any]) -> str:
@@ -102,7 +97,7 @@ def warning_words(figures: Mapping[str, Any]) -> str:
     z = figures["z"]
     words = {
         "what": quantity_words(figures["quantity"], figures["rate"]),
-        "far": "" if z is None else f"{abs(z):.1f}",
+        "far": "" if z is None else figure(abs(z), 1),
         "side": _("above") if z is not None and z > 0 else _("below"),
     }
     said = {

@@ -8,11 +8,12 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.limits import Verdict
+from fleet.limits.quantities import decimals_of
 from fleet.models import Visit
 from fleet.presentation.figures import decimals_shown, figure, figure_apart, read_with_unit, unit_words
 from fleet.presentation.reading_figures import rate_words as how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
-from fleet.presentation.verdicts import basis_words, decimals_of
+from fleet.presentation.verdicts import basis_words
 from fleet.presentation.words import capital, chemical, rate_words
 from fleet.quantities import READING_QUANTITIES
 

@@ -9,7 +9,7 @@ from fleet.assess.due.reasons import Urgency
 from fleet.assess.due.revisits import technician_doubts
 from fleet.intervals.dates import spoken
 from fleet.models import NoAccess, Revisit
-from fleet.presentation.forecasts import chance_of
+from fleet.presentation.figures import chance_words
 
 
 def beyond_words(revisit: Revisit, a_week: int) -> str:
@@ -18,22 +18,10 @@ def beyond_words(revisit: Revisit, a_week: int) -> str:
         return ""
     said = {
         "count": a_week,
-        "chance": one_in(revisit.accepted_risk or 0.0),
+        "chance": chance_words(revisit.accepted_risk or 0.0),
         "day": f"{revisit.accepted_until:%Y-%m-%d}",
     }
     return _("Beyond the %(count)d extra visits a week; accepted risk: %(chance)s before %(day)s.") % said
-
-
-def one_in(chance: float) -> str:
-    """
-    >>> one_in(0.25), one_in(0.1), one_in(0.7), one_in(0.0)
-    ('one chance in 4', 'one chance in 10', '70 chances in 100', 'less than one chance in 100')
-    """
-    if chance < 0.01:
-        return _("less than one chance in 100")
-    if chance > 0.5:
-        return _("%d chances in 100") % round(100 * chance)
-    return _("one chance in %d") % round(1 / chance)
 
 
 def set_words(revisit: Revisit, today: date) -> str:
@@ -88,13 +76,11 @@ def urgency_words(urgency: Urgency, planned: date | None) -> str:
     """What is gravest, and the chance of being outside before the visit that is planned.
 
     >>> urgency_words(Urgency(1.42, "duty", 0.42), date(2027, 1, 1))
-    'due by a date; 42 chances in 100 of being outside before 2027-01-01'
+    'due by a date; a chance of 42 % of being outside before 2027-01-01'
     """
     words = [str(_CLASS_WORDS.get(urgency.gravest, _CLASS_WORDS["duty"]))]
     if urgency.chance:
-        said = {"chance": chance_of(urgency.chance), "day": f"{planned:%Y-%m-%d}" if planned else ""}
-        before = (
-            _("%(chance)s of being outside before %(day)s") if planned else _("%(chance)s of being outside in a year")
-        )
-        words.append(before % said)
+        said = {"chance": chance_words(urgency.chance), "day": f"{planned:%Y-%m-%d}" if planned else ""}
+        before = _("a chance of %(chance)s of being outside before %(day)s")
+        words.append((before if planned else _("a chance of %(chance)s of being outside in a year")) % said)
     return "; ".join(words)[:300]

@@ -9,37 +9,15 @@ from django.utils.translation import gettext as _
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Verdict
+from fleet.limits.quantities import decimals_of
 from fleet.models import Flag
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.figures import figure_apart, qualified, with_unit
 from fleet.presentation.words import capital, chemical, signs
-from fleet.quantities import READING_QUANTITIES
 
-# Decimals by a limit's quantity: those of the reading that it is about.
-DECIMALS = {
-    "co": READING_QUANTITIES["co"].decimals,
-    "co_air_free": READING_QUANTITIES["co"].decimals,
-    "co_trend_in_test": READING_QUANTITIES["co"].decimals,
-    "nox": READING_QUANTITIES["nox"].decimals,
-    "ambient_co": READING_QUANTITIES["ambient_co"].decimals,
-    "ambient_co_rise": READING_QUANTITIES["ambient_co"].decimals,
-    "o2": READING_QUANTITIES["o2"].decimals,
-    "co2": READING_QUANTITIES["co2"].decimals,
-    "flue_temp": READING_QUANTITIES["flue_temp"].decimals,
-    "draught": READING_QUANTITIES["draught"].decimals,
-    "soot_number": READING_QUANTITIES["smoke"].decimals,
-    "spillage_time": READING_QUANTITIES["spillage"].decimals,
-    "co_co2_ratio": 4,
-    "excess_air_ratio": 2,
-}
-OTHER_DECIMALS = 1
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
 AIR_FREE = ("air_free", "as_measured_or_air_free")
 UNDILUTED = ("undiluted", "undiluted_dry (air_free)")
-
-
-def decimals_of(quantity: str) -> int:
-    return DECIMALS.get(quantity, OTHER_DECIMALS)
 
 
 def basis_words(basis: str) -> str:

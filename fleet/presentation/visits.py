@@ -12,8 +12,15 @@ from fleet.limits import Verdict, standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
-from fleet.presentation.figures import derived, figure, read_with_unit
-from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources_of, value_words, what_words
+from fleet.presentation.figures import chance_words, derived, read_with_unit
+from fleet.presentation.verdicts import (
+    LimitSource,
+    limit_words,
+    source_of,
+    sources_of,
+    value_words,
+    what_words,
+)
 from fleet.presentation.words import capital, listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
@@ -383,9 +390,9 @@ def _side_figure(verdict: Verdict) -> str:
         "what": capital(what_words(verdict)),
         "value": value_words(verdict),
         "limit": limit_words(verdict),
-        "chance": figure(100 * (verdict.conformity or 0.0), 0),
+        "chance": chance_words(verdict.conformity or 0.0),
     }
-    said = _("%(what)s: read %(value)s; the true value keeps %(limit)s with %(chance)s %%") % shown
+    said = _("%(what)s: read %(value)s; the true value keeps %(limit)s with %(chance)s") % shown
     if verdict.provable is False:
         return _("%s; with this analyser's accuracy no reading could prove this band at 95 %%.") % said
     return f"{said}."

@@ -14,6 +14,8 @@ from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.people import fuel_kind
 from fleet.models.roles import may_change
+from fleet.presentation.figures import chance_words
+from fleet.presentation.forecasts import drift_words
 from fleet.services import jobs
 
 COMMON_FLUE = "common flue"
@@ -196,8 +198,8 @@ def put_drift_flags(*, appliance_ids: Sequence[uuid.UUID], cases: Sequence[Drift
     for key, flag in standing.items():
         if key not in likely:
             ended.append(_closed_drift(flag, known.get(key), now))
-        elif (flag.sentence, flag.figures) != (likely[key].sentence, likely[key].figures):
-            flag.sentence, flag.figures = likely[key].sentence, likely[key].figures
+        elif (flag.sentence, flag.figures) != (drift_words(likely[key]), likely[key].figures):
+            flag.sentence, flag.figures = drift_words(likely[key]), likely[key].figures
             changed.append(flag)
     _write(changed, ["sentence", "figures"], now)
     _write(ended, ["closed_at", "closed_why", "closed_figures"], now)
@@ -205,7 +207,7 @@ def put_drift_flags(*, appliance_ids: Sequence[uuid.UUID], cases: Sequence[Drift
 
 def _drift_flag(case: DriftCase, now: datetime) -> Flag:
     return Flag(
-        appliance_id=case.appliance_id, kind=Flag.Kind.DRIFT, key=case.key, sentence=case.sentence,
+        appliance_id=case.appliance_id, kind=Flag.Kind.DRIFT, key=case.key, sentence=drift_words(case),
         figures=case.figures, opened_at=now, updated_at=now,
     )  # fmt: skip
 
@@ -214,8 +216,8 @@ def _closed_drift(flag: Flag, case: DriftCase | None, now: datetime) -> Flag:
     flag.closed_at, flag.closed_why = now, _("The series has ended.")
     if case:
         flag.closed_figures = case.figures
-        words = _("The chance before the next planned visit is now %(chance).0f %%.")
-        flag.closed_why = words % {"chance": 100 * case.chance}
+        words = _("The chance before the next planned visit is now %(chance)s.")
+        flag.closed_why = words % {"chance": chance_words(case.chance)}
         if case.from_assumptions:
             flag.closed_why = _("The forecast rests on assumptions: it opens no flag.")
     return flag

@@ -20,7 +20,7 @@ from fleet.models import Duty, Flag, Forecast, Record, User, Visit
 from fleet.models.records import content_of
 from fleet.models.roles import may_change
 from fleet.presentation.days import day, long_day
-from fleet.presentation.drift_chart import DriftChart, drift_chart, series_words
+from fleet.presentation.drift_chart import DriftChart, band_words, drift_chart, series_words
 from fleet.presentation.due_rule import DueRule, revisit_rule
 from fleet.presentation.figures import chance_words
 from fleet.presentation.reading_rule import Wall
@@ -159,7 +159,7 @@ def _chance(history: History, today: date) -> dict[str, Any]:
     worst = max(history.gases, key=lambda each: chance_on(each, on))
     return {
         "series": series_words(worst),
-        "band": f"{worst.lower:g} {_('to')} {worst.upper:g} %",
+        "band": band_words(worst),
         "chance": chance_words(chance_on(worst, on)),
         "accepted": chance_words(worst.accepted_chance),
         "due_on": on,

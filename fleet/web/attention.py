@@ -19,7 +19,7 @@ from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
 from fleet.models.roles import may_change
 from fleet.presentation.days import weekday_without_year
-from fleet.presentation.drift_chart import expected_rule, outcome_on, series_words
+from fleet.presentation.drift_chart import band_words, expected_rule, outcome_on, series_words
 from fleet.presentation.due_rule import DueRule, row_due_rule, window_words
 from fleet.presentation.figures import chance_words, figure
 from fleet.presentation.reading_rule import ReadingRule
@@ -210,7 +210,7 @@ def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
     on = next_asked_for(row.revisit.reasons if row.revisit else [], today)
     outcome = outcome_on(forecast, on)
     rule = expected_rule(forecast, outcome) if outcome else None
-    band = _("%(lower)g to %(upper)g %%") % {"lower": forecast.lower, "upper": forecast.upper}
+    band = band_words(forecast)
     caption = ""
     if outcome and rule:
         shown = {"value": figure(outcome.median, rule.decimals), "series": series_words(forecast), "band": band}

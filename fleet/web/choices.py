@@ -13,7 +13,7 @@ from fleet import clock
 from fleet.assess.choices import tuned
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, Defect
-from fleet.presentation.figures import chance_words
+from fleet.presentation.figures import chance_words, limit_figure
 from fleet.presentation.words import count_words
 from fleet.queries.choices import Preview, preview_choices
 from fleet.queries.register import the_contractor
@@ -165,4 +165,4 @@ def _shown(value: Any) -> str:
     """A choice as one reads it: chances in per cent, days by severity."""
     if isinstance(value, dict):
         return ", ".join(f"{name} {days}" for name, days in sorted(value.items())) or _("no day for any")
-    return f"{100 * value:g} %" if isinstance(value, float) else str(value)
+    return f"{limit_figure(100 * value, 0)} %" if isinstance(value, float) else str(value)

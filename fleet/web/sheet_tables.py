@@ -7,12 +7,11 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.cards import band_of
 from fleet.limits import Band
-from fleet.limits.quantities import label
+from fleet.limits.quantities import decimals_of, label
 from fleet.presentation.contents import band_words, ceiling_words
 from fleet.presentation.figures import unit_words
 from fleet.presentation.reading_rule import ReadingRule, Wall
 from fleet.presentation.readings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
-from fleet.presentation.verdicts import decimals_of
 from fleet.presentation.words import capital, chemical, listed, rate_words
 
 

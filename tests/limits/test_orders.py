@@ -54,7 +54,7 @@ def test_the_verdict_has_the_gap_in_points_and_belongs_to_no_single_reading():
     assert verdict.value == pytest.approx(0.1)
     assert not verdict.stop
     assert verdict.sentence == (
-        "CO2 at high less CO2 at low 0.1 points, as found (limit >= 0.2 points): "
+        "CO2 at high less CO2 at low 0.10 points, as found (limit >= 0.2 points): "
         "outside the limits of premix sheet v2 as recorded."
     )
 

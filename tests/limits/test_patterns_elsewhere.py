@@ -110,7 +110,7 @@ def test_an_appliance_counts_once_however_often_it_was_visited():
 
 def test_the_site_sentence_tells_how_many_and_by_how_much():
     made = site_shift(at_site(-0.5, -0.7, -0.9), PATTERNS)
-    assert made.sentence == "O2 of 3 appliances of this site moved the same way, by -0.7 points on average."
+    assert made.sentence == "O2 of 3 appliances of this site moved the same way, by −0.7 points on average."
     assert made.severity == "investigate"
 
 

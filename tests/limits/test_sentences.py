@@ -8,30 +8,28 @@ from tests.limits.cast import make_card, one_limit_set, reading, sheet, target, 
 
 
 @pytest.mark.parametrize(
-    ("value", "limits", "shown"),
+    ("value", "quantity", "limits", "shown"),
     [
-        (None, (), "-"),
-        ("", (), "-"),
-        ("trace", (), "trace"),
-        (97.036, (), "97.04"),
-        (0.0, (), "0"),
-        (250.04, (250.0,), "250.04"),
-        (250.04, (None, 251.0), "250"),
-        (250.0, (250.0,), "250"),
-        (250.04, (250.3,), "250"),  # further off than a thousandth: they can't be taken for each other
-        (250.004, (250.0,), "250.004"),
-        (250.0004, (250.0,), "250.0004"),
-        (250.00004, (250.0,), "250"),  # seven digits at most
-        (-250.04, (-250.0,), "-250.04"),
-        (99999.4, (), "1e+05"),
-        (1e5, (), "100000"),
-        (-1e5, (), "-100000"),
-        (123456.7, (), "123457"),
-        (1.0004, (1.0,), "1.0004"),
+        (None, "co", (), "-"),
+        ("", "co", (), "-"),
+        ("trace", "co", (), "trace"),
+        (109.7, "co_air_free", (), "110"),
+        (11.408, "co2", (), "11.41"),
+        (5.04, "o2", (), "5.0"),
+        (1.0, "soot_number", (), "1"),
+        (0.0, "co", (), "0"),
+        (250.04, "co", (250.0,), "250.04"),
+        (250.04, "co", (None, 251.0), "250"),
+        (250.0, "co", (250.0,), "250"),
+        (250.0004, "co", (250.0,), "250.0004"),
+        (-12.04, "draught", (), "\u221212.0"),
+        (-0.04, "draught", (), "0.0"),
+        (123456.7, "co", (), "123\u202f457"),
+        (1.0004, "a_quantity_of_no_row", (1.0,), "1.0004"),
     ],
 )
-def test_a_figure_has_four_digits_or_as_many_as_tell_it_from_its_limit(value, limits, shown):
-    assert figure(value, *limits) == shown
+def test_a_figure_has_its_quantitys_decimals_or_as_many_as_tell_it_from_its_limit(value, quantity, limits, shown):
+    assert figure(value, quantity, *limits) == shown
 
 
 @pytest.mark.parametrize(
@@ -49,7 +47,8 @@ def test_where_a_source_wants_it_read(rates, phases, words):
 
 def row_of(**more):
     return {
-        "kind": "limit", "label": "CO", "lower": None, "upper": 100.0, "unit": "ppm", "limit_text": "<= 100",
+        "kind": "limit", "label": "CO", "quantity": "co",
+        "lower": None, "upper": 100.0, "unit": "ppm", "limit_text": "<= 100",
         "set_name": "a set", "set_version": "3", "evidence": "official_text_read", "review": "reviewed by a person",
     } | more  # fmt: skip
 
@@ -69,6 +68,8 @@ AT_HIGH = {"rate": "high", "phase": "as found"}
          "CO at high (limit <= 100 ppm): not judged: no CO read."),
         ({}, {"phase": "check"}, 140.0, "less than", "cannot tell", "the reading says only less than 140",
          "CO less than 140 ppm, check (limit <= 100 ppm): can't be decided: the reading says only less than 140."),
+        ({"unit": "1", "quantity": "soot_number", "limit_text": ""}, {}, 1.0, "=", "outside", "",
+         "CO 1: outside the limits of a set v3 as recorded."),
         ({"unit": "", "limit_text": ""}, {}, 140.0, "=", "outside", "",
          "CO 140: outside the limits of a set v3 as recorded."),
         ({"unit": "", "limit_text": "stable"}, {}, "lifting", "=", "outside", "",
@@ -134,7 +135,7 @@ GUARDED = {"decision_rule": "guarded"}
          ("CO 140 ppm at high, as found (limit <= 100 ppm): outside the limits of test set v3 as recorded "
          "(room not recorded; the reading is not steady).")),
         ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.5}, "not judged",
-         ("CO 60.5 ppm at high, as found (limit < 30 ppm): "
+         ("CO 60 ppm at high, as found (limit < 30 ppm): "
          "not judged: above this range, where a stricter limit decides.")),
         ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.0}, "outside",
          "CO 60 ppm at high, as found (limit < 30 ppm): outside the limits of test set v3 as recorded."),
@@ -178,8 +179,3 @@ def test_a_sample_that_is_mostly_air_is_worded_so():
 def test_why_a_target_is_not_judged(seen, reason):
     page = sheet(targets=[target(casing="closed")], adjusters=[])
     assert the(evaluate(make_card(the_sheet=page), [reading(**seen)]), kind="band").reason == reason
-
-
-def test_a_figure_that_is_its_limit_stays_short():
-    assert figure(97.0361234, 97.0361234) == "97.04"
-    assert figure(97.0361234, 97.0361) == "97.03612"

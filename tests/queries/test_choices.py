@@ -124,7 +124,7 @@ def test_fewer_extra_visits_leave_cases_beyond_with_their_risk_stated(drifting: 
     assert (seen.budget_before, seen.budget_after, seen.beyond_before, seen.beyond_after) == (6, 1, 0, 2)
     assert (seen.weeks[0].begins, seen.weeks[0].before, seen.weeks[0].after) == (date(2026, 3, 2), 3, 1)
     assert len(seen.weeks) == 12
-    words = "Beyond the 1 extra visits a week; accepted risk: 66 chances in 100 before 2027-03-02."
+    words = "Beyond the 1 extra visits a week; accepted risk: 66 % before 2027-03-02."
     assert [each.words for each in seen.beyond] == [words] * 2
     assert len(seen.moves) == 2
     assert {each.after for each in seen.moves} == {date(2027, 3, 2)}

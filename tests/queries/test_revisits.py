@@ -78,7 +78,7 @@ def test_no_fewer_attendances_would_do(revisits: list[Revisit]) -> None:
 
 def test_the_accepted_risk_is_stated_with_its_day() -> None:
     told = Revisit(extra="beyond", accepted_risk=0.25, accepted_until=date(2026, 9, 1))
-    words = "Beyond the 6 extra visits a week; accepted risk: one chance in 4 before 2026-09-01."
+    words = "Beyond the 6 extra visits a week; accepted risk: 25 % before 2026-09-01."
     assert beyond_words(told, 6) == words
     assert beyond_words(Revisit(extra="within"), 6) == ""
 

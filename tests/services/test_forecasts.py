@@ -64,7 +64,7 @@ def test_a_fitted_forecast_flags_and_moves_the_revisit_and_says_why(
     assert revisit is not None
     assert revisit.binding == "drift"
     assert revisit.latest == Forecast.objects.get(quantity="co2", rate="high").horizon_on
-    assert "8 chances in 100 of reaching the lower limit, 9.1 % by" in revisit.sentence
+    assert "a chance of 8 % of reaching the lower limit, 9.1 % by" in revisit.sentence
 
 
 def test_one_or_two_visits_say_that_they_rest_on_the_fleet(

@@ -218,7 +218,7 @@ def test_attention_says_which_risk_is_accepted(
     values |= {"extra": "beyond", "accepted_risk": 0.2, "accepted_until": date(2027, 3, 2)}
     Revisit.objects.create(appliance=boiler, **values)
     shown = text_of(browser(dispatcher), "/")
-    assert "Beyond the 6 extra visits a week; accepted risk: one chance in 5 before 2 March 2027." in shown
+    assert "Beyond the 6 extra visits a week; accepted risk: 20 % before 2 March 2027." in shown
     assert "One case stays listed beyond them" in shown or "1 case stays listed beyond them" in shown
 
 

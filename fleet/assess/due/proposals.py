@@ -54,11 +54,6 @@ class DriftCase:
     def figures(self) -> dict[str, Any]:
         return {"chance": round(self.chance, 4), "flag_at": self.flag_at, "snapshot": str(self.snapshot_id)}
 
-    @property
-    def sentence(self) -> str:
-        shown = {"said": self.said, "day": f"{self.planned:%Y-%m-%d}", "chance": 100 * self.chance}
-        return (_("%(said)s By the visit due %(day)s it is %(chance).0f %%.") % shown)[:1000]
-
 
 # From this chance on a CO case is flagged, whatever higher one the contractor chooses: CO is apart from tuning.
 CO_FLAG_AT = 0.30

@@ -149,7 +149,8 @@ def _value(verdict: Verdict) -> str:
     if verdict.value is None:
         return ""
     said = "" if verdict.qualifier in ("=", "not measured") else f"{verdict.qualifier} "
-    return f"{said}{figure(verdict.value, verdict.lower, verdict.upper)} {verdict.unit}".strip()
+    shown = figure(verdict.value, verdict.quantity, verdict.lower, verdict.upper)
+    return _figures(f"{said}{shown}", verdict.unit)
 
 
 def _outcome(verdict: Verdict | None) -> str:
@@ -160,8 +161,9 @@ def _limit(verdict: Verdict | None) -> str:
     return _figures(verdict.limit_text, verdict.unit) if verdict else ""
 
 
-def _figures(limit_text: str, unit: str) -> str:
-    return f"{limit_text} {unit}".strip() if limit_text else ""
+def _figures(shown: str, unit: str) -> str:
+    """With its unit; a plain number has none."""
+    return f"{shown} {unit.removeprefix('1')}".strip() if shown else ""
 
 
 def _outcome_words(outcome: str, limit: str) -> str:

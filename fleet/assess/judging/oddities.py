@@ -14,7 +14,8 @@ from django.utils.translation import gettext as _
 from fleet.assess.judging.evidence import doubts_of
 from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
-from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.numerals import limit_figure
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 # Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
 NOISE_PCT = {"o2_pct": 0.3, "co2_pct": 0.2}
@@ -80,19 +81,23 @@ def _values(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Od
         for quantity in READING_QUANTITIES.values():
             value = getattr(reading, quantity.column)
             if value is not None and not quantity.low <= value <= quantity.high:
+                shown = f"Reading {reading.number}: {quantity.label} {limit_figure(value, 0)}"
                 yield Oddity(
                     "value_implausible",
-                    f"Reading {reading.number}: {quantity.label} {value:g} is beyond what an instrument shows "
-                    f"({quantity.low:g} to {quantity.high:g}).",
+                    f"{shown} is beyond what an instrument shows ({_range(quantity)}).",
                     {"reading": reading.number, quantity.column: value},
                 )
+
+
+def _range(quantity: Quantity) -> str:
+    return f"{limit_figure(quantity.low, 0)} to {limit_figure(quantity.high, 0)}"
 
 
 def _conditions(visit: Visit) -> Iterator[Oddity]:
     for quantity in CONDITION_QUANTITIES.values():
         value = getattr(visit, quantity.column)
         if value is not None and not quantity.low <= value <= quantity.high:
-            said = f"{quantity.label} {value:g} is beyond what can be ({quantity.low:g} to {quantity.high:g})."
+            said = f"{quantity.label} {limit_figure(value, 0)} is beyond what can be ({_range(quantity)})."
             yield Oddity("value_implausible", said, {quantity.column: value})
 
 
@@ -148,10 +153,10 @@ def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Odd
             for column, noise in NOISE_PCT.items():
                 before, after = getattr(found, column), getattr(left, column)
                 if before is not None and after is not None and abs(after - before) > noise:
+                    went = f"from {limit_figure(before, 0)} to {limit_figure(after, 0)}"
                     yield Oddity(
                         "left_differs_without_work",
-                        f"At {found.rate}, {column.split('_')[0].upper()} went from {before:g} to {after:g} "
-                        "with no work logged.",
+                        f"At {found.rate}, {column.split('_')[0].upper()} went {went} with no work logged.",
                         {"found": before, "left": after},
                     )
 
