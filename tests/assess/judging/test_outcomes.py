@@ -4,7 +4,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.assess.judging.outcomes import outcome_as_found, outcome_by_source, outcome_of
@@ -44,6 +44,7 @@ ROWS = st.tuples(
 ).map(lambda drawn: row(*drawn[0], *drawn[1:]))
 
 
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(st.lists(ROWS, max_size=12))
 def test_nothing_is_within_where_co_was_not_judged_at_each_rate_by_any_of_the_ways_to_say_it(
     rows: list[Verdict],
@@ -57,6 +58,7 @@ def test_nothing_is_within_where_co_was_not_judged_at_each_rate_by_any_of_the_wa
         assert {("as found", rate) for rate in RATES} <= judged
 
 
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(st.lists(ROWS, max_size=12))
 def test_the_whole_is_outside_where_a_source_is_and_only_there(rows: list[Verdict]) -> None:
     taken = readings(*PHASES)
@@ -66,6 +68,7 @@ def test_the_whole_is_outside_where_a_source_is_and_only_there(rows: list[Verdic
     assert (outcome_of(rows, taken)["outcome"] == "outside") == ("outside" in by_source)
 
 
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(st.lists(ROWS, max_size=12))
 def test_found_and_left_go_by_the_same_rule(rows: list[Verdict]) -> None:
     """What was judged as found says of a visit with nothing else how it was left as well."""
