@@ -1,6 +1,6 @@
 """A visit in words: what was found and how it was left, by which limits; who, with what, when; what was done."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
 
@@ -12,9 +12,10 @@ from fleet.limits import Verdict, standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
-from fleet.presentation.figures import chance_words, derived, read_with_unit
+from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import (
     LimitSource,
+    Verdict,
     limit_words,
     source_of,
     sources_of,
@@ -301,15 +302,15 @@ def _range(shown: list[str]) -> str:
 def _room(visit: Visit) -> str:
     """Ambient CO before and after, the unit once where both were read."""
     before, after = (CONDITION_QUANTITIES[f"ambient_co_{when}"] for when in ("before", "after"))
-    shown = {"before": _room_figure(visit, before), "after": _room_figure(visit, after)}
-    if visit.ambient_co_before_ppm is not None and visit.ambient_co_after_ppm is not None:
-        shown["before"] = shown["before"].removesuffix(f" {before.unit}")
+    is_both = visit.ambient_co_before_ppm is not None and visit.ambient_co_after_ppm is not None
+    first = read_figure if is_both else read_with_unit
+    shown = {"before": _room_figure(visit, before, first), "after": _room_figure(visit, after, read_with_unit)}
     return _("CO in room before %(before)s, after %(after)s") % shown
 
 
-def _room_figure(visit: Visit, quantity: Quantity) -> str:
+def _room_figure(visit: Visit, quantity: Quantity, words: Callable[[Quantity, float | None, str], str]) -> str:
     value, said = getattr(visit, quantity.column), visit.condition_qualifiers.get(quantity.name, "=")
-    return _("not read") if value is None and said == "=" else read_with_unit(quantity, value, said)
+    return _("not read") if value is None and said == "=" else words(quantity, value, said)
 
 
 # ---- work, defects, steps ----

@@ -9,7 +9,7 @@ from fleet.assess.judging.cards import band_of
 from fleet.limits import Band
 from fleet.limits.quantities import decimals_of, label
 from fleet.presentation.contents import band_words, ceiling_words
-from fleet.presentation.figures import unit_words
+from fleet.presentation.figures import decimals_shown, unit_words
 from fleet.presentation.reading_rule import ReadingRule, Wall
 from fleet.presentation.readings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
 from fleet.presentation.words import capital, chemical, listed, rate_words
@@ -100,10 +100,6 @@ def _ceiling_rows(content: Mapping[str, Any]) -> Iterator[Drawn]:
             walls = [Wall(float(each["value"]), "upper") for each in mine if each["rate"] in (rate, "any")]
             if walls:
                 named = _("%(quantity)s at %(rate)s") % {"quantity": name, "rate": rate_words(rate)}
-                decimals = max(_decimals(each["value"]) for each in mine)
+                decimals = decimals_shown(0, [float(each["value"]) for each in mine])
                 rules[rate] = ReadingRule(named, unit, 0.0, high, decimals, walls=walls)
         yield name, unit, rules
-
-
-def _decimals(text: str) -> int:
-    return len(text.partition(".")[2])
