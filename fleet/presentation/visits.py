@@ -15,7 +15,6 @@ from fleet.presentation.days import clock_time, day_and_time, long_day, offset, 
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import (
     LimitSource,
-    Verdict,
     limit_words,
     source_of,
     sources_of,
