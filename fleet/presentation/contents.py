@@ -16,7 +16,7 @@ from fleet.intervals.dates import read_date
 from fleet.limits import band
 from fleet.limits.quantities import label
 from fleet.predicates import SUFFIXES, day_in
-from fleet.presentation.figures import limit_figure
+from fleet.presentation.figures import limits_words
 
 Row = Mapping[str, Any]
 Words = str | Promise
@@ -105,7 +105,7 @@ def band_words(target: Row) -> str:
     """
     ends = {name: target.get(name) for name in ("lower", "upper")}
     made = band(target.get("value"), target.get("tolerance"), basis=target["tolerance_basis"], **ends)
-    return _("%(lower)s to %(upper)s %%") % {"lower": limit_figure(made.lower, 0), "upper": limit_figure(made.upper, 0)}
+    return f"{limits_words(made.lower, made.upper)} %"
 
 
 def target_words(target: Row) -> str:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext, gettext_lazy, ngettext
 from fleet.models import Forecast, Revisit
 from fleet.presentation.days import long_day
 from fleet.presentation.due_rule import DueRule, due_words, revisit_rule
-from fleet.presentation.figures import figure, from_to, limit_figure
+from fleet.presentation.figures import figure, from_to, limits_words
 from fleet.presentation.reading_rule import Pin, ReadingRule, Wall
 from fleet.presentation.readings import GASES, at_rate, ends_of
 from fleet.quantities import READING_QUANTITIES
@@ -174,7 +174,7 @@ def series_words(forecast: Forecast) -> str:
 
 def band_words(forecast: Forecast) -> str:
     """The band of a gas: 9.1 to 9.7 %."""
-    return f"{from_to(limit_figure(forecast.lower, 0), limit_figure(forecast.upper, 0))} %"
+    return f"{limits_words(forecast.lower, forecast.upper)} %"
 
 
 def _drift_visit(entry: Mapping[str, Any]) -> DriftVisit:

@@ -20,6 +20,7 @@ __all__ = [
     "figure_apart",
     "from_to",
     "limit_figure",
+    "limits_words",
     "qualified",
     "read_figure",
     "read_with_unit",
@@ -111,6 +112,15 @@ def from_to(lower: str | None, upper: str | None) -> str:
     if lower is not None:
         return _("from %(lower)s") % {"lower": lower}
     return _("up to %(upper)s") % {"upper": upper}
+
+
+def limits_words(lower: float | None, upper: float | None) -> str:
+    """A range of limits, each with its own decimals, open at either end.
+
+    >>> limits_words(9.108, 9.4), limits_words(None, 250.0)
+    ('9.108 to 9.4', 'up to 250')
+    """
+    return from_to(*(None if each is None else limit_figure(each, 0) for each in (lower, upper)))
 
 
 def chance_words(chance: float) -> str:

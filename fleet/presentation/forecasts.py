@@ -81,7 +81,7 @@ def _limit_words(forecast: Forecast) -> str:
             "unit": forecast.unit,
             "limit": forecast.limit_words,
         }
-    if forecast.outlook["is_lower"]:
+    if forecast.outlook["is_lower"] and forecast.lower is not None:
         return _("the lower limit, %s %%") % limit_figure(forecast.lower, 0)
     return _("the upper limit, %s %%") % limit_figure(forecast.upper, 0)
 

@@ -193,5 +193,5 @@ def _rule_words(rule: StatementRule) -> str:
     period = {"begins": long_day(rule.begins), "ends": long_day(rule.ends)}
     parts = [_("In service from %(begins)s to %(ends)s, within the period.") % period]
     parts.append(_("Last record %s.") % long_day(rule.last) if rule.last else _("No test on record."))
-    parts.append(_("Next due %s.") % long_day(rule.due) if rule.due else _("No due date is known."))
+    parts += [_("Next due %s.") % long_day(rule.due)] if rule.due else []
     return " ".join(parts)

@@ -231,7 +231,7 @@ def test_a_statement_opens_with_its_answer_and_as_known_on(
     never = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
     page = words_of(opened(auditor, f"/statements/{query}"))
     assert "1 January 2026 to 2 March 2026, as known on 2 March 2026" in page
-    assert "Two appliances were in service." in page
+    assert "Two appliances of Weir Trust were in service in this period." in page
     assert "one within" in page
     assert "One has no record of a test." in page
     assert "None is past its due date." in page
@@ -247,7 +247,7 @@ def test_late_and_not_evidence_are_said(
     page = words_of(opened(auditor, f"/statements/{query}"))
     assert "One is past its due date." in page
     assert "10 days late" in page
-    assert "The last record of one is not evidence" in page
+    assert "The last record of one is no evidence" in page
     assert "Not evidence: Ada Test had no qualification for gas in force on 20 February 2025." in page
 
 

@@ -139,7 +139,7 @@ def test_what_would_change_is_shown_and_recorded_only_then(boiler: Appliance, ma
     page = checked(shown)
     said = words_of(page)
     assert "One appliance is under it; it changes." in said
-    assert "CO₂ 9.6 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside" in said
+    assert "CO₂ 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside" in said
     assert "a record keeps the verdict of its day" in said
     assert "Record as version 2" in said
     assert (Record.objects.count(), SheetVersion.objects.count()) == (before, 1)
