@@ -24,6 +24,7 @@ from fleet.assess.due.reasons import window_of
 from fleet.assess.foresight.forecasts import accepted_chance, horizon_by
 from fleet.models import Appliance, Contractor, Defect, Duty, Forecast, LimitSetVersion, Retest, Revisit, User
 from fleet.models.appliances import not_gone
+from fleet.presentation.forecasts import drift_words
 from fleet.presentation.revisits import beyond_words
 from fleet.queries.access import visible_clients
 
@@ -157,7 +158,7 @@ class _Told:
     def take(self, proposal: Proposal) -> None:
         for case in proposal.drift_cases():
             if case.is_likely:
-                self.flags[case.appliance_id, case.key] = (proposal.appliance, case.sentence)
+                self.flags[case.appliance_id, case.key] = (proposal.appliance, drift_words(case))
         if proposal.reasons:
             self.proposals[proposal.appliance.id] = (proposal, proposal.values())
 
