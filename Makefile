@@ -1,5 +1,5 @@
 # make run, make test: both build the environment by themselves; a second run starts in seconds.
-.PHONY: run test check format bench mutants chaos sentences env clean
+.PHONY: run test check format bench mutants chaos journeys sentences env clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -47,6 +47,10 @@ mutants: env
 # Kills, stops and doubles the service's processes for some minutes; a short form of it is among the tests.
 chaos: env
 	FLEET_TEST_CHAOS=full FLEET_REQUIRE_ALL=1 $(BIN)/pytest tests/chaos -v -s $(ARGS)
+
+# The long ones whole, of which the tests have a fixed sample: every service on PostgreSQL.
+journeys: env
+	FLEET_TEST_JOURNEYS=full FLEET_REQUIRE_ALL=1 $(BIN)/pytest tests/served tests/journeys $(ARGS)
 
 # What the service says of its demonstration, held against what it said when a person last read it.
 sentences: env

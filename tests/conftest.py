@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import hypothesis
 import pytest
 from django.conf import settings
 from pytest_django import DjangoDbBlocker
@@ -12,6 +13,9 @@ from tests import cast
 
 
 def pytest_configure() -> None:
+    # How long an example takes says how busy the machine is, and nothing of the code.
+    hypothesis.settings.register_profile("house", deadline=None)
+    hypothesis.settings.load_profile("house")
     # Pages under test take files from their folders: nothing needs gathering first.
     plain = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
     settings.STORAGES = settings.STORAGES | {"staticfiles": plain}

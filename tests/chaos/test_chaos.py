@@ -1,6 +1,7 @@
 """Killed workers, a forgetful broker, a dead one, two clocks: each job has one effect, and none is lost."""
 
 import json
+import math
 import os
 import re
 import signal
@@ -18,8 +19,9 @@ from tests.chaos.stage import FULL, SHAPES, Stage, stage
 from tests.servers import REPOSITORY
 
 JOBS, KILLS = (400, 4) if FULL else (40, 2)
-STOPS_WITHIN_S = 5.0
-STOPPED_S, PICKED_UP_WITHIN_S, SLOWED_MS = 60.0, 60.0, 50.0
+# Times are promises of a machine with nothing beside: held by `make chaos`, never by a test among others.
+STOPS_WITHIN_S, PICKED_UP_WITHIN_S = (5.0, 60.0) if FULL else (math.inf, math.inf)
+STOPPED_S, SLOWED_MS = 60.0, 50.0
 TURNS = 4
 KILLED = 9
 # Generous: on a busy machine a worker's start alone may take minutes, and 400 jobs many of them.
