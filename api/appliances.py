@@ -30,7 +30,8 @@ from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Text, Word
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
-from fleet.queries.advice import advise_on
+from fleet.presentation.advice import advice_words, withheld_words
+from fleet.queries.advice import Advised, advise_on
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.histories import history_for
 from fleet.queries.register import all_sheets, visible_analysers, visible_appliances, visible_flue_groups
@@ -185,11 +186,18 @@ class AdviceOut(serializers.Serializer[Any]):
     turns = serializers.FloatField(source="advice.turns", allow_null=True, help_text="About how far, once learned.")
     turns_low = serializers.FloatField(source="advice.turns_low", allow_null=True)
     turns_high = serializers.FloatField(source="advice.turns_high", allow_null=True)
-    sentence = serializers.CharField(source="advice.sentence")
-    withheld_reason = serializers.CharField(source="advice.withheld_reason", allow_null=True)
+    code = serializers.CharField(source="advice.code", help_text="Why withheld, or what to look into; else empty.")
+    sentence = serializers.SerializerMethodField()
+    withheld_reason = serializers.SerializerMethodField(allow_null=True)
     response = ResponseOut(allow_null=True)
     derived = DerivedOut()
     verdicts = serializers.ListField(child=VerdictField(), help_text="On the last reading, strictest first.")
+
+    def get_sentence(self, advised: Advised) -> str:
+        return advice_words(advised.advice)
+
+    def get_withheld_reason(self, advised: Advised) -> str | None:
+        return withheld_words(advised.advice)
 
 
 class ApplianceAdvice(Door):

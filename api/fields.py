@@ -17,6 +17,7 @@ from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.limits import Verdict
 from fleet.models import User
 from fleet.predicates import day_in
+from fleet.presentation.verdicts import verdict_sentence
 
 
 class Id(serializers.Field[uuid.UUID, Any, str, Any]):
@@ -176,4 +177,4 @@ class VerdictField(serializers.DictField):
     """A verdict as plain data."""
 
     def to_representation(self, value: Verdict) -> dict[str, Any]:
-        return dict(vars(value))
+        return vars(value) | {"sentence": verdict_sentence(value)}

@@ -14,8 +14,9 @@ from api.people import QualificationOut
 from api.records import RecordOut
 from api.schema import measured_schema
 from fleet.assess.judging.visit_facts import VisitFacts
-from fleet.models import Diagnosis, Visit
+from fleet.models import Diagnosis, Finding, Judgement, Visit
 from fleet.models.records import content_of
+from fleet.presentation.verdicts import summary_words, verdict_sentence
 
 MEASURED = {"type": "object", "additionalProperties": measured_schema()}
 
@@ -31,9 +32,12 @@ class VisitLineOut(serializers.Serializer[Any]):
     disposition = serializers.CharField()
     unsafe = serializers.BooleanField()
     judged = serializers.CharField(source="judgement.outcome")
-    summary = serializers.CharField(source="judgement.summary")
+    summary = serializers.SerializerMethodField()
     record = serializers.UUIDField(source="record_id")
     sha256 = serializers.CharField(source="record.sha256")
+
+    def get_summary(self, visit: Visit) -> str:
+        return summary_words(visit.judgement)
 
 
 class FindingOut(serializers.Serializer[Any]):
@@ -49,7 +53,10 @@ class FindingOut(serializers.Serializer[Any]):
     stop = serializers.BooleanField()
     limit_set = serializers.CharField()
     action = serializers.CharField()
-    sentence = serializers.CharField()
+    sentence = serializers.SerializerMethodField()
+
+    def get_sentence(self, finding: Finding) -> str:
+        return verdict_sentence(finding.verdict)
 
 
 class DiagnosisOut(serializers.Serializer[Any]):
@@ -126,12 +133,15 @@ class JudgementOut(serializers.Serializer[Any]):
     """Outcome and the versions it was reached with; within or outside the limits as recorded, no more."""
 
     outcome = serializers.CharField()
-    summary = serializers.CharField()
+    summary = serializers.SerializerMethodField()
     engine = serializers.CharField()
     judged_at = serializers.DateTimeField()
     sheet_version = serializers.UUIDField(source="sheet_version_id", allow_null=True)
     stop_lines = serializers.UUIDField(source="stop_lines_id")
     card = serializers.DictField()
+
+    def get_summary(self, judgement: Judgement) -> str:
+        return summary_words(judgement)
 
 
 class AnalyserOnDayOut(serializers.Serializer[Any]):

@@ -2,23 +2,17 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fleet.limits.evaluate import evaluate
 from fleet.limits.learned import Response, Step, agrees, turns_for
-from fleet.limits.sentences import figure
 from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, Verdict, Verdicts
-from fleet.numerals import limit_figure
 
 Card = Mapping[str, Any]
 
 OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 CO_FINDINGS = ("co", "co_air_free", "co_co2_ratio", "co_trend_in_test")
-OTHER_WAY = "the first step moved CO2 the other way than the sheet says: look before turning on"
-# As fine as a screw can be turned by eye: common practice, no source.
-SMALLEST_TURN = Fraction(1, 16)
 
 
 @dataclass(frozen=True)
@@ -27,7 +21,8 @@ class Advice:
 
     action : "stop", "none" (in the band), "investigate" (in the band, yet CO is out), "adjust" or "withheld".
     adjuster, direction : name of the adjuster and "clockwise" or "anticlockwise", only with "adjust".
-    sentence : for the technician. withheld_reason : why there is no advice, only with "withheld".
+    code : why it is withheld, or what asks for the cause; empty otherwise. figures : what the advice names, among it
+        the verdict it rests on; in words it stands in `fleet.presentation.advice`.
     turns, turns_low, turns_high : about how far in that direction and between what, never beyond the largest step;
         None where the response isn't known, or this visit's own first step hasn't agreed with it.
     """
@@ -35,8 +30,8 @@ class Advice:
     action: str
     adjuster: str | None
     direction: str | None
-    sentence: str
-    withheld_reason: str | None = None
+    code: str = ""
+    figures: Mapping[str, Any] = field(default_factory=dict)
     turns: float | None = None
     turns_low: float | None = None
     turns_high: float | None = None
@@ -67,9 +62,10 @@ def advise(
     if verdicts.stop:
         return _stop(verdicts)
     band = _band_verdict(verdicts, reading)
-    reason = _unusable(band, reading)
-    if reason or band is None:
-        return _withheld(reason)
+    if band is None:
+        return _withheld("no_target", rate=reading.get("rate"))
+    if band.outcome in (NOT_JUDGED, CANNOT_TELL):
+        return _withheld("not_judged", verdict=band)
     if band.outcome != OUTSIDE:
         return _in_band(card, band, verdicts, reading)
     advice = _adjust(card, band, reading, qualified=qualified, first_step=first_step)
@@ -80,7 +76,7 @@ def advise(
 
 def _stop(verdicts: Verdicts) -> Advice:
     first = next(verdict for verdict in verdicts.findings if verdict.stop)
-    return Advice("stop", None, None, f"{first.sentence} End the firing: {first.action.rstrip('.')}.")
+    return Advice("stop", None, None, figures={"verdict": first})
 
 
 def _band_verdict(verdicts: Verdicts, reading: Mapping[str, Any]) -> Verdict | None:
@@ -90,26 +86,18 @@ def _band_verdict(verdicts: Verdicts, reading: Mapping[str, Any]) -> Verdict | N
     return next(iter(judged or own), None)
 
 
-def _unusable(band: Verdict | None, reading: Mapping[str, Any]) -> str:
-    if band is None:
-        return f"no target for this reading at {reading.get('rate')}"
-    return band.reason if band.outcome in (NOT_JUDGED, CANNOT_TELL) else ""
-
-
-def _withheld(reason: str) -> Advice:
-    return Advice("withheld", None, None, f"No advice: {reason}.", reason)
+def _withheld(code: str, **figures: Any) -> Advice:
+    return Advice("withheld", None, None, code, figures)
 
 
 def _in_band(card: Card, band: Verdict, verdicts: Verdicts, reading: Mapping[str, Any]) -> Advice:
     co = [v for v in verdicts.findings if v.quantity in CO_FINDINGS and v.reading_key == reading.get("key")]
-    stands = _stands(card, band)
+    stands = {"verdict": band, "target": _target(card, band)}
     if co:
-        text = f"{stands}, inside its band, yet {co[0].sentence} Look for the cause before turning anything."
-        return Advice("investigate", None, None, text)
+        return Advice("investigate", None, None, "co_is_out", stands | {"finding": co[0]})
     if order := _broken_order(card, verdicts, reading):
-        text = f"{stands}, inside its band, yet {order.sentence} Read both rates again before turning anything."
-        return Advice("investigate", None, None, text)
-    return Advice("none", None, None, f"No adjustment needed: {stands}, band {band.limit_text} %.")
+        return Advice("investigate", None, None, "order_is_broken", stands | {"finding": order})
+    return Advice("none", None, None, figures=stands)
 
 
 def _broken_order(card: Card, verdicts: Verdicts, reading: Mapping[str, Any]) -> Verdict | None:
@@ -117,25 +105,6 @@ def _broken_order(card: Card, verdicts: Verdicts, reading: Mapping[str, Any]) ->
     concerned = [row["limit_id"] for row in card["orders"] if reading.get("rate") in row["rates"]]
     broken = [v for v in verdicts.findings if v.kind == "order" and v.phase == reading.get("phase")]
     return next((verdict for verdict in broken if verdict.limit_id in concerned), None)
-
-
-def _stands(card: Card, band: Verdict) -> str:
-    value = figure(band.value, band.quantity, band.lower, band.upper)
-    return f"{band.label} {value} % at {band.rate}{_distance(card, band)}"
-
-
-def _distance(card: Card, band: Verdict) -> str:
-    target = _target(card, band)
-    if target is None or not isinstance(band.value, float):
-        return ""
-    gap = band.value - target
-    side = "above" if gap > 0 else "below"
-    on_target = abs(gap) < 5e-4
-    return (
-        " is on its target"
-        if on_target
-        else f" is {figure(abs(gap), band.quantity, 0.0)} points {side} its target {limit_figure(target, 0)} %"
-    )
 
 
 def _target(card: Card, band: Verdict) -> float | None:
@@ -147,14 +116,21 @@ def _adjust(
     card: Card, band: Verdict, reading: Mapping[str, Any], *, qualified: bool, first_step: Step | None
 ) -> Advice:
     adjuster = _adjuster_for(card, band.rate)
-    if reason := _forbidden(card, adjuster, reading, qualified=qualified):
-        return _withheld(reason)
+    if code := _forbidden(card, adjuster, reading, qualified=qualified):
+        return _withheld(code, rate=reading.get("rate"), adjuster=adjuster["name"] if adjuster else "")
     if first_step is not None and first_step.points_per_turn < 0:
-        return _withheld(OTHER_WAY)
+        return _withheld("other_way")
     assert adjuster is not None  # no adjuster is one of the reasons above
     direction = adjuster["raises_co2"] if _raise_co2(band) else OPPOSITE[adjuster["raises_co2"]]
-    how_far = "by a small first step" if first_step is None else "by a small step"
-    return Advice("adjust", adjuster["name"], direction, _instruction(card, band, adjuster, f"{direction} {how_far}"))
+    figures = {
+        "verdict": band,
+        "target": _target(card, band),
+        "adjuster": adjuster,
+        "is_first_step": first_step is None,
+        "other_rates": [rate for rate in card["sheet"]["rates"] if rate != band.rate],
+        "stop_co_ppm_air_free": _stop_co(card),
+    }
+    return Advice("adjust", adjuster["name"], direction, figures=figures)
 
 
 def _with_turns(card: Card, band: Verdict, advice: Advice, response: Response, first_step: Step) -> Advice:
@@ -166,11 +142,8 @@ def _with_turns(card: Card, band: Verdict, advice: Advice, response: Response, f
     signed = turns_for(response, _co2_gap_pts(card, band), largest)
     if math.isnan(signed[0]):
         return advice
-    turns, (least, most) = abs(signed[0]), sorted(map(abs, signed[1:]))
-    between = f" ({least:.2g} to {most:.2g})" if least < most else ""
-    how_far = f"about {_turn_words(turns, largest)}{between}"
-    text = _instruction(card, band, adjuster, f"{advice.direction} {how_far}")
-    return replace(advice, sentence=text, turns=turns, turns_low=least, turns_high=most)
+    least, most = sorted(map(abs, signed[1:]))
+    return replace(advice, turns=abs(signed[0]), turns_low=least, turns_high=most)
 
 
 def _co2_gap_pts(card: Card, band: Verdict) -> float:
@@ -185,36 +158,21 @@ def _co2_gap_pts(card: Card, band: Verdict) -> float:
     return gap if band.quantity == "co2" else gap * slope
 
 
-def _turn_words(turns: float, largest: float | None) -> str:
-    """In sixteenths, never beyond the largest step.
-
-    >>> _turn_words(0.13, None), _turn_words(1.24, None), _turn_words(0.1, 0.1), _turn_words(0.02, None)
-    ('1/8 turn', '1 1/4 turns', '1/16 turn', 'less than 1/16 turn')
-    """
-    sixteenths = round(turns / SMALLEST_TURN)
-    if largest is not None:
-        sixteenths = min(sixteenths, math.floor(largest / SMALLEST_TURN))
-    if sixteenths < 1:
-        return f"less than {SMALLEST_TURN} turn"
-    whole, part = divmod(sixteenths * SMALLEST_TURN, 1)
-    shown = " ".join(str(each) for each in (whole, part) if each)
-    return f"{shown} turn" if sixteenths * SMALLEST_TURN <= 1 else f"{shown} turns"
-
-
 def _adjuster_for(card: Card, rate: str | None) -> Mapping[str, Any] | None:
     return next((a for a in card["adjusters"] if a["rate"] in (rate, "any")), None)
 
 
 def _forbidden(card: Card, adjuster: Mapping[str, Any] | None, reading: Mapping[str, Any], *, qualified: bool) -> str:
+    """The code of what forbids it; empty where nothing does."""
     if card["sheet"]["control"] == "self-adapting":
-        return "the burner adapts itself: look for the cause instead of adjusting"
+        return "self_adapting"
     if adjuster is None:
-        return f"the sheet names no adjuster for {reading.get('rate')}"
+        return "no_adjuster"
     if adjuster["field_adjustment"] == "check only":
-        return f"the maker forbids adjusting {adjuster['name']} in the field"
+        return "check_only"
     if not qualified:
-        return "the person isn't recorded as qualified for this adjustment"
-    return "" if reading.get("co_ppm") is not None else "no CO read: CO2 alone can't tell lean from rich"
+        return "not_qualified"
+    return "" if reading.get("co_ppm") is not None else "co_not_read"
 
 
 def _raise_co2(band: Verdict) -> bool:
@@ -222,30 +180,6 @@ def _raise_co2(band: Verdict) -> bool:
     value = band.value
     too_low = isinstance(value, float) and band.lower is not None and value < band.lower
     return too_low == (band.quantity == "co2")
-
-
-def _instruction(card: Card, band: Verdict, adjuster: Mapping[str, Any], turning: str) -> str:
-    """turning : which way, and how far as far as that is known."""
-    largest = adjuster["largest_step"]
-    if not largest and adjuster["largest_step_turns"]:
-        largest = f"{adjuster['largest_step_turns']:g} turns"
-    step = f", at most {largest} at a time" if largest else ""
-    place = f" ({adjuster['place']})" if adjuster["place"] else ""
-    tool = f" with {adjuster['tool']}" if adjuster["tool"] else ""
-    who = f" Only {adjuster['who']} may touch it." if adjuster["who"] else ""
-    seal = f" Afterwards: {adjuster['reseal']}." if adjuster["reseal"] else ""
-    return (
-        f"{_stands(card, band)}, band {band.limit_text} %: "
-        f"turn {adjuster['name']}{place} {turning}{step}{tool}. "
-        f"Let it settle and read {_read_again(card, band)}. "
-        f"End the firing if CO air-free passes {limit_figure(_stop_co(card), 0)} ppm or climbs.{who}{seal}"
-    )
-
-
-def _read_again(card: Card, band: Verdict) -> str:
-    """This rate first, then every other: their settings act on one another."""
-    others = [rate for rate in card["sheet"]["rates"] if rate != band.rate]
-    return f"{band.rate} again" + (f", then {' and '.join(others)}" if others else "")
 
 
 def _stop_co(card: Card) -> float:

@@ -1,6 +1,6 @@
 """The evaluator: a card and the readings of a visit give verdicts. Plain arithmetic, no fuel, no clock.
 
-Together with `cases`, `measured` and `decision.decide` this is all that a port to another language needs; sentences,
+Together with `cases`, `measured` and `decision.decide` this is all that a port to another language needs;
 reasons and the probability of conformity are for people and decide nothing.
 """
 
@@ -11,7 +11,7 @@ from typing import Any
 from fleet.limits.cases import ROOM, Case, qualifier, read_cases
 from fleet.limits.decision import COVERAGE_FACTOR, conformance_probability, decide
 from fleet.limits.measured import Value, measured
-from fleet.limits.sentences import figure, sentence, where
+from fleet.limits.quantities import figure
 from fleet.limits.verdicts import CANNOT_TELL, COPIED, NOT_JUDGED, OUTSIDE, WITHIN, Verdict, Verdicts, in_order
 
 Row = Mapping[str, Any]
@@ -63,6 +63,12 @@ def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:
     found = _judge_order(row, met) if row["kind"] == "order" else [_judge_case(row, case, card) for case in met]
     judged = [verdict for verdict in found if verdict]
     return judged or [_verdict(row, {}, NOT_JUDGED, f"needs {row['label']}{where(row)}")]
+
+
+def where(row: Row) -> str:
+    """The rate and phase that a source names: " at nominal, as found"; empty where it names none."""
+    at = "" if row["rates"] is None else f" at {row['rate_text']}"
+    return at + ("" if row["phases"] is None else f", {' or '.join(row['phases'])}")
 
 
 def _meets(row: Row, case: Case) -> bool:
@@ -201,7 +207,6 @@ def _verdict(
         "qualifier": said,
         "outcome": outcome,
         "reason": reason,
-        "sentence": sentence(row, case, value, said, outcome, reason),
         "stop": outcome == OUTSIDE and row["stop"],
         "conformity": conformity,
     }

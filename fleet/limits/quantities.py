@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fleet.numerals import figure_apart
+
 O2_IN_AIR_TRADE_PCT = 20.9
 # German texts undilute with 21 % O2 in air.
 O2_IN_AIR_GERMAN_PCT = 21.0
@@ -132,6 +134,17 @@ def label(quantity: str, basis: str | None) -> str:
     if quantity == "co" and dilution and dilution[0] == 0:
         return "CO air-free"
     return name if dilution is None or not dilution[0] else f"{name} at {dilution[0]:g} % O2"
+
+
+def figure(value: float | str | None, quantity: str, *limits: float | None) -> str:
+    """A value at its quantity's decimals, or as many more as it takes not to look like a limit that it isn't.
+
+    >>> figure(97.036, "co_air_free"), figure(250.04, "co_air_free", 250.0)
+    ('97', '250.04')
+    """
+    if value is None or isinstance(value, str):
+        return value or "-"
+    return figure_apart(value, decimals_of(quantity), [each for each in limits if each is not None])
 
 
 def measure_for(quantity: str, basis: str | None, unit: str | None) -> Reading:

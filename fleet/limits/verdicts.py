@@ -72,7 +72,6 @@ class Verdict:
     decision_rule: str
     provable: bool | None
     reason: str
-    sentence: str
     stop: bool
     conformity: float | None
 

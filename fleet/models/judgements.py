@@ -21,19 +21,23 @@ class Judgement(models.Model):
     derived = models.JSONField()
     verdicts = models.JSONField()
     outcome = models.CharField(max_length=20)
-    summary = models.CharField(max_length=1000)
     judged_at = models.DateTimeField()
 
     class Meta:
         ordering = ["visit"]
 
     def __str__(self) -> str:
-        return self.summary
+        return self.outcome
 
     @cached_property
     def said(self) -> tuple[Verdict, ...]:
         """Every verdict, strictest first."""
         return tuple(Verdict(each) for each in self.verdicts["verdicts"])
+
+    @cached_property
+    def fired(self) -> tuple[Verdict, ...]:
+        """Those outside, strictest first: finding number 1 is the first of them."""
+        return tuple(each for each in self.said if each.outcome == "outside")
 
 
 class Diagnosis(models.Model):
@@ -79,10 +83,13 @@ class Finding(models.Model):
     stop = models.BooleanField(default=False)
     limit_set = models.CharField(max_length=200)
     action = models.CharField(max_length=500, blank=True)
-    sentence = models.CharField(max_length=1000)
 
     class Meta:
         ordering = ["judgement", "number"]
 
     def __str__(self) -> str:
-        return self.sentence
+        return f"{self.quantity}, {self.limit_set}"
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.judgement.fired[self.number - 1]

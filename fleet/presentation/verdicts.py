@@ -8,16 +8,18 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
-from fleet.limits import Verdict
-from fleet.limits.quantities import decimals_of
-from fleet.models import Flag
+from fleet.limits import Verdict, standing
+from fleet.limits.quantities import decimals_of, figure
+from fleet.models import Flag, Judgement
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.figures import figure_apart, qualified, with_unit
-from fleet.presentation.words import capital, chemical, signs
+from fleet.presentation.words import capital, chemical, listed, signs
 
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
 AIR_FREE = ("air_free", "as_measured_or_air_free")
 UNDILUTED = ("undiluted", "undiluted_dry (air_free)")
+# Evidence that a sentence needn't doubt.
+WELL_KNOWN = ("official_text_read", "quoted_elsewhere")
 
 
 def basis_words(basis: str) -> str:
@@ -132,6 +134,83 @@ def source_of(verdict: Verdict) -> LimitSource:
 def sources_of(verdicts: Iterable[Verdict]) -> list[LimitSource]:
     """Those of these verdicts."""
     return sources(vars(each) for each in verdicts)
+
+
+# ---- in a sentence ----
+
+
+def verdict_sentence(verdict: Verdict) -> str:
+    """The verdict whole, with the set's version and how well its figures are known; never a word about being safe."""
+    said = {"subject": _subject(verdict), "judgement": _judgement(verdict), "doubt": _doubt(verdict)}
+    return _("%(subject)s: %(judgement)s%(doubt)s.") % said
+
+
+def _subject(verdict: Verdict) -> str:
+    said = [verdict.label]
+    if verdict.value is not None:
+        shown = figure(verdict.value, verdict.quantity, verdict.lower, verdict.upper)
+        said.append(_with_unit(qualified(shown, verdict.qualifier), verdict))
+    if verdict.rate:
+        said.append(_("at %s") % verdict.rate)
+    read = ", ".join(filter(None, (" ".join(said), verdict.phase)))
+    if not verdict.limit_text:
+        return read
+    return _("%(read)s (limit %(limit)s)") % {"read": read, "limit": _with_unit(verdict.limit_text, verdict)}
+
+
+def _with_unit(shown: str, verdict: Verdict) -> str:
+    return shown if verdict.unit in ("", "1") else f"{shown} {verdict.unit}"
+
+
+def _judgement(verdict: Verdict) -> str:
+    reason = {"reason": verdict.reason}
+    if verdict.outcome == "not judged":
+        return _("not judged: %(reason)s") % reason
+    if verdict.outcome == "cannot tell":
+        return _("can't be decided: %(reason)s") % reason
+    words = {
+        "within": _("within the limits of %(source)s as recorded"),
+        "outside": _("outside the limits of %(source)s as recorded"),
+    }
+    said = words[verdict.outcome] % {"source": f"{verdict.set_name} v{verdict.set_version}"}
+    return f"{said} ({verdict.reason})" if verdict.reason else said
+
+
+def _doubt(verdict: Verdict) -> str:
+    """Said next to the verdict: a set that nobody has reviewed, a figure unverified or our own.
+
+    Not of the contractor's stop lines: each has an evidence of its own, which is shown where they are listed.
+    """
+    if verdict.kind == "stop line":
+        return ""
+    evidence = "" if verdict.evidence in WELL_KNOWN else evidence_words(verdict.evidence)
+    doubts = [_("set not reviewed")] if verdict.review == "unreviewed" else []
+    doubts += [_("limit %s") % evidence if verdict.evidence == "unverified" else evidence] if evidence else []
+    return f" [{'; '.join(doubts)}]" if doubts else ""
+
+
+def summary_words(judgement: Judgement) -> str:
+    """How the appliance was left, over all limits, in one sentence."""
+    left = standing(judgement.said)
+    if judgement.outcome == "outside":
+        return verdict_sentence(max((each for each in left if each.outcome == "outside"), key=lambda each: each.rank))
+    if judgement.outcome == "not judged":
+        return _("No reading could be judged.")
+    within = _within_words([each for each in left if each.outcome == "within"])
+    open_ends = judgement.verdicts["open_ends"][:4]
+    if not open_ends:
+        return within
+    rest = [_("%(label)s at %(rate)s") % {"label": label, "rate": rate} if rate else label for label, rate in open_ends]
+    said = _("Judged in part: %(within)s What could not be judged: %(rest)s.")
+    return said % {"within": within, "rest": "; ".join(rest)}
+
+
+def _within_words(within: Sequence[Verdict]) -> str:
+    """The sets by which something was within, those that nobody has reviewed named as such."""
+    when = _("As left") if any(each.phase == "as left" for each in within) else _("As found")
+    names = {(f"{each.set_name} v{each.set_version}", each.review == "unreviewed") for each in within}
+    said = [f"{name} ({_('not reviewed')})" if unreviewed else name for name, unreviewed in sorted(names)]
+    return _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": listed(said)}
 
 
 # ---- as rows of a table ----

@@ -16,6 +16,7 @@ from fleet.models.people import fuel_kind
 from fleet.models.roles import may_change
 from fleet.presentation.figures import chance_words
 from fleet.presentation.forecasts import drift_words
+from fleet.presentation.verdicts import verdict_sentence
 from fleet.services import jobs
 
 COMMON_FLUE = "common flue"
@@ -62,7 +63,11 @@ def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Verdict], now:
     fired = [each for each in judgement.findings.all() if each.stop]
     standing_stops = [each for each in left if each.stop and each.outcome == "outside"]
     worst = fired[0]
-    said = standing_stops[0].sentence if standing_stops else _("%s Put right at the same visit.") % worst.sentence
+    said = (
+        verdict_sentence(standing_stops[0])
+        if standing_stops
+        else _("%s Put right at the same visit.") % verdict_sentence(worst.verdict)
+    )
     figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing_stops}
     common = {each.number for each in visit.readings.all() if each.sampling_point == COMMON_FLUE}
     at_the_flue = any(each.reading in common for each in fired)
@@ -105,8 +110,8 @@ def _open_outside(visit: Visit, left: Sequence[Verdict], now: datetime) -> None:
     for key, row in worst.items():
         figures = {"value": row.value, "quantity": row.quantity, "severity": row.severity}
         put_flag(
-            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, sentence=row.sentence[:1000],
-            figures=figures, now=now,
+            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key,
+            sentence=verdict_sentence(row)[:1000], figures=figures, now=now,
         )  # fmt: skip
     still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
     if not still_open:

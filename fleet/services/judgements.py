@@ -37,7 +37,6 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "derived": derived,
             "verdicts": verdicts.as_json() | outcome,
             "outcome": outcome["outcome"],
-            "summary": outcome["summary"],
             "judged_at": now,
         },
     )
@@ -65,7 +64,6 @@ def _finding(judgement: Judgement, number: int, verdict: Verdict) -> Finding:
         stop=verdict.stop,
         limit_set=f"{verdict.set_name} v{verdict.set_version}",
         action=verdict.action or "",
-        sentence=verdict.sentence,
     )
 
 

@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from fleet.combustion import FUELS, air_free, at_reference_o2, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
 from fleet.limits import Verdict, evaluate
+from fleet.limits.evaluate import where
+from fleet.presentation.verdicts import verdict_sentence
 from tests.limits.cast import LIMIT_SETS, make_card, of, one_limit_set, reading, sheet, target, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -207,7 +209,7 @@ def test_a_guarded_limit_cannot_be_decided_close_by():
     assert outcome(rows, reading(co_ppm=90.0)) == "cannot tell"
     assert outcome(rows, reading(co_ppm=80.0)) == "within"
     (close,) = judged(rows, reading(co_ppm=90.0))
-    assert "can't be decided" in close.sentence
+    assert "can't be decided" in verdict_sentence(close)
 
 
 def test_a_guarded_ratio_counts_the_uncertainty_of_co2():
@@ -398,7 +400,7 @@ def test_over_range_counts_as_fired(field):
     rows = one_limit_set(fires_when={"op": ">", "value": 5000.0})
     (verdict,) = judged(rows, reading(co_ppm=4000.0, qualifiers={field: "more than"}))
     assert verdict.outcome == "outside"
-    assert "more than 4000 ppm" in verdict.sentence
+    assert "more than 4000 ppm" in verdict_sentence(verdict)
 
 
 def test_less_than_keeps_a_limit_above_it_and_cannot_tell_below():
@@ -461,9 +463,9 @@ def test_a_text_where_a_number_belongs_is_refused():
 
 def test_limits_that_no_reading_shows_are_listed_with_what_they_need():
     said = evaluate(make_card("intl-exposure-co", "uk-gsiur-36", "eu-ecodesign-813-2013"), [reading()])
-    assert "8 h average" in the(said, limit_id="osha").sentence
-    assert "examination" in the(said, limit_id="26-9").sentence
-    assert "type test" in the(said, limit_id="eco-nox-gas").sentence
+    assert "8 h average" in verdict_sentence(the(said, limit_id="osha"))
+    assert "examination" in verdict_sentence(the(said, limit_id="26-9"))
+    assert "type test" in verdict_sentence(the(said, limit_id="eco-nox-gas"))
     assert the(said, limit_id="osha").outcome == "not judged"
 
 
@@ -535,7 +537,7 @@ def test_an_open_predicate_cannot_be_decided_unless_it_would_stop():
     assert outcome(mild, high) == outcome(mild, reading()) == outcome(severe, reading()) == "cannot tell"
     (fired,) = judged(severe, high)
     assert fired.stop
-    assert "new_plant not recorded" in fired.sentence
+    assert "new_plant not recorded" in verdict_sentence(fired)
 
 
 # --- words and order -------------------------------------------------------------------------------------
@@ -561,16 +563,16 @@ def test_verdicts_are_ordered_and_worded_alike_for_any_sets(sets, co_ppm, ambien
         opening = {"cannot tell": "can't be decided: ", "not judged": "not judged: "}.get(
             verdict.outcome, f"{verdict.outcome} the limits of {verdict.set_name} v{verdict.set_version} as recorded"
         )
-        assert opening in verdict.sentence
-        assert not re.search(r"\bsafe\b|complian|\blegal\b", verdict.sentence.replace(verdict.set_name, ""))
+        assert opening in verdict_sentence(verdict)
+        assert not re.search(r"\bsafe\b|complian|\blegal\b", verdict_sentence(verdict).replace(verdict.set_name, ""))
 
 
 def test_an_unreviewed_set_and_a_limit_from_memory_say_so_in_the_sentence():
     said = evaluate(make_card("uk-bs7967-in-service"), [reading()])
-    assert "[set not reviewed; limit unverified]" in the(said, limit_id="r-stop").sentence
+    assert "[set not reviewed; limit unverified]" in verdict_sentence(the(said, limit_id="r-stop"))
     (reviewed,) = judged(one_limit_set(), reading())
     assert reviewed.review == "reviewed by a named person"
-    assert reviewed.sentence == (
+    assert verdict_sentence(reviewed) == (
         "CO 40 ppm at high, as found (limit <= 100 ppm): within the limits of test set v3 as recorded."
     )
 
@@ -578,7 +580,7 @@ def test_an_unreviewed_set_and_a_limit_from_memory_say_so_in_the_sentence():
 def test_a_verdict_reads_as_a_mapping_and_as_json():
     said = evaluate(make_card(one_limit_set()), [reading(co_ppm=150.0)])
     first = said.findings[0]
-    assert dict(first)["sentence"] == first.sentence == said.as_json()["verdicts"][0]["sentence"]
+    assert dict(first)["label"] == first.label == said.as_json()["verdicts"][0]["label"]
     assert said.as_json()["strictest"] == 0
     assert set(said.as_json()["verdicts"][0]) == set(first.keys()) == {field.name for field in fields(Verdict)}
 
@@ -600,9 +602,22 @@ def test_each_verdict_carries_how_well_its_limit_is_known(order):
     ]
     said = evaluate(make_card(*(sets[n] for n in order)), [reading(co_ppm=150.0)])
     assert {v.set_id: v.evidence for v in said.findings} == {each["id"]: each["id"] for each in sets}
-    assert all(("limit unverified" in v.sentence) == (v.evidence == "unverified") for v in said.findings)
+    assert all(("limit unverified" in verdict_sentence(v)) == (v.evidence == "unverified") for v in said.findings)
 
 
 def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():
     readings = [reading(), reading(key="r2", taken_order=2, co_ppm=90.0), reading(key="r3", taken_order=3)]
     assert evaluate(make_card(), readings) == evaluate(make_card(), readings[::-1])
+
+
+@pytest.mark.parametrize(
+    ("rates", "phases", "words"),
+    [
+        (None, None, ""),
+        (["high"], None, " at nominal"),
+        (None, ["as found"], ", as found"),
+        (["high"], ["as found", "as left"], " at nominal, as found or as left"),
+    ],
+)
+def test_where_a_source_wants_it_read(rates, phases, words):
+    assert where({"rates": rates, "rate_text": "nominal", "phases": phases}) == words

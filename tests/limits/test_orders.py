@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.limits import evaluate, standing
+from fleet.presentation.verdicts import verdict_sentence
 from tests.limits.cast import make_card, of, order_rule, reading, sheet, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -53,7 +54,7 @@ def test_the_verdict_has_the_gap_in_points_and_belongs_to_no_single_reading():
     assert (verdict.severity, verdict.unit, verdict.lower, verdict.upper) == ("adjust", "points", 0.2, None)
     assert verdict.value == pytest.approx(0.1)
     assert not verdict.stop
-    assert verdict.sentence == (
+    assert verdict_sentence(verdict) == (
         "CO2 at high less CO2 at low 0.10 points, as found (limit >= 0.2 points): "
         "outside the limits of premix sheet v2 as recorded."
     )

@@ -19,6 +19,7 @@ from fleet.limits.quantities import (
     OUTSIDE_THE_FLUE,
     PLAIN_FIELDS,
     Reading,
+    figure,
     label,
     measure_for,
 )
@@ -200,3 +201,28 @@ def test_a_ppm_in_mg_per_cubic_metre_is_the_molar_mass_over_the_molar_volume(gas
 def test_a_reading_keeps_what_it_was_made_of():
     with pytest.raises(dataclasses.FrozenInstanceError):
         measure_for("co", None, None).needs = "something"
+
+
+@pytest.mark.parametrize(
+    ("value", "quantity", "limits", "shown"),
+    [
+        (None, "co", (), "-"),
+        ("", "co", (), "-"),
+        ("trace", "co", (), "trace"),
+        (109.7, "co_air_free", (), "110"),
+        (11.408, "co2", (), "11.41"),
+        (5.04, "o2", (), "5.0"),
+        (1.0, "soot_number", (), "1"),
+        (0.0, "co", (), "0"),
+        (250.04, "co", (250.0,), "250.04"),
+        (250.04, "co", (None, 251.0), "250"),
+        (250.0, "co", (250.0,), "250"),
+        (250.0004, "co", (250.0,), "250.0004"),
+        (-12.04, "draught", (), "\u221212.0"),
+        (-0.04, "draught", (), "0.0"),
+        (123456.7, "co", (), "123\u202f457"),
+        (1.0004, "a_quantity_of_no_row", (1.0,), "1.0004"),
+    ],
+)
+def test_a_figure_has_its_quantitys_decimals_or_as_many_as_tell_it_from_its_limit(value, quantity, limits, shown):
+    assert figure(value, quantity, *limits) == shown

@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.limits import evaluate
+from fleet.presentation.verdicts import verdict_sentence
 from tests.limits.cast import LIMIT_SETS, STOP_LINES, make_card, of, reading, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -73,14 +74,14 @@ def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(
 def test_60_ppm_in_a_sample_of_mostly_air_is_never_called_within():
     said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=60.0)])
     assert the(said, kind="stop line", quantity="co_air_free").outcome == "not judged"
-    assert "CO 60 ppm" in the(said, label="CO").sentence
+    assert "CO 60 ppm" in verdict_sentence(the(said, label="CO"))
 
 
 def test_raw_co_above_the_line_stops_whatever_the_o2():
     for o2 in ({"o2_pct": 19.0, "co2_pct": None}, {"o2_pct": None, "co2_pct": None}):
         said = evaluate(make_card(), [reading(co_ppm=450.0, **o2)])
         assert said.stop
-        assert "at least 450 ppm" in said.strictest.sentence
+        assert "at least 450 ppm" in verdict_sentence(said.strictest)
 
 
 def test_without_o2_and_co2_a_low_co_is_not_judged_air_free():
@@ -245,7 +246,7 @@ def test_ambient_co_alone_is_held_against_nothing_of_the_flue():
     assert {v.quantity for v in said.verdicts if v.reading_key} == {"ambient_co"}
     assert {v.outcome for v in of(said, reading_key="after")} == {"within"}
     assert the(said, kind="stop line", quantity="co_air_free").reading_key is None
-    assert "ambient CO 0 ppm, as left (limit" in of(said, reading_key="after")[0].sentence
+    assert "ambient CO 0 ppm, as left (limit" in verdict_sentence(of(said, reading_key="after")[0])
 
 
 @bounded
@@ -270,7 +271,7 @@ def test_a_stop_line_is_printed_without_a_bracket(evidence):
     made = make_card(stop_lines={**STOP_LINES, "evidence": evidence})
     for co_ppm in (900.0, 20.0):
         line = the(evaluate(made, [reading(co_ppm=co_ppm)]), kind="stop line", quantity="co_air_free")
-        assert "[" not in line.sentence
+        assert "[" not in verdict_sentence(line)
 
 
 def test_a_stop_takes_back_the_request_to_repeat():

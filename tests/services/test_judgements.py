@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
+from fleet.presentation.verdicts import summary_words
 from fleet.services.judgements import judge_visit
 from fleet.services.limits import attach_limit_set
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
@@ -140,14 +141,14 @@ def test_within_is_not_said_where_co_could_not_be_judged(
         each["values"] = values
     judgement = store(body, technician).judgement
     assert judgement.outcome in ("in part", "not judged")
-    assert judgement.outcome == "not judged" or said in judgement.summary
+    assert judgement.outcome == "not judged" or said in summary_words(judgement)
 
 
 def test_an_unproven_rate_is_judged_in_part(body: dict[str, Any], technician: User) -> None:
     body["readings"] = [each | {"rate_proven_by": "not proven"} for each in body["readings"]]
     judgement = store(body, technician).judgement
     assert judgement.outcome == "in part"
-    assert "CO2 at high" in judgement.summary
+    assert "CO2 at high" in summary_words(judgement)
 
 
 def test_a_set_that_nobody_has_reviewed_is_named_as_such(
@@ -155,4 +156,4 @@ def test_a_set_that_nobody_has_reviewed_is_named_as_such(
 ) -> None:
     place = {"limit_set": LimitSet.objects.get(key="us-trade-co-practice"), "appliance": boiler}
     attach_limit_set(values=place | {"since": NOON.date(), "why": "test"}, actor=manager, now=NOON)
-    assert "(not reviewed)" in store(body, technician).judgement.summary
+    assert "(not reviewed)" in summary_words(store(body, technician).judgement)

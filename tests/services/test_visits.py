@@ -27,6 +27,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
+from fleet.presentation.verdicts import summary_words
 from fleet.services.appliances import add_sheet_version
 from fleet.services.contractor import FIRST_STOP_LINES
 from fleet.services.limits import add_limit_set_version, attach_limit_set, set_stop_lines
@@ -66,7 +67,7 @@ def test_a_visit_is_judged_and_names_its_versions(body: dict[str, Any], technici
     assert judgement.sheet_version.number == 1
     assert judgement.stop_lines.number == 1
     assert (
-        judgement.summary
+        summary_words(judgement)
         == "As left, within the limits of Test sheet v1 and the contractor's stop lines v1 as recorded."
     )
     found = judgement.findings.get()

@@ -14,7 +14,7 @@ from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.assess.judging.versions import attachments_in_force
 from fleet.limits import Verdict, evaluate
-from fleet.limits.sentences import figure
+from fleet.limits.quantities import figure
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
 Draft = SheetVersion | LimitSetVersion

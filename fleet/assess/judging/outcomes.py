@@ -3,16 +3,16 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.utils.translation import gettext as _
-
 from fleet.limits import Verdict, standing
 from fleet.models import Reading
 
 CO_QUANTITIES = ("co", "co_air_free")
+OpenEnd = tuple[str, str]
 
 
 def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict[str, Any]:
-    """How the appliance was left, over all limits, and one sentence that says it; `found`: how it was found.
+    """How the appliance was left, over all limits; `found`: how it was found; `open_ends`: what keeps it from being
+    called within, as label and rate (empty where it is of no rate).
 
     "outside" if anything that stands is outside; "within" only if CO was judged against the stop line at every rate
     read and no target or CO limit is left undecided; "in part" if something was judged within, but not all of that.
@@ -20,19 +20,9 @@ def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict
     left, rates = standing(verdicts), _rates_read(readings)
     outcome, open_ends = _turned_out(left, rates, co_at=rates)
     outside = [each for each in left if each.outcome == "outside"]
-    within = [each for each in left if each.outcome == "within"]
-    if outside:
-        summary = max(outside, key=lambda each: each.rank).sentence
-    elif outcome == "not judged":
-        summary = _("No reading could be judged.")
-    elif open_ends:
-        said = _("Judged in part: %(within)s What could not be judged: %(rest)s.")
-        summary = said % {"within": _within_words(within), "rest": "; ".join(open_ends[:4])}
-    else:
-        summary = _within_words(within)
     return {
         "outcome": outcome,
-        "summary": summary[:1000],
+        "open_ends": [list(each) for each in open_ends],
         "stop_as_left": any(each.stop for each in outside),
         "found": outcome_as_found(verdicts, readings),
     }
@@ -67,7 +57,7 @@ def _found(verdicts: Iterable[Verdict]) -> list[Verdict]:
     return [each for each in verdicts if each.phase in ("as found", None)]
 
 
-def _turned_out(stand: Sequence[Verdict], rates: Sequence[str], *, co_at: Sequence[str]) -> tuple[str, list[str]]:
+def _turned_out(stand: Sequence[Verdict], rates: Sequence[str], *, co_at: Sequence[str]) -> tuple[str, list[OpenEnd]]:
     """The one rule, and what is left open. rates: those read; co_at: those at which stop lines must have judged CO."""
     said = {each.outcome for each in stand}
     open_ends = _undecided(stand, rates, co_at)
@@ -78,38 +68,24 @@ def _turned_out(stand: Sequence[Verdict], rates: Sequence[str], *, co_at: Sequen
     return ("in part" if open_ends else "within"), open_ends
 
 
-def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[str]) -> list[str]:
+def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[str]) -> list[OpenEnd]:
     """What keeps a visit from being called within: CO not judged at a rate, or a target or CO limit undecided.
 
     A source that limits CO and could judge it nowhere leaves it open, whatever else of it was kept.
     """
     co = [each for each in stand if each.quantity in CO_QUANTITIES]
     judged_at = {each.rate for each in co if each.kind == "stop line" and each.outcome == "within"}
-    missing = [_("CO at %s") % rate for rate in co_at if rate not in judged_at]
+    missing = [("CO", rate) for rate in co_at if rate not in judged_at]
     if not co_at and co and all(each.outcome == "not judged" for each in co):
-        missing = ["CO"]
+        missing = [("CO", "")]
     open_ends = [
-        f"{each.label} {_('at')} {each.rate}" if each.rate else each.label
+        (each.label, each.rate or "")
         for each in stand
         if each.outcome in ("not judged", "cannot tell")
         and (each.kind in ("band", "order") or each.quantity in CO_QUANTITIES)
         and (each.kind == "order" or each.rate in rates)
     ]
     return list(dict.fromkeys([*missing, *open_ends]))
-
-
-def _within_words(within: Sequence[Verdict]) -> str:
-    """The sets by which something was within, those that nobody has reviewed named as such."""
-    when = _("As left") if any(each.phase == "as left" for each in within) else _("As found")
-    names = {(f"{each.set_name} v{each.set_version}", each.review == "unreviewed") for each in within}
-    said = [f"{name} ({_('not reviewed')})" if unreviewed else name for name, unreviewed in sorted(names)]
-    return _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": _and(said)}
-
-
-def _and(names: list[str]) -> str:
-    return (
-        names[0] if len(names) == 1 else _("%(some)s and %(last)s") % {"some": ", ".join(names[:-1]), "last": names[-1]}
-    )
 
 
 def _rates_read(readings: Sequence[Reading], phase: str = "") -> list[str]:

@@ -25,7 +25,7 @@ OF_SET = {"stop line": "Stop lines", "band": "Sheet", "limit": "A set"}
 def row(kind: str, quantity: str, rate: str, phase: str, outcome: str) -> Verdict:
     fields = {
         "kind": kind, "set_id": kind, "set_name": OF_SET[kind], "set_version": "1", "review": "reviewed",
-        "limit_id": f"{kind} {quantity}", "quantity": quantity, "label": quantity, "rank": 1, "sentence": "Said.",
+        "limit_id": f"{kind} {quantity}", "quantity": quantity, "label": quantity, "rank": 1,
         "stop": kind == "stop line" and outcome == "outside", "rate": rate, "phase": phase, "outcome": outcome,
         "reading_key": str(1 + RATES.index(rate) + 2 * PHASES.index(phase)),
     }  # fmt: skip

@@ -1,52 +1,15 @@
-"""The words for a verdict, whole: one sentence of each outcome, and how figures are shown beside their limits."""
+"""The words for a verdict, whole: one sentence of each outcome, and how well its limit is known."""
 
 import pytest
 
 from fleet.limits import evaluate
-from fleet.limits.sentences import figure, sentence, where
-from tests.limits.cast import make_card, one_limit_set, reading, sheet, target, the
-
-
-@pytest.mark.parametrize(
-    ("value", "quantity", "limits", "shown"),
-    [
-        (None, "co", (), "-"),
-        ("", "co", (), "-"),
-        ("trace", "co", (), "trace"),
-        (109.7, "co_air_free", (), "110"),
-        (11.408, "co2", (), "11.41"),
-        (5.04, "o2", (), "5.0"),
-        (1.0, "soot_number", (), "1"),
-        (0.0, "co", (), "0"),
-        (250.04, "co", (250.0,), "250.04"),
-        (250.04, "co", (None, 251.0), "250"),
-        (250.0, "co", (250.0,), "250"),
-        (250.0004, "co", (250.0,), "250.0004"),
-        (-12.04, "draught", (), "\u221212.0"),
-        (-0.04, "draught", (), "0.0"),
-        (123456.7, "co", (), "123\u202f457"),
-        (1.0004, "a_quantity_of_no_row", (1.0,), "1.0004"),
-    ],
-)
-def test_a_figure_has_its_quantitys_decimals_or_as_many_as_tell_it_from_its_limit(value, quantity, limits, shown):
-    assert figure(value, quantity, *limits) == shown
-
-
-@pytest.mark.parametrize(
-    ("rates", "phases", "words"),
-    [
-        (None, None, ""),
-        (["high"], None, " at nominal"),
-        (None, ["as found"], ", as found"),
-        (["high"], ["as found", "as left"], " at nominal, as found or as left"),
-    ],
-)
-def test_where_a_source_wants_it_read(rates, phases, words):
-    assert where({"rates": rates, "rate_text": "nominal", "phases": phases}) == words
+from fleet.presentation.verdicts import verdict_sentence
+from tests.limits.cast import make_card, make_verdict, one_limit_set, reading, sheet, target, the
 
 
 def row_of(**more):
     return {
+        "rate": None, "phase": None, "reason": "", "qualifier": "=",
         "kind": "limit", "label": "CO", "quantity": "co",
         "lower": None, "upper": 100.0, "unit": "ppm", "limit_text": "<= 100",
         "set_name": "a set", "set_version": "3", "evidence": "official_text_read", "review": "reviewed by a person",
@@ -81,7 +44,8 @@ AT_HIGH = {"rate": "high", "phase": "as found"}
     ],
 )  # fmt: skip
 def test_a_verdict_is_worded_so(row, seen, value, said, outcome, reason, words):
-    assert sentence(row_of(**row), seen, value, said, outcome, reason) == words
+    fields = row_of(**row) | seen | {"value": value, "qualifier": said, "outcome": outcome, "reason": reason}
+    assert verdict_sentence(make_verdict(**fields)) == words
 
 
 @pytest.mark.parametrize(
@@ -90,7 +54,7 @@ def test_a_verdict_is_worded_so(row, seen, value, said, outcome, reason, words):
         ({}, "as recorded."),
         ({"evidence": "quoted_elsewhere"}, "as recorded."),
         ({"evidence": "unverified"}, "as recorded [limit unverified]."),
-        ({"evidence": "own"}, "as recorded [our own figure, no outside source]."),
+        ({"evidence": "own"}, "as recorded [own figures, no outside source]."),
         ({"evidence": "hearsay"}, "as recorded [hearsay]."),
         ({"review": "unreviewed"}, "as recorded [set not reviewed]."),
         ({"review": "unreviewed", "evidence": "unverified"}, "as recorded [set not reviewed; limit unverified]."),
@@ -99,7 +63,7 @@ def test_a_verdict_is_worded_so(row, seen, value, said, outcome, reason, words):
     ],
 )
 def test_how_well_a_limit_is_known_stands_at_the_end(row, end):
-    words = sentence(row_of(**row), {}, 40.0, "=", "within", "")
+    words = verdict_sentence(make_verdict(**row_of(**row), value=40.0, outcome="within"))
     assert words == f"CO 40 ppm (limit <= 100 ppm): within the limits of a set v3 {end}"
 
 
@@ -146,18 +110,18 @@ GUARDED = {"decision_rule": "guarded"}
 )  # fmt: skip
 def test_one_verdict_of_each_outcome_is_worded_so(limit, seen, outcome, words):
     verdict = the(evaluate(make_card(one_limit_set(**limit)), [reading(**seen)]), kind="limit")
-    assert (verdict.outcome, verdict.sentence) == (outcome, words)
+    assert (verdict.outcome, verdict_sentence(verdict)) == (outcome, words)
 
 
 def test_a_sample_that_is_mostly_air_is_worded_so():
     said = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6)])
-    assert the(said, kind="stop line", quantity="co").sentence == (
+    assert verdict_sentence(the(said, kind="stop line", quantity="co")) == (
         "CO 40 ppm at high, as found: not judged: O2 18.6 % is mostly air, so there is no air-free figure: "
         "repeat at a proper sampling point."
     )
     stopped = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6, co_ppm=None, flame="lifting")])
     diluted = the(stopped, kind="stop line", quantity="co")
-    assert (diluted.sentence, diluted.qualifier, diluted.action) == (
+    assert (verdict_sentence(diluted), diluted.qualifier, diluted.action) == (
         "CO at high, as found: not judged: O2 18.6 % is mostly air, so there is no air-free figure.",
         "not measured",
         "",
