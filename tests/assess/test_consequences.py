@@ -87,11 +87,11 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
     assert (one.outcome_before, one.outcome_after) == ("within", "outside")
     left = [each for each in one.verdicts if each.is_left]
     assert [(each.label, each.value, each.at, each.before, each.after) for each in left] == [
-        ("CO2", "9.6 %", "high, as left", "within", "outside")
+        ("CO2", "9.60 %", "high, as left", "within", "outside")
     ]
     assert (left[0].limit_before, left[0].limit_after) == ("9.1 to 9.7 %", "9.3 to 9.5 %")
     assert left[0].sentence == (
-        "CO2 9.6 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
+        "CO2 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
         "(9.3 to 9.5 %) from now on."
     )
     assert one.sentences[0] == (

@@ -21,7 +21,7 @@ def test_left_outside_its_band_opens_one_flag_with_its_figure(
     for day in ("2026-03-02", "2026-03-03"):
         store(visit_body(boiler, person, analyser, day=day, left=("10.30", "9.10")), technician)
     flag = Flag.objects.get(kind="outside a limit")
-    assert "10.3 %" in flag.sentence
+    assert "10.30 %" in flag.sentence
     assert flag.figures["value"] == 10.3
 
 
@@ -257,7 +257,7 @@ def test_a_flag_outlives_a_new_version_of_its_sheet(
     again = Flag.objects.get(kind="outside a limit")
     assert again.id == flag.id
     assert again.acknowledged_by == dispatcher
-    assert "10.4 %" in again.sentence
+    assert "10.40 %" in again.sentence
 
 
 def test_a_reading_between_adjustments_opens_nothing(body: dict[str, Any], technician: User) -> None:
