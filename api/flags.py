@@ -16,6 +16,7 @@ from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Flag
 from fleet.models.roles import may_change
+from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.queries.follow_ups import visible_flags
 from fleet.services.flags import acknowledge_flag, close_flag
 
@@ -25,7 +26,7 @@ class FlagOut(serializers.Serializer[Any]):
     appliance = serializers.UUIDField(source="appliance_id")
     visit = serializers.UUIDField(source="visit_id", allow_null=True)
     kind = serializers.CharField()
-    sentence = serializers.CharField()
+    sentence = serializers.SerializerMethodField()
     figures = serializers.DictField()
     opened_at = serializers.DateTimeField()
     updated_at = serializers.DateTimeField()
@@ -34,9 +35,15 @@ class FlagOut(serializers.Serializer[Any]):
     acknowledged_note = serializers.CharField()
     closed_at = serializers.DateTimeField(allow_null=True)
     closed_by = serializers.CharField(allow_null=True)
-    closed_why = serializers.CharField()
+    closed_why = serializers.SerializerMethodField()
     closed_figures = serializers.DictField(help_text="At the moment of closing: the chance and snapshot, or the visit.")
     version = serializers.IntegerField()
+
+    def get_sentence(self, flag: Flag) -> str:
+        return flag_words(flag)
+
+    def get_closed_why(self, flag: Flag) -> str:
+        return closed_words(flag)
 
 
 class AcknowledgeIn(StrictSerializer):

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_text, of_appliance
 from fleet.models import Forecast
+from fleet.presentation.forecasts import forecast_sentence
 from fleet.queries.forecasts import honesty_for, visible_forecasts
 
 BINDS = "Of all the appliance's quantities this one's accepted chance is the first to be used up."
@@ -30,7 +31,7 @@ class ForecastOut(serializers.Serializer[Any]):
     quantity = serializers.CharField()
     rate = serializers.CharField()
     basis = serializers.CharField()
-    sentence = serializers.CharField()
+    sentence = serializers.SerializerMethodField()
     unit = serializers.CharField()
     level = serializers.FloatField()
     pace_per_year = serializers.FloatField()
@@ -49,6 +50,9 @@ class ForecastOut(serializers.Serializer[Any]):
     snapshot_digest = serializers.CharField(source="snapshot.digest")
     sheet_version = serializers.UUIDField(source="sheet_version_id")
     made_at = serializers.DateTimeField()
+
+    def get_sentence(self, forecast: Forecast) -> str:
+        return forecast_sentence(forecast)
 
 
 class WholeForecastOut(ForecastOut):

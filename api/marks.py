@@ -14,6 +14,7 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Mark
+from fleet.presentation.follow_ups import mark_words
 from fleet.queries.follow_ups import visible_marks
 from fleet.queries.visits import visible_visits
 from fleet.services.settling import settle_mark
@@ -23,13 +24,16 @@ class MarkOut(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     visit = serializers.UUIDField(source="visit_id")
     code = serializers.CharField()
-    sentence = serializers.CharField()
+    sentence = serializers.SerializerMethodField()
     figures = serializers.DictField()
     opened_at = serializers.DateTimeField()
     settled_at = serializers.DateTimeField(allow_null=True)
     settled_by = serializers.CharField(allow_null=True)
     settled_note = serializers.CharField()
     version = serializers.IntegerField()
+
+    def get_sentence(self, mark: Mark) -> str:
+        return mark_words(mark)
 
 
 class SettleMarkIn(StrictSerializer):

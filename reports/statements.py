@@ -17,6 +17,7 @@ from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.models import Visit
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import NONE
+from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.revisits import attempt_words
 from fleet.presentation.statements import axis_of, opening, sets_by_outcome, statement_rule, statement_strip, subject_of
 from fleet.presentation.words import capital, said
@@ -175,7 +176,7 @@ def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
 
 
 def _open_words(line: Line) -> list[tuple[str, str]]:
-    flags = [(f"{each.get_kind_display()}: ", said(each.sentence)) for each in line.flags]
+    flags = [(f"{each.get_kind_display()}: ", said(flag_words(each))) for each in line.flags]
     defects = [(_("defect: "), _defect_words(each)) for each in line.defects]
     return flags + defects
 
@@ -303,7 +304,7 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "cannot_be_told": "; ".join(line.undecided),
         "not_discharged": "; ".join(line.not_discharged),
         "out_of_use": "; ".join(f"{each.first} to {each.last}" for each in line.idle),
-        "open_flags": "; ".join(f"{each.kind}: {each.sentence}" for each in line.flags),
+        "open_flags": "; ".join(f"{each.kind}: {flag_words(each)}" for each in line.flags),
         "open_defects": "; ".join(each.what for each in line.defects),
         "not_evidence": "; ".join(line.not_evidence),
     }

@@ -14,6 +14,7 @@ from fleet.models import Diagnosis
 from fleet.presentation import visits as words
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import NONE
+from fleet.presentation.follow_ups import mark_words
 from fleet.presentation.reading_figures import (
     also_read,
     figures_head,
@@ -337,7 +338,7 @@ def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
             if mark.settled_at:
                 shown = {"day": long_day(mark.settled_at.astimezone(zone).date()), "note": mark.settled_note}
                 settled = _(" Settled %(day)s: %(note)s") % shown
-            yield paragraph(SMALL, mark.sentence, settled)
+            yield paragraph(SMALL, mark_words(mark), settled)
     if len(facts.records) > 1:
         yield from heading(_("Corrections"))
         yield correction_rows(facts, width)

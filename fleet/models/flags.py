@@ -1,4 +1,4 @@
-"""Flags: what needs attention about an appliance, with a reason in a sentence."""
+"""Flags: what needs attention about an appliance, and why."""
 
 from django.db import models
 from django.db.models import Q
@@ -8,7 +8,11 @@ from fleet.models.register import RegisterEntry
 
 
 class Flag(RegisterEntry):
-    """Never two open for one reason (`kind` and `key`). `closed_figures` are those of the moment of closing."""
+    """Never two open for one reason (`kind` and `key`). `closed_figures` are those of the moment of closing.
+
+    A drift flag has no `sentence`, and no `closed_why` where it closed by itself: `presentation.follow_ups` makes them
+    of `figures` and `closed_figures`.
+    """
 
     class Kind(models.TextChoices):
         UNSAFE = "unsafe", _("unsafe")
@@ -20,7 +24,7 @@ class Flag(RegisterEntry):
     visit = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="flags")
     kind = models.CharField(max_length=30, choices=Kind.choices)
     key = models.CharField(max_length=200)
-    sentence = models.CharField(max_length=1000)
+    sentence = models.CharField(max_length=1000, blank=True)
     figures = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
     updated_at = models.DateTimeField()
@@ -44,4 +48,4 @@ class Flag(RegisterEntry):
         indexes = [models.Index(fields=["kind", "closed_at"])]
 
     def __str__(self) -> str:
-        return self.sentence
+        return f"{self.kind} {self.key}"

@@ -42,7 +42,7 @@ class Forecast(models.Model):
     `unit` : % dry of a gas, corrected for intake air; ppm air-free of CO; K of the flue's rise above the intake air.
     `level`, `pace_per_year`, `pace_sd_per_year`, the corridor, `course` and `series` are in it. `lower`, `target` :
     None for what has a ceiling alone, and `limit_words` then says which limit that is.
-    `outlook` : what its sentence is made of, as `assess.foresight.forecasts.Outlook` has it.
+    `outlook` : what is said of it beside these, as `assess.foresight.forecasts.Outlook` has it.
     `course` holds what the chart draws: points {date, low90, low50, median, high50, high90}.
     """
 
@@ -69,7 +69,6 @@ class Forecast(models.Model):
     crossing = models.JSONField(default=list)
     course = models.JSONField(default=list)
     series = models.JSONField(default=list)
-    sentence = models.CharField(max_length=500)
     made_at = models.DateTimeField()
 
     class Meta:

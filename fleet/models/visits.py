@@ -181,12 +181,15 @@ class WorkItem(models.Model):
 
 
 class Mark(models.Model):
-    """Something about an accepted visit that a person in the office must look at. Accepted, never refused."""
+    """Something about an accepted visit that a person in the office must look at. Accepted, never refused.
+
+    An early warning has no `sentence`: `presentation.follow_ups` makes it of `figures`.
+    """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="marks")
     code = models.CharField(max_length=40)
-    sentence = models.CharField(max_length=500)
+    sentence = models.CharField(max_length=500, blank=True)
     figures = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
     settled_at = models.DateTimeField(null=True)
@@ -198,4 +201,4 @@ class Mark(models.Model):
         ordering = ["id"]
 
     def __str__(self) -> str:
-        return self.sentence
+        return self.code

@@ -5,8 +5,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from fleet.assess.due.proposals import DriftCase
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE
+from fleet.assess.foresight.forecasts import told_figures
 from fleet.models import Forecast
 from fleet.presentation.figures import chance_words, figure, limit_figure
 
@@ -17,7 +17,12 @@ KEEPS_PCT = 0.01
 
 def forecast_sentence(forecast: Forecast) -> str:
     """In one sentence, from the forecast's own figures."""
-    return f"{_pace_words(forecast)}; {_reach_words(forecast)}."[:500]
+    return forecast_words(told_figures(forecast))
+
+
+def forecast_words(told: Mapping[str, Any]) -> str:
+    """The sentence of figures as `told_figures` has them."""
+    return f"{_pace_words(told)}; {_reach_words(told)}."
 
 
 def quantity_words(quantity: str, rate: str) -> str:
@@ -25,13 +30,13 @@ def quantity_words(quantity: str, rate: str) -> str:
     return _("%(quantity)s at %(rate)s fire") % {"quantity": NAMES[quantity], "rate": rate}
 
 
-def _pace_words(forecast: Forecast) -> str:
-    quantity, visits, pace = forecast.quantity, forecast.visits_used, forecast.outlook["pace"]
+def _pace_words(told: Mapping[str, Any]) -> str:
+    quantity, visits, pace = told["quantity"], told["visits"], told["pace"]
     words = {
-        "what": quantity_words(quantity, forecast.rate),
+        "what": quantity_words(quantity, told["rate"]),
         "pace": _figure(quantity, abs(pace)),
         "visits": visits,
-        "model": _model_words(quantity, pace, forecast.outlook["model_pace"]),
+        "model": _model_words(quantity, pace, told["model_pace"]),
     }
     keeps, falls = abs(pace) < KEEPS.get(quantity, KEEPS_PCT), pace < 0
     if visits < 2:
@@ -61,35 +66,49 @@ def _model_words(quantity: str, pace: float, usual: float | None) -> str:
     return _(" (this model: %s)") % f"{sign}{shown}{unit}"
 
 
-def _reach_words(forecast: Forecast) -> str:
+def _reach_words(told: Mapping[str, Any]) -> str:
     words = {
-        "chance": chance_words(forecast.accepted_chance),
-        "limit": _limit_words(forecast),
-        "day": f"{forecast.horizon_on:%Y-%m-%d}" if forecast.horizon_on else "",
+        "chance": chance_words(told["accepted_chance"]),
+        "limit": _limit_words(told),
+        "day": told["horizon_on"],
     }
-    if forecast.outlook["is_due"]:
+    if told["is_due"]:
         return _("a chance of %(chance)s of being beyond %(limit)s already") % words
-    if forecast.horizon_on:
+    if told["horizon_on"]:
         return _("a chance of %(chance)s of reaching %(limit)s by %(day)s") % words
     return _("a chance of less than %(chance)s of reaching a limit within three years") % words
 
 
-def _limit_words(forecast: Forecast) -> str:
-    if forecast.limit_words:
+def _limit_words(told: Mapping[str, Any]) -> str:
+    if told["limit_words"]:
         return _("%(upper)s %(unit)s (%(limit)s)") % {
-            "upper": figure(forecast.upper, 0),
-            "unit": forecast.unit,
-            "limit": forecast.limit_words,
+            "upper": figure(told["upper"], 0),
+            "unit": told["unit"],
+            "limit": told["limit_words"],
         }
-    if forecast.outlook["is_lower"] and forecast.lower is not None:
-        return _("the lower limit, %s %%") % limit_figure(forecast.lower, 0)
-    return _("the upper limit, %s %%") % limit_figure(forecast.upper, 0)
+    if told["is_lower"]:
+        return _("the lower limit, %s %%") % limit_figure(told["lower"], 0)
+    return _("the upper limit, %s %%") % limit_figure(told["upper"], 0)
 
 
-def drift_words(case: DriftCase) -> str:
-    """What the forecast says, and the chance before the visit that is due."""
-    shown = {"said": case.said, "day": f"{case.planned:%Y-%m-%d}", "chance": chance_words(case.chance)}
-    return (_("%(said)s By the visit due %(day)s it is %(chance)s.") % shown)[:1000]
+def drift_words(figures: Mapping[str, Any]) -> str:
+    """A drift flag's sentence of its figures: what the forecast says, and the chance before the visit that is due."""
+    shown = {
+        "said": forecast_words(figures["forecast"]),
+        "day": figures["planned"],
+        "chance": chance_words(figures["chance"]),
+    }
+    return _("%(said)s By the visit due %(day)s it is %(chance)s.") % shown
+
+
+def ended_words(figures: Mapping[str, Any]) -> str:
+    """Why a drift flag closed by itself, of its figures at that moment."""
+    said = {
+        "series ended": _("The series has ended."),
+        "from assumptions": _("The forecast rests on assumptions: it opens no flag."),
+        "chance fell": _("The chance before the next planned visit is now %(chance)s."),
+    }
+    return said[figures["why"]] % {"chance": chance_words(figures.get("chance", 0.0))}
 
 
 def warning_words(figures: Mapping[str, Any]) -> str:

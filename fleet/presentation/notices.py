@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from fleet.models import Contractor, Flag, Telling, User
 from fleet.presentation import addresses
+from fleet.presentation.follow_ups import flag_words
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ def flag_message(*, flag: Flag, telling: Telling, job_id: uuid.UUID) -> EmailMes
     kind = _("Unsafe") if flag.kind == Flag.Kind.UNSAFE else _("Stop level")
     lines = [
         f"{kind}: {place}",
-        flag.sentence,
+        flag_words(flag),
         _("Listed since %(when)s (%(zone)s).") % {"when": f"{since:%Y-%m-%d %H:%M}", "zone": building.time_zone},
         _("Somebody has to answer for it. You and others are told again until a named person does:"),
         addresses.whole(addresses.attention_page(flag.id)),
@@ -47,7 +48,7 @@ def flag_message(*, flag: Flag, telling: Telling, job_id: uuid.UUID) -> EmailMes
     ]
     if telling.round:
         lines.insert(0, _("Told again, for the %d. time: nobody has answered yet.") % (telling.round + 1))
-    return _message(telling.user, f"{kind}: {place}: {flag.sentence}", lines, job_id)
+    return _message(telling.user, f"{kind}: {place}: {flag_words(flag)}", lines, job_id)
 
 
 def digest_message(*, user: User, items: Iterable[DigestItem], job_id: uuid.UUID) -> EmailMessage:

@@ -21,10 +21,10 @@ from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
 from fleet.assess.due.follow_ups import last_day_of, open_defects
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import window_of
-from fleet.assess.foresight.forecasts import accepted_chance, horizon_by
+from fleet.assess.foresight.forecasts import accepted_chance, under_chance
 from fleet.models import Appliance, Contractor, Defect, Duty, Forecast, LimitSetVersion, Retest, Revisit, User
 from fleet.models.appliances import not_gone
-from fleet.presentation.forecasts import drift_words
+from fleet.presentation.forecasts import drift_words, forecast_sentence
 from fleet.presentation.revisits import beyond_words
 from fleet.queries.access import visible_clients
 
@@ -158,7 +158,7 @@ class _Told:
     def take(self, proposal: Proposal) -> None:
         for case in proposal.drift_cases():
             if case.is_likely:
-                self.flags[case.appliance_id, case.key] = (proposal.appliance, drift_words(case))
+                self.flags[case.appliance_id, case.key] = (proposal.appliance, drift_words(case.figures))
         if proposal.reasons:
             self.proposals[proposal.appliance.id] = (proposal, proposal.values())
 
@@ -175,6 +175,7 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
         known = Known.of(
             ids,
             contractor=standing,
+            say=forecast_sentence,
             now=now,
             duties=Duty.objects.filter(appliance__in=ids, until__isnull=True),
             defects=[each for each, _versions in found],
@@ -195,11 +196,8 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
 def _horizon(forecast: Forecast, standing: Contractor, draft: Contractor) -> Forecast:
     """The forecast with the day on which the draft's accepted chance is used up."""
     accepted = accepted_chance(forecast.quantity, draft)
-    if accepted == accepted_chance(forecast.quantity, standing):
-        return forecast
-    moved = copy(forecast)
-    moved.horizon_on = horizon_by(forecast, accepted)
-    return moved
+    is_same = accepted == accepted_chance(forecast.quantity, standing)
+    return forecast if is_same else under_chance(forecast, accepted)
 
 
 def _dated(

@@ -10,6 +10,7 @@ from fleet.assess.due.alerts import is_answered
 from fleet.models import Flag, Job, OnCall, Role, Telling, User, WebHook
 from fleet.models.roles import may_change, may_see
 from fleet.presentation import addresses
+from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.notices import DigestItem
 from fleet.queries.access import visible_clients
 from fleet.queries.attention import Attention, attention_for
@@ -99,7 +100,7 @@ def _late(facts: Attention) -> list[DigestItem]:
 
 def _item(section: str, flag: Flag, path: str, named: tuple[object, object]) -> DigestItem:
     place = f"{flag.appliance.name}, {flag.appliance.building.name}"
-    return DigestItem(section, f"{place}: {flag.sentence}", path, _mark("flag", *named))
+    return DigestItem(section, f"{place}: {flag_words(flag)}", path, _mark("flag", *named))
 
 
 def _duties(viewer: User, today: date) -> list[DigestItem]:

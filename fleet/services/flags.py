@@ -14,8 +14,6 @@ from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.people import fuel_kind
 from fleet.models.roles import may_change
-from fleet.presentation.figures import chance_words
-from fleet.presentation.forecasts import drift_words
 from fleet.presentation.verdicts import verdict_sentence
 from fleet.services import jobs
 
@@ -203,28 +201,24 @@ def put_drift_flags(*, appliance_ids: Sequence[uuid.UUID], cases: Sequence[Drift
     for key, flag in standing.items():
         if key not in likely:
             ended.append(_closed_drift(flag, known.get(key), now))
-        elif (flag.sentence, flag.figures) != (drift_words(likely[key]), likely[key].figures):
-            flag.sentence, flag.figures = drift_words(likely[key]), likely[key].figures
+        elif flag.figures != likely[key].figures:
+            flag.figures = likely[key].figures
             changed.append(flag)
-    _write(changed, ["sentence", "figures"], now)
-    _write(ended, ["closed_at", "closed_why", "closed_figures"], now)
+    _write(changed, ["figures"], now)
+    _write(ended, ["closed_at", "closed_figures"], now)
 
 
 def _drift_flag(case: DriftCase, now: datetime) -> Flag:
     return Flag(
-        appliance_id=case.appliance_id, kind=Flag.Kind.DRIFT, key=case.key, sentence=drift_words(case),
-        figures=case.figures, opened_at=now, updated_at=now,
+        appliance_id=case.appliance_id, kind=Flag.Kind.DRIFT, key=case.key, figures=case.figures, opened_at=now,
+        updated_at=now,
     )  # fmt: skip
 
 
 def _closed_drift(flag: Flag, case: DriftCase | None, now: datetime) -> Flag:
-    flag.closed_at, flag.closed_why = now, _("The series has ended.")
+    flag.closed_at, flag.closed_figures = now, {"why": "series ended"}
     if case:
-        flag.closed_figures = case.figures
-        words = _("The chance before the next planned visit is now %(chance)s.")
-        flag.closed_why = words % {"chance": chance_words(case.chance)}
-        if case.from_assumptions:
-            flag.closed_why = _("The forecast rests on assumptions: it opens no flag.")
+        flag.closed_figures = case.figures | {"why": "from assumptions" if case.from_assumptions else "chance fell"}
     return flag
 
 

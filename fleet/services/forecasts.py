@@ -13,7 +13,6 @@ from fleet.assess.foresight.learning import Learnt, assumed, standing_snapshot
 from fleet.assess.foresight.series import series_of
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Contractor, Forecast, ForecastCheck, Mark, Snapshot, Visit
-from fleet.presentation.forecasts import forecast_sentence, warning_words
 
 
 def snapshot_in_force(*, quantity: str, rate: str, now: datetime) -> Snapshot:
@@ -95,8 +94,6 @@ _KEY_FIELDS = {"id", "appliance", "quantity", "rate"}
 
 
 def _put_forecasts(appliances: Sequence[Appliance], made: Sequence[Forecast]) -> None:
-    for each in made:
-        each.sentence = forecast_sentence(each)
     kept = {(each.appliance_id, each.quantity, each.rate) for each in made}
     standing = Forecast.objects.filter(appliance__in=appliances).values_list("id", "appliance", "quantity", "rate")
     if stale := [row[0] for row in standing if row[1:] not in kept]:
@@ -141,13 +138,7 @@ def _put_warnings(warned: Sequence[Warned], now: datetime) -> None:
     standing = Mark.objects.filter(visit__in={each.visit_id for each in warned}, code__startswith="repeat_")
     known = {(str(each.visit_id), each.code): each for each in standing}
     fresh = [
-        Mark(
-            visit_id=each.visit_id,
-            code=each.code,
-            sentence=warning_words(each.figures),
-            figures=each.figures,
-            opened_at=now,
-        )
+        Mark(visit_id=each.visit_id, code=each.code, figures=each.figures, opened_at=now)
         for each in warned
         if each.figures and (each.visit_id, each.code) not in known
     ]

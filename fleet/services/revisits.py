@@ -17,6 +17,7 @@ from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, comi
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import reasons_in, window_of
 from fleet.models import Appliance, Contractor, Revisit
+from fleet.presentation.forecasts import forecast_sentence
 from fleet.presentation.revisits import urgency_words
 from fleet.services import duties, flags, follow_ups, forecasts, jobs, tenancies
 
@@ -111,6 +112,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     known = Known.of(
         ids,
         contractor=contractor,
+        say=forecast_sentence,
         now=now,
         duties=standing,
         defects=follow_ups.date_again(appliance_ids=ids, contractor=contractor),

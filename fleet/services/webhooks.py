@@ -20,11 +20,11 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from fleet import web_addresses
-from fleet.assess.webhooks import Event, allowed_hosts, events_of
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, WebHook
 from fleet.models.register import new_id
 from fleet.models.webhooks import TRIAL
+from fleet.presentation.webhooks import Event, allowed_hosts, events_of
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry

@@ -22,6 +22,7 @@ from fleet.presentation.days import weekday_without_year
 from fleet.presentation.drift_chart import band_words, expected_rule, outcome_on, series_words
 from fleet.presentation.due_rule import DueRule, row_due_rule, window_words
 from fleet.presentation.figures import chance_words, figure
+from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.readings import verdict_rule
 from fleet.presentation.revisits import beyond_words, set_words
@@ -174,7 +175,7 @@ def _outside(row: Row, contractor: Contractor, today: date) -> AttentionRow:
         away=away_words(when, today),
         is_late=when < today,
         flag=flag,
-        sentence=flag.sentence,
+        sentence=flag_words(flag),
         finding=finding,
         rule=verdict_rule(verdict) if verdict else None,
         caption=f"{finding.what}: {finding.value}" if finding else "",
@@ -192,7 +193,7 @@ def _drifting(row: Row, contractor: Contractor, today: date) -> AttentionRow:
         flag=flag,
         chance=chance_words(float(flag.figures.get("chance", 0))),
         extra=extra_words(row.revisit, contractor) if row.revisit else "",
-        **(_expected(row, forecast, today) if forecast else {"sentence": flag.sentence}),
+        **(_expected(row, forecast, today) if forecast else {"sentence": flag_words(flag)}),
     )
 
 

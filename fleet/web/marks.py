@@ -12,6 +12,7 @@ from fleet.presentation import days, figures
 from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
 from fleet.presentation.due_rule import DueRule
+from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.words import chemical, count_words, rate_words, said
 from fleet.web.charts import NARROW, WIDE, drift_svg
@@ -93,6 +94,9 @@ def hash_groups(digest: str) -> str:
 
 
 register.filter("said", said)
+register.filter("flag_words", flag_words)
+register.filter("closed_words", closed_words)
+register.filter("mark_words", mark_words)
 register.filter("chemical", chemical)
 register.filter("rate", rate_words)
 register.filter("in_words", count_words)

@@ -14,6 +14,7 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import HeldMessage, Mark, Record, User, Visit
 from fleet.models.roles import may_change, may_see
+from fleet.presentation.follow_ups import mark_words
 from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_marks, visible_marks
 from fleet.queries.records import all_held_messages, held_messages, visit_records
@@ -119,7 +120,7 @@ def settle_mark_form(request: HttpRequest, mark_id: uuid.UUID) -> HttpResponse:
         settle_mark(mark=mark, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now())
     except FleetError as refused:
         return _mark_refused(request, mark, refused)
-    messages.success(request, _("Settled: %s") % mark.sentence)
+    messages.success(request, _("Settled: %s") % mark_words(mark))
     return redirect("records")
 
 

@@ -9,6 +9,7 @@ from fleet.assess.choices import digest_of
 from fleet.assess.foresight.forecasts import horizon_by
 from fleet.errors import Conflict
 from fleet.models import Appliance, Contractor, Flag, Forecast, Job, Revisit, User
+from fleet.presentation.follow_ups import closed_words
 from fleet.queries.choices import preview_choices
 from fleet.services.contractor import change_contractor
 from fleet.services.forecasts import refresh_forecasts
@@ -94,10 +95,23 @@ def test_a_higher_accepted_chance_moves_revisits_by_so_many_days_and_does_what_w
         (128, "2026-10-16 instead of 2026-06-10, 128 days later")
     ] * 3
     assert standing() == before
+    for each in seen.moves:
+        assert "a chance of 36 % of reaching" in each.sentence
+        assert each.sentence.endswith("by 2026-10-16.")
     record({"accepted_chance": 0.36}, manager)
     Forecast.objects.update(horizon_on=date(2026, 10, 16), accepted_chance=0.36)
     settle(drifting)
     assert set(standing().values()) == {date(2026, 10, 16)}
+
+
+def test_a_lower_accepted_chance_that_is_used_up_says_already(drifting: list[Appliance], manager: User) -> None:
+    Forecast.objects.update(crossing=[{"years": 0.0, "chance": 0.05}, *CROSSING[1:]])
+    seen = preview_choices(changes={"accepted_chance": 0.04}, viewer=manager, now=NOON)
+    assert seen.moves
+    for each in seen.moves:
+        assert each.sentence.startswith("CO₂ at low fire ")
+        assert "a chance of 4 % of being beyond " in each.sentence
+        assert each.sentence.endswith(" already.")
 
 
 def test_flag_at_says_which_flags_open_and_close(drifting: list[Appliance], manager: User) -> None:
@@ -110,7 +124,7 @@ def test_flag_at_says_which_flags_open_and_close(drifting: list[Appliance], mana
     settle(drifting)
     assert open_flags() == set()
     closed = Flag.objects.earliest("id")
-    assert closed.closed_why == "The chance before the next planned visit is now 66 %."
+    assert closed_words(closed) == "The chance before the next planned visit is now 66 %."
     assert (closed.closed_figures["chance"], closed.closed_figures["flag_at"]) == (0.6595, 0.7)
     assert closed.closed_figures["snapshot"]
     opening = preview_choices(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
@@ -139,7 +153,7 @@ def test_co_is_apart_from_tuning(drifting: list[Appliance], manager: User) -> No
     one = Forecast.objects.get(appliance=drifting[0])
     Forecast.objects.all().delete()
     common = {name: getattr(one, name) for name in ("appliance", "rate", "snapshot", "sheet_version", "last_visit_on",
-              "visits_used", "basis", "crossing", "sentence", "made_at")}  # fmt: skip
+              "visits_used", "basis", "crossing", "outlook", "made_at")}  # fmt: skip
     Forecast.objects.create(
         **common, quantity="co", unit="ppm", level=40, pace_per_year=10, pace_sd_per_year=1, upper=250, limit_words="x",
         accepted_chance=0.02, horizon_on=date(2026, 4, 1),

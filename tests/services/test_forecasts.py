@@ -20,6 +20,8 @@ from fleet.models import (
     Snapshot,
     User,
 )
+from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
+from fleet.presentation.forecasts import forecast_sentence
 from fleet.queries.forecasts import visible_forecasts
 from fleet.services import forecasts
 from fleet.services.revisits import refresh_appliance
@@ -35,7 +37,7 @@ def test_a_falling_series_is_forecast_to_fall(
     high = Forecast.objects.get(quantity="co2", rate="high")
     assert high.pace_per_year < -0.05
     assert high.visits_used == 4
-    assert high.sentence.startswith("CO₂ at high fire has fallen 0.10 points a year over 4 visits")
+    assert forecast_sentence(high).startswith("CO₂ at high fire has fallen 0.10 points a year over 4 visits")
 
 
 def test_before_a_fit_it_says_from_assumptions_and_neither_flags_nor_moves_a_revisit(
@@ -172,8 +174,8 @@ def test_rising_co_flags_the_appliance_and_names_the_quantity_and_the_limit(
     refresh_appliance(appliance=boiler, now=NOON)
     flag = Flag.objects.get(kind="likely to be outside")
     assert flag.key == "high co"
-    assert flag.sentence.startswith("CO air-free at high fire has risen ")
-    assert "250 ppm (Test sheet: CO air-free <= 250 ppm)" in flag.sentence
+    assert flag_words(flag).startswith("CO air-free at high fire has risen ")
+    assert "250 ppm (Test sheet: CO air-free <= 250 ppm)" in flag_words(flag)
 
 
 def test_of_all_quantities_the_first_whose_accepted_chance_is_used_up_binds(
@@ -216,7 +218,7 @@ def test_a_ceiling_whose_series_ended_loses_its_forecast_and_its_flag(
     Appliance.objects.filter(id=boiler.id).update(sheet=None)
     refresh_appliance(appliance=Appliance.objects.get(id=boiler.id), now=NOON)
     assert not Forecast.objects.exists()
-    assert Flag.objects.get(kind="likely to be outside").closed_why == "The series has ended."
+    assert closed_words(Flag.objects.get(kind="likely to be outside")) == "The series has ended."
 
 
 # ---- the switch from one snapshot to the next ----
@@ -311,5 +313,5 @@ def test_a_reading_far_from_what_was_expected_asks_to_be_repeated_once(
         refresh_appliance(appliance=boiler, now=NOON)
     mark = Mark.objects.get(code="repeat_co2_high")
     assert mark.visit.local_date == date(2026, 3, 2)
-    assert "repeat the reading" in mark.sentence
+    assert "repeat the reading" in mark_words(mark)
     assert not Flag.objects.filter(kind="outside a limit", sentence__contains="repeat").exists()

@@ -283,13 +283,13 @@ def test_a_drift_flag_that_somebody_else_opened_meanwhile_stands(
     def after_somebody_else(self: Any, made: Any, **kwargs: Any) -> Any:
         if kwargs.get("ignore_conflicts"):
             for each in made:
-                Flag.objects.create(appliance=boiler, kind=each.kind, key=each.key, sentence="theirs",
+                Flag.objects.create(appliance=boiler, kind=each.kind, key=each.key, figures={"chance": 0.5},
                                     opened_at=NOON, updated_at=NOON)  # fmt: skip
         return create(self, made, **kwargs)
 
     monkeypatch.setattr(type(Flag.objects.all()), "bulk_create", after_somebody_else)
     propose_revisit(appliance=boiler, now=NOON)
-    assert Flag.objects.get(kind=Flag.Kind.DRIFT).sentence == "theirs"
+    assert Flag.objects.get(kind=Flag.Kind.DRIFT).figures == {"chance": 0.5}
 
 
 def test_a_flag_that_a_person_closed_meanwhile_stays_as_they_said(

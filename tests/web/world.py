@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from fleet.assess.foresight.forecasts import told_figures
 from fleet.models import Analyser, Appliance, Client, Flag, Forecast, Person, Snapshot, User, Visit
 from fleet.services.duties import add_duty
 from fleet.services.revisits import refresh_appliance
@@ -56,8 +57,7 @@ def likely_outside(appliance: Appliance, forecast: Forecast, chance: float = 0.4
         appliance=appliance,
         kind=Flag.Kind.DRIFT,
         key=f"{forecast.rate} {forecast.quantity}",
-        sentence=forecast.sentence,
-        figures={"chance": chance, "flag_at": 0.3},
+        figures={"chance": chance, "flag_at": 0.3, "planned": "2027-03-01", "forecast": told_figures(forecast)},
         opened_at=NOON,
         updated_at=NOON,
     )

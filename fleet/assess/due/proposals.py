@@ -2,7 +2,7 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of, urgency_of, window_of
 from fleet.assess.due.reckoning import undecided_words
 from fleet.assess.foresight.ceilings import CO
-from fleet.assess.foresight.forecasts import chance_on
+from fleet.assess.foresight.forecasts import chance_on, told_figures
 from fleet.models import (
     Appliance,
     Contractor,
@@ -32,9 +32,9 @@ from fleet.models import (
 
 @dataclass(frozen=True)
 class DriftCase:
-    """One series of an appliance that is forecast: the chance before its next planned visit, and the forecast's words.
+    """One forecast series of an appliance: the chance before its next planned visit, and what the forecast says.
 
-    flag_at: from which chance its flag opens; never from assumptions.
+    flag_at: from which chance its flag opens; never from assumptions.    told: as `told_figures` has them.
     """
 
     appliance_id: uuid.UUID
@@ -42,7 +42,7 @@ class DriftCase:
     chance: float
     planned: date
     flag_at: float
-    said: str
+    told: Mapping[str, Any]
     snapshot_id: uuid.UUID
     from_assumptions: bool
 
@@ -52,7 +52,14 @@ class DriftCase:
 
     @property
     def figures(self) -> dict[str, Any]:
-        return {"chance": round(self.chance, 4), "flag_at": self.flag_at, "snapshot": str(self.snapshot_id)}
+        """What its flag keeps: presentation makes the sentence of it."""
+        return {
+            "chance": round(self.chance, 4),
+            "flag_at": self.flag_at,
+            "planned": f"{self.planned:%Y-%m-%d}",
+            "snapshot": str(self.snapshot_id),
+            "forecast": dict(self.told),
+        }
 
 
 # From this chance on a CO case is flagged, whatever higher one the contractor chooses: CO is apart from tuning.
@@ -66,9 +73,10 @@ Row = TypeVar("Row", bound=models.Model)
 
 @dataclass(frozen=True)
 class Known:
-    """By appliance what its reasons are made of, read in one query each."""
+    """By appliance what its reasons are made of, read in one query each. say: a forecast in words."""
 
     contractor: Contractor
+    say: Callable[[Forecast], str]
     duties: Mapping[uuid.UUID, list[Duty]]
     flags: Mapping[uuid.UUID, list[Flag]]
     forecasts: Mapping[uuid.UUID, list[Forecast]]
@@ -84,6 +92,7 @@ class Known:
         ids: Sequence[uuid.UUID],
         *,
         contractor: Contractor,
+        say: Callable[[Forecast], str],
         now: datetime,
         duties: Iterable[Duty],
         defects: Iterable[Defect],
@@ -91,8 +100,7 @@ class Known:
     ) -> "Known":
         """Duties, defects and retests: the open ones of these appliances, reckoned, dated, settled by the caller."""
         of_these = Q(appliance__in=ids)
-        told = ("id", "appliance", "quantity", "rate", "basis", "horizon_on", "crossing", "last_visit_on", "sentence")
-        told_of = Forecast.objects.filter(of_these).only(*told, "snapshot")
+        told_of = Forecast.objects.filter(of_these).defer("course", "series")
         open_flags = Flag.objects.filter(of_these, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT)
         # A date that lies ahead is a phone's mistake; no building is further on than tomorrow.
         known = Visit.objects.filter(of_these, local_date__lte=now.date() + timedelta(days=1)).order_by()
@@ -100,6 +108,7 @@ class Known:
         attempts = NoAccess.objects.filter(of_these).order_by("local_date")
         return cls(
             contractor,
+            say,
             _by_appliance(duties),
             _by_appliance(open_flags),
             _by_appliance(told_of),
@@ -186,7 +195,7 @@ class Proposal:
         for each in self._fitted():
             if each.horizon_on:
                 what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
-                yield Reason("drift", each.horizon_on, each.last_visit_on, each.sentence, what, is_rationed)
+                yield Reason("drift", each.horizon_on, each.last_visit_on, self.known.say(each), what, is_rationed)
 
     def _fitted(self) -> list[Forecast]:
         return [each for each in self._of(self.known.forecasts) if each.basis != "assumptions"]
@@ -220,7 +229,7 @@ class Proposal:
                 chance=chance_on(each, self.planned),
                 planned=self.planned,
                 flag_at=min(flag_at, CO_FLAG_AT) if each.quantity == CO else flag_at,
-                said=each.sentence,
+                told=told_figures(each),
                 snapshot_id=each.snapshot_id,
                 from_assumptions=each.basis == "assumptions",
             )

@@ -5,6 +5,7 @@ One path for one appliance and for all: a series table per quantity and rate, on
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
@@ -206,6 +207,31 @@ def _shown(entry: Entry, quantity: str) -> dict[str, Any]:
 
 
 # ---- what follows from them ----
+
+
+def told_figures(forecast: Forecast) -> dict[str, Any]:
+    """What its sentence is made of, as JSON keeps it beside a flag or a reason that outlives the forecast."""
+    horizon = forecast.horizon_on
+    return {
+        "quantity": forecast.quantity,
+        "rate": forecast.rate,
+        "visits": forecast.visits_used,
+        "unit": forecast.unit,
+        "lower": forecast.lower,
+        "upper": forecast.upper,
+        "limit_words": forecast.limit_words,
+        "accepted_chance": forecast.accepted_chance,
+        "horizon_on": f"{horizon:%Y-%m-%d}" if horizon else None,
+        **forecast.outlook,
+    }
+
+
+def under_chance(forecast: Forecast, accepted: float) -> Forecast:
+    """The same forecast as it stands under another accepted chance: its day, and whether that is used up already."""
+    moved = copy(forecast)
+    moved.accepted_chance, moved.horizon_on = accepted, horizon_by(forecast, accepted)
+    moved.outlook = forecast.outlook | {"is_due": float(forecast.crossing[0]["chance"]) >= accepted}
+    return moved
 
 
 def chance_on(forecast: Forecast, day: date) -> float:

@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 from fleet.assess.due.duties import duties_of
 from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, WebHook
+from fleet.presentation.follow_ups import closed_words, flag_words
 
 
 def allowed_hosts() -> frozenset[str]:
@@ -64,8 +65,8 @@ def _flag_events(hook: WebHook, wanted: set[str], window: tuple[datetime, dateti
 def _flag(flag: Flag) -> dict[str, Any]:
     return {
         "flag": {
-            "id": str(flag.id), "kind": flag.kind, "sentence": flag.sentence, "version": flag.version,
-            "closed_why": flag.closed_why,
+            "id": str(flag.id), "kind": flag.kind, "sentence": flag_words(flag), "version": flag.version,
+            "closed_why": closed_words(flag),
         }
     }  # fmt: skip
 
