@@ -20,7 +20,7 @@ from fleet.limits.card import ACCURACY_FIELDS
 from fleet.models import Analyser, Calibration
 from fleet.quantities import READING_QUANTITIES
 from fleet.queries.register import visible_analysers
-from fleet.services.analysers import add_calibration
+from fleet.services.register import add_calibration
 
 
 class Accuracy(StrictSerializer):

@@ -11,7 +11,7 @@ from api.filters import EXTERNAL_REFERENCE
 from fleet.intake.fields import Text
 from fleet.models import Client
 from fleet.queries.access import visible_clients
-from fleet.services.clients import add_client
+from fleet.services.register import add_client
 
 
 class ClientIn(EntryIn):

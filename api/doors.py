@@ -128,7 +128,7 @@ class EntryListDoor(ListDoor):
         values = self.values()
         with transaction.atomic():
             # What its maker couldn't see isn't made: a retry would only make another.
-            entry, made = create_once(self.rows(), self.model, values, self.create)
+            entry, made = create_once(known=self.rows(), model=self.model, values=values, create=self.create)
             stored = found(self.rows(), entry.pk)
         return self.shown(stored, 201 if made else 200, Location=f"{request.path}/{entry.pk}")
 
@@ -136,7 +136,7 @@ class EntryListDoor(ListDoor):
         return named_once(self.request, self.taken())
 
     def create(self, values: dict[str, Any]) -> Model:
-        return create_entry(self.model, values)
+        return create_entry(model=self.model, values=values)
 
 
 class EntryDoor(Door):
@@ -163,7 +163,7 @@ class EntryDoor(Door):
         return self.shown(found(self.rows(), id))
 
     def change(self, entry: Any, version: int, changes: dict[str, Any]) -> Any:
-        return change_entry(entry, version=version, changes=changes)
+        return change_entry(entry=entry, version=version, changes=changes)
 
 
 def found(rows: QuerySet[Any], id: uuid.UUID) -> Any:

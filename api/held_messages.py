@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import HeldMessage
 from fleet.queries.records import all_held_messages
-from fleet.services.settling import settle_held_message
+from fleet.services.visits import settle_held_message
 
 
 class HeldMessageOut(serializers.Serializer[Any]):

@@ -103,10 +103,12 @@ class CopyLimitSet(Door):
         """Make the copy: 201; the same id again 200; with another key or name 409."""
         limit_set = found(all_limit_sets(self.viewer), id)
         entry, made = create_once(
-            all_limit_sets(self.viewer),
-            LimitSet,
-            named_once(request, self.taken()),
-            lambda values: copy_limit_set(limit_set=limit_set, values=values, actor=self.viewer, now=clock.now()),
+            known=all_limit_sets(self.viewer),
+            model=LimitSet,
+            values=named_once(request, self.taken()),
+            create=lambda values: copy_limit_set(
+                limit_set=limit_set, values=values, actor=self.viewer, now=clock.now()
+            ),
         )
         return self.shown(found(all_limit_sets(self.viewer), entry.pk), 201 if made else 200)
 

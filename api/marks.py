@@ -17,7 +17,7 @@ from fleet.models import Mark
 from fleet.presentation.follow_ups import mark_words
 from fleet.queries.follow_ups import visible_marks
 from fleet.queries.visits import visible_visits
-from fleet.services.settling import settle_mark
+from fleet.services.visits import settle_mark
 
 
 class MarkOut(serializers.Serializer[Any]):

@@ -19,7 +19,7 @@ from fleet.intake.register import QualificationIn
 from fleet.models import Person, Qualification, Role
 from fleet.models.roles import may_see
 from fleet.queries.register import visible_people
-from fleet.services.people import add_qualification
+from fleet.services.register import add_qualification
 
 
 class PersonIn(EntryIn):

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from api.doors import Door, named_once
 from fleet.intake.errors import without_decimals
 from fleet.models.register import new_id
-from fleet.services.recorded import record_once
+from fleet.services.records import record_once
 
 
 def post_recorded(

@@ -61,7 +61,10 @@ class Replacement(Door):
         new_id = {"id": said["id"]} if "id" in said else {}
         values = new_id | said["appliance"] | {"replaces": old}
         entry, made = create_once(
-            visible_appliances(self.viewer), Appliance, values, lambda new: self._replace(old, said, new)
+            known=visible_appliances(self.viewer),
+            model=Appliance,
+            values=values,
+            create=lambda new: self._replace(old, said, new),
         )
         return self.shown(found(visible_appliances(self.viewer), entry.pk), 201 if made else 200)
 

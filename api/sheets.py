@@ -92,10 +92,10 @@ class CopySheet(Door):
         """Make the copy: 201; the same id again 200; with another name 409."""
         sheet = found(all_sheets(self.viewer), id)
         entry, made = create_once(
-            all_sheets(self.viewer),
-            ModelSheet,
-            named_once(request, self.taken()),
-            lambda values: copy_sheet(sheet=sheet, values=values, actor=self.viewer, now=clock.now()),
+            known=all_sheets(self.viewer),
+            model=ModelSheet,
+            values=named_once(request, self.taken()),
+            create=lambda values: copy_sheet(sheet=sheet, values=values, actor=self.viewer, now=clock.now()),
         )
         return self.shown(found(all_sheets(self.viewer), entry.pk), 201 if made else 200)
 

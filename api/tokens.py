@@ -13,7 +13,7 @@ from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import ApiToken
 from fleet.queries.access import tokens_of
-from fleet.services.tokens import MOST_DAYS, create_token, revoke_token
+from fleet.services.access import MOST_DAYS, create_token, revoke_token
 
 
 class TokenKey(StringConverter):
@@ -57,7 +57,7 @@ class Tokens(Door):
         if isinstance(request.auth, ApiToken):
             raise Forbidden("token_by_token", "Log in to make a token; a token makes no tokens.")
         values = self.taken()
-        token, secret = create_token(user=self.viewer, **values)
+        token, secret = create_token(actor=self.viewer, **values)
         token.token = secret
         return Response(NewTokenOut(token).data, status=201, headers={"Cache-Control": "no-store"})
 
@@ -69,5 +69,5 @@ class OneToken(Door):
 
     def delete(self, request: Request, key: str) -> Response:
         """Revoke it: it opens nothing from now on."""
-        revoke_token(user=self.viewer, key=key)
+        revoke_token(actor=self.viewer, key=key)
         return Response(status=204)

@@ -197,5 +197,5 @@ class OneAllowedTarget(Door):
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """Off the list: refused from the next try on."""
-        disallow_target(target=found(allowed_targets(self.viewer), id))
+        disallow_target(target=found(allowed_targets(self.viewer), id), actor=self.viewer)
         return Response(status=204)

@@ -40,13 +40,12 @@ from fleet.models import (
 )
 from fleet.models.register import new_id
 from fleet.services import flags, forecasts, limits, revisits
-from fleet.services.analysers import add_calibration
+from fleet.services.access import create_user
 from fleet.services.appliances import add_sheet_version
 from fleet.services.buildings import add_gas_supply
-from fleet.services.contractor import begin_installation, create_user
+from fleet.services.contractor import begin_installation
 from fleet.services.duties import add_duty
-from fleet.services.people import add_qualification
-from fleet.services.register import create_entry
+from fleet.services.register import add_calibration, add_qualification, create_entry
 from fleet.services.visits import record_visit
 
 TOWN_ZONE = "Europe/Dublin"
@@ -303,7 +302,7 @@ def _accounts() -> dict[str, str]:
 
 def _town(actor: User, begins: datetime, now: datetime) -> Town:
     rng = np.random.default_rng(SEED)
-    clients = [create_entry(Client, {"name": name, "address": "Tarnholt"}) for name in CLIENTS]
+    clients = [create_entry(model=Client, values={"name": name, "address": "Tarnholt"}) for name in CLIENTS]
     User.objects.get(username="auditor").clients.set(clients[:2])
     buildings = [_building(clients[n % len(clients)], n) for n in range(60)]
     town = Town(actor, rng, now.date(), _people(actor, begins, now), _analysers(actor, begins, now))
@@ -323,8 +322,8 @@ def _town(actor: User, begins: datetime, now: datetime) -> Town:
 def _building(client: Client, number: int) -> Building:
     house, street = HOUSES[number % len(HOUSES)], STREETS[number % len(STREETS)]
     return create_entry(
-        Building,
-        {
+        model=Building,
+        values={
             "client": client,
             "name": f"{house} House {number // len(HOUSES) + 1}",
             "address": f"{number + 1} {street}, Tarnholt",
@@ -339,7 +338,7 @@ def _building(client: Client, number: int) -> Building:
 
 def _people(actor: User, begins: datetime, now: datetime) -> list[Person]:
     known = Person.objects.filter(name=TECHNICIANS[0])
-    rest = [create_entry(Person, {"name": name, "role": "technician"}) for name in TECHNICIANS[1:]]
+    rest = [create_entry(model=Person, values={"name": name, "role": "technician"}) for name in TECHNICIANS[1:]]
     manager = Person.objects.filter(name=OFFICE["manager"])
     people = [*known, *rest]
     for number, person in enumerate([*people, *manager]):
@@ -364,7 +363,7 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
     analysers = []
     for number, (measures, co2) in enumerate(shapes, start=1):
         values = {"name": f"Analyser {number}", "serial": f"TH-{number:03d}", "measures": measures, "co2": co2}
-        analyser = create_entry(Analyser, values | {"accuracy": accuracy})
+        analyser = create_entry(model=Analyser, values=values | {"accuracy": accuracy})
         analysers.append(analyser)
         lapsed_on = now.date() - timedelta(days=40) if number == 4 else date.max
         last = now.date() - timedelta(days=100 if number == 4 else -1)
@@ -380,7 +379,7 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
 
 
 def _make_sheet(actor: User, kind: Kind, begins: datetime) -> ModelSheet:
-    sheet = create_entry(ModelSheet, {"name": kind.name})
+    sheet = create_entry(model=ModelSheet, values={"name": kind.name})
     add_sheet_version(sheet=sheet, content=read_sheet(kind.sheet), actor=actor, now=begins, id=new_id())
     return sheet
 
@@ -409,7 +408,7 @@ def _life(town: Town, building: Building, kind: Kind, sheet: ModelSheet, number:
     targets = {each["rate"]: _target_o2(kind, each) for each in kind.sheet["targets"]}
     common = rng.normal(kind.drift_mean, kind.drift_sd)
     return Life(
-        appliance=create_entry(Appliance, values),
+        appliance=create_entry(model=Appliance, values=values),
         kind=kind,
         site=number % 60,
         o2_pct={rate: value + rng.normal(0, SETTING_SD) for rate, value in targets.items()},
@@ -430,7 +429,9 @@ def _share_a_flue(town: Town) -> None:
         by_building.setdefault(life.appliance.building_id, []).append(life)
     together = max(by_building.values(), key=lambda lives: sum(_is_open_flued(each) for each in lives))
     sharing = [each for each in together if _is_open_flued(each)] or together[:2]
-    group = create_entry(FlueGroup, {"building": sharing[0].appliance.building, "name": "common flue, east"})
+    group = create_entry(
+        model=FlueGroup, values={"building": sharing[0].appliance.building, "name": "common flue, east"}
+    )
     for life in sharing:
         life.appliance.flue_group = group
         life.appliance.save(update_fields=["flue_group"])
@@ -452,7 +453,9 @@ def _apply_rules(actor: User, clients: list[Client], town: Town, begins: datetim
         limits.attach_limit_set(
             values={"limit_set": neutral, "client": client, "since": since, "why": why}, actor=actor, now=begins
         )
-    contract = create_entry(LimitSet, {"key": "demo-contract-schools", "name": "Contract of the schools (invented)"})
+    contract = create_entry(
+        model=LimitSet, values={"key": "demo-contract-schools", "name": "Contract of the schools (invented)"}
+    )
     content = {
         "id": "demo-contract-schools",
         "name": contract.name,

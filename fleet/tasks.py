@@ -19,6 +19,7 @@ from fleet.assess import appliances
 from fleet.assess.due.duties import missing_duties
 from fleet.assess.foresight.learning import learn
 from fleet.assess.foresight.series import series_kinds
+from fleet.assess.jobs import old_jobs
 from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
@@ -161,7 +162,7 @@ def _beat(_job: Job) -> Effect:
 
 
 def _prune_jobs(job: Job) -> Effect:
-    removed, of = 0, jobs.old_jobs(now=clock.now()).count()
+    removed, of = 0, old_jobs(clock.now()).count()
     while batch := jobs.prune_jobs(now=clock.now()):
         removed += batch
         jobs.report_progress(job=job, progress=f"{removed} / {max(of, removed)}", now=clock.now())

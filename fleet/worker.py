@@ -129,11 +129,11 @@ def scan() -> int:
 def run_left_lying() -> int:
     """Claim from the table what was due ten seconds ago and nobody took: the broker's failure isn't ours."""
     from fleet import clock
+    from fleet.assess.jobs import due_jobs
     from fleet.models import Job
-    from fleet.services import jobs
 
     now = clock.now()
-    ids = list(jobs.due_jobs(now=now - LEFT_LYING).values_list("id", flat=True)[:20])
+    ids = list(due_jobs(now - LEFT_LYING).values_list("id", flat=True)[:20])
     return sum(_run(each, Job.Carrier.TABLE) for each in ids if not _stop.is_set())
 
 
@@ -200,12 +200,12 @@ def is_deaf() -> bool:
     from celery.worker import state
 
     from fleet import clock
-    from fleet.services import jobs
+    from fleet.assess.jobs import is_broker_unheard
 
     silent = time.monotonic() - _life.heard_at > DEAF_AFTER.total_seconds()
     if not silent or state.reserved_requests:
         return False
-    return jobs.is_broker_unheard(now=clock.now(), within=DEAF_AFTER)
+    return is_broker_unheard(clock.now(), DEAF_AFTER)
 
 
 @worker_shutting_down.connect

@@ -5,13 +5,14 @@ import uuid
 from datetime import UTC, date, datetime
 from typing import Any
 
+from fleet.assess.due.duties import with_facts
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
-from fleet.models import Analyser, Appliance, Building, Client, ModelSheet, Person, Revisit, Role, User, Visit
+from fleet.models import Analyser, Appliance, Building, Client, Duty, ModelSheet, Person, Revisit, Role, User, Visit
 from fleet.models.register import new_id
-from fleet.services.analysers import add_calibration
 from fleet.services.appliances import add_sheet_version
-from fleet.services.people import add_qualification
+from fleet.services.duties import recompute_duties
+from fleet.services.register import add_calibration, add_qualification
 from fleet.services.revisits import propose_revisits
 from fleet.services.visits import record_visit
 
@@ -208,3 +209,9 @@ def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
     """The one proposal of an appliance, made anew."""
     propose_revisits(appliances=[appliance], now=now)
     return Revisit.objects.filter(appliance=appliance).first()
+
+
+def reckoned(duty: Duty, today: date) -> Duty:
+    """The duty as it stands once it was reckoned on that day."""
+    noon = datetime.combine(today, NOON.timetz())
+    return recompute_duties(duties=with_facts(Duty.objects.filter(id=duty.id)), now=noon)[0]

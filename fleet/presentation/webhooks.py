@@ -1,5 +1,7 @@
-"""What happened in the scope of a web-hook: only what its client, or the installation, has."""
+"""What happened in the scope of a web-hook, only what its client or the installation has; and how it is signed."""
 
+import hashlib
+import hmac
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -7,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.crypto import salted_hmac
 
 from fleet.assess.due.duties import duties_of
 from fleet.assess.due.reckoning import Reckoned, reckon
@@ -177,3 +180,13 @@ def _place(appliance: Appliance) -> dict[str, Any]:
         "building": {"id": str(building.id), "name": building.name, "reference": building.external_reference},
         "client": str(building.client_id),
     }
+
+
+def secret_of(hook: WebHook) -> str:
+    """256 bits in hex, derived from the installation's key: the database alone doesn't hold it."""
+    return salted_hmac("fleet.web-hook", f"{hook.id}/{hook.secret_number}", algorithm="sha256").hexdigest()
+
+
+def signature(secret: str, timestamp: str, body: bytes) -> str:
+    """HMAC-SHA256 (RFC 2104) in hex, under the secret, over the timestamp, a full stop and the body as sent."""
+    return hmac.new(secret.encode(), timestamp.encode() + b"." + body, hashlib.sha256).hexdigest()

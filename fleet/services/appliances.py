@@ -2,16 +2,16 @@
 has the sheet is looked at again."""
 
 import uuid
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 from django.db.models import F
-from django.utils import timezone
 
 from fleet.assess.judging.versions import attachments_of
 from fleet.assess.record_rows import sheet_version_rows
-from fleet.errors import Conflict, FleetError
+from fleet.assess.refusals import refuse_overtaken, refuse_retiring_ahead
+from fleet.errors import FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
 from fleet.models.register import new_id
 from fleet.services import duties, jobs
@@ -24,7 +24,7 @@ SOURCE_LENGTH = 300
 @transaction.atomic
 def make_sheet(*, values: dict[str, Any], content: dict[str, Any], actor: User, now: datetime) -> ModelSheet:
     """A new sheet with `content` as its first version. Raises FleetError `invalid`, Conflict `reference_taken`."""
-    sheet = create_entry(ModelSheet, values)
+    sheet = create_entry(model=ModelSheet, values=values)
     add_sheet_version(sheet=sheet, content=content, actor=actor, now=now, id=new_id())
     return sheet
 
@@ -41,15 +41,7 @@ def copy_sheet(*, sheet: ModelSheet, values: dict[str, Any], actor: User, now: d
 def change_sheet(*, sheet: ModelSheet, version: int, changes: dict[str, Any], now: datetime) -> ModelSheet:
     """Change its entry, or retire it from a day on. Raises Conflict when it changed meanwhile."""
     refuse_retiring_ahead(changes.get("retired_on"), now)
-    return change_entry(sheet, version=version, changes=changes)
-
-
-def refuse_retiring_ahead(retired_on: date | None, now: datetime) -> None:
-    """Retiring is recorded when it has come: until then the entry may be given to others."""
-    today = timezone.localtime(now).date()  # the office's
-    if retired_on and retired_on > today:
-        errors = {"retired_on": f"is {retired_on}; it must not be after today, {today}"}
-        raise FleetError("invalid", "The day lies ahead.", errors=errors)
+    return change_entry(entry=sheet, version=version, changes=changes)
 
 
 @transaction.atomic
@@ -73,24 +65,17 @@ def add_sheet_version(
     refuse_overtaken(based_on, number - 1)
     full = {"schema": "sheet/1", "id": str(id), "sheet": str(sheet.id), "number": number, "content": content}
     record = append_record(kind="sheet version", subject=id, content=full, actor=actor, now=now)
-    put_rows(sheet_version_rows(full, record.id))
+    put_rows(rows=sheet_version_rows(full, record.id))
     for appliance_id in sheet.appliances.values_list("id", flat=True):
         jobs.request_job(kind="refresh_appliance", key=str(appliance_id), due_at=now)
     return SheetVersion.objects.get(id=id)
-
-
-def refuse_overtaken(based_on: int | None, newest: int) -> None:
-    """Two people may change one sheet or set at once: whoever comes second must see the first one's version."""
-    if based_on is not None and based_on != newest:
-        said = f"It was made from version {based_on}; the newest is version {newest}. Nothing was recorded."
-        raise Conflict("changed_meanwhile", said)
 
 
 @transaction.atomic
 def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> Appliance:
     """A new appliance; the limit sets attached to its building or client put their duties on it at once."""
     _refuse_retired(values.get("sheet"))
-    appliance = create_entry(Appliance, values)
+    appliance = create_entry(model=Appliance, values=values)
     for attachment in attachments_of(appliance).filter(until__isnull=True):
         duties.open_duties(attachment=attachment, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
@@ -109,7 +94,7 @@ def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, A
     if sheet is not None and sheet.id != appliance.sheet_id:
         _refuse_retired(sheet)
     left, flue = appliance.in_service_to, appliance.flue_group_id
-    changed = change_entry(appliance, version=version, changes=changes)
+    changed = change_entry(entry=appliance, version=version, changes=changes)
     stays = changed.in_service_to is None or (left is not None and changed.in_service_to > left)
     if left is not None and stays and changed.in_service_on(changed.building.today(now)):
         duties.reopen_duties(appliance=changed, now=now)

@@ -13,7 +13,7 @@ from fleet.services.register import change_entry, create_entry
 @transaction.atomic
 def change_building(*, building: Building, version: int, changes: dict[str, Any], now: datetime) -> Building:
     """Change it and look at its appliances again. Raises Conflict when it changed meanwhile."""
-    changed = change_entry(building, version=version, changes=changes)
+    changed = change_entry(entry=building, version=version, changes=changes)
     _look_again(building, now)
     return changed
 
@@ -24,7 +24,7 @@ def add_gas_supply(*, values: dict[str, Any], now: datetime) -> GasSupply:
 
     What was read before that day keeps its gas, and so does every record. Raises FleetError `invalid`.
     """
-    supply = create_entry(GasSupply, values)
+    supply = create_entry(model=GasSupply, values=values)
     _look_again(supply.building, now)
     return supply
 
@@ -32,7 +32,7 @@ def add_gas_supply(*, values: dict[str, Any], now: datetime) -> GasSupply:
 @transaction.atomic
 def change_gas_supply(*, supply: GasSupply, version: int, changes: dict[str, Any], now: datetime) -> GasSupply:
     """Mend an entry, as where the gas came on another day. Raises Conflict when it changed meanwhile."""
-    changed = change_entry(supply, version=version, changes=changes)
+    changed = change_entry(entry=supply, version=version, changes=changes)
     _look_again(changed.building, now)
     return changed
 

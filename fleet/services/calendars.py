@@ -47,7 +47,7 @@ def renew_address(*, address: CalendarAddress, version: int) -> tuple[CalendarAd
     if address.revoked_at:
         raise Conflict("changed_meanwhile", "The address is revoked; make another.")
     secret = _new_secret()
-    return change_entry(address, version=version, changes={"secret_sha256": hash_of(secret)}), secret
+    return change_entry(entry=address, version=version, changes={"secret_sha256": hash_of(secret)}), secret
 
 
 @transaction.atomic
@@ -56,7 +56,7 @@ def revoke_address(*, address: CalendarAddress, version: int, actor: User, now: 
     if address.revoked_at:
         raise Conflict("changed_meanwhile", "The address is revoked already.")
     CalendarEntry.objects.filter(address=address).delete()
-    return change_entry(address, version=version, changes={"revoked_at": now, "revoked_by": actor})
+    return change_entry(entry=address, version=version, changes={"revoked_at": now, "revoked_by": actor})
 
 
 def _new_secret() -> str:

@@ -5,16 +5,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from fleet.assess import choices
-from fleet.errors import Conflict, FleetError
-from fleet.models import Contractor, LimitSet, Person, Role, User
+from fleet.errors import Conflict
+from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
 from fleet.services import jobs, limits
-from fleet.services.register import change_entry, check_entry, create_entry
+from fleet.services.register import change_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
 FIRST_STOP_LINES = {
@@ -54,23 +52,8 @@ def _ship_limit_sets(actor: User, now: datetime) -> None:
     for each in shipped["profiles"]:
         if each["kind"] == "target":
             continue  # the manufacturer's targets stand on the sheets
-        limit_set = create_entry(LimitSet, {"key": each["id"].replace(".", "-"), "name": each["name"]})
+        limit_set = create_entry(model=LimitSet, values={"key": each["id"].replace(".", "-"), "name": each["name"]})
         limits.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
-
-
-def create_user(*, username: str, password: str, role: str, name: str, sees_all_clients: bool = True) -> User:
-    """A person's account; the password is held against the usual rules. Raises FleetError `invalid`."""
-    user = User(username=username, role=role, last_name=name, sees_all_clients=sees_all_clients)
-    try:
-        validate_password(password, user)
-    except ValidationError as bad:
-        raise FleetError("invalid", "The password can't be used.", errors={"password": " ".join(bad.messages)}) from bad
-    user.set_password(password)
-    with transaction.atomic():
-        check_entry(user)
-        user.save()
-        create_entry(Person, {"name": name, "role": role, "user": user})
-    return user
 
 
 @transaction.atomic
@@ -87,7 +70,7 @@ def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now:
     if tuned and shown != choices.digest_of(version, tuned):
         errors = dict.fromkeys(tuned, "has consequences; see the preview of these very choices first")
         raise Conflict("not_shown", "What these choices would change has not been shown.", errors=errors)
-    changed = change_entry(contractor, version=version, changes=changes)
+    changed = change_entry(entry=contractor, version=version, changes=changes)
     if tuned:
         jobs.request_job(kind="refresh_everybody", key=f"choices {changed.version}", due_at=now)
     return changed

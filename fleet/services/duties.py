@@ -10,16 +10,17 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Greatest
 
-from fleet.assess.due.duties import Missing, appliances_reached, standing_of, with_facts
+from fleet.assess.due.duties import Missing, appliances_reached, with_facts
 from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.versions import attachments_of
+from fleet.assess.refusals import refuse_ahead
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
 from fleet.models import Appliance, Duty, LimitSetAttachment, User
 from fleet.models.duties import ENDED_BY_HAND
 from fleet.services import jobs
-from fleet.services.checks import catch_up
+from fleet.services.judgements import catch_up
 from fleet.services.register import change_entry, create_entry
 
 AT_ONCE = 1000
@@ -82,7 +83,7 @@ def _open(made: list[Duty], now: datetime) -> list[Duty]:
     # Somebody else may open the same at this moment: the one that is there stays.
     Duty.objects.bulk_create(made, ignore_conflicts=True, batch_size=AT_ONCE)
     _look_again({each.appliance_id for each in made}, now)
-    return recompute_now(duties=with_facts(Duty.objects.filter(id__in=[each.id for each in made])), now=now)
+    return recompute_duties(duties=with_facts(Duty.objects.filter(id__in=[each.id for each in made])), now=now)
 
 
 def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRule, actor: User) -> Duty:
@@ -119,7 +120,7 @@ def follow_set(*, attachment: LimitSetAttachment, actor: User, now: datetime) ->
         )
         changed += [each.id for each in others]
     known = with_facts(Duty.objects.filter(id__in=changed))
-    recompute_now(duties=known, now=now)
+    recompute_duties(duties=known, now=now)
     _look_again({each.appliance_id for each in known}, now)
     open_duties(attachment=attachment, actor=actor, now=now)
 
@@ -151,28 +152,18 @@ def add_duty(*, values: dict[str, Any], actor: User, now: datetime) -> Duty:
         check_rule(values["rule"])
     except ValueError as bad:
         raise FleetError("invalid", "The rule can't be read.", errors={"rule": str(bad)}) from bad
-    duty = create_entry(Duty, {"rule_since": values["since"]} | values | {"decided_by": actor})
+    duty = create_entry(model=Duty, values={"rule_since": values["since"]} | values | {"decided_by": actor})
     jobs.request_job(kind="refresh_appliance", key=str(duty.appliance_id), due_at=now)
-    return recompute_duty(duty=duty, today=duty.appliance.building.today(now))
+    return recompute_duties(duties=with_facts(Duty.objects.filter(id=duty.id)), now=now)[0]
 
 
-def recompute_duty(*, duty: Duty, today: date) -> Duty:
-    """Due date and arithmetic from the checks on record; stored only where something changed."""
-    return recompute_duties(with_facts(Duty.objects.filter(id=duty.id)), today=today)[0]
+def recompute_duties(*, duties: Iterable[Duty], now: datetime) -> list[Duty]:
+    """Due dates and arithmetic from the checks on record, each as of the day that it is at its building.
 
-
-def recompute_duties(known: Iterable[Duty], *, today: date) -> list[Duty]:
-    """The same for several duties, their appliances' records read at once. known: as `with_facts` reads them."""
-    return _recompute([(each, today) for each in known])
-
-
-def recompute_now(*, duties: Iterable[Duty], now: datetime) -> list[Duty]:
-    """The same, each as of the day that it is at its building."""
-    return _recompute([(each, each.appliance.building.today(now)) for each in duties])
-
-
-def _recompute(days: Sequence[tuple[Duty, date]]) -> list[Duty]:
-    catch_up({duty.appliance_id for duty, _day in days})
+    Stored only where something changed. duties: as `with_facts` reads them.
+    """
+    days = [(each, each.appliance.building.today(now)) for each in duties]
+    catch_up(appliance_ids={duty.appliance_id for duty, _day in days})
     _keep(reckon(days))
     return [duty for duty, _day in days]
 
@@ -221,7 +212,7 @@ def change_duty(*, duty: Duty, version: int, changes: dict[str, Any], now: datet
     refuse_ahead(changes.get("until"), duty.appliance.building.today(now))
     if changes.get("until"):
         changes = changes | {"ended_why": ENDED_BY_HAND}
-    changed = change_entry(duty, version=version, changes=changes)
+    changed = change_entry(entry=duty, version=version, changes=changes)
     jobs.request_job(kind="refresh_appliance", key=str(duty.appliance_id), due_at=now)
     return changed
 
@@ -238,18 +229,6 @@ def end_duties(*, attachment: LimitSetAttachment, until: date | None, now: datet
 def _end(duties: QuerySet[Duty], *, until: date | None, why: str, now: datetime) -> None:
     _look_again(set(duties.values_list("appliance_id", flat=True)), now)
     duties.update(until=until, ended_why=why, version=F("version") + 1)
-
-
-def refuse_ahead(until: date | None, today: date) -> None:
-    """An end is recorded when it has come: a duty that still stands must not vanish from the lists before."""
-    if until and until > today:
-        errors = {"until": f"is {until}; it must not be after today, {today}"}
-        raise FleetError("invalid", "The end lies ahead.", errors=errors)
-
-
-def close_duties(*, appliance: Appliance, day: date) -> None:
-    """The appliance has left: its duties end on its last day."""
-    standing_of(appliance).update(until=day, ended_why=ENDED_WITH_APPLIANCE, version=F("version") + 1)
 
 
 def end_each(*, duties: QuerySet[Duty], day: date, why: str) -> None:

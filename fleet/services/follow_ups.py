@@ -8,15 +8,15 @@ from django.db.models import F
 
 from fleet.assess.due.follow_ups import first_checks_after, last_day_of, open_defects, retests_started
 from fleet.errors import Conflict, FleetError
-from fleet.models import Contractor, Defect, Judgement, LimitSetVersion, Retest, User, Visit
+from fleet.models import Appliance, Contractor, Defect, Judgement, LimitSetVersion, Retest, User, Visit
 from fleet.models.defects import STILL_OPEN
 from fleet.services import jobs
 
 
-def put_retests(*, visit: Visit, judgement: Judgement, versions: Sequence[LimitSetVersion]) -> None:
-    """One a set whose clock this visit starts, by the set's version of that day; what a correction took back is gone.
+def follow_visit(*, visit: Visit, judgement: Judgement, versions: Sequence[LimitSetVersion]) -> None:
+    """The retests that this visit starts, one a set, and the last days of the defects that it found.
 
-    versions: of the sets by which the visit was judged, each with its set.
+    versions: of the sets by which the visit was judged, each with its set. What a correction took back is gone.
     """
     started = retests_started(visit, judgement, versions)
     Retest.objects.filter(visit=visit).exclude(limit_set__in=[each.limit_set_id for each in started]).delete()
@@ -26,9 +26,23 @@ def put_retests(*, visit: Visit, judgement: Judgement, versions: Sequence[LimitS
         unique_fields=["visit", "limit_set"],
         update_fields=["appliance", "event", "found_on", "due", "words"],
     )
+    if found := list(visit.defects.all()):
+        _date_defects(found, versions, Contractor.objects.get())
 
 
-def settle_retests(*, appliance_ids: Iterable[uuid.UUID], until: date) -> list[Retest]:
+def follow_appliances(
+    *, appliances: Sequence[Appliance], contractor: Contractor, now: datetime
+) -> tuple[list[Defect], list[Retest]]:
+    """Their open defects, dated by today's choices of the contractor, and their open retests."""
+    ids = [each.id for each in appliances]
+    known = open_defects(ids)
+    for each, versions in known:
+        _date_defects([each], versions, contractor)
+    latest = max((each.building.today(now) for each in appliances), default=now.date())
+    return [each for each, _versions in known], _settle_retests(ids, latest)
+
+
+def _settle_retests(appliance_ids: Iterable[uuid.UUID], until: date) -> list[Retest]:
     """Each retest ended by the first check after its finding, or open again; returns the open ones.
 
     until: the latest day that a check may have.
@@ -41,7 +55,7 @@ def settle_retests(*, appliance_ids: Iterable[uuid.UUID], until: date) -> list[R
     return [each for each in known if done_by[each.id] is None]
 
 
-def date_defects(*, defects: Iterable[Defect], versions: Sequence[LimitSetVersion], contractor: Contractor) -> None:
+def _date_defects(defects: Iterable[Defect], versions: Sequence[LimitSetVersion], contractor: Contractor) -> None:
     """The last day of each of a visit's defects, and how it comes about; stored where it changed.
 
     versions: of the sets by which the visit was judged, each with its set. The earliest of what the visit recorded
@@ -53,14 +67,6 @@ def date_defects(*, defects: Iterable[Defect], versions: Sequence[LimitSetVersio
         if (each.due, each.due_words) != (due, words):
             Defect.objects.filter(id=each.id).update(due=due, due_words=words, version=F("version") + 1)
             each.due, each.due_words = due, words
-
-
-def date_again(*, appliance_ids: Iterable[uuid.UUID], contractor: Contractor) -> list[Defect]:
-    """The open defects of these appliances, their last days by today's choices of the contractor."""
-    known = open_defects(appliance_ids)
-    for each, versions in known:
-        date_defects(defects=[each], versions=versions, contractor=contractor)
-    return [each for each, _versions in known]
 
 
 def settle_defect(*, defect: Defect, version: int, why: str, actor: User, now: datetime) -> Defect:

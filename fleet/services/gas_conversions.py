@@ -45,7 +45,7 @@ def convert_appliance(
         **content,
     }
     record = append_record(kind="gas conversion", subject=id, content=full, actor=actor, now=now)
-    put_rows(gas_conversion_rows(full, record.id))
+    put_rows(rows=gas_conversion_rows(full, record.id))
     # Where the pipe brings that gas, the appliance goes on with whatever the pipe will bring.
     from_pipe = appliance.building.gas_on(day).name == content["to_fuel"]
     changes = {"fuel": "" if from_pipe else content["to_fuel"], "sheet": sheet}

@@ -7,12 +7,12 @@ from typing import Any
 
 import structlog
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
+from fleet.assess.jobs import due_jobs, old_jobs
 from fleet.errors import Conflict
 from fleet.failpoints import failpoint
 from fleet.models import Job
-from fleet.models.jobs import HEARTBEAT
 
 log = structlog.get_logger()
 # A claim is renewed while its worker lives, so that the work of a killed one is taken up within about a minute.
@@ -22,8 +22,6 @@ MOST_TRIES = 8
 LONGEST_DELAY_S = 600
 REPUBLISH = timedelta(seconds=30)
 PUBLISH_AT_ONCE = 200
-DONE_KEPT = timedelta(days=30)
-HEARTBEATS_KEPT = timedelta(days=1)
 PRUNED_AT_ONCE = 1000
 ERROR_LENGTH = 4000
 
@@ -103,21 +101,13 @@ def request_slot(*, kind: str, key: str, due_at: datetime) -> None:
 # ---- publish ----
 
 
-def due_jobs(*, now: datetime) -> QuerySet[Job]:
-    """Waiting and due, or running with a claim that ran out; a parent waits until no child is open."""
-    open_child = Job.objects.filter(parent=OuterRef("pk"), state__in=[Job.State.WAITING, Job.State.RUNNING])
-    waiting = Q(state=Job.State.WAITING, due_at__lte=now)
-    abandoned = Q(state=Job.State.RUNNING, claimed_until__lt=now)
-    return Job.objects.filter(waiting | abandoned).exclude(Exists(open_child)).order_by("is_bulk", "due_at", "id")
-
-
 def jobs_to_publish(*, now: datetime) -> list[uuid.UUID]:
     """Ids of due jobs whose last hint is old enough to be lost; marked as published now.
 
     Of bulk work only so many hints are out at a time: the broker is a queue, and what is urgent stands at its end.
     """
     fresh = Q(published_at__gte=now - REPUBLISH)
-    stale = due_jobs(now=now).exclude(fresh & Q(published_at__isnull=False)).values_list("id", flat=True)
+    stale = due_jobs(now).exclude(fresh & Q(published_at__isnull=False)).values_list("id", flat=True)
     ids = list(stale.filter(is_bulk=False)[:PUBLISH_AT_ONCE])
     out = Job.objects.filter(fresh, state=Job.State.WAITING, is_bulk=True).count()
     ids += stale.filter(is_bulk=True)[: max(0, PUBLISH_AT_ONCE - out)]
@@ -143,7 +133,7 @@ def claim_job(*, job_id: uuid.UUID, now: datetime, carrier: str = "") -> Job | N
     failpoint("jobs.claim")
     try:
         with transaction.atomic():
-            job = due_jobs(now=now).filter(id=job_id).first()
+            job = due_jobs(now).filter(id=job_id).first()
             if job is None:
                 return None
             if job.cancel_requested:
@@ -275,24 +265,8 @@ def cancel_job(*, job: Job, now: datetime) -> Job:
 # ---- house-keeping ----
 
 
-def old_jobs(*, now: datetime) -> QuerySet[Job]:
-    """Done or cancelled long ago, and nobody's parent any more. Dead work stays until somebody has seen to it."""
-    ended = Job.objects.filter(state__in=[Job.State.DONE, Job.State.CANCELLED])
-    long_ago = Q(finished_at__lt=now - DONE_KEPT)
-    beat = Q(kind=HEARTBEAT, is_slot=True, finished_at__lt=now - HEARTBEATS_KEPT)
-    return ended.filter(long_ago | beat).exclude(Exists(Job.objects.filter(parent=OuterRef("pk"))))
-
-
 def prune_jobs(*, now: datetime) -> int:
     """Remove some of the old ones; returns how many. In small transactions: a visit must not wait for it."""
-    ids = list(old_jobs(now=now).values_list("id", flat=True)[:PRUNED_AT_ONCE])
+    ids = list(old_jobs(now).values_list("id", flat=True)[:PRUNED_AT_ONCE])
     removed, _of_each = Job.objects.filter(id__in=ids).delete()
     return removed
-
-
-def is_broker_unheard(*, now: datetime, within: timedelta) -> bool:
-    """The broker took heartbeats in this time, they were done, and none of them came through it to a worker."""
-    beats = Job.objects.filter(kind=HEARTBEAT, is_slot=True, due_at__gte=now - within)
-    if beats.filter(carrier=Job.Carrier.BROKER).exists():
-        return False
-    return beats.filter(published_at__isnull=False, state=Job.State.DONE).count() >= 3

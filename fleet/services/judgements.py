@@ -1,11 +1,13 @@
 """Judge a visit: derive what the readings mean, hold them against every limit that applies, keep it with versions."""
 
-from collections.abc import Sequence
+import uuid
+from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
+from fleet.assess.due.checks import MADE_WITH, check_of
 from fleet.assess.judging.cards import card_for, sheet_content
 from fleet.assess.judging.cases import cases_of, number_of, only_analyser, without_logged
 from fleet.assess.judging.deriving import derive
@@ -13,10 +15,11 @@ from fleet.assess.judging.diagnosing import patterns, view_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.limits import Diagnosis as Suggestion
 from fleet.limits import Verdict, diagnose, evaluate
-from fleet.models import Diagnosis, Finding, Judgement, Mark, Visit
+from fleet.models import Diagnosis, Finding, Judgement, Mark, Visit, VisitCheck
 from fleet.models.records import content_of
 
 ENGINE = "judgement/2"
+AT_ONCE = 500
 
 
 @transaction.atomic
@@ -110,3 +113,35 @@ def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
         )
         for number, each in enumerate(found, last + 1)
     )
+
+
+# ---- what it is worth as a check ----
+
+
+def put_check(*, visit: Visit, judgement: Judgement) -> None:
+    """After each judgement, in its transaction."""
+    _put_checks([check_of(visit, judgement)])
+
+
+def catch_up(*, appliance_ids: Collection[uuid.UUID] | None = None) -> int:
+    """Make those that are missing or that an older program made; of these appliances, or of all. Returns how many."""
+    if appliance_ids is None and _none_missing():
+        return 0
+    older = Visit.objects.filter(Q(check_made__isnull=True) | ~Q(check_made__made_with=MADE_WITH))
+    if appliance_ids is not None:
+        older = older.filter(appliance__in=appliance_ids)
+    ids = list(older.filter(judgement__isnull=False).order_by("id").values_list("id", flat=True))
+    for first in range(0, len(ids), AT_ONCE):
+        related = Visit.objects.filter(id__in=ids[first : first + AT_ONCE]).select_related("attendance", "judgement")
+        visits = related.prefetch_related("readings", "work", "defects").defer("judgement__card")
+        _put_checks(check_of(each, each.judgement) for each in visits)
+    return len(ids)
+
+
+def _none_missing() -> bool:
+    return Judgement.objects.count() == VisitCheck.objects.filter(made_with=MADE_WITH).count()
+
+
+def _put_checks(made: Iterable[VisitCheck]) -> None:
+    names = [each.name for each in VisitCheck._meta.fields if not each.primary_key]
+    VisitCheck.objects.bulk_create(made, update_conflicts=True, unique_fields=["visit"], update_fields=names)

@@ -10,11 +10,11 @@ from django.utils import timezone
 from fleet.assess.due import duties as due_duties
 from fleet.assess.due.record_fields import regime_of
 from fleet.assess.record_rows import limit_set_version_rows, stop_lines_rows
+from fleet.assess.refusals import refuse_ahead, refuse_overtaken, refuse_retiring_ahead
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
 from fleet.models.register import new_id
 from fleet.services import duties
-from fleet.services.appliances import refuse_overtaken, refuse_retiring_ahead
 from fleet.services.records import append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
@@ -49,7 +49,7 @@ def add_limit_set_version(
         "review": review or {},
     }
     record = append_record(kind="limit set version", subject=id, content=full, actor=actor, now=now)
-    put_rows(limit_set_version_rows(full, record.id))
+    put_rows(rows=limit_set_version_rows(full, record.id))
     for attachment in limit_set.attachments.filter(until__isnull=True):
         duties.follow_set(attachment=attachment, actor=actor, now=now)
     return LimitSetVersion.objects.get(id=id)
@@ -65,7 +65,7 @@ def _refuse_review_ahead(review: dict[str, str] | None, now: datetime) -> None:
 @transaction.atomic
 def make_limit_set(*, values: dict[str, Any], content: dict[str, Any], actor: User, now: datetime) -> LimitSet:
     """A new set with `content` as its first version, which nobody has reviewed. Raises FleetError `invalid`."""
-    limit_set = create_entry(LimitSet, values)
+    limit_set = create_entry(model=LimitSet, values=values)
     add_limit_set_version(limit_set=limit_set, content=content, actor=actor, now=now, id=new_id())
     return limit_set
 
@@ -85,7 +85,7 @@ def copy_limit_set(*, limit_set: LimitSet, values: dict[str, Any], actor: User, 
 def change_limit_set(*, limit_set: LimitSet, version: int, changes: dict[str, Any], now: datetime) -> LimitSet:
     """Change its entry, or retire it from a day on. Raises Conflict when it changed meanwhile."""
     refuse_retiring_ahead(changes.get("retired_on"), now)
-    return change_entry(limit_set, version=version, changes=changes)
+    return change_entry(entry=limit_set, version=version, changes=changes)
 
 
 def review_limit_set(
@@ -116,7 +116,7 @@ def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> L
         said = f"is {values['limit_set'].name}, retired on {retired_on}; it is attached nowhere any more"
         raise FleetError("invalid", "The set is retired.", errors={"limit_set": said})
     LimitSet.objects.select_for_update().get(id=values["limit_set"].id)  # a version made meanwhile must see it
-    attachment = create_entry(LimitSetAttachment, values | {"decided_by": actor, "decided_at": now})
+    attachment = create_entry(model=LimitSetAttachment, values=values | {"decided_by": actor, "decided_at": now})
     duties.open_duties(attachment=attachment, actor=actor, now=now)
     return attachment
 
@@ -126,8 +126,8 @@ def change_attachment(
     *, attachment: LimitSetAttachment, version: int, changes: dict[str, Any], now: datetime
 ) -> LimitSetAttachment:
     """Change its reason, or end it on a day: its duties end with it. Raises Conflict when it changed meanwhile."""
-    duties.refuse_ahead(changes.get("until"), due_duties.day_at(attachment, now))
-    changed = change_entry(attachment, version=version, changes=changes)
+    refuse_ahead(changes.get("until"), due_duties.day_at(attachment, now))
+    changed = change_entry(entry=attachment, version=version, changes=changes)
     if changed.until:
         duties.end_duties(attachment=changed, until=changed.until, now=now)
     return changed
@@ -140,5 +140,5 @@ def set_stop_lines(*, content: dict[str, Any], actor: User, now: datetime, id: u
     number = newest.number + 1 if newest else 1
     full = {"schema": "stop-lines/1", "id": str(id), "number": number, **content}
     record = append_record(kind="stop lines", subject=id, content=full, actor=actor, now=now)
-    put_rows(stop_lines_rows(full, record.id))
+    put_rows(rows=stop_lines_rows(full, record.id))
     return StopLines.objects.get(id=id)

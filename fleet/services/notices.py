@@ -205,7 +205,7 @@ def put_on_call(*, values: dict[str, Any], now: datetime) -> OnCall:
     if OnCall.objects.filter(user=values["user"]).exists():
         raise FleetError("invalid", "Nobody is on the list twice.", errors={"user": "is on the list already"})
     _check_minutes(values["after_minutes"])
-    entry = create_entry(OnCall, values)
+    entry = create_entry(model=OnCall, values=values)
     plan_all_untold(now=now)
     return entry
 
@@ -213,7 +213,7 @@ def put_on_call(*, values: dict[str, Any], now: datetime) -> OnCall:
 def change_on_call(*, entry: OnCall, version: int, after_minutes: int) -> OnCall:
     """Move somebody on the list; what is planned already stays as planned."""
     _check_minutes(after_minutes)
-    return change_entry(entry, version=version, changes={"after_minutes": after_minutes})
+    return change_entry(entry=entry, version=version, changes={"after_minutes": after_minutes})
 
 
 def _check_minutes(minutes: int) -> None:

@@ -56,7 +56,7 @@ def end_out_of_use(*, out_of_use: OutOfUse, content: dict[str, Any], actor: User
 
 
 def _take_in(full: dict[str, Any], record: Record, now: datetime) -> OutOfUse:
-    put_rows(out_of_use_rows(full, record.id))
+    put_rows(rows=out_of_use_rows(full, record.id))
     jobs.request_job(kind="refresh_appliance", key=full["appliance"], due_at=now)
     return OutOfUse.objects.get(id=full["id"])
 

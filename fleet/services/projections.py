@@ -82,9 +82,9 @@ def rebuild() -> int:
     with transaction.atomic():
         for record in _in_force():
             if record.kind == "visit":
-                project_visit(record)
+                project_visit(record=record)
             else:
-                put_rows(ROWS[record.kind](content_of(record), record.id))
+                put_rows(rows=ROWS[record.kind](content_of(record), record.id))
             count += 1
     return count
 

@@ -1,17 +1,20 @@
-"""Append a record: the only way anything becomes true. And put its projected rows in place."""
+"""Append a record: the only way anything becomes true. Put its projected rows in place; record once."""
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
-from django.db import models
+from django.db import IntegrityError, models, transaction
 
+from fleet.errors import Conflict
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.failpoints import failpoint
 from fleet.models import Record, User
-from fleet.models.records import Row
+from fleet.models.records import Row, content_of
+
+Projected = TypeVar("Projected", bound=models.Model)
 
 
 def append_record(
@@ -40,7 +43,7 @@ def append_record(
     )
 
 
-def put_rows(rows: Iterable[Row]) -> None:
+def put_rows(*, rows: Iterable[Row]) -> None:
     """Insert the rows, or bring them to what the record says; one statement a model, in the caller's transaction."""
     by_model: dict[type[models.Model], list[Row]] = defaultdict(list)
     for row in rows:
@@ -52,3 +55,37 @@ def put_rows(rows: Iterable[Row]) -> None:
             unique_fields=["id"],
             update_fields=list(each[0].values),
         )
+
+
+def record_once(
+    *,
+    kind: str,
+    id: uuid.UUID,
+    model: type[Projected],
+    says: dict[str, Any],
+    add: Callable[[], Projected],
+) -> tuple[Projected, bool]:
+    """The row recorded under `id` and whether it was made now; `add` records it. Raises Conflict `id_taken`."""
+    if _says_already(kind, id, says):
+        return model._default_manager.get(pk=id), False
+    try:
+        with transaction.atomic():
+            return add(), True
+    except IntegrityError:
+        # Somebody else recorded the same id while we looked: then we came second.
+        if _says_already(kind, id, says):
+            return model._default_manager.get(pk=id), False
+        raise
+
+
+def _says_already(kind: str, id: uuid.UUID, says: dict[str, Any]) -> bool:
+    """Whether a first record of this kind and id says all of `says`. Raises Conflict where it says otherwise."""
+    record = Record.objects.filter(kind=kind, subject=id, amends__isnull=True).first()
+    if record is None:
+        return False
+    stored = content_of(record)
+    differing = [name for name, value in says.items() if stored.get(name) != value]
+    if differing:
+        errors = dict.fromkeys(differing, "differs from what is recorded under this id")
+        raise Conflict("id_taken", "This id stands for something else; nothing was changed.", errors=errors)
+    return True

@@ -1,18 +1,23 @@
 """Entries of the register: made and changed with every field checked, each change against a version."""
 
+import uuid
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any, TypeVar
 
-from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.db.models import F
 
+from fleet.assess.record_rows import calibration_rows, qualification_rows
+from fleet.assess.refusals import check_entry
 from fleet.errors import Conflict, FleetError, NotFound
+from fleet.models import Analyser, Calibration, Client, Person, Qualification, User
+from fleet.services.records import append_record, put_rows
 
 Entry = TypeVar("Entry", bound=models.Model)
 
 
-def create_entry(model: type[Entry], values: dict[str, Any]) -> Entry:
+def create_entry(*, model: type[Entry], values: dict[str, Any]) -> Entry:
     """A new row of `model`.
 
     Raises FleetError `invalid` naming each field that can't be accepted, Conflict `reference_taken`.
@@ -23,7 +28,7 @@ def create_entry(model: type[Entry], values: dict[str, Any]) -> Entry:
     return entry
 
 
-def change_entry(entry: Entry, *, version: int, changes: dict[str, Any]) -> Entry:
+def change_entry(*, entry: Entry, version: int, changes: dict[str, Any]) -> Entry:
     """Change the row if it is still at `version`; its version rises by one.
 
     Raises Conflict `changed_meanwhile` or `reference_taken`, FleetError `invalid`.
@@ -39,24 +44,8 @@ def change_entry(entry: Entry, *, version: int, changes: dict[str, Any]) -> Entr
     return entry
 
 
-def check_entry(entry: models.Model) -> None:
-    """Every field of an unsaved row. Raises FleetError `invalid` naming each that can't be accepted."""
-    try:
-        entry.full_clean(validate_unique=True)
-    except ValidationError as bad:
-        _refuse_taken(bad)
-        errors = {name: " ".join(said) for name, said in bad.message_dict.items()}
-        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
-
-
-def _refuse_taken(bad: ValidationError) -> None:
-    """In words that say nothing of the entry which has the reference: it may be another client's."""
-    if any(each.code == "unique" for each in bad.error_dict.get("external_reference", ())):
-        said = "This reference can't be used."
-        raise Conflict("reference_taken", said, errors={"external_reference": said}) from bad
-
-
 def create_once(
+    *,
     known: models.QuerySet[Any],
     model: type[models.Model],
     values: dict[str, Any],
@@ -99,3 +88,43 @@ def _says(entry: models.Model, name: str, value: Any) -> bool:
     if field.is_relation:
         return bool(getattr(entry, field.attname) == (value and value.pk))
     return bool(getattr(entry, name) == field.to_python(value))
+
+
+# ---- clients, analysers, people ----
+
+
+@transaction.atomic
+def add_client(*, values: dict[str, Any], actor: User) -> Client:
+    """A new client; an actor who sees named clients only has this one named too. Raises as `create_entry`."""
+    client = create_entry(model=Client, values=values)
+    if not actor.sees_all_clients:
+        actor.clients.add(client)
+    return client
+
+
+@transaction.atomic
+def add_calibration(
+    *, analyser: Analyser, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID
+) -> Calibration:
+    """Record a calibration; `content` has done_on, valid_to, certificate, by, passed."""
+    if content["valid_to"] < content["done_on"]:
+        errors = {"valid_to": f"is {content['valid_to']}; it must not be before done_on, {content['done_on']}"}
+        raise FleetError("invalid", "The calibration ends before it was done.", errors=errors)
+    full = {"schema": "calibration/1", "id": str(id), "analyser": str(analyser.id), **content}
+    record = append_record(kind="calibration", subject=id, content=full, actor=actor, now=now)
+    put_rows(rows=calibration_rows(full, record.id))
+    return Calibration.objects.get(id=id)
+
+
+@transaction.atomic
+def add_qualification(
+    *, person: Person, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID
+) -> Qualification:
+    """Record that `person` is qualified; `content` has scheme, number, fuel_kinds, valid_from, valid_to."""
+    if content["valid_to"] < content["valid_from"]:
+        errors = {"valid_to": f"is {content['valid_to']}; it must not be before valid_from, {content['valid_from']}"}
+        raise FleetError("invalid", "The qualification ends before it begins.", errors=errors)
+    full = {"schema": "qualification/1", "id": str(id), "person": str(person.id), **content}
+    record = append_record(kind="qualification", subject=id, content=full, actor=actor, now=now)
+    put_rows(rows=qualification_rows(full, record.id))
+    return Qualification.objects.get(id=id)

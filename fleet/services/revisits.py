@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from fleet.assess.appliances import everybody_in_shards
-from fleet.assess.due.duties import duties_standing
+from fleet.assess.due.duties import duties_standing, standing_of
 from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, coming_to, last_attempts
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import reasons_in, window_of
@@ -95,28 +95,23 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     staying = []
     for each in appliances:
         if each.in_service_to and each.in_service_to < days[each.id]:
-            duties.close_duties(appliance=each, day=each.in_service_to)
+            duties.end_each(duties=standing_of(each), day=each.in_service_to, why=duties.ENDED_WITH_APPLIANCE)
             flags.close_gone(appliance=each, day=each.in_service_to, now=now)
         else:
             staying.append(each)
-    standing = [
-        duty
-        for today in set(days.values())
-        for duty in duties.recompute_duties(
-            duties_standing(each for each in staying if days[each.id] == today), today=today
-        )
-    ]
+    standing = duties.recompute_duties(duties=duties_standing(staying), now=now)
     serving = [each for each in staying if each.in_service_on(days[each.id])]
     ids = [each.id for each in serving]
     contractor = Contractor.objects.get()
+    defects, retests = follow_ups.follow_appliances(appliances=serving, contractor=contractor, now=now)
     known = Known.of(
         ids,
         contractor=contractor,
         say=forecast_sentence,
         now=now,
         duties=standing,
-        defects=follow_ups.date_again(appliance_ids=ids, contractor=contractor),
-        retests=follow_ups.settle_retests(appliance_ids=ids, until=max(days.values())),
+        defects=defects,
+        retests=retests,
     )
     proposals = [Proposal(each, days[each.id], known) for each in serving]
     cases = [case for each in proposals for case in each.drift_cases()]

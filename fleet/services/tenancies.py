@@ -31,7 +31,7 @@ def begin_tenancy(*, values: dict[str, Any], actor: User, now: datetime) -> tupl
         errors = {"appliance": f"is {appliance.name}; it must stand in {values['building'].name}"}
         raise FleetError("invalid", "The tenancy can't be recorded.", errors=errors)
     _hold([values["building"].id])
-    tenancy = create_entry(Tenancy, values)
+    tenancy = create_entry(model=Tenancy, values=values)
     _follow([tenancy], now)
     return tenancy, tenancy.deliveries.filter(sent_at__isnull=True, not_needed="").count()
 
@@ -43,7 +43,7 @@ def change_tenancy(*, tenancy: Tenancy, version: int, changes: dict[str, Any], n
     Raises as `change_entry`.
     """
     _hold([tenancy.building_id])
-    changed = change_entry(tenancy, version=version, changes=changes)
+    changed = change_entry(entry=tenancy, version=version, changes=changes)
     _follow([changed], now)
     return changed
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Prefetch, Q
+from django.db.models import F, Prefetch, Q
 
 from fleet.assess.judging.oddities import marks_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
@@ -15,7 +15,6 @@ from fleet.evidence import sha256_hex
 from fleet.models import (
     Appliance,
     Attendance,
-    Contractor,
     Defect,
     HeldMessage,
     Judgement,
@@ -30,7 +29,6 @@ from fleet.models.drafts import VisitDraft
 from fleet.models.records import content_of
 from fleet.queries.register import visible_appliances
 from fleet.services import deliveries, flags, follow_ups, jobs, judgements, tenancies
-from fleet.services.checks import put_check
 from fleet.services.records import append_record, put_rows
 
 
@@ -120,11 +118,11 @@ def hold_message(
         return held
 
 
-def project_visit(record: Record) -> dict[str, Any]:
+def project_visit(*, record: Record) -> dict[str, Any]:
     """Bring the rows of this visit to what its record says. Returns the record's content."""
     content = content_of(record)
     rows = visit_rows(content, record.id)
-    put_rows(rows)
+    put_rows(rows=rows)
     if record.amends:
         _delete_withdrawn(content, {row.id for row in rows}, content_of(record.amends))
     if record.amends or content.get("defects") or content.get("closes_defects"):
@@ -154,9 +152,9 @@ def _settle_closings(content: dict[str, Any]) -> None:
 
 def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appliance | None = None) -> Visit:
     """left: the appliance that a correction took it from."""
-    visit = _loaded(project_visit(record)["id"], appliance)
+    visit = _loaded(project_visit(record=record)["id"], appliance)
     judgement = judgements.judge_visit(visit=visit, now=now)
-    put_check(visit=visit, judgement=judgement)
+    judgements.put_check(visit=visit, judgement=judgement)
     _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
     _open_clocks(visit, judgement, now, left)
@@ -168,10 +166,8 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appli
 def _open_clocks(visit: Visit, judgement: Judgement, now: datetime, left: Appliance | None) -> None:
     """What the sets of its day ask for after it: another test, the record delivered, defects mended."""
     versions = list(judgement.limit_set_versions.select_related("limit_set"))
-    follow_ups.put_retests(visit=visit, judgement=judgement, versions=versions)
+    follow_ups.follow_visit(visit=visit, judgement=judgement, versions=versions)
     deliveries.open_deliveries(visit=visit, versions=versions, now=now)
-    if found := list(visit.defects.all()):
-        follow_ups.date_defects(defects=found, versions=versions, contractor=Contractor.objects.get())
     tenancies.follow_visit(visit=visit, left=left, now=now)  # last: from here on it holds the building
 
 
@@ -241,3 +237,26 @@ def _site_again(newest: Record, draft: VisitDraft, appliance: Appliance) -> dict
     zone = site["time_zone"]
     same_day = local_date(content_of(newest), zone) == local_date(draft.content, zone)
     return site if same_day else site_facts(appliance, draft.content)
+
+
+# ---- what waits for somebody in the office ----
+
+
+def settle_mark(*, mark: Mark, version: int, note: str, actor: User, now: datetime) -> Mark:
+    """Raises Conflict where it was settled or changed meanwhile."""
+    same = Mark.objects.filter(id=mark.id, version=version, settled_at__isnull=True)
+    changes = {"settled_at": now, "settled_by": actor, "settled_note": note}
+    if not same.update(**changes, version=F("version") + 1):
+        raise Conflict("changed_meanwhile", "The mark was changed or settled meanwhile; read it again.")
+    mark.refresh_from_db()
+    return mark
+
+
+def settle_held_message(*, held: HeldMessage, version: int, how: str, actor: User, now: datetime) -> HeldMessage:
+    """Its body stays. Raises Conflict where it was settled or changed meanwhile."""
+    same = HeldMessage.objects.filter(id=held.id, version=version, settled_at__isnull=True)
+    changes = {"settled_at": now, "settled_by": actor, "settled_how": how}
+    if not same.update(**changes, version=F("version") + 1):
+        raise Conflict("changed_meanwhile", "The message was settled meanwhile; read it again.")
+    held.refresh_from_db()
+    return held

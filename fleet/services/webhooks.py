@@ -5,8 +5,6 @@ so nothing is lost where a transaction ended late. At least once, honestly: a wo
 again under the same Idempotency-Key.
 """
 
-import hashlib
-import hmac
 import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -16,7 +14,6 @@ from typing import Any
 import structlog
 from django.db import transaction
 from django.db.models import F, QuerySet
-from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from fleet import web_addresses
@@ -24,7 +21,7 @@ from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, WebHook
 from fleet.models.register import new_id
 from fleet.models.webhooks import TRIAL
-from fleet.presentation.webhooks import Event, allowed_hosts, events_of
+from fleet.presentation.webhooks import Event, allowed_hosts, events_of, secret_of, signature
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
@@ -57,7 +54,7 @@ def add_hook(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Web
     web_addresses.read_target(values["url"], allowed_hosts())
     if WebHook.objects.filter(removed_at__isnull=True).count() >= MOST_HOOKS:
         raise FleetError("too_many_hooks", f"There are {MOST_HOOKS} web-hooks; remove one first.")
-    hook = create_entry(WebHook, values | {"made_by": actor, "made_at": now})
+    hook = create_entry(model=WebHook, values=values | {"made_by": actor, "made_at": now})
     return hook, secret_of(hook)
 
 
@@ -71,20 +68,20 @@ def change_hook(*, hook: WebHook, version: int, changes: dict[str, Any], now: da
     if changes.get("is_on") and not hook.is_on:
         changes = changes | {"on_since": now, "read_until": now, "failing_since": None, "switched_off_why": ""}
         _give_up_waiting(hook, _("The hook was off meanwhile."))
-    return change_entry(hook, version=version, changes=changes)
+    return change_entry(entry=hook, version=version, changes=changes)
 
 
 @transaction.atomic
 def renew_secret(*, hook: WebHook, version: int) -> tuple[WebHook, str]:
     """Another secret, shown this once; the one before signs nothing any more."""
-    changed = change_entry(hook, version=version, changes={"secret_number": hook.secret_number + 1})
+    changed = change_entry(entry=hook, version=version, changes={"secret_number": hook.secret_number + 1})
     return changed, secret_of(changed)
 
 
 @transaction.atomic
 def remove_hook(*, hook: WebHook, version: int, now: datetime) -> None:
     """It sends nothing any more and is listed nowhere."""
-    change_entry(hook, version=version, changes={"is_on": False, "removed_at": now})
+    change_entry(entry=hook, version=version, changes={"is_on": False, "removed_at": now})
     _give_up_waiting(hook, _("The hook was removed."))
 
 
@@ -116,14 +113,17 @@ def allow_target(*, host: str, why: str, actor: User, now: datetime) -> AllowedT
         raise FleetError("invalid", "Allowing a host needs its reason.", errors={"why": "is empty; say why"})
     if AllowedTarget.objects.filter(host=name).exists():
         raise FleetError("invalid", "The host is allowed already.", errors={"host": "is on the list already"})
-    allowed = create_entry(AllowedTarget, {"host": name, "why": why, "allowed_by": actor, "allowed_at": now})
+    allowed = create_entry(
+        model=AllowedTarget, values={"host": name, "why": why, "allowed_by": actor, "allowed_at": now}
+    )
     log.warning("private_target_allowed", host=name, by=str(actor.id))
     return allowed
 
 
-def disallow_target(*, target: AllowedTarget) -> None:
+def disallow_target(*, target: AllowedTarget, actor: User) -> None:
     """Off the list: what leads there is refused from the next try on."""
     AllowedTarget.objects.filter(id=target.id).delete()
+    log.warning("private_target_disallowed", host=target.host, by=str(actor.id))
 
 
 @transaction.atomic
@@ -194,16 +194,6 @@ def _as_delivery(event: Event) -> dict[str, Any]:
 
 
 # ---- sending ----
-
-
-def secret_of(hook: WebHook) -> str:
-    """256 bits in hex, derived from the installation's key: the database alone doesn't hold it."""
-    return salted_hmac("fleet.web-hook", f"{hook.id}/{hook.secret_number}", algorithm="sha256").hexdigest()
-
-
-def signature(secret: str, timestamp: str, body: bytes) -> str:
-    """HMAC-SHA256 (RFC 2104) in hex, under the secret, over the timestamp, a full stop and the body as sent."""
-    return hmac.new(secret.encode(), timestamp.encode() + b"." + body, hashlib.sha256).hexdigest()
 
 
 def send_waiting(*, hook: WebHook, clock: Clock) -> Effect:

@@ -33,7 +33,7 @@ from fleet.presentation.words import capital, chemical
 from fleet.queries.consequences import preview_limit_set
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
-from fleet.services.recorded import record_once
+from fleet.services.records import record_once
 from fleet.web import previews
 from fleet.web.forms import WordsField, refuse_far, taken
 from fleet.web.guards import act, form, page, viewer_of

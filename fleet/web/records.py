@@ -20,7 +20,7 @@ from fleet.queries.follow_ups import open_marks, visible_marks
 from fleet.queries.records import all_held_messages, held_messages, visit_records
 from fleet.queries.register import visible_analysers, visible_appliances, visible_people
 from fleet.queries.visits import visits_at_a_glance
-from fleet.services.settling import settle_held_message, settle_mark
+from fleet.services.visits import settle_held_message, settle_mark
 from fleet.web.appliances import ProofLink, proof_link
 from fleet.web.forms import WordedActForm, chosen_id, taken
 from fleet.web.guards import act, page, viewer_of

@@ -33,7 +33,7 @@ from fleet.presentation.words import chemical, count_words, listed, rate_words
 from fleet.queries.consequences import preview_sheet
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
 from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet, make_sheet
-from fleet.services.recorded import record_once
+from fleet.services.records import record_once
 from fleet.web import previews
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import act, form, page, viewer_of

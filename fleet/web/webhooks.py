@@ -148,7 +148,7 @@ def targets(request: HttpRequest) -> HttpResponse:
         target = next((each for each in allowed_targets(viewer) if str(each.id) == chosen), None)
         if target is None:
             raise NotFound("not_found", "There is no such host on the list.")
-        disallow_target(target=target)
+        disallow_target(target=target, actor=viewer)
         messages.success(request, _("%s is refused from now on.") % target.host)
         return redirect("web-hooks")
     if not viewer.sees_all_clients:

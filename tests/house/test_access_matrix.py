@@ -37,6 +37,7 @@ from fleet.models import (
 )
 from fleet.models.register import new_id
 from fleet.models.roles import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE
+from fleet.services.access import create_token
 from fleet.services.calendars import make_address
 from fleet.services.duties import add_duty
 from fleet.services.files import store_file
@@ -44,7 +45,6 @@ from fleet.services.limits import attach_limit_set
 from fleet.services.notices import put_on_call
 from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.revisits import refresh_appliance
-from fleet.services.tokens import create_token
 from fleet.services.visits import hold_message
 from fleet.services.webhooks import add_hook, allow_target
 from tests import cast, pictures
@@ -393,7 +393,7 @@ class Caller:
     def _token(self) -> str:
         if self.user is None:
             return "flt_0"
-        token, _secret = create_token(user=self.user, name="own", scope="read", days=1)
+        token, _secret = create_token(actor=self.user, name="own", scope="read", days=1)
         return token.token_key
 
 

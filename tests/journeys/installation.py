@@ -25,10 +25,10 @@ def main() -> None:
 def _people_and_places() -> dict[str, str]:
     from fleet import clock
     from fleet.models import Client, Person, Role, User
-    from fleet.services.contractor import begin_installation, create_user
+    from fleet.services.access import create_token, create_user
+    from fleet.services.contractor import begin_installation
     from fleet.services.duties import add_duty
-    from fleet.services.people import add_qualification
-    from fleet.services.tokens import create_token
+    from fleet.services.register import add_qualification
     from tests import cast
     from tests.reports.cases import attach
 
@@ -51,7 +51,7 @@ def _people_and_places() -> dict[str, str]:
     papers |= {"valid_from": "2015-01-01", "valid_to": f"{now.date() + timedelta(days=30):%Y-%m-%d}"}
     add_qualification(person=person, content=papers, actor=manager, now=now, id=cast.new_id())
     analyser = cast.make_analyser(manager)
-    _token, secret = create_token(user=technician, name="phone", scope="write", days=1)
+    _token, secret = create_token(actor=technician, name="phone", scope="write", days=1)
     ids = {"client": client.id, "building": boiler.building_id, "appliance": boiler.id}
     ids |= {"person": person.id, "analyser": analyser.id}
     return {name: str(each) for name, each in ids.items()} | passwords | {"token": secret, "serial": boiler.serial}

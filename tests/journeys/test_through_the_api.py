@@ -9,7 +9,7 @@ from django.test import Client as Browser
 
 from fleet import clock
 from fleet.models import Analyser, Appliance, Job, Person, User
-from fleet.services.tokens import create_token
+from fleet.services.access import create_token
 from fleet.tasks import run_job
 from tests.cast import measured, visit_body
 from tests.web.markup import words_of
@@ -23,7 +23,7 @@ def yesterday() -> str:
 
 
 def post(user: User, body: dict[str, Any]) -> Any:
-    _token, secret = create_token(user=user, name="phone", scope="write", days=1)
+    _token, secret = create_token(actor=user, name="phone", scope="write", days=1)
     headers = {"Authorization": f"Bearer {secret}"}
     return Browser(headers=headers).post("/api/v1/visits", json.dumps(body), content_type="application/json")
 

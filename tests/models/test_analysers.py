@@ -7,7 +7,7 @@ import pytest
 
 from fleet.models import Analyser, User
 from fleet.models.register import new_id
-from fleet.services.analysers import add_calibration
+from fleet.services.register import add_calibration
 from tests.cast import NOON
 
 

@@ -10,7 +10,7 @@ from fleet.models import Analyser, Appliance, Person, Revisit, User
 from fleet.models.register import new_id
 from fleet.presentation.revisits import who_words
 from fleet.queries.attention import attention_for
-from fleet.services.analysers import add_calibration
+from fleet.services.register import add_calibration
 from tests.cast import NOON, make_appliance, make_building
 
 

@@ -10,9 +10,9 @@ from fleet.models import Analyser, Appliance, Mark, Person, User, Visit
 from fleet.models.register import new_id
 from fleet.presentation.revisits import attempt_words
 from fleet.queries.statements import statement_for
-from fleet.services.analysers import add_calibration
 from fleet.services.duties import add_duty
 from fleet.services.no_access import record_no_access
+from fleet.services.register import add_calibration
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.limits.cast import make_verdict
 

@@ -12,10 +12,10 @@ from fleet.errors import FleetError, NotFound
 from fleet.models import Analyser, Appliance, Building, Client, Duty, Person, User
 from fleet.models.register import new_id
 from fleet.queries.what_if import FURTHEST, what_if_appliance, what_if_building
-from fleet.services.duties import add_duty, recompute_duty
+from fleet.services.duties import add_duty
 from fleet.services.out_of_use import begin_out_of_use
 from tests import cast
-from tests.cast import NOON
+from tests.cast import NOON, reckoned
 
 KEEP = {"type": "corresponding_date_keep", "months": 12, "early_window_months": 2}
 MONTHS = {"type": "max_months", "months": 12}
@@ -55,7 +55,7 @@ def test_each_standing_duty_answers_by_its_own_rule_soonest_first(
 def test_the_date_that_stands_is_the_one_that_the_duty_keeps(
     visited: Appliance, add: AddDuty, dispatcher: User
 ) -> None:
-    duty = recompute_duty(duty=add(visited, "Kept", KEEP), today=NOON.date())
+    duty = reckoned(add(visited, "Kept", KEEP), NOON.date())
     (found,) = what_if_appliance(dispatcher, visited.id, None, NOON).duties
     assert found.answer.before.due == duty.due == date(2026, 4, 10)
 
@@ -68,7 +68,7 @@ def test_a_check_really_made_gives_the_date_that_was_told(
     told = {each.duty.id: each.answer.after.due for each in what_if_appliance(dispatcher, visited.id, day, NOON).duties}
     later = NOON + timedelta(days=18)
     cast.store(cast.visit_body(visited, person, analyser, day=day.isoformat()), technician, now=later)
-    made = {each.id: recompute_duty(duty=Duty.objects.get(id=each.id), today=day).due for each in duties}
+    made = {each.id: reckoned(Duty.objects.get(id=each.id), day).due for each in duties}
     assert made == told
 
 

@@ -162,7 +162,7 @@ def take() -> list[str]:
     from django.test import Client
 
     from fleet.models import Role, User, Visit
-    from fleet.services.tokens import create_token
+    from fleet.services.access import create_token
 
     call_command("set_up", demo=True)
     settings.ALLOWED_HOSTS = ["*"]
@@ -171,7 +171,7 @@ def take() -> list[str]:
     for role in (Role.MANAGER, Role.AUDITOR):
         user, client = User.objects.filter(role=role, is_active=True).order_by("username").first(), Client()
         client.force_login(user)
-        _record, token = create_token(user=user, name="sentences", scope="read", days=1)
+        _record, token = create_token(actor=user, name="sentences", scope="read", days=1)
         said += walk(client)
         said += api_strings(Client(headers={"authorization": f"Bearer {token}"}))
         said += papers(client, visits) if role == Role.MANAGER else ()

@@ -17,7 +17,8 @@ from tests.needs import needs_program
 SET_UP = """
 import django; django.setup()
 from fleet.models import Client, Role
-from fleet.services.contractor import begin_installation, create_user
+from fleet.services.access import create_user
+from fleet.services.contractor import begin_installation
 from tests import cast
 import json
 begin_installation(name="Test Heating", address="", emergency_numbers=[], is_demo=False, now=cast.NOON)

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from fleet.assess.refusals import refuse_retiring_ahead
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Client, Duty, LimitSet, LimitSetAttachment, Person, User
 from fleet.models.register import new_id
 from fleet.queries.revisits import revisits_of_building
-from fleet.services.appliances import refuse_retiring_ahead
 from fleet.services.duties import add_duty, change_duty
 from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment
 from tests.cast import make_appliance, make_building, store, visit_body

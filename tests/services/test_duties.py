@@ -13,10 +13,10 @@ from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User
 from fleet.models.register import new_id
 from fleet.queries.duties import standing_duties
-from fleet.services.duties import add_duty, recompute_duty
+from fleet.services.duties import add_duty
 from fleet.services.limits import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import refresh_appliance
-from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, propose_revisit, store, visit_body
+from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, propose_revisit, reckoned, store, visit_body
 
 
 def attach(key: str, actor: User, since: date = date(2025, 1, 1), **place: Any) -> None:
@@ -57,7 +57,7 @@ def test_a_visit_that_was_not_a_test_discharges_nothing(
 ) -> None:
     attach("fr-4-400kw", manager, appliance=boiler)
     store(body | {"outcome": "not tested", "outcome_reason": "nobody in", "readings": [], "work": []}, technician)
-    duty = recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3))
+    duty = reckoned(Duty.objects.get(), date(2026, 3, 3))
     assert duty.last_done is None
 
 
@@ -151,7 +151,7 @@ def test_a_visit_without_a_reading_judged_for_co_discharges_nothing(
     attach("demo-neutral", manager, appliance=boiler)
     visit = store(spoilt(body, how), technician)
     assert how != "void" or all(each["void"] for each in visit.judgement.derived)
-    duty = recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3))
+    duty = reckoned(Duty.objects.get(), date(2026, 3, 3))
     assert (duty.last_done, duty.due) == (None, date(2026, 1, 1))
 
 
@@ -164,7 +164,7 @@ def test_high_co_in_the_common_flue_is_outside_and_yet_no_check_of_the_appliance
         reading["values"]["co"] = measured("2000", "ppm")
     visit = store(body, technician)
     assert visit.judgement.outcome == "outside"
-    assert recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3)).last_done is None
+    assert reckoned(Duty.objects.get(), date(2026, 3, 3)).last_done is None
 
 
 def test_one_reading_outside_for_co_is_a_check(
@@ -174,7 +174,7 @@ def test_one_reading_outside_for_co_is_a_check(
     spoilt(body, "no CO")
     body["readings"][0]["values"]["co"] = measured("900", "ppm")
     store(body, technician)
-    assert recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3)).last_done == date(2026, 3, 2)
+    assert reckoned(Duty.objects.get(), date(2026, 3, 3)).last_done == date(2026, 3, 2)
 
 
 def test_a_check_that_is_no_evidence_counts_and_the_words_say_so(
@@ -183,13 +183,13 @@ def test_a_check_that_is_no_evidence_counts_and_the_words_say_so(
     analyser.calibrations.update(valid_to="2025-12-31")
     attach("demo-neutral", manager, appliance=boiler)
     store(body, technician)
-    duty = recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3))
+    duty = reckoned(Duty.objects.get(), date(2026, 3, 3))
     assert duty.due == date(2027, 3, 2)
     assert duty.words.endswith(
         "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
     )
     analyser.calibrations.update(valid_to="2030-12-31")
-    assert "no evidence" not in recompute_duty(duty=duty, today=date(2026, 3, 3)).words
+    assert "no evidence" not in reckoned(duty, date(2026, 3, 3)).words
 
 
 def test_duties_of_many_appliances_are_reckoned_in_as_many_queries_as_of_one(
@@ -285,5 +285,5 @@ def test_an_appliance_that_is_yet_to_come_keeps_its_duty(boiler: Appliance, mana
 def test_recomputing_without_a_change_writes_nothing(boiler: Appliance, manager: User) -> None:
     attach("fr-4-400kw", manager, appliance=boiler)
     before = Duty.objects.get().version
-    recompute_duty(duty=Duty.objects.get(), today=date(2026, 3, 3))
+    reckoned(Duty.objects.get(), date(2026, 3, 3))
     assert Duty.objects.get().version == before

@@ -11,9 +11,8 @@ from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User,
 from fleet.models.register import new_id
 from fleet.services import projections
 from fleet.services.buildings import add_gas_supply
-from fleet.services.duties import recompute_duty
 from fleet.services.gas_conversions import convert_appliance
-from tests.cast import DECLARED, NOON, SHEET, make_sheet, store, visit_body
+from tests.cast import DECLARED, NOON, SHEET, make_sheet, reckoned, store, visit_body
 
 CONTENT = {
     "converted_on": "2026-02-20",
@@ -65,13 +64,13 @@ def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(
     boiler.refresh_from_db()
     body = visit_body(boiler, person, analyser, found=("10.5", "10.0"), left=None)
     store(body, technician)
-    duty = recompute_duty(duty=Duty.objects.get(), today=LATER)
+    duty = reckoned(Duty.objects.get(), LATER)
     assert (duty.due, duty.lacks) == (date(2026, 3, 6), ["analyser_fuel", "gas_tightness"])
     body = visit_body(boiler, person, analyser, found=("10.5", "10.0"), left=None)
     for reading in body["readings"]:
         reading["analyser_fuel"] = "propane"
     store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
-    duty = recompute_duty(duty=duty, today=LATER)
+    duty = reckoned(duty, LATER)
     assert (duty.due, duty.cannot_tell, duty.not_discharged) == (None, "", "")
     assert duty.words == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
 
@@ -106,7 +105,7 @@ def test_a_visit_on_the_gas_before_is_made_and_discharges_nothing_and_says_why(
 ) -> None:  # fmt: skip
     convert_to_blend(boiler, manager)
     store(complete(boiler, person, analyser, **changes), technician)
-    duty = recompute_duty(duty=Duty.objects.get(), today=LATER)
+    duty = reckoned(Duty.objects.get(), LATER)
     assert (duty.due, duty.last_done, duty.visited_on) == (date(2026, 3, 6), None, date(2026, 3, 2))
     assert duty.lacks == lacks
     said = {"new_gas": "the new gas as what burnt", "analyser_new_gas": "the analyser set for the new gas"}
@@ -114,7 +113,7 @@ def test_a_visit_on_the_gas_before_is_made_and_discharges_nothing_and_says_why(
         f"Visited on 2 Mar 2026, not discharged: its record lacks {'; '.join(said[each] for each in lacks)}."
     )
     store(complete(boiler, person, analyser), technician)
-    assert recompute_duty(duty=duty, today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(duty, LATER).last_done == date(2026, 3, 2)
 
 
 def test_a_visit_that_came_in_before_the_conversion_tested_the_gas_that_its_record_names(
@@ -122,7 +121,7 @@ def test_a_visit_that_came_in_before_the_conversion_tested_the_gas_that_its_reco
 ) -> None:
     store(complete(boiler, person, analyser, set_to="natural_gas"), technician)
     convert_to_blend(boiler, manager, analyser_fuel="natural_gas")
-    duty = recompute_duty(duty=Duty.objects.get(), today=LATER)
+    duty = reckoned(Duty.objects.get(), LATER)
     assert duty.lacks == ["new_gas"]
     (missing,) = missing_of(duty.regime, duty.lacks)
     assert "held against the gas that the appliance was converted to" in missing.found
@@ -134,7 +133,7 @@ def test_what_the_conversion_sets_the_analyser_to_fits_too(
     """Where the analyser doesn't know the gas, the conversion names the nearest that it does."""
     convert_to_blend(boiler, manager, analyser_fuel="natural_gas")
     store(complete(boiler, person, analyser, set_to="natural_gas"), technician)
-    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
 
 
 def test_found_on_the_gas_before_and_left_on_the_new_one_discharges(
@@ -146,7 +145,7 @@ def test_found_on_the_gas_before_and_left_on_the_new_one_discharges(
     for reading in body["readings"]:
         reading["analyser_fuel"] = "propane" if reading["phase"] == "as left" else "natural_gas"
     store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
-    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
 
 
 def test_what_an_older_program_kept_of_a_visit_is_made_again(
@@ -156,7 +155,7 @@ def test_what_an_older_program_kept_of_a_visit_is_made_again(
     store(complete(boiler, person, analyser), technician)
     older = VisitCheck.objects.get()
     VisitCheck.objects.update(used={"fuel_kind": "gas"}, made_with=1)
-    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
     assert VisitCheck.objects.get().used == older.used
 
 

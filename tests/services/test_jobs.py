@@ -12,6 +12,7 @@ from django.db.models import QuerySet
 from pytest_django.fixtures import Settings
 
 from fleet import clock, tasks
+from fleet.assess.jobs import DONE_KEPT, due_jobs, is_broker_unheard
 from fleet.errors import Conflict
 from fleet.models import Appliance, Job, User
 from fleet.services import forecasts, jobs
@@ -71,10 +72,10 @@ def test_a_parent_waits_until_no_child_is_open() -> None:
     request("parent")
     parent = Job.objects.get()
     request("child", parent=parent)
-    assert [each.key for each in jobs.due_jobs(now=NOON)] == ["child"]
+    assert [each.key for each in due_jobs(NOON)] == ["child"]
     child = jobs.claim_job(job_id=Job.objects.get(key="child").id, now=NOON)
     jobs.finish_job(job=child, now=NOON)
-    assert [each.key for each in jobs.due_jobs(now=NOON)] == ["parent"]
+    assert [each.key for each in due_jobs(NOON)] == ["parent"]
 
 
 @pytest.mark.django_db
@@ -242,7 +243,7 @@ def test_the_long_reckoning_of_a_fit_happens_outside_the_transaction(monkeypatch
 
     depths: list[int] = []
     depth()
-    monkeypatch.setattr(forecasts, "learn", depth)
+    monkeypatch.setattr(tasks, "learn", depth)
     monkeypatch.setattr(forecasts, "put_in_force", depth)
     jobs.request_job(kind="refit", key="co2/high", due_at=NOON)
     assert tasks.run_job(Job.objects.get().id)
@@ -493,7 +494,7 @@ def test_hints_that_the_broker_did_not_take_are_published_again_at_once() -> Non
 
 
 def test_old_rows_are_removed_and_dead_ones_stay(installation: User) -> None:
-    long_ago = clock.now() - jobs.DONE_KEPT - timedelta(days=1)
+    long_ago = clock.now() - DONE_KEPT - timedelta(days=1)
     for state in ("done", "cancelled", "dead"):
         Job.objects.create(kind="refit", key=state, state=state, due_at=long_ago, finished_at=long_ago)
     parent = Job.objects.create(kind="refit", key="parent", state="done", due_at=long_ago, finished_at=long_ago)
@@ -526,5 +527,5 @@ def test_the_broker_is_unheard_when_it_took_heartbeats_that_only_the_table_broug
             kind="heartbeat", key=f"{at}", is_slot=True, state="done", due_at=at, finished_at=at, carrier=carrier,
             published_at=at if published else None,
         )  # fmt: skip
-    assert jobs.is_broker_unheard(now=NOON, within=timedelta(minutes=5)) is unheard
-    assert not jobs.is_broker_unheard(now=NOON + timedelta(minutes=9), within=timedelta(minutes=5))
+    assert is_broker_unheard(NOON, timedelta(minutes=5)) is unheard
+    assert not is_broker_unheard(NOON + timedelta(minutes=9), timedelta(minutes=5))

@@ -11,10 +11,9 @@ from fleet.models.register import new_id
 from fleet.queries.duties import dated_duties, suspended_duties, undecided_duties
 from fleet.queries.statements import statement_for
 from fleet.services import projections
-from fleet.services.duties import recompute_duty
 from fleet.services.limits import attach_limit_set
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
-from tests.cast import NOON, store
+from tests.cast import NOON, reckoned, store
 
 TODAY = NOON.date()
 
@@ -34,7 +33,7 @@ def attach(key: str, actor: User, appliance: Appliance) -> Duty:
 
 
 def again(duty: Duty, day: date = TODAY) -> Duty:
-    return recompute_duty(duty=duty, today=day)
+    return reckoned(duty, day)
 
 
 def test_while_it_is_out_of_use_nothing_is_due_late_or_undecided(boiler: Appliance, manager: User) -> None:

@@ -28,11 +28,11 @@ from fleet.models.register import new_id
 from fleet.queries.sheets import all_limit_sets
 from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
-from fleet.services.duties import ENDED_WITH_VERSION, recompute_duty
+from fleet.services.duties import ENDED_WITH_VERSION
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
 from fleet.services.revisits import propose_revisits
-from tests.cast import DECLARED, NOON, make_appliance, make_building, measured, store, visit_body
+from tests.cast import DECLARED, NOON, make_appliance, make_building, measured, reckoned, store, visit_body
 from tests.limits.cast import make_verdict
 
 TODAY = date(2026, 3, 2)
@@ -80,7 +80,7 @@ def with_known(appliance: Appliance, **facts: Any) -> Appliance:
 
 def only(appliance: Appliance, part: str = "") -> Duty:
     """Its standing duty by that rule, reckoned anew."""
-    return recompute_duty(duty=Duty.objects.get(appliance=appliance, part=part, until__isnull=True), today=TODAY)
+    return reckoned(Duty.objects.get(appliance=appliance, part=part, until__isnull=True), TODAY)
 
 
 # ---- further rules of a set ----
@@ -252,7 +252,7 @@ def checked(boiler: Appliance, person: Person, analyser: Analyser, actor: User, 
 
 def months_given(duty: Duty) -> int:
     """How many months after the last check it is due, by the records as they stand."""
-    made = recompute_duty(duty=duty, today=TODAY)
+    made = reckoned(duty, TODAY)
     assert made.due is not None and made.last_done is not None
     return round((made.due - made.last_done).days / 30.4)
 
@@ -389,7 +389,7 @@ def test_a_gas_conversion_is_such_a_change(
     convert_appliance(appliance=boiler, version=boiler.version, content=content, sheet=None, actor=manager, now=NOON,
                       id=new_id())  # fmt: skip
     duty = Duty.objects.get(appliance=boiler, source="limit set")
-    assert recompute_duty(duty=duty, today=TODAY).due == date(2026, 6, 10)
+    assert reckoned(duty, TODAY).due == date(2026, 6, 10)
 
 
 def test_a_permit_asks_for_a_measurement_by_the_directive(boiler: Appliance, manager: User) -> None:

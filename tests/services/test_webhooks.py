@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from fleet import tasks, web_addresses
+from fleet.presentation.webhooks import secret_of, signature
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -299,7 +300,7 @@ def test_the_signature_is_of_timestamp_and_body_under_the_secret_that_was_shown(
 
 def test_the_signature_against_a_worked_example() -> None:
     """Made with OpenSSL: printf '1700000000.{"a":1}' | openssl dgst -sha256 -hmac key."""
-    assert webhooks.signature("key", "1700000000", b'{"a":1}') == EXAMPLE
+    assert signature("key", "1700000000", b'{"a":1}') == EXAMPLE
 
 
 def test_each_try_is_signed_with_its_own_moment_however_long_those_before_it_took(
@@ -321,18 +322,18 @@ def test_each_try_is_signed_with_its_own_moment_however_long_those_before_it_too
     assert [int(each.headers["Fleet-Timestamp"]) for each in receiver.got] == [began, began + 240, began + 480]
     for got in receiver.got:
         said = got.headers["Fleet-Timestamp"]
-        assert got.headers["Fleet-Signature"] == webhooks.signature(webhooks.secret_of(hook), said, got.body)
+        assert got.headers["Fleet-Signature"] == signature(secret_of(hook), said, got.body)
     tried = list(HookDelivery.objects.order_by("id").values_list("tried_at", flat=True))
     assert tried == [NOON + n * MINUTE for n in (1, 5, 9)]
 
 
 def test_another_secret_signs_from_then_on_and_none_stands_in_the_database(hook: WebHook, receiver: Receiver) -> None:
-    before = webhooks.secret_of(hook)
+    before = secret_of(hook)
     hook, after = webhooks.renew_secret(hook=hook, version=hook.version)
     assert before != after and len(after) == 64
     trial(hook)
     got = receiver.got[0]
-    assert got.headers["Fleet-Signature"] == webhooks.signature(after, got.headers["Fleet-Timestamp"], got.body)
+    assert got.headers["Fleet-Signature"] == signature(after, got.headers["Fleet-Timestamp"], got.body)
     row = WebHook.objects.filter(id=hook.id).values().get()
     assert not any(secret in str(value) for secret in (before, after) for value in row.values())
 
@@ -352,7 +353,7 @@ def test_what_is_taken_off_the_list_is_refused_from_the_next_try_on(
     hook: WebHook, receiver: Receiver, manager: User
 ) -> None:
     assert trial(hook).sent_at
-    webhooks.disallow_target(target=webhooks.AllowedTarget.objects.get())
+    webhooks.disallow_target(target=webhooks.AllowedTarget.objects.get(), actor=manager)
     delivery = trial(hook)
     assert len(receiver.got) == 1
     assert delivery.given_up and "allowed by name" in delivery.failure

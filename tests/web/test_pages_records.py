@@ -9,8 +9,7 @@ from pytest_django.fixtures import Settings
 
 from fleet.models import Analyser, Appliance, HeldMessage, Mark, Person, User
 from fleet.services.duties import add_duty
-from fleet.services.settling import settle_mark
-from fleet.services.visits import hold_message
+from fleet.services.visits import hold_message, settle_mark
 from tests.cast import NOON, make_appliance, store
 from tests.web.markup import main_of, read, words_of
 from tests.web.opened import browser_of, checked, opened, sent

@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from fleet import clock, tasks
+from fleet.assess.jobs import due_jobs
 from fleet.errors import FleetError
 from fleet.models import Job
 from fleet.services import jobs
@@ -67,7 +68,7 @@ class Command(BaseCommand):
         done, tried, progress = 0, 0, True
         while progress:
             progress = False
-            due = jobs.due_jobs(now=clock.now())
+            due = due_jobs(clock.now())
             for job_id in list((due.filter(kind=kind) if kind else due).values_list("id", flat=True)[:1000]):
                 if tried == limit or (ends is not None and time.monotonic() >= ends):
                     self._say(done, tried)
@@ -77,7 +78,7 @@ class Command(BaseCommand):
         self._say(done, tried)
 
     def _say(self, done: int, tried: int) -> None:
-        left = jobs.due_jobs(now=clock.now()).count()
+        left = due_jobs(clock.now()).count()
         self.stdout.write(f"{done} done, {tried - done} not done or taken by others, {left} still due.")
 
 

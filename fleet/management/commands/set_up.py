@@ -13,7 +13,8 @@ from fleet import clock
 from fleet.errors import FleetError
 from fleet.migration_history import refuse_unknown_history
 from fleet.models import Contractor, Role
-from fleet.services.contractor import begin_installation, create_user
+from fleet.services.access import create_user
+from fleet.services.contractor import begin_installation
 
 
 class Command(BaseCommand):

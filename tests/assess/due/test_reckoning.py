@@ -10,11 +10,11 @@ from fleet.assess.due.duties import duties_of
 from fleet.assess.due.reckoning import reckon
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User, VisitCheck
 from fleet.models.register import new_id
-from fleet.services.checks import catch_up
-from fleet.services.duties import add_duty, recompute_duty
+from fleet.services.duties import add_duty
+from fleet.services.judgements import catch_up
 from fleet.services.limits import add_limit_set_version, attach_limit_set, copy_limit_set
 from fleet.services.revisits import propose_revisits, refresh_appliance
-from tests.cast import DECLARED, NOON, make_appliance, store, visit_body
+from tests.cast import DECLARED, NOON, make_appliance, reckoned, store, visit_body
 
 LATER = date(2026, 3, 3)
 
@@ -42,7 +42,7 @@ def test_a_check_without_a_mandatory_field_does_not_move_that_duty_and_says_what
     law, plain = attach("uk-gsiur-36", manager, boiler), attach("demo-neutral", manager, boiler)
     due = law.due
     store(without(body, "flue_ok", "defects"), technician)
-    law, plain = (recompute_duty(duty=each, today=LATER) for each in (law, plain))
+    law, plain = (reckoned(each, LATER) for each in (law, plain))
     assert (law.due, law.last_done, law.visited_on) == (due, None, date(2026, 3, 2))
     assert law.lacks == ["flue_ok", "defects"]
     assert law.not_discharged == (
@@ -58,7 +58,7 @@ def test_a_contracts_duty_names_no_fields_and_any_check_discharges_it(
     values = {"appliance": boiler, "name": "Yearly", "source": "contract", "since": date(2025, 1, 1), "why": "signed"}
     add_duty(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=manager, now=NOON)
     store(body | {"declared": {}}, technician)
-    assert recompute_duty(duty=Duty.objects.get(), today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
 
 
 def test_a_later_complete_check_discharges_and_the_word_goes(
@@ -66,9 +66,9 @@ def test_a_later_complete_check_discharges_and_the_word_goes(
 ) -> None:
     duty = attach("uk-gsiur-36", manager, boiler)
     store(without(visit_body(boiler, person, analyser, day="2026-02-01"), "flue_ok"), technician)
-    assert recompute_duty(duty=duty, today=LATER).not_discharged
+    assert reckoned(duty, LATER).not_discharged
     store(visit_body(boiler, person, analyser), technician)
-    duty = recompute_duty(duty=duty, today=LATER)
+    duty = reckoned(duty, LATER)
     assert (duty.last_done, duty.not_discharged, duty.lacks) == (date(2026, 3, 2), "", [])
 
 
@@ -78,7 +78,7 @@ def test_an_incomplete_check_after_a_complete_one_leaves_the_date_and_says_so(
     duty = attach("uk-gsiur-36", manager, boiler)
     store(visit_body(boiler, person, analyser, day="2026-01-10"), technician)
     store(without(visit_body(boiler, person, analyser), "flue_ok"), technician)
-    duty = recompute_duty(duty=duty, today=LATER)
+    duty = reckoned(duty, LATER)
     assert (duty.due, duty.last_done, duty.visited_on) == (date(2027, 1, 10), date(2026, 1, 10), date(2026, 3, 2))
 
 
@@ -88,9 +88,9 @@ def test_what_the_office_records_later_completes_the_check(
     """The register answers too: a room, an address, a fact of the field's own name."""
     duty = attach("uk-gsiur-36", manager, boiler)
     store(without(body, "appliance_location"), technician)
-    assert recompute_duty(duty=duty, today=LATER).lacks == ["appliance_location"]
+    assert reckoned(duty, LATER).lacks == ["appliance_location"]
     Appliance.objects.filter(id=boiler.id).update(room="cellar")
-    assert recompute_duty(duty=duty, today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(duty, LATER).last_done == date(2026, 3, 2)
 
 
 def test_a_licence_that_was_not_in_force_holds_back_the_duty_that_asks_for_it(
@@ -99,8 +99,8 @@ def test_a_licence_that_was_not_in_force_holds_back_the_duty_that_asks_for_it(
     law, plain = attach("uk-gsiur-36", manager, boiler), attach("demo-neutral", manager, boiler)
     store(body, technician)
     person.qualifications.update(valid_to="2025-12-31")
-    assert recompute_duty(duty=law, today=LATER).lacks == ["technician_licence"]
-    assert recompute_duty(duty=plain, today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(law, LATER).lacks == ["technician_licence"]
+    assert reckoned(plain, LATER).last_done == date(2026, 3, 2)
 
 
 def test_a_visit_that_was_no_test_says_so_in_its_own_words(
@@ -109,7 +109,7 @@ def test_a_visit_that_was_no_test_says_so_in_its_own_words(
     duty = attach("demo-neutral", manager, boiler)
     stopped = {"outcome": "not tested", "outcome_reason": "nobody in", "readings": [], "work": []}
     store(body | stopped, technician)
-    duty = recompute_duty(duty=duty, today=LATER)
+    duty = reckoned(duty, LATER)
     assert duty.not_discharged == "Visited on 2 Mar 2026, not discharged: not tested: nobody in."
     assert duty.lacks == []
 
@@ -119,7 +119,7 @@ def test_an_unsafe_appliance_asks_for_its_notice(
 ) -> None:
     duty = attach("uk-gsiur-36", manager, boiler)
     store(body | {"disposition": {"state": "isolated", "unsafe": True}}, technician)
-    assert recompute_duty(duty=duty, today=LATER).lacks == ["unsafe_notice"]
+    assert reckoned(duty, LATER).lacks == ["unsafe_notice"]
 
 
 def test_a_correction_fills_what_was_lacking(
@@ -132,7 +132,7 @@ def test_a_correction_fills_what_was_lacking(
     store(without(body, "flue_ok"), technician)
     draft = read_visit(copy.deepcopy(body))
     amend_visit(draft=draft, reason="the note had it", version=1, actor=manager, now=NOON)
-    assert recompute_duty(duty=duty, today=LATER).last_done == date(2026, 3, 2)
+    assert reckoned(duty, LATER).last_done == date(2026, 3, 2)
 
 
 def test_a_copy_of_a_set_asks_for_the_same_fields(boiler: Appliance, manager: User) -> None:
@@ -192,7 +192,7 @@ def test_run_hours_read_at_visits_reach_the_rule(
         if hours == "1400":
             body |= {"outcome": "not tested", "outcome_reason": "counter read only", "readings": [], "work": []}
         store(body, technician)
-    duty = recompute_duty(duty=duty, today=LATER)
+    duty = reckoned(duty, LATER)
     assert duty.last_done == date(2026, 1, 1)
     assert "400 of 750 run hours used on 2 Mar 2026" in duty.cannot_tell
     assert duty.due == date(2026, 3, 16)

@@ -1,0 +1,48 @@
+"""What is refused before anything is written: a field, a day that lies ahead, what was changed meanwhile."""
+
+from datetime import date, datetime
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils import timezone
+
+from fleet.errors import Conflict, FleetError
+
+
+def check_entry(entry: models.Model) -> None:
+    """Every field of an unsaved row. Raises FleetError `invalid` naming each that can't be accepted."""
+    try:
+        entry.full_clean(validate_unique=True)
+    except ValidationError as bad:
+        _refuse_taken(bad)
+        errors = {name: " ".join(said) for name, said in bad.message_dict.items()}
+        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
+
+
+def _refuse_taken(bad: ValidationError) -> None:
+    """In words that say nothing of the entry which has the reference: it may be another client's."""
+    if any(each.code == "unique" for each in bad.error_dict.get("external_reference", ())):
+        said = "This reference can't be used."
+        raise Conflict("reference_taken", said, errors={"external_reference": said}) from bad
+
+
+def refuse_overtaken(based_on: int | None, newest: int) -> None:
+    """Two people may change one sheet or set at once: whoever comes second must see the first one's version."""
+    if based_on is not None and based_on != newest:
+        said = f"It was made from version {based_on}; the newest is version {newest}. Nothing was recorded."
+        raise Conflict("changed_meanwhile", said)
+
+
+def refuse_retiring_ahead(retired_on: date | None, now: datetime) -> None:
+    """Retiring is recorded when it has come: until then the entry may be given to others."""
+    today = timezone.localtime(now).date()  # the office's
+    if retired_on and retired_on > today:
+        errors = {"retired_on": f"is {retired_on}; it must not be after today, {today}"}
+        raise FleetError("invalid", "The day lies ahead.", errors=errors)
+
+
+def refuse_ahead(until: date | None, today: date) -> None:
+    """An end is recorded when it has come: a duty that still stands must not vanish from the lists before."""
+    if until and until > today:
+        errors = {"until": f"is {until}; it must not be after today, {today}"}
+        raise FleetError("invalid", "The end lies ahead.", errors=errors)
