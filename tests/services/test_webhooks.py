@@ -14,7 +14,6 @@ from typing import Any
 import pytest
 
 from fleet import tasks, web_addresses
-from fleet.presentation.webhooks import secret_of, signature
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -32,6 +31,7 @@ from fleet.models import (
     User,
     WebHook,
 )
+from fleet.presentation.webhooks import secret_of, signature
 from fleet.queries.webhooks import visible_hooks
 from fleet.services import jobs, webhooks
 from fleet.services.flags import acknowledge_flag, close_flag
