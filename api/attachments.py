@@ -15,7 +15,7 @@ from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.register import visible_appliances
 from fleet.queries.sheets import all_limit_sets, visible_attachments
-from fleet.services.limits import attach_limit_set, change_attachment
+from fleet.services.limit_sets import attach_limit_set, change_attachment
 
 PLACES = ("client", "building", "appliance")
 

@@ -26,7 +26,7 @@ from fleet.presentation.contents import limit_set_differences
 from fleet.queries.consequences import preview_limit_set
 from fleet.queries.sheets import all_limit_sets
 from fleet.services.exchange import LIMIT_SET_FILE
-from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
+from fleet.services.limit_sets import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
 from fleet.services.register import create_once
 
 

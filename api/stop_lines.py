@@ -14,7 +14,7 @@ from fleet import clock
 from fleet.intake.register import StopLinesIn
 from fleet.models import StopLines
 from fleet.queries.sheets import all_stop_lines
-from fleet.services.limits import set_stop_lines
+from fleet.services.limit_sets import set_stop_lines
 
 
 class NewStopLines(StopLinesIn):

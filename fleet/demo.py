@@ -39,7 +39,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
-from fleet.services import flags, forecasts, limits, revisits
+from fleet.services import flags, forecasts, limit_sets, revisits
 from fleet.services.access import create_user
 from fleet.services.appliances import add_sheet_version
 from fleet.services.buildings import add_gas_supply
@@ -447,10 +447,10 @@ def _apply_rules(actor: User, clients: list[Client], town: Town, begins: datetim
     neutral = LimitSet.objects.get(key="demo-neutral")
     since = begins.date()
     review = {"by": OFFICE["manager"], "on": f"{since:%Y-%m-%d}", "source": "our own figures, for the demonstration"}
-    limits.review_limit_set(limit_set=neutral, review=review, actor=actor, now=begins)
+    limit_sets.review_limit_set(limit_set=neutral, review=review, actor=actor, now=begins)
     for client in clients:
         why = "Chosen for the demonstration: yearly, with neutral limits."
-        limits.attach_limit_set(
+        limit_sets.attach_limit_set(
             values={"limit_set": neutral, "client": client, "since": since, "why": why}, actor=actor, now=begins
         )
     contract = create_entry(
@@ -473,11 +473,11 @@ def _apply_rules(actor: User, clients: list[Client], town: Town, begins: datetim
         "notes": "Invented contract, stricter than the neutral set.",
     }  # fmt: skip
     review = {"by": OFFICE["manager"], "on": f"{since:%Y-%m-%d}", "source": "the signed contract (invented)"}
-    limits.add_limit_set_version(
+    limit_sets.add_limit_set_version(
         limit_set=contract, content=content, actor=actor, now=begins, id=new_id(), review=review
     )
     values = {"limit_set": contract, "client": clients[0], "since": since, "why": "Signed contract (invented)."}
-    limits.attach_limit_set(values=values, actor=actor, now=begins)
+    limit_sets.attach_limit_set(values=values, actor=actor, now=begins)
     for life in town.lives:
         if life.kind.sheet["control"] == "linkage":
             rule = {"type": "max_months", "months": 6}

@@ -115,7 +115,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "fleet.web.head.head",
             ],
-            "builtins": ["fleet.web.marks"],
+            "builtins": ["fleet.web.tags"],
         },
     }
 ]

@@ -18,7 +18,7 @@ class Flag(RegisterEntry):
         UNSAFE = "unsafe", _("unsafe")
         STOP = "stop level", _("stop level")
         OUTSIDE = "outside a limit", _("outside a limit")
-        DRIFT = "likely to be outside", _("likely to be outside before the next planned visit")
+        DRIFT = "may be outside", _("may be outside before the next planned visit")
 
     appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="flags")
     visit = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="flags")

@@ -66,7 +66,7 @@ _CLASS_WORDS = {
     "outside a limit": gettext_lazy("outside a limit"),
     "retest": gettext_lazy("another test is asked for"),
     "co": gettext_lazy("CO on its way to a limit"),
-    "drift": gettext_lazy("likely to leave its limits"),
+    "drift": gettext_lazy("may leave its limits"),
     "defect": gettext_lazy("a defect to be mended"),
     "duty": gettext_lazy("due by a date"),
 }

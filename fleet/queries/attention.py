@@ -43,7 +43,7 @@ class RunningOut:
 
 @dataclass(frozen=True)
 class Attention:
-    """Stop level first, one by one; then outside a limit; then likely to be outside; then due by a date.
+    """Stop level first, one by one; then outside a limit; then what may be outside; then due by a date.
 
     needed_earlier : set for a day, needed before it.    passed : the day is over and nobody got there.
     no_access : tried often since the last visit.    unnamed : set for a day to come and nobody is named, the first of

@@ -157,7 +157,7 @@ class _Told:
 
     def take(self, proposal: Proposal) -> None:
         for case in proposal.drift_cases():
-            if case.is_likely:
+            if case.is_flagged:
                 self.flags[case.appliance_id, case.key] = (proposal.appliance, drift_words(case.figures))
         if proposal.reasons:
             self.proposals[proposal.appliance.id] = (proposal, proposal.values())

@@ -11,7 +11,7 @@ from fleet.assess import choices
 from fleet.errors import Conflict
 from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
-from fleet.services import jobs, limits
+from fleet.services import jobs, limit_sets
 from fleet.services.register import change_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -42,7 +42,7 @@ def begin_installation(*, name: str, address: str, emergency_numbers: list[str],
     installation = User(username="installation", role=Role.MANAGER, is_active=False, last_name="Installation")
     installation.set_unusable_password()
     installation.save()
-    limits.set_stop_lines(content=FIRST_STOP_LINES, actor=installation, now=now, id=new_id())
+    limit_sets.set_stop_lines(content=FIRST_STOP_LINES, actor=installation, now=now, id=new_id())
     _ship_limit_sets(installation, now)
     return installation
 
@@ -53,7 +53,7 @@ def _ship_limit_sets(actor: User, now: datetime) -> None:
         if each["kind"] == "target":
             continue  # the manufacturer's targets stand on the sheets
         limit_set = create_entry(model=LimitSet, values={"key": each["id"].replace(".", "-"), "name": each["name"]})
-        limits.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
+        limit_sets.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
 
 
 @transaction.atomic

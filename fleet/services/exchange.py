@@ -11,7 +11,7 @@ from fleet.models import LimitSet, ModelSheet, User
 from fleet.models.drafts import id_of_file
 from fleet.queries.sheets import Entry, Standing, standing_limit_set, standing_sheet
 from fleet.services.appliances import make_sheet
-from fleet.services.limits import make_limit_set
+from fleet.services.limit_sets import make_limit_set
 
 SHEET_FILE, LIMIT_SET_FILE = "fleet-sheet/1", "fleet-limit-set/1"
 

@@ -193,7 +193,7 @@ def put_drift_flags(*, appliance_ids: Sequence[uuid.UUID], cases: Sequence[Drift
     still_open = Flag.objects.filter(appliance__in=list(appliance_ids), kind=Flag.Kind.DRIFT, closed_at__isnull=True)
     standing = {(each.appliance_id, each.key): each for each in still_open}
     known = {(each.appliance_id, each.key): each for each in cases}
-    likely = {key: each for key, each in known.items() if each.is_likely}
+    likely = {key: each for key, each in known.items() if each.is_flagged}
     Flag.objects.bulk_create(
         [_drift_flag(each, now) for key, each in likely.items() if key not in standing], ignore_conflicts=True
     )

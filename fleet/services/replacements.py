@@ -12,7 +12,7 @@ from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, Duty, LimitSetAttachment, User
 from fleet.services import duties
 from fleet.services.appliances import change_appliance, take_on_appliance
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 
 WHY_LENGTH = 500
 

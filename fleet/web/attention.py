@@ -97,7 +97,7 @@ def opening(facts: Attention) -> str:
     counts = [
         (standing, _("unsafe or at stop level")) if unsafe else (0, ""),
         (_appliances(facts.outside), _("outside a limit")),
-        (_appliances(facts.drifting), _("likely to be outside before the next visit")),
+        (_appliances(facts.drifting), _("that may be outside before the next visit")),
         (len(facts.due), _("with a date")),
     ]
     said = [f"{count_words(count)} {what}" for count, what in counts if count]

@@ -205,7 +205,7 @@ def _flagged(states: list[ApplianceState]) -> list[str]:
     words = {
         frozenset({Flag.Kind.UNSAFE, Flag.Kind.STOP}): _("%s unsafe or at stop level"),
         frozenset({Flag.Kind.OUTSIDE}): _("%s outside a limit"),
-        frozenset({Flag.Kind.DRIFT}): _("%s likely to be outside before the next visit"),
+        frozenset({Flag.Kind.DRIFT}): _("%s that may be outside before the next visit"),
     }
     counts = {
         said: sum(any(flag.kind in kinds for flag in each.flags) for each in states) for kinds, said in words.items()

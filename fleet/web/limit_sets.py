@@ -32,7 +32,7 @@ from fleet.presentation.verdicts import basis_words
 from fleet.presentation.words import capital, chemical
 from fleet.queries.consequences import preview_limit_set
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
-from fleet.services.limits import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
+from fleet.services.limit_sets import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
 from fleet.services.records import record_once
 from fleet.web import previews
 from fleet.web.forms import WordsField, refuse_far, taken

@@ -14,7 +14,7 @@ from rest_framework.test import APIClient
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, LimitSet, LimitSetAttachment, LimitSetVersion, Person, Record, User
 from fleet.models.register import new_id
-from fleet.services.limits import attach_limit_set, review_limit_set
+from fleet.services.limit_sets import attach_limit_set, review_limit_set
 from tests import cast
 from tests.api.conftest import Door
 

@@ -39,7 +39,7 @@ from fleet.models import (
 )
 from fleet.models.register import new_id
 from fleet.services.files import store_file
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import hold_message
 from tests import cast, pictures

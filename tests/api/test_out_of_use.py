@@ -7,7 +7,7 @@ from rest_framework.test import APIClient
 
 from fleet.models import Appliance, Duty, Flag, LimitSet, OutOfUse, User
 from fleet.models.register import new_id
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from tests.api.conftest import Door
 from tests.cast import NOON, store
 

@@ -8,7 +8,7 @@ from rest_framework.test import APIClient
 
 from fleet.models import Appliance, Building, Client, Duty, Job, LimitSet, User
 from fleet.models.register import new_id
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from tests import cast
 from tests.api.conftest import Door
 

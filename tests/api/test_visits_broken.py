@@ -8,7 +8,7 @@ from rest_framework.test import APIClient
 
 from fleet.models import Appliance, Attendance, Client, Flag, HeldMessage, LimitSet, User
 from fleet.services import judgements
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from tests.cast import NOON, make_appliance, make_building
 
 

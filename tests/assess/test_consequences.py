@@ -32,7 +32,7 @@ from fleet.models import (
 from fleet.models.register import new_id
 from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.services.appliances import add_sheet_version
-from fleet.services.limits import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, SHEET, make_analyser, make_appliance, make_building, make_user, store, visit_body
 

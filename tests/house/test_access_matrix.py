@@ -41,7 +41,7 @@ from fleet.services.access import create_token
 from fleet.services.calendars import make_address
 from fleet.services.duties import add_duty
 from fleet.services.files import store_file
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.notices import put_on_call
 from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.revisits import refresh_appliance

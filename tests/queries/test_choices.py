@@ -56,7 +56,7 @@ def standing() -> dict[Any, Any]:
 
 
 def open_flags() -> set[Any]:
-    return set(Flag.objects.filter(kind="likely to be outside", closed_at__isnull=True).values_list("appliance"))
+    return set(Flag.objects.filter(kind="may be outside", closed_at__isnull=True).values_list("appliance"))
 
 
 def test_the_accepted_chance_is_reached_by_straight_lines_on_the_stored_grid(drifting: list[Appliance]) -> None:

@@ -12,7 +12,7 @@ from fleet.queries.statements import statement_for
 from fleet.queries.visits import visit_for
 from fleet.services.duties import add_duty
 from fleet.services.judgements import judge_visit
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
 

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
 from fleet.presentation.readings import rule_rows
-from fleet.services.limits import review_limit_set
+from fleet.services.limit_sets import review_limit_set
 from reports.proof import Code, code_text
 from reports.visits import visit_pdf
 from tests.cast import NOON, make_analyser, measured

@@ -23,7 +23,7 @@ from fleet.errors import Conflict
 from fleet.models import Client, Delivery, LimitSet, Tenancy
 from fleet.services.contractor import begin_installation
 from fleet.services.deliveries import send_delivery
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from tests import cast
 

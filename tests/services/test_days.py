@@ -13,7 +13,7 @@ from fleet.models import Analyser, Appliance, Client, Duty, LimitSet, LimitSetAt
 from fleet.models.register import new_id
 from fleet.queries.revisits import revisits_of_building
 from fleet.services.duties import add_duty, change_duty
-from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, change_attachment
 from tests.cast import make_appliance, make_building, store, visit_body
 
 AUCKLAND, HONOLULU = "Pacific/Auckland", "Pacific/Honolulu"

@@ -11,7 +11,7 @@ from fleet.intake.visits import read_visit
 from fleet.models import Appliance, Delivery, LimitSet, User, Visit
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.files import store_file
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.projections import rebuild
 from fleet.services.tenancies import begin_tenancy
 from fleet.services.visits import amend_visit, record_visit

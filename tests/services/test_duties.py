@@ -14,7 +14,7 @@ from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User
 from fleet.models.register import new_id
 from fleet.queries.duties import standing_duties
 from fleet.services.duties import add_duty
-from fleet.services.limits import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, propose_revisit, reckoned, store, visit_body
 

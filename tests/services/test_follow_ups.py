@@ -8,7 +8,7 @@ import pytest
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet, Person, Retest, Revisit, User
 from fleet.services.follow_ups import settle_defect
-from fleet.services.limits import make_limit_set
+from fleet.services.limit_sets import make_limit_set
 from fleet.services.projections import check
 from tests.cast import NOON, propose_revisit, store, visit_body
 from tests.services.test_deliveries import corrected, under

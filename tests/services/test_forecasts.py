@@ -46,7 +46,7 @@ def test_before_a_fit_it_says_from_assumptions_and_neither_flags_nor_moves_a_rev
     live(boiler, person, analyser, technician, ["9.40", "9.15", "9.15", "9.15"])
     assert refresh_appliance(appliance=boiler, now=NOON) is None
     assert set(Forecast.objects.values_list("basis", flat=True)) == {"assumptions"}
-    assert not Flag.objects.filter(kind="likely to be outside").exists()
+    assert not Flag.objects.filter(kind="may be outside").exists()
 
 
 def fitted(quantity: str = "co2", rate: str = "high") -> None:
@@ -61,7 +61,7 @@ def test_a_fitted_forecast_flags_and_moves_the_revisit_and_says_why(
     fitted()
     live(boiler, person, analyser, technician, ["9.40", "9.12", "9.10", "9.11"], left="9.32")
     revisit = refresh_appliance(appliance=boiler, now=NOON)
-    flag = Flag.objects.get(kind="likely to be outside")
+    flag = Flag.objects.get(kind="may be outside")
     assert flag.figures["chance"] >= Contractor.objects.get().flag_at
     assert revisit is not None
     assert revisit.binding == "drift"
@@ -86,7 +86,7 @@ def test_a_flag_closes_when_its_chance_falls(
     refresh_appliance(appliance=boiler, now=NOON)
     Contractor.objects.update(flag_at=0.999)
     refresh_appliance(appliance=boiler, now=NOON)
-    assert Flag.objects.get(kind="likely to be outside").closed_at
+    assert Flag.objects.get(kind="may be outside").closed_at
 
 
 def test_cold_intake_air_is_not_taken_for_drift(
@@ -172,7 +172,7 @@ def test_rising_co_flags_the_appliance_and_names_the_quantity_and_the_limit(
     fitted("co", "high")
     live(boiler, person, analyser, technician, ["9.40"] * 4, left=None, co=["40", "70", "110", "180"])
     refresh_appliance(appliance=boiler, now=NOON)
-    flag = Flag.objects.get(kind="likely to be outside")
+    flag = Flag.objects.get(kind="may be outside")
     assert flag.key == "high co"
     assert flag_words(flag).startswith("CO air-free at high fire has risen ")
     assert "250 ppm (Test sheet: CO air-free <= 250 ppm)" in flag_words(flag)
@@ -218,7 +218,7 @@ def test_a_ceiling_whose_series_ended_loses_its_forecast_and_its_flag(
     Appliance.objects.filter(id=boiler.id).update(sheet=None)
     refresh_appliance(appliance=Appliance.objects.get(id=boiler.id), now=NOON)
     assert not Forecast.objects.exists()
-    assert closed_words(Flag.objects.get(kind="likely to be outside")) == "The series has ended."
+    assert closed_words(Flag.objects.get(kind="may be outside")) == "The series has ended."
 
 
 # ---- the switch from one snapshot to the next ----

@@ -7,7 +7,7 @@ import pytest
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
 from fleet.presentation.verdicts import summary_words
 from fleet.services.judgements import judge_visit
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
 
 

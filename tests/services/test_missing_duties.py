@@ -15,7 +15,7 @@ from fleet.assess.due.duties import missing_duties
 from fleet.models import Appliance, Duty, Job, LimitSet, LimitSetAttachment, User
 from fleet.services import jobs
 from fleet.services.duties import change_duty, open_missing_duties
-from fleet.services.limits import change_attachment
+from fleet.services.limit_sets import change_attachment
 from tests.cast import NOON, make_appliance, make_building
 from tests.services.test_set_rules import CONTENT, TODAY, house_set, under, version
 

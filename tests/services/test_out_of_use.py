@@ -11,7 +11,7 @@ from fleet.models.register import new_id
 from fleet.queries.duties import dated_duties, suspended_duties, undecided_duties
 from fleet.queries.statements import statement_for
 from fleet.services import projections
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 from tests.cast import NOON, reckoned, store
 

@@ -10,7 +10,7 @@ from fleet.models import Analyser, Appliance, Duty, Forecast, LimitSet, LimitSet
 from fleet.models.register import new_id
 from fleet.services.appliances import change_appliance
 from fleet.services.duties import add_duty, change_duty
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.replacements import replace_appliance
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, store, visit_body

@@ -232,7 +232,7 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert revisit.urgency == pytest.approx(1.6)
-    assert revisit.urgency_words == "likely to leave its limits; a chance of 60 % of being outside before 2027-03-02"
+    assert revisit.urgency_words == "may leave its limits; a chance of 60 % of being outside before 2027-03-02"
     assert (revisit.drift_by, revisit.otherwise_by, revisit.extra) == (
         date(2026, 9, 10), date(2027, 3, 2), "within",
     )  # fmt: skip

@@ -30,7 +30,7 @@ from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.duties import ENDED_WITH_VERSION
 from fleet.services.gas_conversions import convert_appliance
-from fleet.services.limits import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
 from fleet.services.revisits import propose_revisits
 from tests.cast import DECLARED, NOON, make_appliance, make_building, measured, reckoned, store, visit_body
 from tests.limits.cast import make_verdict

@@ -32,7 +32,7 @@ from fleet.models import (
 from fleet.queries.follow_ups import open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.duties import open_duties
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.revisits import refresh_appliance, refresh_everybody
 from fleet.services.tenancies import begin_tenancy, change_tenancy, follow_appliances
 from fleet.services.visits import amend_visit

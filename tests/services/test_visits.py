@@ -30,7 +30,7 @@ from fleet.models.register import new_id
 from fleet.presentation.verdicts import summary_words
 from fleet.services.appliances import add_sheet_version
 from fleet.services.contractor import FIRST_STOP_LINES
-from fleet.services.limits import add_limit_set_version, attach_limit_set, set_stop_lines
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, set_stop_lines
 from fleet.services.visits import amend_visit, hold_message
 from tests.cast import NOON, SHEET, make_appliance, make_building, measured, store, visit_body
 

@@ -35,7 +35,7 @@ from fleet.presentation.webhooks import secret_of, signature
 from fleet.queries.webhooks import visible_hooks
 from fleet.services import jobs, webhooks
 from fleet.services.flags import acknowledge_flag, close_flag
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.revisit_days import release_day, set_day
 from fleet.services.visits import record_visit
 from tests import cast

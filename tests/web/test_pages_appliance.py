@@ -19,7 +19,7 @@ from tests import pictures
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.web.markup import main_of, words_of
 from tests.web.opened import browser_of, opened
-from tests.web.world import add_undecided_duty, add_yearly_duty, called_unsafe, likely_outside, visited
+from tests.web.world import add_undecided_duty, add_yearly_duty, called_unsafe, may_be_outside, visited
 
 
 @pytest.fixture(autouse=True)
@@ -266,7 +266,7 @@ def test_flags_and_defects_stand_open_with_who_was_told(
     body["defects"] = [{"what": "gasket worn", "severity": "mend", "mend_by": "2026-04-01", "told": "the caretaker"}]
     store(body, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
-    likely_outside(boiler, boiler.forecasts.get(quantity="co2", rate="low"))
+    may_be_outside(boiler, boiler.forecasts.get(quantity="co2", rate="low"))
     page = words_of(opened(dispatcher, boiler_page))
     assert "Defect: gasket worn. To be mended by 1 Apr 2026. Told: the caretaker." in page
     assert "Likely to be outside before the next planned visit: CO₂ at low fire" in page

@@ -14,7 +14,7 @@ from fleet.web.attention import opening
 from tests.cast import NOON, make_appliance, make_building, measured, store
 from tests.web.markup import main_of
 from tests.web.opened import checked, opened, sent
-from tests.web.world import add_yearly_duty, called_unsafe, likely_outside, visited
+from tests.web.world import add_yearly_duty, called_unsafe, may_be_outside, visited
 
 
 @pytest.fixture(autouse=True)
@@ -130,7 +130,7 @@ def test_the_office_closes_a_drift_flag_from_the_appliance(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, technician: User
 ) -> None:
     visited(boiler, person, analyser, dispatcher)
-    flag = likely_outside(boiler, boiler.forecasts.get(quantity="co2", rate="high"))
+    flag = may_be_outside(boiler, boiler.forecasts.get(quantity="co2", rate="high"))
     assert sent(technician, f"/flags/{flag.id}/close/", version=1, words="x").status_code == 403
     answer = sent(dispatcher, f"/flags/{flag.id}/close/", version=1, words="to be replaced", back="appliance")
     assert answer["Location"] == f"/appliances/{boiler.id}/"
@@ -144,7 +144,7 @@ def test_a_drift_row_says_pace_day_chance_and_what_is_accepted(
     add_yearly_duty(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher, day="2025-03-02")
     visited(boiler, person, analyser, dispatcher)
-    likely_outside(boiler, boiler.forecasts.get(quantity="co2", rate="high"))
+    may_be_outside(boiler, boiler.forecasts.get(quantity="co2", rate="high"))
     page = main_of(opened(dispatcher, "/"))
     assert "CO₂ at high fire" in page
     assert "By the visit due on Tuesday 2 March 2027 the chance that it is outside 9.1 to 9.7 % is <b>42 %</b>" in page

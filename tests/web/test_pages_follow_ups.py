@@ -26,7 +26,7 @@ from tests.cast import NOON, make_user, propose_revisit, store
 from tests.services.test_deliveries import corrected, under
 from tests.services.test_revisits import flagged
 from tests.services.test_revisits import under as under_duty
-from tests.web.world import Foreign, likely_outside, make_foreign
+from tests.web.world import Foreign, make_foreign, may_be_outside
 
 
 def browser(user: User) -> Browser:
@@ -213,7 +213,7 @@ def test_attention_says_which_risk_is_accepted(
 ) -> None:
     store(body, technician)
     refresh_forecasts(appliances=[boiler], now=NOON)
-    likely_outside(boiler, Forecast.objects.get(quantity="co2", rate="low"))
+    may_be_outside(boiler, Forecast.objects.get(quantity="co2", rate="low"))
     values = {"earliest": NOON.date(), "latest": NOON.date(), "binding": "duty", "sentence": "x", "made_at": NOON}
     values |= {"extra": "beyond", "accepted_risk": 0.2, "accepted_until": date(2027, 3, 2)}
     Revisit.objects.create(appliance=boiler, **values)

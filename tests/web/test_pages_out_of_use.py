@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from fleet.models import Appliance, Duty, GasConversion, LimitSet, OutOfUse, User
 from fleet.models.register import new_id
-from fleet.services.limits import attach_limit_set
+from fleet.services.limit_sets import attach_limit_set
 from fleet.services.out_of_use import begin_out_of_use
 from tests.cast import NOON, SHEET, make_sheet, store
 

@@ -11,8 +11,8 @@ from tests.web.world import (
     Foreign,
     add_yearly_duty,
     called_unsafe,
-    likely_outside,
     make_foreign,
+    may_be_outside,
     more_of_the_same,
     visited,
 )
@@ -174,11 +174,11 @@ def test_every_page_takes_as_many_queries_for_many_rows_as_for_few(
 
 
 def _flag_drift() -> None:
-    """Every appliance with a forecast is likely to be outside."""
+    """Every appliance with a forecast may be outside."""
     for each in Appliance.objects.filter(forecasts__isnull=False).distinct():
         forecast = each.forecasts.filter(rate="low").first()
         if forecast and not each.flags.filter(kind=Flag.Kind.DRIFT).exists():
-            likely_outside(each, forecast)
+            may_be_outside(each, forecast)
 
 
 def test_names_are_written_as_text_wherever_they_stand(

@@ -10,7 +10,7 @@ from pytest_django.fixtures import Settings
 from fleet.models import Analyser, Appliance, LimitSet, ModelSheet, Person, Record, Role, SheetVersion, User
 from fleet.models.register import new_id
 from fleet.services.appliances import add_sheet_version
-from fleet.services.limits import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, store, visit_body
 from tests.web.forms_sent import again, edit, fields_of
 from tests.web.markup import words_of

@@ -49,7 +49,7 @@ def called_unsafe(appliance: Appliance, person: Person, analyser: Analyser, acto
     return Flag.objects.get(visit=visit, kind="unsafe")
 
 
-def likely_outside(appliance: Appliance, forecast: Forecast, chance: float = 0.42) -> Flag:
+def may_be_outside(appliance: Appliance, forecast: Forecast, chance: float = 0.42) -> Flag:
     """A drift flag on a forecast that rests on the appliance's own record."""
     Snapshot.objects.filter(id=forecast.snapshot_id).update(from_assumptions=False, series_count=40)
     Forecast.objects.filter(id=forecast.id).update(basis="its own record")

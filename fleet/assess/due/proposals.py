@@ -47,7 +47,7 @@ class DriftCase:
     from_assumptions: bool
 
     @property
-    def is_likely(self) -> bool:
+    def is_flagged(self) -> bool:
         return not self.from_assumptions and self.chance >= self.flag_at
 
     @property

@@ -12,7 +12,7 @@ from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User, Visi
 from fleet.models.register import new_id
 from fleet.services.duties import add_duty
 from fleet.services.judgements import catch_up
-from fleet.services.limits import add_limit_set_version, attach_limit_set, copy_limit_set
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, copy_limit_set
 from fleet.services.revisits import propose_revisits, refresh_appliance
 from tests.cast import DECLARED, NOON, make_appliance, reckoned, store, visit_body
 

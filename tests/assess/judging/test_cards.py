@@ -10,7 +10,7 @@ from fleet.intake.sheets import read_sheet
 from fleet.models import Analyser, Appliance, LimitSet, StopLines, User
 from fleet.models.register import new_id
 from fleet.services.appliances import add_sheet_version
-from fleet.services.limits import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
 from tests.cast import NOON, SHEET, store
 
 
