@@ -6,7 +6,6 @@ measured, `_c` degrees Celsius, `_pa`, `_kw`, `_pct_net` and `_pct_gross` of the
 """
 
 from fleet.combustion.ambient import (
-    at_conditions,
     barometric_pressure_pa,
     corrected_to_reference,
 )
@@ -75,7 +74,6 @@ __all__ = [
     "Steadiness",
     "air_free",
     "apparent_co2_max_pct",
-    "at_conditions",
     "at_reference_o2",
     "barometric_pressure_pa",
     "co2_pct_from_o2",

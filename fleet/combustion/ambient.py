@@ -78,46 +78,6 @@ def barometric_pressure_pa(altitude_m: ArrayLike) -> Floats:
 
 
 @QUIET
-def at_conditions(
-    fuel: AnyFuel,
-    control: Control,
-    quantity: Quantity,
-    value_pct: ArrayLike,
-    *,
-    air_temp_c: ArrayLike,
-    to_air_temp_c: ArrayLike,
-    pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
-    to_pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
-    relative_humidity: ArrayLike = REFERENCE_RELATIVE_HUMIDITY,
-    to_relative_humidity: ArrayLike = REFERENCE_RELATIVE_HUMIDITY,
-) -> Floats:
-    """A reading set with one intake air as it is with another, the burner untouched [% vol, dry].
-
-    control: kind of air/fuel control. quantity, value_pct: "o2" or "co2" [% vol, dry] on the lean side.
-    air_temp_c [°C], pressure_pa [Pa], relative_humidity (fraction) of the intake air when it was read, and
-    those it goes to with `to_` before them; for an altitude take barometric_pressure_pa. NaN in, NaN out. The
-    gas keeps its own temperature. A self-adapting burner regulates the air out: its value stays.
-    Past the stoichiometric point the lean line is continued: an O2 below 0, or a CO2 above the fuel's
-    maximum, says that air would run short.
-
-    Raises ValueError for an unknown control or quantity. Source of the law: ideal gas through a fixed
-    orifice or fan, own derivation.
-
-    >>> from fleet.combustion.fuels import FUELS
-    >>> denver = barometric_pressure_pa(1609.0)
-    >>> air = {"air_temp_c": 20.0, "to_air_temp_c": 20.0, "to_pressure_pa": denver}
-    >>> round(float(at_conditions(FUELS["methane"], "linkage", "co2", 9.188, **air)), 2)
-    10.24
-    """
-    law = _law(control, quantity)
-    here = _Intake(floats(air_temp_c), floats(relative_humidity), floats(pressure_pa))
-    there = _Intake(floats(to_air_temp_c), floats(to_relative_humidity), floats(to_pressure_pa))
-    if law is None:
-        return np.broadcast_arrays(floats(value_pct), *here, *there)[0][()]
-    return _moved(fuel, law, quantity, floats(value_pct), here, there)[0]
-
-
-@QUIET
 def corrected_to_reference(
     fuel: AnyFuel,
     control: Control,
@@ -132,7 +92,9 @@ def corrected_to_reference(
 ) -> tuple[Floats, Floats]:
     """A reading as it would be with intake air at the reference temperature, with its uncertainty.
 
-    Arguments as in at_conditions. air_temp_c: NaN leaves the value as it is with the uncertainty of an
+    control: kind of air/fuel control. quantity, value_pct: "o2" or "co2" [% vol, dry] on the lean side, read with
+    the burner untouched since. ValueError for an unknown control or quantity.
+    air_temp_c: of the intake air [°C]; NaN leaves the value as it is with the uncertainty of an
     unknown intake temperature. relative_humidity: NaN means 50 %, uncertain by 20 points.
     pressure_pa, reference_pressure_pa: read at the site, and the site's own mean; where either is None or NaN
     pressure is not corrected.

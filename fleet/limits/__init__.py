@@ -2,7 +2,7 @@
 
 from fleet.limits.advise import Advice, advise
 from fleet.limits.card import FUEL_CLASSES, Card, card, fuel_class
-from fleet.limits.decision import acceptance_limits, conformance_probability, decide, guard_factor
+from fleet.limits.decision import acceptance_limits, conformance_probability, decide
 from fleet.limits.evaluate import CARD_VERSION, evaluate
 from fleet.limits.learned import Response, Step, learned_response
 from fleet.limits.patterns import Diagnosis, VisitView, diagnose
@@ -36,7 +36,6 @@ __all__ = [
     "diagnose",
     "evaluate",
     "fuel_class",
-    "guard_factor",
     "learned_response",
     "site_shift",
     "standing",

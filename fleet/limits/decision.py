@@ -10,11 +10,10 @@ Uncertainties here are expanded ones (k = 2); a standard uncertainty is half of 
 """
 
 import math
-from statistics import NormalDist
 
 COVERAGE_FACTOR = 2.0
-GUARD_PROBABILITY = 0.95
-# One-sided normal quantile of 0.95, written out so that a port needs no inverse of the normal distribution.
+# How many standard uncertainties a one-sided guard band is wide at a probability of conformity of 0.95
+# (JCGM 106:2012, 8.3.2): a normal quantile, written out so that a port needs no inverse of the normal distribution.
 GUARD_FACTOR = 1.6448536269514722
 # How far a rule moves a limit inward, in expanded uncertainties: where it fires, and up to where it is kept.
 MARGINS: dict[str, tuple[float, float]] = {
@@ -26,19 +25,6 @@ MARGINS: dict[str, tuple[float, float]] = {
 RULE_NAMES = {"subtract_uncertainty": "relaxed"} | {rule: rule for rule in MARGINS}
 # Doubles don't carry 9.2 + 0.2 exactly; a limit is never decided by the last bits of a sum.
 SLACK = 1e-9
-
-
-def guard_factor(probability: float) -> float:
-    """How many standard uncertainties a one-sided guard band is wide (JCGM 106:2012, 8.3.2).
-
-    probability : of conformity that must be reached, 0.5 < p < 1.
-
-    >>> round(guard_factor(0.95), 4)
-    1.6449
-    """
-    if not 0.5 < probability < 1:
-        raise ValueError(f"a probability of conformity above 0.5 and below 1 is needed, not {probability}")
-    return NormalDist().inv_cdf(probability)
 
 
 def conformance_probability(

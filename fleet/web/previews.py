@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from fleet.assess.consequences import Consequence
 from fleet.errors import Conflict, FleetError
 from fleet.evidence import canonical_bytes, sha256_hex
-from fleet.models import LimitSetVersion, Role, SheetVersion
+from fleet.models import LimitSetVersion, SheetVersion
 from fleet.models.register import new_id
 from fleet.presentation.contents import Difference
 from fleet.presentation.reading_rule import ReadingRule
@@ -20,8 +20,6 @@ from fleet.queries.consequences import Preview
 
 Version = SheetVersion | LimitSetVersion
 MOST_SHOWN = 50
-# What a sheet or a set says is what everybody's readings are held against.
-WRITERS = frozenset({Role.MANAGER})
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from fleet.combustion import (
     FUELS,
     Fuel,
-    at_conditions,
     barometric_pressure_pa,
     co2_pct_from_o2,
     corrected_to_reference,
@@ -23,6 +22,7 @@ from fleet.combustion import (
 )
 from fleet.combustion.ambient import Control, Quantity
 from tests.combustion.cases import fuels, property_settings, rows
+from tests.combustion.conditions import at_conditions
 
 METHANE = FUELS["methane"]
 CONTROLS: dict[str, Control] = {"ratio": "pneumatic ratio", "fixed_fan": "linkage"}

@@ -48,10 +48,6 @@ FACES: dict[str, Callable[[Any], Any]] = {
     ),
     "efficiency by CO": lambda x: combustion.heat_balance(GAS, 1.2, 40.0, 20.0, co_ppm=x).efficiency_pct_net,
     "nox_from_no": combustion.nox_from_no,
-    "at_conditions": lambda x: combustion.at_conditions(GAS, "linkage", "co2", x, air_temp_c=5.0, to_air_temp_c=20.0),
-    "at_conditions by temperature": lambda x: combustion.at_conditions(
-        GAS, "pneumatic ratio", "o2", 5.0, air_temp_c=x, to_air_temp_c=20.0
-    ),
     "corrected by pressure": lambda x: combustion.corrected_to_reference(
         GAS, "linkage", "o2", x, 5.0, pressure_pa=98_000.0, reference_pressure_pa=100_000.0
     )[0],
@@ -93,10 +89,6 @@ PAIRED: dict[str, Callable[[Any, Any], Any]] = {
     "co_co2_ratio": combustion.co_co2_ratio,
     "heat_input_kw": lambda x, y: combustion.heat_input_kw(0.05, 60.0, x, y, 101_325.0, 38.0),
     "heat_input_kw by meter": lambda x, y: combustion.heat_input_kw(x, y, 15.0, 2000.0, 101_325.0, 38.0),
-    "at_conditions": lambda x, y: combustion.at_conditions(GAS, "linkage", "co2", x, air_temp_c=y, to_air_temp_c=20.0),
-    "at_conditions by pressure": lambda x, y: combustion.at_conditions(
-        GAS, "oil pressure jet", "o2", x, air_temp_c=5.0, to_air_temp_c=20.0, to_pressure_pa=y
-    ),
     "corrected_to_reference": lambda x, y: combustion.corrected_to_reference(GAS, "linkage", "o2", x, y)[0],
     "its uncertainty by CO2": lambda x, y: combustion.corrected_to_reference(GAS, "linkage", "co2", x, y)[1],
     "self-adapting": lambda x, y: combustion.corrected_to_reference(GAS, "self-adapting", "co2", x, y)[1],
