@@ -81,7 +81,7 @@ def _complete_o2_co2(fuel: Mapping[str, Any], case: Case) -> None:
         co2, case["derived"] = fuel["co2_max_pct"] - span * o2 / fuel["o2_air_pct"], "co2_pct"
     case["o2_pct"], case["co2_pct"] = o2, co2
     case["too_dilute"] = o2 is not None and o2 >= fuel["o2_too_dilute_pct"]
-    case["co_air_free_ppm"] = _air_free(case)
+    case["co_ppm_air_free"] = _air_free(case)
     case["co_co2_ratio"] = _ratio(case)
     case["excess_air_ratio"] = _excess_air_ratio(fuel, o2)
 
@@ -156,5 +156,5 @@ def _to_compare(case: Case, earlier: Sequence[Case]) -> list[Case]:
 
 
 def _co_pair(before: Case, now: Case) -> tuple[float, float]:
-    field = "co_ppm" if None in (before["co_air_free_ppm"], now["co_air_free_ppm"]) else "co_air_free_ppm"
+    field = "co_ppm" if None in (before["co_ppm_air_free"], now["co_ppm_air_free"]) else "co_ppm_air_free"
     return before[field], now[field]

@@ -22,7 +22,7 @@ CARD_VERSION = 2
 PHASES = ("as found", "as left")
 DERIVED = (
     *("key", "doubt", "derived"),
-    *("o2_pct", "co2_pct", "co_air_free_ppm", "co_co2_ratio", "excess_air_ratio"),
+    *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"),
 )
 
 

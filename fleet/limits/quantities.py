@@ -16,6 +16,9 @@ O2_IN_AIR_GERMAN_PCT = 21.0
 # mg per normal cubic metre (0 degC, 101 325 Pa) for 1 ppm; nitrogen oxides counted as NO2.
 MG_M3_PER_PPM = {"co": 1.250, "nox": 2.0525}
 
+# By any of these a reading is judged for the CO in its flue gas.
+CO_QUANTITIES = frozenset({"co", "co_air_free", "co_co2_ratio"})
+
 # A ratio of ppm to per cent, as parts.
 PARTS_PER_PPM_PCT = 1e-4
 

@@ -1,11 +1,8 @@
 """Rows of the decision table that come from the maker's sheet: targets, orders between rates, ceilings."""
 
-from fleet.limits.quantities import label, measure_for
+from fleet.limits.quantities import CO_QUANTITIES, label, measure_for
 from fleet.limits.rows import Row, Source, provenance, rates_named, row
 from fleet.limits.tolerance import band, exact
-
-# Above these, an appliance isn't left in use by its maker's own figures.
-CO_QUANTITIES = ("co", "co_air_free", "co_co2_ratio")
 
 
 def band_row(sheet: Source, target: Source) -> Row:
@@ -91,6 +88,7 @@ def ceiling_row(sheet: Source, ceiling: Source) -> Row:
     """A figure of the maker's that no reading may pass, at every rate unless the sheet names one."""
     quantity, rate = ceiling["quantity"], ceiling.get("rate") or "any"
     basis = "air_free" if quantity == "co_air_free" else ceiling.get("basis", "as_measured")
+    # Above a maker's own figure for CO an appliance isn't left in use.
     default = "shut_down" if quantity in CO_QUANTITIES else "out_of_limit"
     unit = ceiling.get("unit") or ""
     return row(

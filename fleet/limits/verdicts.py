@@ -93,7 +93,7 @@ class Verdict:
 class Verdicts:
     """All verdicts on a visit's readings, strictest first, and the figures derived from each reading.
 
-    derived : one dict a reading with key, o2_pct, co2_pct, what was derived, co_air_free_ppm, co_co2_ratio,
+    derived : one dict a reading with key, o2_pct, co2_pct, what was derived, co_ppm_air_free, co_co2_ratio,
         excess_air_ratio; None where a figure can't be had.
     """
 

@@ -3,7 +3,7 @@
 const GROUPS = ["stop_lines", "bands", "orders", "ceilings", "limits"], PHASES = ["as found", "as left"];
 const OUTCOMES = ["outside", "cannot tell", "not judged", "within"], UNUSABLE = ["not measured", "sensor fault"];
 const [OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN] = OUTCOMES;
-const DERIVED = ["key", "derived", "o2_pct", "co2_pct", "co_air_free_ppm", "co_co2_ratio", "excess_air_ratio"];
+const DERIVED = ["key", "derived", "o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"];
 const same = (one, other) => (one ?? null) === (other ?? null);
 const bare = (field) => field.slice(0, Math.max(0, field.lastIndexOf("_")));
 const saidOf = ({ qualifiers: said }, field) => said?.[field] || said?.[bare(field)] || "=";
@@ -52,7 +52,7 @@ function completed(fuel, each) {
   const dilute = o2 !== null && o2 >= fuel.o2_too_dilute_pct, inAir = o2 !== null && o2 >= 0 && o2 < fuel.o2_air_pct;
   return Object.assign(each, {
     o2_pct: o2, co2_pct: co2, derived, too_dilute: dilute,
-    co_air_free_ppm: co == null || o2 === null || dilute ? null : co * 20.9 / (20.9 - o2),
+    co_ppm_air_free: co == null || o2 === null || dilute ? null : co * 20.9 / (20.9 - o2),
     co_co2_ratio: co == null || co2 === null || co2 <= 0 || dilute ? null : co / (co2 * 1e4),
     excess_air_ratio: inAir ? 1 + fuel.dry_products_per_air * o2 / (fuel.o2_air_pct - o2) : null,
   });
@@ -62,7 +62,7 @@ function coWhileRising(each, earlier, leastRise) {
   let adjusted = each.adjusted_before, highest = null;
   for (const before of each.co_ppm == null ? [] : [...earlier].reverse()) {
     if (same(before.rate, each.rate) && same(before.sampling_point, each.sampling_point) && before.co_ppm != null) {
-      const field = [before, each].some((at) => at.co_air_free_ppm === null) ? "co_ppm" : "co_air_free_ppm";
+      const field = [before, each].some((at) => at.co_ppm_air_free === null) ? "co_ppm" : "co_ppm_air_free";
       highest = Math.max(highest, each[field] - before[field] >= leastRise ? each[field] : 0);
       if (adjusted) break;
     }

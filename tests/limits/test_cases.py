@@ -32,7 +32,7 @@ def derived(**reading):
 def test_what_follows_from_o2():
     made = case_of(o2_pct=7.0, co_ppm=40.0)
     assert (made["derived"], made["co2_pct"], made["too_dilute"], made["doubt"]) == ("co2_pct", 8.0, False, "")
-    assert made["co_air_free_ppm"] == pytest.approx(40 * 20.9 / 13.9)
+    assert made["co_ppm_air_free"] == pytest.approx(40 * 20.9 / 13.9)
     assert made["co_co2_ratio"] == pytest.approx(40 / 80000)
     assert made["excess_air_ratio"] == pytest.approx(1 + 0.9 * 7 / 14)
 
@@ -40,7 +40,7 @@ def test_what_follows_from_o2():
 def test_what_follows_from_co2():
     made = case_of(co2_pct=8.0)
     assert (made["derived"], made["o2_pct"]) == ("o2_pct", 7.0)
-    assert (made["co_air_free_ppm"], made["co_co2_ratio"]) == (None, None)
+    assert (made["co_ppm_air_free"], made["co_co2_ratio"]) == (None, None)
     assert (case_of(co2_pct=12.0)["o2_pct"], case_of(co2_pct=12.0)["derived"]) == (0.0, "o2_pct")
     assert (case_of(co2_pct=12.01)["o2_pct"], case_of(co2_pct=12.01)["derived"]) == (None, "")
 
@@ -62,7 +62,7 @@ def test_what_was_read_is_never_replaced_and_nothing_comes_from_nothing():
 def test_from_18_percent_o2_on_a_sample_is_mostly_air(o2_pct, too_dilute):
     made = case_of(o2_pct=o2_pct, co_ppm=40.0)
     assert made["too_dilute"] is too_dilute
-    assert (made["co_air_free_ppm"] is None, made["co_co2_ratio"] is None) == (too_dilute, too_dilute)
+    assert (made["co_ppm_air_free"] is None, made["co_co2_ratio"] is None) == (too_dilute, too_dilute)
     assert made["doubt"] == (f"O2 {o2_pct:.1f} % is mostly air" if too_dilute else "")
 
 

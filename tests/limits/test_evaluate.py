@@ -36,7 +36,7 @@ def test_derived_figures_are_those_of_the_combustion_room(o2_pct, co_ppm, fuel):
     (figures,) = evaluate(made, [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)]).derived
     co2_pct = float(co2_pct_from_o2(FUELS[fuel], o2_pct))
     assert figures["co2_pct"] == pytest.approx(co2_pct, rel=1e-9)
-    assert figures["co_air_free_ppm"] == pytest.approx(float(air_free(co_ppm, o2_pct)), rel=1e-9)
+    assert figures["co_ppm_air_free"] == pytest.approx(float(air_free(co_ppm, o2_pct)), rel=1e-9)
     assert figures["co_co2_ratio"] == pytest.approx(float(co_co2_ratio(co_ppm, co2_pct)), rel=1e-9)
     ratio = float(excess_air_ratio_from_o2(FUELS[fuel], o2_pct))
     assert figures["excess_air_ratio"] == pytest.approx(ratio, rel=1e-9)

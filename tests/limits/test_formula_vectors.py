@@ -40,7 +40,7 @@ def nj_lb_per_mmbtu(co_ppm, o2_pct):
 
 
 COMPUTED = {
-    "CO 100 ppm at O2 3 % -> air free": lambda: derived("co_air_free_ppm", o2_pct=3.0, co_ppm=100.0),
+    "CO 100 ppm at O2 3 % -> air free": lambda: derived("co_ppm_air_free", o2_pct=3.0, co_ppm=100.0),
     "CO 400 air-free as ratio on gas (CO2max 11.8)": lambda: derived("co_co2_ratio", o2_pct=0.0, co_ppm=400.0),
     "NOx 20 ppm read at O2 6 % -> @3 %": lambda: of(said(o2_pct=6.0, nox_ppm=20.0), quantity="nox")[0].value,
     "CO2 from O2 5 % natural gas": lambda: derived("co2_pct", o2_pct=5.0),

@@ -67,7 +67,7 @@ def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(
     if not said.stop:
         assert repeat.action == "repeat at a proper sampling point"
     assert repeat.value == co_ppm
-    assert said.derived[0]["co_air_free_ppm"] is None
+    assert said.derived[0]["co_ppm_air_free"] is None
     assert not [v for v in of(said, outcome="within") if v.reading_key and v.quantity.startswith("co")]
 
 

@@ -16,12 +16,11 @@ from fleet.assess.due.answers import answered_by_record, conditions_of, taken
 from fleet.assess.judging.evidence import Used, used_in
 from fleet.limits import Verdict
 from fleet.limits.cases import COMMON_FLUE
+from fleet.limits.quantities import CO_QUANTITIES
 from fleet.models import Judgement, Visit, VisitCheck
 
 # Raised whenever what answers a field, or what counts as a check, is told otherwise.
 MADE_WITH = 2
-# By any of these a reading is judged for the CO in its flue gas.
-CO_QUANTITIES = frozenset({"co_air_free", "co", "co_co2_ratio"})
 TEXTS_KEPT = 4096
 
 

@@ -8,11 +8,11 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from fleet.assess.due.checks import CO_QUANTITIES
 from fleet.assess.due.rule_facts import NO_LIMIT
 from fleet.assess.due.set_rules import mend_days, retest_clock
 from fleet.intervals import next_due
 from fleet.intervals.dates import spoken
+from fleet.limits.quantities import CO_QUANTITIES
 from fleet.models import Defect, Judgement, LimitSetVersion, Retest, Visit, VisitCheck
 from fleet.models.defects import STILL_OPEN
 

@@ -31,7 +31,7 @@ def ceiling_of(card: Mapping[str, Any], rate: str, quantity: str, read: Mapping[
 def _ceilings(
     rows: Iterator[Mapping[str, Any]], rate: str, quantity: str, read: Mapping[str, Any]
 ) -> Iterator[Ceiling]:
-    carried = _co_air_free_ppm if quantity == CO else _rise_k
+    carried = _co_ppm_air_free if quantity == CO else _rise_k
     for row in rows:
         if _applies(row, rate) and (upper := carried(row["measure"], float(row["upper"]), read)) is not None:
             yield Ceiling(upper, f"{row['set_name']}: {row['label']} {row['limit_text']} {row['unit']}"[:300])
@@ -44,7 +44,7 @@ def _applies(row: Mapping[str, Any], rate: str) -> bool:
     return breaks and here and as_found and row["applies"] == "yes" and row["severity"] not in NO_LIMIT
 
 
-def _co_air_free_ppm(measure: Mapping[str, Any], upper: float, read: Mapping[str, Any]) -> float | None:
+def _co_ppm_air_free(measure: Mapping[str, Any], upper: float, read: Mapping[str, Any]) -> float | None:
     by, dilution = measure["scaled_by"], read["dilution_factor"]
     scale = 1.0 if by is None else read[by]
     if measure["field"] != "co_ppm" or dilution is None or scale is None:

@@ -12,6 +12,7 @@ import numpy as np
 
 from fleet.limits import Verdict, Verdicts
 from fleet.limits.cases import ROOM
+from fleet.limits.quantities import CO_QUANTITIES
 from fleet.models import Analyser, Reading, Visit
 
 # ---- what the evaluator is given ----
@@ -130,7 +131,7 @@ def taken_order(visit: Visit) -> dict[int, int]:
 START_UP_S = 60.0
 MEAN_OVER_S = 30.0
 BEGAN, LOGGED = "began", "logged"
-CO_QUANTITIES = frozenset({"co", "co_air_free", "co_co2_ratio", "co_trend_in_test"})
+CO_OF_A_SERIES = CO_QUANTITIES | {"co_trend_in_test"}
 
 
 def with_logged_co(reading: Reading, case: dict[str, Any]) -> list[dict[str, Any]]:
@@ -173,7 +174,7 @@ def without_logged(verdicts: Verdicts) -> Verdicts:
 
 def _condemns(verdict: Verdict) -> bool:
     """Of a series only its CO was put in the place of what was read; anything else would be said twice."""
-    of_co = verdict.quantity in CO_QUANTITIES
+    of_co = verdict.quantity in CO_OF_A_SERIES
     return of_co and verdict.outcome == "outside" and _part(verdict.reading_key) == LOGGED
 
 

@@ -6,7 +6,8 @@ from typing import Any
 from fleet.limits import Verdict, standing
 from fleet.models import Reading
 
-CO_QUANTITIES = ("co", "co_air_free")
+# A ratio alone leaves open how much CO there was.
+CO_ITSELF = ("co", "co_air_free")
 OpenEnd = tuple[str, str]
 
 
@@ -73,7 +74,7 @@ def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[s
 
     A source that limits CO and could judge it nowhere leaves it open, whatever else of it was kept.
     """
-    co = [each for each in stand if each.quantity in CO_QUANTITIES]
+    co = [each for each in stand if each.quantity in CO_ITSELF]
     judged_at = {each.rate for each in co if each.kind == "stop line" and each.outcome == "within"}
     missing = [("CO", rate) for rate in co_at if rate not in judged_at]
     if not co_at and co and all(each.outcome == "not judged" for each in co):
@@ -82,7 +83,7 @@ def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[s
         (each.label, each.rate or "")
         for each in stand
         if each.outcome in ("not judged", "cannot tell")
-        and (each.kind in ("band", "order") or each.quantity in CO_QUANTITIES)
+        and (each.kind in ("band", "order") or each.quantity in CO_ITSELF)
         and (each.kind == "order" or each.rate in rates)
     ]
     return list(dict.fromkeys([*missing, *open_ends]))
