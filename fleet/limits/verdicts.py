@@ -1,6 +1,6 @@
 """What an evaluation says: verdicts, frozen, strictest first."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -81,12 +81,9 @@ class Verdict:
             raise ValueError(f"fields must be {', '.join(self.__dataclass_fields__)}, not {', '.join(fields)}")
         vars(self).update(fields)
 
-    def __getitem__(self, name: str) -> Any:
-        return getattr(self, name)
-
-    def keys(self) -> Iterator[str]:
-        """Field names, so that dict(verdict) works."""
-        return iter(self.__dataclass_fields__)
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, as the evaluator's port gives it."""
+        return dict(vars(self))
 
 
 @dataclass(frozen=True)
@@ -120,7 +117,7 @@ class Verdicts:
         return {
             "stop": self.stop,
             "strictest": 0 if self.findings else None,
-            "verdicts": [dict(vars(verdict)) for verdict in self.verdicts],
+            "verdicts": [verdict.as_json() for verdict in self.verdicts],
             "derived": [dict(figures) for figures in self.derived],
         }
 

@@ -178,8 +178,10 @@ def _limited(facts: VisitFacts) -> dict[tuple[str, str, str], Verdict]:
 
 def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
     def value(each: ReadingFacts) -> Value:
-        found = [one for one in each.verdicts if _group(one) == group and isinstance(one.value, float)]
-        return (found[0]["value"], found[0]["qualifier"]) if found else None
+        for one in each.verdicts:
+            if _group(one) == group and isinstance(one.value, float):
+                return one.value, one.qualifier
+        return None
 
     label, unit, _words = group
     label = capital(chemical(label))

@@ -136,7 +136,7 @@ def reading(**more):
 
 def of(verdicts, **wanted):
     """The verdicts whose fields are as wanted."""
-    return [v for v in verdicts.verdicts if all(v[name] == value for name, value in wanted.items())]
+    return [v for v in verdicts.verdicts if all(getattr(v, name) == value for name, value in wanted.items())]
 
 
 def the(verdicts, **wanted):

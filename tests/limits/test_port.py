@@ -167,7 +167,7 @@ def said_here(card: dict, readings: list[dict]) -> dict:
     derived = [{name: value for name, value in each.items() if name != "doubt"} for each in said.derived]
     return {
         "stop": said.stop,
-        "verdicts": [{name: verdict[name] for name in ASKED} for verdict in said.verdicts],
+        "verdicts": [{name: getattr(verdict, name) for name in ASKED} for verdict in said.verdicts],
         "derived": derived,
     }
 

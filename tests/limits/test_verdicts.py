@@ -33,7 +33,7 @@ def test_the_strictest_is_the_first_finding_and_there_may_be_none():
     assert both.as_json() == {
         "stop": True,
         "strictest": 0,
-        "verdicts": [dict(fired), dict(verdict("within"))],
+        "verdicts": [fired.as_json(), verdict("within").as_json()],
         "derived": [{"key": "r1"}],
     }
     assert none.as_json()["strictest"] is None
@@ -50,7 +50,7 @@ def test_a_verdict_lacks_no_field_and_is_never_changed():
     with pytest.raises(ValueError, match=r"^fields must be reading_key, rate, .*, not outcome$"):
         Verdict({"outcome": "within"})
     made = verdict("within", label="CO")
-    assert (made["label"], list(made.keys()), dict(made)["outcome"]) == ("CO", list(FIELDS), "within")
+    assert (made.label, list(made.as_json()), made.outcome) == ("CO", list(FIELDS), "within")
     with pytest.raises(AttributeError):
         made.outcome = "outside"
     with pytest.raises(AttributeError):
