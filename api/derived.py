@@ -4,6 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
+from fleet.presentation.diagnoses import doubt_words
+
 _BY_ENTHALPY = "by enthalpy, gas and air entering at the intake temperature"
 _BASIS = {
     "o2_pct": "dry, by volume, as read",
@@ -40,6 +42,13 @@ Figures = type(
 )
 
 
+class DoubtField(serializers.DictField):
+    """Code, figures, whether it makes the reading void, and a sentence for people."""
+
+    def to_representation(self, value: dict[str, Any]) -> dict[str, Any]:
+        return value | {"sentence": doubt_words(value)}
+
+
 class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are the table above
     """None where a figure can't be told. `void`: a doubt takes away what was derived, never a CO finding."""
 
@@ -54,7 +63,7 @@ class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are t
     steadiness = serializers.DictField(
         allow_null=True, help_text="From the series, by quantity: mean, its standard uncertainty, why not steady."
     )
-    doubts = serializers.ListField(child=serializers.DictField())
+    doubts = serializers.ListField(child=DoubtField())
     void = serializers.BooleanField()
 
     def to_representation(self, derived: dict[str, Any]) -> dict[str, Any]:

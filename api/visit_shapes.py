@@ -16,6 +16,7 @@ from api.schema import measured_schema
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.models import Diagnosis, Finding, Judgement, Visit
 from fleet.models.records import content_of
+from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words, title_words
 from fleet.presentation.verdicts import summary_words, verdict_sentence
 
 MEASURED = {"type": "object", "additionalProperties": measured_schema()}
@@ -63,15 +64,27 @@ class DiagnosisOut(serializers.Serializer[Any]):
     """A pattern that the readings show. It suggests; a licensed person decides, and no verdict rests on it."""
 
     pattern = serializers.CharField()
-    title = serializers.CharField()
+    title = serializers.SerializerMethodField()
     severity = serializers.CharField()
-    sentence = serializers.CharField()
-    causes = serializers.ListField(child=serializers.CharField())
-    checks = serializers.ListField(child=serializers.CharField())
+    sentence = serializers.SerializerMethodField()
+    causes = serializers.SerializerMethodField()
+    checks = serializers.SerializerMethodField()
     evidence = serializers.CharField()
     figures = serializers.DictField()
     inputs = serializers.DictField(help_text="What it was drawn from: readings of this visit, or other visits.")
     made_at = serializers.DateTimeField()
+
+    def get_title(self, diagnosis: Diagnosis) -> str:
+        return title_words(diagnosis)
+
+    def get_sentence(self, diagnosis: Diagnosis) -> str:
+        return diagnosis_words(diagnosis)
+
+    def get_causes(self, diagnosis: Diagnosis) -> list[str]:
+        return causes_of(diagnosis)
+
+    def get_checks(self, diagnosis: Diagnosis) -> list[str]:
+        return checks_of(diagnosis)
 
     def to_representation(self, diagnosis: Diagnosis) -> dict[str, Any]:
         """Ids of other visits only for whoever sees every client: they may be another's."""

@@ -10,9 +10,9 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
-from fleet.models import Diagnosis
 from fleet.presentation import visits as words
 from fleet.presentation.days import long_day
+from fleet.presentation.diagnoses import PatternRow, doubt_words, pattern_rows
 from fleet.presentation.figures import NONE
 from fleet.presentation.follow_ups import mark_words
 from fleet.presentation.reading_figures import (
@@ -194,7 +194,7 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
     for also, numbers in _gathered((also_read(each), each.reading.number) for each in facts.readings):
         yield _("%(readings)s, also read: %(also)s.") % {"readings": _named(numbers), "also": also}
     for (sentence, voids), numbers in _gathered(
-        ((doubt["sentence"], doubt["voids"]), each.reading.number)
+        ((doubt_words(doubt), doubt["voids"]), each.reading.number)
         for each in facts.readings
         for doubt in each.derived["doubts"]
     ):
@@ -244,7 +244,7 @@ def _findings(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 def _patterns(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     """What the readings suggest; it stands on its own, and no verdict rests on it."""
-    found = facts.visit.diagnoses.all()
+    found = pattern_rows(facts.visit)
     if not found:
         return
     yield from heading(_("What the readings suggest"))
@@ -255,7 +255,7 @@ def _patterns(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield paragraph(TINY, words.suggestion_note())
 
 
-def _pattern_cells(pattern: Diagnosis) -> list[str]:
+def _pattern_cells(pattern: PatternRow) -> list[str]:
     return [
         pattern.title,
         chemical(pattern.sentence),

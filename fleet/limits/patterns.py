@@ -13,8 +13,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
 
-from fleet.numerals import MINUS, figure
-
 ORDER: Final = (
     "shut_down",
     "stop_and_find",
@@ -86,20 +84,19 @@ class VisitView:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """One pattern that holds, in the pattern's own words.
+    """One pattern that holds; its words stand in the data file and are said by `fleet.presentation.diagnoses`.
 
-    figures : what fired it, each in the unit that its name ends in.
+    figures : what fired it, each in the unit that its name ends in; those that weren't read are left out.
+    named : what else its sentence names, as codes: rate, phase, o2_basis ("corrected" for air temperature or
+        "as read"), fuel, analyser_fuel, reading and other_reading (numbers).
     inputs : ids of the readings, visits, appliances or buildings that went in, where others than this visit did.
     """
 
     pattern: str
-    title: str
     severity: str
-    sentence: str
-    causes: tuple[str, ...]
-    checks: tuple[str, ...]
     evidence: str
     figures: Figures
+    named: Mapping[str, str] = field(default_factory=dict)
     inputs: Mapping[str, list[str]] = field(default_factory=dict)
 
 
@@ -108,7 +105,7 @@ class Look:
     """What one function is shown: a visit, one state of it (as found, as left), and there one reading."""
 
     view: VisitView
-    where: str
+    place: Mapping[str, str]
     state: Rates
     reading: Reading
 
@@ -143,11 +140,10 @@ def diagnose(view: VisitView, patterns: Sequence[Pattern]) -> tuple[Diagnosis, .
     patterns : rows of the data file; those about other visits are passed over. ValueError for one that is unknown
         here, lacks a threshold or a known severity.
 
-    >>> row = {"id": "DX14", "title": "CO in the room rose", "severity": "shut_down", "voids": False, "evidence": "",
-    ...        "thresholds": {"ambient_rise_ppm": 5}, "causes": [], "checks": [],
-    ...        "sentence": "From {ambient_before_ppm} to {ambient_max_ppm} ppm."}
-    >>> diagnose(VisitView(ambient_before_ppm=1.0, ambient_max_ppm=6.0), [row])[0].sentence
-    'From 1 to 6 ppm.'
+    >>> row = {"id": "DX14", "severity": "shut_down", "voids": False, "evidence": "",
+    ...        "thresholds": {"ambient_rise_ppm": 5}}
+    >>> diagnose(VisitView(ambient_before_ppm=1.0, ambient_max_ppm=6.0), [row])[0].figures["ambient_max_ppm"]
+    6.0
     """
     own = [pattern for pattern in patterns if pattern["id"] not in ELSEWHERE]
     held = [(pattern, found) for pattern in own if (found := _diagnosis(pattern, view)) is not None]
@@ -157,32 +153,19 @@ def diagnose(view: VisitView, patterns: Sequence[Pattern]) -> tuple[Diagnosis, .
 
 
 def diagnosis_of(
-    pattern: Pattern, figures: Figures, words: Mapping[str, str], inputs: Mapping[str, list[str]] | None = None
+    pattern: Pattern, figures: Figures, named: Mapping[str, str], inputs: Mapping[str, list[str]] | None = None
 ) -> Diagnosis:
-    """The pattern's words filled with the figures that fired it; a figure that wasn't read shows as "-"."""
+    """The pattern with the figures that fired it and what it names."""
     if pattern["severity"] not in ORDER:
         raise ValueError(f"severity must be one of {', '.join(ORDER)}, not {pattern['severity']!r}")
-    shown = {name: _shown(name, value) for name, value in figures.items()}
     return Diagnosis(
         pattern["id"],
-        pattern["title"],
         pattern["severity"],
-        pattern["sentence"].format_map({**shown, **words}),
-        tuple(pattern["causes"]),
-        tuple(pattern["checks"]),
         pattern["evidence"],
         {name: value for name, value in figures.items() if not math.isnan(value)},
+        dict(named),
         inputs or {},
     )
-
-
-def _shown(name: str, value: float) -> str:
-    """Percentages with one decimal or two, ppm whole, anything else in four digits."""
-    if math.isnan(value):
-        return "-"
-    if name.endswith("_pct"):
-        return figure(value, 2).removesuffix("0")
-    return figure(value, 0) if "ppm" in name else f"{value:.4g}".replace("-", MINUS)
 
 
 def _diagnosis(pattern: Pattern, view: VisitView) -> Diagnosis | None:
@@ -192,15 +175,16 @@ def _diagnosis(pattern: Pattern, view: VisitView) -> Diagnosis | None:
     try:
         for look in rule.over(view):
             if (figures := rule.fires(look, pattern["thresholds"])) is not None:
-                return diagnosis_of(pattern, figures, _words(look))
+                return diagnosis_of(pattern, figures, _named(look))
     except KeyError as missing:
         raise ValueError(f"pattern {pattern['id']} lacks {missing}") from None
     return None
 
 
-def _words(look: Look) -> dict[str, str]:
-    basis = "" if _o2_key(look) == "o2_corrected_pct" else " (not corrected for air temperature)"
-    return {"where": look.where, "basis": basis, "fuel": look.view.fuel, "analyser_fuel": look.view.analyser_fuel}
+def _named(look: Look) -> dict[str, str]:
+    basis = "corrected" if _o2_key(look) == "o2_corrected_pct" else "as read"
+    fuels = {"fuel": look.view.fuel, "analyser_fuel": look.view.analyser_fuel}
+    return {**look.place, "o2_basis": basis, **fuels}
 
 
 def _marked_void(view: VisitView) -> bool:
@@ -213,7 +197,7 @@ def _stays(pattern: Pattern, view: VisitView) -> bool:
     """Whether a pattern that holds is told although the readings are void."""
     when_void = RULES[pattern["id"]].when_void
     if when_void == WITH_HIGH_CO:
-        high = Look(view, "", view.found, view.found["high"])
+        high = Look(view, {}, view.found, view.found["high"])
         return _co(high) >= float(pattern["thresholds"]["high_co_ppm_air_free"])
     return bool(pattern["voids"]) or when_void == STAYS
 
@@ -223,13 +207,13 @@ def _stays(pattern: Pattern, view: VisitView) -> bool:
 
 def _visit(view: VisitView) -> Iterator[Look]:
     """The visit as found, once."""
-    yield Look(view, "", view.found, view.found.get("high", {}))
+    yield Look(view, {}, view.found, view.found.get("high", {}))
 
 
 def _states(view: VisitView) -> Iterator[Look]:
     """The visit as found, then as left."""
     for phase, state in (("as found", view.found), ("as left", view.left)):
-        yield Look(view, f", {phase}", state, {})
+        yield Look(view, {"phase": phase}, state, {})
 
 
 def _readings(view: VisitView) -> Iterator[Look]:
@@ -237,7 +221,7 @@ def _readings(view: VisitView) -> Iterator[Look]:
     for look in _states(view):
         for rate in ("high", "low"):
             if rate in look.state:
-                yield Look(view, f" at {rate} fire{look.where}", look.state, look.state[rate])
+                yield Look(view, {"rate": rate, **look.place}, look.state, look.state[rate])
 
 
 # What fires a pattern.

@@ -17,7 +17,7 @@ Row = Mapping[str, Any]
 def copied_readings(rows: Sequence[Row], others: Sequence[Row], patterns: Sequence[Pattern]) -> Diagnosis | None:
     """Readings that agree to the digit, in four quantities or more, with readings of another visit or appliance.
 
-    rows, others : readings with "id", "label" (for the sentence) and the figures as read. The sentence names the pair
+    rows, others : readings with "id", "number" (in its visit) and the figures as read. Named is the pair
     that agrees in most; `inputs` every reading of every such pair.
     """
     pattern = _row("DX23", patterns)
@@ -29,9 +29,9 @@ def copied_readings(rows: Sequence[Row], others: Sequence[Row], patterns: Sequen
     if not copied:
         return None
     equal, row, other = min(copied, key=lambda pair: (-pair[0], str(pair[1]["id"]), str(pair[2]["id"])))
-    words = {"label": str(row["label"]), "other_label": str(other["label"])}
+    named = {"reading": str(row["number"]), "other_reading": str(other["number"])}
     inputs = {"readings": _ids(pair[1]["id"] for pair in copied), "others": _ids(pair[2]["id"] for pair in copied)}
-    return diagnosis_of(pattern, {"equal_quantities": float(equal)}, words, inputs)
+    return diagnosis_of(pattern, {"equal_quantities": float(equal)}, named, inputs)
 
 
 def site_shift(changes: Sequence[Row], patterns: Sequence[Pattern]) -> Diagnosis | None:

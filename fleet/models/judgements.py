@@ -43,6 +43,7 @@ class Judgement(models.Model):
 class Diagnosis(models.Model):
     """A pattern that a visit's readings show, for a licensed person to decide on; no verdict rests on it.
 
+    `data_version`: of the data file, where its words stand. `named`: what its sentence names beside the figures.
     `inputs` names what it was drawn from: readings of this visit, or other visits where the pattern needs them.
     """
 
@@ -50,13 +51,11 @@ class Diagnosis(models.Model):
     visit = models.ForeignKey("fleet.Visit", on_delete=models.CASCADE, related_name="diagnoses")
     number = models.PositiveSmallIntegerField()
     pattern = models.CharField(max_length=20)
-    title = models.CharField(max_length=200)
     severity = models.CharField(max_length=30)
-    sentence = models.CharField(max_length=1000)
-    causes = models.JSONField(default=list)
-    checks = models.JSONField(default=list)
     evidence = models.CharField(max_length=300)
+    data_version = models.PositiveSmallIntegerField(default=1)
     figures = models.JSONField(default=dict)
+    named = models.JSONField(default=dict)
     inputs = models.JSONField(default=dict)
     made_at = models.DateTimeField()
 
@@ -65,7 +64,7 @@ class Diagnosis(models.Model):
         constraints = [models.UniqueConstraint(fields=["visit", "pattern"], name="pattern_once_a_visit")]
 
     def __str__(self) -> str:
-        return self.title
+        return self.pattern
 
 
 class Finding(models.Model):

@@ -11,12 +11,13 @@ from fleet.assess.due.checks import MADE_WITH, check_of
 from fleet.assess.judging.cards import card_for, sheet_content
 from fleet.assess.judging.cases import cases_of, number_of, only_analyser, without_logged
 from fleet.assess.judging.deriving import derive
-from fleet.assess.judging.diagnosing import patterns, view_of
+from fleet.assess.judging.diagnosing import patterns, patterns_version, view_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.limits import Diagnosis as Suggestion
 from fleet.limits import Verdict, diagnose, evaluate
 from fleet.models import Diagnosis, Finding, Judgement, Mark, Visit, VisitCheck
 from fleet.models.records import content_of
+from fleet.presentation.diagnoses import titled_sentence
 
 ENGINE = "judgement/2"
 AT_ONCE = 500
@@ -88,7 +89,7 @@ def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -
     for each in found:
         code = f"pattern_{each.pattern.lower()}"
         if each.severity == ABOUT_THE_RECORD and code not in known:
-            said = f"{each.title}: {each.sentence}"[:500]
+            said = titled_sentence(each)[:500]
             Mark.objects.create(visit=visit, code=code, sentence=said, figures=dict(each.figures), opened_at=now)
 
 
@@ -101,13 +102,11 @@ def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
             visit=visit,
             number=number,
             pattern=each.pattern,
-            title=each.title,
             severity=each.severity,
-            sentence=each.sentence[:1000],
-            causes=list(each.causes),
-            checks=list(each.checks),
             evidence=each.evidence,
+            data_version=patterns_version(),
             figures=dict(each.figures),
+            named=dict(each.named),
             inputs={name: list(ids) for name, ids in each.inputs.items()},
             made_at=now,
         )

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from fleet import clock
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.presentation import visits as words
+from fleet.presentation.diagnoses import doubt_words, pattern_rows
 from fleet.presentation.reading_figures import (
     also_read,
     figures_head,
@@ -55,7 +56,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "worked_heads": [each.replace("-\n", "-").replace("\n", " ") for each in worked_head()[1:]],
             "worked": [WorkedLine(name_of(each), worked_row(each)) for each in facts.readings if has_worked_out(each)],
             "findings": finding_rows(facts),
-            "patterns": facts.visit.diagnoses.all(),
+            "patterns": pattern_rows(facts.visit),
             "suggestion_note": words.suggestion_note(),
             "sources": source_rows(facts),
             "not_judged": not_judged(facts),
@@ -113,7 +114,7 @@ def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
         steady=steadiness_words(each),
         also=also_read(each),
         series=series_words(each),
-        doubts=[_doubt(doubt["sentence"], voids=doubt["voids"]) for doubt in each.derived["doubts"]],
+        doubts=[_doubt(doubt_words(doubt), voids=doubt["voids"]) for doubt in each.derived["doubts"]],
     )
 
 

@@ -22,6 +22,7 @@ from fleet.limits.patterns import (
     difference,
     number,
 )
+from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words, sentence_of
 
 DATA = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
 DOCUMENT = json.loads(DATA.read_text(encoding="utf-8"))
@@ -261,9 +262,9 @@ def test_exactly_on_its_threshold(wanted):
 def test_beyond_its_threshold_a_pattern_fires_with_its_figures_in_the_sentence(wanted, a_view):
     made = only(wanted, a_view)
     assert made is not None
-    assert "{" not in made.sentence
+    assert "{" not in diagnosis_words(made)
     assert all(math.isfinite(value) for value in made.figures.values())
-    assert made.causes and made.checks and made.inputs == {}
+    assert causes_of(made) and checks_of(made) and made.inputs == {}
 
 
 @pytest.mark.parametrize(("wanted", "a_view"), [(name, each) for name, cases in SHORT.items() for each in cases])
@@ -280,7 +281,7 @@ def test_the_sentence_tells_what_moved_and_by_how_much():
     made = only(
         "DX01", view({"o2_pct": 4.0, "co_ppm_air_free": 60.0}, last_high={"o2_pct": 5.1, "co_ppm_air_free": 0.0})
     )
-    assert made.sentence == (
+    assert diagnosis_words(made) == (
         "O2 at high fire fell from 5.1 to 4.0 % since it was last left; CO air-free rose by 60 ppm."
     )
     assert made.figures == {"o2_pct": 4.0, "last_o2_pct": 5.1, "co_rise_ppm_air_free": 60.0}
@@ -290,9 +291,8 @@ def test_o2_is_compared_at_one_air_temperature_where_both_visits_have_it():
     warm = {"o2_corrected_pct": 5.0}
     fell = view({"o2_pct": 4.0, **warm}, {"o2_pct": 4.4, **warm}, warm, warm)
     assert fired(fell) == []
-    assert (
-        "not corrected for air temperature"
-        not in only("DX02", view({"o2_corrected_pct": 4.0}, {"o2_corrected_pct": 4.0}, warm, warm)).sentence
+    assert "not corrected for air temperature" not in diagnosis_words(
+        only("DX02", view({"o2_corrected_pct": 4.0}, {"o2_corrected_pct": 4.0}, warm, warm))
     )
 
 
@@ -300,7 +300,7 @@ def test_o2_is_compared_at_one_air_temperature_where_both_visits_have_it():
 def test_o2_as_read_is_compared_where_a_visit_lacks_the_air_temperature_and_the_sentence_says_so(missing):
     warm = {"o2_corrected_pct": 5.0}
     made = only("DX02", view({"o2_pct": 4.0, **warm}, {"o2_pct": 4.4, **warm}, warm, {"o2_corrected_pct": missing}))
-    assert made.sentence == (
+    assert diagnosis_words(made) == (
         "O2 fell by 1.0 points or more at every rate since it was last left (not corrected for air temperature); "
         "CO air-free is 26 ppm."
     )
@@ -313,7 +313,7 @@ def test_a_single_rate_is_every_rate_the_appliance_has():
 
 def test_a_zero_that_was_not_read_shows_as_a_dash():
     made = only("DX11", view(zero_o2_pct=None, zero_co_ppm=8.0))
-    assert made.sentence == "In fresh air the analyser read O2 - % and CO 8 ppm."
+    assert diagnosis_words(made) == "In fresh air the analyser read O2 - % and CO 8 ppm."
     assert made.figures == {"zero_co_ppm": 8.0}
 
 
@@ -324,7 +324,7 @@ def test_co_that_climbs_in_a_sample_too_dilute_for_air_free_is_taken_as_read():
 def test_the_reading_that_fired_is_named_and_as_left_is_looked_at_too():
     left = {"high": {}, "low": {"co_slope_ppm_min": 12.0, "co_ppm_air_free": 150.0}}
     made = only("DX12", view(left=left))
-    assert made.sentence == "CO climbed by 12 ppm a minute at low fire, as left and stood at 150 ppm."
+    assert diagnosis_words(made) == "CO climbed by 12 ppm a minute at low fire, as left and stood at 150 ppm."
 
 
 def test_the_strictest_comes_first_then_the_id():
@@ -464,8 +464,15 @@ def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
         "zero": replace(a_view, zero_o2_pct=19.0),
         "mark": replace(a_view, last={**a_view.last, "high": {**a_view.last.get("high", {}), "void": True}}),
     }[how]
-    before = [each for each in diagnose(a_view, PATTERNS) if each.severity == "shut_down"]
-    assert [each for each in diagnose(void, PATTERNS) if each.severity == "shut_down"] == before
+    before, after = (
+        [
+            (each.pattern, each.figures, diagnosis_words(each))
+            for each in diagnose(seen, PATTERNS)
+            if each.severity == "shut_down"
+        ]
+        for seen in (a_view, void)
+    )
+    assert after == before
 
 
 @bounded
@@ -512,8 +519,8 @@ def test_figures_of_a_sentence_are_shown_by_their_units():
            "sentence": "{a_pct} {b_pct} {c_pct} {d_ppm} {e_ppm} {word}"}  # fmt: skip
     given = {"a_pct": 5.0, "b_pct": 5.25, "c_pct": math.nan, "d_ppm": 1234.56, "e_ppm": math.nan}
     made = diagnosis_of(row, given, {"word": "here"})
-    assert made == Diagnosis("x", "t", "query", "5.0 5.25 - 1235 - here", ("c",), ("k",), "own",
-                             {"a_pct": 5.0, "b_pct": 5.25, "d_ppm": 1234.56}, {})  # fmt: skip
+    assert made == Diagnosis("x", "query", "own", {"a_pct": 5.0, "b_pct": 5.25, "d_ppm": 1234.56}, {"word": "here"}, {})
+    assert sentence_of(row, made.figures, made.named) == "5.0 5.25 - 1235 - here"
     assert diagnosis_of(row, given, {"word": ""}, {"readings": ["1"]}).inputs == {"readings": ["1"]}
 
 
@@ -536,7 +543,7 @@ def test_a_view_of_which_nothing_is_told_knows_nothing_and_nothing_holds():
 def test_a_sentence_about_corrected_o2_says_nothing_of_a_correction():
     warm = {"o2_corrected_pct": 5.0}
     cold = {"o2_corrected_pct": 4.0}
-    assert only("DX02", view(cold, cold, warm, warm)).sentence == (
+    assert diagnosis_words(only("DX02", view(cold, cold, warm, warm))) == (
         "O2 fell by 1.0 points or more at every rate since it was last left; CO air-free is 26 ppm."
     )
 
@@ -544,7 +551,7 @@ def test_a_sentence_about_corrected_o2_says_nothing_of_a_correction():
 def test_o2_that_high_fire_lacks_at_one_air_temperature_is_compared_as_read_at_both_rates():
     low, last_low = {"o2_pct": 4.4, "o2_corrected_pct": 5.4}, {"o2_corrected_pct": 5.4}
     made = only("DX02", view({"o2_pct": 4.0}, low, {}, last_low))
-    assert "(not corrected for air temperature)" in made.sentence
+    assert "(not corrected for air temperature)" in diagnosis_words(made)
 
 
 @pytest.mark.parametrize("lacks", ["found", "last"])
@@ -556,7 +563,7 @@ def test_o2_that_was_read_at_low_fire_only_once_tells_nothing_of_every_rate(lack
 
 
 def test_the_phase_that_fired_is_named_as_found_too():
-    assert ", as found" in only("DX12", view({"co_slope_ppm_min": 12.0, "co_ppm_air_free": 150.0})).sentence
+    assert ", as found" in diagnosis_words(only("DX12", view({"co_slope_ppm_min": 12.0, "co_ppm_air_free": 150.0})))
 
 
 def test_a_pattern_that_voids_is_told_whatever_its_readings_are_worth():

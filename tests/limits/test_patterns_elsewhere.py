@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from fleet.limits.patterns import ELSEWHERE
 from fleet.limits.patterns_elsewhere import analyser_shift, copied_readings, site_shift
+from fleet.presentation.diagnoses import diagnosis_words
 
 DATA = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
 PATTERNS = json.loads(DATA.read_text(encoding="utf-8"))["patterns"]
@@ -17,7 +18,7 @@ SAME = {"o2_pct": 5.1, "co_ppm": 12.0, "flue_temp_c": 64.8}
 
 
 def row(name, **figures):
-    return {"id": name, "label": f"reading {name}", **figures}
+    return {"id": name, "number": name, **figures}
 
 
 def at_site(*changes):
@@ -58,7 +59,10 @@ def test_the_pair_that_agrees_in_most_is_named_and_every_pair_went_in():
     made = copied_readings(
         [row("1", **five), row("2", o2_pct=3.0)], [row("8", **four), row("9", **five), row("7", o2_pct=3.0)], PATTERNS
     )
-    assert made.sentence == "reading 1 and reading 9 agree in 5 figures to the digit."
+    assert (
+        diagnosis_words(made)
+        == "Reading 1 of this visit and Reading 9 of another visit agree in 5 figures to the digit."
+    )
     assert made.figures == {"equal_quantities": 5.0}
     assert made.inputs == {"readings": ["1"], "others": ["8", "9"]}
 
@@ -68,8 +72,8 @@ def test_of_pairs_that_agree_in_as_many_the_first_by_name_is_told_however_they_a
     ones, others = [row("2", **four), row("1", **four)], [row("9", **four), row("8", **four)]
     for some in (ones, ones[::-1]):
         for rest in (others, others[::-1]):
-            said = copied_readings(some, rest, PATTERNS).sentence
-            assert said == "reading 1 and reading 8 agree in 4 figures to the digit."
+            said = diagnosis_words(copied_readings(some, rest, PATTERNS))
+            assert said == "Reading 1 of this visit and Reading 8 of another visit agree in 4 figures to the digit."
 
 
 def test_a_reading_is_no_copy_of_itself_and_names_are_no_figures():
@@ -110,7 +114,7 @@ def test_an_appliance_counts_once_however_often_it_was_visited():
 
 def test_the_site_sentence_tells_how_many_and_by_how_much():
     made = site_shift(at_site(-0.5, -0.7, -0.9), PATTERNS)
-    assert made.sentence == "O2 of 3 appliances of this site moved the same way, by −0.7 points on average."
+    assert diagnosis_words(made) == "O2 of 3 appliances of this site moved the same way, by −0.7 points on average."
     assert made.severity == "investigate"
 
 
@@ -136,7 +140,9 @@ def test_ten_visits_in_two_buildings_off_by_four_tenths_are_the_analysers(change
 
 def test_the_analysers_sentence_and_inputs_name_what_went_in():
     made = analyser_shift(by_analyser(*[0.5] * 12, math.nan, buildings=3), PATTERNS)
-    assert made.sentence == ("O2 moved by 0.5 points on average over 12 visits in 3 buildings read with this analyser.")
+    assert diagnosis_words(made) == (
+        "O2 moved by 0.5 points on average over 12 visits in 3 buildings read with this analyser."
+    )
     assert made.inputs["buildings"] == ["b0", "b1", "b2"]
     assert len(made.inputs["visits"]) == len(made.inputs["appliances"]) == 12
 

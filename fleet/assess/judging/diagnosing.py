@@ -37,7 +37,18 @@ NATURAL_DRAUGHT = {"vent": "natural_draft"}
 @cache
 def patterns() -> tuple[Mapping[str, Any], ...]:
     """The rows of the data file: thresholds, words, causes, checks, evidence."""
-    return tuple(json.loads(PATTERNS.read_text())["patterns"])
+    return tuple(_data()["patterns"])
+
+
+def patterns_version() -> int:
+    """Of the data file: kept with what it gave."""
+    return int(_data()["version"])
+
+
+@cache
+def _data() -> Mapping[str, Any]:
+    data: Mapping[str, Any] = json.loads(PATTERNS.read_text())
+    return data
 
 
 def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
@@ -54,8 +65,8 @@ def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
     return [
         {
             "code": f"pattern_{each.pattern.lower()}",
-            "sentence": each.sentence,
             "figures": dict(each.figures),
+            "named": dict(each.named),
             "voids": True,
         }
         for each in found
@@ -195,8 +206,8 @@ def _float(value: Any) -> float | None:
 
 def suggested_elsewhere(visit: Visit) -> list[Suggestion]:
     """Readings copied, a site or an analyser that moved as a whole: reads other visits and writes nothing."""
-    rows = [_labelled(each, "this visit") for each in visit.readings.all()]
-    like = [_labelled(each, "another visit") for each in readings_like(visit)]
+    rows = [_numbered(each) for each in visit.readings.all()]
+    like = [_numbered(each) for each in readings_like(visit)]
     found = [copied_readings(rows, like, patterns()), site_shift(_plain(changes_at_building(visit)), patterns())]
     for analyser in {each.analyser for each in visit.readings.all() if each.analyser}:
         changes = changes_by_analyser(analyser, visit.local_date, MOST_OF_AN_ANALYSER)
@@ -208,9 +219,9 @@ def suggested_elsewhere(visit: Visit) -> list[Suggestion]:
     return list(strictest.values())
 
 
-def _labelled(reading: Reading, label: str) -> dict[str, Any]:
+def _numbered(reading: Reading) -> dict[str, Any]:
     read = {name: value for name, value in _as_read(reading).items() if name not in ("phase", "rate")}
-    return read | {"id": str(reading.id), "label": f"Reading {reading.number} of {label}"}
+    return read | {"id": str(reading.id), "number": reading.number}
 
 
 def _plain(changes: Iterable[O2Change]) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ import pytest
 from fleet import tasks
 from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.models import Analyser, Appliance, Building, Client, Job, Person, User, Visit
+from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words
 from fleet.services import judgements
 from fleet.services.judgements import judge_visit
 from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
@@ -45,9 +46,9 @@ def test_o2_that_fell_with_co_since_the_last_visit_says_stop_and_find(
     visit = store(later, technician)
     found = visit.diagnoses.get(pattern="DX01")
     assert (found.severity, found.number) == ("stop_and_find", 1)
-    assert "from 5.0 to 4.1 %" in found.sentence
-    assert found.causes
-    assert found.checks
+    assert "from 5.0 to 4.1 %" in diagnosis_words(found)
+    assert causes_of(found)
+    assert checks_of(found)
 
 
 def test_another_gas_since_the_last_visit_compares_nothing(

@@ -1,0 +1,103 @@
+"""What the readings suggest, in the words of the data file filled with the figures that fired it."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from fleet.assess.judging.diagnosing import patterns
+from fleet.limits import Diagnosis as Suggestion
+from fleet.models import Diagnosis, Visit
+from fleet.numerals import MINUS, figure
+
+Diagnosed = Diagnosis | Suggestion
+_DOUBT = "pattern_"
+
+
+class _Shown(dict[str, str]):
+    """Figures by name; one that wasn't read shows as "-"."""
+
+    def __missing__(self, name: str) -> str:
+        return "-"
+
+
+def title_words(diagnosis: Diagnosed) -> str:
+    return _(_row(diagnosis.pattern)["title"])
+
+
+def diagnosis_words(diagnosis: Diagnosed) -> str:
+    """What shows it."""
+    return sentence_of(_row(diagnosis.pattern), diagnosis.figures, diagnosis.named)
+
+
+@dataclass(frozen=True)
+class PatternRow:
+    """A row of the table of what the readings suggest."""
+
+    title: str
+    sentence: str
+    causes: list[str]
+    checks: list[str]
+    evidence: str
+
+
+def pattern_rows(visit: Visit) -> list[PatternRow]:
+    """The patterns that a visit shows."""
+    return [
+        PatternRow(title_words(each), diagnosis_words(each), causes_of(each), checks_of(each), each.evidence)
+        for each in visit.diagnoses.all()
+    ]
+
+
+def titled_sentence(diagnosis: Diagnosed) -> str:
+    return f"{title_words(diagnosis)}: {diagnosis_words(diagnosis)}"
+
+
+def causes_of(diagnosis: Diagnosed) -> list[str]:
+    """Likely causes."""
+    return [_(each) for each in _row(diagnosis.pattern)["causes"]]
+
+
+def checks_of(diagnosis: Diagnosed) -> list[str]:
+    """What to check."""
+    return [_(each) for each in _row(diagnosis.pattern)["checks"]]
+
+
+def doubt_words(doubt: Mapping[str, Any]) -> str:
+    """A doubt of a reading: one that a pattern found is said by its words."""
+    if not doubt["code"].startswith(_DOUBT):
+        return str(doubt["sentence"])
+    return sentence_of(_row(doubt["code"].removeprefix(_DOUBT).upper()), doubt["figures"], doubt["named"])
+
+
+def sentence_of(row: Mapping[str, Any], figures: Mapping[str, float], named: Mapping[str, str]) -> str:
+    """The sentence of a row of the data file with these figures."""
+    shown = _Shown({name: _shown(name, value) for name, value in figures.items()})
+    return _(row["sentence"]).format_map(_Shown(shown | _named(named)))
+
+
+def _named(named: Mapping[str, str]) -> dict[str, str]:
+    fire = {"high": _(" at high fire"), "low": _(" at low fire")}
+    phase = {"as found": _(", as found"), "as left": _(", as left")}
+    said = dict(named)
+    said["where"] = fire.get(named.get("rate", ""), "") + phase.get(named.get("phase", ""), "")
+    said["basis"] = _(" (not corrected for air temperature)") if named.get("o2_basis") == "as read" else ""
+    if "reading" in named:
+        said["label"] = _("Reading %s of this visit") % named["reading"]
+        said["other_label"] = _("Reading %s of another visit") % named["other_reading"]
+    return said
+
+
+def _shown(name: str, value: float) -> str:
+    """Percentages with one decimal or two, ppm whole, anything else in four digits."""
+    if math.isnan(value):
+        return "-"
+    if name.endswith("_pct"):
+        return figure(value, 2).removesuffix("0")
+    return figure(value, 0) if "ppm" in name else f"{value:.4g}".replace("-", MINUS)
+
+
+def _row(pattern: str) -> Mapping[str, Any]:
+    return next(each for each in patterns() if each["id"] == pattern)
