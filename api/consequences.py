@@ -7,6 +7,10 @@ from rest_framework.request import Request
 
 from api.errors import BadQuery
 from api.filters import Filter, parameter
+from fleet.assess.consequences import Consequence
+from fleet.assess.due.due_changes import DueChange
+from fleet.presentation.consequences import consequence_sentences, due_change_words
+from fleet.presentation.due_dates import date_words
 
 
 class DifferenceOut(serializers.Serializer[Any]):
@@ -37,8 +41,14 @@ class DueChangeOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     before = serializers.DateField(allow_null=True)
     after = serializers.DateField(allow_null=True)
-    words = serializers.CharField(help_text="The arithmetic by the draft.")
-    sentence = serializers.CharField()
+    words = serializers.SerializerMethodField(help_text="The arithmetic by the draft.")
+    sentence = serializers.SerializerMethodField()
+
+    def get_words(self, change: DueChange) -> str:
+        return date_words(change.steps)
+
+    def get_sentence(self, change: DueChange) -> str:
+        return due_change_words(change)
 
 
 class ConsequenceOut(serializers.Serializer[Any]):
@@ -52,7 +62,10 @@ class ConsequenceOut(serializers.Serializer[Any]):
     newly = serializers.ListField(child=serializers.CharField(), help_text="Limits that begin to apply.")
     no_longer = serializers.ListField(child=serializers.CharField(), help_text="Limits that cease to apply.")
     dues = DueChangeOut(many=True)
-    sentences = serializers.ListField(child=serializers.CharField())
+    sentences = serializers.SerializerMethodField()
+
+    def get_sentences(self, consequence: Consequence) -> list[str]:
+        return consequence_sentences(consequence)
 
 
 class PreviewOut(serializers.Serializer[Any]):

@@ -8,13 +8,14 @@ from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
 from api.entries import EntryIn, EntryOut
-from api.fields import DayOf, ExternalReference, Reference, Rule
+from api.fields import CodedRows, DayOf, ExternalReference, Reference, Rule
 from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
 from fleet import clock
 from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Duty
+from fleet.presentation.due_dates import date_words, doubt_words, not_discharged_words
 from fleet.queries.duties import visible_duties
 from fleet.queries.register import visible_appliances
 from fleet.services.duties import add_duty, change_duty
@@ -63,13 +64,25 @@ class DutyOut(EntryOut):
     ended_why = serializers.CharField()
     due = serializers.DateField(allow_null=True)
     earliest_keep = serializers.DateField(allow_null=True)
-    words = serializers.CharField(help_text="How the date comes about.")
-    cannot_tell = serializers.CharField(help_text="Which fact is missing, where the date can't be told.")
+    words = serializers.SerializerMethodField(help_text="How the date comes about.")
+    steps = CodedRows(help_text="The same, each step as its code and its figures.")
+    cannot_tell = serializers.SerializerMethodField(help_text="Which fact is missing, where the date can't be told.")
+    doubts = CodedRows(source="cannot_tell", help_text="The same, each as its code and its figures.")
     last_done = serializers.DateField(allow_null=True, help_text="The last check that discharged it.")
     visited_on = serializers.DateField(allow_null=True, help_text="A later visit that did not discharge it.")
-    not_discharged = serializers.CharField(help_text="Why that visit did not.")
+    not_discharged = serializers.SerializerMethodField(help_text="Why that visit did not.")
+    not_discharged_for = CodedRows(source="not_discharged", help_text="The same, as codes and figures.")
     lacks = serializers.SerializerMethodField(help_text="The fields of the record that it lacked.")
     suspended_since = serializers.DateField(allow_null=True, help_text="Out of use since then: nothing is due.")
+
+    def get_words(self, duty: Duty) -> str:
+        return date_words(duty.steps)
+
+    def get_cannot_tell(self, duty: Duty) -> str:
+        return doubt_words(duty.cannot_tell)
+
+    def get_not_discharged(self, duty: Duty) -> str:
+        return not_discharged_words(duty.visited_on, duty.not_discharged)
 
     @extend_schema_field(MissingOut(many=True))
     def get_lacks(self, duty: Duty) -> Any:
@@ -85,7 +98,7 @@ class Duties(EntryListDoor):
         by_word("source", "source", ["limit set", "contract", "maker", "conversion"]),
         yes_no("open", Q(until__isnull=True), "Still in force."),
         yes_no("suspended", Q(suspended_since__isnull=False), "Out of use: nothing is due."),
-        yes_no("not_discharged", ~Q(not_discharged=""), "Visited, and yet not discharged."),
+        yes_no("not_discharged", ~Q(not_discharged=[]), "Visited, and yet not discharged."),
         by_day("due_before", "due__lte", "Due by this day or before."),
         EXTERNAL_REFERENCE,
     )

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Model, QuerySet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fleet.errors import NotFound
@@ -18,6 +19,24 @@ from fleet.limits import Verdict
 from fleet.models import User
 from fleet.predicates import day_in
 from fleet.presentation.verdicts import verdict_sentence
+
+
+class CodedOut(serializers.Serializer[Any]):
+    """What a sentence is made of."""
+
+    code = serializers.CharField()
+    figures = serializers.DictField()
+
+
+@extend_schema_field(CodedOut(many=True))
+class CodedRows(serializers.Field[Any, Any, Any, Any]):
+    """Codes with their figures, in the order in which a sentence takes them up. Read-only."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(read_only=True, **kwargs)
+
+    def to_representation(self, value: Any) -> list[dict[str, Any]]:
+        return [{"code": code, "figures": figures} for code, figures in value]
 
 
 class Id(serializers.Field[uuid.UUID, Any, str, Any]):

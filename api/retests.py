@@ -6,8 +6,10 @@ from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from api.doors import ListDoor
+from api.fields import CodedRows
 from api.filters import by_day, of_appliance, yes_no
 from fleet.models import Retest
+from fleet.presentation.revisits import retest_words
 from fleet.queries.follow_ups import visible_retests
 
 
@@ -19,8 +21,12 @@ class RetestOut(serializers.Serializer[Any]):
     event = serializers.CharField()
     found_on = serializers.DateField()
     due = serializers.DateField()
-    words = serializers.CharField()
+    words = serializers.SerializerMethodField(help_text="How its last day comes about.")
+    steps = CodedRows(help_text="The same, each step as its code and its figures.")
     done_by = serializers.UUIDField(source="done_by_id", allow_null=True, help_text="The first check after it.")
+
+    def get_words(self, retest: Retest) -> str:
+        return retest_words(retest.limit_set.name, retest.steps)
 
 
 class Retests(ListDoor):

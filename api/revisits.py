@@ -15,10 +15,32 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import OccupierNotice, Revisit
-from fleet.presentation.revisits import beyond_words, set_words, who_words
+from fleet.presentation.revisits import beyond_words, reason_sentence, reason_words, set_words, who_words
 from fleet.queries.register import the_contractor, visible_people
 from fleet.queries.revisits import MANY_ATTEMPTS, revisits_of_building, visible_revisits
 from fleet.services.revisit_days import SET, Notice, release_day, set_day
+
+
+class ReasonOut(serializers.Serializer[Any]):
+    """One reason to come. latest is empty for a duty in doubt, which sets no day."""
+
+    binding = serializers.CharField()
+    latest = serializers.CharField()
+    earliest = serializers.CharField()
+    what = serializers.CharField(default="")
+    rationed = serializers.CharField(default="", help_text='"yes" where it counts against the extra visits.')
+    sentence = serializers.SerializerMethodField()
+    code = serializers.SerializerMethodField(help_text="What the sentence is made of.")
+    figures = serializers.SerializerMethodField()
+
+    def get_sentence(self, reason: dict[str, Any]) -> str:
+        return reason_sentence(reason)
+
+    def get_code(self, reason: dict[str, Any]) -> str:
+        return str(reason["why"][0])
+
+    def get_figures(self, reason: dict[str, Any]) -> dict[str, Any]:
+        return dict(reason["why"][1])
 
 
 class RevisitOut(serializers.Serializer[Any]):
@@ -27,8 +49,8 @@ class RevisitOut(serializers.Serializer[Any]):
     earliest = serializers.DateField(help_text="From then on coming costs no anniversary.")
     latest = serializers.DateField()
     binding = serializers.CharField(help_text="Which reason set the last day.")
-    sentence = serializers.CharField()
-    reasons = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
+    sentence = serializers.SerializerMethodField()
+    reasons = ReasonOut(many=True)
     urgency = serializers.FloatField(help_text="What it is for counts whole, the chance of being outside is added.")
     urgency_words = serializers.CharField()
     extra = serializers.CharField(help_text="within or beyond the extra visits; empty where none is asked for.")
@@ -50,6 +72,9 @@ class RevisitOut(serializers.Serializer[Any]):
     no_access = serializers.IntegerField(help_text="Attempts since the last visit that got to the appliance.")
     made_at = serializers.DateTimeField()
     version = serializers.IntegerField()
+
+    def get_sentence(self, revisit: Revisit) -> str:
+        return reason_words(revisit.why)
 
     def get_beyond(self, revisit: Revisit) -> str:
         if revisit.extra != Revisit.Extra.BEYOND:

@@ -8,8 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.due.due_changes import DueChange, attachments_on, due_changes
 from fleet.assess.due.duties import appliances_reached
 from fleet.assess.judging.changes import newest_read_visits
@@ -43,32 +41,6 @@ class Consequence:
     @property
     def outcome_changes(self) -> bool:
         return self.outcome_before != self.outcome_after
-
-    @property
-    def sentences(self) -> list[str]:
-        """What changes, the whole outcome first."""
-        said = []
-        if self.outcome_changes and self.visit:
-            words = _(
-                "Read as on %(day)s it would be %(after)s from now on, where today it is %(before)s. Its record keeps "
-                "the verdict of its day."
-            )
-            outcomes = {"before": _whole_words(self.outcome_before), "after": _whole_words(self.outcome_after)}
-            said.append(words % {"day": self.visit.local_date, **outcomes})
-        said += [each.sentence for each in self.verdicts]
-        said += [_("Begins to apply: %s.") % each for each in self.newly]
-        said += [_("Ceases to apply: %s.") % each for each in self.no_longer]
-        return said + [each.sentence for each in self.dues]
-
-
-def _whole_words(outcome: str) -> str:
-    """How an appliance stands over all its limits."""
-    known = {
-        "within": _("within the limits as recorded"),
-        "outside": _("outside the limits as recorded"),
-        "in part": _("judged in part"),
-    }
-    return known.get(outcome, outcome)
 
 
 def consequences_of(draft: Draft, *, day: date) -> list[Consequence]:

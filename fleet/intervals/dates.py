@@ -79,11 +79,3 @@ def spoken(day: date) -> str:
 def is_weekend(day: date) -> bool:
     """Whether the date is a Saturday or a Sunday."""
     return day.weekday() >= SATURDAY
-
-
-def months_words(months: int) -> str:
-    """
-    >>> months_words(1), months_words(12)
-    ('1 month', '12 months')
-    """
-    return f"{months} month" if months == 1 else f"{months} months"

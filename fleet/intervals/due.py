@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from fleet.coded import Coded
 from fleet.intervals.dates import as_date
 
 
@@ -21,13 +22,13 @@ class Check:
 
 @dataclass(frozen=True)
 class Due:
-    """When the next check falls due, the arithmetic in one sentence, and any doubt.
+    """When the next check falls due, its arithmetic, and any doubt.
 
     due : last day on which it is still in time (inclusive); None where the rule asks for nothing or
         nothing can be said. Under `cannot_tell` it is the earliest day it can be: never call it overdue.
     earliest_keep : first day whose check keeps the rhythm, None where the rule has no such day.
-    words : the arithmetic in one plain sentence.
-    cannot_tell : why the date isn't certain; empty when it is.
+    steps : how the date comes about, each a code with its figures; a later one adds to what those before it say.
+    cannot_tell : why the date isn't certain, coded as well; empty when it is.
     hours_limb : run hours after the last check, where the rule counts hours.
     later_of : the date limb and the hours limb: whichever is later.
     on_time : whether the last check came by its deadline, where the rule keeps one.
@@ -41,8 +42,8 @@ class Due:
 
     due: date | None
     earliest_keep: date | None = None
-    words: str = ""
-    cannot_tell: str = ""
+    steps: tuple[Coded, ...] = ()
+    cannot_tell: tuple[Coded, ...] = ()
     hours_limb: float | None = None
     later_of: bool = False
     on_time: bool | None = None

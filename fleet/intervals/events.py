@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from fleet.intervals.dates import add_months, months_words, recorded_day, spoken
+from fleet.coded import coded
+from fleet.intervals.dates import add_months, recorded_day
 from fleet.intervals.due import Check, Due
 from fleet.predicates import Facts
 
@@ -40,10 +41,6 @@ def _day(entry: object) -> date | None:
     return recorded_day(entry.strip() if isinstance(entry, str) else entry)
 
 
-def event_words(rule: Rule) -> str:
-    return str(rule.get("event", "event")).replace("_", " ")
-
-
 def again_after_events(rule: Rule, checks: Sequence[Check], today: date | None, facts: Facts, due: Due) -> Due:
     """`again_after` {event, months} : the next check is due at the latest so many months after each such event.
 
@@ -62,11 +59,12 @@ def again_after_events(rule: Rule, checks: Sequence[Check], today: date | None, 
         return due
     months = asked["months"]
     by = add_months(unanswered, months)
-    said = f"{months_words(months)} after {event_words(asked)} on {spoken(unanswered)} is {spoken(by)}"
+    figures = {"months": months, "event": asked["event"], "event_on": unanswered}
     if due.due is None or by <= due.due:
-        words = f"{said}; without it: {due.words}"
-        return replace(due, due=by, earliest_keep=None, words=words, cannot_tell="", certain_by=None,
+        steps = (*due.steps, coded("event_asks_sooner", **figures, asked_on=by))
+        return replace(due, due=by, earliest_keep=None, steps=steps, cannot_tell=(), certain_by=None,
                        extension_until=None)  # fmt: skip
     if due.cannot_tell:
-        return replace(due, words=f"{due.words}; {said}", certain_by=min(by, due.certain_by or by))
+        steps = (*due.steps, coded("event_asks_too", **figures, due_on=by))
+        return replace(due, steps=steps, certain_by=min(by, due.certain_by or by))
     return due

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
-from fleet.intervals.dates import spoken
+from fleet.coded import coded
 from fleet.intervals.due import Due
 from fleet.predicates import Facts
 
@@ -32,13 +32,16 @@ def strictest(own: Due, others: Sequence[tuple[str, Due]]) -> Due:
         return own
     count = len(asked)
     if not name:
-        words = f"{first.words}; the strictest of the {count} on its flue"
+        said = coded("strictest_on_its_flue", count=count)
+    elif own.due and own.due != first.due:
+        said = coded("by_a_stricter_on_its_flue", name=name, count=count, own_on=own.due)
     else:
-        alone = f" (by its own facts alone {spoken(own.due)})" if own.due and own.due != first.due else ""
-        words = f"{first.words}; by {name}, the strictest of the {count} on its flue{alone}"
+        said = coded("by_another_on_its_flue", name=name, count=count)
+    steps = (*first.steps, said)
     if not first.cannot_tell:
-        return replace(first, words=words)
+        return replace(first, steps=steps)
     last_days = [due.certain_by if due.cannot_tell else due.due for _name, due in asked]
     by = min((day for day in last_days if day), default=None)
-    doubt = f"{name}: {first.cannot_tell}" if name else first.cannot_tell
-    return replace(first, words=words, cannot_tell=doubt, certain_by=by)
+    (code, figures), *others_too = first.cannot_tell
+    doubt = coded(code, **figures, of=name) if name else (code, figures)
+    return replace(first, steps=steps, cannot_tell=(doubt, *others_too), certain_by=by)

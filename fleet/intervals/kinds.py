@@ -8,10 +8,11 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from fleet.intervals.dates import add_months, months_words, quarter, quarter_bounds, recorded_day, spoken
+from fleet.coded import Coded, coded
+from fleet.intervals.dates import add_months, quarter, quarter_bounds, recorded_day
 from fleet.intervals.due import Check, Due
 from fleet.intervals.run_hours import hours_limb
-from fleet.intervals.windows import Spans, month_spans, month_words, months_of, occurrences, read_windows
+from fleet.intervals.windows import Spans, month_spans, months_of, occurrences, read_windows
 from fleet.predicates import Facts
 
 Rule = Mapping[str, Any]
@@ -31,11 +32,15 @@ def positive(rule: Rule, name: str) -> int:
     return value
 
 
+def event_of(rule: Rule) -> str:
+    return str(rule.get("event", "event"))
+
+
 def max_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     """No more than N months after the previous check: same day number, clamped, that day included."""
     months, last = positive(rule, "months"), checks[-1].day
     due = add_months(last, months)
-    return Due(due, words=f"{spoken(last)} plus {months_words(months)} is {spoken(due)}", counted=last)
+    return Due(due, steps=(coded("months_on", last_on=last, months=months, due_on=due),), counted=last)
 
 
 def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -60,11 +65,12 @@ def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -
         counted = deadline if kept else check.day
     due, last, used_on = add_months(counted, months), checks[-1].day, _extension_used_on(rule, checks, facts)
     latest_allowed = None if deadline is None or used_on != last else _extension_end(rule, deadline)
-    made = f"{spoken(counted)}" if counted == last else f"{spoken(last)}, counted as {spoken(counted)},"
+    code = "months_on" if counted == last else "months_on_as_counted"
+    said = coded(code, last_on=last, counted_on=counted, months=months, due_on=due)
     return Due(
         due,
         earliest_keep=window_start(due, rule),
-        words=f"{made} plus {months_words(months)} is {spoken(due)}; {_window_words(due, rule)}",
+        steps=(said, _keeps_from(due, rule)),
         on_time=None if deadline is None else last <= (latest_allowed or deadline),
         latest_allowed=latest_allowed,
         extension_until=None if used_on or EXTENSION not in rule else _extension_end(rule, due),
@@ -77,12 +83,9 @@ def window_start(deadline: date, rule: Rule) -> date:
     return add_months(deadline, -positive(rule, "early_window_months")) + ONE_DAY
 
 
-def _window_words(due: date, rule: Rule) -> str:
+def _keeps_from(due: date, rule: Rule) -> Coded:
     opens = window_start(due, rule)
-    return (
-        f"from {spoken(opens)} a check keeps that date ({months_words(rule['early_window_months'])} that end with it, "
-        f"read strictly: {spoken(opens - ONE_DAY)} lies outside)"
-    )
+    return coded("keeps_from", opens_on=opens, window_months=rule["early_window_months"], outside_on=opens - ONE_DAY)
 
 
 def _extension_used_on(rule: Rule, checks: Sequence[Check], facts: Facts) -> date | None:
@@ -99,8 +102,9 @@ def calendar_years(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     """Once in every Nth calendar year: any day of year(last) + N, at the latest 31 December."""
     every, last = positive(rule, "every"), checks[-1].day
     year = last.year + every
-    words = f"Calendar year {last.year} plus {every} is {year}: {spoken(date(year, 12, 31))} at the latest"
-    return Due(date(year, 12, 31), earliest_keep=date(year, 1, 1), words=words, counted=last)
+    latest = date(year, 12, 31)
+    said = coded("calendar_year_plus", last_year=last.year, every=every, year=year, latest_on=latest)
+    return Due(latest, earliest_keep=date(year, 1, 1), steps=(said,), counted=last)
 
 
 def same_quarter_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -111,8 +115,8 @@ def same_quarter_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) ->
     number, last = rule.get("quarter") or quarter(checks[0].day), checks[-1].day
     year = last.year + (quarter(last) >= number)
     first_day, last_day = quarter_bounds(year, number)
-    words = f"Last check {spoken(last)}; quarter {number} of {year} ends {spoken(last_day)}"
-    return Due(last_day, earliest_keep=first_day, words=words, counted=_newest_for_quarter(number, checks))
+    said = coded("quarter_ends", last_on=last, quarter=number, year=year, due_on=last_day)
+    return Due(last_day, earliest_keep=first_day, steps=(said,), counted=_newest_for_quarter(number, checks))
 
 
 def _newest_for_quarter(number: int, checks: Sequence[Check]) -> date:
@@ -129,8 +133,8 @@ def by_day_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     """Once every calendar year, by a fixed day and month."""
     last = checks[-1].day
     due = date(last.year + 1, positive(rule, "month"), positive(rule, "day"))
-    words = f"Calendar year {last.year} was checked on {spoken(last)}; the next is due by {spoken(due)}"
-    return Due(due, earliest_keep=date(due.year, 1, 1), words=words, counted=last)
+    said = coded("year_was_checked", year=last.year, last_on=last, due_on=due)
+    return Due(due, earliest_keep=date(due.year, 1, 1), steps=(said,), counted=last)
 
 
 def times_per_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -150,11 +154,9 @@ def times_per_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     year, to_come = (last.year, times - made) if is_short else (last.year + 1, times)
     latest = add_months(date(year, 12, 31), -least * (to_come - 1))
     due = max(earliest, min(gap_end, latest))
-    words = (
-        f"{made} of {times} made in {last.year}, the last on {spoken(last)}: the next falls between "
-        f"{spoken(earliest)} and {spoken(due)}"
-    )
-    return Due(due, earliest_keep=earliest, words=words, counted=last)
+    counts = {"made": made, "times": times, "year": last.year}
+    said = coded("times_made", **counts, last_on=last, opens_on=earliest, due_on=due)
+    return Due(due, earliest_keep=earliest, steps=(said,), counted=last)
 
 
 def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -163,11 +165,10 @@ def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
     facts["run_hours"] : readings {date, run_hours} of the hour counter; facts["consecutive_passes"] : a
     count that may switch the rule to the longer limbs of `relax_after_passes`.
     """
-    date_limb, hours, words = _limbs(_relaxed(rule, facts), checks[-1])
+    date_limb, hours, said = _limbs(_relaxed(rule, facts), checks[-1], "months_or_hours_later")
     limb = hours_limb(checks[-1], hours, facts)
     due = max(date_limb, limb.earliest)
-    said = f"{words}, whichever is later"
-    return Due(due, words=said, cannot_tell=limb.doubt, hours_limb=hours, later_of=True, counted=checks[-1].day)
+    return Due(due, steps=(said,), cannot_tell=limb.doubt, hours_limb=hours, later_of=True, counted=checks[-1].day)
 
 
 def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -175,27 +176,21 @@ def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> 
 
     The months decide for certain where the hours can't be used up sooner, even running day and night.
     """
-    date_limb, hours, words = _limbs(_relaxed(rule, facts), checks[-1])
+    date_limb, hours, said = _limbs(_relaxed(rule, facts), checks[-1], "months_or_hours_first")
     limb = hours_limb(checks[-1], hours, facts)
     hours_may_decide = limb.earliest < date_limb
-    words = f"{words}, whichever is first"
-    if hours_may_decide and limb.reached:
-        words += f": the hours were used up by {spoken(limb.reached)}"
-    doubt = limb.doubt if hours_may_decide else ""
+    used_up = (coded("hours_used_up", due_on=limb.reached),) if hours_may_decide and limb.reached else ()
+    doubt = limb.doubt if hours_may_decide else ()
     by = date_limb if doubt else None
     due = min(date_limb, limb.earliest)
-    return Due(due, words=words, cannot_tell=doubt, hours_limb=hours, certain_by=by, counted=checks[-1].day)
+    return Due(due, steps=(said, *used_up), cannot_tell=doubt, hours_limb=hours, certain_by=by, counted=checks[-1].day)
 
 
-def _limbs(rule: Rule, last: Check) -> tuple[date, int, str]:
-    """The date limb, the run hours of the other, and both in words."""
+def _limbs(rule: Rule, last: Check, code: str) -> tuple[date, int, Coded]:
+    """The date limb, the run hours of the other, and both as a step of that code."""
     months, hours = positive(rule, "months"), positive(rule, "hours")
     date_limb = add_months(last.day, months)
-    return (
-        date_limb,
-        hours,
-        f"{spoken(last.day)} plus {months_words(months)} is {spoken(date_limb)}, or {hours} run hours",
-    )
+    return date_limb, hours, coded(code, last_on=last.day, months=months, limb_on=date_limb, hours=hours)
 
 
 def _relaxed(rule: Rule, facts: Facts) -> Rule:
@@ -219,7 +214,7 @@ def in_each_window(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     return Due(
         closes,
         earliest_keep=max(opens, last.day),
-        words=f"{_last_in(spans, last, 'window')}; one check is asked for from {spoken(opens)} to {spoken(closes)}",
+        steps=(_last_in(spans, last, "last_in_no_window"), coded("one_in_window", opens_on=opens, due_on=closes)),
         counted=next(serving, None),
     )
 
@@ -236,13 +231,13 @@ def in_named_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     is_over = this_year[-1][1] <= last.day or _is_served(this_year, checks)
     spans = month_spans(months, last.day.year + 1) if is_over else this_year
     closes = spans[-1][1]
-    words = (
-        f"{_last_in(this_year, last, 'named month')}; one check is asked for in {month_words(months)} {closes.year}, "
-        f"by {spoken(closes)}"
+    steps = (
+        _last_in(this_year, last, "last_in_no_named_month"),
+        coded("one_in_months", named_months=months, year=closes.year, due_on=closes),
     )
     first_open = next(opens for opens, end in spans if end > last.day)
     serving = (each.day for each in reversed(checks) if each.day.month in months and not each.is_start)
-    return Due(closes, earliest_keep=max(first_open, last.day), words=words, counted=next(serving, None))
+    return Due(closes, earliest_keep=max(first_open, last.day), steps=steps, counted=next(serving, None))
 
 
 def _is_served(spans: Spans, checks: Sequence[Check]) -> bool:
@@ -253,11 +248,9 @@ def _lies_in(spans: Spans, check: Check) -> bool:
     return not check.is_start and any(opens <= check.day <= closes for opens, closes in spans)
 
 
-def _last_in(spans: Spans, last: Check, place: str) -> str:
-    """The last check in words, and whether it lay where one counts."""
-    if last.is_start or _lies_in(spans, last):
-        return spoken(last.day)
-    return f"{spoken(last.day)} lies in no {place} and serves none"
+def _last_in(spans: Spans, last: Check, elsewhere: str) -> Coded:
+    """The last check; as a step of the code `elsewhere` where it lay outside what counts."""
+    return coded("last" if last.is_start or _lies_in(spans, last) else elsewhere, last_on=last.day)
 
 
 def days_after_event(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
@@ -265,9 +258,10 @@ def days_after_event(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
     event = checks[0].day
     months = rule.get("months")
     due = add_months(event, months) if months else event + timedelta(days=positive(rule, "days"))
-    length = months_words(months) if months else f"{rule['days']} days"
-    name = str(rule.get("event", "event")).replace("_", " ")
-    return Due(due, words=f"{length} after {name} on {spoken(event)} is {spoken(due)}")
+    code, length = (
+        ("months_after_event", {"months": months}) if months else ("days_after_event", {"days": rule["days"]})
+    )
+    return Due(due, steps=(coded(code, **length, event=event_of(rule), event_on=event, due_on=due),))
 
 
 KINDS: Mapping[str, Kind] = {

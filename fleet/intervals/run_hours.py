@@ -6,14 +6,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from fleet.intervals.dates import read_date, spoken
+from fleet.coded import Coded, coded
+from fleet.intervals.dates import read_date
 from fleet.intervals.due import Check
 from fleet.predicates import Facts, figure
 
 HOURS_A_DAY = 24
 ONE_DAY = timedelta(days=1)
 
-NO_READING = "no run-hour reading on the day of the last check and since"
+NO_READING = (coded("no_run_hour_reading"),)
 
 Reading = tuple[date, float]
 
@@ -24,12 +25,12 @@ class HoursLimb:
 
     reached : day of the first reading that shows them used up; between two readings nobody knows the day.
     earliest : the earliest day it can be, running day and night since the last reading; never the check's own day.
-    doubt : why the day isn't known; empty when it is.
+    doubt : why the day isn't known, coded; empty when it is.
     """
 
     reached: date | None
     earliest: date
-    doubt: str
+    doubt: tuple[Coded, ...]
 
 
 def hours_limb(last: Check, hours: int, facts: Facts) -> HoursLimb:
@@ -45,13 +46,13 @@ def hours_limb(last: Check, hours: int, facts: Facts) -> HoursLimb:
     later = [reading for reading in readings if reading[0] > last.day]
     target = at_check + hours
     if reached := next((day for day, run_hours in later if run_hours >= target), None):
-        return HoursLimb(reached, reached, "")
+        return HoursLimb(reached, reached, ())
     day, run_hours = later[-1] if later else (last.day, at_check)
     earliest = _earliest(last.day, day, target - run_hours)
     if fell or not later:
         return HoursLimb(None, earliest, fell or NO_READING)
-    used = f"{run_hours - at_check:g} of {hours} run hours used on {spoken(day)}"
-    return HoursLimb(None, earliest, f"{used}: take a new run-hour reading")
+    used = coded("run_hours_used", used_h=run_hours - at_check, hours=hours, read_on=day)
+    return HoursLimb(None, earliest, (used,))
 
 
 def _earliest(check_day: date, day: date, hours_left: float) -> date:
@@ -77,9 +78,8 @@ def _on(day: date, readings: Sequence[Reading]) -> float | None:
     return next((run_hours for when, run_hours in readings if when == day), None)
 
 
-def _until_the_counter_fell(readings: Sequence[Reading]) -> tuple[Sequence[Reading], str]:
+def _until_the_counter_fell(readings: Sequence[Reading]) -> tuple[Sequence[Reading], tuple[Coded, ...]]:
     for place, (before, after) in enumerate(pairwise(readings), start=1):
         if after[1] < before[1]:
-            said = f"the run-hour counter fell from {before[1]:g} to {after[1]:g} on {spoken(after[0])}"
-            return readings[:place], said
-    return readings, ""
+            return readings[:place], (coded("counter_fell", from_h=before[1], to_h=after[1], read_on=after[0]),)
+    return readings, ()

@@ -5,17 +5,18 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from fleet.intervals.dates import add_months, as_date, is_weekend, recorded_day, spoken, years_between
+from fleet.coded import Coded, coded
+from fleet.intervals.dates import add_months, as_date, is_weekend, recorded_day, years_between
 from fleet.intervals.due import Check, Due, read_checks
 from fleet.intervals.events import again_after_events
 from fleet.intervals.flues import others_on_the_flue, strictest
-from fleet.intervals.kinds import KINDS, Rule, days_after_event
+from fleet.intervals.kinds import KINDS, Rule, days_after_event, event_of
 from fleet.intervals.once import once
-from fleet.predicates import Facts, Select, day_in, holds, missing_facts, split
+from fleet.predicates import Facts, holds, missing_facts
 
 NO_FACTS: Facts = {}
-COMPARED = {"_ge": "at least", "_gt": "over", "_le": "at most", "_lt": "under"}
-DAYS_COMPARED = {"_ge": "from", "_gt": "after", "_le": "up to", "_lt": "before"}
+# Steps that say what those before them say at their own end.
+_LEADING = frozenset({"counted_from_start", "event_asks_sooner"})
 
 
 def next_due(
@@ -51,8 +52,7 @@ def next_due(
     checks = read_checks(history, day)
     applies = holds(_select(rule), known) if "select" in rule else True
     if applies is False:
-        only = select_said(rule["select"])
-        return Due(None, words=f"It is asked for only where {only}; recorded is otherwise, so nothing falls due.")
+        return Due(None, steps=(coded("asked_only_where", select=dict(rule["select"])),))
     due = _due_on_the_flue(rule, checks, start_day, known)
     due = again_after_events(rule, checks, day, known, due)
     if applies is None:
@@ -73,8 +73,8 @@ def _if_it_applies(due: Due, missing: Sequence[str]) -> Due:
     """Whether it is asked for at all rests on a fact that nobody has recorded: there is no day that is certain."""
     if due.due is None and not due.cannot_tell:
         return due
-    doubt = f"{', '.join(missing)} not recorded: whether it is asked for at all can't be told"
-    return replace(due, cannot_tell="; ".join(filter(None, (doubt, due.cannot_tell))), certain_by=None)
+    doubt = coded("whether_asked_for", facts=list(missing))
+    return replace(due, cannot_tell=(doubt, *due.cannot_tell), certain_by=None)
 
 
 def _bound_for_certain(due: Due, today: date | None) -> Due:
@@ -82,8 +82,8 @@ def _bound_for_certain(due: Due, today: date | None) -> Due:
     undecided = due.cannot_tell and due.due and due.certain_by
     if not undecided or today is None or due.due is None or due.certain_by is None or today <= due.due:
         return due
-    said = f"{due.words}; {due.cannot_tell}; in any case by {spoken(due.certain_by)}"
-    return replace(due, due=due.certain_by, words=said, cannot_tell="", certain_by=None)
+    said = coded("in_any_case", doubts=due.cannot_tell, due_on=due.certain_by)
+    return replace(due, due=due.certain_by, steps=(*due.steps, said), cannot_tell=(), certain_by=None)
 
 
 def _due_by_variant(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
@@ -98,7 +98,7 @@ def with_age(facts: Facts, start: date | None, today: date | None) -> Facts:
     return {**facts, "age_years": years_between(start, today)}
 
 
-def _applicable(rule: Rule, facts: Facts) -> tuple[list[Rule], str]:
+def _applicable(rule: Rule, facts: Facts) -> tuple[list[Rule], tuple[Coded, ...]]:
     """The rules that may apply (one when the facts decide) and the doubt left between them."""
     base = {name: value for name, value in rule.items() if name != "variants"}
     candidates: list[Rule] = [base]
@@ -110,8 +110,7 @@ def _applicable(rule: Rule, facts: Facts) -> tuple[list[Rule], str]:
             missing += missing_facts(variant["select"], facts)
         elif answer:
             candidates, missing = [{**base, **variant}], ()
-    names = ", ".join(dict.fromkeys(missing))
-    return candidates, f"{names} not recorded: the earliest possible date is given" if names else ""
+    return candidates, (coded("earliest_possible", facts=list(dict.fromkeys(missing))),) if missing else ()
 
 
 def _select(part: Mapping[str, Any]) -> Mapping[str, object]:
@@ -121,19 +120,19 @@ def _select(part: Mapping[str, Any]) -> Mapping[str, object]:
     return select
 
 
-def _earliest(dues: Sequence[Due], doubt: str) -> Due:
+def _earliest(dues: Sequence[Due], doubt: tuple[Coded, ...]) -> Due:
     first = min(dues, key=lambda due: due.due or date.max)
     if len({due.due for due in dues}) == 1 or not doubt:
         return first
     last_days = [due.certain_by if due.cannot_tell else due.due for due in dues]
     by = None if None in last_days else max(day for day in last_days if day)
-    return replace(first, cannot_tell="; ".join(filter(None, (doubt, first.cannot_tell))), certain_by=by)
+    return replace(first, cannot_tell=(*doubt, *first.cannot_tell), certain_by=by)
 
 
 def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
     kind = str(rule.get("type"))
     if kind == "none":
-        return Due(None, words="This rule sets no interval")
+        return Due(None, steps=(coded("no_interval"),))
     if kind == "days_after_event":
         return _after_event(rule, checks, start)
     if kind == "once":
@@ -149,20 +148,22 @@ def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Fact
 def _first_due(rule: Rule, start: date | None, facts: Facts) -> Due:
     """With no check on record: the rule's own `first`, else the rule counted from the start date."""
     if start is None:
-        return Due(None, words="No check on record and no start date", cannot_tell="no start date recorded")
+        return Due(None, steps=(coded("no_check_and_no_start"),), cannot_tell=(coded("no_start"),))
     if first := rule.get("first"):
         return _due_by_variant(first, (), start, facts)
     due = _due_by(rule, (Check(start, is_start=True),), None, facts)
-    return replace(due, counted=None, words=f"No check on record, counted from the start: {due.words}")
+    return replace(due, counted=None, steps=(*due.steps, coded("counted_from_start")))
 
 
 def _after_event(rule: Rule, checks: Sequence[Check], event: date | None) -> Due:
-    name = str(rule.get("event", "event")).replace("_", " ")
+    name = event_of(rule)
     if event is None:
-        return Due(None, words=f"No date of {name} recorded", cannot_tell=f"no date of {name} recorded")
+        unknown = (coded("no_event_day", event=name),)
+        return Due(None, steps=unknown, cannot_tell=unknown)
     done = next((check.day for check in checks if check.day >= event), None)
     if done:
-        return Due(None, words=f"Done on {spoken(done)}, after {name} on {spoken(event)}", counted=done)
+        said = coded("done_after_event", done_on=done, event=name, event_on=event)
+        return Due(None, steps=(said,), counted=done)
     return days_after_event(rule, (Check(event),), {})
 
 
@@ -173,12 +174,11 @@ def _after_restart(rule: Rule, due: Due, facts: Facts) -> Due:
     if grace is None or period is None:
         return due
     idle_from, restart = period
-    since = f"{due.words}, but out of use since {spoken(idle_from)}"
+    since = (*due.steps, coded("idle_since", idle_on=idle_from))
     if restart is None:
-        doubt = f"out of use: due {grace['days']} days after restart"
-        return replace(due, due=None, words=since, cannot_tell=doubt)
+        return replace(due, due=None, steps=since, cannot_tell=(coded("until_restart", days=grace["days"]),))
     moved = restart + timedelta(days=grace["days"])
-    return replace(due, due=moved, words=f"{since}: {grace['days']} days after restart is {spoken(moved)}")
+    return replace(due, due=moved, steps=(*since, coded("days_after_restart", days=grace["days"], due_on=moved)))
 
 
 def _with_parts_that_may_wait(rule: Rule, due: Due, last: date, facts: Facts) -> Due:
@@ -190,8 +190,8 @@ def _with_parts_that_may_wait(rule: Rule, due: Due, last: date, facts: Facts) ->
         (name, add_months(recorded_day(facts.get(f"{name}_done_on")) or last, months))
         for name, months in rule.get("component_defer_months", {}).items()
     ]
-    said = [f"{name.replace('_', ' ')} may wait for a shutdown until {spoken(day)}" for name, day in parts]
-    return replace(due, words="; ".join([due.words, *said]), may_wait=tuple(parts))
+    said = [coded("may_wait", part=name, due_on=day) for name, day in parts]
+    return replace(due, steps=(*due.steps, *said), may_wait=tuple(parts))
 
 
 def _idle_period(due: date | None, facts: Facts) -> tuple[date, date | None] | None:
@@ -209,28 +209,8 @@ def _idle_period(due: date | None, facts: Facts) -> tuple[date, date | None] | N
 
 def _about_weekend(due: Due) -> Due:
     if due.due is None or not is_weekend(due.due):
-        return replace(due, words=f"{due.words}.")
-    day = "" if due.words.endswith(spoken(due.due)) else f"{spoken(due.due)} is "
-    return replace(due, words=f"{due.words} ({day}a weekend day: the date stays).")
-
-
-def select_said(select: Select) -> str:
-    """The predicates in plain words.
-
-    >>> select_said({"low_use": True, "output_kw_gt": 25, "installation_on_lt": "2009-10-01"})
-    'low use is yes, output kw is over 25, installation on is before 1 Oct 2009'
-    """
-    return ", ".join(_one_said(name, wanted) for name, wanted in select.items())
-
-
-def _one_said(name: str, wanted: object) -> str:
-    fact, comparison = split(name.lower())
-    if comparison:
-        day = day_in(wanted)
-        said = f"{DAYS_COMPARED[comparison]} {spoken(day)}" if day else f"{COMPARED[comparison]} {wanted}"
-    elif isinstance(wanted, bool):
-        said = "yes" if wanted else "no"
-    else:
-        choices = wanted if isinstance(wanted, (list, tuple)) else [wanted]
-        said = " or ".join(str(each) for each in choices)
-    return f"{fact} is {said}".replace("_", " ")
+        return due
+    last = next((figures for code, figures in reversed(due.steps) if code not in _LEADING), {})
+    is_said = last.get("due_on") == due.due.isoformat()
+    said = coded("on_a_weekend") if is_said else coded("which_is_on_a_weekend", weekend_on=due.due)
+    return replace(due, steps=(*due.steps, said))

@@ -7,8 +7,6 @@ from datetime import date
 from itertools import pairwise
 from typing import Any
 
-from fleet.intervals.dates import MONTH_NAMES
-
 Spans = Sequence[tuple[date, date]]
 
 LAST_OF_MONTH = 31
@@ -68,11 +66,6 @@ def months_of(rule: Mapping[str, Any]) -> tuple[int, ...]:
 def month_spans(months: Iterable[int], year: int) -> Spans:
     """First and last day of each of these months."""
     return [(_day(year, month, 1), _day(year, month, LAST_OF_MONTH)) for month in months]
-
-
-def month_words(months: Iterable[int]) -> str:
-    """Apr or Sep."""
-    return " or ".join(MONTH_NAMES[month - 1] for month in months)
 
 
 def _day(year: int, month: int, day: int) -> date:

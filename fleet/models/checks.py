@@ -6,7 +6,7 @@ from django.db import models
 class VisitCheck(models.Model):
     """One a visit: a cache, made again whenever the visit is judged or `made_with` is another version.
 
-    counts: tested, and a reading of its own flue judged for CO; else `why_not` says what it lacked.
+    counts: tested, and a reading of its own flue judged for CO; else `why_not` says, coded, what it lacked.
     answered: fields of the record that the record itself answers; conditions: of those under which a field is asked
     for, the ones that hold. used: analysers, people (ids, or as given where they aren't on the register) and the kind
     of fuel, by which the register tells whether the record is evidence. run_hours_h: the hour counter, where read.
@@ -18,7 +18,7 @@ class VisitCheck(models.Model):
     )
     local_date = models.DateField()
     counts = models.BooleanField()
-    why_not = models.CharField(max_length=300, blank=True)
+    why_not = models.JSONField(default=list)
     answered = models.JSONField(default=list)
     conditions = models.JSONField(default=list)
     used = models.JSONField(default=dict)

@@ -15,7 +15,8 @@ class Duty(RegisterEntry):
     part: which rule of its set, where the set has several; empty for the set's own, and for what no set puts on it.
     regime: by which list of fields a check must be complete to discharge it; empty where the rule names none.
     rule_since: from which day it goes by this form of the rule. last_done: the last check that discharged it.
-    visited_on, not_discharged, lacks: a later visit that did not, why in a sentence, and the fields that it lacks.
+    steps, cannot_tell: how the date comes about, and why it isn't certain, as codes and figures (`fleet.coded`).
+    visited_on, not_discharged, lacks: a later visit that did not, why (coded), and the fields that it lacks.
     suspended_since: out of use since then, so that nothing is due. ended_why: why it ended.
     """
 
@@ -33,13 +34,13 @@ class Duty(RegisterEntry):
     decided_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
     due = models.DateField(null=True, blank=True)
     earliest_keep = models.DateField(null=True, blank=True)
-    words = models.CharField(max_length=1000, blank=True)
-    cannot_tell = models.CharField(max_length=500, blank=True)
+    steps = models.JSONField(default=list, blank=True)
+    cannot_tell = models.JSONField(default=list, blank=True)
     last_done = models.DateField(null=True, blank=True)
     regime = models.CharField(max_length=40, blank=True)
     rule_since = models.DateField(null=True, blank=True)
     visited_on = models.DateField(null=True, blank=True)
-    not_discharged = models.CharField(max_length=1000, blank=True)
+    not_discharged = models.JSONField(default=list, blank=True)
     lacks = models.JSONField(default=list, blank=True)
     suspended_since = models.DateField(null=True, blank=True)
     ended_why = models.CharField(max_length=300, blank=True)

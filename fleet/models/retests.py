@@ -9,6 +9,7 @@ class Retest(RegisterEntry):
     """One a finding visit and set, by the retest clock of the set's version on that day.
 
     `done_by` is the first later check of the appliance: then the clock has ended, whatever that check found.
+    steps: how its last day comes about, as codes and figures.
     """
 
     class Event(models.TextChoices):
@@ -22,7 +23,7 @@ class Retest(RegisterEntry):
     event = models.CharField(max_length=20)
     found_on = models.DateField()
     due = models.DateField()
-    words = models.CharField(max_length=500)
+    steps = models.JSONField(default=list)
     done_by = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="ends_retests")
 
     class Meta:
@@ -30,4 +31,4 @@ class Retest(RegisterEntry):
         constraints = [models.UniqueConstraint(fields=["visit", "limit_set"], name="one_retest_a_visit_and_set")]
 
     def __str__(self) -> str:
-        return self.words
+        return f"{self.event} {self.due:%Y-%m-%d}"

@@ -10,7 +10,8 @@ from fleet.models.register import RegisterEntry, new_id
 
 
 class Revisit(RegisterEntry):
-    """One proposal an appliance. `binding` says which reason set the last day; `reasons` lists them all.
+    """One proposal an appliance. `binding` says which reason set the last day, `why` what it is, as code and figures;
+    `reasons` lists them all.
 
     earliest, latest : from when coming costs no anniversary, and the last day.
     otherwise_by : the last day by all reasons that don't count against the extra visits; None where there is none.
@@ -36,7 +37,7 @@ class Revisit(RegisterEntry):
     earliest = models.DateField()
     latest = models.DateField()
     binding = models.CharField(max_length=20)
-    sentence = models.CharField(max_length=1000)
+    why = models.JSONField(default=list)
     reasons = models.JSONField(default=list)
     made_at = models.DateTimeField()
     otherwise_by = models.DateField(null=True)
@@ -71,7 +72,7 @@ class Revisit(RegisterEntry):
         indexes = [models.Index(fields=["latest"]), models.Index(fields=["drift_by"])]
 
     def __str__(self) -> str:
-        return self.sentence
+        return f"{self.binding} {self.latest:%Y-%m-%d}"
 
     @property
     def is_set(self) -> bool:

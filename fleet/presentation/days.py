@@ -37,3 +37,8 @@ def offset(moment: datetime, zone: tzinfo) -> str:
 
 def day_and_time(moment: datetime, zone: tzinfo) -> str:
     return f"{long_day(moment.astimezone(zone).date())}, {clock_time(moment, zone)} {offset(moment, zone)}"
+
+
+def month_name(number: int) -> str:
+    """The short name of a month, 1 to 12."""
+    return date_format(date(2000, number, 1), "M")

@@ -1,15 +1,47 @@
 """Revisits, the days that are set for them and attempts without access, in words."""
 
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.due.reasons import Urgency
 from fleet.assess.due.revisits import technician_doubts
+from fleet.coded import Coded
 from fleet.intervals.dates import spoken
 from fleet.models import NoAccess, Revisit
+from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
+from fleet.presentation.forecasts import forecast_words
+
+
+def reason_words(why: Sequence[Any], earliest: str = "") -> str:
+    """Why to come, from its code and figures. earliest: of a duty in doubt, the first day it can be due, ISO."""
+    code, figures = why
+    if code == "duty":
+        return f"{figures['name']}: {date_words(figures['steps'])}"
+    if code == "retest":
+        return retest_words(figures["limit_set"], figures["steps"])
+    if code == "defect":
+        return str(_("Defect to be mended: %(what)s; %(due)s.") % figures)
+    if code == "undecided":
+        due = date.fromisoformat(earliest) if earliest else None
+        return undecided_words(figures["name"], due, figures["doubts"])
+    if code == "nothing_left":
+        return str(_("Nothing asks for it by a date any more; it is set for %s.") % figures["day"])
+    return forecast_words(figures) if code == "forecast" else str(figures["sentence"])
+
+
+def retest_words(limit_set: str, steps: Iterable[Coded]) -> str:
+    """By which set another test is asked for, and when."""
+    return _("Another test by %(set)s: %(words)s") % {"set": limit_set, "words": date_words(steps)}
+
+
+def reason_sentence(reason: Mapping[str, Any]) -> str:
+    """Of one of the reasons that a revisit keeps."""
+    return reason_words(reason["why"], reason["earliest"])
 
 
 def beyond_words(revisit: Revisit, a_week: int) -> str:

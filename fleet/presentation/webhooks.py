@@ -13,8 +13,11 @@ from django.utils.crypto import salted_hmac
 
 from fleet.assess.due.duties import duties_of
 from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.coded import as_rows
 from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, WebHook
+from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.follow_ups import closed_words, flag_words
+from fleet.presentation.revisits import reason_words
 
 
 def allowed_hosts() -> frozenset[str]:
@@ -130,7 +133,8 @@ def _revisit(revisit: Revisit) -> dict[str, Any]:
     return {
         "revisit": {
             "id": str(revisit.id), "earliest": revisit.earliest.isoformat(), "version": revisit.version,
-            "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": revisit.sentence,
+            "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": reason_words(revisit.why),
+            "code": revisit.why[0], "figures": revisit.why[1],
             "state": revisit.state, "day": revisit.day.isoformat() if revisit.day else None, "note": revisit.note,
             "technician": {"id": str(person.id), "name": person.name} if person else None,
         }
@@ -168,7 +172,8 @@ def _discharged(made: Reckoned) -> dict[str, Any]:
             "id": str(duty.id), "name": duty.name, "source": duty.source, "why": duty.why,
             "discharged_on": made.discharged_by.day.isoformat() if made.discharged_by else None,
             "next_due": certain.isoformat() if certain else None,
-            "words": due.cannot_tell or made.words,
+            "words": doubt_words(due.cannot_tell) or date_words(made.steps),
+            "steps": as_rows(made.steps), "cannot_tell": as_rows(due.cannot_tell),
         }
     }  # fmt: skip
 

@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _
 from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
 from fleet.models.appliances import not_gone
 from fleet.models.roles import may_see
-from fleet.presentation.revisits import who_words
+from fleet.presentation.due_dates import date_words
+from fleet.presentation.revisits import reason_words, who_words
 from fleet.queries.access import visible_clients
 from fleet.queries.revisits import visible_revisits
 
@@ -88,7 +89,7 @@ def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
         revisits = Revisit.objects.filter(appliance__building__client=address.client_id)
         duties = Duty.objects.filter(
             not_gone(today, "appliance__"), appliance__building__client=address.client_id,
-            until__isnull=True, due__isnull=False, cannot_tell="",
+            until__isnull=True, due__isnull=False, cannot_tell=[],
         )  # fmt: skip
         found = [
             *(_revisit(each) for each in revisits.select_related("appliance__building")),
@@ -117,7 +118,7 @@ def _revisit(revisit: Revisit, who: str = "") -> CalendarEvent:
         Revisit.State.PROPOSED: _("Proposed: any of these days; none is set yet."),
     }[Revisit.State(revisit.state)]
     status = CONFIRMED if revisit.state == Revisit.State.CONFIRMED else TENTATIVE
-    described = _described(revisit.appliance, state, who, revisit.sentence)
+    described = _described(revisit.appliance, state, who, reason_words(revisit.why))
     return CalendarEvent(
         f"revisit-{revisit.id}", first.isoformat(), last.isoformat(), status, summary, described,
         _location(revisit.appliance),
@@ -128,7 +129,9 @@ def _duty(duty: Duty) -> CalendarEvent:
     assert duty.due is not None  # only those with a date are asked for
     summary = _("Last day: %(name)s, %(place)s") % {"name": duty.name, "place": _place(duty.appliance)}
     day = duty.due.isoformat()
-    described = _described(duty.appliance, _("The last day by this rule; no visit is set by it."), "", duty.words)
+    described = _described(
+        duty.appliance, _("The last day by this rule; no visit is set by it."), "", date_words(duty.steps)
+    )
     return CalendarEvent(f"duty-{duty.id}", day, day, CONFIRMED, summary, described, _location(duty.appliance))
 
 

@@ -24,8 +24,8 @@ from fleet.assess.due.reasons import window_of
 from fleet.assess.foresight.forecasts import accepted_chance, under_chance
 from fleet.models import Appliance, Contractor, Defect, Duty, Forecast, LimitSetVersion, Retest, Revisit, User
 from fleet.models.appliances import not_gone
-from fleet.presentation.forecasts import drift_words, forecast_sentence
-from fleet.presentation.revisits import beyond_words
+from fleet.presentation.forecasts import drift_words
+from fleet.presentation.revisits import beyond_words, reason_words
 from fleet.queries.access import visible_clients
 
 WEEKS = 12
@@ -171,11 +171,10 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
         serving = [each for each in some if each.in_service_on(days[each.id])]
         ids = [each.id for each in serving]
         found = open_defects(ids)
-        retests = list(Retest.objects.filter(appliance__in=ids, done_by__isnull=True))
+        retests = list(Retest.objects.filter(appliance__in=ids, done_by__isnull=True).select_related("limit_set"))
         known = Known.of(
             ids,
             contractor=standing,
-            say=forecast_sentence,
             now=now,
             duties=Duty.objects.filter(appliance__in=ids, until__isnull=True),
             defects=[each for each, _versions in found],
@@ -293,7 +292,7 @@ def _moves(before: _Told, after: _Told) -> Iterable[Move]:
         days = [each[1]["latest"] if each else None for each in (before.proposals.get(id), now)]
         if days[0] != days[1]:
             proposal, values = now or before.proposals[id]
-            yield Move(proposal.appliance, days[0], days[1], values["sentence"])
+            yield Move(proposal.appliance, days[0], days[1], reason_words(values["why"]))
 
 
 def _beyond(after: _Told, allotted: Mapping[uuid.UUID, Allotment], draft: Contractor) -> Iterable[Beyond]:

@@ -22,12 +22,12 @@ def standing_duties(viewer: User, day: date) -> QuerySet[Duty]:
 
 def dated_duties(viewer: User, day: date) -> QuerySet[Duty]:
     """Standing duties whose date is certain: only these can be late."""
-    return standing_duties(viewer, day).filter(due__isnull=False, cannot_tell="")
+    return standing_duties(viewer, day).filter(due__isnull=False, cannot_tell=[])
 
 
 def undecided_duties(viewer: User, day: date) -> QuerySet[Duty]:
     """Standing duties whose date rests on a fact that nobody has recorded."""
-    return standing_duties(viewer, day).exclude(cannot_tell="")
+    return standing_duties(viewer, day).exclude(cannot_tell=[])
 
 
 def suspended_duties(viewer: User, day: date) -> QuerySet[Duty]:

@@ -32,6 +32,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.defects import STILL_OPEN
+from fleet.presentation.due_dates import no_evidence_words, not_discharged_words, undecided_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_no_access
@@ -113,16 +114,24 @@ def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) 
 
 def _next_due(duties: list[Reckoned], day: date) -> dict[str, Any]:
     """The earliest date that is certain, and the duties that have none."""
-    certain = ((each.due.due, each) for each in duties if each.due.due and not each.undecided)
+    certain = ((each.due.due, each) for each in duties if each.due.due and not each.due.cannot_tell)
     due, first = min(certain, key=lambda pair: pair[0], default=(None, None))
     return {
         "due": due,
         "due_by": first.duty.name if first else "",
         "late_days": max((day - due).days, 0) if due else 0,
-        "due_doubt": first.doubt if first else "",
-        "undecided": tuple(each.undecided for each in duties if each.undecided),
-        "not_discharged": tuple(f"{each.duty.name}: {each.not_discharged}" for each in duties if each.not_discharged),
+        "due_doubt": no_evidence_words(first.no_evidence) if first else "",
+        "undecided": tuple(filter(None, map(_undecided, duties))),
+        "not_discharged": tuple(
+            f"{each.duty.name}: {not_discharged_words(each.tried.day, each.not_discharged)}"
+            for each in duties
+            if each.tried
+        ),
     }
+
+
+def _undecided(made: Reckoned) -> str:
+    return undecided_words(made.duty.name, made.due.due, made.due.cannot_tell)
 
 
 def _idle(appliances: list[Appliance], begins: date, days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Idle]]:

@@ -15,6 +15,7 @@ from fleet.assess.due.reckoning import Reckoned, reckon
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.versions import attachments_of
 from fleet.assess.refusals import refuse_ahead
+from fleet.coded import as_rows
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
 from fleet.models import Appliance, Duty, LimitSetAttachment, User
@@ -24,8 +25,7 @@ from fleet.services.judgements import catch_up
 from fleet.services.register import change_entry, create_entry
 
 AT_ONCE = 1000
-CANNOT_TELL_LENGTH = 500
-RECKONED = ["due", "earliest_keep", "words", "cannot_tell", "last_done", "visited_on", "not_discharged", "lacks",
+RECKONED = ["due", "earliest_keep", "steps", "cannot_tell", "last_done", "visited_on", "not_discharged", "lacks",
             "suspended_since"]  # fmt: skip
 # Why a duty ended, as it is kept; by these words it is known whether it may stand again.
 ENDED_WITH_SET = "the rule no longer applies"
@@ -185,11 +185,11 @@ def _differs(made: Reckoned) -> bool:
     values = {
         "due": made.due.due,
         "earliest_keep": made.due.earliest_keep,
-        "words": made.words,
-        "cannot_tell": made.due.cannot_tell[:CANNOT_TELL_LENGTH],
+        "steps": as_rows(made.steps),
+        "cannot_tell": as_rows(made.due.cannot_tell),
         "last_done": made.discharged_by.day if made.discharged_by else None,
         "visited_on": made.tried.day if made.tried else None,
-        "not_discharged": made.not_discharged,
+        "not_discharged": as_rows(made.not_discharged),
         "lacks": list(made.lacks),
         "suspended_since": made.suspended_since,
     }

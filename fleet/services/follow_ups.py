@@ -24,7 +24,7 @@ def follow_visit(*, visit: Visit, judgement: Judgement, versions: Sequence[Limit
         started,
         update_conflicts=True,
         unique_fields=["visit", "limit_set"],
-        update_fields=["appliance", "event", "found_on", "due", "words"],
+        update_fields=["appliance", "event", "found_on", "due", "steps"],
     )
     if found := list(visit.defects.all()):
         _date_defects(found, versions, Contractor.objects.get())
@@ -47,7 +47,7 @@ def _settle_retests(appliance_ids: Iterable[uuid.UUID], until: date) -> list[Ret
 
     until: the latest day that a check may have.
     """
-    known = list(Retest.objects.filter(appliance__in=list(appliance_ids)))
+    known = list(Retest.objects.filter(appliance__in=list(appliance_ids)).select_related("limit_set"))
     done_by = first_checks_after(known, until)
     for each in known:
         if each.done_by_id != done_by[each.id]:

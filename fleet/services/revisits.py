@@ -9,15 +9,14 @@ import structlog
 from django.db import transaction
 from django.db.models import F, Q
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from fleet.assess.appliances import everybody_in_shards
 from fleet.assess.due.duties import duties_standing, standing_of
 from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, coming_to, last_attempts
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import reasons_in, window_of
+from fleet.coded import as_rows, coded
 from fleet.models import Appliance, Contractor, Revisit
-from fleet.presentation.forecasts import forecast_sentence
 from fleet.presentation.revisits import urgency_words
 from fleet.services import duties, flags, follow_ups, forecasts, jobs, tenancies
 
@@ -107,7 +106,6 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     known = Known.of(
         ids,
         contractor=contractor,
-        say=forecast_sentence,
         now=now,
         duties=standing,
         defects=defects,
@@ -172,8 +170,8 @@ def _fulfilled(proposal: Proposal) -> Iterable[uuid.UUID]:
 def _nothing_left(standing: Revisit | None) -> dict[str, Any]:
     """Nothing asks for it by a date any more, but a person has set a day: that stands until they take it back."""
     assert standing is not None and standing.day is not None  # only then it is kept
-    said = _("Nothing asks for it by a date any more; it is set for %s.") % f"{standing.day:%Y-%m-%d}"
-    values = {"earliest": standing.day, "latest": standing.day, "binding": "set", "sentence": said, "reasons": []}
+    why = as_rows([coded("nothing_left", day=standing.day)])[0]
+    values = {"earliest": standing.day, "latest": standing.day, "binding": "set", "why": why, "reasons": []}
     nothing = {"otherwise_by": None, "drift_by": None, "extra": "", "extra_week": None, "accepted_risk": None}
     return values | nothing | {"accepted_until": None, "urgency": 0.0, "urgency_words": ""}
 
@@ -217,5 +215,5 @@ def _put(ids: Sequence[uuid.UUID], allotted: Mapping[uuid.UUID, Allotment], now:
         for name, value in window.items():
             setattr(each, name, value)
         each.made_at, each.version = now, each.version + 1
-    fields = ["extra", "extra_week", "earliest", "latest", "binding", "sentence", "made_at", "version"]
+    fields = ["extra", "extra_week", "earliest", "latest", "binding", "why", "made_at", "version"]
     Revisit.objects.bulk_update(known, fields)

@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet import clock
-from fleet.assess.due.reckoning import undecided_words
 from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
@@ -21,11 +20,12 @@ from fleet.models.records import content_of
 from fleet.models.roles import may_change
 from fleet.presentation.days import day, long_day
 from fleet.presentation.drift_chart import DriftChart, band_words, drift_chart, series_words
+from fleet.presentation.due_dates import undecided_words
 from fleet.presentation.due_rule import DueRule, revisit_rule
 from fleet.presentation.figures import chance_words
 from fleet.presentation.reading_rule import Wall
 from fleet.presentation.readings import VisitCell, reading_tables, visit_cells, walls_of
-from fleet.presentation.revisits import set_words, who_words
+from fleet.presentation.revisits import reason_words, set_words, who_words
 from fleet.presentation.verdicts import source_rows
 from fleet.presentation.visits import opening
 from fleet.presentation.words import count_words, listed, rate_words, turned_out
@@ -121,7 +121,7 @@ def answer_of(history: History, today: date) -> Answer:
         by=revisit.latest if revisit else None,
         is_late=revisit is not None and revisit.latest < today,
         away=away_words(revisit.latest, today) if revisit else "",
-        reason=revisit.sentence if revisit else "",
+        reason=reason_words(revisit.why) if revisit else "",
         basis=basis_words(history.gases) if chance else "",
         undecided=_undecided(history),
         binding="" if standing else binding_words(history),

@@ -25,7 +25,7 @@ from fleet.presentation.figures import chance_words, figure
 from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.readings import verdict_rule
-from fleet.presentation.revisits import beyond_words, set_words
+from fleet.presentation.revisits import beyond_words, reason_words, set_words
 from fleet.presentation.verdicts import FindingRow, finding_row, verdict_of
 from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
@@ -219,7 +219,7 @@ def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
     return {"rule": rule, "caption": caption, "due_on": on, "band": band, "sentence": pace_words(forecast)}
 
 
-def next_asked_for(reasons: list[dict[str, str]], today: date) -> date:
+def next_asked_for(reasons: list[dict[str, Any]], today: date) -> date:
     """The day of the earliest duty, today at the soonest; a year from now where there is none."""
     dues = [date.fromisoformat(each["latest"]) for each in reasons if each["binding"] == "duty"]
     return max(min(dues, default=today + timedelta(days=365)), today)
@@ -243,7 +243,7 @@ def _due(row: Row, today: date, within: int) -> AttentionRow:
         when=revisit.latest,
         away=away_words(revisit.latest, today),
         is_late=revisit.latest < today,
-        sentence=revisit.sentence,
+        sentence=reason_words(revisit.why),
         rule=row_due_rule(revisit.earliest, revisit.latest, today, timedelta(days=within)),
         caption=window_words(revisit, today),
     )

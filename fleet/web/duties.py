@@ -39,7 +39,7 @@ def duties(request: HttpRequest) -> HttpResponse:
         soon=dated.filter(due__gte=today, due__lte=today + SOON).count(),
         undecided=undecided.count(),
         suspended=suspended.count(),
-        tried=dated.exclude(not_discharged="").count(),
+        tried=dated.exclude(not_discharged=[]).count(),
     )
     listed = page_of(dated, request.GET, by="due")
     shown = {

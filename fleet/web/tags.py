@@ -8,12 +8,16 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from fleet.models import Duty
 from fleet.presentation import days, figures
+from fleet.presentation.consequences import consequence_sentences
 from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
+from fleet.presentation.due_dates import date_words, doubt_words, not_discharged_words, what_if_words
 from fleet.presentation.due_rule import DueRule
 from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
 from fleet.presentation.reading_rule import ReadingRule
+from fleet.presentation.revisits import reason_sentence, reason_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
 from fleet.web.charts import NARROW, WIDE, drift_svg
 from fleet.web.key import KeyItem, key_items, today_item
@@ -93,6 +97,18 @@ def hash_groups(digest: str) -> str:
     return " ".join(digest[start : start + 4] for start in range(0, 12, 4))
 
 
+@register.filter
+def not_discharged(duty: Duty) -> str:
+    """{{ duty|not_discharged }}: the visit that didn't, and why; nothing where the last one did."""
+    return not_discharged_words(duty.visited_on, duty.not_discharged)
+
+
+register.filter("date_words", date_words)
+register.filter("doubt_words", doubt_words)
+register.filter("what_if_words", what_if_words)
+register.filter("reason", reason_sentence)
+register.filter("reason_words", reason_words)
+register.filter("sentences", consequence_sentences)
 register.filter("said", said)
 register.filter("flag_words", flag_words)
 register.filter("closed_words", closed_words)

@@ -30,6 +30,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
+from fleet.presentation.consequences import consequence_sentences
 from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.services.appliances import add_sheet_version
 from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
@@ -94,7 +95,7 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
         "CO2 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
         "(9.3 to 9.5 %) from now on."
     )
-    assert one.sentences[0] == (
+    assert consequence_sentences(one)[0] == (
         "Read as on 2026-03-02 it would be outside the limits as recorded from now on, where today it is within the "
         "limits as recorded. Its record keeps the verdict of its day."
     )

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from fleet.intervals import next_due, what_if
 from fleet.intervals.dates import add_months
 from fleet.intervals.events import days_of
+from fleet.presentation.due_dates import date_words, doubt_words, what_if_words
 from tests.intervals.rules_of_each_kind import HOURS_FIRST, HOURS_LATER, RULES
 
 ONCE = {"type": "once", "event": "installation", "months": 192, "from_months": 180}
@@ -44,7 +45,7 @@ def test_once_is_due_by_its_day_until_one_check_counts_and_never_after_that(
     opens, ends = add_months(installed, 180), add_months(installed, 192)
     due = next_due(ONCE, history, facts=facts)
     if any(day >= opens for day in history):
-        assert (due.due, due.cannot_tell) == (None, "")
+        assert (due.due, doubt_words(due.cannot_tell)) == (None, "")
         later = [*history, max(history) + timedelta(days=4000)]
         assert next_due(ONCE, later, facts=facts) == due
     else:
@@ -62,12 +63,12 @@ def test_what_was_done_before_the_duty_began_does_not_discharge_what_is_asked_fo
 
 def test_once_says_by_when_from_when_and_when_it_was_done() -> None:
     facts = {"installation_on": "2012-02-29"}
-    assert next_due(ONCE, [], facts=facts).words == (
+    assert date_words(next_due(ONCE, [], facts=facts).steps) == (
         "Asked for once: 192 months after installation on 29 Feb 2012 is 29 Feb 2028; a check counts from 28 Feb 2027, "
         "180 months after it."
     )
-    assert next_due(BY, []).words == "Asked for once, by 30 Sep 2027."
-    assert next_due(BY, ["2027-01-04"]).words == (
+    assert date_words(next_due(BY, []).steps) == "Asked for once, by 30 Sep 2027."
+    assert date_words(next_due(BY, ["2027-01-04"]).steps) == (
         "Done on 4 Jan 2027; it was asked for once, so nothing more falls due."
     )
 
@@ -75,12 +76,12 @@ def test_once_says_by_when_from_when_and_when_it_was_done() -> None:
 @pytest.mark.parametrize("known", [{}, {"installation_on": "about 2009"}, {"installation_on": 2009}])
 def test_once_after_an_event_of_which_no_day_is_recorded_cannot_tell(known: dict[str, Any]) -> None:
     due = next_due(ONCE, [], facts=known)
-    assert (due.due, due.cannot_tell) == (None, "no date of installation recorded")
+    assert (due.due, doubt_words(due.cannot_tell)) == (None, "no date of installation recorded")
 
 
 def test_what_if_a_check_were_made_once() -> None:
     answer = what_if(BY, [], "2027-05-04", start="2026-01-01")
-    assert answer.words == (
+    assert what_if_words(answer) == (
         "In time: due by 30 Sep 2027. Done on 4 May 2027; it was asked for once, so nothing more falls due."
     )
 
@@ -96,18 +97,23 @@ def test_a_rule_for_some_is_itself_there_nothing_elsewhere_and_in_doubt_in_betwe
     plain, only = next_due(rule, history), {**rule, "select": {"low_use": True}}
     assert next_due(only, history, facts={"low_use": True}) == plain
     elsewhere, doubtful = next_due(only, history, facts={"low_use": False}), next_due(only, history)
-    assert (elsewhere.due, elsewhere.cannot_tell) == (None, "")
-    assert elsewhere.words == "It is asked for only where low use is yes; recorded is otherwise, so nothing falls due."
+    assert (elsewhere.due, doubt_words(elsewhere.cannot_tell)) == (None, "")
+    assert (
+        date_words(elsewhere.steps)
+        == "It is asked for only where low use is yes; recorded is otherwise, so nothing falls due."
+    )
     assert doubtful.due == plain.due
-    assert doubtful.cannot_tell.startswith("low_use not recorded")
+    assert doubt_words(doubtful.cannot_tell).startswith("low_use not recorded")
 
 
 def test_a_word_where_yes_or_no_belongs_leaves_the_doubt_and_names_the_fact() -> None:
     only = YEARLY | {"select": {"low_use": True}}
-    assert next_due(only, ["2025-01-01"], facts={"low_use": "yes"}).cannot_tell.startswith("low_use not recorded")
+    assert doubt_words(next_due(only, ["2025-01-01"], facts={"low_use": "yes"}).cannot_tell).startswith(
+        "low_use not recorded"
+    )
     rule = YEARLY | {"variants": [{"select": {"output_kw_gt": 400}, "months": 6}]}
     due = next_due(rule, ["2025-01-01"], facts={"output_kw": "many"})
-    assert (due.due, due.cannot_tell) == (
+    assert (due.due, doubt_words(due.cannot_tell)) == (
         date(2025, 7, 1), "output_kw not recorded: the earliest possible date is given"
     )  # fmt: skip
 
@@ -115,7 +121,7 @@ def test_a_word_where_yes_or_no_belongs_leaves_the_doubt_and_names_the_fact() ->
 def test_a_rule_for_some_that_may_not_be_asked_for_has_no_day_that_is_certain() -> None:
     due = next_due(YEARLY | {"select": {"low_use": True}}, ["2020-01-01"], today="2026-01-01")
     assert due.due == date(2021, 1, 1)
-    assert due.cannot_tell
+    assert doubt_words(due.cannot_tell)
 
 
 # ---- again after an event ----
@@ -143,7 +149,7 @@ def test_a_check_on_the_day_of_the_event_is_one_after_it() -> None:
 def test_an_event_to_come_asks_for_nothing_yet() -> None:
     rule, facts = YEARLY | AGAIN, {"permit_on": "2026-02-01"}
     assert next_due(rule, ["2025-06-01"], today="2026-01-31", facts=facts).due == date(2026, 6, 1)
-    assert next_due(rule, ["2025-12-01"], today="2026-02-01", facts=facts).words == (
+    assert date_words(next_due(rule, ["2025-12-01"], today="2026-02-01", facts=facts).steps) == (
         "4 months after permit on 1 Feb 2026 is 1 Jun 2026; without it: 1 Dec 2025 plus 12 months is 1 Dec 2026."
     )
 
@@ -159,17 +165,24 @@ def test_an_event_before_the_duty_began_asks_for_its_check_until_there_is_one() 
 def test_where_the_rule_can_give_no_date_the_event_s_stands() -> None:
     rule = {"type": "once", "event": "start_up", "months": 12} | AGAIN
     due = next_due(rule, [], start="2020-01-01", today="2026-03-02", facts={"permit_on": "2026-01-12"})
-    assert (due.due, due.cannot_tell) == (date(2026, 5, 12), "")
-    assert due.words == "4 months after permit on 12 Jan 2026 is 12 May 2026; without it: No date of start up recorded."
-    assert next_due(rule, [], start="2020-01-01").cannot_tell == "no date of start up recorded"
+    assert (due.due, doubt_words(due.cannot_tell)) == (date(2026, 5, 12), "")
+    assert (
+        date_words(due.steps)
+        == "4 months after permit on 12 Jan 2026 is 12 May 2026; without it: No date of start up recorded."
+    )
+    assert doubt_words(next_due(rule, [], start="2020-01-01").cannot_tell) == "no date of start up recorded"
 
 
 def test_an_event_decides_for_certain_what_the_run_hours_leave_open() -> None:
     facts = {"permit_on": "2026-02-01"}
     later = next_due(HOURS_LATER | AGAIN, ["2026-01-15"], facts=facts)
-    assert (later.due, bool(later.cannot_tell), later.certain_by) == (date(2026, 4, 15), True, date(2026, 6, 1))
+    assert (later.due, bool(later.cannot_tell), later.certain_by) == (
+        date(2026, 4, 15),
+        True,
+        date(2026, 6, 1),
+    )
     first = next_due(HOURS_FIRST | AGAIN, ["2025-06-15"], facts={"permit_on": "2025-06-16"}, today="2025-11-01")
-    assert (first.due, first.cannot_tell) == (date(2025, 10, 16), "")
+    assert (first.due, doubt_words(first.cannot_tell)) == (date(2025, 10, 16), "")
 
 
 @pytest.mark.parametrize("recorded", [None, "", "soon", 7, True, ["x"], {"day": 1}, "9999-01-01", date(1899, 12, 31)])
@@ -196,7 +209,7 @@ def test_days_are_local_and_a_moment_is_refused_as_one(day: date, zone: str, hou
 def test_a_day_beyond_all_reach_is_as_good_as_not_recorded(rule: dict[str, Any], fact: str) -> None:
     for day in ("9999-01-01", "0001-01-01"):
         assert next_due(rule, ["2026-01-01"], facts={fact: day}) == next_due(rule, ["2026-01-01"])
-        assert what_if(rule, ["2026-01-01"], "2026-03-02", facts={fact: day}).words
+        assert what_if_words(what_if(rule, ["2026-01-01"], "2026-03-02", facts={fact: day}))
 
 
 # ---- which check the rule counted ----
@@ -271,18 +284,18 @@ def test_on_one_flue_all_have_the_earliest_day_of_any(
     due = next_due(ON_A_FLUE, history, facts={**own, "on_one_flue": named})
     assert due.due == min(each.due for each in alone if each.due)
     certain = [each for each in alone if each.due == due.due and not each.cannot_tell]
-    assert bool(due.cannot_tell) == (not certain)
+    assert bool(doubt_words(due.cannot_tell)) == (not certain)
 
 
 def test_the_words_say_whose_interval_it_is_and_what_its_own_would_be() -> None:
     facts = {"open": False, "on_one_flue": [("Boiler 2", {"open": True})]}
-    assert next_due(ON_A_FLUE, ["2025-03-05"], facts=facts).words == (
+    assert date_words(next_due(ON_A_FLUE, ["2025-03-05"], facts=facts).steps) == (
         "Calendar year 2025 plus 1 is 2026: 31 Dec 2026 at the latest; by Boiler 2, the strictest of the 2 on its flue "
         "(by its own facts alone 31 Dec 2027)."
     )
     unknown = {"open": False, "on_one_flue": [("Boiler 2", {})]}
     due = next_due(ON_A_FLUE, ["2025-03-05"], facts=unknown)
-    assert due.cannot_tell == "Boiler 2: open not recorded: the earliest possible date is given"
+    assert doubt_words(due.cannot_tell) == "Boiler 2: open not recorded: the earliest possible date is given"
     assert due.certain_by == date(2027, 12, 31)
 
 

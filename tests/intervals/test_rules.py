@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from fleet.intervals import check_rule, next_due
 from fleet.intervals.rules import HIGHEST
+from fleet.presentation.due_dates import date_words
 from tests.intervals.rules_of_each_kind import KEEP, RULES
 
 LIMIT_SETS = Path(__file__).parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -165,7 +166,7 @@ def test_what_is_taken_gives_an_answer_and_what_is_not_is_a_value_error(rule: An
             made = next_due(spoilt, ["2024-01-31", "2025-02-28"], start="2024-01-01", today="2026-01-01", facts=facts)
         except ValueError as bad:
             raise AssertionError(f"{spoilt} was taken") from bad
-        assert made.words
+        assert date_words(made.steps)
 
 
 words = st.one_of(st.text(max_size=4), st.booleans(), st.integers(-5, 10**9), st.floats(), st.just("2025-06-31"))
@@ -187,5 +188,5 @@ def test_whatever_an_appliance_s_facts_hold_a_date_is_given_or_why_there_is_none
     rule: Any, known: dict[str, Any]
 ) -> None:
     made = next_due(rule, ["2024-01-31", "2025-02-28"], start="2015-06-01", today="2026-01-01", facts=known)
-    assert made.words
+    assert date_words(made.steps)
     assert (made.due is None) == (rule["type"] == "none") or rule["type"] == "once" or "select" in rule

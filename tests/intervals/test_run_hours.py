@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.intervals import next_due
+from fleet.presentation.due_dates import date_words, doubt_words
 from tests.intervals.rules_of_each_kind import HOURS_FIRST, HOURS_LATER
 
 CHECK = {"date": "2026-01-15", "run_hours": 1000}
@@ -23,17 +24,20 @@ def test_a_reading_on_the_day_of_the_check_stands_in_for_the_check_s_own():
     readings = [("2026-01-15", 1000), ("2026-03-01", 3000)]
     for rule, due in ((HOURS_FIRST, date(2026, 3, 1)), (HOURS_LATER, date(2026, 4, 15))):
         found = due_after(rule, *readings, check="2026-01-15")
-        assert (found.due, found.cannot_tell) == (due, "")
+        assert (found.due, doubt_words(found.cannot_tell)) == (due, "")
 
 
 def test_a_reading_from_before_the_check_says_nothing_of_the_hours_since():
     found = due_after(HOURS_FIRST, ("2026-01-14", 990), ("2026-03-01", 2000), check="2026-01-15")
-    assert (found.due, found.cannot_tell) == (date(2026, 4, 8), NO_READING)  # 83 days and 8 hours
+    assert (found.due, doubt_words(found.cannot_tell)) == (
+        date(2026, 4, 8),
+        NO_READING,
+    )  # 83 days and 8 hours
 
 
 def test_a_check_with_its_own_reading_and_none_since_leaves_the_doubt():
     found = due_after(HOURS_FIRST)
-    assert (found.due, found.cannot_tell) == (date(2026, 4, 8), NO_READING)
+    assert (found.due, doubt_words(found.cannot_tell)) == (date(2026, 4, 8), NO_READING)
 
 
 @pytest.mark.parametrize(
@@ -48,7 +52,10 @@ def test_the_hours_are_used_up_exactly_at_their_figure(read, due):
 def test_what_is_left_takes_at_least_so_many_whole_days(left, days):
     found = due_after(HOURS_FIRST, ("2026-03-01", 3000 - left))
     assert found.due == date(2026, 3, 1) + timedelta(days=days)
-    assert found.cannot_tell == f"{2000 - left} of 2000 run hours used on 1 Mar 2026: take a new run-hour reading"
+    assert (
+        doubt_words(found.cannot_tell)
+        == f"{2000 - left} of 2000 run hours used on 1 Mar 2026: take a new run-hour reading"
+    )
 
 
 def test_the_earliest_day_is_never_the_check_s_own():
@@ -58,13 +65,13 @@ def test_the_earliest_day_is_never_the_check_s_own():
 def test_a_counter_that_fell_says_no_more_but_what_it_showed_before_stands():
     found = due_after(HOURS_FIRST, ("2026-03-01", 2760), ("2026-03-20", 40), ("2026-12-01", 5000))
     assert found.due == date(2026, 3, 11)  # 240 hours were left
-    assert found.cannot_tell == "the run-hour counter fell from 2760 to 40 on 20 Mar 2026"
-    assert due_after(HOURS_FIRST, ("2026-03-01", 3000), ("2026-03-20", 40)).cannot_tell == ""
+    assert doubt_words(found.cannot_tell) == "the run-hour counter fell from 2760 to 40 on 20 Mar 2026"
+    assert doubt_words(due_after(HOURS_FIRST, ("2026-03-01", 3000), ("2026-03-20", 40)).cannot_tell) == ""
 
 
 def test_a_counter_that_stands_still_has_not_fallen():
     found = due_after(HOURS_FIRST, ("2026-03-01", 1000), ("2026-06-01", 1000))
-    assert found.cannot_tell.startswith("0 of 2000 run hours used on 1 Jun 2026")
+    assert doubt_words(found.cannot_tell).startswith("0 of 2000 run hours used on 1 Jun 2026")
 
 
 @pytest.mark.parametrize(
@@ -74,27 +81,30 @@ def test_a_counter_that_stands_still_has_not_fallen():
 )  # fmt: skip
 def test_what_is_no_reading_is_as_good_as_nothing_recorded(recorded):
     found = next_due(HOURS_FIRST, [CHECK], facts={"run_hours": recorded})
-    assert (found.due, found.cannot_tell) == (date(2026, 4, 8), NO_READING)
+    assert (found.due, doubt_words(found.cannot_tell)) == (date(2026, 4, 8), NO_READING)
 
 
 def test_readings_as_text_and_in_any_order_are_read():
     found = due_after(HOURS_FIRST, ("2026-06-01", "4000"), ("2026-03-01", "3000.5"))
-    assert (found.due, found.cannot_tell) == (date(2026, 3, 1), "")
+    assert (found.due, doubt_words(found.cannot_tell)) == (date(2026, 3, 1), "")
 
 
 def test_the_words_say_which_limb_decided():
     dates = "15 Jan 2026 plus 12 months is 15 Jan 2027, or 2000 run hours, whichever is first"
     assert (
-        due_after(HOURS_FIRST, ("2026-03-01", 3000)).words
+        date_words(due_after(HOURS_FIRST, ("2026-03-01", 3000)).steps)
         == f"{dates}: the hours were used up by 1 Mar 2026 (a weekend day: the date stays)."
     )
-    assert due_after(HOURS_FIRST, ("2027-01-10", 2000)).words == f"{dates}."
-    assert due_after(HOURS_FIRST, ("2027-02-10", 3000)).words == f"{dates}."
+    assert date_words(due_after(HOURS_FIRST, ("2027-01-10", 2000)).steps) == f"{dates}."
+    assert date_words(due_after(HOURS_FIRST, ("2027-02-10", 3000)).steps) == f"{dates}."
 
 
 def test_whichever_is_later_waits_at_least_as_long_as_the_hours_take():
     found = due_after(HOURS_LATER | {"hours": 4800})
-    assert (found.due, found.cannot_tell) == (date(2026, 8, 3), NO_READING)  # 200 days of day and night
+    assert (found.due, doubt_words(found.cannot_tell)) == (
+        date(2026, 8, 3),
+        NO_READING,
+    )  # 200 days of day and night
 
 
 def test_passes_lengthen_the_limbs_of_whichever_is_first_too():
@@ -137,12 +147,12 @@ def test_once_it_may_be_due_the_day_by_which_it_surely_is_counts() -> None:
     assert (early.due, early.certain_by) == (date(2026, 4, 3), date(2027, 1, 10))
     assert early.cannot_tell
     later = next_due(**asked, today="2026-04-04")
-    assert (later.due, later.cannot_tell) == (date(2027, 1, 10), "")
-    assert "in any case by 10 Jan 2027" in later.words
+    assert (later.due, doubt_words(later.cannot_tell)) == (date(2027, 1, 10), "")
+    assert "in any case by 10 Jan 2027" in date_words(later.steps)
 
 
 def test_between_variants_the_longest_is_certain() -> None:
     rule = {"type": "max_months", "months": 24, "variants": [{"select": {"output_kw_ge": 100}, "months": 12}]}
     told = next_due(rule, ["2026-01-10"], today="2027-01-11")
-    assert (told.due, told.cannot_tell) == (date(2028, 1, 10), "")
-    assert "output_kw not recorded" in told.words
+    assert (told.due, doubt_words(told.cannot_tell)) == (date(2028, 1, 10), "")
+    assert "output_kw not recorded" in date_words(told.steps)

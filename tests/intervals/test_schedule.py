@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from fleet.intervals import next_due
 from fleet.intervals.dates import add_months, years_between
+from fleet.presentation.due_dates import date_words, doubt_words
 from tests.intervals.rules_of_each_kind import HOURS_LATER, KEEP, RULES
 
 LIMIT_SETS = Path(__file__).parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -71,11 +72,11 @@ def test_29_february_and_month_ends_clamp_to_the_last_day():
 def test_a_due_date_on_a_weekend_stays_and_says_so():
     due = next_due({"type": "max_months", "months": 12}, ["2025-02-28"])
     assert due.due == date(2026, 2, 28)  # a Saturday
-    assert due.words == "28 Feb 2025 plus 12 months is 28 Feb 2026 (a weekend day: the date stays)."
+    assert date_words(due.steps) == "28 Feb 2025 plus 12 months is 28 Feb 2026 (a weekend day: the date stays)."
 
 
 def test_the_words_show_the_real_day_and_the_day_it_counts_as():
-    words = next_due(KEEP, ["2018-02-10", "2019-01-05"]).words
+    words = date_words(next_due(KEEP, ["2018-02-10", "2019-01-05"]).steps)
     assert "5 Jan 2019, counted as 10 Feb 2019, plus 12 months is 10 Feb 2020" in words
     assert "from 11 Dec 2019" in words
 
@@ -103,13 +104,13 @@ def test_with_no_check_the_first_rule_counts_from_the_start():
     }
     due = next_due(rule, [], start="2026-10-01")
     assert due.due == date(2026, 10, 29)
-    assert due.words == "28 days after commissioning on 1 Oct 2026 is 29 Oct 2026."
+    assert date_words(due.steps) == "28 days after commissioning on 1 Oct 2026 is 29 Oct 2026."
 
 
 def test_with_no_check_and_no_start_it_cannot_tell():
     due = next_due({"type": "max_months", "months": 12}, [])
     assert due.due is None
-    assert due.cannot_tell
+    assert doubt_words(due.cannot_tell)
 
 
 def test_an_event_clock_stops_when_the_check_was_made():
@@ -126,27 +127,27 @@ def test_some_event_clocks_count_months():
 def test_whichever_is_later_needs_a_run_hour_reading():
     due = next_due(HOURS_LATER, ["2026-01-15"])
     assert due.due == date(2026, 4, 15)
-    assert due.cannot_tell == "no run-hour reading on the day of the last check and since"
+    assert doubt_words(due.cannot_tell) == "no run-hour reading on the day of the last check and since"
 
 
 def test_the_hours_limb_decides_when_it_comes_later():
     readings = [{"date": "2026-05-01", "run_hours": 2900}, {"date": "2026-06-10", "run_hours": 3010}]
     history = [{"date": "2026-01-15", "run_hours": 1000}]
     due = next_due(HOURS_LATER, history, facts={"run_hours": readings})
-    assert (due.due, due.cannot_tell) == (date(2026, 6, 10), "")
+    assert (due.due, doubt_words(due.cannot_tell)) == (date(2026, 6, 10), "")
 
 
 def test_the_date_limb_decides_when_the_hours_ran_fast():
     readings = [{"date": "2026-04-01", "run_hours": 3000}]
     due = next_due(HOURS_LATER, [{"date": "2026-01-15", "run_hours": 1000}], facts={"run_hours": readings})
-    assert (due.due, due.cannot_tell) == (date(2026, 4, 15), "")
+    assert (due.due, doubt_words(due.cannot_tell)) == (date(2026, 4, 15), "")
 
 
 def test_hours_not_yet_used_leave_a_doubt_and_the_earliest_day_it_can_be():
     readings = [{"date": "2026-04-10", "run_hours": 2520}]
     due = next_due(HOURS_LATER, [{"date": "2026-01-15", "run_hours": 1000}], facts={"run_hours": readings})
     assert due.due == date(2026, 4, 30)  # 480 h left are at least 20 days
-    assert "1520 of 2000 run hours" in due.cannot_tell
+    assert "1520 of 2000 run hours" in doubt_words(due.cannot_tell)
 
 
 def test_passes_lengthen_the_limbs_where_the_rule_says_so():
@@ -197,13 +198,13 @@ def test_a_special_variant_wins_over_a_general_one():
 def test_variants_follow_fuel_and_output(fuel, output_kw, expected):
     facts = {"fuel": fuel, "output_kw": output_kw}
     due = next_due(SETS["it-dpr74"]["interval"], ["2024-11-10"], facts=facts)
-    assert (due.due, due.cannot_tell) == (expected, "")
+    assert (due.due, doubt_words(due.cannot_tell)) == (expected, "")
 
 
 def test_a_missing_fact_gives_the_earliest_date_and_names_the_fact():
     due = next_due(SETS["it-dpr74"]["interval"], ["2024-11-10"], facts={"fuel": "natural_gas"})
     assert due.due == date(2026, 11, 10)
-    assert "output_kw not recorded" in due.cannot_tell
+    assert "output_kw not recorded" in doubt_words(due.cannot_tell)
 
 
 def test_a_plant_out_of_use_on_its_due_day_is_due_after_its_restart():
@@ -212,7 +213,7 @@ def test_a_plant_out_of_use_on_its_due_day_is_due_after_its_restart():
     assert next_due(rule, ["2023-10-12"], facts=idle).due == date(2025, 12, 31)
     waiting = next_due(rule, ["2023-10-12"], facts={"out_of_use": [{"from": "2025-10-01", "to": None}]})
     assert waiting.due is None
-    assert "30 days after restart" in waiting.cannot_tell
+    assert "30 days after restart" in doubt_words(waiting.cannot_tell)
 
 
 def test_a_plant_back_in_use_before_its_due_day_keeps_it():
@@ -233,7 +234,7 @@ def test_every_limit_set_gives_a_date_or_says_why_not(set_id):
     for rule in (entry["interval"], *entry.get("extra_intervals", ())):
         known = {"installation_on": "2015-01-01"}
         due = next_due(rule, ["2026-01-15"], start="2015-01-01", today="2026-11-25", facts=known)
-        assert due.words.endswith(".")
+        assert date_words(due.steps).endswith(".")
         assert (due.due is None) == (rule["type"] == "none")
         first = next_due(rule, [], start="2026-01-15", today="2026-11-25", facts=known)
         assert (first.due is None) == (rule["type"] == "none")
@@ -261,7 +262,7 @@ def test_a_time_of_day_is_refused_since_only_the_site_knows_its_date():
 
 
 def test_the_strict_reading_of_the_window_is_said():
-    words = next_due(KEEP, ["2018-02-10"]).words
+    words = date_words(next_due(KEEP, ["2018-02-10"]).steps)
     assert "from 11 Dec 2018 a check keeps that date (2 months that end with it, read strictly: 10 Dec 2018" in words
 
 
@@ -287,7 +288,7 @@ def test_a_part_may_wait_for_the_next_shutdown_from_when_it_was_last_done():
     rule = SETS["us-epa-6j-biennial"]["interval"]
     due = next_due(rule, ["2023-10-12"])
     assert (due.due, due.may_wait) == (date(2025, 11, 12), (("burner_inspection", date(2026, 10, 12)),))
-    assert "; burner inspection may wait for a shutdown until 12 Oct 2026" in due.words
+    assert "; burner inspection may wait for a shutdown until 12 Oct 2026" in date_words(due.steps)
     done = {"burner_inspection_done_on": "2022-05-31"}
     assert next_due(rule, ["2023-10-12"], facts=done).may_wait == (("burner_inspection", date(2025, 5, 31)),)
     unread = {"burner_inspection_done_on": "some day"}
@@ -305,12 +306,12 @@ def test_a_generating_unit_that_was_idle_on_1_may_is_due_7_days_after_it_runs_ag
 def test_the_words_of_windows_say_what_counted():
     season = {"type": "in_each_window", "windows": [{"from_month": 9, "to_month": 4}]}
     said = "one check is asked for from 1 Sep 2026 to 30 Apr 2027."
-    assert next_due(season, ["2026-04-30"]).words == f"30 Apr 2026; {said}"
-    assert next_due(season, ["2026-05-01"]).words == f"1 May 2026 lies in no window and serves none; {said}"
+    assert date_words(next_due(season, ["2026-04-30"]).steps) == f"30 Apr 2026; {said}"
+    assert date_words(next_due(season, ["2026-05-01"]).steps) == f"1 May 2026 lies in no window and serves none; {said}"
     begun = next_due(season, [], start="2026-10-10")
-    assert begun.words == f"No check on record, counted from the start: 10 Oct 2026; {said}"
+    assert date_words(begun.steps) == f"No check on record, counted from the start: 10 Oct 2026; {said}"
     named = {"type": "in_named_months", "named_months": [9, 4]}
-    assert next_due(named, ["2026-05-01"]).words == (
+    assert date_words(next_due(named, ["2026-05-01"]).steps) == (
         "1 May 2026 lies in no named month and serves none; one check is asked for in Apr or Sep 2026, by 30 Sep 2026."
     )
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from fleet.intervals import next_due
+from fleet.presentation.due_dates import doubt_words
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 VECTORS = [
@@ -20,6 +21,7 @@ def test_the_due_date_is_the_published_one(vector):
     due = next_due(vector["rule"], vector["history"], start=vector["start"], facts=vector.get("facts", {}))
     for name, expected in vector["expect"].items():
         value = getattr(due, name)
+        value = doubt_words(value) if name == "cannot_tell" else value
         assert (value.isoformat() if hasattr(value, "isoformat") else value) == expected, name
 
 

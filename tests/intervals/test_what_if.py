@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from fleet.intervals import next_due, what_if
 from fleet.intervals.dates import spoken
+from fleet.presentation.due_dates import what_if_words
 from tests.intervals.rules_of_each_kind import HOURS_FIRST, KEEP, NAMED_MONTHS, RULES, SEASON, TWO_WINDOWS
 
 EXTENDED = KEEP | {"one_off_alignment_extension_months": 2}
@@ -32,7 +33,7 @@ bounded = settings(max_examples=80, deadline=None, derandomize=True)
 )  # fmt: skip
 def test_on_both_sides_of_a_window_that_keeps_the_date(day, in_time, lost, words):
     found = what_if(KEEP, ["2018-02-10"], day)
-    assert (found.in_time, found.days_lost, found.words) == (in_time, lost, words)
+    assert (found.in_time, found.days_lost, what_if_words(found)) == (in_time, lost, words)
     assert (found.keeps_rhythm, found.serves) == (lost == 0, True)
     assert found.day == date.fromisoformat(day)
 
@@ -40,17 +41,17 @@ def test_on_both_sides_of_a_window_that_keeps_the_date(day, in_time, lost, words
 def test_late_within_an_extension_that_nobody_has_used_may_be_in_time():
     last_day, after = what_if(EXTENDED, ["2018-02-10"], "2019-04-09"), what_if(EXTENDED, ["2018-02-10"], "2019-04-10")
     assert last_day.in_time is None
-    assert "58 days late: due by 10 Feb 2019; in time only as the one check that aligns it" in last_day.words
-    assert "until 9 Apr 2019" in last_day.words
+    assert "58 days late: due by 10 Feb 2019; in time only as the one check that aligns it" in what_if_words(last_day)
+    assert "until 9 Apr 2019" in what_if_words(last_day)
     assert after.in_time is False
-    assert "aligns" not in after.words
+    assert "aligns" not in what_if_words(after)
 
 
 def test_an_extension_that_was_used_helps_no_more():
     facts = {"alignment_extension_used_on": "2017-03-01"}
     found = what_if(EXTENDED, ["2018-02-10"], "2019-03-01", facts=facts)
     assert found.in_time is False
-    assert "aligns" not in found.words
+    assert "aligns" not in what_if_words(found)
 
 
 @pytest.mark.parametrize(
@@ -66,7 +67,7 @@ def test_a_check_outside_its_window_or_year_moves_nothing(rule, history, day):
     found = what_if(rule, [history], day)
     assert (found.in_time, found.serves, found.keeps_rhythm) == (True, False, False)
     assert found.after.due == found.before.due
-    assert "It doesn't count for that date, which stays" in found.words
+    assert "It doesn't count for that date, which stays" in what_if_words(found)
 
 
 def test_every_rule_that_keeps_a_period_and_not_a_date_gives_up_what_it_is_early():
@@ -79,16 +80,18 @@ def test_without_a_run_hour_reading_neither_date_can_be_told():
     assert (early.in_time, late.in_time) == (True, None)
     for found in (early, late):
         assert (found.serves, found.days_lost, found.keeps_rhythm) == (None, None, None)
-        assert "at the earliest; no run-hour reading" in found.words
-        assert found.words.endswith(f"The next check is then due on {spoken(found.after.due)} at the earliest.")
-    assert early.words.startswith("In time: due on 8 Apr 2026 at the earliest;")
-    assert late.words.startswith("Whether it is in time can't be told: due on 8 Apr 2026 at the earliest;")
+        assert "at the earliest; no run-hour reading" in what_if_words(found)
+        assert what_if_words(found).endswith(
+            f"The next check is then due on {spoken(found.after.due)} at the earliest."
+        )
+    assert what_if_words(early).startswith("In time: due on 8 Apr 2026 at the earliest;")
+    assert what_if_words(late).startswith("Whether it is in time can't be told: due on 8 Apr 2026 at the earliest;")
 
 
 def test_a_rule_without_an_interval_says_so_and_nothing_else():
     found = what_if({"type": "none"}, ["2026-01-15"], "2026-04-08")
     assert (found.in_time, found.serves, found.days_lost) == (None, None, None)
-    assert found.words == "This rule sets no interval."
+    assert what_if_words(found) == "This rule sets no interval."
 
 
 def test_out_of_use_no_date_stands_and_a_check_brings_one():
@@ -96,21 +99,24 @@ def test_out_of_use_no_date_stands_and_a_check_brings_one():
     facts = {"out_of_use": [{"from": "2026-10-01", "to": None}]}
     found = what_if(rule, ["2025-12-15"], "2026-11-15", facts=facts)
     assert found.in_time is None
-    assert found.words.startswith("No date stands: out of use: due 30 days after restart. ")
+    assert what_if_words(found).startswith("No date stands: out of use: due 30 days after restart. ")
 
 
 def test_the_first_check_ever_ends_the_rule_for_the_first():
     rule = {"type": "calendar_years", "every": 3, "first": {"type": "days_after_event", "event": "x", "days": 28}}
     found = what_if(rule, [], "2026-10-20", start="2026-10-01")
     assert (found.before.due, found.after.due) == (date(2026, 10, 29), date(2029, 12, 31))
-    assert found.words == "In time: due by 29 Oct 2026. The date is kept: the next check is then due by 31 Dec 2029."
+    assert (
+        what_if_words(found)
+        == "In time: due by 29 Oct 2026. The date is kept: the next check is then due by 31 Dec 2029."
+    )
 
 
 def test_an_event_s_clock_stops_with_the_check():
     retest = {"type": "days_after_event", "event": "co_over_limit", "days": 42}
     found = what_if(retest, [], "2026-03-20", start="2026-03-02")
     assert (found.in_time, found.serves, found.after.due) == (True, True, None)
-    assert found.words.endswith("Done on 20 Mar 2026, after co over limit on 2 Mar 2026.")
+    assert what_if_words(found).endswith("Done on 20 Mar 2026, after co over limit on 2 Mar 2026.")
 
 
 def test_the_age_is_that_on_the_day():
@@ -175,4 +181,4 @@ def test_a_late_check_of_a_plain_period_moves_the_rhythm_by_as_many_months_on(hi
     found = what_if(MONTHLY, history, day)
     assert -found.days_lost == ((day + relativedelta(months=12)) - (standing + relativedelta(months=12))).days
     assume(found.days_lost)
-    assert "moves back" in found.words
+    assert "moves back" in what_if_words(found)

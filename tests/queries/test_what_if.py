@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from fleet.errors import FleetError, NotFound
 from fleet.models import Analyser, Appliance, Building, Client, Duty, Person, User
 from fleet.models.register import new_id
+from fleet.presentation.due_dates import what_if_words
 from fleet.queries.what_if import FURTHEST, what_if_appliance, what_if_building
 from fleet.services.duties import add_duty
 from fleet.services.out_of_use import begin_out_of_use
@@ -81,7 +82,7 @@ def test_never_checked_it_is_reckoned_from_the_start(boiler: Appliance, add: Add
 def test_readings_of_the_hour_counter_count(visited: Appliance, add: AddDuty, dispatcher: User) -> None:
     add(visited, "Hours", {"type": "months_or_hours_first", "months": 12, "hours": 2000})
     (found,) = what_if_appliance(dispatcher, visited.id, date(2026, 3, 10), NOON).duties
-    assert "no run-hour reading" in found.answer.words
+    assert "no run-hour reading" in what_if_words(found.answer)
     assert found.answer.days_lost is None
 
 
@@ -104,7 +105,7 @@ def test_out_of_use_it_says_since_when_and_that_nothing_is_due(
     begin_out_of_use(appliance=visited, content=content, actor=manager, now=NOON, id=new_id())
     (found,) = what_if_appliance(dispatcher, visited.id, date(2026, 4, 1), NOON).duties
     assert (found.answer.before.due, found.answer.in_time) == (None, None)
-    assert "Out of use since 1 Mar 2026: nothing is due until its restart." in found.answer.words
+    assert "Out of use since 1 Mar 2026: nothing is due until its restart." in what_if_words(found.answer)
 
 
 def test_a_building_answers_for_all_that_stands_in_it(visited: Appliance, add: AddDuty, dispatcher: User) -> None:

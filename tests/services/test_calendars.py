@@ -7,6 +7,7 @@ import pytest
 
 from fleet.errors import Conflict, FleetError, NotFound
 from fleet.models import Appliance, CalendarAddress, CalendarEntry, Client, Duty, Person, Revisit, Role, User
+from fleet.presentation.revisits import reason_words
 from fleet.queries.calendars import ShownEvent, address_for, events_for, visible_addresses
 from fleet.services import calendars
 from tests import cast
@@ -25,7 +26,7 @@ def revisit(boiler: Appliance) -> Revisit:
 def make_revisit(appliance: Appliance) -> Revisit:
     return Revisit.objects.create(
         appliance=appliance, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), binding="duty",
-        sentence="Yearly check: twelve months after 2025-07-15.", made_at=NOON,
+        why=["flag", {"sentence": "Yearly check: twelve months after 2025-07-15."}], made_at=NOON,
     )  # fmt: skip
 
 
@@ -235,7 +236,7 @@ def test_the_words_hold_the_reason_the_zone_and_the_cautions(
 ) -> None:
     (event,) = events_for(of_client(client_of_ours, manager)[0], TODAY)
     assert event.summary == "To be seen: Boiler 1, Weir House"
-    for words in (revisit.sentence, "Europe/Lisbon", "declares no appliance safe", "On a gas smell"):
+    for words in (reason_words(revisit.why), "Europe/Lisbon", "declares no appliance safe", "On a gas smell"):
         assert words in event.description
 
 

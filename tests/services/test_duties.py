@@ -12,6 +12,8 @@ from fleet.assess.due.reckoning import reckon
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User
 from fleet.models.register import new_id
+from fleet.presentation.due_dates import date_words
+from fleet.presentation.revisits import reason_words
 from fleet.queries.duties import standing_duties
 from fleet.services.duties import add_duty
 from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
@@ -32,7 +34,7 @@ def test_attaching_a_set_with_an_interval_opens_its_duty(
     duty = Duty.objects.get()
     assert duty.due == date(2027, 12, 31)
     assert duty.last_done == date(2026, 3, 2)
-    assert "2027" in duty.words
+    assert "2027" in date_words(duty.steps)
 
 
 def test_the_anniversary_is_kept_inside_its_window(
@@ -79,7 +81,7 @@ def test_the_revisit_is_at_the_earliest_of_all_reasons_and_lists_them(
     assert revisit is not None
     assert (revisit.latest, revisit.binding) == (date(2026, 4, 1), "defect")
     assert [each["binding"] for each in revisit.reasons] == ["defect", "duty"]
-    assert "gasket worn" in revisit.sentence
+    assert "gasket worn" in reason_words(revisit.why)
 
 
 def test_an_unsafe_appliance_is_to_be_seen_at_once(body: dict[str, Any], boiler: Appliance, technician: User) -> None:
@@ -185,11 +187,11 @@ def test_a_check_that_is_no_evidence_counts_and_the_words_say_so(
     store(body, technician)
     duty = reckoned(Duty.objects.get(), date(2026, 3, 3))
     assert duty.due == date(2027, 3, 2)
-    assert duty.words.endswith(
+    assert date_words(duty.steps).endswith(
         "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
     )
     analyser.calibrations.update(valid_to="2030-12-31")
-    assert "no evidence" not in reckoned(duty, date(2026, 3, 3)).words
+    assert "no evidence" not in date_words(reckoned(duty, date(2026, 3, 3)).steps)
 
 
 def test_duties_of_many_appliances_are_reckoned_in_as_many_queries_as_of_one(
@@ -224,9 +226,9 @@ def test_an_old_boiler_is_not_commissioned_on_the_day_a_set_is_attached(boiler: 
     came(boiler, date(1995, 5, 1))
     attach("de-1bimschv", manager, since=date(2026, 3, 1), appliance=boiler)
     duty = Duty.objects.get()
-    assert "commissioning" not in duty.words
+    assert "commissioning" not in date_words(duty.steps)
     assert duty.due == date(2028, 12, 31)  # more than twelve years old: every second calendar year
-    assert duty.cannot_tell == ""
+    assert duty.cannot_tell == []
 
 
 def test_a_boiler_commissioned_shortly_before_keeps_its_first_date(boiler: Appliance, manager: User) -> None:
@@ -234,7 +236,7 @@ def test_a_boiler_commissioned_shortly_before_keeps_its_first_date(boiler: Appli
     attach("de-1bimschv", manager, since=date(2026, 3, 1), appliance=boiler)
     duty = Duty.objects.get()
     assert duty.due == date(2026, 3, 20)
-    assert "28 days after commissioning on 20 Feb 2026" in duty.words
+    assert "28 days after commissioning on 20 Feb 2026" in date_words(duty.steps)
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,14 @@ from tests.cast import NOON, make_appliance, make_building
 
 
 def proposed(appliance: Appliance, drift: date, duty: date | None, urgency: float, **changes: object) -> Revisit:
-    reasons = [Reason("drift", drift, date(2025, 3, 2), "CO2 drifts", is_rationed=True)]
-    reasons += [Reason("duty", duty, date(2025, 3, 2), "Yearly")] if duty else []
-    values = {"earliest": date(2025, 3, 2), "latest": drift, "binding": "drift", "sentence": "CO2 drifts"}
+    reasons = [Reason("drift", drift, date(2025, 3, 2), ("forecast", {"sentence": "CO2 drifts"}), is_rationed=True)]
+    reasons += [Reason("duty", duty, date(2025, 3, 2), ("duty", {"name": "Yearly", "steps": []}))] if duty else []
+    values = {
+        "earliest": date(2025, 3, 2),
+        "latest": drift,
+        "binding": "drift",
+        "why": ["forecast", {"sentence": "CO2 drifts"}],
+    }
     values |= {"reasons": [each.as_json() for each in reasons], "made_at": NOON, "otherwise_by": duty}
     values |= {"drift_by": drift, "extra": "within", "urgency": urgency, "accepted_risk": 0.25}
     return Revisit.objects.create(appliance=appliance, **values | {"accepted_until": duty} | changes)

@@ -7,6 +7,7 @@ import pytest
 
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet, Person, Retest, Revisit, User
+from fleet.presentation.revisits import retest_words
 from fleet.services.follow_ups import settle_defect
 from fleet.services.limit_sets import make_limit_set
 from fleet.services.projections import check
@@ -28,7 +29,9 @@ def test_six_weeks_after_co_over_the_limit(co_found: dict[str, Any], technician:
     store(co_found, technician)
     retest = Retest.objects.get()
     assert (retest.found_on, retest.due, retest.done_by) == (date(2026, 3, 2), date(2026, 4, 13), None)
-    assert "42 days after co over limit on 2 Mar 2026 is 13 Apr 2026" in retest.words
+    assert "42 days after co over limit on 2 Mar 2026 is 13 Apr 2026" in retest_words(
+        retest.limit_set.name, retest.steps
+    )
 
 
 def test_four_weeks_by_another_set(
@@ -65,7 +68,10 @@ def test_a_set_may_ask_for_another_test_after_an_unsafe_disposition(
     corrected(body, manager, disposition=unsafe)
     retest = Retest.objects.get()
     assert (retest.event, retest.found_on, retest.due) == ("unsafe", date(2026, 3, 2), date(2026, 3, 9))
-    assert retest.words == "Another test by Own rules: 7 days after unsafe on 2 Mar 2026 is 9 Mar 2026."
+    assert (
+        retest_words(retest.limit_set.name, retest.steps)
+        == "Another test by Own rules: 7 days after unsafe on 2 Mar 2026 is 9 Mar 2026."
+    )
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert ("retest", "2026-03-09") in {(each["binding"], each["latest"]) for each in revisit.reasons}

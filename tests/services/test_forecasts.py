@@ -22,6 +22,7 @@ from fleet.models import (
 )
 from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
 from fleet.presentation.forecasts import forecast_sentence
+from fleet.presentation.revisits import reason_words
 from fleet.queries.forecasts import visible_forecasts
 from fleet.services import forecasts
 from fleet.services.revisits import refresh_appliance
@@ -66,7 +67,7 @@ def test_a_fitted_forecast_flags_and_moves_the_revisit_and_says_why(
     assert revisit is not None
     assert revisit.binding == "drift"
     assert revisit.latest == Forecast.objects.get(quantity="co2", rate="high").horizon_on
-    assert "a chance of 8 % of reaching the lower limit, 9.1 % by" in revisit.sentence
+    assert "a chance of 8 % of reaching the lower limit, 9.1 % by" in reason_words(revisit.why)
 
 
 def test_one_or_two_visits_say_that_they_rest_on_the_fleet(

@@ -9,6 +9,7 @@ from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User, VisitCheck
 from fleet.models.register import new_id
+from fleet.presentation.due_dates import date_words, not_discharged_words
 from fleet.services import projections
 from fleet.services.buildings import add_gas_supply
 from fleet.services.gas_conversions import convert_appliance
@@ -51,7 +52,7 @@ def test_it_burns_the_other_gas_and_a_test_of_it_is_due(boiler: Appliance, manag
     assert (made.from_fuel, boiler.burns_on(LATER).name, boiler.sheet) == ("natural_gas", "propane", propane)
     duty = Duty.objects.get()
     assert (duty.due, duty.source, duty.regime) == (date(2026, 3, 6), "conversion", "after_conversion")
-    assert duty.words == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
+    assert date_words(duty.steps) == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
     assert "kit K-31" in duty.why
     assert list(projections.check()) == []
 
@@ -71,8 +72,8 @@ def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(
         reading["analyser_fuel"] = "propane"
     store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
     duty = reckoned(duty, LATER)
-    assert (duty.due, duty.cannot_tell, duty.not_discharged) == (None, "", "")
-    assert duty.words == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
+    assert (duty.due, duty.cannot_tell, duty.not_discharged) == (None, [], [])
+    assert date_words(duty.steps) == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
 
 
 def complete(boiler: Appliance, *who: Any, set_to: str = BLEND, **changes: Any) -> dict[str, Any]:
@@ -109,7 +110,7 @@ def test_a_visit_on_the_gas_before_is_made_and_discharges_nothing_and_says_why(
     assert (duty.due, duty.last_done, duty.visited_on) == (date(2026, 3, 6), None, date(2026, 3, 2))
     assert duty.lacks == lacks
     said = {"new_gas": "the new gas as what burnt", "analyser_new_gas": "the analyser set for the new gas"}
-    assert duty.not_discharged == (
+    assert not_discharged_words(duty.visited_on, duty.not_discharged) == (
         f"Visited on 2 Mar 2026, not discharged: its record lacks {'; '.join(said[each] for each in lacks)}."
     )
     store(complete(boiler, person, analyser), technician)

@@ -8,6 +8,7 @@ import pytest
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, Duty, Job, LimitSet, OutOfUse, Record, User
 from fleet.models.register import new_id
+from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.queries.duties import dated_duties, suspended_duties, undecided_duties
 from fleet.queries.statements import statement_for
 from fleet.services import projections
@@ -41,8 +42,8 @@ def test_while_it_is_out_of_use_nothing_is_due_late_or_undecided(boiler: Applian
     assert duty.due == date(2026, 2, 1)  # a month late today
     begin(boiler, manager, "2026-01-20")
     duty = again(duty)
-    assert (duty.due, duty.cannot_tell, duty.suspended_since) == (None, "", date(2026, 1, 20))
-    assert duty.words.startswith("Out of use since 20 Jan 2026: nothing is due until its restart.")
+    assert (duty.due, doubt_words(duty.cannot_tell), duty.suspended_since) == (None, "", date(2026, 1, 20))
+    assert date_words(duty.steps).startswith("Out of use since 20 Jan 2026: nothing is due until its restart.")
     assert list(suspended_duties(manager, TODAY)) == [duty]
     assert not dated_duties(manager, TODAY).exists()
     assert not undecided_duties(manager, TODAY).exists()
@@ -53,7 +54,7 @@ def test_what_fell_due_meanwhile_is_due_on_the_restart(boiler: Appliance, manage
     end(begin(boiler, manager, "2026-01-20"), manager, "2026-02-27")
     duty = again(duty)
     assert (duty.due, duty.suspended_since) == (date(2026, 2, 27), None)
-    assert "out of use from 20 Jan 2026, so it is due on its restart, 27 Feb 2026" in duty.words
+    assert "out of use from 20 Jan 2026, so it is due on its restart, 27 Feb 2026" in date_words(duty.steps)
 
 
 def test_a_set_that_grants_days_after_the_restart_is_held_to_it(boiler: Appliance, manager: User) -> None:

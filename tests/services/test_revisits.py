@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, Flag, Forecast, Job, Person, Revisit, User
+from fleet.presentation.revisits import reason_sentence, reason_words
 from fleet.services import flags, forecasts, revisits
 from fleet.services.duties import add_duty
 from tests.cast import NOON, make_appliance, propose_revisit, store, visit_body
@@ -46,8 +47,8 @@ def test_a_duty_that_cannot_be_told_is_among_the_reasons_and_binds_nothing(boile
     assert revisit is not None
     assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
     first, second = revisit.reasons
-    assert first["sentence"].startswith("Yearly: ")
-    assert second["sentence"].startswith("By flue: as early as 2026-06-01; age_of_flue not recorded")
+    assert reason_sentence(first).startswith("Yearly: ")
+    assert reason_sentence(second).startswith("By flue: as early as 2026-06-01; age_of_flue not recorded")
     assert (second["binding"], second["latest"]) == ("can't be told", "")
 
 
@@ -62,7 +63,7 @@ def test_once_it_may_be_due_it_asks_for_the_day_by_which_it_surely_is(boiler: Ap
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
-    assert "age_of_flue not recorded" in revisit.sentence
+    assert "age_of_flue not recorded" in reason_words(revisit.why)
 
 
 def test_it_is_no_planned_visit_for_drift_either(

@@ -314,6 +314,8 @@ def test_hostile_words_are_written_as_text(delivery: Delivery, revisit: Revisit,
     hostile = "<img src=x onerror=alert(1)>"
     Delivery.objects.update(recipient=hostile, words=hostile, returned_why=hostile)
     Defect.objects.update(what=hostile, told=hostile, due_words=hostile)
-    Revisit.objects.update(note=hostile, sentence=hostile, state="confirmed", day=NOON.date() + timedelta(days=1))
+    Revisit.objects.update(
+        note=hostile, why=["flag", {"sentence": hostile}], state="confirmed", day=NOON.date() + timedelta(days=1)
+    )
     for path in ("/", "/deliveries/", "/defects/", f"/buildings/{revisit.appliance.building_id}/revisits/"):
         assert "<img" not in text_of(browser(dispatcher), path), path

@@ -182,7 +182,8 @@ def made_address(user: User, whose: str) -> str:
 @pytest.fixture
 def revisit(boiler: Appliance) -> Revisit:
     return Revisit.objects.create(
-        appliance=boiler, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), binding="duty", sentence="Yearly.",
+        appliance=boiler, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), binding="duty",
+        why=["flag", {"sentence": "Yearly."}],
         made_at=NOON,
     )  # fmt: skip
 

@@ -45,7 +45,7 @@ def asked_of_visit(appliance: Appliance, day: date) -> Asked:
     An appliance that was stopped for safety is not to be fired again: nothing is asked for that needs it.
     """
     standing = appliance.duties.filter(until__isnull=True, since__lte=day, suspended_since__isnull=True)
-    open_ones = standing.exclude(regime="").exclude(due__isnull=True, cannot_tell="")
+    open_ones = standing.exclude(regime="").exclude(due__isnull=True, cannot_tell=[])
     needs = {each.name: each.regime for each in open_ones.order_by("due", "id")}
     stopped = _is_stopped(appliance)
     register, facts = answered_by_register(appliance), facts_of(appliance, day)

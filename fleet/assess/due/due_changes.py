@@ -7,19 +7,18 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.due.duties import appliances_reached, duties_of
 from fleet.assess.due.reckoning import reckon
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.comparing import Draft, Row
 from fleet.assess.judging.versions import attachments_in_force
+from fleet.coded import Coded
 from fleet.models import Appliance, Duty, LimitSetAttachment, LimitSetVersion, SheetVersion
 
 
 @dataclass(frozen=True)
 class DueChange:
-    """When a duty falls due before and after; None where it has no date. words: the arithmetic by the draft.
+    """When a duty falls due before and after; None where it has no date. steps: how it comes about by the draft.
 
     doubt_before, doubt_after : why that date is the earliest only, or why there is none; empty where it is certain.
     """
@@ -27,26 +26,9 @@ class DueChange:
     name: str
     before: date | None
     after: date | None
-    words: str
-    doubt_before: str = ""
-    doubt_after: str = ""
-
-    @property
-    def sentence(self) -> str:
-        said = {
-            "name": self.name,
-            "before": _day_words(self.before, self.doubt_before),
-            "after": _day_words(self.after, self.doubt_after),
-        }
-        return _("%(name)s: due %(before)s until now, %(after)s from now on.") % said
-
-
-def _day_words(day: date | None, doubt: str) -> str:
-    said = str(day) if day else _("no date")
-    if not doubt:
-        return said
-    shown = {"day": said, "why": doubt}
-    return _("%(day)s at the earliest (%(why)s)") % shown if day else _("%(day)s (%(why)s)") % shown
+    steps: tuple[Coded, ...]
+    doubt_before: tuple[Coded, ...] = ()
+    doubt_after: tuple[Coded, ...] = ()
 
 
 def attachments_on(draft: LimitSetVersion, day: date) -> list[LimitSetAttachment]:
@@ -70,9 +52,9 @@ def due_changes(draft: Draft, appliances: Sequence[Appliance], day: date) -> dic
     for key in dict.fromkeys([*reckoned["before"], *reckoned["after"]]):
         then, now = reckoned["before"].get(key), reckoned["after"].get(key)
         days = (then.due.due if then else None, now.due.due if now else None)
-        doubts = (then.due.cannot_tell if then else "", now.due.cannot_tell if now else "")
+        doubts = (then.due.cannot_tell if then else (), now.due.cannot_tell if now else ())
         if days[0] != days[1] or doubts[0] != doubts[1] or (then is None) != (now is None):
-            change = DueChange(key[-1], *days, now.words if now else "", *doubts)
+            change = DueChange(key[-1], *days, now.steps if now else (), *doubts)
             changes.setdefault(key[0], []).append(change)
     return changes
 

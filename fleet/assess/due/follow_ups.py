@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.due.rule_facts import NO_LIMIT
 from fleet.assess.due.set_rules import mend_days, retest_clock
+from fleet.coded import as_rows
 from fleet.intervals import next_due
 from fleet.intervals.dates import spoken
 from fleet.limits.quantities import CO_QUANTITIES
@@ -78,7 +79,6 @@ def _retest(visit: Visit, version: LimitSetVersion) -> Retest:
     clock = version.content["retest"]  # one that starts
     made = next_due({name: clock[name] for name in ("type", "event", "days")}, [], start=visit.local_date)
     assert made.due is not None  # so many days after a day is a day
-    words = _("Another test by %(set)s: %(words)s") % {"set": version.limit_set.name, "words": made.words}
     return Retest(
         appliance_id=visit.appliance_id,
         visit=visit,
@@ -86,7 +86,7 @@ def _retest(visit: Visit, version: LimitSetVersion) -> Retest:
         event=clock["event"],
         found_on=visit.local_date,
         due=made.due,
-        words=words[:500],
+        steps=as_rows(made.steps),
     )
 
 

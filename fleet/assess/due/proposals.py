@@ -2,7 +2,7 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
@@ -10,12 +10,11 @@ from zoneinfo import ZoneInfo
 
 from django.db import models
 from django.db.models import Max, Q
-from django.utils.translation import gettext as _
 
 from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of, urgency_of, window_of
-from fleet.assess.due.reckoning import undecided_words
 from fleet.assess.foresight.ceilings import CO
 from fleet.assess.foresight.forecasts import chance_on, told_figures
+from fleet.coded import coded
 from fleet.models import (
     Appliance,
     Contractor,
@@ -73,10 +72,9 @@ Row = TypeVar("Row", bound=models.Model)
 
 @dataclass(frozen=True)
 class Known:
-    """By appliance what its reasons are made of, read in one query each. say: a forecast in words."""
+    """By appliance what its reasons are made of, read in one query each."""
 
     contractor: Contractor
-    say: Callable[[Forecast], str]
     duties: Mapping[uuid.UUID, list[Duty]]
     flags: Mapping[uuid.UUID, list[Flag]]
     forecasts: Mapping[uuid.UUID, list[Forecast]]
@@ -92,7 +90,6 @@ class Known:
         ids: Sequence[uuid.UUID],
         *,
         contractor: Contractor,
-        say: Callable[[Forecast], str],
         now: datetime,
         duties: Iterable[Duty],
         defects: Iterable[Defect],
@@ -108,7 +105,6 @@ class Known:
         attempts = NoAccess.objects.filter(of_these).order_by("local_date")
         return cls(
             contractor,
-            say,
             _by_appliance(duties),
             _by_appliance(open_flags),
             _by_appliance(told_of),
@@ -181,21 +177,25 @@ class Proposal:
             if not flag.figures.get("put_right"):
                 opened = flag.opened_at.astimezone(zone).date()
                 latest = opened + within if flag.kind == Flag.Kind.OUTSIDE else opened
-                yield Reason(str(flag.kind), latest, opened, flag.sentence)
+                yield Reason(str(flag.kind), latest, opened, coded("flag", sentence=flag.sentence))
 
     def _from_retests(self) -> Iterable[Reason]:
-        return (Reason("retest", each.due, each.found_on, each.words) for each in self._of(self.known.retests))
+        for each in self._of(self.known.retests):
+            why = coded("retest", limit_set=each.limit_set.name, steps=each.steps)
+            yield Reason("retest", each.due, each.found_on, why)
 
     def _from_duties(self) -> Iterable[Reason]:
         for each, due in self._certain():
-            yield Reason("duty", due, min(each.earliest_keep or each.since, due), f"{each.name}: {each.words}")
+            why = coded("duty", name=each.name, steps=each.steps)
+            yield Reason("duty", due, min(each.earliest_keep or each.since, due), why)
 
     def _from_forecasts(self) -> Iterable[Reason]:
         """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing. CO is never rationed."""
         for each in self._fitted():
             if each.horizon_on:
                 what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
-                yield Reason("drift", each.horizon_on, each.last_visit_on, self.known.say(each), what, is_rationed)
+                why = coded("forecast", **told_figures(each))
+                yield Reason("drift", each.horizon_on, each.last_visit_on, why, what, is_rationed)
 
     def _fitted(self) -> list[Forecast]:
         return [each for each in self._of(self.known.forecasts) if each.basis != "assumptions"]
@@ -203,17 +203,17 @@ class Proposal:
     def _from_defects(self) -> Iterable[Reason]:
         for each in self._of(self.known.defects):
             if each.due:
-                words = _("Defect to be mended: %(what)s; %(due)s.") % {"what": each.what, "due": each.due_words}
-                yield Reason("defect", each.due, min(each.visit.local_date, each.due), words)
+                why = coded("defect", what=each.what, due=each.due_words)
+                yield Reason("defect", each.due, min(each.visit.local_date, each.due), why)
 
-    def undecided(self) -> list[dict[str, str]]:
+    def undecided(self) -> list[dict[str, Any]]:
         """Duties whose date rests on a missing fact: told beside the reasons, binding nothing."""
         return [
             {
                 "binding": UNDECIDED,
                 "latest": "",
                 "earliest": f"{each.due:%Y-%m-%d}" if each.due else "",
-                "sentence": undecided_words(each.name, each.due, each.cannot_tell),
+                "why": ["undecided", {"name": each.name, "doubts": each.cannot_tell}],
             }
             for each in self._of(self.known.duties)
             if each.cannot_tell

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple
 
+from fleet.coded import Coded, as_rows
 from fleet.models import Flag
 
 UNDECIDED = "can't be told"
@@ -15,7 +16,7 @@ USUAL_CLASS = 1
 
 @dataclass(frozen=True)
 class Reason:
-    """One reason to come: the last day it allows, the first day on which coming serves it, in words.
+    """One reason to come: the last day it allows, the first day on which coming serves it, and why, coded.
 
     what : "co" for CO on its way to a limit; else as `binding`.
     is_rationed : it counts against the contractor's extra visits.
@@ -24,33 +25,33 @@ class Reason:
     binding: str
     latest: date
     earliest: date
-    sentence: str
+    why: Coded
     what: str = ""
     is_rationed: bool = False
 
-    def as_json(self) -> dict[str, str]:
+    def as_json(self) -> dict[str, Any]:
         return {
             "binding": self.binding,
             "latest": f"{self.latest:%Y-%m-%d}",
             "earliest": f"{self.earliest:%Y-%m-%d}",
-            "sentence": self.sentence,
+            "why": as_rows([self.why])[0],
             "what": self.what or self.binding,
             "rationed": "yes" if self.is_rationed else "",
         }
 
     @classmethod
-    def of_json(cls, said: Mapping[str, str]) -> "Reason":
+    def of_json(cls, said: Mapping[str, Any]) -> "Reason":
         return cls(
             said["binding"],
             date.fromisoformat(said["latest"]),
             date.fromisoformat(said["earliest"]),
-            said["sentence"],
+            (said["why"][0], said["why"][1]),
             said.get("what", ""),
             said.get("rationed") == "yes",
         )
 
 
-def reasons_in(stored: Iterable[Mapping[str, str]]) -> list[Reason]:
+def reasons_in(stored: Iterable[Mapping[str, Any]]) -> list[Reason]:
     """The reasons with a date that a revisit keeps."""
     return [Reason.of_json(each) for each in stored if each["binding"] != UNDECIDED]
 
@@ -74,7 +75,7 @@ def limbs_of(reasons: Sequence[Reason]) -> Limbs:
 
 
 def window_of(reasons: Sequence[Reason], *, is_beyond: bool, not_before: date | None) -> dict[str, Any]:
-    """What a revisit says of these reasons: earliest, latest, binding, sentence.
+    """What a revisit says of these reasons: earliest, latest, binding, why.
 
     The last day is the earliest of all; beyond the extra visits drift binds nothing, unless nothing else would bring
     anybody. The first day is the latest on which a duty's anniversary begins to be kept, where that comes before the
@@ -88,7 +89,7 @@ def window_of(reasons: Sequence[Reason], *, is_beyond: bool, not_before: date | 
         "earliest": min(begins, first.latest),
         "latest": first.latest,
         "binding": first.binding,
-        "sentence": first.sentence[:1000],
+        "why": first.as_json()["why"],
     }
 
 
@@ -103,7 +104,7 @@ class Urgency(NamedTuple):
 def urgency_of(reasons: Sequence[Reason], chance: float) -> Urgency:
     """Of these reasons. chance: of being outside before the next planned visit, or within a year where there is none.
 
-    >>> urgency_of([Reason("duty", date(2027, 1, 1), date(2026, 1, 1), "")], chance=0.42)
+    >>> urgency_of([Reason("duty", date(2027, 1, 1), date(2026, 1, 1), ("duty", {}))], chance=0.42)
     Urgency(value=1.42, gravest='duty', chance=0.42)
     """
     gravest = max((each.what or each.binding for each in reasons), key=class_of, default="")

@@ -6,16 +6,14 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.appliances import facts_in_common, facts_of_its_own
 from fleet.assess.due.answers import AFTER_CONVERSION, answered_by_conversion, answered_by_register, conversions_of
 from fleet.assess.due.checks import Check, checks_of
-from fleet.assess.due.record_fields import lacking, lacking_words
+from fleet.assess.due.record_fields import lacking
 from fleet.assess.due.rule_facts import FactsAsked
 from fleet.assess.judging.evidence import Behind
+from fleet.coded import Coded, coded
 from fleet.intervals import Due, next_due
-from fleet.intervals.dates import spoken
 from fleet.models import Appliance, Duty, GasConversion, OutOfUse
 
 
@@ -41,36 +39,16 @@ class Reckoned:
     facts: Mapping[str, object] = field(default_factory=dict)
 
     @property
-    def doubt(self) -> str:
-        """Said beside the date: it counts from a check, but the record of that check proves nothing."""
-        why = " ".join(self.no_evidence)
-        return _("Counts from a record that is no evidence: %s") % why if why else ""
+    def steps(self) -> tuple[Coded, ...]:
+        """How the date comes about; at the end that the record of the check it counts from proves nothing, if so."""
+        return (*self.due.steps, coded("no_evidence", why=self.no_evidence)) if self.no_evidence else self.due.steps
 
     @property
-    def words(self) -> str:
-        return " ".join(filter(None, (self.due.words, self.doubt)))[:1000]
-
-    @property
-    def not_discharged(self) -> str:
-        """A visit was made, and yet the duty stands: why, in a sentence; empty where the last visit discharged it."""
+    def not_discharged(self) -> tuple[Coded, ...]:
+        """A visit was made, and yet the duty stands: why; empty where the last visit discharged it."""
         if self.tried is None:
-            return ""
-        why = self.tried.why_not or _("its record lacks %s") % lacking_words(self.lacks)
-        return (_("Visited on %(day)s, not discharged: %(why)s.") % {"day": spoken(self.tried.day), "why": why})[:1000]
-
-    @property
-    def undecided(self) -> str:
-        """Where a fact is missing: the earliest day it can be, and which fact; empty where the date is certain."""
-        return undecided_words(self.duty.name, self.due.due, self.due.cannot_tell)
-
-
-def undecided_words(name: str, due: date | None, cannot_tell: str) -> str:
-    """How a duty is told whose date is not certain; empty where it is."""
-    if not cannot_tell:
-        return ""
-    if due is None:
-        return _("%(name)s: no date; %(why)s") % {"name": name, "why": cannot_tell}
-    return _("%(name)s: as early as %(day)s; %(why)s") % {"name": name, "day": f"{due:%Y-%m-%d}", "why": cannot_tell}
+            return ()
+        return self.tried.why_not or (coded("fields_lacking", names=self.lacks),)
 
 
 def reckon(days: Iterable[tuple[Duty, date]]) -> list[Reckoned]:
@@ -216,16 +194,8 @@ def _with_standstills(due: Due, known: _Known) -> tuple[Due, date | None]:
     for each in known.standstills:
         restart = _restart(each, known.day)
         if restart is None:
-            words = _("Out of use since %(day)s: nothing is due until its restart. Without that: %(words)s") % {
-                "day": spoken(each.begins),
-                "words": due.words,
-            }
-            return Due(None, words=words), each.begins
+            return Due(None, steps=(*due.steps, coded("stands_still", idle_on=each.begins))), each.begins
         if due.due and each.begins <= due.due < restart:
-            words = _("%(words)s It was out of use from %(from)s, so it is due on its restart, %(to)s.") % {
-                "words": due.words,
-                "from": spoken(each.begins),
-                "to": spoken(restart),
-            }
-            due = replace(due, due=restart, earliest_keep=None, words=words)
+            said = coded("due_on_restart", idle_on=each.begins, due_on=restart)
+            due = replace(due, due=restart, earliest_keep=None, steps=(*due.steps, said))
     return due, None

@@ -169,12 +169,6 @@ def _missing(each: RecordField, regime: str, title: str) -> Missing:
     return Missing(each.name, each.words, why, _("looked for: %s") % each.how)
 
 
-def lacking_words(names: Iterable[str]) -> str:
-    """The fields in words, one after another."""
-    known = record_fields()
-    return "; ".join(known[name].words for name in names if name in known)
-
-
 def asked_of(needs: Mapping[str, str]) -> Iterator[tuple[RecordField, list[str], list[str]]]:
     """The union of the fields of several duties. needs: duty's name -> regime.
 

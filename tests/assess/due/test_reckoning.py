@@ -10,6 +10,7 @@ from fleet.assess.due.duties import duties_of
 from fleet.assess.due.reckoning import reckon
 from fleet.models import Analyser, Appliance, Duty, LimitSet, Person, User, VisitCheck
 from fleet.models.register import new_id
+from fleet.presentation.due_dates import doubt_words, not_discharged_words
 from fleet.services.duties import add_duty
 from fleet.services.judgements import catch_up
 from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, copy_limit_set
@@ -33,7 +34,7 @@ def test_a_complete_check_discharges(body: dict[str, Any], boiler: Appliance, te
     store(body, technician)
     duty = attach("uk-gsiur-36", manager, boiler)
     assert (duty.last_done, duty.due) == (date(2026, 3, 2), date(2027, 3, 2))
-    assert (duty.visited_on, duty.not_discharged, duty.lacks) == (None, "", [])
+    assert (duty.visited_on, duty.not_discharged, duty.lacks) == (None, [], [])
 
 
 def test_a_check_without_a_mandatory_field_does_not_move_that_duty_and_says_what_it_lacks(
@@ -45,11 +46,11 @@ def test_a_check_without_a_mandatory_field_does_not_move_that_duty_and_says_what
     law, plain = (reckoned(each, LATER) for each in (law, plain))
     assert (law.due, law.last_done, law.visited_on) == (due, None, date(2026, 3, 2))
     assert law.lacks == ["flue_ok", "defects"]
-    assert law.not_discharged == (
+    assert not_discharged_words(law.visited_on, law.not_discharged) == (
         "Visited on 2 Mar 2026, not discharged: its record lacks the flue examined, with what was found; the defects "
         "found, or that there were none."
     )
-    assert (plain.last_done, plain.not_discharged) == (date(2026, 3, 2), "")
+    assert (plain.last_done, plain.not_discharged) == (date(2026, 3, 2), [])
 
 
 def test_a_contracts_duty_names_no_fields_and_any_check_discharges_it(
@@ -69,7 +70,7 @@ def test_a_later_complete_check_discharges_and_the_word_goes(
     assert reckoned(duty, LATER).not_discharged
     store(visit_body(boiler, person, analyser), technician)
     duty = reckoned(duty, LATER)
-    assert (duty.last_done, duty.not_discharged, duty.lacks) == (date(2026, 3, 2), "", [])
+    assert (duty.last_done, duty.not_discharged, duty.lacks) == (date(2026, 3, 2), [], [])
 
 
 def test_an_incomplete_check_after_a_complete_one_leaves_the_date_and_says_so(
@@ -110,7 +111,8 @@ def test_a_visit_that_was_no_test_says_so_in_its_own_words(
     stopped = {"outcome": "not tested", "outcome_reason": "nobody in", "readings": [], "work": []}
     store(body | stopped, technician)
     duty = reckoned(duty, LATER)
-    assert duty.not_discharged == "Visited on 2 Mar 2026, not discharged: not tested: nobody in."
+    said = not_discharged_words(duty.visited_on, duty.not_discharged)
+    assert said == "Visited on 2 Mar 2026, not discharged: not tested: nobody in."
     assert duty.lacks == []
 
 
@@ -194,7 +196,7 @@ def test_run_hours_read_at_visits_reach_the_rule(
         store(body, technician)
     duty = reckoned(duty, LATER)
     assert duty.last_done == date(2026, 1, 1)
-    assert "400 of 750 run hours used on 2 Mar 2026" in duty.cannot_tell
+    assert "400 of 750 run hours used on 2 Mar 2026" in doubt_words(duty.cannot_tell)
     assert duty.due == date(2026, 3, 16)
 
 

@@ -1,0 +1,23 @@
+"""What is kept where a person will read a sentence: its code and its figures. `presentation` makes the sentence."""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+Coded = tuple[str, dict[str, Any]]
+
+
+def coded(code: str, **figures: object) -> Coded:
+    """The figures as JSON has them: days as ISO text, what is coded itself as lists."""
+    return code, {name: _plain(value) for name, value in figures.items()}
+
+
+def as_rows(said: Iterable[Coded]) -> list[Any]:
+    """As a JSON column keeps them."""
+    return [_plain(each) for each in said]
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, date):
+        return value.isoformat()
+    return [_plain(each) for each in value] if isinstance(value, tuple | list) else value
