@@ -13,13 +13,12 @@ from fleet.demo.town import LAPSED, LAPSED_DAYS, OLDER_YEARS, YEAR, Account, Mem
 from fleet.intake.sheets import read_sheet
 from fleet.models import Analyser, Appliance, Building, Client, FlueGroup, ModelSheet, Person, Role, User
 from fleet.models.register import new_id
-from fleet.services.analysers import add_calibration
+from fleet.services.access import create_user
 from fleet.services.appliances import add_sheet_version
 from fleet.services.buildings import add_gas_supply
-from fleet.services.contractor import begin_installation, create_user
+from fleet.services.contractor import begin_installation
 from fleet.services.notices import change_own_notices, put_on_call
-from fleet.services.people import add_qualification
-from fleet.services.register import create_entry
+from fleet.services.register import add_calibration, add_qualification, create_entry
 
 TECHNICIANS = {
     "runa": "Runa Averell",
@@ -51,7 +50,9 @@ def build(now: datetime) -> tuple[Town, list[Account]]:
     town = Town(actor, _user("manager"), _user("dispatcher"), now, crew, unable=analysers[-1])
     town.bias = {each.id: float(town.rng.normal(0, ANALYSER_SD)) for each in analysers}
     town.sheets = {key: _sheet(actor, kind, begins) for key, kind in KINDS.items()}
-    clients = {key: create_entry(Client, {"name": name, "address": "Tarnholt"}) for key, name in CLIENTS.items()}
+    clients = {
+        key: create_entry(model=Client, values={"name": name, "address": "Tarnholt"}) for key, name in CLIENTS.items()
+    }
     _user("auditor").clients.set([clients[SCHOOLS], *list(clients.values())[1:2]])
     buildings = [_building(town, clients[place.client], place, site) for site, place in enumerate(PLACES)]
     prefetch_related_objects(buildings, "gas_supplies")
@@ -113,7 +114,7 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
     analysers = []
     for number, (measures, co2) in enumerate(shapes, start=1):
         values = {"name": f"Analyser {number}", "serial": f"TH-{number:03d}", "measures": measures, "co2": co2}
-        analysers.append(create_entry(Analyser, values | {"accuracy": accuracy}))
+        analysers.append(create_entry(model=Analyser, values=values | {"accuracy": accuracy}))
     for number, each in enumerate(analysers):
         ends = now.date() - timedelta(days=LAPSED_DAYS) if number == LAPSED else now.date() + timedelta(1)
         _calibrate(actor, each, begins, number, ends, lapses=number == LAPSED)
@@ -134,7 +135,7 @@ def _calibrate(actor: User, analyser: Analyser, begins: datetime, number: int, e
 
 
 def _sheet(actor: User, kind: Kind, begins: datetime) -> ModelSheet:
-    sheet = create_entry(ModelSheet, {"name": kind.name})
+    sheet = create_entry(model=ModelSheet, values={"name": kind.name})
     add_sheet_version(sheet=sheet, content=read_sheet(kind.sheet), actor=actor, now=begins, id=new_id())
     return sheet
 
@@ -153,7 +154,7 @@ def _building(town: Town, client: Client, place: Place, site: int) -> Building:
         "time_zone": TOWN_ZONE,
         "access_notes": "Key at the caretaker's." if site % 4 == 0 else "",
     }
-    building = create_entry(Building, values)
+    building = create_entry(model=Building, values=values)
     if place.name == BLENDED:
         since = town.today - timedelta(days=BLEND_DAYS)
         blend = {"building": building, "since": since, "fuel": "natural_gas_10_h2"}
@@ -178,13 +179,13 @@ def _life(town: Town, building: Building, site: int, key: str, name: str, room: 
         "facts": {"vent": "natural_draft"} if kind.is_open_flued else {},
         "in_service_from": town.today - timedelta(days=round(oldest + 365 * town.rng.uniform(0, 9))),
     }
-    life = begin_life(create_entry(Appliance, values), key, site, town.rng)
+    life = begin_life(create_entry(model=Appliance, values=values), key, site, town.rng)
     town.lives[life.appliance.id] = life
     return life
 
 
 def _share_a_flue(building: Building, lives: list[Life]) -> None:
-    group = create_entry(FlueGroup, {"building": building, "name": "common flue, east"})
+    group = create_entry(model=FlueGroup, values={"building": building, "name": "common flue, east"})
     for life in lives:
         life.appliance.flue_group = group
         life.appliance.save(update_fields=["flue_group"])

@@ -21,9 +21,8 @@ from fleet.services.gas_conversions import convert_appliance
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 from fleet.services.replacements import replace_appliance
 from fleet.services.revisit_days import release_day
-from fleet.services.settling import settle_held_message
 from fleet.services.tenancies import begin_tenancy, change_tenancy
-from fleet.services.visits import hold_message
+from fleet.services.visits import hold_message, settle_held_message
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from fleet.services.files import store_file
 from fleet.services.follow_ups import settle_defect
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, release_day, set_day
-from fleet.services.settling import settle_mark
+from fleet.services.visits import settle_mark
 
 BOOKED_AHEAD = timedelta(days=35)
 CONFIRMED_AHEAD = timedelta(days=14)

@@ -8,7 +8,7 @@ from fleet.demo.places import LETTINGS, SCHOOLS
 from fleet.demo.simulation import Life
 from fleet.models import Client, LimitSet, User
 from fleet.models.register import new_id
-from fleet.services import limits
+from fleet.services import limit_sets
 from fleet.services.duties import add_duty
 from fleet.services.register import create_entry
 
@@ -23,19 +23,19 @@ def apply_rules(
     review = {"by": reviewer, "on": f"{since:%Y-%m-%d}"}
     neutral = LimitSet.objects.get(key=NEUTRAL)
     own = review | {"source": "our own figures, for the demonstration"}
-    limits.review_limit_set(limit_set=neutral, review=own, actor=actor, now=begins)
+    limit_sets.review_limit_set(limit_set=neutral, review=own, actor=actor, now=begins)
     for client in clients.values():
         why = "Chosen for the demonstration: yearly, with neutral limits."
         values = {"limit_set": neutral, "client": client, "since": since, "why": why}
-        limits.attach_limit_set(values=values, actor=actor, now=begins)
+        limit_sets.attach_limit_set(values=values, actor=actor, now=begins)
     for key, content in ((SCHOOLS, _school_contract()), (LETTINGS, _letting_rules())):
-        agreed = create_entry(LimitSet, {"key": content["id"], "name": content["name"]})
+        agreed = create_entry(model=LimitSet, values={"key": content["id"], "name": content["name"]})
         signed = review | {"source": "the signed agreement (invented)"}
-        limits.add_limit_set_version(
+        limit_sets.add_limit_set_version(
             limit_set=agreed, content=content, actor=actor, now=begins, id=new_id(), review=signed
         )
         values = {"limit_set": agreed, "client": clients[key], "since": since, "why": "Signed agreement (invented)."}
-        limits.attach_limit_set(values=values, actor=actor, now=begins)
+        limit_sets.attach_limit_set(values=values, actor=actor, now=begins)
     for life in lives:
         if life.kind.sheet["control"] == "linkage":
             _half_yearly(life, since, actor, begins)

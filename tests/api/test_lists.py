@@ -91,7 +91,7 @@ def follow_up(boiler: Appliance, limit_set: LimitSet, by: User) -> None:
     visit, day = Visit.objects.filter(appliance=boiler).latest("id"), cast.NOON.date()
     sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
     Delivery.objects.create(visit=visit, limit_set=limit_set, **sending)
-    clock = {"event": "co_over_300", "found_on": day, "due": day, "words": "28 days"}
+    clock = {"event": "co_over_300", "found_on": day, "due": day, "steps": []}
     Retest.objects.create(visit=visit, appliance=boiler, limit_set=limit_set, **clock)
     tried = {"at": cast.NOON, "local_date": day, "kind": "nobody in", "by": by, "recorded_at": cast.NOON}
     attempt = NoAccess.objects.create(appliance=boiler, **tried)

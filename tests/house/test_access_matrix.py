@@ -324,7 +324,13 @@ def things(
 def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
     """What follows from a visit: a defect, a delivery, a revisit, an attempt at the next one."""
     day, appliance = visit.local_date, visit.appliance
-    window = {"earliest": day, "latest": day, "binding": "duty", "sentence": "Yearly.", "made_at": cast.NOON}
+    window = {
+        "earliest": day,
+        "latest": day,
+        "binding": "duty",
+        "why": ["flag", {"sentence": "Yearly."}],
+        "made_at": cast.NOON,
+    }
     sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
     attempt = {"at": cast.NOON, "local_date": day, "kind": "nobody in", "by": by, "recorded_at": cast.NOON}
     return {

@@ -33,7 +33,13 @@ def test_who_goes_is_asked_for_all_days_at_once(
     day = NOON.date() + timedelta(days=7)
     for number in range(2):
         place = make_building(boiler.building.client, f"House {number}")
-        window = {"earliest": day, "latest": day, "binding": "duty", "sentence": "Yearly.", "made_at": NOON}
+        window = {
+            "earliest": day,
+            "latest": day,
+            "binding": "duty",
+            "why": ["flag", {"sentence": "Yearly."}],
+            "made_at": NOON,
+        }
         Revisit.objects.create(
             appliance=make_appliance(place, None), state="pinned", day=day, technician=person, **window
         )

@@ -214,7 +214,13 @@ def test_attention_says_which_risk_is_accepted(
     store(body, technician)
     refresh_forecasts(appliances=[boiler], now=NOON)
     may_be_outside(boiler, Forecast.objects.get(quantity="co2", rate="low"))
-    values = {"earliest": NOON.date(), "latest": NOON.date(), "binding": "duty", "sentence": "x", "made_at": NOON}
+    values = {
+        "earliest": NOON.date(),
+        "latest": NOON.date(),
+        "binding": "duty",
+        "why": ["flag", {"sentence": "x"}],
+        "made_at": NOON,
+    }
     values |= {"extra": "beyond", "accepted_risk": 0.2, "accepted_until": date(2027, 3, 2)}
     Revisit.objects.create(appliance=boiler, **values)
     shown = text_of(browser(dispatcher), "/")
