@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from api.defects import DefectOut
 from api.derived import DerivedOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
-from api.duties import DutyOut
 from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Facts, Reference, VerdictField
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
@@ -19,6 +18,7 @@ from api.flags import FlagOut
 from api.forecasts import ForecastOut
 from api.no_access import NoAccessOut
 from api.records import RecordOut
+from api.required_checks import RequiredCheckOut
 from api.revisits import RevisitOut
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
@@ -84,22 +84,24 @@ class HistoryOut(serializers.Serializer[Any]):
     forecasts = ForecastOut(many=True)
     revisit = RevisitOut(allow_null=True)
     flags = FlagOut(many=True)
-    duties = DutyOut(many=True)
+    required_checks = RequiredCheckOut(many=True)
     defects = DefectOut(many=True)
     attempts = NoAccessOut(many=True, help_text="Attempts without access, newest first.")
     records = RecordOut(many=True)
 
 
 class AskedFieldOut(serializers.Serializer[Any]):
-    """A field of the record, and which duties of the appliance ask for it."""
+    """A field of the record, and which required checks of the appliance ask for it."""
 
     name = serializers.CharField()
     words = serializers.CharField()
-    mandatory_for = serializers.ListField(child=serializers.CharField(), help_text="Names of duties.")
+    mandatory_for = serializers.ListField(child=serializers.CharField(), help_text="Names of required checks.")
     conditional_for = serializers.ListField(child=serializers.CharField(), help_text="Only where `condition` holds.")
     condition = serializers.CharField()
     answered = serializers.BooleanField(help_text="The register answers it already.")
-    declared = serializers.BooleanField(help_text="The visit's `declared` answers it, under this name.")
+    inspection_points = serializers.BooleanField(
+        help_text="The visit's `inspection_points` answers it, under this name."
+    )
     fires = serializers.BooleanField(help_text="Reading it needs the burner to fire: after a stop it is not asked for.")
     how = serializers.CharField(help_text="What answers it.")
 
@@ -213,7 +215,7 @@ class ApplianceAdvice(Door):
 
 
 class ApplianceCard(Door):
-    """Today's decision table: targets, limits and stop lines in absolute figures, and the adjusters."""
+    """Today's decision table: targets, limits and stop levels in absolute figures, and the adjusters."""
 
     subject, shape_out = "cards", CardOut
     filters = (parameter("analyser", "With this analyser's accuracy.", "uuid"),)

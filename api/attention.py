@@ -7,16 +7,16 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.alerts import AlertOut
 from api.defects import DefectOut
 from api.deliveries import DeliveryOut
 from api.doors import Door
 from api.flags import FlagOut
 from api.forecasts import AnalyserOffOut, ForecastOut
-from api.marks import MarkOut
-from api.notices import TellingOut
+from api.questions import QuestionOut
 from api.revisits import RevisitOut
 from fleet import clock
-from fleet.assess.due.alerts import told_about
+from fleet.assess.due.alerts import alerted_about
 from fleet.queries.attention import Attention, attention_for
 
 
@@ -26,7 +26,7 @@ class AttentionRowOut(serializers.Serializer[Any]):
     forecast = ForecastOut(allow_null=True)
 
 
-class RunningOutOut(serializers.Serializer[Any]):
+class ExpiringOut(serializers.Serializer[Any]):
     """A calibration or qualification whose last day is near or past; None where there never was one."""
 
     until = serializers.DateField(allow_null=True)
@@ -39,13 +39,13 @@ class AttentionOut(serializers.Serializer[Any]):
     today = serializers.DateField()
     is_quiet = serializers.BooleanField()
     unsafe = FlagOut(many=True)
-    told = serializers.SerializerMethodField(help_text="Tellings of what is unsafe, sent and planned, by due time.")
+    told = serializers.SerializerMethodField(help_text="Alerts of what is unsafe, sent and planned, by due time.")
     outside = AttentionRowOut(many=True)
     drifting = AttentionRowOut(many=True)
     due = AttentionRowOut(many=True)
-    running_out = RunningOutOut(many=True)
-    marks = MarkOut(many=True, help_text="The oldest 50 that are open.")
-    held = serializers.IntegerField(help_text="Messages kept for mending.")
+    expiring = ExpiringOut(many=True)
+    questions = QuestionOut(many=True, help_text="The oldest 50 that are open.")
+    held = serializers.IntegerField(help_text="Messages kept for repairing.")
     from_assumptions = serializers.IntegerField(help_text="Forecasts that don't yet rest on a fit.")
     analysers_off = AnalyserOffOut(many=True, help_text="To be checked: their readings lie to one side.")
     needed_earlier = RevisitOut(many=True, help_text="Set for a day, and needed before it.")
@@ -62,13 +62,11 @@ class AttentionOut(serializers.Serializer[Any]):
     late_defects = DefectOut(many=True, help_text="The 20 that are overdue longest.")
     dead_work = serializers.IntegerField(help_text="Background work that has died; told to managers.")
 
-    @extend_schema_field(TellingOut(many=True))
+    @extend_schema_field(AlertOut(many=True))
     def get_told(self, facts: Attention) -> list[dict[str, Any]]:
-        about = told_about(facts.unsafe).values()
-        tellings = [each for one in about for each in (*one.told, *one.failing, *one.following)]
-        shown: list[dict[str, Any]] = TellingOut(
-            sorted(tellings, key=lambda each: (each.due_at, each.id)), many=True
-        ).data
+        about = alerted_about(facts.unsafe).values()
+        alerts = [each for one in about for each in (*one.told, *one.failing, *one.following)]
+        shown: list[dict[str, Any]] = AlertOut(sorted(alerts, key=lambda each: (each.due_at, each.id)), many=True).data
         return shown
 
 

@@ -1,4 +1,4 @@
-"""Calendar addresses: secret places from which a calendar program reads a technician's or a client's days."""
+"""Calendar links: secret places from which a calendar program reads a technician's or a client's days."""
 
 import uuid
 from typing import Any
@@ -14,20 +14,20 @@ from api.filters import yes_no
 from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer
-from fleet.models import CalendarAddress
+from fleet.models import CalendarLink
 from fleet.presentation import addresses
 from fleet.queries.calendars import calendar_clients, may_have_calendar, visible_addresses
 from fleet.services.calendars import make_address, renew_address, revoke_address
 
 
-class CalendarAddressIn(StrictSerializer):
+class CalendarLinkIn(StrictSerializer):
     """Either a person or a client."""
 
     user = Reference(may_have_calendar, required=False, allow_null=True)
     client = Reference(calendar_clients, required=False, allow_null=True)
 
 
-class CalendarAddressOut(serializers.Serializer[Any]):
+class CalendarLinkOut(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     user = serializers.UUIDField(source="user_id", allow_null=True)
     client = serializers.UUIDField(source="client_id", allow_null=True)
@@ -38,36 +38,36 @@ class CalendarAddressOut(serializers.Serializer[Any]):
     version = serializers.IntegerField()
 
 
-class NewCalendarAddressOut(CalendarAddressOut):
+class NewCalendarLinkOut(CalendarLinkOut):
     address = serializers.CharField(help_text="Shown this once. Whoever has it reads the calendar without logging in.")
 
 
-def with_address(made: tuple[CalendarAddress, str], status: int) -> Response:
+def with_address(made: tuple[CalendarLink, str], status: int) -> Response:
     entry, secret = made
     address = addresses.whole(addresses.calendar_feed(secret))
     entry.address = address  # type: ignore[attr-defined]  # for this one answer
     headers = {"Cache-Control": "no-store", "ETag": etag(entry.version)}
-    return Response(NewCalendarAddressOut(entry).data, status=status, headers=headers)
+    return Response(NewCalendarLinkOut(entry).data, status=status, headers=headers)
 
 
-class CalendarAddresses(ListDoor):
+class CalendarLinks(ListDoor):
     """Your own; in the office also those of technicians and of clients. A technician's has the days that name them:
     where another is named, the event is cancelled in the one and stands in the other. Somebody's in the office has all
-    days that are set, and who goes; a client's what is proposed and set, and the last days of its duties.
+    days that are set, and who goes; a client's what is proposed and set, and the last days of its required checks.
 
     iCalendar (RFC 5545), asked for as often as the program likes, at most 60 times an hour; ETag and If-None-Match save
     the rest."""
 
     subject, shape_in, shape_out, shape_made, makes = (
         "calendars",
-        CalendarAddressIn,
-        CalendarAddressOut,
-        NewCalendarAddressOut,
+        CalendarLinkIn,
+        CalendarLinkOut,
+        NewCalendarLinkOut,
         True,
     )
     filters = (yes_no("open", Q(revoked_at__isnull=True), "Not revoked."),)
 
-    def rows(self) -> QuerySet[CalendarAddress]:
+    def rows(self) -> QuerySet[CalendarLink]:
         return visible_addresses(self.viewer)
 
     def post(self, request: Request) -> Response:
@@ -77,29 +77,29 @@ class CalendarAddresses(ListDoor):
         return with_address(made, 201)
 
 
-class OneCalendarAddress(Door):
+class OneCalendarLink(Door):
     """One address, without its secret."""
 
-    subject, shape_out = "calendars", CalendarAddressOut
+    subject, shape_out = "calendars", CalendarLinkOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_addresses(self.viewer), id))
 
 
-class RenewCalendarAddress(Door):
+class RenewCalendarLink(Door):
     """Another secret for the same calendar; the one before opens nothing any more."""
 
-    subject, shape_out, versioned = "calendars", NewCalendarAddressOut, True
+    subject, shape_out, versioned = "calendars", NewCalendarLinkOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         address = found(visible_addresses(self.viewer), id)
         return with_address(renew_address(address=address, version=version_named(request)), 200)
 
 
-class RevokeCalendarAddress(Door):
+class RevokeCalendarLink(Door):
     """It opens nothing from now on."""
 
-    subject, shape_out, versioned = "calendars", CalendarAddressOut, True
+    subject, shape_out, versioned = "calendars", CalendarLinkOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         address = found(visible_addresses(self.viewer), id)

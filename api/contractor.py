@@ -14,7 +14,7 @@ from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
-from fleet.queries.choices import preview_choices
+from fleet.queries.choices import preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 
@@ -25,26 +25,26 @@ SteadinessIn = type(
 )
 
 
-MendWithinIn = type(
-    "MendWithinIn",
+RepairWithinIn = type(
+    "RepairWithinIn",
     (StrictSerializer,),
     {severity: Whole(0, 3650, required=False) for severity in Defect.Severity.values},
 )
 
 
-class ChoicesIn(StrictSerializer):
+class PlanningSettingsIn(StrictSerializer):
     """The choices that have consequences."""
 
-    accepted_chance = Number(0.0001, 0.9999)
-    accepted_chance_co = Number(0.0001, 0.9999)
-    accepted_chance_rise = Number(0.0001, 0.9999)
+    accepted_risk = Number(0.0001, 0.9999)
+    accepted_risk_co = Number(0.0001, 0.9999)
+    accepted_risk_rise = Number(0.0001, 0.9999)
     flag_at = Number(0.0001, 0.9999)
     extra_visits_a_week = Whole(0, 1000)
     outside_within_days = Whole(0, 365)
-    mend_within_days = MendWithinIn(help_text="By severity; one that is left out gets no day.")
+    repair_within_days = RepairWithinIn(help_text="By severity; one that is left out gets no day.")
 
 
-class ContractorIn(ChoicesIn):
+class ContractorIn(PlanningSettingsIn):
     name = Text(200)
     address = Text(300, required=False)
     emergency_numbers = serializers.ListField(child=Text(100), min_length=1, max_length=10)
@@ -56,13 +56,13 @@ class ContractorOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     address = serializers.CharField()
     emergency_numbers = serializers.ListField(child=serializers.JSONField())
-    accepted_chance = serializers.FloatField(help_text="Accepted chance of being outside at the revisit.")
-    accepted_chance_co = serializers.FloatField(help_text="The same of CO; never taken above the other.")
-    accepted_chance_rise = serializers.FloatField(help_text="The same of the flue's temperature above the intake air.")
+    accepted_risk = serializers.FloatField(help_text="Accepted risk of being outside at the revisit.")
+    accepted_risk_co = serializers.FloatField(help_text="The same of CO; never taken above the other.")
+    accepted_risk_rise = serializers.FloatField(help_text="The same of the flue's temperature above the intake air.")
     flag_at = serializers.FloatField(help_text="Chance before the next planned visit from which drift flags.")
     extra_visits_a_week = serializers.IntegerField()
     outside_within_days = serializers.IntegerField()
-    mend_within_days = serializers.DictField(child=serializers.IntegerField())
+    repair_within_days = serializers.DictField(child=serializers.IntegerField())
     steadiness = serializers.DictField(child=serializers.FloatField())
     is_demo = serializers.BooleanField()
     version = serializers.IntegerField()
@@ -82,7 +82,7 @@ class OneContractor(Door):
         return self.shown(change_contractor(version=version, changes=changes, shown=seen, now=clock.now()))
 
 
-class ChoiceOut(serializers.Serializer[Any]):
+class PlanningSettingOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     words = serializers.CharField()
     before = serializers.JSONField()
@@ -115,11 +115,11 @@ class BeyondOut(serializers.Serializer[Any]):
     words = serializers.CharField(help_text="The risk that is accepted by not coming.")
 
 
-class ChoicesPreviewOut(serializers.Serializer[Any]):
+class PlanningPreviewOut(serializers.Serializer[Any]):
     version = serializers.IntegerField(help_text="Name it in If-Match when recording.")
     shown = serializers.CharField(help_text="Give it back when recording these very choices.")
     summary = serializers.CharField()
-    choices = ChoiceOut(many=True)
+    choices = PlanningSettingOut(many=True)
     flags = FlagChangeOut(many=True)
     moves = MoveOut(many=True)
     weeks = WeekOut(many=True, help_text="The next twelve.")
@@ -131,11 +131,11 @@ class ChoicesPreviewOut(serializers.Serializer[Any]):
     unseen = serializers.IntegerField(help_text="Appliances of clients that you may not see, which change too.")
 
 
-class PreviewChoices(Door):
+class PreviewPlanningSettings(Door):
     """What other choices would change: flags, revisits, extra visits and what stays beyond them. Nothing is written."""
 
-    subject, shape_in, shape_out = "choices", ChoicesIn, ChoicesPreviewOut
+    subject, shape_in, shape_out = "choices", PlanningSettingsIn, PlanningPreviewOut
 
     def post(self, request: Request) -> Response:
         changes = self.taken(partial=True)
-        return self.shown(preview_choices(changes=changes, viewer=self.viewer, now=clock.now()))
+        return self.shown(preview_planning_settings(changes=changes, viewer=self.viewer, now=clock.now()))

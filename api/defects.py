@@ -1,4 +1,4 @@
-"""Defects: what is wrong besides the readings, by when it must be mended, and what closed it."""
+"""Defects: what is wrong besides the readings, by when it must be repaired, and what closed it."""
 
 import uuid
 from typing import Any
@@ -17,7 +17,7 @@ from fleet.models import Defect
 from fleet.models.defects import STILL_OPEN
 from fleet.queries.follow_ups import visible_defects
 from fleet.queries.visits import visible_visits
-from fleet.services.follow_ups import settle_defect
+from fleet.services.follow_ups import resolve_defect
 
 
 class DefectOut(serializers.Serializer[Any]):
@@ -29,15 +29,15 @@ class DefectOut(serializers.Serializer[Any]):
     severity = serializers.CharField()
     action = serializers.CharField()
     done = serializers.BooleanField()
-    mend_by = serializers.DateField(allow_null=True, help_text="As the visit recorded it.")
+    repair_by = serializers.DateField(allow_null=True, help_text="As the visit recorded it.")
     due = serializers.DateField(allow_null=True, help_text="The last day that counts.")
     due_words = serializers.CharField(help_text="How the last day comes about.")
     overdue = serializers.SerializerMethodField()
     told = serializers.CharField()
     closed_by = serializers.UUIDField(source="closed_by_id", allow_null=True)
-    settled_at = serializers.DateTimeField(allow_null=True)
-    settled_by = serializers.CharField(allow_null=True)
-    settled_why = serializers.CharField()
+    resolved_at = serializers.DateTimeField(allow_null=True)
+    resolved_by = serializers.CharField(allow_null=True)
+    resolved_why = serializers.CharField()
     open = serializers.BooleanField(source="is_open")
     version = serializers.IntegerField()
 
@@ -45,7 +45,7 @@ class DefectOut(serializers.Serializer[Any]):
         return defect.is_overdue(clock.today(defect.appliance.building.time_zone))
 
 
-class SettleIn(StrictSerializer):
+class ResolveIn(StrictSerializer):
     why = Text(500)
 
 
@@ -57,9 +57,9 @@ class Defects(ListDoor):
         *of_appliance(),
         by_id("visit", "visit", visible_visits),
         by_word("severity", "severity", Defect.Severity.values),
-        yes_no("open", STILL_OPEN, "Neither done, nor closed by a later visit, nor settled by a person."),
-        by_day("mend_by", "mend_by__lte", "To be mended by this day or before, as recorded."),
-        by_day("due_before", "due__lte", "To be mended by this day or before."),
+        yes_no("open", STILL_OPEN, "Neither done, nor closed by a later visit, nor resolved by a person."),
+        by_day("repair_by", "repair_by__lte", "To be repaired by this day or before, as recorded."),
+        by_day("due_before", "due__lte", "To be repaired by this day or before."),
     )
 
     def rows(self) -> QuerySet[Defect]:
@@ -75,13 +75,13 @@ class OneDefect(Door):
         return self.shown(found(visible_defects(self.viewer), id))
 
 
-class SettleDefect(Door):
+class ResolveDefect(Door):
     """Close it by hand, with the reason."""
 
-    subject, shape_in, shape_out, versioned = "defects", SettleIn, DefectOut, True
+    subject, shape_in, shape_out, versioned = "defects", ResolveIn, DefectOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         defect = found(visible_defects(self.viewer), id)
         version, why = version_named(request), self.taken()["why"]
-        settle_defect(defect=defect, version=version, why=why, actor=self.viewer, now=clock.now())
+        resolve_defect(defect=defect, version=version, why=why, actor=self.viewer, now=clock.now())
         return self.shown(found(visible_defects(self.viewer), id))

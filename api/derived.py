@@ -43,14 +43,14 @@ Figures = type(
 
 
 class DoubtField(serializers.DictField):
-    """Code, figures, whether it makes the reading void, and a sentence for people."""
+    """Code, figures, whether it makes the reading invalid, and a sentence for people."""
 
     def to_representation(self, value: dict[str, Any]) -> dict[str, Any]:
         return value | {"sentence": doubt_words(value)}
 
 
 class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are the table above
-    """None where a figure can't be told. `void`: a doubt takes away what was derived, never a CO finding."""
+    """None where a figure can't be told. `invalid`: a doubt takes away what was derived, never a CO finding."""
 
     basis = serializers.SerializerMethodField()
     uncertainties = serializers.DictField(
@@ -64,7 +64,7 @@ class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are t
         allow_null=True, help_text="From the series, by quantity: mean, its standard uncertainty, why not steady."
     )
     doubts = serializers.ListField(child=DoubtField())
-    void = serializers.BooleanField()
+    invalid = serializers.BooleanField()
 
     def to_representation(self, derived: dict[str, Any]) -> dict[str, Any]:
         """A judgement made before a figure was known has none of it."""

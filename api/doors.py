@@ -127,7 +127,7 @@ class EntryListDoor(ListDoor):
         """Make one: 201; the same id with the same content again 200; with other content 409."""
         values = self.values()
         with transaction.atomic():
-            # What its maker couldn't see isn't made: a retry would only make another.
+            # What its manufacturer couldn't see isn't made: a retry would only make another.
             entry, made = create_once(known=self.rows(), model=self.model, values=values, create=self.create)
             stored = found(self.rows(), entry.pk)
         return self.shown(stored, 201 if made else 200, Location=f"{request.path}/{entry.pk}")

@@ -86,7 +86,7 @@ class Reference(Id):
 
 
 class Number(DecimalText):
-    """A decimal number for a column that reckons: kept as a float in the unit that the field's name says."""
+    """A decimal number for a column that calculates: kept as a float in the unit that the field's name says."""
 
     def to_internal_value(self, data: Any) -> float:  # type: ignore[override]  # a column's float, not text
         return float(super().to_internal_value(data))
@@ -177,7 +177,7 @@ def _are_days(value: Any) -> bool:
 
 
 class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
-    """A typed interval rule, as limit sets have them; whether it can be reckoned with is checked beyond."""
+    """A typed interval rule, as limit sets have them; whether it can be calculated with is checked beyond."""
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         if not isinstance(data, dict):

@@ -13,9 +13,9 @@ from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_text, of_appliance
 from fleet.models import Forecast
 from fleet.presentation.forecasts import forecast_sentence
-from fleet.queries.forecasts import honesty_for, visible_forecasts
+from fleet.queries.forecasts import forecast_accuracy_for, visible_forecasts
 
-BINDS = "Of all the appliance's quantities this one's accepted chance is the first to be used up."
+SETS_DATE = "Of all the appliance's quantities this one's accepted risk is the first to be used up."
 
 
 class ForecastOut(serializers.Serializer[Any]):
@@ -40,9 +40,9 @@ class ForecastOut(serializers.Serializer[Any]):
     upper = serializers.FloatField()
     target = serializers.FloatField(allow_null=True)
     limit_words = serializers.CharField()
-    accepted_chance = serializers.FloatField()
+    accepted_risk = serializers.FloatField()
     horizon_on = serializers.DateField(allow_null=True)
-    binds = serializers.BooleanField(help_text=BINDS)
+    sets_date = serializers.BooleanField(help_text=SETS_DATE)
     last_visit_on = serializers.DateField()
     visits_used = serializers.IntegerField()
     crossing = serializers.ListField(child=serializers.JSONField())
@@ -69,7 +69,7 @@ class Forecasts(ListDoor):
         by_text("quantity", "quantity"),
         by_text("rate", "rate"),
         by_text("basis", "basis"),
-        by_day("horizon_before", "horizon_on__lte", "Accepted chance reached by this day or before."),
+        by_day("horizon_before", "horizon_on__lte", "Accepted risk reached by this day or before."),
     )
 
     def rows(self) -> QuerySet[Forecast]:
@@ -113,7 +113,7 @@ class SurprisesOut(serializers.Serializer[Any]):
     spread_off = serializers.BooleanField()
 
 
-class HeldOut(serializers.Serializer[Any]):
+class UnreadableOut(serializers.Serializer[Any]):
     """`lost`: the alarm. `by_analyser`: surprises in standard deviations; honest is a mean of 0 and an sd of 1."""
 
     readings = serializers.IntegerField()
@@ -130,11 +130,13 @@ class HeldOut(serializers.Serializer[Any]):
         return [{"analyser": name, **SurprisesOut(each).data} for name, each in told]
 
 
-class QuantityHonestyOut(serializers.Serializer[Any]):
+class QuantityAccuracyOut(serializers.Serializer[Any]):
     quantity = serializers.CharField()
-    accepted_chance = serializers.FloatField(allow_null=True)
-    ahead = HeldOut(allow_null=True, help_text="Readings that came in after the forecast's figures were learnt.")
-    learnt = HeldOut(allow_null=True, help_text="Readings that took part in learning them: it flatters the forecast.")
+    accepted_risk = serializers.FloatField(allow_null=True)
+    ahead = UnreadableOut(allow_null=True, help_text="Readings that came in after the forecast's figures were learnt.")
+    learnt = UnreadableOut(
+        allow_null=True, help_text="Readings that took part in learning them: it flatters the forecast."
+    )
 
 
 class AnalyserOffOut(serializers.Serializer[Any]):
@@ -149,17 +151,17 @@ class AnalyserOffOut(serializers.Serializer[Any]):
     score = serializers.FloatField()
 
 
-class HonestyOut(serializers.Serializer[Any]):
-    quantities = QuantityHonestyOut(many=True)
+class ForecastAccuracyOut(serializers.Serializer[Any]):
+    quantities = QuantityAccuracyOut(many=True)
     analysers = AnalyserOffOut(many=True)
     from_assumptions = serializers.IntegerField(help_text="Kinds of series without a fit: held against nothing.")
 
 
-class ForecastsHeld(Door):
-    """Forecasts held against what was found, over the clients that you may see."""
+class ForecastAccuracyNow(Door):
+    """Forecast accuracy, over the clients that you may see."""
 
     subject = "forecasts_held"
-    shape_out = HonestyOut
+    shape_out = ForecastAccuracyOut
 
     def get(self, request: Request) -> Response:
-        return self.shown(honesty_for(self.viewer))
+        return self.shown(forecast_accuracy_for(self.viewer))

@@ -72,7 +72,7 @@ class GasConversions(ListDoor):
         appliance = self.appliance()
         return post_recorded(
             self,
-            kind="gas conversion",
+            kind="gas_conversion",
             model=GasConversion,
             belongs={"appliance": str(appliance.id)},
             add=lambda new_id, content: convert_appliance(

@@ -39,7 +39,7 @@ class KindCountOut(serializers.Serializer[Any]):
     kind = serializers.CharField()
     waiting = serializers.IntegerField()
     running = serializers.IntegerField()
-    dead = serializers.IntegerField()
+    failed = serializers.IntegerField()
     done = serializers.IntegerField(help_text="Within a day.")
     cancelled = serializers.IntegerField(help_text="Within a day.")
 

@@ -180,7 +180,8 @@ class PreviewLimitSet(Door):
     subject, shape_in, shape_out = "limit_sets", LimitSetIn, PreviewOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Judge the newest visit of every appliance under the set again, as if it had been read today, and reckon when
+        """Judge the newest visit of every appliance under the set again, as if it had been read today, and calculate
+        when
         its checks would fall due."""
         limit_set = found(all_limit_sets(self.viewer), id)
         content = read_limit_set(self.body())

@@ -47,7 +47,7 @@ class OutOfUseOut(serializers.Serializer[Any]):
 
 
 class OutOfUsePeriods(ListDoor):
-    """When an appliance was out of use. While it is, its duties are suspended."""
+    """When an appliance was out of use. While it is, its required checks are suspended."""
 
     subject, shape_in, shape_out, makes = "out_of_use", OutOfUseIn, OutOfUseOut, True
 
@@ -73,7 +73,9 @@ class OutOfUsePeriods(ListDoor):
 
 
 class EndOutOfUse(Door):
-    """It was started again: its duties go on. Where it fell due meanwhile, it is due on that day or as the set says."""
+    """It was started again: its required checks go on. Where it fell due meanwhile, it is due on that day or as the
+    set says.
+    """
 
     subject, shape_in, shape_out = "out_of_use", RestartIn, OutOfUseOut
 

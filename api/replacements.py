@@ -39,18 +39,22 @@ class ReplacementIn(StrictSerializer):
     day = DayOf(help_text="The old one's last day and the new one's first.")
     appliance_version = Whole(1, 10**9, help_text="The old appliance's version that you read.")
     appliance = NewApplianceIn()
-    attachments = serializers.ListField(
+    assignments = serializers.ListField(
         child=Id(), required=False, max_length=TAKEN_OVER_MAX,
-        help_text="Of what was attached to the old one alone, what the new one is to be under too.",
+        help_text="Of what was assigned to the old one alone, what the new one is to be under too.",
     )  # fmt: skip
-    duties = serializers.ListField(
+    required_checks = serializers.ListField(
         child=Id(), required=False, max_length=TAKEN_OVER_MAX,
-        help_text="Of the old one's own duties (contract, maker), those that the new one is to have too.",
+        help_text=(
+            "Of the old one's own required checks (contract, manufacturer), those that the new one is to have too."
+        ),
     )  # fmt: skip
 
 
 class Replacement(Door):
-    """The old one leaves with its duties; the new one inherits no reading, no drift, and only what is named here."""
+    """The old one leaves with its required checks; the new one inherits no reading, no drift, and only what is named
+    here.
+    """
 
     subject, shape_in, shape_out, makes = "replacements", ReplacementIn, ApplianceOut, True
 
@@ -74,8 +78,8 @@ class Replacement(Door):
             version=said["appliance_version"],
             day=said["day"],
             values={name: value for name, value in new.items() if name != "replaces"},
-            attachments=said.get("attachments", []),
-            kept_duties=said.get("duties", []),
+            assignments=said.get("assignments", []),
+            kept_required_checks=said.get("required_checks", []),
             actor=self.viewer,
             now=clock.now(),
         )

@@ -18,13 +18,13 @@ from fleet.models import OccupierNotice, Revisit
 from fleet.presentation.revisits import beyond_words, reason_sentence, reason_words, set_words, who_words
 from fleet.queries.register import the_contractor, visible_people
 from fleet.queries.revisits import MANY_ATTEMPTS, revisits_of_building, visible_revisits
-from fleet.services.revisit_days import SET, Notice, release_day, set_day
+from fleet.services.revisit_days import SET, Notice, book_day, release_day
 
 
 class ReasonOut(serializers.Serializer[Any]):
-    """One reason to come. latest is empty for a duty in doubt, which sets no day."""
+    """One reason to come. latest is empty for a required check in doubt, which sets no day."""
 
-    binding = serializers.CharField()
+    date_set_by = serializers.CharField()
     latest = serializers.CharField()
     earliest = serializers.CharField()
     what = serializers.CharField(default="")
@@ -48,7 +48,7 @@ class RevisitOut(serializers.Serializer[Any]):
     appliance = serializers.UUIDField(source="appliance_id")
     earliest = serializers.DateField(help_text="From then on coming costs no anniversary.")
     latest = serializers.DateField()
-    binding = serializers.CharField(help_text="Which reason set the last day.")
+    date_set_by = serializers.CharField(help_text="Which reason set the last day.")
     sentence = serializers.SerializerMethodField()
     reasons = ReasonOut(many=True)
     urgency = serializers.FloatField(help_text="What it is for counts whole, the chance of being outside is added.")
@@ -59,7 +59,7 @@ class RevisitOut(serializers.Serializer[Any]):
     accepted_risk = serializers.FloatField(allow_null=True, help_text="Chance of being outside before accepted_until.")
     accepted_until = serializers.DateField(allow_null=True)
     beyond = serializers.SerializerMethodField(help_text="The risk accepted by not coming, in words.")
-    state = serializers.CharField(help_text="proposed, pinned or confirmed.")
+    state = serializers.CharField(help_text="proposed, booked or confirmed.")
     day = serializers.DateField(allow_null=True)
     technician = serializers.UUIDField(source="technician_id", allow_null=True, help_text="Who goes on that day.")
     who_words = serializers.SerializerMethodField(
@@ -117,7 +117,7 @@ class Revisits(ListDoor):
     subject, shape_out = "revisits", RevisitOut
     filters = (
         *of_appliance(),
-        by_text("binding", "binding"),
+        by_text("date_set_by", "date_set_by"),
         by_word("state", "state", Revisit.State.values),
         by_id("technician", "technician", visible_people),
         yes_no("unnamed", Q(day__isnull=False, technician__isnull=True), "Set for a day, and nobody is named to go."),
@@ -140,7 +140,7 @@ class OneRevisit(Door):
         return self.shown(found(visible_revisits(self.viewer), id))
 
 
-class SetDay(Door):
+class BookDay(Door):
     """Pin or confirm its day, and name who goes. Whoever is not qualified for it yet is accepted: `who_words` says so
     until a qualification is in force on that day. Where the occupier knows of another day, a new notice is needed
     (409)."""
@@ -152,7 +152,7 @@ class SetDay(Door):
         version, taken = version_named(request), self.taken()
         given = taken.get("notice")
         notice = Notice(given["kind"], given["given_on"], given["how"], given.get("notice_days", 0)) if given else None
-        set_day(
+        book_day(
             revisit=revisit,
             version=version,
             state=taken["state"],

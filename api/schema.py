@@ -187,7 +187,7 @@ class _Select(_Field):
 
 class _Kept(_Field):
     target_class = "fleet.intake.limit_sets.Kept"
-    schema = {"description": "For the reader; nothing reckons with it."}
+    schema = {"description": "For the reader; nothing calculates with it."}
 
 
 class _Whole(_Field):

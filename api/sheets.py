@@ -1,4 +1,4 @@
-"""Maker's sheets: one a model of appliance, its figures in versions; what a new version would change, beforehand."""
+"""Settings sheets: one a model of appliance, its figures in versions; what a new version would change, beforehand."""
 
 import uuid
 from typing import Any

@@ -52,8 +52,10 @@ class StatementLineOut(serializers.Serializer[Any]):
     due = serializers.DateField(allow_null=True)
     due_by = serializers.CharField()
     due_doubt = serializers.CharField(help_text="Why the record that it counts from proves little; else empty.")
-    undecided = serializers.ListField(child=serializers.CharField(), help_text="Duties whose date can't be told.")
-    not_discharged = serializers.ListField(child=serializers.CharField(), help_text="Visits, and why they did not.")
+    undecided = serializers.ListField(
+        child=serializers.CharField(), help_text="Required checks whose date can't be told."
+    )
+    not_counted = serializers.ListField(child=serializers.CharField(), help_text="Visits, and why they did not.")
     idle = IdleOut(many=True, help_text="Days of the period on which it was out of use; nothing was due on them.")
     late_days = serializers.IntegerField()
     flags = FlagOut(many=True)
@@ -108,5 +110,5 @@ def _file(statement: Statement, shape: str) -> HttpResponse:
     media_type, write = _FILES[shape]
     answer = HttpResponse(write(statement), content_type=media_type)
     name = f"statement-{statement.begins}-{statement.ends}.{shape}"
-    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    answer["Content-Disposition"] = f'assignment; filename="{name}"'
     return answer

@@ -9,8 +9,8 @@ from api.analysers import CalibrationOut
 from api.defects import DefectOut
 from api.derived import DerivedOut
 from api.fields import VerdictField
-from api.marks import MarkOut
 from api.people import QualificationOut
+from api.questions import QuestionOut
 from api.records import RecordOut
 from api.schema import measured_schema
 from fleet.assess.judging.visit_facts import VisitFacts
@@ -150,7 +150,7 @@ class JudgementOut(serializers.Serializer[Any]):
     engine = serializers.CharField()
     judged_at = serializers.DateTimeField()
     sheet_version = serializers.UUIDField(source="sheet_version_id", allow_null=True)
-    stop_lines = serializers.UUIDField(source="stop_lines_id")
+    stop_levels = serializers.UUIDField(source="stop_levels_id")
     card = serializers.DictField()
 
     def get_summary(self, judgement: Judgement) -> str:
@@ -185,7 +185,7 @@ class VisitOut(serializers.Serializer[Any]):
     unsafe = serializers.BooleanField(source="visit.unsafe")
     unsafe_details = serializers.DictField(source="visit.unsafe_details")
     left_as_found = serializers.BooleanField(source="visit.left_as_found")
-    plate = serializers.DictField(source="visit.plate")
+    data_plate = serializers.DictField(source="visit.data_plate")
     fuel = serializers.CharField(source="visit.fuel")
     fuel_composition = serializers.DictField(
         source="visit.fuel_composition",
@@ -194,7 +194,7 @@ class VisitOut(serializers.Serializer[Any]):
     )
     sheet = serializers.UUIDField(source="visit.sheet_id", allow_null=True, help_text="That it had on the day.")
     conditions = serializers.SerializerMethodField()
-    checklist = serializers.ListField(source="visit.checklist", child=serializers.DictField())
+    restore_steps = serializers.ListField(source="visit.restore_steps", child=serializers.DictField())
     not_done = serializers.ListField(source="visit.not_done", child=serializers.DictField())
     note = serializers.CharField(source="visit.note")
     signed_by = serializers.UUIDField(source="visit.signed_by_id", allow_null=True)
@@ -205,7 +205,7 @@ class VisitOut(serializers.Serializer[Any]):
     defects = DefectOut(source="visit.defects.all", many=True)
     findings = FindingOut(many=True)
     diagnoses = DiagnosisOut(source="visit.diagnoses.all", many=True)
-    marks = MarkOut(many=True)
+    questions = QuestionOut(many=True)
     analysers = AnalyserOnDayOut(many=True)
     people = PersonOnDayOut(many=True)
     record = serializers.UUIDField(source="visit.record_id")

@@ -24,7 +24,7 @@ from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.visits import VisitIn, read_visit, unsafe_appliance
 from fleet.models import Visit
 from fleet.queries.visits import visible_visits, visit_for
-from fleet.services.visits import amend_visit, hold_message, record_visit
+from fleet.services.visits import amend_visit, keep_unreadable, record_visit
 from reports.visits import visit_pdf
 
 log = structlog.get_logger()
@@ -47,8 +47,8 @@ class Visits(ListDoor):
         by_day("since", "local_date__gte", "On this day or after."),
         by_day("until", "local_date__lte", "On this day or before."),
         by_word("outcome", "outcome", Visit.Outcome.values),
-        by_word("judged", "judgement__outcome", ["within", "in part", "outside", "not judged"]),
-        yes_no("unsafe", Q(unsafe=True), "Called unsafe by the technician."),
+        by_word("judged", "judgement__outcome", ["within", "incomplete", "outside", "not_judged"]),
+        yes_no("unsafe", Q(unsafe=True), "Declared unsafe by the technician."),
     )
     makes = True
     shape_out = VisitLineOut
@@ -61,7 +61,7 @@ class Visits(ListDoor):
         """Store a visit as it was sent: 201, 200 for the same again, 409 for other content under its id.
 
         A message that can't be read, or names an appliance that isn't there for you, is refused and kept: the answer
-        names the held message. If it calls an appliance unsafe, that is acted on at once.
+        names the unreadable record. If it calls an appliance unsafe, that is acted on at once.
         """
         sent: Any = request.data
         body = sent if isinstance(sent, bytes) else b""
@@ -92,9 +92,11 @@ class Visits(ListDoor):
 
     def _kept(self, refusal: FleetError, body: bytes, errors: dict[str, str], data: Any) -> FleetError:
         """The refusal, saying that the message is kept and under which id."""
-        held = hold_message(body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now())
-        words = "It can't be accepted as it is. It is kept, as it came, for the office to mend."
-        answer = type(refusal)(refusal.code, words, errors=errors, held_message=str(held.id))
+        held = keep_unreadable(
+            body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now()
+        )
+        words = "It can't be accepted as it is. It is kept, as it came, for the office to repair."
+        answer = type(refusal)(refusal.code, words, errors=errors, unreadable_record=str(held.id))
         answer.status = refusal.status
         return answer
 
@@ -110,7 +112,7 @@ def _errors(bad: Malformed) -> dict[str, str]:
 
 
 class OneVisit(Door):
-    """One visit, whole: readings as entered, derived figures, verdicts, findings, marks and record hashes."""
+    """One visit, whole: readings as entered, derived figures, verdicts, findings, questions and record hashes."""
 
     subject, shape_out = "visits", VisitOut
 

@@ -1,4 +1,4 @@
-"""Web-hooks: another program is told of events as they happen. A manager makes them; each is off until switched on."""
+"""Webhooks: another program is told of events as they happen. A manager makes them; each is off until switched on."""
 
 import uuid
 from typing import Any
@@ -13,7 +13,7 @@ from api.fields import Reference
 from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
-from fleet.models import AllowedTarget, EventKind, HookDelivery, WebHook
+from fleet.models import AllowedTarget, EventKind, HookDelivery, Webhook
 from fleet.queries.access import visible_clients
 from fleet.queries.webhooks import allowed_targets, visible_deliveries, visible_hooks
 from fleet.services.webhooks import (
@@ -27,21 +27,21 @@ from fleet.services.webhooks import (
 )
 
 
-class WebHookIn(StrictSerializer):
+class WebhookIn(StrictSerializer):
     name = Text(100)
     url = Text(500, help_text="https; what its name stands for is checked at every try.")
     kinds = serializers.ListField(child=Word(choices=EventKind.values), min_length=1)
     client = Reference(visible_clients, required=False, allow_null=True, help_text="null: the whole installation.")
 
 
-class WebHookChange(StrictSerializer):
+class WebhookChange(StrictSerializer):
     name = Text(100)
     url = Text(500)
     kinds = serializers.ListField(child=Word(choices=EventKind.values), min_length=1)
     is_on = YesNo()
 
 
-class WebHookOut(serializers.Serializer[Any]):
+class WebhookOut(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     name = serializers.CharField()
     url = serializers.CharField()
@@ -54,7 +54,7 @@ class WebHookOut(serializers.Serializer[Any]):
     version = serializers.IntegerField()
 
 
-class NewWebHookOut(WebHookOut):
+class NewWebhookOut(WebhookOut):
     secret = serializers.CharField(help_text="Shown this once: what the signatures are made with.")
 
 
@@ -85,14 +85,14 @@ class AllowedTargetOut(serializers.Serializer[Any]):
     allowed_at = serializers.DateTimeField()
 
 
-def with_secret(made: tuple[WebHook, str], status: int) -> Response:
+def with_secret(made: tuple[Webhook, str], status: int) -> Response:
     hook, secret = made
     hook.secret = secret  # type: ignore[attr-defined]  # for this one answer
     headers = {"Cache-Control": "no-store", "ETag": etag(hook.version)}
-    return Response(NewWebHookOut(hook).data, status=status, headers=headers)
+    return Response(NewWebhookOut(hook).data, status=status, headers=headers)
 
 
-class WebHooks(ListDoor):
+class Webhooks(ListDoor):
     """What each delivery is: a POST of JSON with id, event, at and what it is about. Headers: Fleet-Event,
     Fleet-Timestamp (seconds since 1970), Fleet-Signature, and Idempotency-Key, the same at every try of one event:
     deliveries come at least once, oldest first, so keep the keys that you have done.
@@ -107,16 +107,17 @@ class WebHooks(ListDoor):
     hour; a 4xx five times; where nothing arrives for three days the hook is switched off and managers are told.
     Which events there are, and what each is about besides appliance, building and client: flag opened, flag answered,
     flag closed (flag); visit recorded, visit corrected (visit, record); revisit changed, day set, day taken back
-    (revisit, with the day and the technician named for it); duty discharged (duty, with discharged_on, next_due and
-    its arithmetic in words, and the visit and record that discharged it; once a duty and day).
+    (revisit, with the day and the technician named for it); required check counted (required check, with counted_on,
+    next_due and
+    its arithmetic in words, and the visit and record that counted it; once a required check and day).
 
     Addresses that are not public are refused, by what the name stands for at the moment of each try, unless a manager
     has allowed the host by name.
     """
 
-    subject, shape_in, shape_out, shape_made, makes = "web_hooks", WebHookIn, WebHookOut, NewWebHookOut, True
+    subject, shape_in, shape_out, shape_made, makes = "webhooks", WebhookIn, WebhookOut, NewWebhookOut, True
 
-    def rows(self) -> QuerySet[WebHook]:
+    def rows(self) -> QuerySet[Webhook]:
         return visible_hooks(self.viewer)
 
     def post(self, request: Request) -> Response:
@@ -124,10 +125,10 @@ class WebHooks(ListDoor):
         return with_secret(add_hook(values=self.taken(), actor=self.viewer, now=clock.now()), 201)
 
 
-class OneWebHook(Door):
+class OneWebhook(Door):
     """One hook."""
 
-    subject, shape_in, shape_out, versioned = "web_hooks", WebHookChange, WebHookOut, True
+    subject, shape_in, shape_out, versioned = "webhooks", WebhookChange, WebhookOut, True
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(found(visible_hooks(self.viewer), id))
@@ -148,7 +149,7 @@ class OneWebHook(Door):
 class RenewSecret(Door):
     """Another secret, shown this once; the one before signs nothing any more."""
 
-    subject, shape_out, versioned = "web_hooks", NewWebHookOut, True
+    subject, shape_out, versioned = "webhooks", NewWebhookOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         hook = found(visible_hooks(self.viewer), id)
@@ -158,7 +159,7 @@ class RenewSecret(Door):
 class TrialEvent(Door):
     """A trial event, sent once in the background, even where the hook is off: look at the deliveries a moment later."""
 
-    subject, shape_out = "web_hooks", HookDeliveryOut
+    subject, shape_out = "webhooks", HookDeliveryOut
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         return self.shown(send_trial(hook=found(visible_hooks(self.viewer), id), now=clock.now()))
@@ -167,7 +168,7 @@ class TrialEvent(Door):
 class HookDeliveries(ListDoor):
     """What was sent to one hook in the last month, and what came of it; oldest first."""
 
-    subject, shape_out = "web_hooks", HookDeliveryOut
+    subject, shape_out = "webhooks", HookDeliveryOut
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
         self.hook = found(visible_hooks(self.viewer), id)
@@ -180,7 +181,7 @@ class HookDeliveries(ListDoor):
 class AllowedTargets(ListDoor):
     """Hosts that hooks may reach although they are private or answer only to plain http."""
 
-    subject, shape_in, shape_out, makes = "web_hooks", AllowedTargetIn, AllowedTargetOut, True
+    subject, shape_in, shape_out, makes = "webhooks", AllowedTargetIn, AllowedTargetOut, True
 
     def rows(self) -> QuerySet[AllowedTarget]:
         return allowed_targets(self.viewer)
@@ -193,7 +194,7 @@ class AllowedTargets(ListDoor):
 class OneAllowedTarget(Door):
     """One host on the list."""
 
-    subject = "web_hooks"
+    subject = "webhooks"
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """Off the list: refused from the next try on."""

@@ -16,11 +16,11 @@ from fleet.queries.what_if import Supposed, what_if_appliance, what_if_building
 
 
 class SupposedOut(serializers.Serializer[Any]):
-    """One duty; what rests on a date that can't be told is null."""
+    """One required check; what rests on a date that can't be told is null."""
 
-    duty = serializers.UUIDField(source="duty.id")
-    appliance = serializers.UUIDField(source="duty.appliance_id")
-    name = serializers.CharField(source="duty.name")
+    required_check = serializers.UUIDField(source="required_check.id")
+    appliance = serializers.UUIDField(source="required_check.appliance_id")
+    name = serializers.CharField(source="required_check.name")
     due = serializers.DateField(source="answer.before.due", allow_null=True, help_text="The date that stands.")
     cannot_tell = serializers.SerializerMethodField(help_text="Why it can't be told, if so.")
     earliest_keep = serializers.DateField(source="answer.before.earliest_keep", allow_null=True)
@@ -49,12 +49,14 @@ class SupposedOut(serializers.Serializer[Any]):
 
 
 class SuppositionOut(serializers.Serializer[Any]):
-    """A check that discharges every duty on `day`. Nothing is stored. `today` and `day` are the building's."""
+    """A check that counts for every required check on `day`. Nothing is stored. `today` and `day` are the
+    building's.
+    """
 
     building = serializers.UUIDField(source="building.id")
     today = serializers.DateField()
     day = serializers.DateField()
-    duties = SupposedOut(many=True, help_text="Soonest first.")
+    required_checks = SupposedOut(many=True, help_text="Soonest first.")
 
 
 DAY = parameter("day", "The day of the check; today where none is given.", "date")
@@ -65,7 +67,7 @@ def day_asked(request: Request) -> date | None:
 
 
 class ApplianceWhatIf(Door):
-    """What a check of this appliance on a day would do to each of its duties."""
+    """What a check of this appliance on a day would do to each of its required checks."""
 
     subject, shape_out, filters = "what_if", SuppositionOut, (DAY,)
 
@@ -74,7 +76,7 @@ class ApplianceWhatIf(Door):
 
 
 class BuildingWhatIf(Door):
-    """What a check of everything in this building on a day would do to each duty."""
+    """What a check of everything in this building on a day would do to each required check."""
 
     subject, shape_out, filters = "what_if", SuppositionOut, (DAY,)
 

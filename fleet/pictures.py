@@ -14,7 +14,8 @@ from PIL import ExifTags, Image
 _START, _END, _SCAN, _APP1, _COLOUR_PROFILE = 0xD8, 0xD9, 0xDA, 0xE1, 0xE2
 # The headers that hold a frame's size; C4, C8 and CC among them mean something else.
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
-# JFIF and the colour transform. The other application segments hold makers' own data, captions, further pictures.
+# JFIF and the colour transform. The other application segments hold manufacturers' own data, captions, further
+# pictures.
 _PLAIN_APPLICATION = frozenset({0xE0, 0xEE})
 _APPLICATION = range(0xE0, 0xF0)
 # Within a scan FF is followed by 00 (a data byte) or a restart marker; by anything else only where the scan ends.
@@ -25,7 +26,7 @@ _LONGEST_SEGMENT = 0xFFFF - 2
 
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # Text chunks under these keywords hold descriptions of the picture in formats that can tell the place.
-_TELLING_TEXT = re.compile(rb"(XML:com\.adobe\.xmp|Raw profile type [^\x00]*)\x00", re.IGNORECASE)
+_ALERT_TEXT = re.compile(rb"(XML:com\.adobe\.xmp|Raw profile type [^\x00]*)\x00", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,8 @@ class Picture:
 
 
 def read_jpeg(data: bytes) -> Picture:
-    """The picture up to its end marker: Exif without the GPS directory, no XMP, captions or makers' own segments.
+    """The picture up to its end marker: Exif without the GPS directory, no XMP, captions or manufacturers' own
+    segments.
 
     Raises ValueError where the bytes aren't a whole JPEG.
     """
@@ -151,7 +153,7 @@ def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
 
 
 def _kept_chunk(kind: bytes, content: bytes) -> bytes:
-    if kind in (b"tEXt", b"zTXt", b"iTXt") and _TELLING_TEXT.match(content):
+    if kind in (b"tEXt", b"zTXt", b"iTXt") and _ALERT_TEXT.match(content):
         return b""
     if kind == b"eXIf":
         content = without_position(_EXIF + content).removeprefix(_EXIF)

@@ -96,7 +96,7 @@ CONDITION_QUANTITIES: dict[str, Quantity] = dict(
         ),
     ]
 )
-QUALIFIERS = ("=", "more than", "less than", "not measured", "sensor fault")
+QUALIFIERS = ("=", "more_than", "less_than", "not_measured", "sensor_fault")
 
 # What each quantity's column is measured in, for units that differ from the first one offered to a person.
 COLUMN_UNITS = {"pa": "Pa", "c": "degC", "pct": "%", "ppm": "ppm", "min": "min", "h": "h", "spot": "1", "kw": "kW"}

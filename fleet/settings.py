@@ -182,7 +182,7 @@ SESSION_COOKIE_AGE = 12 * 3600
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = HTTPS
-SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
+SESSION_COOKIE_NAME = "--Host-session" if HTTPS else "session"
 CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_HTTPONLY = True
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if HTTPS and "[" not in host]
@@ -311,7 +311,7 @@ def _public_address() -> str:
 
 globals().update(_email("FLEET_EMAIL_URL"))
 EMAIL_TIMEOUT = 10
-DEFAULT_FROM_EMAIL = env.str("FLEET_EMAIL_FROM", "notices@localhost")
+DEFAULT_FROM_EMAIL = env.str("FLEET_EMAIL_FROM", "alerts@localhost")
 try:
     validate_email(DEFAULT_FROM_EMAIL)
 except ValidationError as bad:

@@ -1,7 +1,8 @@
-"""Run one job: claim it, reckon, then write its effect and its `done` in one transaction.
+"""Run one job: claim it, calculate, then write its effect and its `done` in one transaction.
 
-A handler reckons outside any transaction and gives what is to be written: where the database has one write lock, it is
-held for the writing only, and a visit that comes in meanwhile doesn't wait for the reckoning.
+A handler calculates outside any transaction and gives what is to be written: where the database has one write lock, it
+is
+held for the writing only, and a visit that comes in meanwhile doesn't wait for the calculation.
 """
 
 import threading
@@ -16,7 +17,7 @@ from django.db import connections, transaction
 
 from fleet import clock
 from fleet.assess import appliances
-from fleet.assess.due.duties import missing_duties
+from fleet.assess.due.required_checks import missing_required_checks
 from fleet.assess.foresight.learning import learn
 from fleet.assess.foresight.series import series_kinds
 from fleet.assess.jobs import old_jobs
@@ -24,7 +25,7 @@ from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, Visit
 from fleet.models.jobs import HEARTBEAT
-from fleet.services import duties, forecasts, jobs, judgements, notices, revisits, webhooks
+from fleet.services import alerts, forecasts, jobs, judgements, required_checks, revisits, webhooks
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -60,7 +61,7 @@ def run_job(job_id: uuid.UUID, carrier: str = Job.Carrier.BROKER) -> bool:
 
 def _do(job: Job) -> None:
     effect = HANDLERS[job.kind](job)
-    failpoint("tasks.reckoned")
+    failpoint("tasks.calculated")
     with transaction.atomic():
         effect()
         failpoint("tasks.effect")
@@ -138,18 +139,18 @@ def _refresh_shard(job: Job) -> Effect:
     return partial(revisits.propose_shard, appliances=some, now=now)
 
 
-def _open_missing_duties(job: Job) -> Effect:
+def _open_missing_required_checks(job: Job) -> Effect:
     """Some at a time, each in a transaction of its own: a set may have been put on thousands of appliances."""
-    missing = missing_duties(now=clock.now())
-    for first in range(0, len(missing), duties.AT_ONCE):
-        some = missing[first : first + duties.AT_ONCE]
-        duties.open_missing_duties(missing=some, now=clock.now())
+    missing = missing_required_checks(now=clock.now())
+    for first in range(0, len(missing), required_checks.AT_ONCE):
+        some = missing[first : first + required_checks.AT_ONCE]
+        required_checks.open_missing_required_checks(missing=some, now=clock.now())
         jobs.report_progress(job=job, progress=f"{first + len(some)} / {len(missing)}", now=clock.now())
     return lambda: None
 
 
 def _compare_visit(job: Job) -> Effect:
-    """Patterns that need other visits: reckoned outside the lock, kept with what they were drawn from."""
+    """Patterns that need other visits: calculated outside the lock, kept with what they were drawn from."""
     related = Visit.objects.select_related("appliance__building", "judgement")
     visit = related.prefetch_related("readings__analyser__calibrations").get(id=job.key)
     found = suggested_elsewhere(visit)
@@ -175,15 +176,15 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "refit": _refit,
     "refresh_everybody": _refresh_everybody,
     "refresh_shard": _refresh_shard,
-    "open_missing_duties": _open_missing_duties,
+    "open_missing_required_checks": _open_missing_required_checks,
     "ration_extra_visits": lambda _job: partial(revisits.ration_extra_visits, now=clock.now()),
     "compare_visit": _compare_visit,
     HEARTBEAT: _beat,
     "prune_jobs": _prune_jobs,
-    "tell_flag": lambda job: notices.tell_flag_job(job=job, now=clock.now()),
-    "send_telling": lambda job: notices.send_telling_job(job=job, clock=clock.now),
-    "plan_notices": lambda _job: partial(notices.plan_notices, now=clock.now()),
-    "digest": lambda job: notices.digest_job(job=job, clock=clock.now),
+    "alert_on_flag": lambda job: alerts.alert_on_flag_job(job=job, now=clock.now()),
+    "send_alert": lambda job: alerts.send_alert_job(job=job, clock=clock.now),
+    "plan_messages": lambda _job: partial(alerts.plan_messages, now=clock.now()),
+    "digest": lambda job: alerts.daily_summary_job(job=job, clock=clock.now),
     "feed_hooks": lambda job: webhooks.feed_hooks_job(job=job, now=clock.now()),
     "send_hook": lambda job: webhooks.send_hook_job(job=job, clock=clock.now),
 }

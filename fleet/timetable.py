@@ -10,12 +10,12 @@ from django.conf import settings
 
 # An hour: once each day of the office from then on; a stretch of time: once in each.
 TIMETABLE: dict[str, int | timedelta] = {
-    "open_missing_duties": 1,
+    "open_missing_required_checks": 1,
     "nightly": 2,
     "prune_jobs": 3,
     "ration_extra_visits": 4,
     "heartbeat": timedelta(minutes=1),
-    "plan_notices": timedelta(minutes=15),
+    "plan_messages": timedelta(minutes=15),
     "feed_hooks": timedelta(minutes=1),
 }
 

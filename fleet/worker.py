@@ -182,7 +182,7 @@ def _hear(**_kwargs: object) -> None:
 
 
 def end_if_wanted() -> int:
-    """End this process where that mends something; 0 where it goes on, else the status that it ends with."""
+    """End this process where that repairs something; 0 where it goes on, else the status that it ends with."""
     from celery.worker import state
 
     status = WORN if _life.jobs_run >= MOST_JOBS_A_PROCESS else DEAF if is_deaf() else 0

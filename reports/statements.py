@@ -169,10 +169,10 @@ def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
         yield (said(line.due_doubt),)
     for each in line.undecided:
         yield Bold(_("Can't be told: ")), said(each)
-    for each in line.not_discharged[:MOST_IN_A_ROW]:
+    for each in line.not_counted[:MOST_IN_A_ROW]:
         yield (said(each),)
-    if (more := len(line.not_discharged) - MOST_IN_A_ROW) > 0:
-        yield (_("and %d more visits that discharged nothing, all of them in the CSV") % more,)
+    if (more := len(line.not_counted) - MOST_IN_A_ROW) > 0:
+        yield (_("and %d more visits that counted nothing, all of them in the CSV") % more,)
 
 
 def _open_words(line: Line) -> list[tuple[str, str]]:
@@ -182,7 +182,7 @@ def _open_words(line: Line) -> list[tuple[str, str]]:
 
 
 def _defect_words(defect: Any) -> str:
-    by = _(", to be mended by %s") % long_day(defect.mend_by) if defect.mend_by else ""
+    by = _(", to be repaired by %s") % long_day(defect.repair_by) if defect.repair_by else ""
     return f"{defect.what}{by}"
 
 
@@ -211,7 +211,7 @@ def _meaning() -> Iterator[Flowable]:
         Bold(_("Cautions. ")),
         _(
             "This statement repeats readings against limits as recorded and as known on the day named; it does not "
-            "declare any appliance safe. The maker's instructions, the local code and the judgement of licensed "
+            "declare any appliance safe. The manufacturer's instructions, the local code and the judgement of licensed "
             "persons come first."
         ),
     )
@@ -264,7 +264,7 @@ COLUMNS = (
     "late_days",
     "due_doubt",
     "cannot_be_told",
-    "not_discharged",
+    "not_counted",
     "out_of_use",
     "open_flags",
     "open_defects",
@@ -302,7 +302,7 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "late_days": line.late_days,
         "due_doubt": line.due_doubt,
         "cannot_be_told": "; ".join(line.undecided),
-        "not_discharged": "; ".join(line.not_discharged),
+        "not_counted": "; ".join(line.not_counted),
         "out_of_use": "; ".join(f"{each.first} to {each.last}" for each in line.idle),
         "open_flags": "; ".join(f"{each.kind}: {flag_words(each)}" for each in line.flags),
         "open_defects": "; ".join(each.what for each in line.defects),

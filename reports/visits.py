@@ -94,7 +94,7 @@ def _title(facts: VisitFacts) -> str:
 
 def _stop(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     if title := words.stop_heading(facts):
-        lines = [paragraph(BODY_APART, each, most=MOST_IN_A_CELL) for each in words.stop_lines(facts)]
+        lines = [paragraph(BODY_APART, each, most=MOST_IN_A_CELL) for each in words.stop_levels(facts)]
         yield framed([paragraph(HEADING, title), *lines], width)
 
 
@@ -193,13 +193,13 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
         yield _("%(readings)s, by the logged series: %(said)s.") % {"readings": _named(numbers), "said": said}
     for also, numbers in _gathered((also_read(each), each.reading.number) for each in facts.readings):
         yield _("%(readings)s, also read: %(also)s.") % {"readings": _named(numbers), "also": also}
-    for (sentence, voids), numbers in _gathered(
-        ((doubt_words(doubt), doubt["voids"]), each.reading.number)
+    for (sentence, makes_invalid), numbers in _gathered(
+        ((doubt_words(doubt), doubt["makes_invalid"]), each.reading.number)
         for each in facts.readings
         for doubt in each.derived["doubts"]
     ):
         shown = {"readings": _named(numbers), "sentence": chemical(sentence)}
-        yield (_("VOID: %(readings)s: %(sentence)s") if voids else _("%(readings)s: %(sentence)s")) % shown
+        yield (_("Invalid: %(readings)s: %(sentence)s") if makes_invalid else _("%(readings)s: %(sentence)s")) % shown
     yield from _by_whom(facts)
 
 
@@ -319,7 +319,7 @@ def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     left = [paragraph(HEADING, _("Work done")), *(paragraph(SMALL, each, most=1200) for each in work)]
     right = [paragraph(HEADING, _("Defects and who was told"))]
     right += [paragraph(SMALL, each, most=1600) for each in defects]
-    steps = [paragraph(SMALL, each, most=1200) for each in words.checklist_lines(facts.visit)]
+    steps = [paragraph(SMALL, each, most=1200) for each in words.restore_lines(facts.visit)]
     if steps:
         # Beneath whichever column has room, so that an ordinary visit stays on one page.
         (left if facts.visit.defects.all() else right).extend([paragraph(HEADING, _("Steps")), *steps])
@@ -330,15 +330,15 @@ def _work(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 
 def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
-    if facts.marks:
+    if facts.questions:
         yield from heading(_("Noted on receipt"))
         zone = facts.zone
-        for mark in facts.marks:
-            settled = ""
-            if mark.settled_at:
-                shown = {"day": long_day(mark.settled_at.astimezone(zone).date()), "note": mark.settled_note}
-                settled = _(" Settled %(day)s: %(note)s") % shown
-            yield paragraph(SMALL, mark_words(mark), settled)
+        for question in facts.questions:
+            resolved = ""
+            if question.resolved_at:
+                shown = {"day": long_day(question.resolved_at.astimezone(zone).date()), "note": question.resolved_note}
+                resolved = _(" Resolved %(day)s: %(note)s") % shown
+            yield paragraph(SMALL, mark_words(question), resolved)
     if len(facts.records) > 1:
         yield from heading(_("Corrections"))
         yield correction_rows(facts, width)
@@ -361,7 +361,7 @@ def _signatures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 def _meaning(facts: VisitFacts) -> Iterator[Flowable]:
     yield paragraph(
         TINY,
-        Bold(_("What the marks mean. ")),
+        Bold(_("What the questions mean. ")),
         _(
             "Open pin below the line: as found. Filled pin above: as left. An arrow at the line's end: the true value "
             "lies beyond. Grey stretch: the band to be in, notched at its target. Upright bar: a limit, hatched beyond "
@@ -376,7 +376,8 @@ def _meaning(facts: VisitFacts) -> Iterator[Flowable]:
         Bold(_("Cautions. ")),
         _(
             "Carbon monoxide can't be seen or smelt. Gas, the hot flue and probe and live parts can injure and kill. "
-            "The maker's instructions, the local code and the judgement of licensed persons come first. This record "
+            "The manufacturer's instructions, the local code and the judgement of licensed persons come first. "
+            "This record "
             "holds readings against limits; it does not declare the appliance safe."
         ),
     )

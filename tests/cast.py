@@ -5,14 +5,26 @@ import uuid
 from datetime import UTC, date, datetime
 from typing import Any
 
-from fleet.assess.due.duties import with_facts
+from fleet.assess.due.required_checks import with_facts
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
-from fleet.models import Analyser, Appliance, Building, Client, Duty, ModelSheet, Person, Revisit, Role, User, Visit
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Building,
+    Client,
+    ModelSheet,
+    Person,
+    RequiredCheck,
+    Revisit,
+    Role,
+    User,
+    Visit,
+)
 from fleet.models.register import new_id
 from fleet.services.appliances import add_sheet_version
-from fleet.services.duties import recompute_duties
 from fleet.services.register import add_calibration, add_qualification
+from fleet.services.required_checks import recompute_required_checks
 from fleet.services.revisits import propose_revisits
 from fleet.services.visits import record_visit
 
@@ -20,7 +32,7 @@ NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 
 SHEET: dict[str, Any] = {
     "fuel": "natural_gas",
-    "control": "pneumatic ratio",
+    "control": "pneumatic_ratio",
     "condensing": True,
     "rated_input_kw": "60",
     "minimum_input_kw": "12",
@@ -44,8 +56,8 @@ for _target in SHEET["targets"]:
     _target["casing"] = "closed"
 
 
-# The technician's own answers to what duties ask for and nothing else in a record holds.
-DECLARED: dict[str, Any] = {
+# The technician's own answers to what required checks ask for and nothing else in a record holds.
+INSPECTION_POINTS: dict[str, Any] = {
     "owner_or_agent": "Weir Trust, 3 Test Lane",
     "appliance_location": "plant room",
     "customer_acknowledgement": "received",
@@ -137,10 +149,10 @@ def reading(
     full = {
         "phase": phase,
         "rate": rate,
-        "rate_set_by": "service mode",
+        "rate_set_by": "service_mode",
         "rate_proven_by": "display",
         "casing": "closed",
-        "sampling_point": "appliance outlet",
+        "sampling_point": "appliance_outlet",
         "taken_at": f"{day}T10:{minute:02d}:00+00:00",
         "time_precision": "minute",
         "analyser": changes.pop("analyser", ""),
@@ -163,16 +175,16 @@ def visit_body(
     """A visit as the phone sends it: CO2 found and left at high and low fire, the ratio screw turned between."""
     who = {"analyser": str(analyser.id), "person": str(person.id)}
     readings = [
-        reading("as found", "high", 5, day=day, co2=found[0], co=co, **who),
-        reading("as found", "low", 12, day=day, co2=found[1], co=co, **who),
+        reading("as_found", "high", 5, day=day, co2=found[0], co=co, **who),
+        reading("as_found", "low", 12, day=day, co2=found[1], co=co, **who),
     ]
     work = []
     if left is not None:
         work = [{"kind": "adjustment", "after_reading": 2, "adjuster": "ratio screw", "rate": "high",
                  "direction": "anticlockwise", "amount": "1/8 turn"}]  # fmt: skip
         readings += [
-            reading("as left", "high", 22, day=day, co2=left[0], co=co, **who),
-            reading("as left", "low", 30, day=day, co2=left[1], co=co, **who),
+            reading("as_left", "high", 22, day=day, co2=left[0], co=co, **who),
+            reading("as_left", "low", 30, day=day, co2=left[1], co=co, **who),
         ]
     return {
         "schema": "visit/1",
@@ -186,14 +198,14 @@ def visit_body(
         },
         "appliance": str(appliance.id),
         "outcome": "tested",
-        "plate": {"confirmed": True, "serial_seen": appliance.serial},
+        "data_plate": {"confirmed": True, "serial_seen": appliance.serial},
         "conditions": {"ambient_co_before": measured("0", "ppm"), "ambient_co_after": measured("0", "ppm")},
         "readings": readings,
         "work": work,
         "left_as_found": left is None,
-        "checklist": [{"step": "test port refitted", "answer": "done"}],
-        "disposition": {"state": "left in use"},
-        "declared": DECLARED,
+        "restore_steps": [{"step": "test port refitted", "answer": "done"}],
+        "disposition": {"state": "left_in_use"},
+        "inspection_points": INSPECTION_POINTS,
         "signature": {"person": str(person.id), "at": f"{day}T10:58:00+00:00"},
     }
 
@@ -211,7 +223,9 @@ def propose_revisit(*, appliance: Appliance, now: datetime) -> Revisit | None:
     return Revisit.objects.filter(appliance=appliance).first()
 
 
-def reckoned(duty: Duty, today: date) -> Duty:
-    """The duty as it stands once it was reckoned on that day."""
+def calculated(required_check: RequiredCheck, today: date) -> RequiredCheck:
+    """The required check as it stands once it was calculated on that day."""
     noon = datetime.combine(today, NOON.timetz())
-    return recompute_duties(duties=with_facts(Duty.objects.filter(id=duty.id)), now=noon)[0]
+    return recompute_required_checks(
+        required_checks=with_facts(RequiredCheck.objects.filter(id=required_check.id)), now=noon
+    )[0]

@@ -42,7 +42,7 @@ def png(**how: Any) -> bytes:
 def told_text() -> PngInfo:
     """Text chunks of a PNG: a plain title, and a description that tells the place."""
     text = PngInfo()
-    text.add_text("Title", "plate")
+    text.add_text("Title", "data_plate")
     text.add_itxt("XML:com.adobe.xmp", XMP.decode())
     return text
 

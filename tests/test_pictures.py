@@ -64,11 +64,11 @@ def test_a_place_that_the_reader_would_skip_goes_too(order: str) -> None:
 
 
 @pytest.mark.parametrize("order", ["<", ">"])
-def test_what_the_maker_wrote_about_the_exposure_stays(order: str) -> None:
+def test_what_the_manufacturer_wrote_about_the_exposure_stays(order: str) -> None:
     block = pictures.exif()
     block.endian = order
     exposure = block.get_ifd(ExifTags.IFD.Exif)
-    exposure[ExifTags.Base.MakerNote] = b"MAKER" + bytes(range(200))
+    exposure[ExifTags.Base.ManufacturerNote] = b"MANUFACTURER" + bytes(range(200))
     exposure[ExifTags.Base.ExposureTime] = 0.25
     kept = Image.Exif()
     kept.load(without_position(block.tobytes()))
@@ -87,7 +87,7 @@ def test_a_png_loses_its_place_and_keeps_every_pixel_and_its_title() -> None:
     assert pictures.place_in(sent)
     assert pictures.place_in(kept) == {}
     assert pictures.opened(kept).tobytes() == pictures.opened(sent).tobytes()
-    assert pictures.opened(kept).info["Title"] == "plate"
+    assert pictures.opened(kept).info["Title"] == "data_plate"
     assert "xmp" in pictures.opened(sent).info
     assert "xmp" not in pictures.opened(kept).info
     assert pictures.opened(kept).getexif()[ExifTags.Base.Orientation] == 6

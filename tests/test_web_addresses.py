@@ -1,4 +1,4 @@
-"""Where web-hooks may go: only the open internet, by what the name stands for, unless a manager has named the host."""
+"""Where webhooks may go: only the open internet, by what the name stands for, unless a manager has named the host."""
 
 import ipaddress
 import socket

@@ -1,4 +1,4 @@
-"""What limit sets and interval rules ask about appliances, each read with what its work is reckoned from."""
+"""What limit sets and interval rules ask about appliances, each read with what its work is calculated from."""
 
 import uuid
 from collections.abc import Iterable, Iterator
@@ -14,7 +14,9 @@ SHARD = 200
 
 
 def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:
-    """The same with what their work is reckoned from: building, client, gas, sheet and its versions, each read once."""
+    """The same with what their work is calculated from: building, client, gas, sheet and its versions, each read
+    once.
+    """
     found = list(appliances)
     gases = Prefetch("gas_supplies", GasSupply.objects.order_by("since"))
     places = Building.objects.select_related("client").prefetch_related(gases)
@@ -46,7 +48,7 @@ def facts_in_common(appliance: Appliance, day: date | None) -> dict[str, object]
         if name in sheet:
             known[name] = sheet[name]
     if "control" in sheet:
-        known["self_calibrating"] = sheet["control"] == "self-adapting"
+        known["self_calibrating"] = sheet["control"] == "self_adapting"
     if "rated_output_kw" in sheet:
         known["output_kw"] = float(sheet["rated_output_kw"])
     return known

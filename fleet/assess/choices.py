@@ -9,13 +9,13 @@ from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import Contractor
 
 TUNED = {
-    "accepted_chance": gettext_lazy("accepted chance of being outside"),
-    "accepted_chance_co": gettext_lazy("accepted chance of CO beyond a limit"),
-    "accepted_chance_rise": gettext_lazy("accepted chance of a flue too hot"),
+    "accepted_risk": gettext_lazy("accepted risk of being outside"),
+    "accepted_risk_co": gettext_lazy("accepted risk of CO beyond a limit"),
+    "accepted_risk_rise": gettext_lazy("accepted risk of a flue too hot"),
     "flag_at": gettext_lazy("chance from which a drift flag opens"),
     "extra_visits_a_week": gettext_lazy("extra visits a week"),
     "outside_within_days": gettext_lazy("days within which an appliance left outside is seen"),
-    "mend_within_days": gettext_lazy("days within which a defect is mended"),
+    "repair_within_days": gettext_lazy("days within which a defect is repaired"),
 }
 
 

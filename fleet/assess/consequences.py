@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from fleet.assess.due.due_changes import DueChange, attachments_on, due_changes
-from fleet.assess.due.duties import appliances_reached
+from fleet.assess.due.due_changes import DueChange, assignments_on, due_changes
+from fleet.assess.due.required_checks import appliances_reached
 from fleet.assess.judging.changes import newest_read_visits
 from fleet.assess.judging.comparing import Draft, Tables, VerdictChange, applying, changed_verdicts, judged_by
 from fleet.models import Appliance, SheetVersion, Visit
@@ -62,7 +62,7 @@ def _under(draft: Draft, day: date) -> list[Appliance]:
     related = known.prefetch_related("sheet__versions", "building__gas_supplies")
     if isinstance(draft, SheetVersion):
         return list(related.filter(sheet=draft.sheet_id))
-    reached = {each.id for attached in attachments_on(draft, day) for each in appliances_reached(attached, day)}
+    reached = {each.id for assigned in assignments_on(draft, day) for each in appliances_reached(assigned, day)}
     return list(related.filter(id__in=reached))
 
 

@@ -14,7 +14,7 @@ from fleet.models import (
     Qualification,
     Record,
     SheetVersion,
-    StopLines,
+    StopLevels,
 )
 from fleet.models.records import Row, content_of
 
@@ -70,11 +70,11 @@ def limit_set_version_rows(content: dict[str, Any], record_id: uuid.UUID) -> lis
     return [Row(LimitSetVersion, uuid.UUID(content["id"]), values)]
 
 
-def stop_lines_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
+def stop_levels_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:
     figures = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "spillage_min")
     values: dict[str, Any] = {name: float(content[name]) for name in figures}
     values |= {"number": content["number"], "evidence": content["evidence"], "record_id": record_id}
-    return [Row(StopLines, uuid.UUID(content["id"]), values)]
+    return [Row(StopLevels, uuid.UUID(content["id"]), values)]
 
 
 def out_of_use_rows(content: dict[str, Any], record_id: uuid.UUID) -> list[Row]:

@@ -42,7 +42,7 @@ def refuse_retiring_ahead(retired_on: date | None, now: datetime) -> None:
 
 
 def refuse_ahead(until: date | None, today: date) -> None:
-    """An end is recorded when it has come: a duty that still stands must not vanish from the lists before."""
+    """An end is recorded when it has come: a required check that still stands must not vanish from the lists before."""
     if until and until > today:
         errors = {"until": f"is {until}; it must not be after today, {today}"}
         raise FleetError("invalid", "The end lies ahead.", errors=errors)

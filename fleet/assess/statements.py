@@ -9,9 +9,9 @@ from fleet.models import Appliance, Building, Client, Contractor, Defect, Flag, 
 
 @dataclass(frozen=True)
 class SetOutcome:
-    """Outcome of the last visit by one limit set, sheet or stop lines, in the version it was judged with.
+    """Outcome of the last visit by one limit set, sheet or stop levels, in the version it was judged with.
 
-    kind: "limit" for a limit set, "band" or "ceiling" for the maker's sheet, "stop line" for the contractor's own.
+    kind: "limit" for a limit set, "band" or "ceiling" for the settings sheet, "stop level" for the contractor's own.
     """
 
     name: str
@@ -40,9 +40,11 @@ class Line:
 
     last: the newest visit up to the end of the period; outcomes of it; due: what was next due by the checks up to the
     last day that counts (of the period, of what is known, of its service) and which rule bound it; late_days: days
-    past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: duties
-    whose date can't be told, each with its reason, which are never late; not_discharged: visits that did not discharge
-    a duty, and why; idle: the days of the period on which it was out of use, left out because nothing was due on them;
+    past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: required
+    checks
+    whose date can't be told, each with its reason, which are never late; not_counted: visits that did not count for
+    a required check, and why; idle: the days of the period on which it was out of use, left out because nothing was
+    due on them;
     not_evidence: why the last record is none, by the register as it is known. attempts: those of the
     period on which somebody came and didn't get to the appliance, oldest first.
     """
@@ -59,7 +61,7 @@ class Line:
     not_evidence: tuple[str, ...]
     due_doubt: str = ""
     undecided: tuple[str, ...] = ()
-    not_discharged: tuple[str, ...] = ()
+    not_counted: tuple[str, ...] = ()
     idle: tuple[Idle, ...] = ()
     idle_throughout: bool = False
     attempts: tuple[NoAccess, ...] = ()
@@ -70,7 +72,7 @@ class Line:
 
         "in part": something was within, but not all that had to be judged was.
         """
-        judged = self.last.judgement.outcome if self.last else "not judged"
+        judged = self.last.judgement.outcome if self.last else "not_judged"
         withheld = any(each.on_paper == "withheld" for each in self.outcomes)
         return "withheld" if judged == "within" and withheld else str(judged)
 

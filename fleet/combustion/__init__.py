@@ -37,7 +37,7 @@ from fleet.combustion.heat import FlueStates, HeatBalance, HeatFlag, flue_states
 from fleet.combustion.heat_input import heat_input_kw
 from fleet.combustion.humidity import dew_point_c, humidity_ratio, saturation_pressure_pa, saturation_temperature_c
 from fleet.combustion.plausibility import (
-    VOIDING,
+    INVALIDATING,
     Doubt,
     ReadingFlag,
     doubts,
@@ -55,9 +55,9 @@ from fleet.combustion.uncertainty import Derived, figures_with_uncertainty, stan
 
 __all__ = [
     "FUELS",
+    "INVALIDATING",
     "LOSS_COEFFICIENTS",
     "TEST_GASES",
-    "VOIDING",
     "AnyFuel",
     "Criterion",
     "Derived",

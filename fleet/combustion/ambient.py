@@ -22,7 +22,7 @@ from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import AIR_MASS_G_MOL, STANDARD_PRESSURE_PA, WATER_MASS_G_MOL, ZERO_C_K
 from fleet.combustion.humidity import water_fraction
 
-Control = Literal["pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet"]
+Control = Literal["pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet"]
 Quantity = Literal["o2", "co2"]
 
 REFERENCE_RELATIVE_HUMIDITY: Final = 0.5
@@ -56,10 +56,10 @@ class ControlLaw:
 # hence the wide spread. Oil jet: constant air volume, constant mass of oil.
 CONTROL_LAWS: Final = MappingProxyType(
     {
-        "pneumatic ratio": ControlLaw(0.5, 0.1, True, 0.0),
+        "pneumatic_ratio": ControlLaw(0.5, 0.1, True, 0.0),
         "linkage": ControlLaw(1.0, 0.15, False, 0.5),
-        "fixed atmospheric": ControlLaw(1.0, 0.35, False, 0.5),
-        "oil pressure jet": ControlLaw(1.0, 0.15, False, 1.0),
+        "fixed_atmospheric": ControlLaw(1.0, 0.35, False, 0.5),
+        "oil_pressure_jet": ControlLaw(1.0, 0.15, False, 1.0),
     }
 )
 
@@ -157,7 +157,7 @@ def _law(control: Control, quantity: Quantity) -> ControlLaw | None:
     """The law of a control; None for one that regulates the air out."""
     if quantity not in ("o2", "co2"):
         raise ValueError(f"quantity: {quantity!r} is not one of o2, co2")
-    if control == "self-adapting":
+    if control == "self_adapting":
         return None
     if control not in CONTROL_LAWS:
         raise ValueError(f"control: {control!r} is not one of self-adapting, {', '.join(CONTROL_LAWS)}")

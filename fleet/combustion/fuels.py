@@ -36,7 +36,7 @@ def _sum_note(shares: Mapping[str, float]) -> tuple[str, ...]:
     return (f"Fractions summed to {total:.6g} and were divided by that sum.",)
 
 
-# No slots: what follows from the composition is reckoned once and kept with the fuel.
+# No slots: what follows from the composition is calculated once and kept with the fuel.
 @dataclass(frozen=True)
 class Fuel:
     """One fuel, counted in moles; a fuel known by mass is counted per mole of its carbon.

@@ -2,7 +2,7 @@
 
 An engineering figure. The loss that a regulation asks for comes from `regulation` with its own coefficients.
 
-Many states are reckoned in blocks that stay in the processor's cache. A fuel comes down to one polynomial, the
+Many states are calculated in blocks that stay in the processor's cache. A fuel comes down to one polynomial, the
 enthalpy of its flue gas without excess air; the excess air has another. Saturation is looked at only for rows
 cold enough to condense.
 """
@@ -98,14 +98,14 @@ class HeatBalance(Losses):
     def dew_point_c(self) -> Floats:
         """Temperature at which the flue gas begins to condense [°C]; it needs no flue temperature.
 
-        Reckoned when asked for, because it takes as long as half of the balance.
+        Calculated when asked for, because it takes as long as half of the balance.
         """
         return saturation_temperature_c(self.water_pressure_pa)
 
 
 @dataclass(frozen=True, slots=True)
 class FlueStates(Losses):
-    """Losses and efficiencies, and the air supplied over air needed [-] that they were reckoned with."""
+    """Losses and efficiencies, and the air supplied over air needed [-] that they were calculated with."""
 
     excess_air_ratio: Floats
 
@@ -311,7 +311,7 @@ def _of(values: Any, at: Any) -> Any:
 
 
 def _fill(out: Losses, at: slice, block: _Rows, ratio: Floats, bound_c: float, water_pa: Floats | None = None) -> None:
-    """Reckon one block and write it where it belongs; heat in percent of net.
+    """Calculate one block and write it where it belongs; heat in percent of net.
 
     bound_c: no row hotter than this condenses; NaN where that can't be told. water_pa: room for the pressure of the
     water, if asked for. In place where it can be: what is written again is still in the nearest cache.

@@ -1,6 +1,6 @@
-"""Does a reading make sense for its fuel, and if not, does that void it?
+"""Does a reading make sense for its fuel, and if not, does that invalid it?
 
-A voided reading explains nothing and clears nothing; a CO, spillage or over-range finding on it stands.
+A made invalid reading explains nothing and clears nothing; a CO, spillage or over-range finding on it stands.
 O2 and CO2 together find a wrong fuel setting or a sensor fault. They can't find air leaking into the sample,
 because leaked air moves both along the line they share; nothing here claims to.
 """
@@ -45,14 +45,14 @@ RICH_CO_PPM: Final = 1000.0
 O2_STD_PCT: Final = 0.15
 CO2_STD_PCT: Final = 0.15
 FUEL_CO2_MAX_STD_PCT: Final = 0.1
-# Three standard deviations: at two, one sound reading in twenty would be voided.
+# Three standard deviations: at two, one sound reading in twenty would be made invalid.
 COVERAGE: Final = 3.0
 MARGIN_WITHOUT_O2_PCT: Final = COVERAGE * math.hypot(CO2_STD_PCT, FUEL_CO2_MAX_STD_PCT)
 # Analysers carry 11.7 to 12.1 % for natural gas; the next fuel is 1.7 points away (own judgement, no source).
 CALCULATED_CO2_MAX_GAP_PCT: Final = 0.8
 # Two readings of one flame differ in some digit; these three change from minute to minute.
 IDENTICAL_FROM: Final = 4
-TELLING: Final = ("co_ppm", "flue_temp_c", "o2_pct")
+ALERT: Final = ("co_ppm", "flue_temp_c", "o2_pct")
 
 
 class ReadingFlag(IntFlag):
@@ -68,7 +68,7 @@ class ReadingFlag(IntFlag):
 
 
 # A calculated CO2 only repeats O2, and water in the probe is a hint to look; everything else takes away.
-VOIDING: Final = ~(ReadingFlag.CO2_CALCULATED | ReadingFlag.CONDENSING_IN_PROBE)
+INVALIDATING: Final = ~(ReadingFlag.CO2_CALCULATED | ReadingFlag.CONDENSING_IN_PROBE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class Doubt:
     """One thing that is odd about one reading.
 
     code: name of the ReadingFlag in lower case. sentence: for people. figures: what fired it, names end in
-    units. voids: whether the reading may still explain or clear anything.
+    units. makes invalid: whether the reading may still explain or clear anything.
     fuel: key in FUELS of the fuel that a misfitting pair belongs to; None where none of ours does, or where
     the doubt isn't about the fuel.
     """
@@ -84,7 +84,7 @@ class Doubt:
     code: str
     sentence: str
     figures: Mapping[str, float]
-    voids: bool
+    makes_invalid: bool
     fuel: str | None = None
 
 
@@ -106,7 +106,7 @@ def reading_flags(
     o2_pct, co2_pct [% vol, dry], co_ppm [ppm, dry, as measured]. co2_basis: whether the analyser measures
     CO2, calculates it from O2, or has none; one for all or one a reading. flue_temp_c: at the probe [°C];
     below the dew point of the gas read (dry air, sea level) water may stand in probe and trap.
-    `flags & VOIDING` is nonzero where the reading is void. Raises ValueError for an unknown co2_basis.
+    `flags & INVALIDATING` is nonzero where the reading is invalid. Raises ValueError for an unknown co2_basis.
     """
     measured, calculated = _bases(co2_basis)
     o2, co2, co, flue = (floats(each)[()] for each in (o2_pct, co2_pct, co_ppm, flue_temp_c))
@@ -302,7 +302,7 @@ def _doubt(flag: ReadingFlag, fuel: Fuel, *reading: float) -> Doubt:
         code=str(flag.name).lower(),
         sentence=sentence,
         figures=figures,
-        voids=bool(flag.value & VOIDING),
+        makes_invalid=bool(flag.value & INVALIDATING),
         fuel=fitting.name if fitting else None,
     )
 
@@ -330,11 +330,11 @@ def identical_readings(rows: Sequence[Mapping[str, float | None]]) -> list[tuple
     """
     names = list(dict.fromkeys(name for row in rows for name in row))
     values = np.array([[math.nan if row.get(name) is None else row[name] for name in names] for row in rows], float)
-    read, telling = ~np.isnan(values), [number for number, name in enumerate(names) if name in TELLING]
+    read, alert = ~np.isnan(values), [number for number, name in enumerate(names) if name in ALERT]
     pairs = []
     for first in range(len(rows) - 1):
         both = read[first] & read[first + 1 :]
         same = ((values[first] == values[first + 1 :]) | ~both).all(axis=1)
-        enough = (both.sum(axis=1) >= IDENTICAL_FROM) & both[:, telling].any(axis=1)
+        enough = (both.sum(axis=1) >= IDENTICAL_FROM) & both[:, alert].any(axis=1)
         pairs += [(first, first + 1 + after) for after in (same & enough).nonzero()[0].tolist()]
     return pairs

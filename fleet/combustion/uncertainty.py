@@ -60,10 +60,10 @@ O2_ENDS_PCT: Final = np.array([O2_TOO_DILUTE_PCT, O2_AIR_TRADE_PCT, O2_AIR_PCT, 
 # A difference this small against the figure is rounding, not dependence.
 ROUNDING_SHARE: Final = 1e-11
 ROUNDING_FLOOR: Final = 1e-13
-DIRECTIONS: Final = MappingProxyType({"more than": 1.0, "less than": -1.0})
+DIRECTIONS: Final = MappingProxyType({"more_than": 1.0, "less_than": -1.0})
 # By whether a figure is pulled up and whether it is pulled down.
 WORDS: Final = MappingProxyType(
-    {(True, False): "more than", (False, True): "less than", (True, True): "not known", (False, False): ""}
+    {(True, False): "more_than", (False, True): "less_than", (True, True): "not known", (False, False): ""}
 )
 
 
@@ -165,7 +165,7 @@ def figures_with_uncertainty(
     Raises ValueError for an unknown column, an unknown basis or a number of qualifiers other than the readings'.
 
     An input that wasn't read contributes nothing. Steps end at the edges of what the formulas serve. Very many
-    readings are better given in parts of some thousands: each is reckoned seventeen times at once.
+    readings are better given in parts of some thousands: each is calculated seventeen times at once.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> read = {"o2_pct": 5.0, "co_ppm": 2000.0}

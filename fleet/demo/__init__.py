@@ -13,7 +13,7 @@ from django.db import transaction
 from fleet.demo import year
 from fleet.demo.contractor import build
 from fleet.demo.town import Account
-from fleet.models import Flag, Job, Telling
+from fleet.models import Alert, Flag, Job
 
 
 def load_demo(*, now: datetime, say: Callable[[str], Any] = lambda _said: None) -> list[Account]:
@@ -35,7 +35,7 @@ def load_demo(*, now: datetime, say: Callable[[str], Any] = lambda _said: None) 
 def _end_alerts(now: datetime) -> None:
     """Nobody waits for an alert that somebody has answered; what is unanswered goes on being told."""
     unanswered = Flag.objects.filter(acknowledged_at__isnull=True, closed_at__isnull=True)
-    unsent = Telling.objects.filter(flag__in=unanswered, sent_at__isnull=True)
+    unsent = Alert.objects.filter(flag__in=unanswered, sent_at__isnull=True)
     still = [str(id) for rows in (unanswered, unsent) for id in rows.values_list("id", flat=True)]
-    over = Job.objects.filter(kind__in=("tell_flag", "send_telling"), state=Job.State.WAITING).exclude(key__in=still)
+    over = Job.objects.filter(kind__in=("alert_on_flag", "send_alert"), state=Job.State.WAITING).exclude(key__in=still)
     over.update(state=Job.State.DONE, finished_at=now)

@@ -9,10 +9,10 @@ from django.conf import settings
 
 from fleet.demo.town import Town
 from fleet.errors import FleetError
-from fleet.models import Flag, Telling
+from fleet.models import Alert, Flag
 from fleet.models.register import new_id
 from fleet.services import flags
-from fleet.services.notices import plan_tellings, send_telling
+from fleet.services.alerts import plan_alerts, send_alert
 
 ALERTED = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
 UNANSWERED = timedelta(hours=6)  # what came so lately nobody has answered yet
@@ -32,9 +32,9 @@ def alert(town: Town, until: datetime) -> None:
     """Everybody on call is alerted of the new ones at once; the manager answers, but for the newest."""
     new = Flag.objects.filter(kind__in=ALERTED, acknowledged_at__isnull=True, closed_at__isnull=True)
     for flag in new.select_related("appliance__building"):
-        first = not flag.tellings.exists()
+        first = not flag.alerts.exists()
         if first:
-            plan_tellings(flag=flag, now=flag.opened_at)
+            plan_alerts(flag=flag, now=flag.opened_at)
         answered = flag.opened_at + timedelta(minutes=12)
         if first:
             _send(flag, answered)
@@ -46,9 +46,9 @@ def alert(town: Town, until: datetime) -> None:
 
 def _send(flag: Flag, until: datetime) -> None:
     with mail_goes_nowhere():
-        for telling in Telling.objects.filter(flag=flag, due_at__lte=until).select_related("flag", "user"):
-            sent_at = telling.due_at + timedelta(seconds=2)
-            send_telling(telling=telling, job_id=new_id(), clock=partial(_moment, sent_at))()
+        for alert in Alert.objects.filter(flag=flag, due_at__lte=until).select_related("flag", "user"):
+            sent_at = alert.due_at + timedelta(seconds=2)
+            send_alert(alert=alert, job_id=new_id(), clock=partial(_moment, sent_at))()
 
 
 def _moment(at: datetime) -> datetime:

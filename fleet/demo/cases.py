@@ -44,7 +44,7 @@ def wrong_fuel(town: Town, stop: Stop) -> Body:
 def no_cell_for_co(town: Town, stop: Stop) -> Body:
     """Taken with the old instrument, which has no cell for CO: the visit doesn't count as a check."""
     test = stop.test_with(town.unable, town)
-    return body(stop, test, test.readings("as found"), note="My analyser is away; read with the old one.")
+    return body(stop, test, test.readings("as_found"), note="My analyser is away; read with the old one.")
 
 
 def no_demand(town: Town, stop: Stop) -> Body:
@@ -52,8 +52,8 @@ def no_demand(town: Town, stop: Stop) -> Body:
     test = stop.test(town)
     why = "rate not reached: the building took no heat"
     return body(
-        stop, test, [test.reading("as found", "high")], outcome="partly tested", outcome_reason=why,
-        not_done=[{"rate": "low", "phase": "as found", "why": why}],
+        stop, test, [test.reading("as_found", "high")], outcome="partly_tested", outcome_reason=why,
+        not_done=[{"rate": "low", "phase": "as_found", "why": why}],
     )  # fmt: skip
 
 
@@ -69,8 +69,8 @@ def high_co_put_right(town: Town, stop: Stop) -> Body:
 def unsafe(town: Town, stop: Stop) -> Body:
     """CO over range and rising in the room: shut off, isolated, labelled; nothing more was fired."""
     test = stop.test(town)
-    first = test.reading("as found", "high")
-    first["values"] |= {"co": {"value": "2000", "unit": "ppm", "qualifier": "more than"}}
+    first = test.reading("as_found", "high")
+    first["values"] |= {"co": {"value": "2000", "unit": "ppm", "qualifier": "more_than"}}
     first["values"]["ambient_co"] = measured(14, 0, "ppm")
     first["flame_unstable"] = True
     stop.life.waits_for_part, stop.life.part_comes = True, stop.day + PART_WITHIN
@@ -86,9 +86,9 @@ def unsafe(town: Town, stop: Stop) -> Body:
             "details": {"isolated": True, "labelled": True, "told": told, "reason": reason},
         },
         left_as_found=False,
-        outcome="partly tested",
+        outcome="partly_tested",
         outcome_reason="stopped for safety",
-        not_done=[{"rate": "low", "phase": "as found", "why": "stopped for safety"}],
+        not_done=[{"rate": "low", "phase": "as_found", "why": "stopped for safety"}],
         defects=[
             {"what": "heat exchanger blocked", "where": "flue side", "severity": "unsafe", "told": told,
              "action": "not to be used until repaired and tested"}
@@ -103,7 +103,7 @@ def repaired(town: Town, stop: Stop) -> Body:
     life.set_anew(town.rng)
     part = {"kind": "part", "after_reading": 0, "component": "heat exchanger", "replaced": True}
     closes, life.defects = life.defects, []
-    return body(stop, test, test.readings("as left"), work=[part], closes_defects=closes)
+    return body(stop, test, test.readings("as_left"), work=[part], closes_defects=closes)
 
 
 # ---- after a gas conversion ----
@@ -115,7 +115,10 @@ def first_on_new_gas(town: Town, stop: Stop) -> Body:
     for each in made["readings"]:
         each["analyser_fuel"] = stop.life.kind.fuel
     stop.life.converted = False
-    return made | {"fuel": stop.life.kind.fuel, "declared": made["declared"] | {"gas_tightness": True}}
+    return made | {
+        "fuel": stop.life.kind.fuel,
+        "inspection_points": made["inspection_points"] | {"gas_tightness": True},
+    }
 
 
 # ---- slips of the pen, corrected some days later ----
@@ -134,9 +137,9 @@ def mistyped(town: Town, stop: Stop) -> Body:
 def wrong_serial(town: Town, stop: Stop) -> Body:
     """Two digits of the data plate swapped."""
     right = ordinary_body(town, stop)
-    seen = str(right["plate"]["serial_seen"])
+    seen = str(right["data_plate"]["serial_seen"])
     town.corrections.append((right, stop.member.user, "Serial number misread; read again from the photo."))
-    return right | {"plate": {"confirmed": True, "serial_seen": seen[1] + seen[0] + seen[2:]}}
+    return right | {"data_plate": {"confirmed": True, "serial_seen": seen[1] + seen[0] + seen[2:]}}
 
 
 def body_for(town: Town, stop: Stop, week: int) -> Body:

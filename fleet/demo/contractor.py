@@ -14,10 +14,10 @@ from fleet.intake.sheets import read_sheet
 from fleet.models import Analyser, Appliance, Building, Client, FlueGroup, ModelSheet, Person, Role, User
 from fleet.models.register import new_id
 from fleet.services.access import create_user
+from fleet.services.alerts import change_own_alerts, put_on_call
 from fleet.services.appliances import add_sheet_version
 from fleet.services.buildings import add_gas_supply
 from fleet.services.contractor import begin_installation
-from fleet.services.notices import change_own_notices, put_on_call
 from fleet.services.register import add_calibration, add_qualification, create_entry
 
 TECHNICIANS = {
@@ -80,8 +80,8 @@ def _accounts(begins: datetime) -> list[Account]:
         if role == Role.AUDITOR:
             user.person.delete()
         elif role != Role.TECHNICIAN:
-            changes = {"email": f"{name}@tarnholt.example", "digest": False}
-            change_own_notices(user=user, version=1, changes=changes, now=begins)
+            changes = {"email": f"{name}@tarnholt.example", "daily_summary": False}
+            change_own_alerts(user=user, version=1, changes=changes, now=begins)
             put_on_call(values={"user": user, "after_minutes": 0 if role == Role.MANAGER else 20}, now=begins)
     return accounts
 

@@ -15,14 +15,14 @@ from fleet.demo.town import Town
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes
 from fleet.intake.visits import read_visit
-from fleet.models import Appliance, HeldMessage, Revisit, Tenancy
+from fleet.models import Appliance, Revisit, Tenancy, UnreadableRecord
 from fleet.models.register import new_id
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 from fleet.services.replacements import replace_appliance
 from fleet.services.revisit_days import release_day
 from fleet.services.tenancies import begin_tenancy, change_tenancy
-from fleet.services.visits import hold_message, settle_held_message
+from fleet.services.visits import keep_unreadable, resolve_unreadable_record
 
 
 @dataclass(frozen=True)
@@ -103,8 +103,8 @@ def _replace(town: Town, building: str, name: str, days: int, sheet: str) -> set
     old.appliance.refresh_from_db()
     values = {"sheet": town.sheets[sheet], "name": name, "serial": f"{9000 + days}-N", "fuel": ""}
     new = replace_appliance(
-        old=old.appliance, version=old.appliance.version, day=day, values=values, attachments=[], kept_duties=[],
-        actor=town.manager, now=evening(day),
+        old=old.appliance, version=old.appliance.version, day=day, values=values, assignments=[],
+        kept_required_checks=[], actor=town.manager, now=evening(day),
     )  # fmt: skip
     del town.lives[old.appliance.id]
     town.lives[new.id] = begin_life(
@@ -183,19 +183,21 @@ def _hold(town: Town, client: str, days: int) -> None:
     message: dict[str, Any] = {
         "schema": "visit/1", "id": str(new_id()), "appliance": str(life.appliance.id), "outcome": "tested",
         "readings": [{"rate": "high", "values": {"o2": {"value": "about 5"}}}],
-        "disposition": {"state": "left in use"},
+        "disposition": {"state": "left_in_use"},
     }  # fmt: skip
     try:
         read_visit(message)
     except Malformed as bad:
         errors: Any = bad.details["errors"]
-        hold_message(
+        keep_unreadable(
             body=canonical_bytes(message), errors=errors, unsafe=None,
             actor=town.member_of(life).user, now=evening(day),
         )  # fmt: skip
 
 
 def _resolve(town: Town) -> None:
-    held = HeldMessage.objects.get(settled_at__isnull=True)
+    held = UnreadableRecord.objects.get(resolved_at__isnull=True)
     how = "The technician sent it again from the phone; the visit is stored."
-    settle_held_message(held=held, version=held.version, how=how, actor=town.dispatcher, now=evening(_ago(town, 57)))
+    resolve_unreadable_record(
+        held=held, version=held.version, how=how, actor=town.dispatcher, now=evening(_ago(town, 57))
+    )

@@ -11,13 +11,13 @@ from fleet.demo.pictures import letter_photo
 from fleet.demo.places import CLIENTS, WITH_TENANTS
 from fleet.demo.town import Town
 from fleet.demo.visits import OWNERS
-from fleet.models import Defect, Delivery, Mark, NoAccess, Revisit, Sending, StoredFile, User
+from fleet.models import Defect, Delivery, NoAccess, Question, Revisit, Sending, StoredFile, User
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.files import store_file
-from fleet.services.follow_ups import settle_defect
+from fleet.services.follow_ups import resolve_defect
 from fleet.services.no_access import record_no_access
-from fleet.services.revisit_days import Notice, release_day, set_day
-from fleet.services.visits import settle_mark
+from fleet.services.revisit_days import Notice, book_day, release_day
+from fleet.services.visits import resolve_question
 
 BOOKED_AHEAD = timedelta(days=35)
 CONFIRMED_AHEAD = timedelta(days=14)
@@ -85,13 +85,13 @@ def book(town: Town, monday: date) -> None:
         for each in (each for each in some if each.latest <= day + SERVED_TOGETHER):
             member = town.member_of(town.lives[each.appliance_id])
             another = Notice("agreed", monday, "by telephone: another day", 0) if each.note else None
-            set_day(revisit=each, version=each.version, state=Revisit.State.PINNED, day=day, note="", notice=another,
+            book_day(revisit=each, version=each.version, state=Revisit.State.BOOKED, day=day, note="", notice=another,
                     technician=member.person, actor=town.dispatcher, now=evening(monday, 9))  # fmt: skip
 
 
 def confirm(town: Town, monday: date) -> None:
     """What comes within a fortnight: occupiers with a tenancy are told or agree; elsewhere a call is enough."""
-    soon = Revisit.objects.filter(state=Revisit.State.PINNED, day__gt=monday, day__lte=monday + CONFIRMED_AHEAD)
+    soon = Revisit.objects.filter(state=Revisit.State.BOOKED, day__gt=monday, day__lte=monday + CONFIRMED_AHEAD)
     for some in _by_building(soon.select_related("appliance__building__client", "technician")):
         tenanted = some[0].appliance.building.client.name in TENANTED
         asked = town.rng.random()
@@ -99,7 +99,7 @@ def confirm(town: Town, monday: date) -> None:
             continue  # the caretaker is called on the day before
         for each in some:
             notice = _notice(each, monday, agreed=asked < 0.6) if tenanted else None
-            set_day(revisit=each, version=each.version, state=Revisit.State.CONFIRMED, day=each.day or monday,
+            book_day(revisit=each, version=each.version, state=Revisit.State.CONFIRMED, day=each.day or monday,
                     note="" if tenanted else "The caretaker opens.", notice=notice, technician=each.technician,
                     actor=town.dispatcher, now=evening(monday, 10))  # fmt: skip
 
@@ -127,7 +127,7 @@ def workday(day: date) -> date:
 def is_soon_late(revisit: Revisit) -> bool:
     """Of a tenanted place, and so near its last day that another day will be late."""
     assert revisit.day is not None  # asked of what is set for a day
-    by_check = revisit.binding == "duty" and revisit.latest <= revisit.day + timedelta(days=14)
+    by_check = revisit.date_set_by == "required_check" and revisit.latest <= revisit.day + timedelta(days=14)
     return by_check and revisit.appliance.building.client.name in TENANTED
 
 
@@ -183,10 +183,10 @@ def hear_of_repairs(town: Town, monday: date) -> None:
     """What owners have repaired themselves is closed in the office, with what they said."""
     old = monday - timedelta(days=10)
     theirs = Defect.objects.filter(
-        what=OWNERS, settled_at__isnull=True, closed_by__isnull=True, visit__local_date__lt=old
+        what=OWNERS, resolved_at__isnull=True, closed_by__isnull=True, visit__local_date__lt=old
     )
     for each in theirs:
-        settle_defect(defect=each, version=each.version, why="The owner's plumber fitted a new gauge; invoice seen.",
+        resolve_defect(defect=each, version=each.version, why="The owner's plumber fitted a new gauge; invoice seen.",
                       actor=town.dispatcher, now=evening(monday, 14))  # fmt: skip
         if life := town.lives.get(each.appliance_id):
             life.defects.clear()
@@ -206,6 +206,6 @@ def take_back(town: Town, monday: date, week: int) -> None:
 def answer_questions(town: Town, monday: date) -> None:
     """Questions about visits of more than a month ago, each with its answer; the newest stay open."""
     old = evening(monday - timedelta(days=28))
-    for each in Mark.objects.filter(settled_at__isnull=True, opened_at__lt=old):
-        settle_mark(mark=each, version=each.version, note="Looked at with the technician; the record stands.",
+    for each in Question.objects.filter(resolved_at__isnull=True, opened_at__lt=old):
+        resolve_question(question=each, version=each.version, note="Looked at with the technician; the record stands.",
                     actor=town.dispatcher, now=evening(monday, 15))  # fmt: skip

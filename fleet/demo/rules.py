@@ -9,8 +9,8 @@ from fleet.demo.simulation import Life
 from fleet.models import Client, LimitSet, User
 from fleet.models.register import new_id
 from fleet.services import limit_sets
-from fleet.services.duties import add_duty
 from fleet.services.register import create_entry
+from fleet.services.required_checks import add_required_check
 
 NEUTRAL, SCHOOL_CONTRACT, LETTING_RULES = "demo-neutral", "demo-contract-schools", "demo-letting-rules"
 
@@ -27,7 +27,7 @@ def apply_rules(
     for client in clients.values():
         why = "Chosen for the demonstration: yearly, with neutral limits."
         values = {"limit_set": neutral, "client": client, "since": since, "why": why}
-        limit_sets.attach_limit_set(values=values, actor=actor, now=begins)
+        limit_sets.assign_limit_set(values=values, actor=actor, now=begins)
     for key, content in ((SCHOOLS, _school_contract()), (LETTINGS, _letting_rules())):
         agreed = create_entry(model=LimitSet, values={"key": content["id"], "name": content["name"]})
         signed = review | {"source": "the signed agreement (invented)"}
@@ -35,7 +35,7 @@ def apply_rules(
             limit_set=agreed, content=content, actor=actor, now=begins, id=new_id(), review=signed
         )
         values = {"limit_set": agreed, "client": clients[key], "since": since, "why": "Signed agreement (invented)."}
-        limit_sets.attach_limit_set(values=values, actor=actor, now=begins)
+        limit_sets.assign_limit_set(values=values, actor=actor, now=begins)
     for life in lives:
         if life.kind.sheet["control"] == "linkage":
             _half_yearly(life, since, actor, begins)
@@ -43,8 +43,8 @@ def apply_rules(
 
 def _half_yearly(life: Life, since: date, actor: User, begins: datetime) -> None:
     values = {"appliance": life.appliance, "name": "Half-yearly check of the settings sheet (invented)"}
-    values |= {"source": "maker", "rule": {"type": "max_months", "months": 6}, "since": since}
-    add_duty(values=values | {"why": "The invented sheet asks for it."}, actor=actor, now=begins)
+    values |= {"source": "manufacturer", "rule": {"type": "max_months", "months": 6}, "since": since}
+    add_required_check(values=values | {"why": "The invented sheet asks for it."}, actor=actor, now=begins)
 
 
 def _agreement(key: str, name: str, **content: Any) -> dict[str, Any]:
@@ -55,7 +55,7 @@ def _agreement(key: str, name: str, **content: Any) -> dict[str, Any]:
         "kind": "contract",
         "evidence": "own",
         "decision_rule": "simple",
-        "regime": "plain",
+        "required_fields": "plain",
         "sources": ["invented agreement, stricter than the neutral set"],
     } | content
 
@@ -86,5 +86,5 @@ def _letting_rules() -> dict[str, Any]:
             {"to": "landlord", "days_after_visit": 21},
             {"to": "new tenant", "before": "tenancy", "when": "before moving in"},
         ],
-        mend=[{"severity": "mend", "days": 21, "note": "as agreed with the landlords"}],
+        repair=[{"severity": "repair", "days": 21, "note": "as agreed with the landlords"}],
     )

@@ -32,7 +32,7 @@ class Kind:
 
     @property
     def is_open_flued(self) -> bool:
-        return bool(self.sheet["control"] == "fixed atmospheric")
+        return bool(self.sheet["control"] == "fixed_atmospheric")
 
     @property
     def targets_o2(self) -> dict[str, float]:
@@ -96,19 +96,19 @@ OPEN = (-0.05, 0.35, -0.02)
 KINDS = {
     "house": Kind(
         "Invented premix boiler 24",
-        _sheet("pneumatic ratio", high=("9.3", UP), low=("8.9", DOWN), tolerance="0.55", kw=("24", "5"),
+        _sheet("pneumatic_ratio", high=("9.3", UP), low=("8.9", DOWN), tolerance="0.55", kw=("24", "5"),
                condensing=True, order=True),
         *PREMIX,
     ),
     "block": Kind(
         "Invented premix boiler 65",
-        _sheet("pneumatic ratio", high=("9.5", DOWN), low=("9.1", UP), tolerance="0.55", kw=("65", "13"),
+        _sheet("pneumatic_ratio", high=("9.5", DOWN), low=("9.1", UP), tolerance="0.55", kw=("65", "13"),
                condensing=True),
         *PREMIX,
     ),
     "plant": Kind(
         "Invented premix boiler 110",
-        _sheet("pneumatic ratio", high=("4.6", DOWN), low=("5.2", UP), tolerance="1.0", kw=("110", "22"),
+        _sheet("pneumatic_ratio", high=("4.6", DOWN), low=("5.2", UP), tolerance="1.0", kw=("110", "22"),
                quantity="o2", condensing=True),
         *PREMIX,
     ),
@@ -120,35 +120,35 @@ KINDS = {
     ),
     "oil": Kind(
         "Invented oil boiler 45",
-        _sheet("oil pressure jet", high=("12.4", DOWN), low=None, tolerance="8", kw=("45", "45"), fuel="light_oil",
-               basis="percent of target"),
+        _sheet("oil_pressure_jet", high=("12.4", DOWN), low=None, tolerance="8", kw=("45", "45"), fuel="light_oil",
+               basis="percent_of_target"),
         *LINKAGE,
         rise_k=(160.0, 0.0),
         co_median_ppm=9.0,
     ),
     "open": Kind(
         "Invented atmospheric boiler 30",
-        _sheet("fixed atmospheric", high=("6.6", UP), low=None, tolerance="0.9", kw=("30", "30")),
+        _sheet("fixed_atmospheric", high=("6.6", UP), low=None, tolerance="0.9", kw=("30", "30")),
         *OPEN,
         rise_k=(110.0, 0.0),
     ),
     "water": Kind(
         "Invented water heater 28",
-        _sheet("pneumatic ratio", high=("9.0", UP), low=("8.6", DOWN), tolerance="0.7", kw=("28", "9")),
+        _sheet("pneumatic_ratio", high=("9.0", UP), low=("8.6", DOWN), tolerance="0.7", kw=("28", "9")),
         *PREMIX,
         appliance="water_heater",
         rise_k=(80.0, 60.0),
     ),
     "propane": Kind(
         "Invented propane heater 20",
-        _sheet("fixed atmospheric", high=("7.9", UP), low=None, tolerance="1.0", kw=("20", "20"), fuel="propane"),
+        _sheet("fixed_atmospheric", high=("7.9", UP), low=None, tolerance="1.0", kw=("20", "20"), fuel="propane"),
         *OPEN,
         appliance="water_heater",
         rise_k=(100.0, 0.0),
     ),
     "kit": Kind(
         "Invented propane heater 20 with its kit for natural gas",
-        _sheet("fixed atmospheric", high=("6.8", UP), low=None, tolerance="1.0", kw=("20", "20")),
+        _sheet("fixed_atmospheric", high=("6.8", UP), low=None, tolerance="1.0", kw=("20", "20")),
         *OPEN,
         appliance="water_heater",
         rise_k=(100.0, 0.0),

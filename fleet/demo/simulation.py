@@ -150,10 +150,10 @@ class Test:
         return {
             "phase": phase,
             "rate": rate,
-            "rate_set_by": "service mode",
+            "rate_set_by": "service_mode",
             "rate_proven_by": "display",
             "casing": "closed",
-            "sampling_point": "appliance outlet",
+            "sampling_point": "appliance_outlet",
             "taken_at": self.at.next(),
             "time_precision": "minute",
             "steadiness": "steady",
@@ -170,7 +170,7 @@ class Test:
 
     def _gases(self, o2: float) -> dict[str, dict[str, str]]:
         if self.analyser.co2 == Analyser.Co2.ABSENT:
-            return {"co": {"qualifier": "not measured"}}
+            return {"co": {"qualifier": "not_measured"}}
         rng = self.rng
         # CO climbs steeply as the air runs short: an assumption of ours, in shape only.
         starved = math.exp(max(0.0, 2.4 - o2) * 2.2)

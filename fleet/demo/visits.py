@@ -20,7 +20,7 @@ from fleet.services.visits import record_visit
 CO_WORRIES_PPM = 90.0
 ADJUSTS_BEYOND = 0.55
 DEFECT_CHANCE = 0.08
-CHECKLIST = (
+RESTORE_STEPS = (
     "test port closed, sensor refitted the right way round",
     "adjuster caps and seals back",
     "pressure test points closed and leak-tested",
@@ -30,15 +30,15 @@ CHECKLIST = (
 )
 OWNERS = "pressure gauge sticks"  # which the owners have repaired themselves
 FOUND = (
-    {"what": "condensate trap clogged", "where": "below the heat exchanger", "severity": "mend",
+    {"what": "condensate trap clogged", "where": "below the heat exchanger", "severity": "repair",
      "action": "clean the trap", "done": True},
-    {"what": "case seal worn", "where": "burner door", "severity": "mend", "action": "fit a new seal"},
-    {"what": "flue bracket loose", "where": "outside wall", "severity": "at risk", "action": "fasten it again"},
-    {"what": OWNERS, "where": "heating circuit", "severity": "mend", "action": "the owner fits a new gauge"},
+    {"what": "case seal worn", "where": "burner door", "severity": "repair", "action": "fit a new seal"},
+    {"what": "flue bracket loose", "where": "outside wall", "severity": "at_risk", "action": "fasten it again"},
+    {"what": OWNERS, "where": "heating circuit", "severity": "repair", "action": "the owner fits a new gauge"},
     {"what": "no label on the isolating valve", "where": "gas pipe", "severity": "note"},
-    {"what": "air inlet half covered", "where": "plant room wall", "severity": "at risk",
+    {"what": "air inlet half covered", "where": "plant room wall", "severity": "at_risk",
      "action": "keep it clear", "told": "the caretaker, in person"},
-    {"what": "ignition lead cracked", "where": "burner", "severity": "mend", "action": "fit a new lead"},
+    {"what": "ignition lead cracked", "where": "burner", "severity": "repair", "action": "fit a new lead"},
 )  # fmt: skip
 
 
@@ -85,11 +85,11 @@ def begins_at(day: date, number: int) -> datetime:
 def ordinary_body(town: Town, stop: Stop, *, logged: bool = True) -> dict[str, Any]:
     """As found, adjusted where it is off, as left; now and then something to repair, or repaired."""
     life, test = stop.life, stop.test(town, logged=logged)
-    readings = [*test.readings("as found"), *_common_flue(test)]
+    readings = [*test.readings("as_found"), *_common_flue(test)]
     work = _work(test, town.rng, len(readings))
     if work:
         life.set_anew(town.rng)
-        readings += test.readings("as left")
+        readings += test.readings("as_left")
     closes, life.defects = life.defects, []
     more: dict[str, Any] = {"closes_defects": closes} if closes else {}
     if logged and town.rng.random() < DEFECT_CHANCE:
@@ -130,14 +130,14 @@ def body(
         },
         "appliance": str(life.appliance.id),
         "outcome": "tested",
-        "plate": {"confirmed": True, "serial_seen": life.appliance.serial},
+        "data_plate": {"confirmed": True, "serial_seen": life.appliance.serial},
         "conditions": conditions,
         "readings": readings,
         "work": work or [],
         "left_as_found": not work,
-        "checklist": [{"step": step, "answer": "done"} for step in CHECKLIST],
-        "disposition": disposition or {"state": "left in use"},
-        "declared": {"defects": "see the list" if more.get("defects") else "none", "flue_ok": True},
+        "restore_steps": [{"step": step, "answer": "done"} for step in RESTORE_STEPS],
+        "disposition": disposition or {"state": "left_in_use"},
+        "inspection_points": {"defects": "see the list" if more.get("defects") else "none", "flue_ok": True},
         "signature": {"person": person, "at": test.at.next()},
     } | more
 
@@ -146,7 +146,7 @@ def _common_flue(test: Test) -> list[dict[str, Any]]:
     """Where several share a flue it is read too; nobody proves the rate of such a reading."""
     if not test.life.common_flue:
         return []
-    shared = test.reading("as found", "high") | {"sampling_point": "common flue", "rate_proven_by": "not proven"}
+    shared = test.reading("as_found", "high") | {"sampling_point": "common_flue", "rate_proven_by": "not_proven"}
     return [shared]
 
 

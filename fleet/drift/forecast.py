@@ -70,9 +70,9 @@ def crossing_probability(
 def horizon(
     state: State, hyper: Hyper, limits: Limits, alpha: float, cap_years: ArrayLike
 ) -> tuple[FloatArray, NDArray[np.str_]]:
-    """When the chance of a crossing reaches the accepted chance, and what set that date; both (N,).
+    """When the chance of a crossing reaches the accepted risk, and what set that date; both (N,).
 
-    alpha     : accepted chance, 0 < alpha < 1.    cap_years : longest allowed interval, > 0, one or (N,).
+    alpha     : accepted risk, 0 < alpha < 1.    cap_years : longest allowed interval, > 0, one or (N,).
     years     : after the last visit. The chance is taken at 0 and on HORIZON_GRID_YEARS and read between them
                 by straight lines; no sooner than the first of them unless due now, never later than the cap.
     binding   : "now"       the chance is reached already (years 0)

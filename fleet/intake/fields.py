@@ -184,7 +184,7 @@ class Measured(serializers.Field[Any, Any, dict[str, str], Any]):
             raise serializers.ValidationError(
                 {"qualifier": f"is {_shown(qualifier)}; it must be one of: {', '.join(QUALIFIERS)}"}
             )
-        if qualifier in ("not measured", "sensor fault"):
+        if qualifier in ("not_measured", "sensor_fault"):
             return {"qualifier": qualifier}
         return self._figure(data, qualifier)
 

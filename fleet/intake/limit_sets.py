@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from fleet.assess.due.record_fields import regimes
+from fleet.assess.due.record_fields import required_field_lists
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.errors import flat_errors, without_decimals
@@ -26,7 +26,7 @@ EVIDENCE = (*SOURCE_EVIDENCE, "own")
 DECISION_RULES = ("simple", "subtract_uncertainty", "add_uncertainty", "guarded")
 WHEN = ("any", "as_found", "as_left", "as_found_and_as_left", "operation", "type_test")
 KINDS = ("law", "standard", "practice", "contract", "safety")
-# For the reader: kept as they came, nothing reckons with them.
+# For the reader: kept as they came, nothing calculates with them.
 KEPT = (
     "precedence",
     "applies_to",
@@ -45,7 +45,7 @@ KEPT = (
 
 # What starts a retest clock, and which defects a set gives a last day.
 RETEST_EVENTS = ("co_over_limit", "co_over_300", "unsafe")
-MENDED = ("mend", "at risk", "unsafe")
+REPAIRED = ("repair", "at_risk", "unsafe")
 CLOCKS_MAX = 20
 
 
@@ -174,7 +174,7 @@ def _is_figure(value: Any) -> bool:
 
 
 class Kept(serializers.Field[Any, Any, Any, Any]):
-    """For the reader: kept as it came. Nothing reckons with it."""
+    """For the reader: kept as it came. Nothing calculates with it."""
 
     def to_internal_value(self, data: Any) -> Any:
         return data
@@ -230,10 +230,10 @@ class DeliveryIn(StrictSerializer):
     clause = Text(200, required=False)
 
 
-class MendIn(StrictSerializer):
-    """Within how many days of the visit a defect of this severity is to be mended."""
+class RepairIn(StrictSerializer):
+    """Within how many days of the visit a defect of this severity is to be repaired."""
 
-    severity = Word(choices=MENDED)
+    severity = Word(choices=REPAIRED)
     days = WholeNumber(min_value=0, max_value=DAYS_MAX)
     note = Text(500, required=False)
     clause = Text(200, required=False)
@@ -266,14 +266,16 @@ class LimitSetIn(StrictSerializer):
     limits = LimitIn(many=True)
     sources = SourceIn(many=True, max_length=50)
     notes = Text(2000, required=False)
-    regime = Word(choices=list(regimes()), required=False, help_text="By which list of fields a check is complete.")
+    required_fields = Word(
+        choices=list(required_field_lists()), required=False, help_text="By which list of fields a check is complete."
+    )
     extra_intervals = serializers.ListField(
         child=serializers.DictField(), required=False, allow_null=True, max_length=CLOCKS_MAX
     )
     retest = RetestIn(required=False, allow_null=True)
     # Not many=True: a row would then be allowed to be null as well.
     delivery = serializers.ListField(child=DeliveryIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
-    mend = serializers.ListField(child=MendIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
+    repair = serializers.ListField(child=RepairIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
 
     def get_fields(self) -> dict[str, Any]:
         return super().get_fields() | {name: Kept(required=False, allow_null=True) for name in KEPT}
@@ -287,7 +289,7 @@ class LimitSetIn(StrictSerializer):
         return read_rule(rule)
 
     def validate_extra_intervals(self, rules: list[dict[str, Any]] | None) -> list[dict[str, Any]] | None:
-        """Each a rule of its own with its name, and with its regime where that isn't the set's."""
+        """Each a rule of its own with its name, and with its list of required fields where that isn't the set's."""
         seen: set[str] = set()
         wrong: dict[str, Any] = {}
         for index, each in enumerate(rules or ()):
@@ -316,15 +318,17 @@ def _unfit_extra(extra: dict[str, Any], seen: set[str]) -> dict[str, str]:
     unfit = {}
     if extra["name"].casefold() in seen:
         unfit["name"] = f"is {extra['name']}; an interval of this name stands there already"
-    if "regime" in extra and extra["regime"] not in regimes():
-        unfit["regime"] = f"is {repr(extra['regime'])[:60]}; it must be one of: {', '.join(regimes())}"
+    if "required_fields" in extra and extra["required_fields"] not in required_field_lists():
+        unfit["required_fields"] = (
+            f"is {repr(extra['required_fields'])[:60]}; it must be one of: {', '.join(required_field_lists())}"
+        )
     if extra.get("type") == "none":
         unfit["type"] = "is none; a further interval must set one"
     return unfit
 
 
 def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
-    """A typed interval rule that can be reckoned with, and so can what it says of the first time."""
+    """A typed interval rule that can be calculated with, and so can what it says of the first time."""
     try:
         if "evidence" in rule and rule["evidence"] not in EVIDENCE:
             raise ValueError(f"evidence must be one of: {', '.join(EVIDENCE)}")
@@ -334,7 +338,7 @@ def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
                 if "select" in part:
                     _check_select(part["select"], place)
     except ValueError as bad:
-        raise serializers.ValidationError(f"is {str(rule)[:80]}; it can't be reckoned with: {bad}") from bad
+        raise serializers.ValidationError(f"is {str(rule)[:80]}; it can't be calculated with: {bad}") from bad
     return rule
 
 
@@ -402,7 +406,7 @@ def _read(shape: type[StrictSerializer], data: Any, refusal: str) -> dict[str, A
 def _try(content: dict[str, Any]) -> None:
     """Compile it on trial. Raises Malformed."""
     lines = {
-        "id": "stop-lines",
+        "id": "stop-levels",
         "version": 1,
         "evidence": "trial",
         "co_ppm_air_free": 400,
@@ -411,6 +415,8 @@ def _try(content: dict[str, Any]) -> None:
     lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
     trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
     try:
-        card(None, [trial], None, fuel=FUELS["natural_gas"], stop_lines=lines)
+        card(None, [trial], None, fuel=FUELS["natural_gas"], stop_levels=lines)
     except (ArithmeticError, AttributeError, KeyError, TypeError, ValueError) as bad:
-        raise Malformed("limit_set_malformed", "The set can't be reckoned with.", errors={"limits": str(bad)}) from bad
+        raise Malformed(
+            "limit_set_malformed", "The set can't be calculated with.", errors={"limits": str(bad)}
+        ) from bad

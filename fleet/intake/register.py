@@ -1,4 +1,4 @@
-"""Calibrations, qualifications and stop lines as somebody enters them."""
+"""Calibrations, qualifications and stop levels as somebody enters them."""
 
 from rest_framework import serializers
 
@@ -35,8 +35,8 @@ class QualificationIn(StrictSerializer):
     valid_to = Day()
 
 
-class StopLinesIn(StrictSerializer):
-    """All five, always: there is never an appliance without a stop line."""
+class StopLevelsIn(StrictSerializer):
+    """All five, always: there is never an appliance without a stop level."""
 
     co_ppm_air_free = DecimalText(low=1, high=10_000)
     ambient_co_ppm = DecimalText(low=1, high=1_000)

@@ -1,4 +1,4 @@
-"""A maker's sheet as somebody enters or imports it: checked once, kept with its figures as written."""
+"""A settings sheet as somebody enters or imports it: checked once, kept with its figures as written."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -11,8 +11,8 @@ from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word, YesNo
 from fleet.limits import band
 
-CONTROLS = ("pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet")
-TOLERANCE_BASES = ("points", "percent of target", "range")
+CONTROLS = ("pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet")
+TOLERANCE_BASES = ("points", "percent_of_target", "range")
 CEILING_UNITS = {
     "co_air_free": "ppm",
     "co": "ppm",
@@ -98,7 +98,7 @@ class AdjusterIn(StrictSerializer):
     rate = Text(20)
     sealed = YesNo(required=False)
     who = Text(200, required=False)
-    field_adjustment = Word(choices=["allowed", "check only"])
+    field_adjustment = Word(choices=["allowed", "check_only"])
     reseal = Text(200, required=False)
     largest_step = Text(60, required=False)
     largest_step_turns = DecimalText(low=0.001, high=50, required=False)

@@ -19,13 +19,13 @@ from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 SCHEMA = "visit/1"
 LIST_LENGTH_MAX = 200
-PHASES = ("as found", "between", "as left")
-RATE_SET_BY = ("service mode", "by demand", "by the site's controls", "as it ran")
-RATE_PROVEN_BY = ("display", "fan speed", "timed input", "not proven")
-SAMPLING_POINTS = ("appliance outlet", "before draught diverter", "common flue")
+PHASES = ("as_found", "between", "as_left")
+RATE_SET_BY = ("service_mode", "by_demand", "by_the_sites_controls", "as_it_ran")
+RATE_PROVEN_BY = ("display", "fan_speed", "timed_input", "not_proven")
+SAMPLING_POINTS = ("appliance_outlet", "before_draught_diverter", "common_flue")
 SERIES_QUANTITIES = ("o2", "co2", "co", "flue_temp")
 SAMPLES_MAX = 1000
-WORK_KINDS = ("adjustment", "cleaning", "reseal", "nozzle", "part", "gas conversion", "other")
+WORK_KINDS = ("adjustment", "cleaning", "reseal", "nozzle", "part", "gas_conversion", "other")
 
 
 class _Uuid(serializers.UUIDField):
@@ -115,7 +115,7 @@ class ReadingIn(StrictSerializer):
     also_running = serializers.ListField(child=_Uuid(), required=False, max_length=50)
     taken_at = MomentOrDay(required=False, allow_null=True)
     time_precision = Word(choices=["instant", "minute", "day", "unknown"])
-    steadiness = Word(choices=["steady", "not steady", "not shown"], required=False)
+    steadiness = Word(choices=["steady", "not_steady", "not_shown"], required=False)
     series = Series(required=False)
     analyser_fuel = Word(choices=list(FUELS), required=False)
     analyser = Text(100)
@@ -141,13 +141,13 @@ class Work(StrictSerializer):
     note = Text(500, required=False)
 
 
-class ChecklistAnswer(StrictSerializer):
+class RestoreStep(StrictSerializer):
     step = Text(200)
-    answer = Word(choices=["done", "not done", "does not apply"])
+    answer = Word(choices=["done", "not_done", "does_not_apply"])
     why = Text(500, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs["answer"] == "not done" and not attrs.get("why"):
+        if attrs["answer"] == "not_done" and not attrs.get("why"):
             raise serializers.ValidationError({"why": "is empty; a step not done needs its reason"})
         return attrs
 
@@ -163,10 +163,10 @@ class NotDone(StrictSerializer):
 class DefectIn(StrictSerializer):
     what = Text(500)
     where = Text(200, required=False)
-    severity = Word(choices=["note", "mend", "at risk", "unsafe"])
+    severity = Word(choices=["note", "repair", "at_risk", "unsafe"])
     action = Text(500, required=False)
     done = YesNo(required=False)
-    mend_by = Day(required=False, allow_null=True)
+    repair_by = Day(required=False, allow_null=True)
     told = Text(200, required=False)
 
 
@@ -192,7 +192,7 @@ class Answer(serializers.Field[Any, Any, str | bool, Any]):
         return value
 
 
-Declared = type("Declared", (StrictSerializer,), {name: Answer(required=False) for name in declarable()})
+InspectionPoints = type("Declared", (StrictSerializer,), {name: Answer(required=False) for name in declarable()})
 
 
 class DispositionIn(StrictSerializer):
@@ -229,7 +229,7 @@ class VisitIn(StrictSerializer):
     """One appliance at one attendance. The phone makes both ids.
 
     fuel: what burnt, as the technician saw it; without it what the register says burns there. declared: the
-    technician's own answers to fields that the duties ask for and nothing else in the record holds.
+    technician's own answers to fields that the required checks ask for and nothing else in the record holds.
     """
 
     schema = Word(choices=[SCHEMA])
@@ -239,18 +239,18 @@ class VisitIn(StrictSerializer):
     fuel = Word(choices=list(FUELS), required=False)
     outcome = Word(choices=Visit.Outcome.values)
     outcome_reason = Text(500, required=False)
-    plate = Plate(required=False)
+    data_plate = Plate(required=False)
     conditions = Conditions(required=False)
     readings = _listed(ReadingIn)
     work = _listed(Work)
     left_as_found = YesNo(required=False)
-    checklist = _listed(ChecklistAnswer)
+    restore_steps = _listed(RestoreStep)
     not_done = _listed(NotDone)
     defects = _listed(DefectIn)
     closes_defects = serializers.ListField(child=_Uuid(), required=False, max_length=50)
     disposition = DispositionIn()
     note = Text(2000, required=False)
-    declared = Declared(required=False)
+    inspection_points = InspectionPoints(required=False)
     card_seen = serializers.DictField(required=False)
     signature = Signature(required=False)
 
@@ -299,7 +299,7 @@ def read_visit(data: Any) -> VisitDraft:
         read = _shape().run_validation(data)
     except serializers.ValidationError as bad:
         errors = flat_errors(bad.detail)
-        raise Malformed("visit_malformed", "The visit can't be read; it is kept for mending.", errors=errors) from bad
+        raise Malformed("visit_malformed", "The visit can't be read; it is kept for repairing.", errors=errors) from bad
     content = without_decimals(dict(read))
     try:
         submitted = sha256_hex(canonical_bytes(without_decimals(data)))

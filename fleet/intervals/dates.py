@@ -30,7 +30,7 @@ def read_date(value: object) -> date | None:
 
 
 def is_in_reach(day: date) -> bool:
-    """Whether the day lies in the years that are reckoned with, 1900 to 2200."""
+    """Whether the day lies in the years that are calculated with, 1900 to 2200."""
     return EARLIEST_YEAR <= day.year <= LATEST_YEAR
 
 

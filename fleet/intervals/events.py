@@ -45,7 +45,7 @@ def again_after_events(rule: Rule, checks: Sequence[Check], today: date | None, 
     """`again_after` {event, months} : the next check is due at the latest so many months after each such event.
 
     Only a check on the event's day or later is one after it; until there is one, the event asks for it, also where it
-    lies before the duty began. An event after `today` is planned, not happened.
+    lies before the required check began. An event after `today` is planned, not happened.
     due : what the rule gives without that; the earlier of both stands, and the event's where the rule can give none.
     """
     asked = rule.get("again_after")

@@ -120,12 +120,12 @@ def same_quarter_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) ->
 
 
 def _newest_for_quarter(number: int, checks: Sequence[Check]) -> date:
-    counted, settled = checks[0].day, 0
+    counted, resolved = checks[0].day, 0
     for day in (check.day for check in checks):
         # The year whose quarter the check leaves for the next one to serve.
         year = day.year + (quarter(day) >= number)
-        if quarter(day) == number or year > settled:
-            counted, settled = day, year
+        if quarter(day) == number or year > resolved:
+            counted, resolved = day, year
     return counted
 
 

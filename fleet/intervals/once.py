@@ -19,7 +19,8 @@ def once(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) 
 
     The event's day is facts["<event>_on"]; of several the latest counts. `from_months` : so many months after the
     event is the first day on which the check counts, where the day rests on the event.
-    start : where the duty begins; what was done before it is another matter. One check discharges it for good.
+    start : where the required check begins; what was done before it is another matter. One check counts for it for
+    good.
     """
     due, opens, steps = _by_day(rule) if "by" in rule else _after_event(rule, facts)
     if due is None:

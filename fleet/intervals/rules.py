@@ -1,4 +1,4 @@
-"""Whether a typed rule can be reckoned with, whatever checks and facts come to be recorded."""
+"""Whether a typed rule can be calculated with, whatever checks and facts come to be recorded."""
 
 import math
 import re
@@ -43,7 +43,7 @@ TRIAL_DAY = "2024-01-31"
 
 
 def check_rule(rule: object) -> None:
-    """ValueError, naming what is wrong and what is allowed, for a rule that `next_due` couldn't always reckon with.
+    """ValueError, naming what is wrong and what is allowed, for a rule that `next_due` couldn't always calculate with.
 
     Whole numbers lie within HIGHEST; `variants`, `first`, `grace`, `relax_after_passes`, `windows`, `named_months`,
     `component_defer_months`, `by`, `select`, `again_after` and `shared_flue` have their shapes; and the rule with each
@@ -63,7 +63,7 @@ def check_rule(rule: object) -> None:
     for path, variant in _checked_variants(whole, ""):
         if "first" in variant:
             _check_first(variant["first"], f"{path}.first")
-    _reckon(whole)
+    _calculate(whole)
 
 
 def _check_whole(rule: Mapping[str, Any]) -> None:
@@ -214,13 +214,13 @@ def _is_number(value: object) -> bool:
         return False
 
 
-def _reckon(rule: Mapping[str, Any]) -> None:
-    """With no fact recorded every variant may apply, so that each is reckoned."""
+def _calculate(rule: Mapping[str, Any]) -> None:
+    """With no fact recorded every variant may apply, so that each is calculated."""
     try:
         next_due(rule, [], start=TRIAL_DAY)
         next_due(rule, [TRIAL_DAY])
     except (ArithmeticError, AttributeError, KeyError, TypeError) as bad:
-        raise ValueError(f"it can't be reckoned with: {bad}") from bad
+        raise ValueError(f"it can't be calculated with: {bad}") from bad
 
 
 def _shown(value: object) -> str:

@@ -50,7 +50,7 @@ def what_if(
     """What a check on `day` would do to the next due date by `rule`.
 
     rule, history, start, facts : as `next_due` takes them; the age is that on `day`.
-    before : the date that stands, where the caller has reckoned it.
+    before : the date that stands, where the caller has calculated it.
 
     ValueError for a day before the last check on record: what has been done since can't be undone.
 

@@ -54,7 +54,8 @@ def advise(
     A stop finding of any reading ends the advice. Then: on a reading that can't be judged against its target
     advice is withheld with the reason; one inside its band needs no adjustment, and the distance from the
     target is told; one outside names the adjuster of that rate unless the person isn't qualified, the burner
-    adapts itself, the maker forbids field adjustment, or CO wasn't read: CO2 alone can't tell lean from rich. About
+    adapts itself, the manufacturer forbids field adjustment, or CO wasn't read: CO2 alone can't tell lean from rich.
+    About
     how far is told only after a first step that agrees with what was learned; after one that went the other way
     nothing is.
     """
@@ -164,11 +165,11 @@ def _adjuster_for(card: Card, rate: str | None) -> Mapping[str, Any] | None:
 
 def _forbidden(card: Card, adjuster: Mapping[str, Any] | None, reading: Mapping[str, Any], *, qualified: bool) -> str:
     """The code of what forbids it; empty where nothing does."""
-    if card["sheet"]["control"] == "self-adapting":
+    if card["sheet"]["control"] == "self_adapting":
         return "self_adapting"
     if adjuster is None:
         return "no_adjuster"
-    if adjuster["field_adjustment"] == "check only":
+    if adjuster["field_adjustment"] == "check_only":
         return "check_only"
     if not qualified:
         return "not_qualified"
@@ -183,4 +184,4 @@ def _raise_co2(band: Verdict) -> bool:
 
 
 def _stop_co(card: Card) -> float:
-    return next(float(row["limit"]) for row in card["stop_lines"] if row["quantity"] == "co_air_free")
+    return next(float(row["limit"]) for row in card["stop_levels"] if row["quantity"] == "co_air_free")

@@ -1,4 +1,4 @@
-"""The card: sheet, limit sets, stop lines and analyser compiled into one decision table of plain data.
+"""The card: sheet, limit sets, stop levels and analyser compiled into one decision table of plain data.
 
 The card is what the phone carries and what the server judges by, so a verdict can always be told from the
 card alone. It holds no code and no expression: rows with fields, comparisons and figures.
@@ -24,7 +24,7 @@ KW_PER_MMBTU_H = 293.07107
 # A rise of CO in one test that is more than the reading's own scatter [ppm]: own figure, editable.
 CO_RISE_PPM = 5.0
 
-CONTROLS = ("pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet")
+CONTROLS = ("pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet")
 TURNS = ("clockwise", "anticlockwise")
 # The limit sets' words for the kind of fuel: the gases of the second family with their blends, those of the third.
 SECOND_FAMILY = ("natural_gas", "natural_gas_l", "methane", "g21", "g222", "g23", "g24", "g26", "g27")
@@ -59,29 +59,30 @@ def card(
     analyser: Mapping[str, Any] | None,
     *,
     fuel: Fuel,
-    stop_lines: Mapping[str, Any],
+    stop_levels: Mapping[str, Any],
     facts: Facts | None = None,
 ) -> Card:
     """One JSON-able decision table for one appliance, one analyser and the sets that apply.
 
-    sheet : the maker's figures (targets, order_rules, ceilings, adjusters, rates from the highest to the lowest), or
+    sheet : the manufacturer's figures (targets, order_rules, ceilings, adjusters, rates from the highest to the
+    lowest), or
         None.
     limit_sets : the sets that a person has recorded as applying, each with its limits; set and limit keep
         their own unit, basis, severity and decision rule.
     analyser : id, name, measures, "co2" (measured, calculated, absent) and accuracy per quantity, or None.
-    stop_lines : the contractor's own; ValueError where CO (air-free) or ambient CO has none.
+    stop_levels : the contractor's own; ValueError where CO (air-free) or ambient CO has none.
     facts : what predicates ask for (output_kw, appliance, construction, new_plant, ...); fuel, control,
         condensing and heat input come from the sheet unless given here.
 
     Returns keys card_version, sheet, fuel, analyser, severities, facts, co_rise_ppm, margins (of the decision rules),
-    stop_lines, bands, orders, ceilings, limits, dilution (rows of one shape), left_out (limits that the facts rule
+    stop_levels, bands, orders, ceilings, limits, dilution (rows of one shape), left_out (limits that the facts rule
     out, with those facts) and adjusters. A limit that can't be decided from the facts stays in, marked "applies":
     "unclear", with the facts it lacks under "unrecorded".
     ValueError for a sheet, set or line that can't be read.
     """
     sheet = sheet or {"name": "no sheet"}
     known = known_facts(sheet, fuel, facts or {})
-    measuring, lines = _analyser_summary(analyser or {}, fuel), stop_rows(stop_lines)
+    measuring, lines = _analyser_summary(analyser or {}, fuel), stop_rows(stop_levels)
     compiled = [(s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]]
     return {
         "card_version": CARD_VERSION,
@@ -90,9 +91,9 @@ def card(
         "analyser": measuring,
         "severities": list(SEVERITIES),
         "facts": known,
-        "co_rise_ppm": float(exact(stop_lines.get("co_rise_ppm", CO_RISE_PPM))),
+        "co_rise_ppm": float(exact(stop_levels.get("co_rise_ppm", CO_RISE_PPM))),
         "margins": {rule: list(shares) for rule, shares in MARGINS.items()},
-        "stop_lines": lines,
+        "stop_levels": lines,
         "dilution": dilution_row(lines[0]),
         "bands": [_with_proof(band_row(sheet, target), measuring) for target in sheet.get("targets", ())],
         "orders": [order_row(sheet, rule) for rule in sheet.get("order_rules", ())],
@@ -140,7 +141,7 @@ def known_facts(sheet: Mapping[str, Any], fuel: Fuel, facts: Facts) -> dict[str,
         "fuel": fuel_class(fuel),
         "condensing": sheet.get("condensing"),
         "control": control,
-        "self_calibrating": None if control is None else control == "self-adapting",
+        "self_calibrating": None if control is None else control == "self_adapting",
         "heat_input_mmbtu_h": _heat_input_mmbtu_h(sheet, fuel),
     }
     recorded = {name.lower(): value for name, value in facts.items()}
@@ -234,7 +235,7 @@ def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Row:
     turn, allowed = adjuster.get("raises_co2"), adjuster.get("field_adjustment") or "allowed"
     if turn not in TURNS:
         raise ValueError(f"which way raises CO2 must be clockwise or anticlockwise, not {turn!r}")
-    if allowed not in ("allowed", "check only"):
+    if allowed not in ("allowed", "check_only"):
         raise ValueError(f"field adjustment is allowed or check only, not {allowed!r}")
     if adjuster.get("rate") not in (*rates(sheet), "any"):
         raise ValueError(f"the adjuster's rate {adjuster.get('rate')!r} is not one of the sheet's rates")

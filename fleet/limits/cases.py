@@ -11,10 +11,10 @@ from fleet.numerals import figure
 
 Case = dict[str, Any]
 
-UNUSABLE = ("not measured", "sensor fault")
+UNUSABLE = ("not_measured", "sensor_fault")
 UNITS = ("_ppm", "_pct", "_pct_net", "_pct_gross", "_c", "_pa", "_min", "_kwh")
-VOID = "the reading is void"
-COMMON_FLUE = "common flue"
+INVALID = "the reading is invalid"
+COMMON_FLUE = "common_flue"
 # The sampling point of a case that holds nothing but ambient CO.
 ROOM = "room"
 
@@ -28,7 +28,7 @@ def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -
     for reading in sorted(readings, key=lambda reading: reading.get("taken_order") or 0):
         case = _usable(reading)
         _complete_o2_co2(card["fuel"], case)
-        case["doubt_anywhere"] = VOID if case.get("void") else ""
+        case["doubt_anywhere"] = INVALID if case.get("invalid") else ""
         case["doubt"] = case["doubt_anywhere"] or _doubt_in_flue(case)
         case["ambient_co_rise_ppm"] = _ambient_rise(case, cases)
         case["co_while_rising_ppm"] = _co_while_rising(case, cases, card["co_rise_ppm"])

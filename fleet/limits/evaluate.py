@@ -17,9 +17,9 @@ from fleet.limits.verdicts import CANNOT_TELL, COPIED, NOT_JUDGED, OUTSIDE, WITH
 Row = Mapping[str, Any]
 Card = Mapping[str, Any]
 
-ROW_GROUPS = ("stop_lines", "bands", "orders", "ceilings", "limits")
+ROW_GROUPS = ("stop_levels", "bands", "orders", "ceilings", "limits")
 CARD_VERSION = 2
-PHASES = ("as found", "as left")
+PHASES = ("as_found", "as_left")
 DERIVED = (
     *("key", "doubt", "derived"),
     *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"),
@@ -31,7 +31,7 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
 
     card : as `fleet.limits.card` makes it, also after a round trip through JSON.
     readings : dicts with key, rate, phase ("as found", "as left", "check"), casing, sampling_point,
-        rate_proven, void, taken_order, qualifiers {quantity: "=", "more than", "less than", "not measured" or
+        rate_proven, invalid, taken_order, qualifiers {quantity: "=", "more than", "less than", "not measured" or
         "sensor fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
         flue_temp_c, ambient_co_ppm, ambient_co_before_ppm, flue_loss_pct, ...) or None. Further keys that
         are used when there: adjusted_before, steady (False only where it was seen not to be), flame ("stable"
@@ -40,7 +40,8 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
         sampling point "room", no rate and only ambient_co_ppm; nothing of the flue is held against it.
 
     A target is judged only on a proven rate, in its own casing, at the appliance's own sampling point and
-    from a reading that is neither void nor unsteady; the order of two rates on the last such reading of each, as found
+    from a reading that is neither invalid nor unsteady; the order of two rates on the last such reading of each, as
+    found
     and as left. Everything else is judged on every reading it names; a doubtful one may be found outside, never
     within. ValueError for a card of another version.
     """
@@ -124,11 +125,11 @@ def _fires(row: Row, value: Value, said: str, uncertainty: float | None) -> bool
         return bool(value != row["limit"])
     if not isinstance(value, float):
         raise ValueError(f"{row['measure']['field']} must be a number, not {value!r}")
-    if said == "more than" and row["upper"] is not None:
+    if said == "more_than" and row["upper"] is not None:
         return True  # over-range: the instrument gave up, which never counts as kept
     return decide(
-        -math.inf if said == "less than" else value,
-        math.inf if said in ("at least", "more than") else value,
+        -math.inf if said == "less_than" else value,
+        math.inf if said in ("at least", "more_than") else value,
         row["lower"],
         row["upper"],
         rule=row["decision_rule"] if said == "=" else "simple",
@@ -172,7 +173,7 @@ def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
     """Whether what must be on the record is there; after a stop nothing asks for another firing."""
     pair = row["quantity"] == "co_and_o2_pair"
     needed = ("co_ppm", "o2_pct") if pair else ("co_ppm",)
-    read = [c for c in cases if not c.get("void") and all(c.get(name) is not None for name in needed)]
+    read = [c for c in cases if not c.get("invalid") and all(c.get(name) is not None for name in needed)]
     found, left = ({c.get("rate") for c in read if not pair or c.get("phase") == phase} for phase in PHASES)
     if found & left:
         return _verdict(row, {}, WITHIN, "")
@@ -185,7 +186,7 @@ def _judge_dilution(row: Row, case: Case, stop: bool) -> Verdict:
     """Raw CO of a sample that is mostly air, and what to do about it unless the firing has ended."""
     row, co_ppm = {**row, "action": ""} if stop else row, case.get("co_ppm")
     reason = f"O2 {figure(case['o2_pct'], 'o2')} % is mostly air, so there is no air-free figure"
-    said = "not measured" if co_ppm is None else qualifier(case, "co_ppm")
+    said = "not_measured" if co_ppm is None else qualifier(case, "co_ppm")
     return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {row['action']}", co_ppm, said)
 
 
@@ -195,7 +196,7 @@ def _verdict(
     outcome: str,
     reason: str,
     value: Value = None,
-    said: str = "not measured",
+    said: str = "not_measured",
     conformity: float | None = None,
 ) -> Verdict:
     fields = {name: row[name] for name in COPIED}

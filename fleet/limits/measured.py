@@ -21,11 +21,11 @@ def measured(measure: Row, case: Case, card: Row) -> tuple[Value, str, float | N
         return raw, "=", None
     by, said = measure["scaled_by"], qualifier(case, measure["field"])
     span, bound = _span(measure, case, card["fuel"])
-    value = 0.0 if bound and said == "less than" else raw * measure["factor"] / span
+    value = 0.0 if bound and said == "less_than" else raw * measure["factor"] / span
     if measure["whole"]:
         value = float(math.floor(value + 0.5))
     if bound or case["too_dilute"]:
-        return value, "at least" if bound and said != "more than" else said, None
+        return value, "at least" if bound and said != "more_than" else said, None
     own = _expanded(measure["field"], raw, card)
     other = 0.0 if by is None else _expanded(by, case[by], card)
     if own is None or other is None:

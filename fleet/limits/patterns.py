@@ -4,7 +4,8 @@ Thresholds and words are data (`fixtures/reference/diagnostics.json`); what a pa
 here, which returns the figures that fired it. Patterns suggest and never decide. Those that need other appliances or
 other visits are in `patterns_elsewhere`.
 
-A doubtful reading may condemn and never clear: where a pattern that voids the readings holds, every explanation that
+A doubtful reading may condemn and never clear: where a pattern that makes invalid the readings holds, every
+explanation that
 rests on flue gas is dropped, and what calls for a stop stays.
 """
 
@@ -55,7 +56,7 @@ class VisitView:
         co2_pct, co_ppm, co_ppm_air_free, o2_corrected_pct (at 20 C intake air), flue_temp_c, air_temp_c, net_temp_k,
         input_share_pct (of the rating at that rate), draught_pa, smoke_spot, oil_derivatives, spillage_min,
         gas_pressure_working_pa, co_slope_ppm_min, co_first_minute_ppm_air_free, outside (its target's verdict; None
-        where not judged), void.
+        where not judged), invalid.
     last : the same of the visit before, as left or else as found, at the same proven rate.
     co2_basis : "measured", "calculated" or "absent". fuel, analyser_fuel : classes of fuel, "" where unknown.
     co2_max_pct : of the fuel, dry. zero_o2_pct, zero_co_ppm : what the analyser read in fresh air.
@@ -140,14 +141,14 @@ def diagnose(view: VisitView, patterns: Sequence[Pattern]) -> tuple[Diagnosis, .
     patterns : rows of the data file; those about other visits are passed over. ValueError for one that is unknown
         here, lacks a threshold or a known severity.
 
-    >>> row = {"id": "DX14", "severity": "shut_down", "voids": False, "evidence": "",
+    >>> row = {"id": "DX14", "severity": "shut_down", "makes invalid": False, "evidence": "",
     ...        "thresholds": {"ambient_rise_ppm": 5}}
     >>> diagnose(VisitView(ambient_before_ppm=1.0, ambient_max_ppm=6.0), [row])[0].figures["ambient_max_ppm"]
     6.0
     """
     own = [pattern for pattern in patterns if pattern["id"] not in ELSEWHERE]
     held = [(pattern, found) for pattern in own if (found := _diagnosis(pattern, view)) is not None]
-    if any(pattern["voids"] for pattern, _ in held) or _marked_void(view):
+    if any(pattern["makes_invalid"] for pattern, _ in held) or _marked_invalid(view):
         held = [(pattern, found) for pattern, found in held if _stays(pattern, view)]
     return tuple(sorted((found for _, found in held), key=lambda found: (ORDER.index(found.severity), found.pattern)))
 
@@ -187,19 +188,19 @@ def _named(look: Look) -> dict[str, str]:
     return {**look.place, "o2_basis": basis, **fuels}
 
 
-def _marked_void(view: VisitView) -> bool:
+def _marked_invalid(view: VisitView) -> bool:
     return any(
-        reading.get("void") is True for state in (view.found, view.left, view.last) for reading in state.values()
+        reading.get("invalid") is True for state in (view.found, view.left, view.last) for reading in state.values()
     )
 
 
 def _stays(pattern: Pattern, view: VisitView) -> bool:
-    """Whether a pattern that holds is told although the readings are void."""
-    when_void = RULES[pattern["id"]].when_void
-    if when_void == WITH_HIGH_CO:
+    """Whether a pattern that holds is told although the readings are invalid."""
+    when_invalid = RULES[pattern["id"]].when_invalid
+    if when_invalid == WITH_HIGH_CO:
         high = Look(view, {}, view.found, view.found["high"])
         return _co(high) >= float(pattern["thresholds"]["high_co_ppm_air_free"])
-    return bool(pattern["voids"]) or when_void == STAYS
+    return bool(pattern["makes_invalid"]) or when_invalid == STAYS
 
 
 # What a function is shown.
@@ -212,7 +213,7 @@ def _visit(view: VisitView) -> Iterator[Look]:
 
 def _states(view: VisitView) -> Iterator[Look]:
     """The visit as found, then as left."""
-    for phase, state in (("as found", view.found), ("as left", view.left)):
+    for phase, state in (("as_found", view.found), ("as_left", view.left)):
         yield Look(view, {"phase": phase}, state, {})
 
 
@@ -390,8 +391,8 @@ def _rates_alike(look: Look, t: Thresholds) -> Figures | None:
 
 def _not_read_again(look: Look, t: Thresholds) -> Figures | None:
     """Each reading as left shows what one as found at its rate shows, in every figure that both have."""
-    found = [each for each in look.view.readings if each.get("phase") == "as found"]
-    left = [each for each in look.view.readings if each.get("phase") == "as left"]
+    found = [each for each in look.view.readings if each.get("phase") == "as_found"]
+    left = [each for each in look.view.readings if each.get("phase") == "as_left"]
     if not look.view.adjusted or not left:
         return None
     equal = [_most_equal(each, [one for one in found if one.get("rate") == each.get("rate")]) for each in left]
@@ -422,11 +423,11 @@ WITH_HIGH_CO: Final = "stays where CO itself is high"
 
 
 class Rule(NamedTuple):
-    """What a pattern's function is shown, the function, and what becomes of it where the readings are void."""
+    """What a pattern's function is shown, the function, and what becomes of it where the readings are invalid."""
 
     over: Callable[[VisitView], Iterator[Look]]
     fires: Callable[[Look, Thresholds], Figures | None]
-    when_void: str = DROPPED
+    when_invalid: str = DROPPED
 
 
 RULES: Final[Mapping[str, Rule]] = {

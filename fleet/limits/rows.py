@@ -1,4 +1,4 @@
-"""Rows of the decision table: one shape for target bands, orders, ceilings, limits of sets and stop lines.
+"""Rows of the decision table: one shape for target bands, orders, ceilings, limits of sets and stop levels.
 
 A row is plain data. It names what is read, on which rates and phases, the comparison, and what follows; the
 evaluator needs nothing else.
@@ -39,8 +39,8 @@ COMPARISONS = {"rising_and_over": ">"} | {
 }
 PHASES = {
     "any": None,
-    "as_found": ["as found"],
-    "as_left": ["as left"],
+    "as_found": ["as_found"],
+    "as_left": ["as_left"],
     "as_found_and_as_left": None,
 }
 

@@ -1,4 +1,4 @@
-"""Rows of the decision table that come from the maker's sheet: targets, orders between rates, ceilings."""
+"""Rows of the decision table that come from the settings sheet: targets, orders between rates, ceilings."""
 
 from fleet.limits.quantities import CO_QUANTITIES, label, measure_for
 from fleet.limits.rows import Row, Source, provenance, rates_named, row
@@ -51,7 +51,7 @@ def _casing(casing: str | None) -> str | None:
 
 
 def order_row(sheet: Source, rule: Source) -> Row:
-    """How far a quantity at one rate must lie above the same at another, in points, where the maker states it.
+    """How far a quantity at one rate must lie above the same at another, in points, where the manufacturer states it.
 
     `rates` has the rate that must be higher first.
     """
@@ -80,15 +80,15 @@ def order_row(sheet: Source, rule: Source) -> Row:
         rates=rates,
         rate_text=" and ".join(rates),
         source=str(rule.get("source_text") or ""),
-        action="bring the two rates into the order that the maker states, or record why not",
+        action="bring the two rates into the order that the manufacturer states, or record why not",
     )
 
 
 def ceiling_row(sheet: Source, ceiling: Source) -> Row:
-    """A figure of the maker's that no reading may pass, at every rate unless the sheet names one."""
+    """A figure of the manufacturer's that no reading may pass, at every rate unless the sheet names one."""
     quantity, rate = ceiling["quantity"], ceiling.get("rate") or "any"
     basis = "air_free" if quantity == "co_air_free" else ceiling.get("basis", "as_measured")
-    # Above a maker's own figure for CO an appliance isn't left in use.
+    # Above a manufacturer's own figure for CO an appliance isn't left in use.
     default = "shut_down" if quantity in CO_QUANTITIES else "out_of_limit"
     unit = ceiling.get("unit") or ""
     return row(

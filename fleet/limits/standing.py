@@ -17,7 +17,7 @@ def standing(verdicts: Iterable[Verdict]) -> list[Verdict]:
     told apart, the worst of a state counts: clear air after firing doesn't undo what was there before it.
     """
     last: dict[tuple[Any, ...], Verdict] = {}
-    counted = (each for each in verdicts if each.phase in ("as found", "as left", None))
+    counted = (each for each in verdicts if each.phase in ("as_found", "as_left", None))
     for each in sorted(counted, key=_order):
         key = (each.kind, each.set_id, each.limit_id, each.quantity, each.rate)
         before = last.get(key)
@@ -35,7 +35,7 @@ def _follows(verdict: Verdict, before: Verdict) -> bool:
 def _order(verdict: Verdict) -> tuple[int, float]:
     """As left after as found; within a phase by the reading's number. What has no phase (a limit that no reading
     met) comes first."""
-    phase = {"as found": 1, "as left": 2}.get(verdict.phase or "", 0)
+    phase = {"as_found": 1, "as_left": 2}.get(verdict.phase or "", 0)
     number, _, of_series = str(verdict.reading_key or "").partition(" ")
     # What a reading's series condemned stands after the reading itself.
     return phase, float(number) + (0.5 if of_series else 0.0) if number.isdigit() else 0.0

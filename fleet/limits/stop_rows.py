@@ -1,4 +1,4 @@
-"""Rows of the decision table that end the firing, whatever sheet and sets say: the contractor's own stop lines."""
+"""Rows of the decision table that end the firing, whatever sheet and sets say: the contractor's own stop levels."""
 
 from typing import Any
 
@@ -11,15 +11,15 @@ SPILLAGE_MIN = 5
 
 
 def stop_rows(lines: Source) -> list[Row]:
-    """The contractor's own stop lines; ValueError where CO or ambient CO has none."""
+    """The contractor's own stop levels; ValueError where CO or ambient CO has none."""
     for name in ("co_ppm_air_free", "ambient_co_ppm"):
         if not lines.get(name) or exact(lines[name]) <= 0:
-            raise ValueError(f"there is always a stop line: {name} must be a figure above zero")
-    origin = provenance({"name": "the contractor's stop lines", **lines}, kind="stop line")
-    return [_stop_row(origin, lines, **line) for line in _stop_lines(lines)]
+            raise ValueError(f"there is always a stop level: {name} must be a figure above zero")
+    origin = provenance({"name": "the contractor's stop levels", **lines}, kind="stop_level")
+    return [_stop_row(origin, lines, **line) for line in _stop_levels(lines)]
 
 
-def _stop_lines(lines: Source) -> list[dict[str, Any]]:
+def _stop_levels(lines: Source) -> list[dict[str, Any]]:
     def figure(name: str, default: float | None = None) -> float | None:
         return default if lines.get(name) is None else float(exact(lines[name]))
 
@@ -54,7 +54,7 @@ def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", *
     )
 
 
-def dilution_row(stop_line: Row) -> Row:
-    """What is said of the CO in a sample that is mostly air, under the stop line that can't be judged there."""
+def dilution_row(stop_level: Row) -> Row:
+    """What is said of the CO in a sample that is mostly air, under the stop level that can't be judged there."""
     raw = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    return stop_line | raw | {"action": "repeat at a proper sampling point"}
+    return stop_level | raw | {"action": "repeat at a proper sampling point"}

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
-BASES = ("points", "percent of target", "range")
+BASES = ("points", "percent_of_target", "range")
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def _half_width(target: Decimal, tolerance: Decimal, basis: str) -> Decimal:
         raise ValueError(f"a tolerance can't be negative: {tolerance}")
     return {
         "points": tolerance,
-        "percent of target": abs(target) * tolerance / 100,
+        "percent_of_target": abs(target) * tolerance / 100,
         "range": tolerance / 2,
     }[basis]
 

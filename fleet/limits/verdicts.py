@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN = "outside", "cannot tell", "not judged", "within"
+OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN = "outside", "cannot_tell", "not_judged", "within"
 # What a verdict takes from its row of the card as it stands.
 COPIED = (
     "kind",

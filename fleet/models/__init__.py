@@ -1,51 +1,52 @@
 """Tables, by subject. Columns, constraints and small derived values; rules live in services and the pure rooms."""
 
 from fleet.models.access import ApiToken, Role, User
+from fleet.models.alerts import Alert, AlertSettings, OnCall
 from fleet.models.analysers import Analyser, Calibration
 from fleet.models.appliances import Appliance, FlueGroup, ModelSheet, SheetVersion
 from fleet.models.attendances import Attendance
 from fleet.models.buildings import Building, GasSupply
-from fleet.models.calendars import CalendarAddress, CalendarEntry
+from fleet.models.calendars import CalendarEntry, CalendarLink
 from fleet.models.checks import VisitCheck
 from fleet.models.clients import Client
 from fleet.models.contractor import Contractor
 from fleet.models.defects import Defect
 from fleet.models.deliveries import Delivery, Sending
-from fleet.models.duties import Duty
 from fleet.models.files import StoredFile
 from fleet.models.flags import Flag
 from fleet.models.forecasts import Forecast, ForecastCheck, Snapshot
 from fleet.models.gas_conversions import GasConversion
 from fleet.models.jobs import Job
 from fleet.models.judgements import Diagnosis, Finding, Judgement
-from fleet.models.limits import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines
+from fleet.models.limits import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels
 from fleet.models.no_access import NoAccess
-from fleet.models.notices import NoticeChoice, OnCall, Telling
 from fleet.models.out_of_use import OutOfUse
 from fleet.models.people import Person, Qualification
-from fleet.models.records import HeldMessage, Record
+from fleet.models.records import Record, UnreadableRecord
+from fleet.models.required_checks import RequiredCheck
 from fleet.models.retests import Retest
 from fleet.models.revisits import OccupierNotice, Revisit
 from fleet.models.tenancies import Tenancy
-from fleet.models.visits import Mark, Reading, Visit, WorkItem
-from fleet.models.webhooks import AllowedTarget, EventKind, HookDelivery, WebHook
+from fleet.models.visits import Question, Reading, Visit, WorkItem
+from fleet.models.webhooks import AllowedTarget, EventKind, HookDelivery, Webhook
 
 __all__ = [
+    "Alert",
+    "AlertSettings",
     "AllowedTarget",
     "Analyser",
     "ApiToken",
     "Appliance",
     "Attendance",
     "Building",
-    "CalendarAddress",
     "CalendarEntry",
+    "CalendarLink",
     "Calibration",
     "Client",
     "Contractor",
     "Defect",
     "Delivery",
     "Diagnosis",
-    "Duty",
     "EventKind",
     "Finding",
     "Flag",
@@ -54,37 +55,36 @@ __all__ = [
     "ForecastCheck",
     "GasConversion",
     "GasSupply",
-    "HeldMessage",
     "HookDelivery",
     "Job",
     "Judgement",
     "LimitSet",
-    "LimitSetAttachment",
+    "LimitSetAssignment",
     "LimitSetVersion",
-    "Mark",
     "ModelSheet",
     "NoAccess",
-    "NoticeChoice",
     "OccupierNotice",
     "OnCall",
     "OutOfUse",
     "Person",
     "Qualification",
+    "Question",
     "Reading",
     "Record",
+    "RequiredCheck",
     "Retest",
     "Revisit",
     "Role",
     "Sending",
     "SheetVersion",
     "Snapshot",
-    "StopLines",
+    "StopLevels",
     "StoredFile",
-    "Telling",
     "Tenancy",
+    "UnreadableRecord",
     "User",
     "Visit",
     "VisitCheck",
-    "WebHook",
+    "Webhook",
     "WorkItem",
 ]

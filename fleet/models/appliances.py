@@ -1,4 +1,4 @@
-"""Appliances, the maker's sheet each is set by, and the flues they share."""
+"""Appliances, the settings sheet each is set by, and the flues they share."""
 
 from datetime import date
 
@@ -10,7 +10,7 @@ from fleet.models.register import RegisterEntry
 
 
 class ModelSheet(RegisterEntry):
-    """One model of appliance. What its maker asks for stands in its versions; the newest counts today.
+    """One model of appliance. What its manufacturer asks for stands in its versions; the newest counts today.
 
     Retired, no further appliance gets it; those that have it keep it.
     """

@@ -1,4 +1,4 @@
-"""Calendar addresses: secret places from which a calendar program reads revisits and duties."""
+"""Calendar links: secret places from which a calendar program reads revisits and required checks."""
 
 import hashlib
 
@@ -8,15 +8,15 @@ from django.db.models import Q
 from fleet.models.register import new_id
 
 
-class CalendarAddress(models.Model):
+class CalendarLink(models.Model):
     """One feed, of a technician or of a client. Of its secret only the SHA-256 is kept; renewing changes it."""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     user = models.ForeignKey(
-        "fleet.User", null=True, blank=True, on_delete=models.PROTECT, related_name="calendar_addresses"
+        "fleet.User", null=True, blank=True, on_delete=models.PROTECT, related_name="calendar_links"
     )
     client = models.ForeignKey(
-        "fleet.Client", null=True, blank=True, on_delete=models.PROTECT, related_name="calendar_addresses"
+        "fleet.Client", null=True, blank=True, on_delete=models.PROTECT, related_name="calendar_links"
     )
     secret_sha256 = models.CharField(max_length=64, unique=True)
     made_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
@@ -26,7 +26,7 @@ class CalendarAddress(models.Model):
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        verbose_name_plural = "calendar addresses"
+        verbose_name_plural = "calendar links"
         ordering = ["id"]
         constraints = [
             models.CheckConstraint(
@@ -43,7 +43,7 @@ class CalendarEntry(models.Model):
     """What one address has shown under one UID: a change raises the sequence, what is gone is told as cancelled."""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    address = models.ForeignKey(CalendarAddress, on_delete=models.CASCADE, related_name="entries")
+    address = models.ForeignKey(CalendarLink, on_delete=models.CASCADE, related_name="entries")
     uid = models.CharField(max_length=100)
     sequence = models.PositiveIntegerField(default=0)
     content = models.JSONField()

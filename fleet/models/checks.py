@@ -1,4 +1,4 @@
-"""What each visit is worth as a check: made with its judgement, so that duties need not read whole records."""
+"""What each visit is worth as a check: made with its judgement, so that required checks need not read whole records."""
 
 from django.db import models
 

@@ -2,22 +2,22 @@
 
 from django.db import models
 
-# By severity within how many days a defect is to be mended where neither the visit nor a set says. The contractor's
+# By severity within how many days a defect is to be repaired where neither the visit nor a set says. The contractor's
 # own choice; no published figure.
-FIRST_MEND_WITHIN_DAYS = {"unsafe": 0, "at risk": 14, "mend": 28}
+FIRST_REPAIR_WITHIN_DAYS = {"unsafe": 0, "at_risk": 14, "repair": 28}
 
 
-def first_mend_within_days() -> dict[str, int]:
-    return dict(FIRST_MEND_WITHIN_DAYS)
+def first_repair_within_days() -> dict[str, int]:
+    return dict(FIRST_REPAIR_WITHIN_DAYS)
 
 
 class Contractor(models.Model):
     """Name and address for pages and paper; the numbers to call on a gas smell; what chance is accepted.
 
-    `accepted_chance` is the chance of being outside at the revisit, `accepted_chance_co` the same of CO beyond a limit
-    (never taken above the other) and `accepted_chance_rise` of the flue's temperature; `flag_at` the chance before the
+    `accepted_risk` is the chance of being outside at the revisit, `accepted_risk_co` the same of CO beyond a limit
+    (never taken above the other) and `accepted_risk_rise` of the flue's temperature; `flag_at` the chance before the
     next planned visit from which a drift flag opens; `extra_visits_a_week` how many can be made for drift alone;
-    `outside_within_days` within how many days an appliance left outside a limit is seen again; `mend_within_days` by
+    `outside_within_days` within how many days an appliance left outside a limit is seen again; `repair_within_days` by
     severity the same of a defect; `steadiness` what a reading's series must keep to be steady, empty for the defaults
     of `combustion.Criterion`. All are the contractor's own choice.
     """
@@ -26,13 +26,13 @@ class Contractor(models.Model):
     name = models.CharField(max_length=200)
     address = models.CharField(max_length=300, blank=True)
     emergency_numbers = models.JSONField(default=list, blank=True)
-    accepted_chance = models.FloatField(default=0.08)
-    accepted_chance_co = models.FloatField(default=0.02)
-    accepted_chance_rise = models.FloatField(default=0.15)
+    accepted_risk = models.FloatField(default=0.08)
+    accepted_risk_co = models.FloatField(default=0.02)
+    accepted_risk_rise = models.FloatField(default=0.15)
     flag_at = models.FloatField(default=0.30)
     extra_visits_a_week = models.PositiveSmallIntegerField(default=6)
     outside_within_days = models.PositiveSmallIntegerField(default=14)
-    mend_within_days = models.JSONField(default=first_mend_within_days, blank=True)
+    repair_within_days = models.JSONField(default=first_repair_within_days, blank=True)
     steadiness = models.JSONField(default=dict, blank=True)
     is_demo = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=1)
@@ -41,17 +41,17 @@ class Contractor(models.Model):
         constraints = [
             models.CheckConstraint(condition=models.Q(id=1), name="one_contractor"),
             models.CheckConstraint(
-                condition=models.Q(accepted_chance__gt=0, accepted_chance__lt=1),
-                name="accepted_chance_is_a_chance",
+                condition=models.Q(accepted_risk__gt=0, accepted_risk__lt=1),
+                name="accepted_risk_is_a_chance",
             ),
             models.CheckConstraint(condition=models.Q(flag_at__gt=0, flag_at__lt=1), name="flag_at_is_a_chance"),
             models.CheckConstraint(
-                condition=models.Q(accepted_chance_co__gt=0, accepted_chance_co__lt=1),
-                name="accepted_chance_co_is_a_chance",
+                condition=models.Q(accepted_risk_co__gt=0, accepted_risk_co__lt=1),
+                name="accepted_risk_co_is_a_chance",
             ),
             models.CheckConstraint(
-                condition=models.Q(accepted_chance_rise__gt=0, accepted_chance_rise__lt=1),
-                name="accepted_chance_rise_is_a_chance",
+                condition=models.Q(accepted_risk_rise__gt=0, accepted_risk_rise__lt=1),
+                name="accepted_risk_rise_is_a_chance",
             ),
         ]
 

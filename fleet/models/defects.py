@@ -1,25 +1,25 @@
-"""Defects: what is wrong besides the readings, by when it must be mended, who was told, and what closed it."""
+"""Defects: what is wrong besides the readings, by when it must be repaired, who was told, and what closed it."""
 
 from datetime import date
 
 from django.db import models
 from django.db.models import Q
 
-# What nobody has mended, no later visit has closed and no person has settled.
-STILL_OPEN = Q(done=False, closed_by__isnull=True, settled_at__isnull=True)
+# What nobody has repaired, no later visit has closed and no person has resolved.
+STILL_OPEN = Q(done=False, closed_by__isnull=True, resolved_at__isnull=True)
 
 
 class Defect(models.Model):
-    """Projected from the visit that found it; closed by a later visit, or settled by a named person with a reason.
+    """Projected from the visit that found it; closed by a later visit, or resolved by a named person with a reason.
 
-    `mend_by` is what the visit recorded. `due` is the last day that counts, with its arithmetic in `due_words`: the
+    `repair_by` is what the visit recorded. `due` is the last day that counts, with its arithmetic in `due_words`: the
     earliest of what was recorded and what the sets of the visit ask for; without either the contractor's own.
     """
 
     class Severity(models.TextChoices):
         NOTE = "note"
-        MEND = "mend"
-        AT_RISK = "at risk"
+        REPAIR = "repair"
+        URGENT = "at_risk"
         UNSAFE = "unsafe"
 
     id = models.UUIDField(primary_key=True)
@@ -30,18 +30,18 @@ class Defect(models.Model):
     severity = models.CharField(max_length=30)
     action = models.CharField(max_length=500, blank=True)
     done = models.BooleanField(default=False)
-    mend_by = models.DateField(null=True)
+    repair_by = models.DateField(null=True)
     told = models.CharField(max_length=200, blank=True)
     closed_by = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="closes_defects")
     due = models.DateField(null=True)
     due_words = models.CharField(max_length=300, blank=True, default="")
-    settled_at = models.DateTimeField(null=True)
-    settled_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
-    settled_why = models.CharField(max_length=500, blank=True, default="")
+    resolved_at = models.DateTimeField(null=True)
+    resolved_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    resolved_why = models.CharField(max_length=500, blank=True, default="")
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        ordering = ["due", "mend_by", "id"]
+        ordering = ["due", "repair_by", "id"]
         indexes = [models.Index(fields=["due"])]
 
     def __str__(self) -> str:
@@ -49,7 +49,7 @@ class Defect(models.Model):
 
     @property
     def is_open(self) -> bool:
-        return not self.done and self.closed_by_id is None and self.settled_at is None
+        return not self.done and self.closed_by_id is None and self.resolved_at is None
 
     def is_overdue(self, day: date) -> bool:
         return self.is_open and self.due is not None and self.due < day

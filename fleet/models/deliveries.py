@@ -61,9 +61,9 @@ class Sending(models.Model):
     """One attempt to deliver: which record went to whom, how, by whom, and what proves it. A failed one stays."""
 
     class How(models.TextChoices):
-        EMAIL = "e-mail", _("by e-mail")
+        EMAIL = "email", _("by e-mail")
         POST = "post", _("by post")
-        HAND = "by hand", _("by hand")
+        HAND = "by_hand", _("by hand")
         PORTAL = "portal", _("through a portal")
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)

@@ -24,11 +24,11 @@ class StoredFile(models.Model):
         PDF = "application/pdf", "PDF"
 
     class What(models.TextChoices):
-        PLATE = "plate", _("plate")
+        DATA_PLATE = "data_plate", _("plate")
         DEFECT = "defect", _("defect")
-        PRINT_OUT = "analyser print-out", _("analyser print-out")
+        PRINT_OUT = "analyser_print_out", _("analyser print-out")
         LETTER = "letter", _("letter")
-        PROOF = "proof of delivery", _("proof of delivery")
+        PROOF = "proof_of_delivery", _("proof of delivery")
         OTHER = "other", _("other")
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)

@@ -16,9 +16,9 @@ class Flag(RegisterEntry):
 
     class Kind(models.TextChoices):
         UNSAFE = "unsafe", _("unsafe")
-        STOP = "stop level", _("stop level")
-        OUTSIDE = "outside a limit", _("outside a limit")
-        DRIFT = "may be outside", _("may be outside before the next planned visit")
+        STOP = "stop_level", _("stop level")
+        OUTSIDE = "outside_a_limit", _("outside a limit")
+        DRIFT = "may_be_outside", _("may be outside before the next planned visit")
 
     appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="flags")
     visit = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="flags")

@@ -63,7 +63,7 @@ class Forecast(models.Model):
     upper = models.FloatField()
     target = models.FloatField(null=True)
     limit_words = models.CharField(max_length=300, blank=True)
-    accepted_chance = models.FloatField()
+    accepted_risk = models.FloatField()
     horizon_on = models.DateField(null=True)
     outlook = models.JSONField(default=dict)
     crossing = models.JSONField(default=list)

@@ -22,7 +22,7 @@ class Job(models.Model):
         WAITING = "waiting"
         RUNNING = "running"
         DONE = "done"
-        DEAD = "dead"
+        FAILED = "failed"
         CANCELLED = "cancelled"
 
     class Carrier(models.TextChoices):

@@ -15,7 +15,7 @@ class Judgement(models.Model):
     visit = models.OneToOneField("fleet.Visit", on_delete=models.PROTECT, related_name="judgement")
     engine = models.CharField(max_length=40)
     sheet_version = models.ForeignKey("fleet.SheetVersion", null=True, on_delete=models.PROTECT, related_name="+")
-    stop_lines = models.ForeignKey("fleet.StopLines", on_delete=models.PROTECT, related_name="+")
+    stop_levels = models.ForeignKey("fleet.StopLevels", on_delete=models.PROTECT, related_name="+")
     limit_set_versions = models.ManyToManyField("fleet.LimitSetVersion", related_name="+")
     card = models.JSONField()
     derived = models.JSONField()

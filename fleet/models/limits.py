@@ -1,4 +1,4 @@
-"""Limit sets as versioned data, where they are attached, and the contractor's own stop lines."""
+"""Limit sets as versioned data, where they are attached, and the contractor's own stop levels."""
 
 from django.db import models
 
@@ -51,11 +51,11 @@ class LimitSetVersion(models.Model):
         return bool(self.reviewed_by)
 
 
-class LimitSetAttachment(models.Model):
+class LimitSetAssignment(models.Model):
     """A person's recorded decision that a set applies: to one appliance, a building or all of a client's."""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    limit_set = models.ForeignKey(LimitSet, on_delete=models.PROTECT, related_name="attachments")
+    limit_set = models.ForeignKey(LimitSet, on_delete=models.PROTECT, related_name="assignments")
     client = models.ForeignKey("fleet.Client", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     building = models.ForeignKey("fleet.Building", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     appliance = models.ForeignKey("fleet.Appliance", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
@@ -75,7 +75,7 @@ class LimitSetAttachment(models.Model):
                     | models.Q(client__isnull=True, building__isnull=False, appliance__isnull=True)
                     | models.Q(client__isnull=True, building__isnull=True, appliance__isnull=False)
                 ),
-                name="attachment_has_one_place",
+                name="assignment_has_one_place",
             ),
         ]
 
@@ -83,7 +83,7 @@ class LimitSetAttachment(models.Model):
         return f"{self.limit_set} since {self.since}"
 
 
-class StopLines(models.Model):
+class StopLevels(models.Model):
     """Projected from a record: the contractor's own lines at which firing ends. Versioned, never empty."""
 
     id = models.UUIDField(primary_key=True)
@@ -100,4 +100,4 @@ class StopLines(models.Model):
         ordering = ["number"]
 
     def __str__(self) -> str:
-        return f"stop lines v{self.number}"
+        return f"stop levels v{self.number}"

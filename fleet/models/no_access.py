@@ -10,11 +10,11 @@ class NoAccess(models.Model):
     """One attempt at one appliance. Never changed: it is evidence of reasonable steps."""
 
     class Kind(models.TextChoices):
-        NOBODY_IN = "nobody in", _("nobody in")
+        NOBODY_IN = "nobody_in", _("nobody in")
         REFUSED = "refused", _("refused")
-        NO_KEY = "no key", _("no key")
-        OFF = "gas or power off", _("gas or power off")
-        UNSAFE = "unsafe to enter", _("unsafe to enter")
+        NO_KEY = "no_key", _("no key")
+        OFF = "gas_or_power_off", _("gas or power off")
+        UNSAFE = "unsafe_to_enter", _("unsafe to enter")
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="no_access")

@@ -41,8 +41,8 @@ class Record(models.Model):
         return f"{self.kind} {self.sha256[:12]}"
 
 
-class HeldMessage(models.Model):
-    """A message that could not be read, kept as it came until a person has mended it or put it aside."""
+class UnreadableRecord(models.Model):
+    """A message that could not be read, kept as it came until a person has repaired it or put it aside."""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     body = models.BinaryField()
@@ -50,16 +50,16 @@ class HeldMessage(models.Model):
     errors = models.JSONField()
     actor = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
     received_at = models.DateTimeField()
-    settled_at = models.DateTimeField(null=True)
-    settled_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
-    settled_how = models.CharField(max_length=300, blank=True)
+    resolved_at = models.DateTimeField(null=True)
+    resolved_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    resolved_how = models.CharField(max_length=300, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["actor", "body_sha256"], condition=models.Q(settled_at__isnull=True), name="one_open_held_body"
+                fields=["actor", "body_sha256"], condition=models.Q(resolved_at__isnull=True), name="one_open_held_body"
             ),
         ]
 

@@ -10,7 +10,8 @@ from fleet.models.register import RegisterEntry, new_id
 
 
 class Revisit(RegisterEntry):
-    """One proposal an appliance. `binding` says which reason set the last day, `why` what it is, as code and figures;
+    """One proposal an appliance. `date_set_by` says which reason set the last day, `why` what it is, as code and
+    figures;
     `reasons` lists them all.
 
     earliest, latest : from when coming costs no anniversary, and the last day.
@@ -25,7 +26,7 @@ class Revisit(RegisterEntry):
 
     class State(models.TextChoices):
         PROPOSED = "proposed", _("proposed")
-        PINNED = "pinned", _("pinned")
+        BOOKED = "booked", _("booked")
         CONFIRMED = "confirmed", _("confirmed")
 
     class Extra(models.TextChoices):
@@ -36,7 +37,7 @@ class Revisit(RegisterEntry):
     appliance = models.OneToOneField("fleet.Appliance", on_delete=models.PROTECT, related_name="revisit")
     earliest = models.DateField()
     latest = models.DateField()
-    binding = models.CharField(max_length=20)
+    date_set_by = models.CharField(max_length=20)
     why = models.JSONField(default=list)
     reasons = models.JSONField(default=list)
     made_at = models.DateTimeField()
@@ -62,7 +63,7 @@ class Revisit(RegisterEntry):
             models.CheckConstraint(condition=Q(latest__gte=F("earliest")), name="revisit_window_is_in_order"),
             models.CheckConstraint(
                 condition=Q(state="proposed", day__isnull=True)
-                | Q(state__in=["pinned", "confirmed"], day__isnull=False),
+                | Q(state__in=["booked", "confirmed"], day__isnull=False),
                 name="revisit_is_set_for_a_day",
             ),
             models.CheckConstraint(
@@ -72,7 +73,7 @@ class Revisit(RegisterEntry):
         indexes = [models.Index(fields=["latest"]), models.Index(fields=["drift_by"])]
 
     def __str__(self) -> str:
-        return f"{self.binding} {self.latest:%Y-%m-%d}"
+        return f"{self.date_set_by} {self.latest:%Y-%m-%d}"
 
     @property
     def is_set(self) -> bool:

@@ -9,7 +9,7 @@ from fleet.combustion import Fuel, fuel_for
 from fleet.models.register import new_id
 
 # Work after which the readings before it say nothing about how the burner burns now.
-MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "part", "gas conversion"})
+MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "part", "gas_conversion"})
 
 
 class Visit(models.Model):
@@ -17,19 +17,19 @@ class Visit(models.Model):
 
     `card_seen` is the card as the phone showed it to the signer, with the outcome it came to. `fuel` with its
     `fuel_composition` and `sheet` are what burnt and the sheet that the appliance had, as the record names them.
-    `declared` answers fields of the record that nothing else in it does, by the field's name.
+    `inspection_points` answers fields of the record that nothing else in it does, by the field's name.
     """
 
     class Outcome(models.TextChoices):
         TESTED = "tested", _("tested")
-        PARTLY = "partly tested", _("partly tested")
-        NOT_TESTED = "not tested", _("not tested")
+        PARTLY = "partly_tested", _("partly tested")
+        NOT_TESTED = "not_tested", _("not tested")
 
     class Disposition(models.TextChoices):
-        IN_USE = "left in use", _("left in use")
-        OFF = "left off", _("left off")
+        IN_USE = "left_in_use", _("left in use")
+        OFF = "left_off", _("left off")
         ISOLATED = "isolated", _("isolated and labelled")
-        NOT_TOUCHED = "not touched", _("not touched")
+        NOT_TOUCHED = "not_touched", _("not touched")
 
     id = models.UUIDField(primary_key=True)
     attendance = models.ForeignKey("fleet.Attendance", on_delete=models.PROTECT, related_name="visits")
@@ -41,9 +41,9 @@ class Visit(models.Model):
     left_as_found = models.BooleanField(default=False)
     unsafe = models.BooleanField(default=False)
     unsafe_details = models.JSONField(default=dict)
-    plate = models.JSONField(default=dict)
+    data_plate = models.JSONField(default=dict)
     card_seen = models.JSONField(default=dict)
-    checklist = models.JSONField(default=list)
+    restore_steps = models.JSONField(default=list)
     not_done = models.JSONField(default=list)
     fuel = models.CharField(max_length=40)
     fuel_composition = models.JSONField(default=dict)
@@ -60,7 +60,7 @@ class Visit(models.Model):
     zero_co_ppm = models.FloatField(null=True)
     run_hours_h = models.FloatField(null=True)
     condition_qualifiers = models.JSONField(default=dict)
-    declared = models.JSONField(default=dict)
+    inspection_points = models.JSONField(default=dict)
     record = models.OneToOneField("fleet.Record", on_delete=models.PROTECT, related_name="visit")
 
     class Meta:
@@ -104,7 +104,7 @@ class Reading(models.Model):
     also_running = models.JSONField(default=list)
     taken_at = models.DateTimeField(null=True)
     time_precision = models.CharField(max_length=10)
-    steadiness = models.CharField(max_length=20, default="not shown")
+    steadiness = models.CharField(max_length=20, default="not_shown")
     series = models.JSONField(null=True)
     analyser_fuel = models.CharField(max_length=40, blank=True)
     analyser = models.ForeignKey("fleet.Analyser", null=True, on_delete=models.PROTECT, related_name="readings")
@@ -149,7 +149,7 @@ class Reading(models.Model):
 
     @property
     def rate_proven(self) -> bool:
-        return self.rate_proven_by not in ("", "not proven")
+        return self.rate_proven_by not in ("", "not_proven")
 
 
 class WorkItem(models.Model):
@@ -180,21 +180,21 @@ class WorkItem(models.Model):
         return self.kind in MOVES_COMBUSTION
 
 
-class Mark(models.Model):
+class Question(models.Model):
     """Something about an accepted visit that a person in the office must look at. Accepted, never refused.
 
     An early warning has no `sentence`: `presentation.follow_ups` makes it of `figures`.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="marks")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="questions")
     code = models.CharField(max_length=40)
     sentence = models.CharField(max_length=500, blank=True)
     figures = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
-    settled_at = models.DateTimeField(null=True)
-    settled_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
-    settled_note = models.CharField(max_length=500, blank=True)
+    resolved_at = models.DateTimeField(null=True)
+    resolved_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
+    resolved_note = models.CharField(max_length=500, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

@@ -1,4 +1,4 @@
-"""Web-hooks: which events another program is sent, where to, and what came of each delivery."""
+"""Webhooks: which events another program is sent, where to, and what came of each delivery."""
 
 from django.db import models
 from django.db.models import Q
@@ -10,18 +10,18 @@ TRIAL = "trial"
 
 
 class EventKind(models.TextChoices):
-    FLAG_OPENED = "flag opened", _("a flag was opened")
-    FLAG_ANSWERED = "flag answered", _("somebody answers for a flag")
-    FLAG_CLOSED = "flag closed", _("a flag was closed")
-    VISIT_RECORDED = "visit recorded", _("a visit was recorded")
-    VISIT_CORRECTED = "visit corrected", _("a visit was corrected")
-    REVISIT_CHANGED = "revisit changed", _("a revisit was proposed or moved")
-    DAY_SET = "day set", _("a revisit was set for a day, or another technician named for it")
-    DAY_TAKEN_BACK = "day taken back", _("the day of a revisit was taken back")
-    DUTY_DISCHARGED = "duty discharged", _("a visit discharged a duty")
+    FLAG_OPENED = "flag_opened", _("a flag was opened")
+    FLAG_ANSWERED = "flag_answered", _("somebody answers for a flag")
+    FLAG_CLOSED = "flag_closed", _("a flag was closed")
+    VISIT_RECORDED = "visit_recorded", _("a visit was recorded")
+    VISIT_CORRECTED = "visit_corrected", _("a visit was corrected")
+    REVISIT_CHANGED = "revisit_changed", _("a revisit was proposed or moved")
+    DAY_BOOKED = "day_booked", _("a revisit was set for a day, or another technician named for it")
+    DAY_TAKEN_BACK = "day_taken_back", _("the day of a revisit was taken back")
+    CHECK_COUNTED = "check_counted", _("a visit counted a required check")
 
 
-class WebHook(RegisterEntry):
+class Webhook(RegisterEntry):
     """Off until somebody switches it on. `client` empty: the whole installation; else it carries that client's only.
 
     The secret is not kept: it is derived from the installation's key, the id and `secret_number`. `read_until` is how
@@ -50,7 +50,7 @@ class WebHook(RegisterEntry):
 
 
 class AllowedTarget(models.Model):
-    """A host that web-hooks may reach although it is private, or by plain http: a manager said so, and why."""
+    """A host that webhooks may reach although it is private, or by plain http: a manager said so, and why."""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     host = models.CharField(max_length=253, unique=True)
@@ -72,7 +72,7 @@ class HookDelivery(models.Model):
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    hook = models.ForeignKey(WebHook, on_delete=models.CASCADE, related_name="deliveries")
+    hook = models.ForeignKey(Webhook, on_delete=models.CASCADE, related_name="deliveries")
     kind = models.CharField(max_length=30)
     event = models.CharField(max_length=120)
     body = models.TextField()

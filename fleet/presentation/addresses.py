@@ -33,12 +33,12 @@ def defects_page() -> str:
     return reverse("defects")
 
 
-def notices_page() -> str:
-    return reverse("notices")
+def alerts_page() -> str:
+    return reverse("alerts")
 
 
-def web_hooks_page() -> str:
-    return reverse("web-hooks")
+def webhooks_page() -> str:
+    return reverse("webhooks")
 
 
 def calendar_feed(secret: str) -> str:

@@ -46,7 +46,7 @@ def withheld_words(advice: Advice) -> str | None:
         "no_target": _("no target for this reading at %(rate)s"),
         "self_adapting": _("the burner adapts itself: look for the cause instead of adjusting"),
         "no_adjuster": _("the sheet names no adjuster for %(rate)s"),
-        "check_only": _("the maker forbids adjusting %(adjuster)s in the field"),
+        "check_only": _("the manufacturer forbids adjusting %(adjuster)s in the field"),
         "not_qualified": _("the person isn't recorded as qualified for this adjustment"),
         "co_not_read": _("no CO read: CO2 alone can't tell lean from rich"),
         "other_way": _("the first step moved CO2 the other way than the sheet says: look before turning on"),
@@ -87,7 +87,7 @@ def _instruction(advice: Advice, stands: dict[str, str]) -> str:
     }
     words = [
         _("%(stands)s, band %(band)s %%: turn %(adjuster)s%(place)s %(turning)s%(step)s%(tool)s.") % said,
-        _("Let it settle and read %(rate)s again%(then)s.") % said,
+        _("Let it resolve and read %(rate)s again%(then)s.") % said,
         _("End the firing if CO air-free passes %(stop)s ppm or climbs.") % said,
         _("Only %s may touch it.") % adjuster["who"] if adjuster["who"] else "",
         _("Afterwards: %s.") % adjuster["reseal"] if adjuster["reseal"] else "",

@@ -32,13 +32,13 @@ def _whole_words(outcome: str) -> str:
     known = {
         "within": _("within the limits as recorded"),
         "outside": _("outside the limits as recorded"),
-        "in part": _("judged in part"),
+        "incomplete": _("judged in part"),
     }
     return known.get(outcome, outcome)
 
 
 def due_change_words(change: DueChange) -> str:
-    """A duty's date by today's rules and by the draft's."""
+    """A required check's date by today's rules and by the draft's."""
     before, after = _day_words(change.before, change.doubt_before), _day_words(change.after, change.doubt_after)
     said = {"name": change.name, "before": before, "after": after}
     return _("%(name)s: due %(before)s until now, %(after)s from now on.") % said

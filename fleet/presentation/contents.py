@@ -113,7 +113,7 @@ def target_words(target: Row) -> str:
     shown = {"band": band_words(target), "value": text(target.get("value")), "tolerance": text(target.get("tolerance"))}
     words = {
         "points": _("%(band)s (%(value)s plus and minus %(tolerance)s points)"),
-        "percent of target": _("%(band)s (%(value)s plus and minus %(tolerance)s percent of the target)"),
+        "percent_of_target": _("%(band)s (%(value)s plus and minus %(tolerance)s percent of the target)"),
         "range": _("%(band)s (a range of %(tolerance)s about %(value)s)"),
     }
     if "lower" in target or "upper" in target:
@@ -141,7 +141,7 @@ def ceiling_name(ceiling: Row) -> str:
 
 def adjuster_words(adjuster: Row) -> str:
     turn = _("%s raises CO2") % adjuster["raises_co2"]
-    only = _("check only") if adjuster["field_adjustment"] == "check only" else ""
+    only = _("check only") if adjuster["field_adjustment"] == "check_only" else ""
     return ", ".join(filter(None, (adjuster.get("place"), adjuster.get("tool"), turn, only)))
 
 

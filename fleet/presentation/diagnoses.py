@@ -80,7 +80,7 @@ def sentence_of(row: Mapping[str, Any], figures: Mapping[str, float], named: Map
 
 def _named(named: Mapping[str, str]) -> dict[str, str]:
     fire = {"high": _(" at high fire"), "low": _(" at low fire")}
-    phase = {"as found": _(", as found"), "as left": _(", as left")}
+    phase = {"as_found": _(", as found"), "as_left": _(", as left")}
     said = dict(named)
     said["where"] = fire.get(named.get("rate", ""), "") + phase.get(named.get("phase", ""), "")
     said["basis"] = _(" (not corrected for air temperature)") if named.get("o2_basis") == "as read" else ""

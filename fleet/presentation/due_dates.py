@@ -132,7 +132,7 @@ def _doubt(code: str, figures: Mapping[str, Any]) -> str:
 
 
 def undecided_words(name: str, due: date | None, doubts: Sequence[Coded]) -> str:
-    """How a duty is told whose date is not certain; empty where it is."""
+    """How a required check is told whose date is not certain; empty where it is."""
     if not doubts:
         return ""
     said = {"name": name, "why": doubt_words(doubts)}
@@ -146,12 +146,12 @@ def no_evidence_words(why: Sequence[str]) -> str:
     return date_words([("no_evidence", {"why": why})]) if why else ""
 
 
-def not_discharged_words(visited_on: date | None, why: Iterable[Coded]) -> str:
-    """A visit was made, and yet the duty stands; empty where the last visit discharged it."""
+def not_counted_words(visited_on: date | None, why: Iterable[Coded]) -> str:
+    """A visit was made, and yet the required check stands; empty where the last visit counted it."""
     said = "; ".join(_why_not(code, figures) for code, figures in why)
     if visited_on is None or not said:
         return ""
-    return _("Visited on %(day)s, not discharged: %(why)s.") % {"day": day_words(visited_on), "why": said}
+    return _("Visited on %(day)s, doesn't count: %(why)s.") % {"day": day_words(visited_on), "why": said}
 
 
 def _why_not(code: str, figures: Mapping[str, Any]) -> str:

@@ -1,4 +1,4 @@
-"""A due date on the rule: the window, its last day, when the accepted chance is used up, when a visit is
+"""A due date on the rule: the window, its last day, when the accepted risk is used up, when a visit is
 planned."""
 
 from collections.abc import Callable
@@ -23,7 +23,7 @@ class DueRule:
     """When something is due, as seen on `today`.
 
     opens, last_day : the window and the last day in it.
-    horizon : the day on which the accepted chance of being outside is used up.
+    horizon : the day on which the accepted risk of being outside is used up.
     planned : the day for which a visit is planned; with `is_supposed` the day that is only asked about.
     first, until : what the line covers, where rows share one scale; without them it holds every day given.
     """
@@ -80,7 +80,7 @@ def due_words(due: DueRule) -> str:
     said = [
         (due.opens, gettext("Window from %(day)s.")),
         (due.last_day, gettext("Last day %(day)s.")),
-        (due.horizon, gettext("The accepted chance is used up on %(day)s.")),
+        (due.horizon, gettext("The accepted risk is used up on %(day)s.")),
     ]
     sentences = [words % {"day": long_day(when)} for when, words in said if when]
     today = gettext("Today is %(day)s.") % {"day": long_day(due.today)}
@@ -138,7 +138,7 @@ def _planned_in_words(due: DueRule) -> str:
 def revisit_rule(
     revisit: Revisit, today: date, *, horizon: date | None = None, last_visit: date | None = None
 ) -> DueRule:
-    """The window of the reason that binds, its last day, the day set, and when the accepted chance is used up.
+    """The window of the reason that binds, its last day, the day set, and when the accepted risk is used up.
 
     A window that opened with the rule itself, years ago, is shown from the last visit on.
     """
@@ -155,7 +155,7 @@ def row_due_rule(opens: date | None, last_day: date, today: date, ahead: timedel
 
 
 def window_words(revisit: Revisit, today: date) -> str:
-    """The window in short, beneath a small rule; one that opened with the duty itself says nothing."""
+    """The window in short, beneath a small rule; one that opened with the required check itself says nothing."""
     if revisit.latest - revisit.earliest > LONGEST_WINDOW:
         return gettext("last day %s") % day(revisit.latest, today)
     shown = {"opens": day(revisit.earliest, today), "last": day(revisit.latest, today)}

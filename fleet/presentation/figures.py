@@ -85,9 +85,9 @@ def with_unit(shown: str, unit: str) -> str:
 
 def read_figure(quantity: Quantity, value: float | None, qualifier: str = "=") -> str:
     """A reading in the unit that the quantity is offered in first, without that unit: "more than 2 000"."""
-    if qualifier == "not measured":
+    if qualifier == "not_measured":
         return _("not read")
-    if qualifier == "sensor fault":
+    if qualifier == "sensor_fault":
         return _("fault")
     if value is None:
         return NONE
@@ -96,7 +96,7 @@ def read_figure(quantity: Quantity, value: float | None, qualifier: str = "=") -
 
 
 def qualified(shown: str, qualifier: str) -> str:
-    words = {"more than": _("more than %s"), "less than": _("less than %s"), "at least": _("at least %s")}
+    words = {"more_than": _("more than %s"), "less_than": _("less than %s"), "at least": _("at least %s")}
     return words[qualifier] % shown if qualifier in words else shown
 
 

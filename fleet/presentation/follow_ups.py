@@ -1,6 +1,6 @@
 """What flags and marks say: a code and its figures where a rule opened them, else the words that were recorded."""
 
-from fleet.models import Flag, Mark
+from fleet.models import Flag, Question
 from fleet.presentation.forecasts import drift_words, ended_words, warning_words
 
 EARLY_WARNING = "repeat_"
@@ -16,6 +16,6 @@ def closed_words(flag: Flag) -> str:
     return ended_words(flag.closed_figures) if "why" in flag.closed_figures else flag.closed_why
 
 
-def mark_words(mark: Mark) -> str:
+def mark_words(mark: Question) -> str:
     """What the office is asked to look at."""
     return warning_words(mark.figures) if mark.code.startswith(EARLY_WARNING) else mark.sentence

@@ -68,7 +68,7 @@ def _model_words(quantity: str, pace: float, usual: float | None) -> str:
 
 def _reach_words(told: Mapping[str, Any]) -> str:
     words = {
-        "chance": chance_words(told["accepted_chance"]),
+        "chance": chance_words(told["accepted_risk"]),
         "limit": _limit_words(told),
         "day": told["horizon_on"],
     }

@@ -46,7 +46,7 @@ COVERAGE_FACTOR = 2
 
 
 def phase_words(phase: str) -> str:
-    return {"as found": _("found"), "as left": _("left"), "between": _("between")}.get(phase, phase)
+    return {"as_found": _("found"), "as_left": _("left"), "between": _("between")}.get(phase, phase)
 
 
 def figures_head() -> list[str]:
@@ -91,9 +91,9 @@ def figures_row(each: ReadingFacts) -> list[str]:
 
 def _signed(shown: str, qualifier: str) -> str:
     """As narrow as a column of figures needs: signs for words."""
-    if qualifier == "sensor fault":
+    if qualifier == "sensor_fault":
         return _("fault")
-    known = {"more than": f"> {shown}", "less than": f"< {shown}", "not known": "?"}
+    known = {"more_than": f"> {shown}", "less_than": f"< {shown}", "not known": "?"}
     return shown if shown == NONE else known.get(qualifier, shown)
 
 
@@ -108,12 +108,12 @@ def taken_words(each: ReadingFacts, facts: VisitFacts) -> str:
 
 
 def steadiness_words(each: ReadingFacts) -> str:
-    known = {"steady": _("steady"), "not steady": _("NOT steady"), "not shown": _("not shown")}
+    known = {"steady": _("steady"), "not_steady": _("NOT steady"), "not_shown": _("not shown")}
     words = known.get(each.reading.steadiness, each.reading.steadiness)
     series = each.derived.get("steadiness")
     if series and series["overall"] is not None:
         words = _("steady, logged") if series["overall"] else _("NOT steady, logged")
-    return _("%s, VOID") % words if each.derived["void"] else words
+    return _("%s, Invalid") % words if each.derived["invalid"] else words
 
 
 def also_read(each: ReadingFacts) -> str:

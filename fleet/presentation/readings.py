@@ -21,9 +21,9 @@ Value = tuple[float, str] | None
 LOWER: Side = "lower"
 UPPER: Side = "upper"
 GASES = {"co2": "CO₂", "o2": "O₂"}
-QUALIFIERS = ("more than", "less than", "at least")
+QUALIFIERS = ("more_than", "less_than", "at least")
 RATES_ABREAST = 2
-# A void sample of flue gas says nothing against what was read in the room.
+# A invalid sample of flue gas says nothing against what was read in the room.
 OUTSIDE_THE_FLUE = ("ambient_co", "ambient_co_rise", "spillage_time")
 # Air around the outermost figure, as a share of the line, so that walls and pins don't stand on its ends.
 MARGIN_SHARE = 0.16
@@ -165,14 +165,14 @@ def _group(verdict: Verdict) -> tuple[str, str, str]:
 
 
 def _limited(facts: VisitFacts) -> dict[tuple[str, str, str], Verdict]:
-    """Quantities with a figure for a limit. The contractor's own stop lines get a rule only where one was passed."""
+    """Quantities with a figure for a limit. The contractor's own stop levels get a rule only where one was passed."""
     return {
         _group(each): each
         for reading in facts.readings
         for each in reading.verdicts
         if isinstance(each.value, float)
         and (each.lower, each.upper) != (None, None)
-        and (each.kind != "stop line" or each.outcome == "outside")
+        and (each.kind != "stop_level" or each.outcome == "outside")
     }
 
 
@@ -204,7 +204,7 @@ class _AtRate:
     walls: tuple[Wall, ...]
     found: tuple[float, str] | None
     left: tuple[float, str] | None
-    is_void: dict[str, bool]
+    is_invalid: dict[str, bool]
 
 
 def _row(facts: VisitFacts, subject: _Subject) -> RuleRow:
@@ -219,17 +219,17 @@ def _row(facts: VisitFacts, subject: _Subject) -> RuleRow:
 
 
 def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
-    phases = {phase: facts.at(rate, phase) for phase in ("as found", "as left")}
+    phases = {phase: facts.at(rate, phase) for phase in ("as_found", "as_left")}
     read = [each for each in phases.values() if each]
     values = {phase: subject.value(each) if each else None for phase, each in phases.items()}
     bounding = [verdict for each in read for verdict in each.verdicts if subject.bounds(verdict)]
     return _AtRate(
         band=_band(facts, subject.quantity, rate, read),
         walls=_walls(bounding),
-        found=values["as found"],
-        left=values["as left"],
-        is_void={
-            phase: bool(each and each.derived["void"]) and subject.quantity not in OUTSIDE_THE_FLUE
+        found=values["as_found"],
+        left=values["as_left"],
+        is_invalid={
+            phase: bool(each and each.derived["invalid"]) and subject.quantity not in OUTSIDE_THE_FLUE
             for phase, each in phases.items()
         },
     )
@@ -238,8 +238,8 @@ def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
 def _walls(bounding: Sequence[Verdict]) -> tuple[Wall, ...]:
     """One wall for each figure; it carries "?" where no verdict could tell whether that limit applies or is kept."""
     walls: dict[tuple[float, Side], Wall] = {}
-    for verdict in sorted(bounding, key=lambda each: each.outcome != "cannot tell"):
-        is_sure = verdict.outcome != "cannot tell"
+    for verdict in sorted(bounding, key=lambda each: each.outcome != "cannot_tell"):
+        is_sure = verdict.outcome != "cannot_tell"
         for at, side in ((verdict.lower, LOWER), (verdict.upper, UPPER)):
             if at is not None:
                 walls[at, side] = Wall(at, side, is_sure)
@@ -282,8 +282,8 @@ def _rule(subject: _Subject, rate: str, at: _AtRate, low: float, high: float) ->
         band_upper=band["upper"],
         target=band["target"],
         walls=at.walls,
-        found=_pins(at.found, _("found, void") if at.is_void["as found"] else "", subject, limits),
-        left=_pins(at.left, _("left, void") if at.is_void["as left"] else "", subject, limits),
+        found=_pins(at.found, _("found, invalid") if at.is_invalid["as_found"] else "", subject, limits),
+        left=_pins(at.left, _("left, invalid") if at.is_invalid["as_left"] else "", subject, limits),
     )
 
 
@@ -307,7 +307,7 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
     """Raw CO where the sample was mostly air: there is no air-free figure to draw."""
     limit = facts.card["fuel"]["o2_too_dilute_pct"]
     parts = []
-    for phase, word in (("as found", _("found")), ("as left", _("left"))):
+    for phase, word in (("as_found", _("found")), ("as_left", _("left"))):
         each = facts.at(rate, phase)
         o2_pct = each.derived["o2_pct"] if each else None
         if each is not None and o2_pct is not None and o2_pct >= limit and each.reading.co_ppm is not None:
@@ -345,8 +345,8 @@ def verdict_rule(verdict: Verdict) -> ReadingRule | None:
         band_lower=lower if is_band else None,
         band_upper=upper if is_band else None,
         walls=[] if is_band else _limit_walls(lower, upper),
-        found=[] if verdict.phase == "as left" else [pin],
-        left=[pin] if verdict.phase == "as left" else [],
+        found=[] if verdict.phase == "as_left" else [pin],
+        left=[pin] if verdict.phase == "as_left" else [],
     )
 
 
@@ -391,7 +391,7 @@ def visit_cells(visits: Sequence[Visit], rates: Sequence[str], quantity: str) ->
 def _found_and_left(visit: Visit, rate: str, quantity: str) -> tuple[float | None, float | None]:
     derived = {each["number"]: each[f"{quantity}_pct"] for each in visit.judgement.derived}
     at = {each.counted_phase: derived[each.number] for each in visit.readings.all() if each.rate == rate}
-    return at.get("as found"), at.get("as left")
+    return at.get("as_found"), at.get("as_left")
 
 
 def _visit_band(visit: Visit, rate: str, quantity: str) -> Mapping[str, Any] | None:

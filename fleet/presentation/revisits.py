@@ -18,14 +18,16 @@ from fleet.presentation.forecasts import forecast_words
 
 
 def reason_words(why: Sequence[Any], earliest: str = "") -> str:
-    """Why to come, from its code and figures. earliest: of a duty in doubt, the first day it can be due, ISO."""
+    """Why to come, from its code and figures. earliest: of a required check in doubt, the first day it can be due,
+    ISO.
+    """
     code, figures = why
-    if code == "duty":
+    if code == "required_check":
         return f"{figures['name']}: {date_words(figures['steps'])}"
     if code == "retest":
         return retest_words(figures["limit_set"], figures["steps"])
     if code == "defect":
-        return str(_("Defect to be mended: %(what)s; %(due)s.") % figures)
+        return str(_("Defect to be repaired: %(what)s; %(due)s.") % figures)
     if code == "undecided":
         due = date.fromisoformat(earliest) if earliest else None
         return undecided_words(figures["name"], due, figures["doubts"])
@@ -93,24 +95,24 @@ def attempt_words(attempt: NoAccess) -> str:
 
 
 _CLASS_WORDS = {
-    "unsafe": gettext_lazy("called unsafe"),
-    "stop level": gettext_lazy("at stop level"),
-    "outside a limit": gettext_lazy("outside a limit"),
+    "unsafe": gettext_lazy("declared unsafe"),
+    "stop_level": gettext_lazy("at stop level"),
+    "outside_a_limit": gettext_lazy("outside a limit"),
     "retest": gettext_lazy("another test is asked for"),
     "co": gettext_lazy("CO on its way to a limit"),
     "drift": gettext_lazy("may leave its limits"),
-    "defect": gettext_lazy("a defect to be mended"),
-    "duty": gettext_lazy("due by a date"),
+    "defect": gettext_lazy("a defect to be repaired"),
+    "required_check": gettext_lazy("due by a date"),
 }
 
 
 def urgency_words(urgency: Urgency, planned: date | None) -> str:
     """What is gravest, and the chance of being outside before the visit that is planned.
 
-    >>> urgency_words(Urgency(1.42, "duty", 0.42), date(2027, 1, 1))
+    >>> urgency_words(Urgency(1.42, "required check", 0.42), date(2027, 1, 1))
     'due by a date; a chance of 42 % of being outside before 2027-01-01'
     """
-    words = [str(_CLASS_WORDS.get(urgency.gravest, _CLASS_WORDS["duty"]))]
+    words = [str(_CLASS_WORDS.get(urgency.gravest, _CLASS_WORDS["required_check"]))]
     if urgency.chance:
         said = {"chance": chance_words(urgency.chance), "day": f"{planned:%Y-%m-%d}" if planned else ""}
         before = _("a chance of %(chance)s of being outside before %(day)s")

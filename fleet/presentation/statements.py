@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.days import long_day
-from fleet.presentation.strip import Head, Mark, Span, Strip, Upright
+from fleet.presentation.strip import Head, Question, Span, Strip, Upright
 from fleet.presentation.words import count_words, listed
 
 # A due date further out than this stands beyond the line's end: it would press the period into a corner.
@@ -51,7 +51,9 @@ def _answer(statement: Statement) -> Iterator[str]:
         yield _("As last recorded, against the sets named below: %s.") % listed(said)
     yield _late(len(statement.late), undecided := len(statement.undecided))
     if undecided:
-        words = ngettext("%s has a duty that can't be told.", "%s have a duty that can't be told.", undecided)
+        words = ngettext(
+            "%s has a required check that can't be told.", "%s have a required check that can't be told.", undecided
+        )
         yield words % _capital(undecided)
     if tried := sum(len(each.attempts) for each in lines):
         words = ngettext(
@@ -89,9 +91,9 @@ def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
     words = {
         "within": _("within"),
         "outside": _("outside"),
-        "in part": _("judged in part"),
+        "incomplete": _("judged in part"),
         "withheld": _("withheld until somebody has reviewed the set"),
-        "not judged": _("not judged"),
+        "not_judged": _("not judged"),
     }
     return [(counted[outcome], word) for outcome, word in words.items() if counted[outcome]]
 
@@ -103,10 +105,10 @@ def sets_by_outcome(line: Line) -> list[tuple[str, str]]:
     """The sets of each outcome together, the outcome that weighs most first."""
     words = {
         "outside": _("outside"),
-        "cannot tell": _("can't be decided"),
-        "in part": _("judged in part"),
+        "cannot_tell": _("can't be decided"),
+        "incomplete": _("judged in part"),
         "withheld": _("withheld until somebody has reviewed it"),
-        "not judged": _("not judged"),
+        "not_judged": _("not judged"),
         "within": _("within"),
     }
     sets = {said: [_set_words(each) for each in line.outcomes if each.on_paper == key] for key, said in words.items()}
@@ -167,7 +169,7 @@ def statement_strip(rule: StatementRule) -> Strip:
     return Strip([*_days_of(rule), *_pin_of(rule)], HEIGHT, _rule_words(rule))
 
 
-def _days_of(rule: StatementRule) -> Iterator[Mark]:
+def _days_of(rule: StatementRule) -> Iterator[Question]:
     wall = None if rule.due is None or rule.due > rule.high else rule.pct(rule.due)
     late = (wall, rule.pct(rule.late_to)) if wall is not None and rule.pct(rule.late_to) > wall else None
     yield Span(0, 100, LINE_Y, 0, "line")
@@ -181,7 +183,7 @@ def _days_of(rule: StatementRule) -> Iterator[Mark]:
         yield Upright(wall, LINE_Y - HALF_WALL, LINE_Y + HALF_WALL, "wall")
 
 
-def _pin_of(rule: StatementRule) -> Iterator[Mark]:
+def _pin_of(rule: StatementRule) -> Iterator[Question]:
     if rule.last is not None:
         at = rule.pct(rule.last)
         yield Upright(at, HEAD_Y, LINE_Y - (HALF_PERIOD if rule.last >= rule.low else 0), "stem")

@@ -57,7 +57,7 @@ class Words:
     kind: str = "figure"
 
 
-Mark = Span | Upright | Head | Words
+Question = Span | Upright | Head | Words
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,6 @@ class Strip:
     No words: the strip only repeats what the text beside it says.
     """
 
-    marks: Sequence[Mark]
+    marks: Sequence[Question]
     height_em: float
     words: str

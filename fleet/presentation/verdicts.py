@@ -48,7 +48,7 @@ def limit_words(verdict: Verdict) -> str:
 
 def at_words(verdict: Verdict) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
-    phase = {"check": _("between"), "as found": _("as found"), "as left": _("as left")}
+    phase = {"check": _("between"), "as_found": _("as found"), "as_left": _("as left")}
     return ", ".join(filter(None, (verdict.rate, phase.get(verdict.phase or "", verdict.phase))))
 
 
@@ -75,7 +75,7 @@ def what_words(verdict: Verdict, *, with_phase: bool = True) -> str:
 
 @dataclass(frozen=True)
 class LimitSource:
-    """A sheet, a limit set or the stop lines, in one version."""
+    """A sheet, a limit set or the stop levels, in one version."""
 
     name: str
     version: str
@@ -95,8 +95,8 @@ class LimitSource:
     def standing(self) -> str:
         """Reviewed by whom, or not, and how well the figures behind it are known."""
         if self.kind in ("band", "order", "ceiling"):
-            return _("the maker's sheet")
-        if self.kind == "stop line":
+            return _("the settings sheet")
+        if self.kind == "stop_level":
             outside = [evidence_words(each) for each in self.evidences if each != "own"]
             return "; ".join([_("the contractor's own lines"), *outside])
         review = _("NOT REVIEWED") if self.review == "unreviewed" else self.review
@@ -113,7 +113,7 @@ class LimitSource:
 def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:
     """Every set, in the order of the rows (verdicts, or rows of a card), with all evidence that its rows name.
 
-    The maker's targets and ceilings stand on one sheet and are one source.
+    The manufacturer's targets and ceilings stand on one sheet and are one source.
     """
     gathered: dict[tuple[str, str], dict[str, Any]] = {}
     for row in rows:
@@ -164,9 +164,9 @@ def _with_unit(shown: str, verdict: Verdict) -> str:
 
 def _judgement(verdict: Verdict) -> str:
     reason = {"reason": verdict.reason}
-    if verdict.outcome == "not judged":
+    if verdict.outcome == "not_judged":
         return _("not judged: %(reason)s") % reason
-    if verdict.outcome == "cannot tell":
+    if verdict.outcome == "cannot_tell":
         return _("can't be decided: %(reason)s") % reason
     words = {
         "within": _("within the limits of %(source)s as recorded"),
@@ -179,9 +179,9 @@ def _judgement(verdict: Verdict) -> str:
 def _doubt(verdict: Verdict) -> str:
     """Said next to the verdict: a set that nobody has reviewed, a figure unverified or our own.
 
-    Not of the contractor's stop lines: each has an evidence of its own, which is shown where they are listed.
+    Not of the contractor's stop levels: each has an evidence of its own, which is shown where they are listed.
     """
-    if verdict.kind == "stop line":
+    if verdict.kind == "stop_level":
         return ""
     evidence = "" if verdict.evidence in WELL_KNOWN else evidence_words(verdict.evidence)
     doubts = [_("set not reviewed")] if verdict.review == "unreviewed" else []
@@ -194,7 +194,7 @@ def summary_words(judgement: Judgement) -> str:
     left = standing(judgement.said)
     if judgement.outcome == "outside":
         return verdict_sentence(max((each for each in left if each.outcome == "outside"), key=lambda each: each.rank))
-    if judgement.outcome == "not judged":
+    if judgement.outcome == "not_judged":
         return _("No reading could be judged.")
     within = _within_words([each for each in left if each.outcome == "within"])
     open_ends = judgement.verdicts["open_ends"][:4]
@@ -207,7 +207,7 @@ def summary_words(judgement: Judgement) -> str:
 
 def _within_words(within: Sequence[Verdict]) -> str:
     """The sets by which something was within, those that nobody has reviewed named as such."""
-    when = _("As left") if any(each.phase == "as left" for each in within) else _("As found")
+    when = _("As left") if any(each.phase == "as_left" for each in within) else _("As found")
     names = {(f"{each.set_name} v{each.set_version}", each.review == "unreviewed") for each in within}
     said = [f"{name} ({_('not reviewed')})" if unreviewed else name for name, unreviewed in sorted(names)]
     return _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": listed(said)}
@@ -260,7 +260,7 @@ def finding_row(verdict: Verdict) -> FindingRow:
 
 
 def source_rows(facts: VisitFacts) -> list[SourceRow]:
-    groups = ("bands", "orders", "ceilings", "limits", "stop_lines")
+    groups = ("bands", "orders", "ceilings", "limits", "stop_levels")
     rows = [row for group in groups for row in facts.card.get(group, ())]
     return [
         SourceRow(each.named, each.standing, *_by_phase(facts, (each.name, each.version))) for each in sources(rows)
@@ -272,13 +272,13 @@ def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
     words = {
         "outside": _("outside as recorded"),
         "within": _("within as recorded"),
-        "in part": _("judged in part"),
-        "cannot tell": _("can't be decided"),
-        "not judged": _("not judged"),
+        "incomplete": _("judged in part"),
+        "cannot_tell": _("can't be decided"),
+        "not_judged": _("not judged"),
         "": _("nothing judged"),
     }
     readings = [each.reading for each in facts.readings]
-    for phase in ("as found", "as left"):
+    for phase in ("as_found", "as_left"):
         yield words[outcome_by_source(mine, readings, phase)]
 
 
@@ -288,7 +288,7 @@ def not_judged(facts: VisitFacts) -> list[str]:
         _("%(what)s (%(source)s): %(reason)s")
         % {"what": chemical(each.label), "source": source_of(each).named, "reason": reason_words(each)}
         for each in _verdicts(facts)
-        if each.outcome in ("not judged", "cannot tell")
+        if each.outcome in ("not_judged", "cannot_tell")
     )
     return list(said)
 

@@ -41,11 +41,11 @@ def opening(facts: VisitFacts) -> str:
     if visit.outcome != Visit.Outcome.TESTED:
         shown = {"outcome": visit.get_outcome_display().capitalize(), "why": visit.outcome_reason}
         parts.append(_("%(outcome)s: %(why)s.") % shown)
-    parts += [_by_phase(facts, phase) for phase in ("as found", "as left")]
+    parts += [_by_phase(facts, phase) for phase in ("as_found", "as_left")]
     parts.append(_not_read_again(facts))
     if not facts.readings:
         parts.append(_("Nothing was read, so nothing was held against a limit."))
-    elif not any(each.phase == "as left" for each in verdicts_of(facts)):
+    elif not any(each.phase == "as_left" for each in verdicts_of(facts)):
         parts.append(_left_without_reading(visit))
     parts.append(_("It was %s.") % visit.get_disposition_display())
     return " ".join(filter(None, parts))
@@ -62,7 +62,7 @@ def _by_phase(facts: VisitFacts, phase: str) -> str:
     rows = [each for each in verdicts_of(facts) if each.phase == phase and (each.rate or each.outcome == "outside")]
     outside = [each for each in rows if each.outcome == "outside"]
     within = [each for each in rows if each.outcome == "within"]
-    when = {"as found": _("As found"), "as left": _("As left")}[phase]
+    when = {"as_found": _("As found"), "as_left": _("As left")}[phase]
     if outside:
         return _outside_sentence(when, outside)
     if within:
@@ -74,9 +74,9 @@ def _by_phase(facts: VisitFacts, phase: str) -> str:
 def _not_read_again(facts: VisitFacts) -> str:
     """What was found outside and never judged again as left: it stands, whatever else was put right."""
     rows = verdicts_of(facts)
-    if not any(each.phase == "as left" for each in rows):
+    if not any(each.phase == "as_left" for each in rows):
         return ""
-    stands = [each for each in standing(rows) if each.outcome == "outside" and each.phase == "as found"]
+    stands = [each for each in standing(rows) if each.outcome == "outside" and each.phase == "as_found"]
     named = listed([f"{each.what} ({each.value})" for each in excesses(stands, with_phase=False)])
     return _("Not judged again as left, so it stands as found: %s.") % named if named else ""
 
@@ -138,9 +138,9 @@ def _outside_sentence(when: str, outside: list[Verdict]) -> str:
 def stop_heading(facts: VisitFacts) -> str:
     """Why the paper opens with a frame; empty where it doesn't."""
     if facts.visit.unsafe:
-        return _("Called unsafe")
+        return _("Declared unsafe")
     stops = [each for each in verdicts_of(facts) if each.stop]
-    if any(each.phase == "as left" for each in stops):
+    if any(each.phase == "as_left" for each in stops):
         return _("At a stop level as left")
     if stops:
         return _("At a stop level as found")
@@ -149,7 +149,7 @@ def stop_heading(facts: VisitFacts) -> str:
     return ""
 
 
-def stop_lines(facts: VisitFacts) -> Iterator[str]:
+def stop_levels(facts: VisitFacts) -> Iterator[str]:
     """What was done about it and who was told, then each reading at a stop level."""
     visit, details = facts.visit, facts.visit.unsafe_details
     if details.get("reason"):
@@ -183,7 +183,7 @@ def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
     appliance, sheet = facts.appliance, facts.card["sheet"]
     place = ", ".join(filter(None, (appliance.room, appliance.building.name, appliance.building.address)))
     kind = ", ".join(filter(None, (appliance.kind, sheet["control"])))
-    named = f"{sheet['name']} v{sheet['version']}" if sheet["version"] else _("no maker's sheet, so no target")
+    named = f"{sheet['name']} v{sheet['version']}" if sheet["version"] else _("no settings sheet, so no target")
     return [
         (_("Appliance"), f"{appliance.name}: {kind}"),
         (_("Place"), place),
@@ -196,11 +196,11 @@ def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
 
 
 def _serial(facts: VisitFacts) -> str:
-    seen, known = facts.visit.plate.get("serial_seen", ""), facts.appliance.serial
-    plate = _("plate confirmed") if facts.visit.plate.get("confirmed") else _("plate NOT confirmed")
+    seen, known = facts.visit.data_plate.get("serial_seen", ""), facts.appliance.serial
+    data_plate = _("plate confirmed") if facts.visit.data_plate.get("confirmed") else _("plate NOT confirmed")
     if seen and seen != known:
-        plate = _("%(plate)s, it shows %(seen)s") % {"plate": plate, "seen": seen}
-    return f"{known or _('none on the register')}, {plate}"
+        data_plate = _("%(data_plate)s, it shows %(seen)s") % {"data_plate": data_plate, "seen": seen}
+    return f"{known or _('none on the register')}, {data_plate}"
 
 
 def _input(facts: VisitFacts) -> str:
@@ -329,20 +329,20 @@ def defect_line(defect: Defect) -> str:
     if defect.action:
         parts.append(f"{defect.action}.")
     if defect.done:
-        parts.append(_("Mended at this visit."))
+        parts.append(_("Repaired at this visit."))
     elif defect.closed_by_id:
-        parts.append(_("Mended by a later visit."))
+        parts.append(_("Repaired by a later visit."))
     else:
-        parts.append(_("Open, to be mended by %s.") % long_day(defect.mend_by) if defect.mend_by else _("Open."))
+        parts.append(_("Open, to be repaired by %s.") % long_day(defect.repair_by) if defect.repair_by else _("Open."))
     parts.append(_("Told: %s.") % defect.told if defect.told else _("Who was told is not recorded."))
     return " ".join(parts)
 
 
-def checklist_lines(visit: Visit) -> Iterator[str]:
+def restore_lines(visit: Visit) -> Iterator[str]:
     """Not done first, each with its reason; then what doesn't apply; then what was done."""
-    answers = visit.checklist
+    answers = visit.restore_steps
     for each in answers:
-        if each["answer"] == "not done":
+        if each["answer"] == "not_done":
             yield _("NOT done: %(step)s. Why: %(why)s") % {
                 "step": each["step"],
                 "why": each.get("why") or _("not said"),
@@ -350,7 +350,7 @@ def checklist_lines(visit: Visit) -> Iterator[str]:
     for each in visit.not_done:
         shown = {"rate": each["rate"], "phase": each["phase"], "why": each["why"]}
         yield _("NOT read: %(rate)s, %(phase)s. Why: %(why)s") % shown
-    for answer, words in (("does not apply", _("Does not apply: %s.")), ("done", _("Done: %s."))):
+    for answer, words in (("does_not_apply", _("Does not apply: %s.")), ("done", _("Done: %s."))):
         steps = [each["step"] for each in answers if each["answer"] == answer]
         if steps:
             yield words % ", ".join(steps)
@@ -372,7 +372,7 @@ def suggestion_note() -> str:
     """Beside every pattern: what it is, and who decides."""
     return _(
         "A pattern suggests where to look; it proves nothing and no verdict rests on it. A licensed person decides, by "
-        "the maker's instructions and the local code."
+        "the manufacturer's instructions and the local code."
     )
 
 

@@ -1,4 +1,4 @@
-"""What happened in the scope of a web-hook, only what its client or the installation has; and how it is signed."""
+"""What happened in the scope of a webhook, only what its client or the installation has; and how it is signed."""
 
 import hashlib
 import hmac
@@ -11,10 +11,10 @@ from typing import Any
 from django.db.models import QuerySet
 from django.utils.crypto import salted_hmac
 
-from fleet.assess.due.duties import duties_of
-from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.required_checks import required_checks_of
 from fleet.coded import as_rows
-from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, WebHook
+from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, Webhook
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.presentation.revisits import reason_words
@@ -35,7 +35,7 @@ class Event:
     about: dict[str, Any]
 
 
-def events_of(hook: WebHook, since: datetime, until: datetime) -> list[Event]:
+def events_of(hook: Webhook, since: datetime, until: datetime) -> list[Event]:
     """What happened from `since` to `until` of the kinds that the hook asks for, in its scope, oldest first."""
     wanted, window = set(hook.kinds), (since, until)
     found = [
@@ -43,12 +43,12 @@ def events_of(hook: WebHook, since: datetime, until: datetime) -> list[Event]:
         *_visit_events(hook, wanted, window),
         *_revisit_events(hook, wanted, window),
         *_day_events(hook, wanted, window),
-        *_discharge_events(hook, wanted, window),
+        *_counted_events(hook, wanted, window),
     ]
     return sorted(found, key=lambda each: (each.at, each.key))
 
 
-def _in_scope(hook: WebHook) -> QuerySet[Appliance]:
+def _in_scope(hook: Webhook) -> QuerySet[Appliance]:
     return Appliance.objects.filter(building__client=hook.client_id) if hook.client_id else Appliance.objects.all()
 
 
@@ -59,7 +59,7 @@ _FLAG_MOMENTS = {
 }
 
 
-def _flag_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+def _flag_events(hook: Webhook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
     known = Flag.objects.filter(appliance__in=_in_scope(hook)).select_related("appliance__building")
     for kind, column in _FLAG_MOMENTS.items():
         if kind in wanted:
@@ -77,7 +77,7 @@ def _flag(flag: Flag) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _visit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+def _visit_events(hook: Webhook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
     asked = {EventKind.VISIT_RECORDED, EventKind.VISIT_CORRECTED} & wanted
     if not asked:
         return
@@ -95,7 +95,7 @@ def _visit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datet
 
 def _visits(ids: list[uuid.UUID]) -> QuerySet[Visit]:
     related = Visit.objects.filter(id__in=ids).select_related("appliance__building")
-    return related.defer("card_seen", "checklist")
+    return related.defer("card_seen", "restore_steps")
 
 
 def _visit(visit: Visit, record: Record) -> dict[str, Any]:
@@ -106,7 +106,7 @@ def _visit(visit: Visit, record: Record) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _revisit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+def _revisit_events(hook: Webhook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
     if EventKind.REVISIT_CHANGED not in wanted:
         return
     known = Revisit.objects.filter(appliance__in=_in_scope(hook), made_at__range=window)
@@ -116,13 +116,13 @@ def _revisit_events(hook: WebHook, wanted: set[str], window: tuple[datetime, dat
         yield Event(EventKind.REVISIT_CHANGED, key, revisit.made_at, _revisit(revisit) | _place(revisit.appliance))
 
 
-def _day_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+def _day_events(hook: Webhook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
     """A day set or taken back: as it stands at the look, so of two changes between two looks only the last."""
-    if not {EventKind.DAY_SET, EventKind.DAY_TAKEN_BACK} & wanted:
+    if not {EventKind.DAY_BOOKED, EventKind.DAY_TAKEN_BACK} & wanted:
         return
     known = Revisit.objects.filter(appliance__in=_in_scope(hook), set_at__range=window)
     for revisit in known.select_related("appliance__building", "technician"):
-        kind, at = EventKind.DAY_SET if revisit.is_set else EventKind.DAY_TAKEN_BACK, revisit.set_at
+        kind, at = EventKind.DAY_BOOKED if revisit.is_set else EventKind.DAY_TAKEN_BACK, revisit.set_at
         if kind in wanted and at:
             key = f"{kind} {revisit.id} {at:%Y%m%dT%H%M%S%f}"
             yield Event(kind, key, at, _revisit(revisit) | _place(revisit.appliance))
@@ -133,7 +133,8 @@ def _revisit(revisit: Revisit) -> dict[str, Any]:
     return {
         "revisit": {
             "id": str(revisit.id), "earliest": revisit.earliest.isoformat(), "version": revisit.version,
-            "latest": revisit.latest.isoformat(), "binding": revisit.binding, "sentence": reason_words(revisit.why),
+            "latest": revisit.latest.isoformat(), "date_set_by": revisit.date_set_by,
+            "sentence": reason_words(revisit.why),
             "code": revisit.why[0], "figures": revisit.why[1],
             "state": revisit.state, "day": revisit.day.isoformat() if revisit.day else None, "note": revisit.note,
             "technician": {"id": str(person.id), "name": person.name} if person else None,
@@ -141,36 +142,39 @@ def _revisit(revisit: Revisit) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _discharge_events(hook: WebHook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
-    """Duties whose rule counted a visit recorded or corrected in this time; once a duty and day.
+def _counted_events(hook: Webhook, wanted: set[str], window: tuple[datetime, datetime]) -> Iterator[Event]:
+    """Required checks whose rule counted a visit recorded or corrected in this time; once a required check and day.
 
     A visit whose fields are completed only later, by an entry of the register, is told of by no event.
     """
-    if EventKind.DUTY_DISCHARGED not in wanted:
+    if EventKind.CHECK_COUNTED not in wanted:
         return
     checks = VisitCheck.objects.filter(appliance__in=_in_scope(hook), counts=True)
     records = Record.objects.filter(kind="visit", received_at__range=window, subject__in=checks.values("visit"))
     recorded = {each.subject: each for each in records.order_by("id").defer("content")}
     by_day = {(each.appliance_id, each.local_date): each for each in _visits(list(recorded))}
-    duties = duties_of(appliance_id for appliance_id, _day in by_day).filter(until__isnull=True)
-    for each in reckon((duty, duty.appliance.building.today(window[1])) for duty in duties):
-        done = each.discharged_by
-        visit = by_day.get((each.duty.appliance_id, done.day)) if done else None
+    required_checks = required_checks_of(appliance_id for appliance_id, _day in by_day).filter(until__isnull=True)
+    for each in calculate(
+        (required_check, required_check.appliance.building.today(window[1])) for required_check in required_checks
+    ):
+        done = each.counted_by
+        visit = by_day.get((each.required_check.appliance_id, done.day)) if done else None
         if visit:
-            key = f"{EventKind.DUTY_DISCHARGED} {each.duty.id} {visit.local_date:%Y-%m-%d}"
+            key = f"{EventKind.CHECK_COUNTED} {each.required_check.id} {visit.local_date:%Y-%m-%d}"
             at = recorded[visit.id].received_at
-            about = _discharged(each) | _visit(visit, recorded[visit.id]) | _place(visit.appliance)
-            yield Event(EventKind.DUTY_DISCHARGED, key, at, about)
+            about = _counted(each) | _visit(visit, recorded[visit.id]) | _place(visit.appliance)
+            yield Event(EventKind.CHECK_COUNTED, key, at, about)
 
 
-def _discharged(made: Reckoned) -> dict[str, Any]:
+def _counted(made: Calculated) -> dict[str, Any]:
     """next_due None: nothing is due any more, or the day can't be told; `words` say which."""
-    duty, due = made.duty, made.due
+    required_check, due = made.required_check, made.due
     certain = due.due if due.due and not due.cannot_tell else None
     return {
-        "duty": {
-            "id": str(duty.id), "name": duty.name, "source": duty.source, "why": duty.why,
-            "discharged_on": made.discharged_by.day.isoformat() if made.discharged_by else None,
+        "required_check": {
+            "id": str(required_check.id), "name": required_check.name,
+            "source": required_check.source, "why": required_check.why,
+            "counted_on": made.counted_by.day.isoformat() if made.counted_by else None,
             "next_due": certain.isoformat() if certain else None,
             "words": doubt_words(due.cannot_tell) or date_words(made.steps),
             "steps": as_rows(made.steps), "cannot_tell": as_rows(due.cannot_tell),
@@ -187,9 +191,9 @@ def _place(appliance: Appliance) -> dict[str, Any]:
     }
 
 
-def secret_of(hook: WebHook) -> str:
+def secret_of(hook: Webhook) -> str:
     """256 bits in hex, derived from the installation's key: the database alone doesn't hold it."""
-    return salted_hmac("fleet.web-hook", f"{hook.id}/{hook.secret_number}", algorithm="sha256").hexdigest()
+    return salted_hmac("fleet.webhook", f"{hook.id}/{hook.secret_number}", algorithm="sha256").hexdigest()
 
 
 def signature(secret: str, timestamp: str, body: bytes) -> str:

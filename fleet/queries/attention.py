@@ -7,13 +7,13 @@ from uuid import UUID
 
 from django.db.models import QuerySet, prefetch_related_objects
 
-from fleet.assess.foresight.honesty import AnalyserOff
-from fleet.models import Analyser, Defect, Delivery, Flag, Forecast, Mark, Person, Revisit, User
+from fleet.assess.foresight.forecast_accuracy import AnalyserOff
+from fleet.models import Analyser, Defect, Delivery, Flag, Forecast, Person, Question, Revisit, User
 from fleet.queries.access import visible_clients
-from fleet.queries.follow_ups import open_marks, overdue_defects, overdue_deliveries
+from fleet.queries.follow_ups import open_questions, overdue_defects, overdue_deliveries
 from fleet.queries.forecasts import analysers_off, visible_forecasts
-from fleet.queries.jobs import dead_jobs
-from fleet.queries.records import held_messages
+from fleet.queries.jobs import failed_jobs
+from fleet.queries.records import unreadable_records
 from fleet.queries.register import visible_analysers, visible_people
 from fleet.queries.revisits import MANY_ATTEMPTS, OF_WHO_GOES, named_in_doubt, nobody_named
 
@@ -33,7 +33,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class RunningOut:
+class Expiring:
     """A calibration or qualification whose last day is near or past."""
 
     until: date | None
@@ -57,8 +57,8 @@ class Attention:
     outside: tuple[Row, ...]
     drifting: tuple[Row, ...]
     due: tuple[Row, ...]
-    running_out: tuple[RunningOut, ...]
-    marks: tuple[Mark, ...]
+    expiring: tuple[Expiring, ...]
+    questions: tuple[Question, ...]
     held: int
     from_assumptions: int
     analysers_off: tuple[AnalyserOff, ...]
@@ -103,9 +103,9 @@ def attention_for(
         outside=_rows(outside, revisits, {}),
         drifting=_rows(drifting, revisits, _forecasts_of(viewer, drifting)),
         due=tuple(Row(None, each) for each in sorted(soon, key=lambda each: each.latest)),
-        running_out=_running_out(viewer, today),
-        marks=tuple(open_marks(viewer)[:50]),
-        held=held_messages(viewer).count(),
+        expiring=_expiring(viewer, today),
+        questions=tuple(open_questions(viewer)[:50]),
+        held=unreadable_records(viewer).count(),
         from_assumptions=visible_forecasts(viewer).filter(basis="assumptions", lower__isnull=False).count(),
         analysers_off=analysers_off(viewer),
         needed_earlier=_of(revisits, lambda each: each.needed_before_its_day),
@@ -118,7 +118,7 @@ def attention_for(
         beyond=sum(each.extra == Revisit.Extra.BEYOND for each in revisits.values()),
         late_deliveries=tuple(overdue_deliveries(viewer, today)[:MOST_LATE]),
         late_defects=tuple(overdue_defects(viewer, today)[:MOST_LATE]),
-        dead_work=dead_jobs(viewer).count(),
+        dead_work=failed_jobs(viewer).count(),
     )
 
 
@@ -166,13 +166,13 @@ def _calibrated_until(analyser: Analyser, today: date) -> date | None:
     return newest.valid_to if newest.passed else newest.done_on
 
 
-def _running_out(viewer: User, today: date) -> tuple[RunningOut, ...]:
+def _expiring(viewer: User, today: date) -> tuple[Expiring, ...]:
     """Instruments and people whose newest paper ends soon or has ended."""
-    ends: list[RunningOut] = []
+    ends: list[Expiring] = []
     for analyser in visible_analysers(viewer):
-        ends.append(RunningOut(_calibrated_until(analyser, today), "calibration", analyser))
+        ends.append(Expiring(_calibrated_until(analyser, today), "calibration", analyser))
     for person in visible_people(viewer).filter(role="technician"):
         last = max((each.valid_to for each in person.qualifications.all()), default=None)
-        ends.append(RunningOut(last, "qualification", person))
+        ends.append(Expiring(last, "qualification", person))
     near = [each for each in ends if each.until is None or each.until <= today + RUNS_OUT_WITHIN]
     return tuple(sorted(near, key=lambda each: each.until or date.min))

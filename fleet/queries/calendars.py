@@ -1,4 +1,4 @@
-"""Calendar addresses as somebody may see them, and the events of one: dated things of a technician or of a client."""
+"""Calendar links as somebody may see them, and the events of one: dated things of a technician or of a client."""
 
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from fleet.models import Appliance, CalendarAddress, Client, Duty, Revisit, Role, User
+from fleet.models import Appliance, CalendarLink, Client, RequiredCheck, Revisit, Role, User
 from fleet.models.appliances import not_gone
 from fleet.models.roles import may_see
 from fleet.presentation.due_dates import date_words
@@ -45,9 +45,9 @@ class ShownEvent:
     content: dict[str, Any]
 
 
-def visible_addresses(viewer: User) -> QuerySet[CalendarAddress]:
+def visible_addresses(viewer: User) -> QuerySet[CalendarLink]:
     """One's own; in the office also those of technicians, and those of the clients that one may see."""
-    known = CalendarAddress.objects.select_related("user", "client", "made_by", "revoked_by")
+    known = CalendarLink.objects.select_related("user", "client", "made_by", "revoked_by")
     if not viewer.is_active or not may_see(viewer, "calendars"):
         return known.none()
     mine = Q(user=viewer)
@@ -76,24 +76,25 @@ def calendar_clients(viewer: User) -> QuerySet[Client]:
     return visible_clients(viewer) if may_see(viewer, "calendars_of_others") else Client.objects.none()
 
 
-def address_for(secret_sha256: str) -> CalendarAddress | None:
+def address_for(secret_sha256: str) -> CalendarLink | None:
     """The address that this secret opens; None where it is unknown or revoked, or its person has left: one look-up."""
-    standing = CalendarAddress.objects.filter(revoked_at__isnull=True, secret_sha256=secret_sha256)
+    standing = CalendarLink.objects.filter(revoked_at__isnull=True, secret_sha256=secret_sha256)
     return standing.filter(Q(user__isnull=True) | Q(user__is_active=True)).select_related("user", "client").first()
 
 
-def events_for(address: CalendarAddress, today: date) -> list[CalendarEvent]:
-    """A client's feed has what is proposed and set for its appliances, and its duties. A technician's has the days that
+def events_for(address: CalendarLink, today: date) -> list[CalendarEvent]:
+    """A client's feed has what is proposed and set for its appliances, and its required checks. A technician's has the
+    days that
     name them, somebody's in the office all days that are set; both of the clients that they may see."""
     if address.client_id:
         revisits = Revisit.objects.filter(appliance__building__client=address.client_id)
-        duties = Duty.objects.filter(
+        required_checks = RequiredCheck.objects.filter(
             not_gone(today, "appliance__"), appliance__building__client=address.client_id,
             until__isnull=True, due__isnull=False, cannot_tell=[],
         )  # fmt: skip
         found = [
             *(_revisit(each) for each in revisits.select_related("appliance__building")),
-            *(_duty(each) for each in duties.select_related("appliance__building")),
+            *(_required_check(each) for each in required_checks.select_related("appliance__building")),
         ]
     else:
         assert address.user is not None  # by constraint of one or of the other
@@ -114,7 +115,7 @@ def _revisit(revisit: Revisit, who: str = "") -> CalendarEvent:
         first, last, summary = revisit.earliest, revisit.latest, _("To be seen: %s") % place
     state = {
         Revisit.State.CONFIRMED: _("The day is confirmed."),
-        Revisit.State.PINNED: _("The day is kept, and not confirmed yet."),
+        Revisit.State.BOOKED: _("The day is kept, and not confirmed yet."),
         Revisit.State.PROPOSED: _("Proposed: any of these days; none is set yet."),
     }[Revisit.State(revisit.state)]
     status = CONFIRMED if revisit.state == Revisit.State.CONFIRMED else TENTATIVE
@@ -125,14 +126,28 @@ def _revisit(revisit: Revisit, who: str = "") -> CalendarEvent:
     )  # fmt: skip
 
 
-def _duty(duty: Duty) -> CalendarEvent:
-    assert duty.due is not None  # only those with a date are asked for
-    summary = _("Last day: %(name)s, %(place)s") % {"name": duty.name, "place": _place(duty.appliance)}
-    day = duty.due.isoformat()
+def _required_check(required_check: RequiredCheck) -> CalendarEvent:
+    assert required_check.due is not None  # only those with a date are asked for
+    summary = _("Last day: %(name)s, %(place)s") % {
+        "name": required_check.name,
+        "place": _place(required_check.appliance),
+    }
+    day = required_check.due.isoformat()
     described = _described(
-        duty.appliance, _("The last day by this rule; no visit is set by it."), "", date_words(duty.steps)
+        required_check.appliance,
+        _("The last day by this rule; no visit is set by it."),
+        "",
+        date_words(required_check.steps),
     )
-    return CalendarEvent(f"duty-{duty.id}", day, day, CONFIRMED, summary, described, _location(duty.appliance))
+    return CalendarEvent(
+        f"required_check-{required_check.id}",
+        day,
+        day,
+        CONFIRMED,
+        summary,
+        described,
+        _location(required_check.appliance),
+    )
 
 
 def _place(appliance: Appliance) -> str:

@@ -1,6 +1,6 @@
 """What other choices of the contractor would change, said before anybody records them.
 
-Reckoned as a refresh does, from what is known now: once with the choices that stand, once with those of the draft.
+Calculated as a refresh does, from what is known now: once with the choices that stand, once with those of the draft.
 """
 
 import uuid
@@ -21,8 +21,8 @@ from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
 from fleet.assess.due.follow_ups import last_day_of, open_defects
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import window_of
-from fleet.assess.foresight.forecasts import accepted_chance, under_chance
-from fleet.models import Appliance, Contractor, Defect, Duty, Forecast, LimitSetVersion, Retest, Revisit, User
+from fleet.assess.foresight.forecasts import accepted_risk, under_chance
+from fleet.models import Appliance, Contractor, Defect, Forecast, LimitSetVersion, RequiredCheck, Retest, Revisit, User
 from fleet.models.appliances import not_gone
 from fleet.presentation.forecasts import drift_words
 from fleet.presentation.revisits import beyond_words, reason_words
@@ -131,7 +131,7 @@ class Preview:
         return _("%(changes)s; %(staying)s beyond the extra visits instead of %(before)d.") % shown
 
 
-def preview_choices(*, changes: Mapping[str, Any], viewer: User, now: datetime) -> Preview:
+def preview_planning_settings(*, changes: Mapping[str, Any], viewer: User, now: datetime) -> Preview:
     """What would change if these became the contractor's choices."""
     standing = Contractor.objects.get()
     changing = tuned(standing, changes)
@@ -176,7 +176,7 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
             ids,
             contractor=standing,
             now=now,
-            duties=Duty.objects.filter(appliance__in=ids, until__isnull=True),
+            required_checks=RequiredCheck.objects.filter(appliance__in=ids, until__isnull=True),
             defects=[each for each, _versions in found],
             retests=retests,
         )
@@ -193,9 +193,9 @@ def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told
 
 
 def _horizon(forecast: Forecast, standing: Contractor, draft: Contractor) -> Forecast:
-    """The forecast with the day on which the draft's accepted chance is used up."""
-    accepted = accepted_chance(forecast.quantity, draft)
-    is_same = accepted == accepted_chance(forecast.quantity, standing)
+    """The forecast with the day on which the draft's accepted risk is used up."""
+    accepted = accepted_risk(forecast.quantity, draft)
+    is_same = accepted == accepted_risk(forecast.quantity, standing)
     return forecast if is_same else under_chance(forecast, accepted)
 
 
@@ -205,7 +205,7 @@ def _dated(
     dated: dict[uuid.UUID, list[Defect]] = {}
     for each, versions in found:
         defect = copy(each)
-        defect.due, defect.due_words = last_day_of(each, versions, draft.mend_within_days)
+        defect.due, defect.due_words = last_day_of(each, versions, draft.repair_within_days)
         dated.setdefault(defect.appliance_id, []).append(defect)
     return dated
 

@@ -1,11 +1,11 @@
-"""What is left to do after visits, as a viewer may see it: flags, marks, retests, defects, deliveries, attempts."""
+"""What is left to do after visits, as a viewer may see it: flags, questions, retests, defects, deliveries, attempts."""
 
 from datetime import date
 
 from django.db.models import Q, QuerySet
 
 from fleet.assess.due.tenancies import Owed, owed_records
-from fleet.models import Defect, Delivery, Flag, Mark, NoAccess, Retest, Tenancy, User
+from fleet.models import Defect, Delivery, Flag, NoAccess, Question, Retest, Tenancy, User
 from fleet.models.defects import STILL_OPEN
 from fleet.queries.access import visible_clients
 from fleet.queries.visits import visible_visits
@@ -16,9 +16,9 @@ def visible_flags(viewer: User) -> QuerySet[Flag]:
     return mine.select_related("appliance__building", "acknowledged_by", "closed_by")
 
 
-def visible_marks(viewer: User) -> QuerySet[Mark]:
-    mine = Mark.objects.filter(visit__appliance__building__client__in=visible_clients(viewer))
-    return mine.select_related("visit__appliance__building", "settled_by")
+def visible_questions(viewer: User) -> QuerySet[Question]:
+    mine = Question.objects.filter(visit__appliance__building__client__in=visible_clients(viewer))
+    return mine.select_related("visit__appliance__building", "resolved_by")
 
 
 def visible_retests(viewer: User) -> QuerySet[Retest]:
@@ -33,7 +33,7 @@ def visible_no_access(viewer: User) -> QuerySet[NoAccess]:
 
 def visible_defects(viewer: User) -> QuerySet[Defect]:
     mine = Defect.objects.filter(appliance__building__client__in=visible_clients(viewer))
-    return mine.select_related("appliance__building__client", "visit", "settled_by")
+    return mine.select_related("appliance__building__client", "visit", "resolved_by")
 
 
 def open_defects(viewer: User) -> QuerySet[Defect]:
@@ -65,9 +65,9 @@ def overdue_deliveries(viewer: User, day: date) -> QuerySet[Delivery]:
     return open_deliveries(viewer).filter(due__lt=day)
 
 
-def open_marks(viewer: User) -> QuerySet[Mark]:
+def open_questions(viewer: User) -> QuerySet[Question]:
     """What the office must still look at."""
-    return Mark.objects.filter(visit__in=visible_visits(viewer), settled_at__isnull=True).select_related(
+    return Question.objects.filter(visit__in=visible_visits(viewer), resolved_at__isnull=True).select_related(
         "visit__appliance__building"
     )
 
@@ -78,7 +78,9 @@ def visible_tenancies(viewer: User) -> QuerySet[Tenancy]:
 
 
 def without_record(viewer: User, day: date) -> list[Owed]:
-    """What is owed before tenancies from this day on, and cannot be delivered: no check has discharged the duty yet."""
+    """What is owed before tenancies from this day on, and cannot be delivered: no check has counted the required check
+    yet.
+    """
     coming = list(visible_tenancies(viewer).filter(begins__gte=day, called_off=""))
     missing = [each for each in owed_records(coming) if each.visit is None]
     known = Delivery.objects.filter(tenancy__in={each.tenancy.id for each in missing}).values_list(

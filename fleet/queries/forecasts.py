@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import BooleanField, ExpressionWrapper, F, OuterRef, Q, QuerySet, Subquery
 
-from fleet.assess.foresight.honesty import AnalyserOff, Check, Held, analysers_that_are_off, held_against
+from fleet.assess.foresight.forecast_accuracy import AnalyserOff, Check, Compared, analysers_that_are_off, held_against
 from fleet.models import Forecast, ForecastCheck, Snapshot, User
 from fleet.queries.access import visible_clients
 from fleet.queries.register import visible_analysers
@@ -14,7 +14,7 @@ QUANTITIES = ("co2", "o2", "co", "temp_rise")
 
 
 def visible_forecasts(viewer: User) -> QuerySet[Forecast]:
-    """Each with `binds`: of all the appliance's quantities its accepted chance is the first to be used up.
+    """Each with `sets_date`: of all the appliance's quantities its accepted risk is the first to be used up.
 
     From assumptions nothing binds: those move no revisit.
     """
@@ -23,7 +23,7 @@ def visible_forecasts(viewer: User) -> QuerySet[Forecast]:
     is_first = Q(horizon_on=F("first_horizon_on")) & ~Q(basis="assumptions")
     mine = Forecast.objects.filter(appliance__building__client__in=visible_clients(viewer))
     told = mine.annotate(first_horizon_on=Subquery(first)).annotate(
-        binds=ExpressionWrapper(is_first, output_field=BooleanField())
+        sets_date=ExpressionWrapper(is_first, output_field=BooleanField())
     )
     return told.select_related("appliance__building", "snapshot")
 
@@ -32,45 +32,45 @@ def visible_forecasts(viewer: User) -> QuerySet[Forecast]:
 
 
 @dataclass(frozen=True)
-class QuantityHonesty:
+class QuantityAccuracy:
     """One quantity, all rates together.
 
     ahead : readings that came in after their forecast's figures were learnt.    learnt : readings that took part in
-    learning them, which flatters the forecast.    accepted_chance : as the newest forecasts have it.
+    learning them, which flatters the forecast.    accepted_risk : as the newest forecasts have it.
     """
 
     quantity: str
-    ahead: Held | None
-    learnt: Held | None
-    accepted_chance: float | None
+    ahead: Compared | None
+    learnt: Compared | None
+    accepted_risk: float | None
 
 
 @dataclass(frozen=True)
-class Honesty:
+class ForecastAccuracy:
     """from_assumptions : series that forecast without a fit; nothing of theirs is held against anything."""
 
-    quantities: tuple[QuantityHonesty, ...]
+    quantities: tuple[QuantityAccuracy, ...]
     analysers: tuple[AnalyserOff, ...]
     from_assumptions: int
 
 
-def honesty_for(viewer: User) -> Honesty:
+def forecast_accuracy_for(viewer: User) -> ForecastAccuracy:
     """Over the readings of the clients that the viewer may see; the analysers over everybody's."""
     mine = ForecastCheck.objects.filter(visit__appliance__building__client__in=visible_clients(viewer))
     columns = ("quantity", "ahead", "chance", "outside", "surprise", "analyser__name")
     checks = [Check(*row) for row in mine.values_list(*columns)]
     present = {each.quantity for each in checks}
     standing = Snapshot.objects.filter(in_force=True)
-    return Honesty(
+    return ForecastAccuracy(
         tuple(_quantity(each, checks, viewer) for each in QUANTITIES if each in present),
         analysers_off(viewer),
         standing.filter(forecasts__isnull=False, from_assumptions=True).distinct().count(),
     )
 
 
-def _quantity(quantity: str, checks: Sequence[Check], viewer: User) -> QuantityHonesty:
+def _quantity(quantity: str, checks: Sequence[Check], viewer: User) -> QuantityAccuracy:
     mine = [each for each in checks if each.quantity == quantity]
-    return QuantityHonesty(
+    return QuantityAccuracy(
         quantity,
         held_against([each for each in mine if each.ahead]),
         held_against([each for each in mine if not each.ahead]),
@@ -80,7 +80,7 @@ def _quantity(quantity: str, checks: Sequence[Check], viewer: User) -> QuantityH
 
 def _accepted(quantity: str, viewer: User) -> float | None:
     mine = Forecast.objects.filter(quantity=quantity, appliance__building__client__in=visible_clients(viewer))
-    chance = mine.order_by("-made_at").values_list("accepted_chance", flat=True).first()
+    chance = mine.order_by("-made_at").values_list("accepted_risk", flat=True).first()
     return None if chance is None else float(chance)
 
 

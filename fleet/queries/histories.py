@@ -10,11 +10,11 @@ from fleet.errors import NotFound
 from fleet.models import (
     Appliance,
     Defect,
-    Duty,
     Flag,
     Forecast,
     NoAccess,
     Record,
+    RequiredCheck,
     Revisit,
     SheetVersion,
     User,
@@ -42,7 +42,7 @@ class History:
     forecasts: tuple[Forecast, ...]
     revisit: Revisit | None
     flags: tuple[Flag, ...]
-    duties: tuple[Duty, ...]
+    required_checks: tuple[RequiredCheck, ...]
     defects: tuple[Defect, ...]
     attempts: tuple[NoAccess, ...]
     records: tuple[Record, ...]
@@ -73,9 +73,11 @@ def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
         forecasts=tuple(visible_forecasts(viewer).filter(appliance=appliance)),
         revisit=Revisit.objects.filter(appliance=appliance).select_related("appliance__building", "set_by").first(),
         flags=tuple(_open_flags(appliance)),
-        duties=tuple(Duty.objects.filter(appliance=appliance, until__isnull=True).select_related("attachment")),
+        required_checks=tuple(
+            RequiredCheck.objects.filter(appliance=appliance, until__isnull=True).select_related("assignment")
+        ),
         defects=tuple(
-            Defect.objects.filter(STILL_OPEN, appliance=appliance).select_related("appliance__building", "settled_by")
+            Defect.objects.filter(STILL_OPEN, appliance=appliance).select_related("appliance__building", "resolved_by")
         ),
         attempts=tuple(visible_no_access(viewer).filter(appliance=appliance)),
         records=tuple(Record.objects.filter(kind="visit", subject__in=[each.id for each in visits]).order_by("-id")),

@@ -22,7 +22,7 @@ class KindCount:
     kind: str
     waiting: int
     running: int
-    dead: int
+    failed: int
     done: int
     cancelled: int
 
@@ -57,8 +57,8 @@ class BackgroundWork:
         return sum(each.running for each in self.kinds)
 
     @property
-    def dead(self) -> int:
-        return sum(each.dead for each in self.kinds)
+    def failed(self) -> int:
+        return sum(each.failed for each in self.kinds)
 
     @property
     def is_worked_on(self) -> bool:
@@ -77,9 +77,9 @@ def visible_jobs(viewer: User) -> QuerySet[Job]:
     return Job.objects.all()
 
 
-def dead_jobs(viewer: User) -> QuerySet[Job]:
+def failed_jobs(viewer: User) -> QuerySet[Job]:
     """What has died after its tries, and nobody has seen to yet."""
-    return visible_jobs(viewer).filter(state=Job.State.DEAD)
+    return visible_jobs(viewer).filter(state=Job.State.FAILED)
 
 
 def background_work(viewer: User, now: datetime) -> BackgroundWork:
@@ -96,7 +96,7 @@ def background_work(viewer: User, now: datetime) -> BackgroundWork:
 
 
 def _counts(mine: QuerySet[Job], now: datetime) -> tuple[KindCount, ...]:
-    unended = Q(state__in=[*OPEN, Job.State.DEAD])
+    unended = Q(state__in=[*OPEN, Job.State.FAILED])
     lately = Q(state__in=[Job.State.DONE, Job.State.CANCELLED], finished_at__gte=now - LATELY)
     found: dict[str, dict[str, int]] = {}
     for rows in (mine.filter(unended), mine.filter(lately)):

@@ -4,12 +4,12 @@ import uuid
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import HeldMessage, Record, StoredFile, User, Visit
+from fleet.models import Record, StoredFile, UnreadableRecord, User, Visit
 from fleet.queries.access import visible_clients
 
 
 def visible_records(viewer: User) -> QuerySet[Record]:
-    """Calibrations, qualifications, sheets, limit sets and stop lines are read by everybody who reads records."""
+    """Calibrations, qualifications, sheets, limit sets and stop levels are read by everybody who reads records."""
     if not viewer.is_authenticated or not viewer.is_active:
         return Record.objects.none()
     visits = Visit.objects.filter(appliance__building__client__in=visible_clients(viewer)).values("id")
@@ -24,16 +24,16 @@ def visit_records(viewer: User, appliance_id: uuid.UUID | None = None) -> QueryS
     return Record.objects.filter(kind="visit", subject__in=chosen.values("id")).select_related("actor")
 
 
-def all_held_messages(viewer: User) -> QuerySet[HeldMessage]:
-    """Messages that could not be read, settled ones too, for people who see all clients: theirs can't be known."""
+def all_unreadable_records(viewer: User) -> QuerySet[UnreadableRecord]:
+    """Messages that could not be read, resolved ones too, for people who see all clients: theirs can't be known."""
     if not viewer.is_active or not viewer.sees_all_clients:
-        return HeldMessage.objects.none()
-    return HeldMessage.objects.select_related("actor", "settled_by")
+        return UnreadableRecord.objects.none()
+    return UnreadableRecord.objects.select_related("actor", "resolved_by")
 
 
-def held_messages(viewer: User) -> QuerySet[HeldMessage]:
-    """Those that nobody has settled yet."""
-    return all_held_messages(viewer).filter(settled_at__isnull=True)
+def unreadable_records(viewer: User) -> QuerySet[UnreadableRecord]:
+    """Those that nobody has resolved yet."""
+    return all_unreadable_records(viewer).filter(resolved_at__isnull=True)
 
 
 def visible_files(viewer: User) -> QuerySet[StoredFile]:

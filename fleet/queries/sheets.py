@@ -11,11 +11,11 @@ from fleet.errors import NotFound
 from fleet.models import (
     Appliance,
     LimitSet,
-    LimitSetAttachment,
+    LimitSetAssignment,
     LimitSetVersion,
     ModelSheet,
     SheetVersion,
-    StopLines,
+    StopLevels,
     User,
 )
 from fleet.models.appliances import not_gone
@@ -43,7 +43,7 @@ class LimitSetFacts:
 
     limit_set: LimitSet
     versions: tuple[LimitSetVersion, ...]
-    attachments: tuple[LimitSetAttachment, ...]
+    assignments: tuple[LimitSetAssignment, ...]
     appliance_count: int
 
     @property
@@ -55,13 +55,13 @@ def sheets_at_a_glance(viewer: User, day: date) -> QuerySet[ModelSheet]:
     """Each with its versions and `appliance_count`, of those not gone on this day that the viewer may see."""
     having = visible_appliances(viewer).filter(not_gone(day), sheet=OuterRef("pk")).order_by()
     counted = having.values("sheet").annotate(count=Count("pk")).values("count")
-    rows: QuerySet[ModelSheet] = _with_makers(all_sheets(viewer), SheetVersion)
+    rows: QuerySet[ModelSheet] = _with_manufacturers(all_sheets(viewer), SheetVersion)
     return rows.annotate(appliance_count=Subquery(counted, output_field=IntegerField()))
 
 
 def sheet_for(viewer: User, sheet_id: uuid.UUID, day: date) -> SheetFacts:
     """Raises NotFound."""
-    sheet = _with_makers(all_sheets(viewer), SheetVersion).filter(id=sheet_id).first()
+    sheet = _with_manufacturers(all_sheets(viewer), SheetVersion).filter(id=sheet_id).first()
     if sheet is None:
         raise NotFound("not_found", "There is no such sheet.")
     having = visible_appliances(viewer).filter(not_gone(day), sheet=sheet).order_by("building__name", "name", "id")
@@ -70,39 +70,39 @@ def sheet_for(viewer: User, sheet_id: uuid.UUID, day: date) -> SheetFacts:
 
 def limit_sets_at_a_glance(viewer: User, day: date) -> list[LimitSetFacts]:
     """Every set, those that apply somewhere on this day first, each by its key."""
-    known = list(_with_makers(all_limit_sets(viewer), LimitSetVersion).order_by("key"))
-    attached = list(_attached(viewer, day))
+    known = list(_with_manufacturers(all_limit_sets(viewer), LimitSetVersion).order_by("key"))
+    assigned = list(_assigned(viewer, day))
     places = list(visible_appliances(viewer).filter(not_gone(day)).values_list("id", "building", "building__client"))
-    facts = [_facts(each, [one for one in attached if one.limit_set_id == each.id], places) for each in known]
-    return sorted(facts, key=lambda each: (not each.attachments, each.limit_set.key))
+    facts = [_facts(each, [one for one in assigned if one.limit_set_id == each.id], places) for each in known]
+    return sorted(facts, key=lambda each: (not each.assignments, each.limit_set.key))
 
 
 def limit_set_for(viewer: User, limit_set_id: uuid.UUID, day: date) -> LimitSetFacts:
     """Raises NotFound."""
-    limit_set = _with_makers(all_limit_sets(viewer), LimitSetVersion).filter(id=limit_set_id).first()
+    limit_set = _with_manufacturers(all_limit_sets(viewer), LimitSetVersion).filter(id=limit_set_id).first()
     if limit_set is None:
         raise NotFound("not_found", "There is no such limit set.")
     places = visible_appliances(viewer).filter(not_gone(day)).values_list("id", "building", "building__client")
-    return _facts(limit_set, list(_attached(viewer, day).filter(limit_set=limit_set)), list(places))
+    return _facts(limit_set, list(_assigned(viewer, day).filter(limit_set=limit_set)), list(places))
 
 
-def _with_makers(rows: QuerySet, version: type[SheetVersion | LimitSetVersion]) -> QuerySet:  # type: ignore[type-arg]  # of either
+def _with_manufacturers(rows: QuerySet, version: type[SheetVersion | LimitSetVersion]) -> QuerySet:  # type: ignore[type-arg]  # of either
     """With each version's record and who made it, without what the record holds."""
     made = version._default_manager.select_related("record__actor").defer("record__content").order_by("number")
     return rows.prefetch_related(None).prefetch_related(Prefetch("versions", made))
 
 
-def _attached(viewer: User, day: date) -> QuerySet[LimitSetAttachment]:
-    in_force = visible_attachments(viewer).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
+def _assigned(viewer: User, day: date) -> QuerySet[LimitSetAssignment]:
+    in_force = visible_assignments(viewer).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
     return in_force.select_related("appliance__building", "decided_by")
 
 
 def _facts(
-    limit_set: LimitSet, attachments: list[LimitSetAttachment], places: list[tuple[uuid.UUID, uuid.UUID, uuid.UUID]]
+    limit_set: LimitSet, assignments: list[LimitSetAssignment], places: list[tuple[uuid.UUID, uuid.UUID, uuid.UUID]]
 ) -> LimitSetFacts:
-    named = {each.appliance_id or each.building_id or each.client_id for each in attachments}
+    named = {each.appliance_id or each.building_id or each.client_id for each in assignments}
     count = sum(not named.isdisjoint(place) for place in places)
-    return LimitSetFacts(limit_set, tuple(limit_set.versions.all())[::-1], tuple(attachments), count)
+    return LimitSetFacts(limit_set, tuple(limit_set.versions.all())[::-1], tuple(assignments), count)
 
 
 def all_limit_sets(viewer: User) -> QuerySet[LimitSet]:
@@ -112,15 +112,15 @@ def all_limit_sets(viewer: User) -> QuerySet[LimitSet]:
     return LimitSet.objects.prefetch_related("versions")
 
 
-def visible_attachments(viewer: User) -> QuerySet[LimitSetAttachment]:
+def visible_assignments(viewer: User) -> QuerySet[LimitSetAssignment]:
     clients = visible_clients(viewer)
     place = Q(client__in=clients) | Q(building__client__in=clients) | Q(appliance__building__client__in=clients)
-    return LimitSetAttachment.objects.filter(place).select_related("limit_set", "client", "building", "appliance")
+    return LimitSetAssignment.objects.filter(place).select_related("limit_set", "client", "building", "appliance")
 
 
-def all_stop_lines(viewer: User) -> QuerySet[StopLines]:
+def all_stop_levels(viewer: User) -> QuerySet[StopLevels]:
     """Every version: the lines are the contractor's, and everybody who is logged in reads them."""
-    return StopLines.objects.all() if viewer.is_authenticated else StopLines.objects.none()
+    return StopLevels.objects.all() if viewer.is_authenticated else StopLevels.objects.none()
 
 
 Entry = TypeVar("Entry", ModelSheet, LimitSet)

@@ -11,8 +11,8 @@ from typing import Any, TypeVar
 
 from django.db.models import Q, QuerySet
 
-from fleet.assess.due.duties import duties_of, in_force_on
-from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.required_checks import in_force_on, required_checks_of
 from fleet.assess.judging.evidence import no_evidence
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.statements import Idle, Line, SetOutcome, Statement
@@ -32,7 +32,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.defects import STILL_OPEN
-from fleet.presentation.due_dates import no_evidence_words, not_discharged_words, undecided_words
+from fleet.presentation.due_dates import no_evidence_words, not_counted_words, undecided_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_no_access
@@ -87,7 +87,7 @@ def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) 
     """One line an appliance; what they are made of is read for all of them at once."""
     last, counts = _last_visits(appliances, begins, ends)
     days = {each.id: min(ends, each.in_service_to or ends) for each in appliances}
-    duties = _duties(days)
+    required_checks = _required_checks(days)
     flags = _by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
     defects = _by_appliance(Defect.objects.filter(STILL_OPEN, appliance__in=appliances))
     tried = visible_no_access(viewer).filter(appliance__in=appliances, local_date__range=(begins, ends))
@@ -106,32 +106,32 @@ def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) 
             idle=(stood := tuple(idle[each.id])),
             idle_throughout=_covers(stood, max(begins, each.in_service_from), days[each.id]),
             attempts=tuple(attempts[each.id]),
-            **_next_due(duties[each.id], days[each.id]),
+            **_next_due(required_checks[each.id], days[each.id]),
         )
         for each in appliances
     )
 
 
-def _next_due(duties: list[Reckoned], day: date) -> dict[str, Any]:
-    """The earliest date that is certain, and the duties that have none."""
-    certain = ((each.due.due, each) for each in duties if each.due.due and not each.due.cannot_tell)
+def _next_due(required_checks: list[Calculated], day: date) -> dict[str, Any]:
+    """The earliest date that is certain, and the required checks that have none."""
+    certain = ((each.due.due, each) for each in required_checks if each.due.due and not each.due.cannot_tell)
     due, first = min(certain, key=lambda pair: pair[0], default=(None, None))
     return {
         "due": due,
-        "due_by": first.duty.name if first else "",
+        "due_by": first.required_check.name if first else "",
         "late_days": max((day - due).days, 0) if due else 0,
         "due_doubt": no_evidence_words(first.no_evidence) if first else "",
-        "undecided": tuple(filter(None, map(_undecided, duties))),
-        "not_discharged": tuple(
-            f"{each.duty.name}: {not_discharged_words(each.tried.day, each.not_discharged)}"
-            for each in duties
+        "undecided": tuple(filter(None, map(_undecided, required_checks))),
+        "not_counted": tuple(
+            f"{each.required_check.name}: {not_counted_words(each.tried.day, each.not_counted)}"
+            for each in required_checks
             if each.tried
         ),
     }
 
 
-def _undecided(made: Reckoned) -> str:
-    return undecided_words(made.duty.name, made.due.due, made.due.cannot_tell)
+def _undecided(made: Calculated) -> str:
+    return undecided_words(made.required_check.name, made.due.due, made.due.cannot_tell)
 
 
 def _idle(appliances: list[Appliance], begins: date, days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Idle]]:
@@ -151,11 +151,11 @@ def _covers(idle: Sequence[Idle], first: date, last: date) -> bool:
     return stood >= (last - first).days + 1
 
 
-def _duties(days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Reckoned]]:
-    """The duties that stood on each appliance's day, by the checks up to then: later ones change nothing."""
-    gathered: dict[uuid.UUID, list[Reckoned]] = defaultdict(list)
-    for each in reckon(in_force_on(duties_of(days), days)):
-        gathered[each.duty.appliance_id].append(each)
+def _required_checks(days: dict[uuid.UUID, date]) -> dict[uuid.UUID, list[Calculated]]:
+    """The required checks that stood on each appliance's day, by the checks up to then: later ones change nothing."""
+    gathered: dict[uuid.UUID, list[Calculated]] = defaultdict(list)
+    for each in calculate(in_force_on(required_checks_of(days), days)):
+        gathered[each.required_check.appliance_id].append(each)
     return gathered
 
 

@@ -20,7 +20,7 @@ def visible_visits(viewer: User) -> QuerySet[Visit]:
         .select_related(
             "appliance__building__client", "appliance__sheet", "attendance", "judgement", "record", "signed_by"
         )
-        .prefetch_related("readings", "work", "defects", "marks", "diagnoses", "judgement__findings")
+        .prefetch_related("readings", "work", "defects", "questions", "diagnoses", "judgement__findings")
     )
 
 

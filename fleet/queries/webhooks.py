@@ -1,20 +1,20 @@
-"""Web-hooks as a manager may see them, and the events of a hook: only what its client, or the installation, has."""
+"""Webhooks as a manager may see them, and the events of a hook: only what its client, or the installation, has."""
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import AllowedTarget, HookDelivery, User, WebHook
+from fleet.models import AllowedTarget, HookDelivery, User, Webhook
 from fleet.models.roles import may_see
 from fleet.queries.access import visible_clients
 
 
-def visible_hooks(viewer: User) -> QuerySet[WebHook]:
+def visible_hooks(viewer: User) -> QuerySet[Webhook]:
     """A manager's: those of clients that they may see; those of the whole installation to who sees all clients."""
-    if not viewer.is_active or not may_see(viewer, "web_hooks"):
-        return WebHook.objects.none()
+    if not viewer.is_active or not may_see(viewer, "webhooks"):
+        return Webhook.objects.none()
     mine = Q(client__in=visible_clients(viewer))
     scope = mine | Q(client__isnull=True) if viewer.sees_all_clients else mine
     return (
-        WebHook.objects.filter(scope, removed_at__isnull=True)
+        Webhook.objects.filter(scope, removed_at__isnull=True)
         .select_related("client", "made_by")
         .order_by("name", "id")
     )
@@ -26,6 +26,6 @@ def visible_deliveries(viewer: User) -> QuerySet[HookDelivery]:
 
 def allowed_targets(viewer: User) -> QuerySet[AllowedTarget]:
     """Hosts that may be reached although they are private; for managers of the whole installation."""
-    if not viewer.is_active or not may_see(viewer, "web_hooks") or not viewer.sees_all_clients:
+    if not viewer.is_active or not may_see(viewer, "webhooks") or not viewer.sees_all_clients:
         return AllowedTarget.objects.none()
     return AllowedTarget.objects.select_related("allowed_by")

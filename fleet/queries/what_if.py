@@ -1,4 +1,4 @@
-"""What if it were done on this day: what a check would do to every duty of an appliance, or of a building."""
+"""What if it were done on this day: what a check would do to every required check of an appliance, or of a building."""
 
 import uuid
 from dataclasses import dataclass
@@ -7,35 +7,37 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from fleet.assess.due.duties import with_facts
-from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.required_checks import with_facts
 from fleet.errors import FleetError, NotFound
 from fleet.intervals import WhatIf, what_if
-from fleet.models import Appliance, Building, Duty, User
+from fleet.models import Appliance, Building, RequiredCheck, User
 from fleet.queries.buildings import visible_buildings
-from fleet.queries.duties import standing_duties
 from fleet.queries.register import visible_appliances
+from fleet.queries.required_checks import standing_required_checks
 
 FURTHEST = timedelta(days=3660)
 
 
 @dataclass(frozen=True)
 class Supposed:
-    """A duty, as it would stand on the day, and what a check that discharges it would do."""
+    """A required check, as it would stand on the day, and what a check that counts for it would do."""
 
-    duty: Duty
+    required_check: RequiredCheck
     answer: WhatIf
 
 
 @dataclass(frozen=True)
 class Supposition:
-    """Every duty that will stand on `day`, soonest first. today: the building's; appliance: where one was asked for."""
+    """Every required check that will stand on `day`, soonest first. today: the building's; appliance: where one was
+    asked for.
+    """
 
     building: Building
     appliance: Appliance | None
     today: date
     day: date
-    duties: tuple[Supposed, ...]
+    required_checks: tuple[Supposed, ...]
 
 
 def what_if_appliance(viewer: User, appliance_id: uuid.UUID, day: date | None, now: datetime) -> Supposition:
@@ -63,21 +65,23 @@ def _suppose(
         errors = {"day": f"is {asked}; it must be from {today}, today there, to {today + FURTHEST}"}
         raise FleetError("invalid", _("That day can't be asked about."), errors=errors)
     standing = _standing(viewer, building, appliance, asked)
-    supposed = [_supposed(each, asked) for each in reckon((duty, asked) for duty in standing)]
+    supposed = [_supposed(each, asked) for each in calculate((required_check, asked) for required_check in standing)]
     return Supposition(building, appliance, today, asked, tuple(sorted(supposed, key=_soonest)))
 
 
-def _standing(viewer: User, building: Building, appliance: Appliance | None, day: date) -> list[Duty]:
-    duties = standing_duties(viewer, day).filter(appliance__building=building, since__lte=day)
-    return with_facts(duties.filter(appliance=appliance) if appliance else duties)
+def _standing(viewer: User, building: Building, appliance: Appliance | None, day: date) -> list[RequiredCheck]:
+    required_checks = standing_required_checks(viewer, day).filter(appliance__building=building, since__lte=day)
+    return with_facts(required_checks.filter(appliance=appliance) if appliance else required_checks)
 
 
-def _supposed(reckoned: Reckoned, day: date) -> Supposed:
-    duty = reckoned.duty
-    start = max(duty.since, duty.appliance.in_service_from)
-    answer = what_if(duty.rule, reckoned.history, day, start=start, facts=reckoned.facts, before=reckoned.due)
-    return Supposed(duty, answer)
+def _supposed(calculated: Calculated, day: date) -> Supposed:
+    required_check = calculated.required_check
+    start = max(required_check.since, required_check.appliance.in_service_from)
+    answer = what_if(
+        required_check.rule, calculated.history, day, start=start, facts=calculated.facts, before=calculated.due
+    )
+    return Supposed(required_check, answer)
 
 
 def _soonest(supposed: Supposed) -> tuple[date, str, str]:
-    return supposed.answer.before.due or date.max, supposed.duty.name, str(supposed.duty.id)
+    return supposed.answer.before.due or date.max, supposed.required_check.name, str(supposed.required_check.id)

@@ -8,13 +8,13 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
-from fleet.assess.judging.versions import attachments_of
+from fleet.assess.judging.versions import assignments_of
 from fleet.assess.record_rows import sheet_version_rows
 from fleet.assess.refusals import refuse_overtaken, refuse_retiring_ahead
 from fleet.errors import FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
 from fleet.models.register import new_id
-from fleet.services import duties, jobs
+from fleet.services import jobs, required_checks
 from fleet.services.records import append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
@@ -73,11 +73,11 @@ def add_sheet_version(
 
 @transaction.atomic
 def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> Appliance:
-    """A new appliance; the limit sets attached to its building or client put their duties on it at once."""
+    """A new appliance; the limit sets assigned to its building or client put their required checks on it at once."""
     _refuse_retired(values.get("sheet"))
     appliance = create_entry(model=Appliance, values=values)
-    for attachment in attachments_of(appliance).filter(until__isnull=True):
-        duties.open_duties(attachment=attachment, actor=actor, now=now)
+    for assignment in assignments_of(appliance).filter(until__isnull=True):
+        required_checks.open_required_checks(assignment=assignment, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
     _look_again_on_flues({appliance.flue_group_id}, appliance, now)
     return appliance
@@ -85,10 +85,12 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 
 @transaction.atomic
 def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
-    """Change its entry and reckon anew what follows from it. Raises Conflict when it changed meanwhile.
+    """Change its entry and calculate anew what follows from it. Raises Conflict when it changed meanwhile.
 
-    Where it turns out not to have left, or later, the duties that ended with it stand again. An appliance that had been
-    put in its place replaces it no more, and keeps its own duties until it leaves itself: nobody has said that it did.
+    Where it turns out not to have left, or later, the required checks that ended with it stand again. An appliance
+    that had been
+    put in its place replaces it no more, and keeps its own required checks until it leaves itself: nobody has said
+    that it did.
     """
     sheet = changes.get("sheet")
     if sheet is not None and sheet.id != appliance.sheet_id:
@@ -97,7 +99,7 @@ def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, A
     changed = change_entry(entry=appliance, version=version, changes=changes)
     stays = changed.in_service_to is None or (left is not None and changed.in_service_to > left)
     if left is not None and stays and changed.in_service_on(changed.building.today(now)):
-        duties.reopen_duties(appliance=changed, now=now)
+        required_checks.reopen_required_checks(appliance=changed, now=now)
     if left is not None and changed.in_service_to is None:
         Appliance.objects.filter(replaces=changed).update(replaces=None, version=F("version") + 1)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
@@ -106,7 +108,7 @@ def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, A
 
 
 def _look_again_on_flues(flues: set[uuid.UUID | None], appliance: Appliance, now: datetime) -> None:
-    """A rule may go by what else is on the flue: what shares it now, or did until now, is reckoned anew."""
+    """A rule may go by what else is on the flue: what shares it now, or did until now, is calculated anew."""
     sharing = Appliance.objects.filter(flue_group__in=flues - {None}).exclude(id=appliance.id)
     if keys := [str(each) for each in sharing.values_list("id", flat=True)]:
         jobs.request_jobs(kind="refresh_appliance", keys=keys, due_at=now)

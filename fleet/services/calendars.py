@@ -1,4 +1,4 @@
-"""Calendar addresses: made for a technician or a client, shown once, renewed and revoked; and what each has shown."""
+"""Calendar links: made for a technician or a client, shown once, renewed and revoked; and what each has shown."""
 
 import secrets
 from collections.abc import Iterable
@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import CalendarAddress, CalendarEntry, Client, User
+from fleet.models import CalendarEntry, CalendarLink, Client, User
 from fleet.models.calendars import hash_of
 from fleet.queries.calendars import CalendarEvent, ShownEvent, calendar_clients, may_have_calendar
 from fleet.services.register import change_entry
@@ -17,9 +17,7 @@ MOST_ADDRESSES = 20
 
 
 @transaction.atomic
-def make_address(
-    *, user: User | None, client: Client | None, actor: User, now: datetime
-) -> tuple[CalendarAddress, str]:
+def make_address(*, user: User | None, client: Client | None, actor: User, now: datetime) -> tuple[CalendarLink, str]:
     """An address for somebody's or for a client's days, and its secret, kept nowhere. Raises FleetError `invalid`,
     NotFound for whom the actor may not make one."""
     if (user is None) == (client is None):
@@ -31,18 +29,18 @@ def make_address(
         may_be = user is not None and may_have_calendar(actor).filter(id=user.id).exists()
     if not may_be:
         raise NotFound("not_found", "There is nobody of that name for whom you may make a calendar.")
-    standing = CalendarAddress.objects.filter(user=user, client=client, revoked_at__isnull=True)
+    standing = CalendarLink.objects.filter(user=user, client=client, revoked_at__isnull=True)
     if standing.count() >= MOST_ADDRESSES:
         raise FleetError("too_many_addresses", f"There are {MOST_ADDRESSES} addresses already; revoke one first.")
     secret = _new_secret()
-    address = CalendarAddress.objects.create(
+    address = CalendarLink.objects.create(
         user=user, client=client, secret_sha256=hash_of(secret), made_by=actor, made_at=now
     )
     return address, secret
 
 
 @transaction.atomic
-def renew_address(*, address: CalendarAddress, version: int) -> tuple[CalendarAddress, str]:
+def renew_address(*, address: CalendarLink, version: int) -> tuple[CalendarLink, str]:
     """Another secret for the same calendar; the one before opens nothing any more."""
     if address.revoked_at:
         raise Conflict("changed_meanwhile", "The address is revoked; make another.")
@@ -51,7 +49,7 @@ def renew_address(*, address: CalendarAddress, version: int) -> tuple[CalendarAd
 
 
 @transaction.atomic
-def revoke_address(*, address: CalendarAddress, version: int, actor: User, now: datetime) -> CalendarAddress:
+def revoke_address(*, address: CalendarLink, version: int, actor: User, now: datetime) -> CalendarLink:
     """It opens nothing from now on. Raises Conflict where it was changed or revoked meanwhile."""
     if address.revoked_at:
         raise Conflict("changed_meanwhile", "The address is revoked already.")
@@ -64,7 +62,7 @@ def _new_secret() -> str:
     return secrets.token_urlsafe(32)
 
 
-def keep_shown(*, address: CalendarAddress, events: Iterable[CalendarEvent], now: datetime) -> list[ShownEvent]:
+def keep_shown(*, address: CalendarLink, events: Iterable[CalendarEvent], now: datetime) -> list[ShownEvent]:
     """What the address shows now: what changed since it last did has a higher sequence, what is gone is called off for
     a month. Writes only where something changed."""
     known = {each.uid: each for each in CalendarEntry.objects.filter(address=address)}
@@ -84,7 +82,7 @@ def keep_shown(*, address: CalendarAddress, events: Iterable[CalendarEvent], now
     ]
 
 
-def _entry(address: CalendarAddress, event: CalendarEvent, now: datetime) -> CalendarEntry:
+def _entry(address: CalendarLink, event: CalendarEvent, now: datetime) -> CalendarEntry:
     return CalendarEntry(address=address, uid=event.uid, content=event.as_content(), changed_at=now)
 
 

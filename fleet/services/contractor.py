@@ -1,4 +1,4 @@
-"""Begin an installation: the contractor, its stop lines, the limit sets that ship, and the first manager."""
+"""Begin an installation: the contractor, its stop levels, the limit sets that ship, and the first manager."""
 
 import json
 from datetime import datetime
@@ -15,7 +15,7 @@ from fleet.services import jobs, limit_sets
 from fleet.services.register import change_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
-FIRST_STOP_LINES = {
+FIRST_STOP_LEVELS = {
     "co_ppm_air_free": "400",
     "ambient_co_ppm": "35",
     "ambient_co_rise_ppm": "5",
@@ -32,7 +32,7 @@ FIRST_STOP_LINES = {
 
 @transaction.atomic
 def begin_installation(*, name: str, address: str, emergency_numbers: list[str], is_demo: bool, now: datetime) -> User:
-    """The contractor's row, first stop lines and the shipped limit sets. Returns the installation's own user.
+    """The contractor's row, first stop levels and the shipped limit sets. Returns the installation's own user.
 
     That user can't log in: it stands as the actor of what the installation brought with it.
     """
@@ -42,7 +42,7 @@ def begin_installation(*, name: str, address: str, emergency_numbers: list[str],
     installation = User(username="installation", role=Role.MANAGER, is_active=False, last_name="Installation")
     installation.set_unusable_password()
     installation.save()
-    limit_sets.set_stop_lines(content=FIRST_STOP_LINES, actor=installation, now=now, id=new_id())
+    limit_sets.set_stop_levels(content=FIRST_STOP_LEVELS, actor=installation, now=now, id=new_id())
     _ship_limit_sets(installation, now)
     return installation
 

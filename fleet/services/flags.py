@@ -17,7 +17,7 @@ from fleet.models.roles import may_change
 from fleet.presentation.verdicts import verdict_sentence
 from fleet.services import jobs
 
-COMMON_FLUE = "common flue"
+COMMON_FLUE = "common_flue"
 UNSAFE_DEFECT = "unsafe"
 
 
@@ -40,13 +40,13 @@ def replay_newest(*, appliance: Appliance, now: datetime) -> None:
 
 
 def _open_unsafe(visit: Visit, now: datetime) -> None:
-    """Called unsafe, or left with a defect called unsafe. What shares its flue is flagged with it."""
+    """Declared unsafe, or left with a defect declared unsafe. What shares its flue is flagged with it."""
     defects = [each.what for each in visit.defects.all() if each.severity == UNSAFE_DEFECT and not each.done]
     if not visit.unsafe and not defects:
         return
-    said = visit.unsafe_details.get("reason") or "; ".join(defects) or _("called unsafe by the technician")
+    said = visit.unsafe_details.get("reason") or "; ".join(defects) or _("declared unsafe by the technician")
     for each in _on_the_same_flue(visit.appliance, now):
-        shared = _("Shares its flue with %(name)s, which was called unsafe: %(said)s")
+        shared = _("Shares its flue with %(name)s, which was declared unsafe: %(said)s")
         sentence = said if each == visit.appliance else shared % {"name": visit.appliance.name, "said": said}
         put_flag(
             appliance=each, visit=visit, kind=Flag.Kind.UNSAFE, key=str(visit.id), sentence=sentence[:1000],
@@ -148,12 +148,12 @@ def close_moved(*, visit_id: uuid.UUID, appliance: Appliance, now: datetime) -> 
     _close(opened, _("The visit was another appliance's; it was moved by a correction."), now)
 
 
-def open_unsafe_unread(*, appliance: Appliance, held_id: uuid.UUID, now: datetime) -> None:
+def open_unsafe_unread(*, appliance: Appliance, unreadable_id: uuid.UUID, now: datetime) -> None:
     """A message that can't be read calls the appliance unsafe: that much is acted on at once."""
-    sentence = _("Called unsafe in a message that could not be read; the message is kept for mending.")
+    sentence = _("Declared unsafe in a message that could not be read; the message is kept for repairing.")
     put_flag(
-        appliance=appliance, visit=None, kind=Flag.Kind.UNSAFE, key=f"held {held_id}", sentence=sentence,
-        figures={"held_message": str(held_id)}, now=now,
+        appliance=appliance, visit=None, kind=Flag.Kind.UNSAFE, key=f"held {unreadable_id}", sentence=sentence,
+        figures={"unreadable_record": str(unreadable_id)}, now=now,
     )  # fmt: skip
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
 
@@ -181,7 +181,7 @@ def put_flag(
         Flag.objects.filter(id=flag.id).update(**values, version=F("version") + 1)
         flag.refresh_from_db()
     if (opened or changed) and kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
-        jobs.request_job(kind="tell_flag", key=str(flag.id), due_at=now)
+        jobs.request_job(kind="alert_on_flag", key=str(flag.id), due_at=now)
     return flag
 
 
@@ -276,9 +276,9 @@ def _is_anothers(flag: Flag) -> bool:
 
 
 def _was_tested_since(flag: Flag, now: datetime) -> bool:
-    """A later visit, not called unsafe, left with CO judged within as left and nothing at stop level."""
+    """A later visit, not declared unsafe, left with CO judged within as left and nothing at stop level."""
     since = flag.visit.last_moment if flag.visit else flag.opened_at
-    visits = flag.appliance.visits.filter(unsafe=False, readings__counted_phase="as left").distinct()
+    visits = flag.appliance.visits.filter(unsafe=False, readings__counted_phase="as_left").distinct()
     return any(
         since < each.last_moment <= now + timedelta(days=1) and _left_with_co_within(each.judgement)
         for each in visits.select_related("judgement", "attendance").prefetch_related("readings")
@@ -289,8 +289,8 @@ def _left_with_co_within(judgement: Judgement) -> bool:
     left = standing(judgement.said)
     stopped = any(each.stop and each.outcome == "outside" for each in left)
     co_within = any(
-        each.kind == "stop line" and each.quantity == "co_air_free" and each.outcome == "within"
+        each.kind == "stop_level" and each.quantity == "co_air_free" and each.outcome == "within"
         for each in left
-        if each.phase == "as left"
+        if each.phase == "as_left"
     )
     return co_within and not stopped

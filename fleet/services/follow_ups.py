@@ -1,4 +1,4 @@
-"""What a finding asks for by a day: another test, and a defect mended or settled by a named person with a reason."""
+"""What a finding asks for by a day: another test, and a defect repaired or resolved by a named person with a reason."""
 
 import uuid
 from collections.abc import Iterable, Sequence
@@ -39,10 +39,10 @@ def follow_appliances(
     for each, versions in known:
         _date_defects([each], versions, contractor)
     latest = max((each.building.today(now) for each in appliances), default=now.date())
-    return [each for each, _versions in known], _settle_retests(ids, latest)
+    return [each for each, _versions in known], _resolve_retests(ids, latest)
 
 
-def _settle_retests(appliance_ids: Iterable[uuid.UUID], until: date) -> list[Retest]:
+def _resolve_retests(appliance_ids: Iterable[uuid.UUID], until: date) -> list[Retest]:
     """Each retest ended by the first check after its finding, or open again; returns the open ones.
 
     until: the latest day that a check may have.
@@ -63,21 +63,21 @@ def _date_defects(defects: Iterable[Defect], versions: Sequence[LimitSetVersion]
     none.
     """
     for each in defects:
-        due, words = last_day_of(each, versions, contractor.mend_within_days)
+        due, words = last_day_of(each, versions, contractor.repair_within_days)
         if (each.due, each.due_words) != (due, words):
             Defect.objects.filter(id=each.id).update(due=due, due_words=words, version=F("version") + 1)
             each.due, each.due_words = due, words
 
 
-def settle_defect(*, defect: Defect, version: int, why: str, actor: User, now: datetime) -> Defect:
+def resolve_defect(*, defect: Defect, version: int, why: str, actor: User, now: datetime) -> Defect:
     """Closed by a named person, with the reason. Raises FleetError `invalid`, Conflict `changed_meanwhile`.
 
-    What is called unsafe stays an open flag all the same: only a qualified person closes that.
+    What is declared unsafe stays an open flag all the same: only a qualified person closes that.
     """
     if not why.strip():
         raise FleetError("invalid", "Closing a defect needs its reason.", errors={"why": "is empty; say why"})
     same = Defect.objects.filter(STILL_OPEN, id=defect.id, version=version)
-    changes = {"settled_at": now, "settled_by": actor, "settled_why": why.strip()}
+    changes = {"resolved_at": now, "resolved_by": actor, "resolved_why": why.strip()}
     if not same.update(**changes, version=F("version") + 1):
         raise Conflict("changed_meanwhile", "The defect was changed or closed meanwhile; read it again.")
     jobs.request_job(kind="refresh_appliance", key=str(defect.appliance_id), due_at=now)

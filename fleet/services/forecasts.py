@@ -12,7 +12,7 @@ from fleet.assess.foresight.forecasts import Made, forecasts_of
 from fleet.assess.foresight.learning import Learnt, assumed, standing_snapshot
 from fleet.assess.foresight.series import series_of
 from fleet.failpoints import failpoint
-from fleet.models import Appliance, Contractor, Forecast, ForecastCheck, Mark, Snapshot, Visit
+from fleet.models import Appliance, Contractor, Forecast, ForecastCheck, Question, Snapshot, Visit
 
 
 def snapshot_in_force(*, quantity: str, rate: str, now: datetime) -> Snapshot:
@@ -58,7 +58,7 @@ def put_in_force(*, learnt: Learnt, now: datetime) -> Snapshot:
 def refresh_forecasts(*, appliances: Sequence[Appliance], now: datetime) -> list[Forecast]:
     """Forecasts of these appliances on the snapshots in force; what no longer has a series loses its forecast.
 
-    With them each reading held against its forecast, and early warnings. Called outside a transaction it reckons
+    With them each reading held against its forecast, and early warnings. Called outside a transaction it calculates
     before it takes the lock, and once more under it where what it read has changed meanwhile.
     """
     read, made = _rests_on(appliances), _all_made(appliances, now)
@@ -134,11 +134,11 @@ def _told(check: ForecastCheck | None) -> tuple[object, ...] | None:
 
 
 def _put_warnings(warned: Sequence[Warned], now: datetime) -> None:
-    """Open each once; close, by taking it away, what nobody has settled and no longer holds."""
-    standing = Mark.objects.filter(visit__in={each.visit_id for each in warned}, code__startswith="repeat_")
+    """Open each once; close, by taking it away, what nobody has resolved and no longer holds."""
+    standing = Question.objects.filter(visit__in={each.visit_id for each in warned}, code__startswith="repeat_")
     known = {(str(each.visit_id), each.code): each for each in standing}
     fresh = [
-        Mark(visit_id=each.visit_id, code=each.code, figures=each.figures, opened_at=now)
+        Question(visit_id=each.visit_id, code=each.code, figures=each.figures, opened_at=now)
         for each in warned
         if each.figures and (each.visit_id, each.code) not in known
     ]
@@ -148,5 +148,5 @@ def _put_warnings(warned: Sequence[Warned], now: datetime) -> None:
         if not each.figures and (each.visit_id, each.code) in known
     ]
     if gone:
-        Mark.objects.filter(id__in=gone, settled_at__isnull=True).delete()
-    Mark.objects.bulk_create(fresh)
+        Question.objects.filter(id__in=gone, resolved_at__isnull=True).delete()
+    Question.objects.bulk_create(fresh)

@@ -9,8 +9,8 @@ from django.db import transaction
 from fleet.assess.due.answers import AFTER_CONVERSION
 from fleet.assess.record_rows import gas_conversion_rows
 from fleet.errors import FleetError
-from fleet.models import Appliance, Duty, GasConversion, ModelSheet, User
-from fleet.services import duties, jobs
+from fleet.models import Appliance, GasConversion, ModelSheet, RequiredCheck, User
+from fleet.services import jobs, required_checks
 from fleet.services.appliances import change_appliance
 from fleet.services.records import append_record, put_rows
 
@@ -44,7 +44,7 @@ def convert_appliance(
         "sheet": str(sheet.id) if sheet else "",
         **content,
     }
-    record = append_record(kind="gas conversion", subject=id, content=full, actor=actor, now=now)
+    record = append_record(kind="gas_conversion", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=gas_conversion_rows(full, record.id))
     # Where the pipe brings that gas, the appliance goes on with whatever the pipe will bring.
     from_pipe = appliance.building.gas_on(day).name == content["to_fuel"]
@@ -77,16 +77,16 @@ def _refuse(appliance: Appliance, day: date, content: dict[str, Any], sheet: Mod
 
 def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: User, now: datetime) -> None:
     """A test of an earlier conversion that nobody made is asked for no more: it would be of a gas that is gone."""
-    earlier = Duty.objects.filter(appliance=appliance, source=SOURCE, until__isnull=True)
-    duties.end_each(duties=earlier, day=day, why="converted again")
+    earlier = RequiredCheck.objects.filter(appliance=appliance, source=SOURCE, until__isnull=True)
+    required_checks.end_each(required_checks=earlier, day=day, why="converted again")
     values = {
         "appliance": appliance,
         "name": "Test after gas conversion",
         "source": SOURCE,
-        "rule": {"type": "days_after_event", "event": "gas conversion", "days": content["test_within_days"]},
-        "regime": AFTER_CONVERSION,
+        "rule": {"type": "days_after_event", "event": "gas_conversion", "days": content["test_within_days"]},
+        "required_fields": AFTER_CONVERSION,
         "since": day,
         "why": f"Converted to {content['to_fuel']} with {content['kit']}, by {content['done_by']}.",
     }
-    duties.add_duty(values=values, actor=actor, now=now)
+    required_checks.add_required_check(values=values, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)

@@ -206,7 +206,7 @@ def _claimed(job: Job) -> QuerySet[Job]:
 
 
 def _give_up(job: Job, error: str, now: datetime) -> None:
-    ended = {"state": Job.State.DEAD, "claimed_until": None, "finished_at": now, "failed_at": now}
+    ended = {"state": Job.State.FAILED, "claimed_until": None, "finished_at": now, "failed_at": now}
     if _claimed(job).update(**ended, last_error=error[:ERROR_LENGTH]):
         log.error("job_dead", kind=job.kind, job=str(job.id), key=job.key, tries=job.tries, error=error[:500])
 
@@ -230,7 +230,7 @@ def retry_job(*, job: Job, now: datetime) -> Job:
 
     Raises Conflict `not_dead` where it hasn't ended so, `waits_already` where the same work already waits.
     """
-    ended = Job.objects.filter(id=job.id, state__in=[Job.State.DEAD, Job.State.CANCELLED])
+    ended = Job.objects.filter(id=job.id, state__in=[Job.State.FAILED, Job.State.CANCELLED])
     try:
         with transaction.atomic():
             revived = ended.update(
@@ -250,7 +250,7 @@ def cancel_job(*, job: Job, now: datetime) -> Job:
 
     Raises Conflict `ended` where it is done or cancelled already.
     """
-    resting = [Job.State.WAITING, Job.State.DEAD]
+    resting = [Job.State.WAITING, Job.State.FAILED]
     with transaction.atomic():
         cancelled = Job.objects.filter(id=job.id, state__in=resting).update(
             state=Job.State.CANCELLED, finished_at=now, cancel_requested=True

@@ -15,7 +15,7 @@ from fleet.assess.judging.diagnosing import patterns, patterns_version, view_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.limits import Diagnosis as Suggestion
 from fleet.limits import Verdict, diagnose, evaluate
-from fleet.models import Diagnosis, Finding, Judgement, Mark, Visit, VisitCheck
+from fleet.models import Diagnosis, Finding, Judgement, Question, Visit, VisitCheck
 from fleet.models.records import content_of
 from fleet.presentation.diagnoses import titled_sentence
 
@@ -36,7 +36,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
         defaults={
             "engine": ENGINE,
             "sheet_version": made_with.sheet,
-            "stop_lines": made_with.stop_lines,
+            "stop_levels": made_with.stop_levels,
             "card": made_with.table,
             "derived": derived,
             "verdicts": verdicts.as_json() | outcome,
@@ -82,15 +82,15 @@ def put_diagnoses(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
 
 @transaction.atomic
 def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:
-    """Keep what other visits suggest of this one; what asks about the record opens a mark for the office, once."""
+    """Keep what other visits suggest of this one; what asks about the record opens a question for the office, once."""
     visit.diagnoses.filter(pattern__in=("DX23", "DX24", "DX25")).delete()
     _put(visit, found, now)
-    known = set(visit.marks.values_list("code", flat=True))
+    known = set(visit.questions.values_list("code", flat=True))
     for each in found:
         code = f"pattern_{each.pattern.lower()}"
         if each.severity == ABOUT_THE_RECORD and code not in known:
             said = titled_sentence(each)[:500]
-            Mark.objects.create(visit=visit, code=code, sentence=said, figures=dict(each.figures), opened_at=now)
+            Question.objects.create(visit=visit, code=code, sentence=said, figures=dict(each.figures), opened_at=now)
 
 
 def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:

@@ -1,4 +1,6 @@
-"""Limit sets made, copied and retired, their versions and review, where they apply, and the contractor's stop lines."""
+"""Limit sets made, copied and retired, their versions and review, where they apply, and the contractor's stop
+levels.
+"""
 
 import uuid
 from datetime import date, datetime
@@ -7,14 +9,14 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fleet.assess.due import duties as due_duties
-from fleet.assess.due.record_fields import regime_of
-from fleet.assess.record_rows import limit_set_version_rows, stop_lines_rows
+from fleet.assess.due import required_checks as due_required_checks
+from fleet.assess.due.record_fields import required_fields_of
+from fleet.assess.record_rows import limit_set_version_rows, stop_levels_rows
 from fleet.assess.refusals import refuse_ahead, refuse_overtaken, refuse_retiring_ahead
 from fleet.errors import FleetError
-from fleet.models import LimitSet, LimitSetAttachment, LimitSetVersion, StopLines, User
+from fleet.models import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels, User
 from fleet.models.register import new_id
-from fleet.services import duties
+from fleet.services import required_checks
 from fleet.services.records import append_record, put_rows
 from fleet.services.register import change_entry, create_entry
 
@@ -50,8 +52,8 @@ def add_limit_set_version(
     }
     record = append_record(kind="limit set version", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=limit_set_version_rows(full, record.id))
-    for attachment in limit_set.attachments.filter(until__isnull=True):
-        duties.follow_set(attachment=attachment, actor=actor, now=now)
+    for assignment in limit_set.assignments.filter(until__isnull=True):
+        required_checks.follow_set(assignment=assignment, actor=actor, now=now)
     return LimitSetVersion.objects.get(id=id)
 
 
@@ -77,8 +79,10 @@ def copy_limit_set(*, limit_set: LimitSet, values: dict[str, Any], actor: User, 
         raise FleetError("nothing_to_copy", "The set has no version yet.")
     notes = [current.content.get("notes", ""), f"Copied from {limit_set.name} v{current.number}."]
     content = current.content | {"id": values["key"], "name": values["name"], "notes": "\n".join(filter(None, notes))}
-    if regime := regime_of(limit_set.key, current.content):
-        content |= {"regime": regime}  # a shipped set has its own by its key, which the copy doesn't have
+    if required_fields := required_fields_of(limit_set.key, current.content):
+        content |= {
+            "required_fields": required_fields
+        }  # a shipped set has its own by its key, which the copy doesn't have
     return make_limit_set(values=values, content=content, actor=actor, now=now)
 
 
@@ -110,35 +114,37 @@ def review_limit_set(
 
 
 @transaction.atomic
-def attach_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAttachment:
-    """A person's decision that the set applies: values has limit_set, one place, since, why. Duties follow."""
+def assign_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAssignment:
+    """A person's decision that the set applies: values has limit_set, one place, since, why. Required checks follow."""
     if (retired_on := values["limit_set"].retired_on) is not None:
         said = f"is {values['limit_set'].name}, retired on {retired_on}; it is attached nowhere any more"
         raise FleetError("invalid", "The set is retired.", errors={"limit_set": said})
     LimitSet.objects.select_for_update().get(id=values["limit_set"].id)  # a version made meanwhile must see it
-    attachment = create_entry(model=LimitSetAttachment, values=values | {"decided_by": actor, "decided_at": now})
-    duties.open_duties(attachment=attachment, actor=actor, now=now)
-    return attachment
+    assignment = create_entry(model=LimitSetAssignment, values=values | {"decided_by": actor, "decided_at": now})
+    required_checks.open_required_checks(assignment=assignment, actor=actor, now=now)
+    return assignment
 
 
 @transaction.atomic
-def change_attachment(
-    *, attachment: LimitSetAttachment, version: int, changes: dict[str, Any], now: datetime
-) -> LimitSetAttachment:
-    """Change its reason, or end it on a day: its duties end with it. Raises Conflict when it changed meanwhile."""
-    refuse_ahead(changes.get("until"), due_duties.day_at(attachment, now))
-    changed = change_entry(entry=attachment, version=version, changes=changes)
+def change_assignment(
+    *, assignment: LimitSetAssignment, version: int, changes: dict[str, Any], now: datetime
+) -> LimitSetAssignment:
+    """Change its reason, or end it on a day: its required checks end with it. Raises Conflict when it changed
+    meanwhile.
+    """
+    refuse_ahead(changes.get("until"), due_required_checks.day_at(assignment, now))
+    changed = change_entry(entry=assignment, version=version, changes=changes)
     if changed.until:
-        duties.end_duties(attachment=changed, until=changed.until, now=now)
+        required_checks.end_required_checks(assignment=changed, until=changed.until, now=now)
     return changed
 
 
 @transaction.atomic
-def set_stop_lines(*, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID) -> StopLines:
+def set_stop_levels(*, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID) -> StopLevels:
     """The contractor's lines from now on; the five figures and their evidence must all be given."""
-    newest = StopLines.objects.order_by("-number").first()
+    newest = StopLevels.objects.order_by("-number").first()
     number = newest.number + 1 if newest else 1
-    full = {"schema": "stop-lines/1", "id": str(id), "number": number, **content}
-    record = append_record(kind="stop lines", subject=id, content=full, actor=actor, now=now)
-    put_rows(rows=stop_lines_rows(full, record.id))
-    return StopLines.objects.get(id=id)
+    full = {"schema": "stop-levels/1", "id": str(id), "number": number, **content}
+    record = append_record(kind="stop levels", subject=id, content=full, actor=actor, now=now)
+    put_rows(rows=stop_levels_rows(full, record.id))
+    return StopLevels.objects.get(id=id)

@@ -20,7 +20,7 @@ KIND = "out of use"
 def begin_out_of_use(
     *, appliance: Appliance, content: dict[str, Any], actor: User, now: datetime, id: uuid.UUID
 ) -> OutOfUse:
-    """From that day its duties are suspended; `content` has begins, why, said_by, proof.
+    """From that day its required checks are suspended; `content` has begins, why, said_by, proof.
 
     Raises FleetError `invalid` for a day to come or before it came, Conflict `already_out_of_use`.
     """

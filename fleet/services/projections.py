@@ -17,7 +17,7 @@ from fleet.assess.record_rows import (
     out_of_use_rows,
     qualification_rows,
     sheet_version_rows,
-    stop_lines_rows,
+    stop_levels_rows,
 )
 from fleet.evidence import sha256_hex
 from fleet.models import (
@@ -32,7 +32,7 @@ from fleet.models import (
     Reading,
     Record,
     SheetVersion,
-    StopLines,
+    StopLevels,
     Visit,
     WorkItem,
 )
@@ -46,9 +46,9 @@ ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "qualification": qualification_rows,
     "sheet version": sheet_version_rows,
     "limit set version": limit_set_version_rows,
-    "stop lines": stop_lines_rows,
+    "stop levels": stop_levels_rows,
     "out of use": out_of_use_rows,
-    "gas conversion": gas_conversion_rows,
+    "gas_conversion": gas_conversion_rows,
 }
 
 # Every table whose rows are made from records and from nothing else.
@@ -62,7 +62,7 @@ PROJECTED: tuple[type[Model], ...] = (
     Qualification,
     Reading,
     SheetVersion,
-    StopLines,
+    StopLevels,
     Visit,
     WorkItem,
 )

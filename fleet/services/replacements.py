@@ -1,4 +1,6 @@
-"""An appliance replaced by another: the old one leaves with its duties, the new one begins with clocks of its own."""
+"""An appliance replaced by another: the old one leaves with its required checks, the new one begins with clocks of its
+own.
+"""
 
 import uuid
 from collections.abc import Iterable
@@ -7,12 +9,12 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.assess.due.duties import own_duties, standing_of
+from fleet.assess.due.required_checks import own_required_checks, standing_of
 from fleet.errors import Conflict, FleetError
-from fleet.models import Appliance, Duty, LimitSetAttachment, User
-from fleet.services import duties
+from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
+from fleet.services import required_checks
 from fleet.services.appliances import change_appliance, take_on_appliance
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 
 WHY_LENGTH = 500
 
@@ -24,16 +26,18 @@ def replace_appliance(
     version: int,
     day: date,
     values: dict[str, Any],
-    attachments: Iterable[uuid.UUID],
-    kept_duties: Iterable[uuid.UUID],
+    assignments: Iterable[uuid.UUID],
+    kept_required_checks: Iterable[uuid.UUID],
     actor: User,
     now: datetime,
 ) -> Appliance:
-    """The new appliance. The old one leaves on that day, and its duties end with that reason.
+    """The new appliance. The old one leaves on that day, and its required checks end with that reason.
 
     values: of the new one; building, flue and first day are told from the old one. Sets of the building and the client
-    reach it by themselves; what was attached to the old one alone, and its contract's and maker's duties, are taken
-    over only as named: attachments and kept_duties are ids of standing ones. It inherits no reading and no drift.
+    reach it by themselves; what was assigned to the old one alone, and its contract's and manufacturer's required
+    checks, are taken
+    over only as named: assignments and kept_required_checks are ids of standing ones. It inherits no reading and no
+    drift.
     Raises FleetError `invalid`, Conflict where the old one changed or was replaced meanwhile.
     """
     if not old.in_service_from <= day <= old.building.today(now) or (old.in_service_to and old.in_service_to < day):
@@ -41,32 +45,42 @@ def replace_appliance(
         raise FleetError("invalid", "It can't have been replaced on that day.", errors={"day": said})
     if Appliance.objects.filter(replaces=old).exists():
         raise Conflict("already_replaced", "It has been replaced already; nothing was changed.")
-    sets, own = _standing_sets(old, attachments), _standing_duties(old, kept_duties)
+    sets, own = _standing_sets(old, assignments), _standing_required_checks(old, kept_required_checks)
     place = {"building": old.building, "flue_group": old.flue_group, "in_service_from": day, "replaces": old}
     new = take_on_appliance(values={"kind": old.kind, "room": old.room} | values | place, actor=actor, now=now)
     for each in sets:
         taken_over = {"limit_set": each.limit_set, "appliance": new, "since": day, "why": _why(each.why, old)}
-        attach_limit_set(values=taken_over, actor=actor, now=now)
-    for duty in own:
-        taken_over = {"appliance": new, "name": duty.name, "source": duty.source, "rule": duty.rule, "since": day}
-        duties.add_duty(values=taken_over | {"why": _why(duty.why, old)}, actor=actor, now=now)
-    duties.end_each(duties=standing_of(old), day=day, why=f"{duties.ENDED_BY_ANOTHER} {_named(new)}")
+        assign_limit_set(values=taken_over, actor=actor, now=now)
+    for required_check in own:
+        taken_over = {
+            "appliance": new,
+            "name": required_check.name,
+            "source": required_check.source,
+            "rule": required_check.rule,
+            "since": day,
+        }
+        required_checks.add_required_check(
+            values=taken_over | {"why": _why(required_check.why, old)}, actor=actor, now=now
+        )
+    required_checks.end_each(
+        required_checks=standing_of(old), day=day, why=f"{required_checks.ENDED_BY_ANOTHER} {_named(new)}"
+    )
     change_appliance(appliance=old, version=version, changes={"in_service_to": day}, now=now)
     return new
 
 
-def _standing_sets(old: Appliance, ids: Iterable[uuid.UUID]) -> list[LimitSetAttachment]:
+def _standing_sets(old: Appliance, ids: Iterable[uuid.UUID]) -> list[LimitSetAssignment]:
     wanted = set(ids)
-    standing = LimitSetAttachment.objects.filter(appliance=old, until__isnull=True, id__in=wanted)
+    standing = LimitSetAssignment.objects.filter(appliance=old, until__isnull=True, id__in=wanted)
     found = list(standing.select_related("limit_set"))
-    _refuse_unknown("attachments", wanted - {each.id for each in found})
+    _refuse_unknown("assignments", wanted - {each.id for each in found})
     return found
 
 
-def _standing_duties(old: Appliance, ids: Iterable[uuid.UUID]) -> list[Duty]:
+def _standing_required_checks(old: Appliance, ids: Iterable[uuid.UUID]) -> list[RequiredCheck]:
     wanted = set(ids)
-    found = list(own_duties(old).filter(id__in=wanted))
-    _refuse_unknown("duties", wanted - {each.id for each in found})
+    found = list(own_required_checks(old).filter(id__in=wanted))
+    _refuse_unknown("required_checks", wanted - {each.id for each in found})
     return found
 
 

@@ -13,7 +13,7 @@ from fleet.errors import Conflict, FleetError
 from fleet.models import OccupierNotice, Person, Revisit, Role, User
 from fleet.services import jobs
 
-SET = (Revisit.State.PINNED, Revisit.State.CONFIRMED)
+SET = (Revisit.State.BOOKED, Revisit.State.CONFIRMED)
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Notice:
 
 
 @transaction.atomic
-def set_day(
+def book_day(
     *,
     revisit: Revisit,
     version: int,

@@ -11,14 +11,14 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from fleet.assess.appliances import everybody_in_shards
-from fleet.assess.due.duties import duties_standing, standing_of
 from fleet.assess.due.extra_visits import Allotment, allot, cases_standing, coming_to, last_attempts
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import reasons_in, window_of
+from fleet.assess.due.required_checks import required_checks_standing, standing_of
 from fleet.coded import as_rows, coded
 from fleet.models import Appliance, Contractor, Revisit
 from fleet.presentation.revisits import urgency_words
-from fleet.services import duties, flags, follow_ups, forecasts, jobs, tenancies
+from fleet.services import flags, follow_ups, forecasts, jobs, required_checks, tenancies
 
 log = structlog.get_logger()
 FORECAST_AT_ONCE = 50
@@ -26,7 +26,7 @@ FORECAST_AT_ONCE = 50
 
 @transaction.atomic
 def refresh_appliance(*, appliance: Appliance, now: datetime) -> Revisit | None:
-    """Everything that follows from an appliance's records: forecasts, duties, drift flags, and its revisit."""
+    """Everything that follows from an appliance's records: forecasts, required checks, drift flags, and its revisit."""
     refresh_appliances(appliances=[appliance], now=now)
     return Revisit.objects.filter(appliance=appliance).first()
 
@@ -47,13 +47,15 @@ def refresh_everybody(*, now: datetime) -> None:
 
 
 def forecast_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:
-    """Their forecasts, reckoned outside the write lock: to be called outside a transaction, may run twice."""
+    """Their forecasts, calculated outside the write lock: to be called outside a transaction, may run twice."""
     for first in range(0, len(appliances), FORECAST_AT_ONCE):
         _do_what_can_be(forecasts.refresh_forecasts, appliances[first : first + FORECAST_AT_ONCE], now)
 
 
 def propose_shard(*, appliances: Sequence[Appliance], now: datetime) -> None:
-    """Their duties, drift flags and revisits in one pass; also where a forecast failed: duties need none."""
+    """Their required checks, drift flags and revisits in one pass; also where a forecast failed: required checks need
+    none.
+    """
     _do_what_can_be(propose_revisits, appliances, now)
 
 
@@ -94,11 +96,13 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     staying = []
     for each in appliances:
         if each.in_service_to and each.in_service_to < days[each.id]:
-            duties.end_each(duties=standing_of(each), day=each.in_service_to, why=duties.ENDED_WITH_APPLIANCE)
+            required_checks.end_each(
+                required_checks=standing_of(each), day=each.in_service_to, why=required_checks.ENDED_WITH_APPLIANCE
+            )
             flags.close_gone(appliance=each, day=each.in_service_to, now=now)
         else:
             staying.append(each)
-    standing = duties.recompute_duties(duties=duties_standing(staying), now=now)
+    standing = required_checks.recompute_required_checks(required_checks=required_checks_standing(staying), now=now)
     serving = [each for each in staying if each.in_service_on(days[each.id])]
     ids = [each.id for each in serving]
     contractor = Contractor.objects.get()
@@ -107,7 +111,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
         ids,
         contractor=contractor,
         now=now,
-        duties=standing,
+        required_checks=standing,
         defects=defects,
         retests=retests,
     )
@@ -171,7 +175,7 @@ def _nothing_left(standing: Revisit | None) -> dict[str, Any]:
     """Nothing asks for it by a date any more, but a person has set a day: that stands until they take it back."""
     assert standing is not None and standing.day is not None  # only then it is kept
     why = as_rows([coded("nothing_left", day=standing.day)])[0]
-    values = {"earliest": standing.day, "latest": standing.day, "binding": "set", "why": why, "reasons": []}
+    values = {"earliest": standing.day, "latest": standing.day, "date_set_by": "set", "why": why, "reasons": []}
     nothing = {"otherwise_by": None, "drift_by": None, "extra": "", "extra_week": None, "accepted_risk": None}
     return values | nothing | {"accepted_until": None, "urgency": 0.0, "urgency_words": ""}
 
@@ -215,5 +219,5 @@ def _put(ids: Sequence[uuid.UUID], allotted: Mapping[uuid.UUID, Allotment], now:
         for name, value in window.items():
             setattr(each, name, value)
         each.made_at, each.version = now, each.version + 1
-    fields = ["extra", "extra_week", "earliest", "latest", "binding", "why", "made_at", "version"]
+    fields = ["extra", "extra_week", "earliest", "latest", "date_set_by", "why", "made_at", "version"]
     Revisit.objects.bulk_update(known, fields)

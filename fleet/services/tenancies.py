@@ -1,4 +1,5 @@
-"""Tenancies that begin: where a set says so, the new tenant has the newest record that discharged its duty by then.
+"""Tenancies that begin: where a set says so, the new tenant has the newest record that counted its required check by
+then.
 
 What waits because of one is told anew from the register, the checks and the sendings. The building's row is held
 while it is: who changes a tenancy and who takes in a visit at the same moment see one another.
@@ -22,7 +23,8 @@ from fleet.services.register import change_entry, create_entry
 def begin_tenancy(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Tenancy, int]:
     """A tenancy begins: values has building, appliance (None for all in the building), begins, source.
 
-    Opens for each set that asks for it the delivery of the newest record that discharged its duty, due on the day
+    Opens for each set that asks for it the delivery of the newest record that counted its required check, due on the
+    day
     before; where there is none yet, as soon as a check has been made. Returns how many wait with it. Raises FleetError
     `invalid`.
     """
@@ -64,7 +66,7 @@ def follow_visit(*, visit: Visit, left: Appliance | None, now: datetime) -> None
 
 
 def follow_appliances(*, appliances: Sequence[Appliance], now: datetime) -> None:
-    """Sets, duties or the register may have changed: tenancies of these appliances that are to come follow.
+    """Sets, required checks or the register may have changed: tenancies of these appliances that are to come follow.
 
     One question where none is to come, a constant number where nothing has to change; only then a building is held.
     """

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import F, Prefetch, Q
 
-from fleet.assess.judging.oddities import marks_for
+from fleet.assess.judging.oddities import questions_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
 from fleet.assess.record_rows import closings_said
 from fleet.errors import Conflict, Malformed, NotFound
@@ -16,11 +16,11 @@ from fleet.models import (
     Appliance,
     Attendance,
     Defect,
-    HeldMessage,
     Judgement,
-    Mark,
+    Question,
     Reading,
     Record,
+    UnreadableRecord,
     User,
     Visit,
     WorkItem,
@@ -102,19 +102,19 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     return visit
 
 
-def hold_message(
+def keep_unreadable(
     *, body: bytes, errors: dict[str, str], unsafe: uuid.UUID | None, actor: User, now: datetime
-) -> HeldMessage:
+) -> UnreadableRecord:
     """Keep a message that can't be read, once; if it calls an appliance unsafe, that is acted on at once."""
     with transaction.atomic():
-        held, _new = HeldMessage.objects.get_or_create(
+        held, _new = UnreadableRecord.objects.get_or_create(
             actor=actor,
             body_sha256=sha256_hex(body),
-            settled_at__isnull=True,
+            resolved_at__isnull=True,
             defaults={"body": body, "errors": errors, "received_at": now},
         )
         if unsafe and (appliance := visible_appliances(actor).filter(id=unsafe).first()):
-            flags.open_unsafe_unread(appliance=appliance, held_id=held.id, now=now)
+            flags.open_unsafe_unread(appliance=appliance, unreadable_id=held.id, now=now)
         return held
 
 
@@ -126,7 +126,7 @@ def project_visit(*, record: Record) -> dict[str, Any]:
     if record.amends:
         _delete_withdrawn(content, {row.id for row in rows}, content_of(record.amends))
     if record.amends or content.get("defects") or content.get("closes_defects"):
-        _settle_closings(content)
+        _resolve_closings(content)
     return content
 
 
@@ -137,7 +137,7 @@ def _delete_withdrawn(content: dict[str, Any], kept: set[uuid.UUID], before: dic
     Attendance.objects.filter(id=before["attendance"]["id"], visits__isnull=True).delete()
 
 
-def _settle_closings(content: dict[str, Any]) -> None:
+def _resolve_closings(content: dict[str, Any]) -> None:
     """Each defect concerned is closed by the visit whose record in force says so, the newest of them, or is open.
 
     Concerned are the defects of the visit's appliance, and those that it closed before a correction moved it.
@@ -155,7 +155,7 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appli
     visit = _loaded(project_visit(record=record)["id"], appliance)
     judgement = judgements.judge_visit(visit=visit, now=now)
     judgements.put_check(visit=visit, judgement=judgement)
-    _put_marks(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
+    _put_questions(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
     _open_clocks(visit, judgement, now, left)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
@@ -164,7 +164,7 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appli
 
 
 def _open_clocks(visit: Visit, judgement: Judgement, now: datetime, left: Appliance | None) -> None:
-    """What the sets of its day ask for after it: another test, the record delivered, defects mended."""
+    """What the sets of its day ask for after it: another test, the record delivered, defects repaired."""
     versions = list(judgement.limit_set_versions.select_related("limit_set"))
     follow_ups.follow_visit(visit=visit, judgement=judgement, versions=versions)
     deliveries.open_deliveries(visit=visit, versions=versions, now=now)
@@ -186,15 +186,15 @@ def _loaded(visit_id: str, appliance: Appliance) -> Visit:
     return visit
 
 
-def _put_marks(visit: Visit, verdicts: dict[str, Any], now: datetime, *, corrected: bool) -> None:
+def _put_questions(visit: Visit, verdicts: dict[str, Any], now: datetime, *, corrected: bool) -> None:
     """What is odd about the visit as it now stands; a correction takes away what no longer holds."""
-    found = marks_for(visit, verdicts, now)
+    found = questions_for(visit, verdicts, now)
     standing: set[tuple[str, str]] = set()
     if corrected:
-        visit.marks.filter(settled_at__isnull=True).exclude(code__in=[each.code for each in found]).delete()
-        standing = {(each.code, each.sentence) for each in visit.marks.all()}
-    Mark.objects.bulk_create(
-        Mark(visit=visit, code=each.code, sentence=each.sentence, figures=each.figures, opened_at=now)
+        visit.questions.filter(resolved_at__isnull=True).exclude(code__in=[each.code for each in found]).delete()
+        standing = {(each.code, each.sentence) for each in visit.questions.all()}
+    Question.objects.bulk_create(
+        Question(visit=visit, code=each.code, sentence=each.sentence, figures=each.figures, opened_at=now)
         for each in found
         if (each.code, each.sentence) not in standing
     )
@@ -242,21 +242,23 @@ def _site_again(newest: Record, draft: VisitDraft, appliance: Appliance) -> dict
 # ---- what waits for somebody in the office ----
 
 
-def settle_mark(*, mark: Mark, version: int, note: str, actor: User, now: datetime) -> Mark:
-    """Raises Conflict where it was settled or changed meanwhile."""
-    same = Mark.objects.filter(id=mark.id, version=version, settled_at__isnull=True)
-    changes = {"settled_at": now, "settled_by": actor, "settled_note": note}
+def resolve_question(*, question: Question, version: int, note: str, actor: User, now: datetime) -> Question:
+    """Raises Conflict where it was resolved or changed meanwhile."""
+    same = Question.objects.filter(id=question.id, version=version, resolved_at__isnull=True)
+    changes = {"resolved_at": now, "resolved_by": actor, "resolved_note": note}
     if not same.update(**changes, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The mark was changed or settled meanwhile; read it again.")
-    mark.refresh_from_db()
-    return mark
+        raise Conflict("changed_meanwhile", "The question was changed or resolved meanwhile; read it again.")
+    question.refresh_from_db()
+    return question
 
 
-def settle_held_message(*, held: HeldMessage, version: int, how: str, actor: User, now: datetime) -> HeldMessage:
-    """Its body stays. Raises Conflict where it was settled or changed meanwhile."""
-    same = HeldMessage.objects.filter(id=held.id, version=version, settled_at__isnull=True)
-    changes = {"settled_at": now, "settled_by": actor, "settled_how": how}
+def resolve_unreadable_record(
+    *, held: UnreadableRecord, version: int, how: str, actor: User, now: datetime
+) -> UnreadableRecord:
+    """Its body stays. Raises Conflict where it was resolved or changed meanwhile."""
+    same = UnreadableRecord.objects.filter(id=held.id, version=version, resolved_at__isnull=True)
+    changes = {"resolved_at": now, "resolved_by": actor, "resolved_how": how}
     if not same.update(**changes, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The message was settled meanwhile; read it again.")
+        raise Conflict("changed_meanwhile", "The message was resolved meanwhile; read it again.")
     held.refresh_from_db()
     return held

@@ -1,4 +1,4 @@
-"""Web-hooks: events gathered for each hook, signed, and sent in order, oldest first, until the receiver took them.
+"""Webhooks: events gathered for each hook, signed, and sent in order, oldest first, until the receiver took them.
 
 What happened is found again from the tables, from a while before the last look on; an event is kept once by its key,
 so nothing is lost where a transaction ended late. At least once, honestly: a worker that dies after sending sends
@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 
 from fleet import web_addresses
 from fleet.errors import FleetError, Forbidden, NotFound
-from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, WebHook
+from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, Webhook
 from fleet.models.register import new_id
 from fleet.models.webhooks import TRIAL
 from fleet.presentation.webhooks import Event, allowed_hosts, events_of, secret_of, signature
@@ -44,7 +44,7 @@ MOST_HOOKS = 50
 
 
 @transaction.atomic
-def add_hook(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[WebHook, str]:
+def add_hook(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Webhook, str]:
     """A hook, switched off, and its secret, which is shown this once. values: name, url, kinds, client or None.
 
     Raises FleetError `invalid`, Forbidden for a scope that the actor may not see whole.
@@ -52,14 +52,14 @@ def add_hook(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Web
     _check_scope(values.get("client"), actor)
     _check_kinds(values["kinds"])
     web_addresses.read_target(values["url"], allowed_hosts())
-    if WebHook.objects.filter(removed_at__isnull=True).count() >= MOST_HOOKS:
-        raise FleetError("too_many_hooks", f"There are {MOST_HOOKS} web-hooks; remove one first.")
-    hook = create_entry(model=WebHook, values=values | {"made_by": actor, "made_at": now})
+    if Webhook.objects.filter(removed_at__isnull=True).count() >= MOST_HOOKS:
+        raise FleetError("too_many_hooks", f"There are {MOST_HOOKS} webhooks; remove one first.")
+    hook = create_entry(model=Webhook, values=values | {"made_by": actor, "made_at": now})
     return hook, secret_of(hook)
 
 
 @transaction.atomic
-def change_hook(*, hook: WebHook, version: int, changes: dict[str, Any], now: datetime) -> WebHook:
+def change_hook(*, hook: Webhook, version: int, changes: dict[str, Any], now: datetime) -> Webhook:
     """Change name, url, kinds, or switch it on or off. Switched on, it carries what happens from now on."""
     if "kinds" in changes:
         _check_kinds(changes["kinds"])
@@ -72,20 +72,20 @@ def change_hook(*, hook: WebHook, version: int, changes: dict[str, Any], now: da
 
 
 @transaction.atomic
-def renew_secret(*, hook: WebHook, version: int) -> tuple[WebHook, str]:
+def renew_secret(*, hook: Webhook, version: int) -> tuple[Webhook, str]:
     """Another secret, shown this once; the one before signs nothing any more."""
     changed = change_entry(entry=hook, version=version, changes={"secret_number": hook.secret_number + 1})
     return changed, secret_of(changed)
 
 
 @transaction.atomic
-def remove_hook(*, hook: WebHook, version: int, now: datetime) -> None:
+def remove_hook(*, hook: Webhook, version: int, now: datetime) -> None:
     """It sends nothing any more and is listed nowhere."""
     change_entry(entry=hook, version=version, changes={"is_on": False, "removed_at": now})
     _give_up_waiting(hook, _("The hook was removed."))
 
 
-def _give_up_waiting(hook: WebHook, why: str) -> None:
+def _give_up_waiting(hook: Webhook, why: str) -> None:
     _waiting(hook).update(given_up=True, failure=why)
 
 
@@ -127,7 +127,7 @@ def disallow_target(*, target: AllowedTarget, actor: User) -> None:
 
 
 @transaction.atomic
-def send_trial(*, hook: WebHook, now: datetime) -> HookDelivery:
+def send_trial(*, hook: Webhook, now: datetime) -> HookDelivery:
     """An event that says nothing happened, to see whether it arrives; sent once, even where the hook is off."""
     event = Event(TRIAL, f"{TRIAL} {new_id()}", now, {"words": _("A trial: nothing happened.")})
     delivery = HookDelivery.objects.create(hook=hook, **_as_delivery(event))
@@ -138,24 +138,24 @@ def send_trial(*, hook: WebHook, now: datetime) -> HookDelivery:
 # ---- gathering ----
 
 
-def feed_hooks(*, now: datetime) -> list[WebHook]:
+def feed_hooks(*, now: datetime) -> list[Webhook]:
     """The timetable's: for each hook that is on, what happened since the last look; and what waits is sent.
 
     A transaction each: one that can't be fed holds up no other, and is looked at again the next time. Returns those.
     """
     unfed = []
-    for hook in WebHook.objects.filter(is_on=True, removed_at__isnull=True).order_by("id"):
+    for hook in Webhook.objects.filter(is_on=True, removed_at__isnull=True).order_by("id"):
         try:
             gather_events(hook=hook, now=now)
         except Exception:
-            log.exception("web_hook_not_fed", hook=str(hook.id))
+            log.exception("webhook_not_fed", hook=str(hook.id))
             unfed.append(hook)
     HookDelivery.objects.filter(made_at__lt=now - KEPT).exclude(sent_at__isnull=True, given_up=False).delete()
     return unfed
 
 
 @transaction.atomic
-def gather_events(*, hook: WebHook, now: datetime) -> int:
+def gather_events(*, hook: Webhook, now: datetime) -> int:
     """Keep each event once and ask for what waits to be sent. Returns how many were new."""
     since = max(each for each in (hook.on_since, (hook.read_until or now) - OVERLAP) if each)
     found = events_of(hook, since, now)
@@ -164,19 +164,19 @@ def gather_events(*, hook: WebHook, now: datetime) -> int:
     )
     new = [HookDelivery(hook=hook, **_as_delivery(each)) for each in found if each.key not in known]
     HookDelivery.objects.bulk_create(new, ignore_conflicts=True)
-    WebHook.objects.filter(id=hook.id).update(read_until=now)
+    Webhook.objects.filter(id=hook.id).update(read_until=now)
     _ask_to_send(hook, now)
     return len(new)
 
 
-def _ask_to_send(hook: WebHook, now: datetime) -> None:
+def _ask_to_send(hook: Webhook, now: datetime) -> None:
     """Where something waits and nobody is at it: a failing hook keeps to its own, longer waits."""
     at_it = Job.objects.filter(kind="send_hook", key=str(hook.id), state__in=(Job.State.WAITING, Job.State.RUNNING))
     if _waiting(hook).exists() and not at_it.exists():
         jobs.request_job(kind="send_hook", key=str(hook.id), due_at=now)
 
 
-def _waiting(hook: WebHook) -> QuerySet[HookDelivery]:
+def _waiting(hook: Webhook) -> QuerySet[HookDelivery]:
     return HookDelivery.objects.filter(hook=hook, sent_at__isnull=True, given_up=False).order_by("id")
 
 
@@ -201,7 +201,7 @@ def _as_delivery(event: Event) -> dict[str, Any]:
 # ---- sending ----
 
 
-def send_waiting(*, hook: WebHook, clock: Clock) -> Effect:
+def send_waiting(*, hook: Webhook, clock: Clock) -> Effect:
     """Send what waits, oldest first, until one fails; gives what is to be kept. No transaction is open meanwhile.
 
     clock : tells the present moment. Each try has its own, however long those before it took: a receiver refuses what
@@ -218,7 +218,7 @@ def send_waiting(*, hook: WebHook, clock: Clock) -> Effect:
     return partial(_keep_tries, hook, tried, clock)
 
 
-def _send(hook: WebHook, delivery: HookDelivery, clock: Clock) -> dict[str, Any]:
+def _send(hook: Webhook, delivery: HookDelivery, clock: Clock) -> dict[str, Any]:
     """One try: what the delivery's row then says."""
     tries = delivery.tries + 1
     row: dict[str, Any] = {"tries": tries, "tried_at": clock(), "status": None, "took_ms": None, "answer_bytes": None}
@@ -250,11 +250,11 @@ def _said(status: int) -> str:
     return _("answered %d") % status
 
 
-def _headers(hook: WebHook, delivery: HookDelivery, body: bytes, now: datetime) -> dict[str, str]:
+def _headers(hook: Webhook, delivery: HookDelivery, body: bytes, now: datetime) -> dict[str, str]:
     timestamp = str(int(now.timestamp()))
     return {
         "Content-Type": "application/json",
-        "User-Agent": "fleet-web-hook/1",
+        "User-Agent": "fleet-webhook/1",
         "Fleet-Event": delivery.kind,
         "Fleet-Timestamp": timestamp,
         "Fleet-Signature": signature(secret_of(hook), timestamp, body),
@@ -263,7 +263,7 @@ def _headers(hook: WebHook, delivery: HookDelivery, body: bytes, now: datetime) 
     }
 
 
-def _keep_tries(hook: WebHook, tried: list[tuple[HookDelivery, dict[str, Any]]], clock: Clock) -> None:
+def _keep_tries(hook: Webhook, tried: list[tuple[HookDelivery, dict[str, Any]]], clock: Clock) -> None:
     """What came of each try; the next run where something still waits, and the alarm where it has failed for days."""
     now = clock()
     for delivery, row in tried:
@@ -276,8 +276,8 @@ def _keep_tries(hook: WebHook, tried: list[tuple[HookDelivery, dict[str, Any]]],
         jobs.request_job(kind="send_hook", key=str(hook.id), due_at=now + timedelta(seconds=wait_s))
 
 
-def _note_health(hook: WebHook, last: dict[str, Any], now: datetime) -> None:
-    standing = WebHook.objects.filter(id=hook.id, is_on=True)
+def _note_health(hook: Webhook, last: dict[str, Any], now: datetime) -> None:
+    standing = Webhook.objects.filter(id=hook.id, is_on=True)
     if last.get("sent_at"):
         standing.filter(failing_since__isnull=False).update(failing_since=None)
         return
@@ -289,7 +289,7 @@ def _note_health(hook: WebHook, last: dict[str, Any], now: datetime) -> None:
     why = _("Nothing arrived for %(days)d days; the last try: %(failure)s.")
     said = why % {"days": FAILING_DAYS, "failure": last["failure"]}
     if standing.update(is_on=False, switched_off_why=said[:300], version=F("version") + 1):
-        log.error("web_hook_switched_off", hook=str(hook.id), failure=last["failure"])
+        log.error("webhook_switched_off", hook=str(hook.id), failure=last["failure"])
 
 
 # ---- jobs ----
@@ -304,4 +304,4 @@ def feed_hooks_job(*, job: Job, now: datetime) -> Effect:
 
 
 def send_hook_job(*, job: Job, clock: Clock) -> Effect:
-    return send_waiting(hook=WebHook.objects.get(id=job.key), clock=clock)
+    return send_waiting(hook=Webhook.objects.get(id=job.key), clock=clock)

@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
-from fleet.models import Duty, Flag, Forecast, Record, User, Visit
+from fleet.models import Flag, Forecast, Record, RequiredCheck, User, Visit
 from fleet.models.records import content_of
 from fleet.models.roles import may_change
 from fleet.presentation.days import day, long_day
@@ -70,20 +70,20 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "day_set": set_words(history.revisit, today) if history.revisit else "",
             "who": who_words(history.revisit) if history.revisit else "",
             "may_set_day": may_change(viewer, "revisits"),
-            "plate_seen": next((each for each in history.visits if each.plate.get("confirmed")), None),
+            "plate_seen": next((each for each in history.visits if each.data_plate.get("confirmed")), None),
             **standstills(viewer, history.appliance),
-            "duties": [(each, _when_due(each, today)) for each in history.duties],
+            "required_checks": [(each, _when_due(each, today)) for each in history.required_checks],
             "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
         },
     )
 
 
-def _when_due(duty: Duty, today: date) -> str:
+def _when_due(required_check: RequiredCheck, today: date) -> str:
     """Its date and how far that is; where a fact is missing only that it can't be sooner, which is never late."""
-    if duty.due is None:
+    if required_check.due is None:
         return ""
-    shown = {"day": day(duty.due), "away": away_words(duty.due, today)}
-    return _("as early as %(day)s.") % shown if duty.cannot_tell else _("%(day)s, %(away)s.") % shown
+    shown = {"day": day(required_check.due), "away": away_words(required_check.due, today)}
+    return _("as early as %(day)s.") % shown if required_check.cannot_tell else _("%(day)s, %(away)s.") % shown
 
 
 def _with_closing(viewer: User, flag: Flag) -> dict[str, Any]:
@@ -108,7 +108,7 @@ class Answer:
     chance: str = ""
     accepted: str = ""
     undecided: str = ""
-    binding: str = ""
+    date_set_by: str = ""
     due_on: date | None = None
 
 
@@ -124,7 +124,7 @@ def answer_of(history: History, today: date) -> Answer:
         reason=reason_words(revisit.why) if revisit else "",
         basis=basis_words(history.gases) if chance else "",
         undecided=_undecided(history),
-        binding="" if standing else binding_words(history),
+        date_set_by="" if standing else date_setter_words(history),
         **chance,
     )
 
@@ -134,34 +134,36 @@ def _standing(history: History, today: date) -> str:
         return _("It is out of service, so nothing asks for a visit.")
     kinds = {each.kind for each in history.flags if not each.figures.get("put_right")}
     if Flag.Kind.UNSAFE in kinds:
-        return _("It was called unsafe, and nobody has closed that yet.")
+        return _("It was declared unsafe, and nobody has closed that yet.")
     if Flag.Kind.STOP in kinds:
         return _("It was left at a stop level, and nobody has closed that yet.")
     if history.revisit:
         return ""
-    if any(each.cannot_tell for each in history.duties):
+    if any(each.cannot_tell for each in history.required_checks):
         return _("Nothing asks for a visit by a date that is certain.")
-    return _("Nothing asks for a visit by a date: no duty, no forecast and no flag does.")
+    return _("Nothing asks for a visit by a date: no required check, no forecast and no flag does.")
 
 
 def _undecided(history: History) -> str:
-    """How many duties can't be told, and why each of them."""
-    said = [undecided_words(each.name, each.due, each.cannot_tell) for each in history.duties if each.cannot_tell]
+    """How many required checks can't be told, and why each of them."""
+    said = [
+        undecided_words(each.name, each.due, each.cannot_tell) for each in history.required_checks if each.cannot_tell
+    ]
     if not said:
         return ""
-    words = ngettext("%s duty can't be told:", "%s duties can't be told:", len(said))
+    words = ngettext("%s required check can't be told:", "%s required checks can't be told:", len(said))
     return f"{words % count_words(len(said)).capitalize()} {'; '.join(said)}"
 
 
 def _chance(history: History, today: date) -> dict[str, Any]:
-    """The series likeliest to be outside its band by the visit that the duties ask for next."""
+    """The series likeliest to be outside its band by the visit that the required checks ask for next."""
     on = next_asked_for(history.revisit.reasons if history.revisit else [], today)
     worst = max(history.gases, key=lambda each: chance_on(each, on))
     return {
         "series": series_words(worst),
         "band": band_words(worst),
         "chance": chance_words(chance_on(worst, on)),
-        "accepted": chance_words(worst.accepted_chance),
+        "accepted": chance_words(worst.accepted_risk),
         "due_on": on,
     }
 
@@ -244,26 +246,26 @@ def _revisit_rule(history: History, today: date) -> DueRule | None:
 
 
 def _horizon(history: History) -> date | None:
-    """The first day on which an accepted chance is used up; none from assumptions, which move no date."""
-    return next((each.horizon_on for each in _binding(history)), None)
+    """The first day on which an accepted risk is used up; none from assumptions, which move no date."""
+    return next((each.horizon_on for each in _date_set_by(history)), None)
 
 
-def _binding(history: History) -> list[Forecast]:
-    return [each for each in sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling) if each.binds]
+def _date_set_by(history: History) -> list[Forecast]:
+    return [each for each in sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling) if each.sets_date]
 
 
-def binding_words(history: History) -> str:
-    """Which quantity's accepted chance is used up first, and when; empty where none is within what can be said."""
-    binding = _binding(history)
-    if not binding:
+def date_setter_words(history: History) -> str:
+    """Which quantity's accepted risk is used up first, and when; empty where none is within what can be said."""
+    date_set_by = _date_set_by(history)
+    if not date_set_by:
         return ""
-    first = binding[0]
+    first = date_set_by[0]
     words = {
-        "series": listed([series_words(each) for each in binding]),
-        "accepted": chance_words(first.accepted_chance),
+        "series": listed([series_words(each) for each in date_set_by]),
+        "accepted": chance_words(first.accepted_risk),
         "day": long_day(first.horizon_on),
     }
-    return _("Of what drifts %(series)s binds: its accepted chance, %(accepted)s, is used up on %(day)s.") % words
+    return _("Of what drifts %(series)s binds: its accepted risk, %(accepted)s, is used up on %(day)s.") % words
 
 
 # ---- proof ----

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet import clock
-from fleet.assess.due.alerts import ToldAbout, told_about
+from fleet.assess.due.alerts import AlertedAbout, alerted_about
 from fleet.assess.due.revisits import technician_doubts
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
@@ -34,14 +34,14 @@ from fleet.queries.follow_ups import visible_flags
 from fleet.queries.register import the_contractor
 from fleet.queries.revisits import visible_revisits
 from fleet.services.flags import acknowledge_flag, close_flag
+from fleet.web.forecast_accuracy import analyser_words
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
 from fleet.web.guards import act, page, viewer_of
-from fleet.web.honesty import analyser_words
 
 WITHIN_DAYS = (7, 21, 42, 90)
 USUALLY_WITHIN = 21
 MOST_ROWS = 100
-MOST_MARKS = 6
+MOST_QUESTIONS = 6
 MOST_LATE_SHOWN = 6
 
 
@@ -54,7 +54,7 @@ def attention(request: HttpRequest) -> HttpResponse:
     client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
     facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)
-    contractor, told = the_contractor(viewer), told_about(facts.unsafe)
+    contractor, told = the_contractor(viewer), alerted_about(facts.unsafe)
     return render(
         request,
         "attention.html",
@@ -66,13 +66,13 @@ def attention(request: HttpRequest) -> HttpResponse:
             "drifting": [_drifting(each, contractor, today) for each in facts.drifting[:MOST_ROWS]],
             "due": [_due(each, today, within) for each in facts.due[:MOST_ROWS]],
             "most": MOST_ROWS,
-            "accepted": chance_words(contractor.accepted_chance),
+            "accepted": chance_words(contractor.accepted_risk),
             "flag_at": chance_words(contractor.flag_at),
             "clients": clients,
             "client": client,
             "within": within,
             "choices": WITHIN_DAYS,
-            "marks": facts.marks[:MOST_MARKS],
+            "questions": facts.questions[:MOST_QUESTIONS],
             "analysers": [analyser_words(each) for each in facts.analysers_off],
             "odd": list(_odd(facts)),
             "in_doubt": [(each, " ".join(technician_doubts(each))) for each in facts.in_doubt],
@@ -120,10 +120,10 @@ class StopCase:
     finding: FindingRow | None
     rule: ReadingRule | None
     done: str
-    told: ToldAbout | None = None
+    told: AlertedAbout | None = None
 
 
-def stop_case(flag: Flag, told: ToldAbout | None = None) -> StopCase:
+def stop_case(flag: Flag, told: AlertedAbout | None = None) -> StopCase:
     verdict = verdict_of(flag)
     finding = finding_row(verdict) if verdict else None
     return StopCase(flag, finding, verdict_rule(verdict) if verdict else None, " ".join(_on_the_spot(flag)), told)
@@ -207,7 +207,7 @@ def extra_words(revisit: Revisit, contractor: Contractor) -> str:
 
 
 def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
-    """What is expected by the visit that the duties ask for next."""
+    """What is expected by the visit that the required checks ask for next."""
     on = next_asked_for(row.revisit.reasons if row.revisit else [], today)
     outcome = outcome_on(forecast, on)
     rule = expected_rule(forecast, outcome) if outcome else None
@@ -220,8 +220,8 @@ def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
 
 
 def next_asked_for(reasons: list[dict[str, Any]], today: date) -> date:
-    """The day of the earliest duty, today at the soonest; a year from now where there is none."""
-    dues = [date.fromisoformat(each["latest"]) for each in reasons if each["binding"] == "duty"]
+    """The day of the earliest required check, today at the soonest; a year from now where there is none."""
+    dues = [date.fromisoformat(each["latest"]) for each in reasons if each["date_set_by"] == "required_check"]
     return max(min(dues, default=today + timedelta(days=365)), today)
 
 

@@ -183,7 +183,9 @@ def opening(facts: BuildingFacts, today: date) -> str:
     """How many stand there, what is flagged, and by when somebody should come."""
     standing = [each for each in facts.appliances if not _has_left(each, today)]
     if not standing:
-        return _("No appliance stands here. Add one through the API, and it appears with its duties and its visits.")
+        return _(
+            "No appliance stands here. Add one through the API, and it appears with its required checks and its visits."
+        )
     words = ngettext("%s appliance stands here", "%s appliances stand here", len(standing))
     parts = [words % count_words(len(standing)).capitalize()]
     parts += _flagged(standing)

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_safe
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
-from fleet.models import CalendarAddress, Role
+from fleet.models import CalendarLink, Role
 from fleet.models.calendars import hash_of
 from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
@@ -67,7 +67,7 @@ def _id(text: str) -> uuid.UUID:
 
 
 def _list(
-    request: HttpRequest, *, made: tuple[CalendarAddress, str] | None = None, refused: FleetError | None = None
+    request: HttpRequest, *, made: tuple[CalendarLink, str] | None = None, refused: FleetError | None = None
 ) -> HttpResponse:
     viewer = viewer_of(request)
     standing = list(visible_addresses(viewer).filter(revoked_at__isnull=True))
@@ -79,7 +79,7 @@ def _list(
         "address": addresses.whole(addresses.calendar_feed(made[1])) if made else "",
         "refused": refused,
         "office_zone": settings.TIME_ZONE,
-        "place": "notices",
+        "place": "alerts",
     }
     answer = render(request, "calendars.html", context, status=refused.status if refused else 200)
     answer["Cache-Control"] = "no-store"
@@ -130,7 +130,7 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
     return conditional if isinstance(conditional, HttpResponse) else answer
 
 
-def _name(address: CalendarAddress) -> str:
+def _name(address: CalendarLink) -> str:
     if address.client:
         return _("Heating appliances of %s") % address.client.name
     if address.user and address.user.role == Role.TECHNICIAN:
@@ -138,7 +138,7 @@ def _name(address: CalendarAddress) -> str:
     return _("Days that are set")
 
 
-def _may_read(address: CalendarAddress) -> bool:
+def _may_read(address: CalendarLink) -> bool:
     """At most so many times an hour, counted by each process for itself."""
     key = f"calendar-{address.id}"
     cache.add(key, 0, 3600)

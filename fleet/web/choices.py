@@ -15,7 +15,7 @@ from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, Defect
 from fleet.presentation.figures import chance_words, limit_figure
 from fleet.presentation.words import count_words
-from fleet.queries.choices import Preview, preview_choices
+from fleet.queries.choices import Preview, preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 from fleet.web.forms import taken
@@ -24,8 +24,8 @@ from fleet.web.previews import not_as_shown, number_based_on
 
 MOST_SHOWN = 50
 WITHIN_OR_NONE = gettext_lazy("within days; empty: no day")
-MEND_PREFIX = "mend_"
-DATED = (Defect.Severity.UNSAFE, Defect.Severity.AT_RISK, Defect.Severity.MEND, Defect.Severity.NOTE)
+REPAIR_PREFIX = "repair_"
+DATED = (Defect.Severity.UNSAFE, Defect.Severity.URGENT, Defect.Severity.REPAIR, Defect.Severity.NOTE)
 
 
 def _chance(label: Any, help_text: Any) -> forms.FloatField:
@@ -48,12 +48,12 @@ def _refusals(said: Any) -> dict[str, Any]:
     return dict.fromkeys(("required", "invalid", "min_value", "max_value"), said)
 
 
-class ChoicesForm(forms.Form):
-    accepted_chance = _chance(gettext_lazy("Accepted chance of being outside"), gettext_lazy("%, at the revisit"))
-    accepted_chance_co = _chance(
-        gettext_lazy("Accepted chance of CO beyond a limit"), gettext_lazy("%, never taken above the first")
+class PlanningSettingsForm(forms.Form):
+    accepted_risk = _chance(gettext_lazy("Accepted risk of being outside"), gettext_lazy("%, at the revisit"))
+    accepted_risk_co = _chance(
+        gettext_lazy("Accepted risk of CO beyond a limit"), gettext_lazy("%, never taken above the first")
     )
-    accepted_chance_rise = _chance(gettext_lazy("Accepted chance of a flue too hot"), gettext_lazy("%, at the revisit"))
+    accepted_risk_rise = _chance(gettext_lazy("Accepted risk of a flue too hot"), gettext_lazy("%, at the revisit"))
     flag_at = _chance(gettext_lazy("A drift flag opens from"), gettext_lazy("%, before the next planned visit"))
     extra_visits_a_week = forms.IntegerField(
         min_value=0, max_value=1000, label=gettext_lazy("Extra visits for drift"), help_text=gettext_lazy("a week"),
@@ -64,20 +64,20 @@ class ChoicesForm(forms.Form):
         help_text=gettext_lazy("within days"),
         error_messages=_refusals(gettext_lazy("It must be a whole number from 0 to 365.")),
     )  # fmt: skip
-    mend_unsafe = _days(gettext_lazy("Mending an unsafe defect"), WITHIN_OR_NONE)
-    mend_at_risk = _days(gettext_lazy("Mending one at risk"), WITHIN_OR_NONE)
-    mend_mend = _days(gettext_lazy("Mending any other"), WITHIN_OR_NONE)
-    mend_note = _days(gettext_lazy("Mending what is only noted"), WITHIN_OR_NONE)
+    repair_unsafe = _days(gettext_lazy("Repairing an unsafe defect"), WITHIN_OR_NONE)
+    repair_at_risk = _days(gettext_lazy("Repairing one at risk"), WITHIN_OR_NONE)
+    repair_repair = _days(gettext_lazy("Repairing any other"), WITHIN_OR_NONE)
+    repair_note = _days(gettext_lazy("Repairing what is only noted"), WITHIN_OR_NONE)
 
 
-CHANCES = ("accepted_chance", "accepted_chance_co", "accepted_chance_rise", "flag_at")
+CHANCES = ("accepted_risk", "accepted_risk_co", "accepted_risk_rise", "flag_at")
 
 
 def as_typed(contractor: Contractor) -> dict[str, Any]:
     """The choices as the form has them."""
     typed: dict[str, Any] = {name: round(100 * getattr(contractor, name), 6) for name in CHANCES}
     typed |= {name: getattr(contractor, name) for name in ("extra_visits_a_week", "outside_within_days")}
-    return typed | {_field(each): contractor.mend_within_days.get(each) for each in DATED}
+    return typed | {_field(each): contractor.repair_within_days.get(each) for each in DATED}
 
 
 def as_chosen(typed: dict[str, Any]) -> dict[str, Any]:
@@ -85,16 +85,16 @@ def as_chosen(typed: dict[str, Any]) -> dict[str, Any]:
     chosen: dict[str, Any] = {name: round(typed[name] / 100, 8) for name in CHANCES}
     chosen |= {name: typed[name] for name in ("extra_visits_a_week", "outside_within_days")}
     days = {str(each): typed[_field(each)] for each in DATED}
-    return chosen | {"mend_within_days": {name: value for name, value in days.items() if value is not None}}
+    return chosen | {"repair_within_days": {name: value for name, value in days.items() if value is not None}}
 
 
 def _field(severity: str) -> str:
-    return MEND_PREFIX + severity.replace(" ", "_")
+    return REPAIR_PREFIX + severity.replace(" ", "_")
 
 
 def opening(contractor: Contractor) -> str:
     """What is accepted now, and how many extra visits there are against it."""
-    chance, visits = chance_words(contractor.accepted_chance), contractor.extra_visits_a_week
+    chance, visits = chance_words(contractor.accepted_risk), contractor.extra_visits_a_week
     words = ngettext(
         "A chance of %(chance)s of being outside is accepted at a revisit; %(visits)s extra visit a week can be made",
         "A chance of %(chance)s of being outside is accepted at a revisit; %(visits)s extra visits a week can be made",
@@ -108,8 +108,8 @@ def choices(request: HttpRequest) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
     contractor = the_contractor(viewer_of(request))
     if request.method != "POST":
-        return _page(request, ChoicesForm(initial=as_typed(contractor)), contractor.version)
-    form, based_on = ChoicesForm(request.POST), number_based_on(request.POST)
+        return _page(request, PlanningSettingsForm(initial=as_typed(contractor)), contractor.version)
+    form, based_on = PlanningSettingsForm(request.POST), number_based_on(request.POST)
     try:
         changes = as_chosen(taken(form))
     except FleetError as refused:
@@ -135,15 +135,15 @@ def _overtaken() -> str:
 
 
 def _previewed(
-    request: HttpRequest, form: ChoicesForm, changes: dict[str, Any], note: str = "", status: int = 200
+    request: HttpRequest, form: PlanningSettingsForm, changes: dict[str, Any], note: str = "", status: int = 200
 ) -> HttpResponse:
-    preview = preview_choices(changes=changes, viewer=viewer_of(request), now=clock.now())
+    preview = preview_planning_settings(changes=changes, viewer=viewer_of(request), now=clock.now())
     return _page(request, form, preview.version, preview=preview, note=note, status=status)
 
 
 def _page(
     request: HttpRequest,
-    form: ChoicesForm,
+    form: PlanningSettingsForm,
     based_on: int,
     *,
     preview: Preview | None = None,

@@ -1,4 +1,4 @@
-"""Defects: what is still to be mended, by when; and one closed by a named person with a reason."""
+"""Defects: what is still to be repaired, by when; and one closed by a named person with a reason."""
 
 import uuid
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
 from fleet.queries.follow_ups import open_defects, visible_defects
-from fleet.services.follow_ups import settle_defect
+from fleet.services.follow_ups import resolve_defect
 from fleet.web.attention import away_words
 from fleet.web.forms import WordedActForm, chosen_client, taken
 from fleet.web.guards import act, page, viewer_of
@@ -47,7 +47,7 @@ def defects(request: HttpRequest) -> HttpResponse:
         "undated": undated.order_by(F("visit__local_date").desc(), "id")[:MOST_NOTES],
         "clients": clients,
         "client": client,
-        "may_settle": may_change(viewer, "defects"),
+        "may_resolve": may_change(viewer, "defects"),
         "place": place_of(viewer.role, "defects", under="attention"),
     }
     return render(request, "defects.html", shown)
@@ -79,19 +79,19 @@ def _row(defect: Defect, today: date) -> DefectRow:
 
 
 @act("defects", place="defects")
-def settle(request: HttpRequest, defect_id: uuid.UUID) -> HttpResponse:
+def resolve(request: HttpRequest, defect_id: uuid.UUID) -> HttpResponse:
     defect = visible_defects(viewer_of(request)).filter(id=defect_id).first()
     if defect is None:
         raise NotFound("not_found", "There is no such defect that you may see.")
     try:
         given = taken(WordedActForm(request.POST))
-        settle_defect(
+        resolve_defect(
             defect=defect, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now()
         )
     except FleetError as refused:
         defect.refresh_from_db()
         shown = {"row": _row(defect, clock.today()), "refused": refused, "words": request.POST.get("words", "")}
-        shown |= {"may_settle": defect.is_open, "place": "attention"}
+        shown |= {"may_resolve": defect.is_open, "place": "attention"}
         return render(request, "defect_refused.html", shown, status=refused.status)
     messages.success(request, _("Closed: %(what)s, %(where)s.") % {"what": defect.what, "where": defect.appliance})
     return redirect("defects")

@@ -30,14 +30,14 @@ KINDS = {
     "refresh_appliance": gettext_lazy("Look at an appliance again"),
     "refresh_everybody": gettext_lazy("Have every appliance looked at again"),
     "refresh_shard": gettext_lazy("Look at some appliances again"),
-    "open_missing_duties": gettext_lazy("Open duties that are missing"),
+    "open_missing_required_checks": gettext_lazy("Open required checks that are missing"),
     "compare_visit": gettext_lazy("Hold a visit against others"),
-    "tell_flag": gettext_lazy("Tell of a flag"),
-    "send_telling": gettext_lazy("Send what somebody is told"),
-    "plan_notices": gettext_lazy("Plan who is told of what"),
+    "alert_on_flag": gettext_lazy("Tell of a flag"),
+    "send_alert": gettext_lazy("Send what somebody is told"),
+    "plan_messages": gettext_lazy("Plan who is told of what"),
     "digest": gettext_lazy("Send the day's news"),
-    "feed_hooks": gettext_lazy("Gather events for web-hooks"),
-    "send_hook": gettext_lazy("Send events to a web-hook"),
+    "feed_hooks": gettext_lazy("Gather events for webhooks"),
+    "send_hook": gettext_lazy("Send events to a webhook"),
     "heartbeat": gettext_lazy("Heartbeat"),
     "prune_jobs": gettext_lazy("Remove old rows of background work"),
 }
@@ -88,7 +88,7 @@ def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpRespo
         "opening": opening(work),
         "pulse": pulse_words(work),
         "work": work,
-        "dead": _rows(mine, Job.State.DEAD, "-finished_at"),
+        "failed": _rows(mine, Job.State.FAILED, "-finished_at"),
         "running": _rows(mine, Job.State.RUNNING, "claimed_at"),
         "waiting": _rows(mine, Job.State.WAITING, "due_at"),
         "parts": [(name_of(each.parent), kind_words(each.kind), each) for each in work.parts],
@@ -115,12 +115,12 @@ def name_of(job: Job) -> str:
 
 def opening(work: BackgroundWork) -> str:
     """The answer: whether anything has died, whether anybody works, and what there is to do."""
-    if work.dead:
+    if work.failed:
         return ngettext(
             "%(count)s piece of background work has died after its tries.",
             "%(count)s pieces of background work have died after their tries.",
-            work.dead,
-        ) % {"count": count_words(work.dead).capitalize()}
+            work.failed,
+        ) % {"count": count_words(work.failed).capitalize()}
     if not work.is_worked_on:
         return _("No worker takes up background work.")
     said = [(work.running, _("in hand")), (work.waiting, _("waiting"))]

@@ -51,7 +51,7 @@ def standstills(viewer: User, appliance: Appliance) -> dict[str, Any]:
 
 @form("out_of_use")
 def begin(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
-    """From that day its duties are suspended."""
+    """From that day its required checks are suspended."""
     appliance = visible_appliances(viewer_of(request)).filter(id=appliance_id).first()
     if appliance is None:
         raise NotFound("not_found", "There is no such appliance that you may see.")
@@ -64,13 +64,13 @@ def begin(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
         )
     except FleetError as refused:
         return _asked(request, appliance, None, refused)
-    messages.success(request, _("Out of use since %s; its duties are suspended.") % long_day(made.begins))
+    messages.success(request, _("Out of use since %s; its required checks are suspended.") % long_day(made.begins))
     return redirect("appliance", appliance.id)
 
 
 @form("out_of_use")
 def end(request: HttpRequest, out_of_use_id: uuid.UUID) -> HttpResponse:
-    """Its duties go on."""
+    """Its required checks go on."""
     out_of_use = visible_out_of_use(viewer_of(request)).filter(id=out_of_use_id).first()
     if out_of_use is None:
         raise NotFound("not_found", "There is nothing of that id that you may see.")
@@ -82,7 +82,7 @@ def end(request: HttpRequest, out_of_use_id: uuid.UUID) -> HttpResponse:
     except FleetError as refused:
         return _asked(request, out_of_use.appliance, out_of_use, refused)
     assert made.ends is not None  # a restart has its day
-    messages.success(request, _("In use again since %s; its duties go on.") % long_day(made.ends))
+    messages.success(request, _("In use again since %s; its required checks go on.") % long_day(made.ends))
     return redirect("appliance", made.appliance_id)
 
 

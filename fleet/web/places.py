@@ -18,19 +18,19 @@ class HeadPlace:
 
 _ATTENTION = HeadPlace("attention", _("Attention"))
 _BUILDINGS = HeadPlace("buildings", _("Buildings"))
-_DUTIES = HeadPlace("duties", _("Duties"))
+_REQUIRED_CHECKS = HeadPlace("required_checks", _("Required checks"))
 _SHEETS = HeadPlace("sheets", _("Sheets and limits"))
 _RECORDS = HeadPlace("records", _("Records"))
 _STATEMENTS = HeadPlace("statements", _("Statements"))
 _DELIVERIES = HeadPlace("deliveries", _("Deliveries"))
 _DEFECTS = HeadPlace("defects", _("Defects"))
-_OFFICE = (_ATTENTION, _BUILDINGS, _DUTIES, _SHEETS, _RECORDS, _STATEMENTS)
+_OFFICE = (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _SHEETS, _RECORDS, _STATEMENTS)
 
 _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
-    Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _DUTIES, _SHEETS, _RECORDS),
+    Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _SHEETS, _RECORDS),
     Role.DISPATCHER: _OFFICE,
     Role.MANAGER: _OFFICE,
-    Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _DUTIES, _DELIVERIES, _DEFECTS, _SHEETS),
+    Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _REQUIRED_CHECKS, _DELIVERIES, _DEFECTS, _SHEETS),
 }
 
 

@@ -12,22 +12,22 @@ from django.utils.translation import gettext as _
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
-from fleet.models import HeldMessage, Mark, Record, User, Visit
+from fleet.models import Question, Record, UnreadableRecord, User, Visit
 from fleet.models.roles import may_change, may_see
 from fleet.presentation.follow_ups import mark_words
 from fleet.presentation.words import turned_out
-from fleet.queries.follow_ups import open_marks, visible_marks
-from fleet.queries.records import all_held_messages, held_messages, visit_records
+from fleet.queries.follow_ups import open_questions, visible_questions
+from fleet.queries.records import all_unreadable_records, unreadable_records, visit_records
 from fleet.queries.register import visible_analysers, visible_appliances, visible_people
 from fleet.queries.visits import visits_at_a_glance
-from fleet.services.visits import settle_held_message, settle_mark
+from fleet.services.visits import resolve_question, resolve_unreadable_record
 from fleet.web.appliances import ProofLink, proof_link
 from fleet.web.forms import WordedActForm, chosen_id, taken
 from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
 
-MOST_MARKS = 50
-MOST_HELD = 20
+MOST_QUESTIONS = 50
+MOST_KEPT = 20
 MOST_SHOWN = 4_000
 LATE_ENTRY = timedelta(days=2)
 
@@ -38,17 +38,17 @@ def records(request: HttpRequest) -> HttpResponse:
     appliance = _chosen_appliance(request, viewer)
     known = visit_records(viewer, appliance.id if appliance else None)
     listed = page_of(known, request.GET, newest_first=True)
-    marks, held = open_marks(viewer).order_by("id"), held_messages(viewer)
+    questions, held = open_questions(viewer).order_by("id"), unreadable_records(viewer)
     shown = {
         "appliance": appliance,
         "list": listed,
         "rows": record_rows(viewer, listed.rows),
         "count": known.count(),
-        "marks": marks[:MOST_MARKS],
-        "marks_count": marks.count(),
-        "may_settle": may_change(viewer, "marks"),
-        "held": [HeldRow(each) for each in held[:MOST_HELD]] if may_see(viewer, "held_messages") else [],
-        "held_count": held.count() if may_see(viewer, "held_messages") else 0,
+        "questions": questions[:MOST_QUESTIONS],
+        "marks_count": questions.count(),
+        "may_resolve": may_change(viewer, "questions"),
+        "held": [UnreadableRow(each) for each in held[:MOST_KEPT]] if may_see(viewer, "unreadable_records") else [],
+        "held_count": held.count() if may_see(viewer, "unreadable_records") else 0,
         "today": today,
         "analysers": [(each, list(each.calibrations.all())[::-1]) for each in visible_analysers(viewer)],
         "people": [
@@ -91,10 +91,10 @@ def _came_late(record: Record, done_on: date) -> bool:
 
 
 @dataclass(frozen=True)
-class HeldRow:
+class UnreadableRow:
     """A message that could not be read, as it came."""
 
-    held: HeldMessage
+    held: UnreadableRecord
 
     @property
     def body(self) -> str:
@@ -106,44 +106,46 @@ class HeldRow:
         return len(bytes(self.held.body)) > MOST_SHOWN
 
 
-# ---- settling ----
+# ---- resolving ----
 
 
-@act("marks", place="records")
-def settle_mark_form(request: HttpRequest, mark_id: uuid.UUID) -> HttpResponse:
-    """Somebody looked at it and says what came of it; the visit itself is mended by an amendment."""
-    mark = visible_marks(viewer_of(request)).filter(id=mark_id).first()
-    if mark is None:
-        raise NotFound("not_found", "There is no such mark that you may see.")
+@act("questions", place="records")
+def resolve_question_form(request: HttpRequest, question_id: uuid.UUID) -> HttpResponse:
+    """Somebody looked at it and says what came of it; the visit itself is repaired by an amendment."""
+    question = visible_questions(viewer_of(request)).filter(id=question_id).first()
+    if question is None:
+        raise NotFound("not_found", "There is no such question that you may see.")
     try:
         given = taken(WordedActForm(request.POST))
-        settle_mark(mark=mark, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now())
+        resolve_question(
+            question=question, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
+        )
     except FleetError as refused:
-        return _mark_refused(request, mark, refused)
-    messages.success(request, _("Settled: %s") % mark_words(mark))
+        return _question_refused(request, question, refused)
+    messages.success(request, _("Resolved: %s") % mark_words(question))
     return redirect("records")
 
 
-def _mark_refused(request: HttpRequest, mark: Mark, refused: FleetError) -> HttpResponse:
-    mark.refresh_from_db()
-    shown = {"mark": mark, "refused": refused, "words": request.POST.get("words", ""), "place": "records"}
-    return render(request, "settle_refused.html", shown, status=refused.status)
+def _question_refused(request: HttpRequest, question: Question, refused: FleetError) -> HttpResponse:
+    question.refresh_from_db()
+    shown = {"question": question, "refused": refused, "words": request.POST.get("words", ""), "place": "records"}
+    return render(request, "resolve_refused.html", shown, status=refused.status)
 
 
-@act("held_messages", place="records")
-def settle_held_form(request: HttpRequest, held_id: uuid.UUID) -> HttpResponse:
-    """It was mended and sent anew, or put aside for a reason. Its body is kept."""
-    held = all_held_messages(viewer_of(request)).filter(id=held_id).first()
+@act("unreadable_records", place="records")
+def resolve_unreadable_form(request: HttpRequest, unreadable_id: uuid.UUID) -> HttpResponse:
+    """It was repaired and sent anew, or put aside for a reason. Its body is kept."""
+    held = all_unreadable_records(viewer_of(request)).filter(id=unreadable_id).first()
     if held is None:
         raise NotFound("not_found", "There is no such message that you may see.")
     try:
         given = taken(WordedActForm(request.POST))
-        settle_held_message(
+        resolve_unreadable_record(
             held=held, version=given["version"], how=given["words"], actor=viewer_of(request), now=clock.now()
         )
     except FleetError as refused:
         held.refresh_from_db()
-        shown = {"held": HeldRow(held), "refused": refused, "words": request.POST.get("words", "")}
-        return render(request, "settle_refused.html", shown | {"place": "records"}, status=refused.status)
-    messages.success(request, _("Settled; the message is kept."))
+        shown = {"held": UnreadableRow(held), "refused": refused, "words": request.POST.get("words", "")}
+        return render(request, "resolve_refused.html", shown | {"place": "records"}, status=refused.status)
+    messages.success(request, _("Resolved; the message is kept."))
     return redirect("records")

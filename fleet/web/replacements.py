@@ -11,10 +11,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet import clock
-from fleet.assess.due.duties import own_duties
+from fleet.assess.due.required_checks import own_required_checks
 from fleet.combustion import FUELS
 from fleet.errors import FleetError, NotFound
-from fleet.models import Appliance, LimitSetAttachment, ModelSheet, User
+from fleet.models import Appliance, LimitSetAssignment, ModelSheet, User
 from fleet.models.register import new_id
 from fleet.presentation.days import long_day
 from fleet.queries.register import all_sheets, visible_appliances
@@ -38,8 +38,8 @@ class ReplacedForm(forms.Form):
     serial = WordsField(max_length=100, error_messages={"required": gettext_lazy("Give its serial number.")})
     sheet = forms.UUIDField(required=False)
     fuel = forms.ChoiceField(choices=[("", ""), *GASES], required=False)
-    attachments = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
-    duties = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
+    assignments = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
+    required_checks = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
 
 
 class ConvertedForm(forms.Form):
@@ -58,12 +58,12 @@ class ConvertedForm(forms.Form):
 
 @form("replacements")
 def replace(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
-    """The old one leaves with its duties; the new one begins with its own, and with what is ticked."""
+    """The old one leaves with its required checks; the new one begins with its own, and with what is ticked."""
     viewer, old = viewer_of(request), _appliance(request, appliance_id)
     if request.method != "POST":
         return _asked(request, "replace.html", old)
     form = ReplacedForm(request.POST)
-    for name, known in (("attachments", _own_sets(old)), ("duties", own_duties(old))):
+    for name, known in (("assignments", _own_sets(old)), ("required_checks", own_required_checks(old))):
         choices = [(str(each.id), "") for each in known]
         form.fields[name].choices = choices  # type: ignore[attr-defined]  # a choice field's
     try:
@@ -74,8 +74,8 @@ def replace(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             version=given["version"],
             day=given["day"],
             values=values | {"sheet": _sheet(viewer, given["sheet"])},
-            attachments=given["attachments"],
-            kept_duties=given["duties"],
+            assignments=given["assignments"],
+            kept_required_checks=given["required_checks"],
             actor=viewer,
             now=clock.now(),
         )
@@ -128,9 +128,9 @@ def _sheet(viewer: User, sheet_id: uuid.UUID | None) -> ModelSheet | None:
     return sheet
 
 
-def _own_sets(old: Appliance) -> list[LimitSetAttachment]:
-    """What is attached to this appliance alone: sets of the building and the client reach the new one anyway."""
-    return list(LimitSetAttachment.objects.filter(appliance=old, until__isnull=True).select_related("limit_set"))
+def _own_sets(old: Appliance) -> list[LimitSetAssignment]:
+    """What is assigned to this appliance alone: sets of the building and the client reach the new one anyway."""
+    return list(LimitSetAssignment.objects.filter(appliance=old, until__isnull=True).select_related("limit_set"))
 
 
 def _asked(
@@ -144,9 +144,9 @@ def _asked(
         "sheets": all_sheets(viewer_of(request)).filter(retired_on__isnull=True),
         "gases": FUELS.values(),
         "sets": _own_sets(appliance),
-        "own_duties": own_duties(appliance),
+        "own_required_checks": own_required_checks(appliance),
         "given": given,
-        "ticked": {*given.getlist("attachments"), *given.getlist("duties")},
+        "ticked": {*given.getlist("assignments"), *given.getlist("required_checks")},
         "refused": refused,
         "test_within_days": given.get("test_within_days", TEST_WITHIN_DAYS),
         "today": clock.today(appliance.building.time_zone),

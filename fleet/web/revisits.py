@@ -31,7 +31,7 @@ from fleet.queries.revisits import (
     visible_revisits,
 )
 from fleet.services.no_access import record_no_access
-from fleet.services.revisit_days import Notice, release_day, set_day
+from fleet.services.revisit_days import Notice, book_day, release_day
 from fleet.web.attention import away_words
 from fleet.web.forms import WordedActForm, WordsField, refuse_far, taken
 from fleet.web.guards import act, page, viewer_of
@@ -149,12 +149,12 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
 
 
 @act("revisits", place="buildings")
-def set_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
+def book_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
     """Pin or confirm its day, with who goes and what the occupier knows."""
     revisit = _visible(request, revisit_id)
     try:
         given = taken(SetForm(request.POST))
-        set_day(
+        book_day(
             revisit=revisit,
             version=given["version"],
             state=given["state"],

@@ -1,4 +1,4 @@
-"""A maker's sheet as a form: its fields, targets, ceilings, adjusters and order rules, in the words of the trade."""
+"""A settings sheet as a form: its fields, targets, ceilings, adjusters and order rules, in the words of the trade."""
 
 from typing import Any
 
@@ -14,7 +14,7 @@ from fleet.web.typed import YES_NO, Group, Spec, Typed, content_of
 GASES = (("co2", "CO₂"), ("o2", "O₂"))
 BASES = (
     ("points", _("points")),
-    ("percent of target", _("percent of the target")),
+    ("percent_of_target", _("percent of the target")),
     ("range", _("a range")),
 )
 _SOURCE_WORDS = Spec("source_text", _("In the source's words"), length=SOURCE_LENGTH)
@@ -25,7 +25,9 @@ def _ceiling_words(quantity: str) -> str:
     return chemical(f"{label(quantity, None)}, {unit}" if unit else label(quantity, None))
 
 
-NAME = Spec("name", _("Name of the sheet"), length=200, needed=True, hint=_("the maker's model, as the plate has it"))
+NAME = Spec(
+    "name", _("Name of the sheet"), length=200, needed=True, hint=_("the manufacturer's model, as the plate has it")
+)
 PLAIN = (
     Spec("fuel", _("Fuel"), "choice", needed=True,
          choices=[(name, fuel.label or name) for name, fuel in FUELS.items()]),
@@ -72,7 +74,7 @@ GROUPS = (
                  choices=[(name, _ceiling_words(name)) for name in CEILING_UNITS]),
             Spec("value", _("At most"), "figure", needed=True),
             Spec("rate", _("Rate"), length=20, needed=True, hint=_("or: any")),
-            Spec("action", _("What the maker asks for beyond it")),
+            Spec("action", _("What the manufacturer asks for beyond it")),
             _SOURCE_WORDS,
         ),
     ),
@@ -87,7 +89,7 @@ GROUPS = (
             Spec("raises_co2", _("Raises CO₂"), "choice", needed=True,
                  choices=[("clockwise", _("clockwise")), ("anticlockwise", _("anticlockwise"))]),
             Spec("field_adjustment", _("In the field"), "choice", needed=True,
-                 choices=[("allowed", _("adjustment is allowed")), ("check only", _("check only"))]),
+                 choices=[("allowed", _("adjustment is allowed")), ("check_only", _("check only"))]),
             Spec("place", _("Place"), length=200),
             Spec("tool", _("Tool"), length=100),
             Spec("largest_step_turns", _("Largest step"), "figure", hint=_("turns")),
@@ -100,7 +102,7 @@ GROUPS = (
     Group(
         "order_rules",
         _("Order between rates"),
-        _("Only where the maker states that one rate lies above another."),
+        _("Only where the manufacturer states that one rate lies above another."),
         _("Order"),
         (
             Spec("quantity", _("Gas"), "choice", choices=GASES, needed=True),

@@ -1,4 +1,4 @@
-"""A maker's sheet drawn and said: targets as stretches, ceilings as walls, a column a rate, and all in a sentence."""
+"""A settings sheet drawn and said: targets as stretches, ceilings as walls, a column a rate, and all in a sentence."""
 
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -16,7 +16,7 @@ from fleet.presentation.words import capital, chemical, listed, rate_words
 
 
 def answer_of(content: Mapping[str, Any]) -> str:
-    """What the maker asks for, in a sentence: every band, then every ceiling."""
+    """What the manufacturer asks for, in a sentence: every band, then every ceiling."""
     targets = [
         _("%(gas)s %(band)s at %(rate)s")
         % {"gas": GASES[each["quantity"]], "band": band_words(each), "rate": rate_words(each["rate"])}

@@ -1,4 +1,6 @@
-"""Sheets and limit sets: the list; one maker's sheet with its versions; its edit, shown beforehand; copy and retire."""
+"""Sheets and limit sets: the list; one settings sheet with its versions; its edit, shown beforehand; copy and
+retire.
+"""
 
 import uuid
 from collections.abc import Mapping, Sequence
@@ -53,8 +55,8 @@ def sheets(request: HttpRequest) -> HttpResponse:
     shown = {
         "list": listed,
         "rows": [SheetRow(each, made_on(each.current), _kind_words(each.current)) for each in listed.rows],
-        "applying": [each for each in sets if each.facts.attachments],
-        "others": [each for each in sets if not each.facts.attachments],
+        "applying": [each for each in sets if each.facts.assignments],
+        "others": [each for each in sets if not each.facts.assignments],
         "opening": opening(sheets_at_a_glance(viewer, today).count(), sets),
         "may_write": may_change(viewer, "sheets"),
     }
@@ -108,7 +110,7 @@ def standing_words(version: LimitSetVersion) -> str:
 
 def _places(facts: LimitSetFacts) -> str:
     """Clients, buildings and appliances by name, and how many appliances that is."""
-    named = [str(each.client or each.building or each.appliance) for each in facts.attachments]
+    named = [str(each.client or each.building or each.appliance) for each in facts.assignments]
     many = len(named) - MOST_PLACES
     shown = [*named[:MOST_PLACES], *([_("%d more") % many] if many > 0 else [])]
     words = ngettext("%(places)s: %(count)d appliance", "%(places)s: %(count)d appliances", facts.appliance_count)
@@ -120,9 +122,9 @@ MOST_PLACES = 4
 
 def opening(count: int, sets: Sequence[SetRow]) -> str:
     """How many sheets and sets there are, how many apply, and how many of these nobody has reviewed."""
-    applying = [each for each in sets if each.facts.attachments]
+    applying = [each for each in sets if each.facts.assignments]
     said = [
-        ngettext("%s maker's sheet", "%s makers' sheets", count) % count_words(count).capitalize(),
+        ngettext("%s settings sheet", "%s manufacturers' sheets", count) % count_words(count).capitalize(),
         ngettext("%s limit set", "%s limit sets", len(sets)) % count_words(len(sets)),
     ]
     words = [_("%s.") % listed(said)]

@@ -55,7 +55,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
 @page("statements")
 def csv(request: HttpRequest) -> HttpResponse:
     table = statement_csv(_statement_or_404(request))
-    return _as_file(table, "text/csv; charset=utf-8", "attachment", "statement.csv")
+    return _as_file(table, "text/csv; charset=utf-8", "assignment", "statement.csv")
 
 
 def _as_file(content: bytes, content_type: str, how: str, name: str) -> HttpResponse:

@@ -8,12 +8,12 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.models import Duty
+from fleet.models import RequiredCheck
 from fleet.presentation import days, figures
 from fleet.presentation.consequences import consequence_sentences
 from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
-from fleet.presentation.due_dates import date_words, doubt_words, not_discharged_words, what_if_words
+from fleet.presentation.due_dates import date_words, doubt_words, not_counted_words, what_if_words
 from fleet.presentation.due_rule import DueRule
 from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
 from fleet.presentation.reading_rule import ReadingRule
@@ -98,9 +98,9 @@ def hash_groups(digest: str) -> str:
 
 
 @register.filter
-def not_discharged(duty: Duty) -> str:
-    """{{ duty|not_discharged }}: the visit that didn't, and why; nothing where the last one did."""
-    return not_discharged_words(duty.visited_on, duty.not_discharged)
+def not_counted(required_check: RequiredCheck) -> str:
+    """{{ required_check|not_counted }}: the visit that didn't, and why; nothing where the last one did."""
+    return not_counted_words(required_check.visited_on, required_check.not_counted)
 
 
 register.filter("date_words", date_words)

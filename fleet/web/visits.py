@@ -48,7 +48,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "building": facts.appliance.building,
             "opening": words.opening(facts),
             "stop_heading": words.stop_heading(facts),
-            "stop_lines": list(words.stop_lines(facts)),
+            "stop_levels": list(words.stop_levels(facts)),
             "pairs": [*words.appliance_pairs(facts), *words.visit_pairs(facts)],
             "tables": reading_tables(facts),
             "heads": [each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]],
@@ -63,7 +63,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "side_figures": words.side_figures(facts),
             "work": [words.work_line(each) for each in facts.visit.work.all()],
             "defects": [words.defect_line(each) for each in facts.visit.defects.all()],
-            "steps": list(words.checklist_lines(facts.visit)),
+            "steps": list(words.restore_lines(facts.visit)),
             "signature": words.signature_words(facts),
             "proof": [proof_link(each) for each in reversed(facts.records)],
         },
@@ -114,9 +114,9 @@ def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
         steady=steadiness_words(each),
         also=also_read(each),
         series=series_words(each),
-        doubts=[_doubt(doubt_words(doubt), voids=doubt["voids"]) for doubt in each.derived["doubts"]],
+        doubts=[_doubt(doubt_words(doubt), makes_invalid=doubt["makes_invalid"]) for doubt in each.derived["doubts"]],
     )
 
 
-def _doubt(sentence: str, *, voids: bool) -> str:
-    return _("Void: %s") % sentence if voids else sentence
+def _doubt(sentence: str, *, makes_invalid: bool) -> str:
+    return _("Invalid: %s") % sentence if makes_invalid else sentence

@@ -1,4 +1,4 @@
-"""Web-hooks: which other programs are told of what, whether it arrives, and where they may be."""
+"""Webhooks: which other programs are told of what, whether it arrives, and where they may be."""
 
 import uuid
 from typing import Any
@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
-from fleet.models import EventKind, Role, WebHook
+from fleet.models import EventKind, Role, Webhook
 from fleet.queries.access import visible_clients
 from fleet.queries.webhooks import allowed_targets, visible_deliveries, visible_hooks
 from fleet.services.webhooks import (
@@ -49,8 +49,8 @@ class TargetForm(forms.Form):
     why = WordsField(max_length=300)
 
 
-@form("web_hooks")
-def web_hooks(request: HttpRequest) -> HttpResponse:
+@form("webhooks")
+def webhooks(request: HttpRequest) -> HttpResponse:
     """The list; posted to, a new hook with its secret, which is shown on this one page."""
     if request.method != "POST":
         return _list(request)
@@ -82,17 +82,17 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
         "sees_all": viewer.sees_all_clients,
         "targets": allowed_targets(viewer),
         "refused": refused,
-        "place": "notices",
+        "place": "alerts",
     }
-    return render(request, "web_hooks.html", context, status=refused.status if refused else 200)
+    return render(request, "webhooks.html", context, status=refused.status if refused else 200)
 
 
-@form("web_hooks")
-def web_hook(request: HttpRequest, hook_id: uuid.UUID) -> HttpResponse:
+@form("webhooks")
+def webhook(request: HttpRequest, hook_id: uuid.UUID) -> HttpResponse:
     """One hook, what was delivered, and the acts on it."""
     hook = visible_hooks(viewer_of(request)).filter(id=hook_id).first()
     if hook is None:
-        raise NotFound("not_found", "There is no such web-hook that you may see.")
+        raise NotFound("not_found", "There is no such webhook that you may see.")
     if request.method != "POST":
         return _one(request, hook)
     try:
@@ -103,7 +103,7 @@ def web_hook(request: HttpRequest, hook_id: uuid.UUID) -> HttpResponse:
         return _one(request, hook, refused=refused)
 
 
-def _done(request: HttpRequest, hook: WebHook, version: int, what: str) -> HttpResponse:
+def _done(request: HttpRequest, hook: Webhook, version: int, what: str) -> HttpResponse:
     now = clock.now()
     if what == "renew":
         renewed, secret = renew_secret(hook=hook, version=version)
@@ -111,7 +111,7 @@ def _done(request: HttpRequest, hook: WebHook, version: int, what: str) -> HttpR
     if what == "remove":
         remove_hook(hook=hook, version=version, now=now)
         messages.success(request, _("%s is removed and sends nothing any more.") % hook.name)
-        return redirect("web-hooks")
+        return redirect("webhooks")
     if what == "trial":
         send_trial(hook=hook, now=now)
         messages.success(request, _("A trial event is on its way; open this page again in a moment to see what came."))
@@ -120,11 +120,11 @@ def _done(request: HttpRequest, hook: WebHook, version: int, what: str) -> HttpR
         messages.success(request, _("It is switched on.") if what == "on" else _("It is switched off."))
     else:
         change_hook(hook=hook, version=version, changes=taken(HookForm(request.POST)), now=now)
-        messages.success(request, _("The web-hook is changed."))
-    return redirect("web-hook", hook_id=hook.id)
+        messages.success(request, _("The webhook is changed."))
+    return redirect("webhook", hook_id=hook.id)
 
 
-def _one(request: HttpRequest, hook: WebHook, *, secret: str = "", refused: FleetError | None = None) -> HttpResponse:
+def _one(request: HttpRequest, hook: Webhook, *, secret: str = "", refused: FleetError | None = None) -> HttpResponse:
     deliveries = visible_deliveries(viewer_of(request)).filter(hook=hook).order_by("-id")
     context: dict[str, Any] = {
         "hook": hook,
@@ -133,14 +133,14 @@ def _one(request: HttpRequest, hook: WebHook, *, secret: str = "", refused: Flee
         "deliveries": deliveries.defer("body")[:MOST_DELIVERIES],
         "waiting": deliveries.filter(sent_at__isnull=True, given_up=False).count(),
         "refused": refused,
-        "place": "notices",
+        "place": "alerts",
     }
-    answer = render(request, "web_hook.html", context, status=refused.status if refused else 200)
+    answer = render(request, "webhook.html", context, status=refused.status if refused else 200)
     answer["Cache-Control"] = "no-store"
     return answer
 
 
-@act("web_hooks", place="web-hooks")
+@act("webhooks", place="webhooks")
 def targets(request: HttpRequest) -> HttpResponse:
     """Allow a private host by its name, or take one off the list."""
     viewer = viewer_of(request)
@@ -150,7 +150,7 @@ def targets(request: HttpRequest) -> HttpResponse:
             raise NotFound("not_found", "There is no such host on the list.")
         disallow_target(target=target, actor=viewer)
         messages.success(request, _("%s is refused from now on.") % target.host)
-        return redirect("web-hooks")
+        return redirect("webhooks")
     if not viewer.sees_all_clients:
         raise NotFound("not_found", "The list is for managers who see all clients.")
     try:
@@ -158,4 +158,4 @@ def targets(request: HttpRequest) -> HttpResponse:
     except FleetError as refused:
         return _list(request, refused)
     messages.success(request, _("%s may be reached from now on.") % target.host)
-    return redirect("web-hooks")
+    return redirect("webhooks")

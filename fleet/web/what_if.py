@@ -31,7 +31,7 @@ class DayForm(forms.Form):
 
 @dataclass(frozen=True)
 class SupposedRow:
-    """A duty, what the check would do to its date, and the rule with the day as the planned one."""
+    """A required check, what the check would do to its date, and the rule with the day as the planned one."""
 
     supposed: Supposed
     rule: DueRule | None
@@ -56,33 +56,43 @@ def what_if(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
         "today": own.today,
         "day": own.day,
         "opening": opening(own),
-        "rows": [_row(each, own) for each in own.duties],
-        "others": [_row(each, own) for each in around.duties if each.duty.appliance_id != appliance_id],
+        "rows": [_row(each, own) for each in own.required_checks],
+        "others": [
+            _row(each, own) for each in around.required_checks if each.required_check.appliance_id != appliance_id
+        ],
     }
     return render(request, "what_if.html", shown, status=refused.status if refused else 200)
 
 
 def opening(supposition: Supposition) -> str:
-    """How many duties would be in time, late, or can't be told; and what the earliest of them gives up."""
-    duties, shown = supposition.duties, long_day(supposition.day)
-    if not duties:
-        return _("No duty stands on %(day)s.") % {"day": shown}
+    """How many required checks would be in time, late, or can't be told; and what the earliest of them gives up."""
+    required_checks, shown = supposition.required_checks, long_day(supposition.day)
+    if not required_checks:
+        return _("No required check stands on %(day)s.") % {"day": shown}
     counts = [
-        (ngettext("%s duty is in time", "%s duties are in time", _how_many(duties, True)), _how_many(duties, True)),
-        (ngettext("%s is late", "%s are late", _how_many(duties, False)), _how_many(duties, False)),
-        (ngettext("%s can't be told", "%s can't be told", _how_many(duties, None)), _how_many(duties, None)),
+        (
+            ngettext(
+                "%s required check is in time", "%s required checks are in time", _how_many(required_checks, True)
+            ),
+            _how_many(required_checks, True),
+        ),
+        (ngettext("%s is late", "%s are late", _how_many(required_checks, False)), _how_many(required_checks, False)),
+        (
+            ngettext("%s can't be told", "%s can't be told", _how_many(required_checks, None)),
+            _how_many(required_checks, None),
+        ),
     ]
     said = listed([words % count_words(count) for words, count in counts if count])
-    return _("Checked on %(day)s, %(counts)s.%(lost)s") % {"day": shown, "counts": said, "lost": _lost(duties)}
+    return _("Checked on %(day)s, %(counts)s.%(lost)s") % {"day": shown, "counts": said, "lost": _lost(required_checks)}
 
 
-def _how_many(duties: Sequence[Supposed], in_time: bool | None) -> int:
-    return sum(each.answer.in_time is in_time for each in duties)
+def _how_many(required_checks: Sequence[Supposed], in_time: bool | None) -> int:
+    return sum(each.answer.in_time is in_time for each in required_checks)
 
 
-def _lost(duties: Sequence[Supposed]) -> str:
-    """What being early costs: the days of the duty that loses most, if any loses one."""
-    most = max((each.answer.days_lost or 0 for each in duties), default=0)
+def _lost(required_checks: Sequence[Supposed]) -> str:
+    """What being early costs: the days of the required check that loses most, if any loses one."""
+    most = max((each.answer.days_lost or 0 for each in required_checks), default=0)
     if most <= 0:
         return ""
     return " " + ngettext("At most %d day is given up.", "At most %d days are given up.", most) % most

@@ -44,34 +44,34 @@ def taught(boiler: Appliance, person: Person, analyser: Analyser, technician: Us
 
 
 def test_a_lean_reading_names_the_adjuster_and_the_way(ask: Ask) -> None:
-    advice = ask(reading("as found", "high", 5, co2="8.90"))
+    advice = ask(reading("as_found", "high", 5, co2="8.90"))
     assert (advice["action"], advice["adjuster"], advice["direction"]) == ("adjust", "ratio screw", "anticlockwise")
     assert advice["turns"] is None
     assert advice["derived"]["o2_pct"] is not None
-    assert {each["kind"] for each in advice["verdicts"]} >= {"band", "stop line"}
+    assert {each["kind"] for each in advice["verdicts"]} >= {"band", "stop_level"}
 
 
 def test_nothing_is_stored(ask: Ask) -> None:
     before = Record.objects.count()
-    ask(reading("as found", "high", 5, co2="8.90"))
+    ask(reading("as_found", "high", 5, co2="8.90"))
     assert (Record.objects.count(), Visit.objects.count()) == (before, 0)
 
 
 def test_a_reading_in_its_band_needs_no_adjustment(ask: Ask) -> None:
-    advice = ask(reading("as found", "high", 5, co2="9.30"))
+    advice = ask(reading("as_found", "high", 5, co2="9.30"))
     assert advice["action"] == "none"
     assert "0.1" in advice["sentence"]
 
 
 def test_a_stop_goes_before_all_advice(ask: Ask) -> None:
-    assert ask(reading("as found", "high", 5, co2="8.90", co="900"))["action"] == "stop"
+    assert ask(reading("as_found", "high", 5, co2="8.90", co="900"))["action"] == "stop"
 
 
 def test_how_far_is_told_only_after_a_first_step_that_agrees(
     ask: Ask, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     taught(boiler, person, analyser, technician)
-    first = reading("as found", "high", 5, co2="8.70")
+    first = reading("as_found", "high", 5, co2="8.70")
     before = ask(first)
     assert before["turns"] is None
     assert before["response"]["points_per_turn"] == pytest.approx(2.1, abs=0.2)
@@ -84,7 +84,7 @@ def test_a_first_step_the_other_way_withholds_advice(
     ask: Ask, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     taught(boiler, person, analyser, technician)
-    first = reading("as found", "high", 5, co2="8.80")
+    first = reading("as_found", "high", 5, co2="8.80")
     advice = ask(first, reading("between", "high", 9, co2="8.50"), work=[turned("0.1")])
     assert advice["action"] == "withheld"
     assert "other way" in advice["withheld_reason"]
@@ -92,7 +92,7 @@ def test_a_first_step_the_other_way_withholds_advice(
 
 def test_who_is_not_qualified_is_told_so(ask: Ask) -> None:
     Qualification.objects.update(valid_to="2026-01-01")
-    advice = ask(reading("as found", "high", 5, co2="8.90"))
+    advice = ask(reading("as_found", "high", 5, co2="8.90"))
     assert (advice["action"], advice["direction"]) == ("withheld", None)
 
 
@@ -115,10 +115,10 @@ def test_what_cannot_be_read_is_refused_by_its_field(
 def test_a_series_that_has_not_come_to_rest_withholds_advice(ask: Ask) -> None:
     times = [str(second) for second in range(0, 61, 10)]
     restless = {"at_s": times, "co2": [f"{8.5 + 0.2 * n:.1f}" for n in range(len(times))], "co": ["40"] * len(times)}
-    advice = ask(reading("as found", "high", 5, co2="8.90") | {"series": restless})
+    advice = ask(reading("as_found", "high", 5, co2="8.90") | {"series": restless})
     assert advice["action"] == "withheld"
 
 
 def test_readings_with_odd_values_are_advised_on_all_the_same(ask: Ask) -> None:
-    odd = reading("as found", "high", 5, co2="8.90", values={"co": measured("2000", "ppm", "more than")})
+    odd = reading("as_found", "high", 5, co2="8.90", values={"co": measured("2000", "ppm", "more_than")})
     assert ask(odd)["action"] == "stop"

@@ -29,7 +29,9 @@ def visit(body: dict[str, Any], technician: User) -> Visit:
     return cast.store(body, technician)
 
 
-def send(client: APIClient, visit: Any, data: bytes, media_type: str, query: str = "?what=plate&name=plate.jpg") -> Any:
+def send(
+    client: APIClient, visit: Any, data: bytes, media_type: str, query: str = "?what=data_plate&name=data_plate.jpg"
+) -> Any:
     return client.post(f"/api/v1/visits/{visit}/files{query}", data, content_type=media_type)
 
 
@@ -37,7 +39,7 @@ def test_a_photo_goes_in_and_comes_out_without_its_place(field: APIClient, visit
     made = send(field, visit.id, pictures.jpeg(), JPEG)
     assert made.status_code == 201
     shown = made.json()
-    assert (shown["what"], shown["name"], shown["visit"]) == ("plate", "plate.jpg", str(visit.id))
+    assert (shown["what"], shown["name"], shown["visit"]) == ("data_plate", "data_plate.jpg", str(visit.id))
     assert field.get(made["Location"]).json() == shown
     assert field.get(f"/api/v1/visits/{visit.id}/files").json()["results"] == [shown]
     content = field.get(f"{made['Location']}/content").content
@@ -48,8 +50,8 @@ def test_a_photo_goes_in_and_comes_out_without_its_place(field: APIClient, visit
 @pytest.mark.parametrize(
     ("data", "media_type", "name", "disposition"),
     [(pictures.png(), PNG, "a b.png", 'inline; filename="a b.png"'),
-     (pictures.PDF, PDF, "a.pdf", 'attachment; filename="a.pdf"'),
-     (pictures.PDF, PDF, "plan d'été.pdf", "attachment; filename*=utf-8''plan%20d%27%C3%A9t%C3%A9.pdf")],
+     (pictures.PDF, PDF, "a.pdf", 'assignment; filename="a.pdf"'),
+     (pictures.PDF, PDF, "plan d'été.pdf", "assignment; filename*=utf-8''plan%20d%27%C3%A9t%C3%A9.pdf")],
 )  # fmt: skip
 def test_bytes_come_back_equal_and_are_what_they_are(
     field: APIClient, visit: Visit, data: bytes, media_type: str, name: str, disposition: str
@@ -74,20 +76,21 @@ def test_what_the_browser_still_has_is_not_sent_again(field: APIClient, office: 
 
 def test_the_same_bytes_again_answer_with_the_stored_one(field: APIClient, office: APIClient, visit: Visit) -> None:
     first = send(field, visit.id, pictures.jpeg(), JPEG)
-    again = send(office, visit.id, pictures.jpeg(), JPEG, "?what=plate&name=other.jpg")
+    again = send(office, visit.id, pictures.jpeg(), JPEG, "?what=data_plate&name=other.jpg")
     assert (again.status_code, again.json()) == (200, first.json())
-    assert send(office, visit.id, pictures.jpeg(), JPEG, "?what=defect&name=plate.jpg").status_code == 201
-    plates = office.get(f"/api/v1/visits/{visit.id}/files?what=plate").json()["results"]
-    assert plates == [first.json()]
+    assert send(office, visit.id, pictures.jpeg(), JPEG, "?what=defect&name=data_plate.jpg").status_code == 201
+    data_plates = office.get(f"/api/v1/visits/{visit.id}/files?what=data-plate").json()["results"]
+    assert data_plates == [first.json()]
 
 
 @pytest.mark.parametrize(
     ("media_type", "data", "query", "field_named"),
-    [(PNG, pictures.jpeg(), "?what=plate&name=a", "content"), (JPEG, b"", "?what=plate&name=a", "content"),
-     ("image/gif", b"GIF89a", "?what=plate&name=a", "media_type"), ("", b"x", "?what=plate&name=a", "media_type"),
-     ("multipart/form-data; boundary=x", b"--x--", "?what=plate&name=a", "media_type"),
-     (PDF, pictures.PDF, "?name=a", "what"), (PDF, pictures.PDF, "?what=plate", "name"),
-     (PDF, pictures.PDF + bytes(10_000_000), "?what=plate&name=a", "content")],
+    [(PNG, pictures.jpeg(), "?what=data_plate&name=a", "content"), (JPEG, b"", "?what=data_plate&name=a", "content"),
+     ("image/gif", b"GIF89a", "?what=data_plate&name=a", "media_type"),
+     ("", b"x", "?what=data_plate&name=a", "media_type"),
+     ("multipart/form-data; boundary=x", b"--x--", "?what=data_plate&name=a", "media_type"),
+     (PDF, pictures.PDF, "?name=a", "what"), (PDF, pictures.PDF, "?what=data_plate", "name"),
+     (PDF, pictures.PDF + bytes(10_000_000), "?what=data_plate&name=a", "content")],
 )  # fmt: skip
 def test_what_cannot_be_accepted_is_refused_by_name(
     field: APIClient, visit: Visit, media_type: str, data: bytes, query: str, field_named: str
@@ -98,7 +101,7 @@ def test_what_cannot_be_accepted_is_refused_by_name(
     assert StoredFile.objects.count() == 0
 
 
-@pytest.mark.parametrize("query", ["?what=plate&name=a&nam=b", "?what=plate&what=plate&name=a"])
+@pytest.mark.parametrize("query", ["?what=data_plate&name=a&nam=b", "?what=data_plate&what=data_plate&name=a"])
 def test_a_query_that_can_be_read_in_two_ways_is_refused(field: APIClient, visit: Visit, query: str) -> None:
     assert send(field, visit.id, pictures.PDF, PDF, query).json()["code"] == "bad_query"
 

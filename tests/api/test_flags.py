@@ -1,11 +1,11 @@
-"""Flags and marks: answered for and settled by a named person, by version, by the rule of who may."""
+"""Flags and questions: answered for and resolved by a named person, by version, by the rule of who may."""
 
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Analyser, Appliance, Flag, Mark, Person, User, Visit
+from fleet.models import Analyser, Appliance, Flag, Person, Question, User, Visit
 from tests import cast
 from tests.api.conftest import Door
 
@@ -45,7 +45,7 @@ def test_the_office_does_not_close_an_unsafe_flag(office: APIClient, unsafe: Fla
 def test_a_qualified_technician_closes_it_only_after_a_test(
     field: APIClient, unsafe: Flag, boiler: Appliance, body: dict[str, Any]
 ) -> None:
-    close = {"why": "flue mended and tested"}
+    close = {"why": "flue repaired and tested"}
     early = field.post(path(unsafe, "/close"), close, headers={"If-Match": '"1"'})
     assert early.json()["code"] == "no_test_since"
     later = cast.visit_body(boiler, *_who(body), day="2026-03-04")
@@ -70,7 +70,7 @@ def test_flags_are_narrowed_by_kind_and_state(office: APIClient, unsafe: Flag, o
     def kinds(**query: str) -> set[str]:
         return {each["kind"] for each in office.get("/api/v1/flags", query).json()["results"]}
 
-    assert kinds() == {"unsafe", "outside a limit"}
+    assert kinds() == {"unsafe", "outside_a_limit"}
     assert kinds(kind="unsafe", open="true") == {"unsafe"}
     assert kinds(acknowledged="true") == kinds(open="false") == set()
 
@@ -82,16 +82,16 @@ def test_a_foreign_flag_is_not_found(door: Door, others: dict[str, Any], outside
     assert theirs.get(path(outside)).status_code == 404
 
 
-def test_a_mark_is_settled_once_with_what_came_of_it(
+def test_a_mark_is_resolved_once_with_what_came_of_it(
     office: APIClient, field: APIClient, body: dict[str, Any], technician: User
 ) -> None:
     body["readings"][0]["analyser"] = "borrowed"
     visit: Visit = cast.store(body, technician)
-    mark = Mark.objects.get(visit=visit, code="analyser_unknown")
-    settle = f"/api/v1/marks/{mark.id}/settle"
-    assert field.post(settle, {"note": "x"}, headers={"If-Match": '"1"'}).status_code == 403
-    settled = office.post(settle, {"note": "the maker's own"}, headers={"If-Match": '"1"'})
-    assert (settled.json()["settled_by"], settled.json()["version"]) == ("dispatcher", 2)
-    assert office.post(settle, {"note": "again"}, headers={"If-Match": '"2"'}).status_code == 412
-    still_open = office.get("/api/v1/marks", {"visit": str(visit.id), "open": "true"}).json()["results"]
-    assert mark.code not in [each["code"] for each in still_open]
+    question = Question.objects.get(visit=visit, code="analyser_unknown")
+    resolve = f"/api/v1/questions/{question.id}/resolve"
+    assert field.post(resolve, {"note": "x"}, headers={"If-Match": '"1"'}).status_code == 403
+    resolved = office.post(resolve, {"note": "the manufacturer's own"}, headers={"If-Match": '"1"'})
+    assert (resolved.json()["resolved_by"], resolved.json()["version"]) == ("dispatcher", 2)
+    assert office.post(resolve, {"note": "again"}, headers={"If-Match": '"2"'}).status_code == 412
+    still_open = office.get("/api/v1/questions", {"visit": str(visit.id), "open": "true"}).json()["results"]
+    assert question.code not in [each["code"] for each in still_open]

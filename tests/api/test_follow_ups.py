@@ -12,19 +12,19 @@ from fleet.models import Appliance, Defect, Delivery, Revisit, User
 from tests import cast, pictures
 from tests.cast import propose_revisit
 from tests.services.test_deliveries import under
-from tests.services.test_revisits import under as under_duty
+from tests.services.test_revisits import under as under_required_check
 
 
 @pytest.fixture
 def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician: User) -> Delivery:
     under(boiler, "uk-gsiur-36", manager)
-    cast.store(body | {"defects": [{"what": "seal worn", "severity": "mend"}]}, technician)
+    cast.store(body | {"defects": [{"what": "seal worn", "severity": "repair"}]}, technician)
     return Delivery.objects.get()
 
 
 @pytest.fixture
 def revisit(boiler: Appliance, manager: User) -> Revisit:
-    under_duty(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
+    under_required_check(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
     proposed = propose_revisit(appliance=boiler, now=cast.NOON)
     assert proposed is not None
     return proposed
@@ -57,14 +57,14 @@ def test_a_sending_that_cannot_be_names_its_field(delivery: Delivery, office: AP
     assert list(office.post(path, ahead, headers=version).json()["errors"]) == ["sent_at"]
 
 
-def test_a_defect_is_listed_with_its_last_day_and_settled(delivery: Delivery, office: APIClient) -> None:
+def test_a_defect_is_listed_with_its_last_day_and_resolved(delivery: Delivery, office: APIClient) -> None:
     (one,) = office.get("/api/v1/defects?open=true&due_before=2026-03-30").json()["results"]
     assert (one["due"], one["overdue"]) == ("2026-03-30", True)
-    path = f"/api/v1/defects/{one['id']}/settle"
-    settled = office.post(path, {"why": "mended"}, headers={"If-Match": f'"{one["version"]}"'}).json()
-    assert (settled["open"], settled["settled_by"]) == (False, "dispatcher")
+    path = f"/api/v1/defects/{one['id']}/resolve"
+    resolved = office.post(path, {"why": "repaired"}, headers={"If-Match": f'"{one["version"]}"'}).json()
+    assert (resolved["open"], resolved["resolved_by"]) == (False, "dispatcher")
     assert office.get("/api/v1/defects?open=true").json()["results"] == []
-    assert Defect.objects.get().settled_why == "mended"
+    assert Defect.objects.get().resolved_why == "repaired"
 
 
 def test_a_revisit_is_set_for_a_day_and_kept_to_it(revisit: Revisit, office: APIClient, field: APIClient) -> None:
@@ -76,7 +76,7 @@ def test_a_revisit_is_set_for_a_day_and_kept_to_it(revisit: Revisit, office: API
     made = office.post(f"{path}/set", wanted, headers=version)
     assert (made.json()["state"], made.json()["day"]) == ("confirmed", "2190-04-01")
     assert made.json()["set_words"] == "Confirmed for 2190-04-01, now needed by 2027-12-01."
-    moved = office.post(f"{path}/set", {"state": "pinned", "day": "2190-04-02"}, headers={"If-Match": made["ETag"]})
+    moved = office.post(f"{path}/set", {"state": "booked", "day": "2190-04-02"}, headers={"If-Match": made["ETag"]})
     assert (moved.status_code, moved.json()["code"]) == (409, "occupier_knows")
     odd = office.get("/api/v1/revisits?needed_earlier=true&state=confirmed").json()["results"]
     assert [each["id"] for each in odd] == [str(revisit.id)]
@@ -109,7 +109,7 @@ def test_an_attempt_is_recorded_once_with_its_photo(
     revisit: Revisit, boiler: Appliance, field: APIClient, others: dict[str, Any], settings: Any, tmp_path: Path
 ) -> None:
     settings.MEDIA_ROOT = tmp_path
-    said = {"appliances": [str(boiler.id)], "at": "2026-03-02T10:00:00+00:00", "kind": "nobody in", "letter": "card"}
+    said = {"appliances": [str(boiler.id)], "at": "2026-03-02T10:00:00+00:00", "kind": "nobody_in", "letter": "card"}
     (made,) = field.post("/api/v1/no-access", said).json()["results"]
     (again,) = field.post("/api/v1/no-access", said).json()["results"]
     assert again["id"] == made["id"]
@@ -138,14 +138,14 @@ def test_retests_are_listed(boiler: Appliance, body: dict[str, Any], manager: Us
 
 
 def test_choices_are_recorded_only_as_previewed(boss: APIClient, office: APIClient) -> None:
-    change = {"flag_at": "0.25", "outside_within_days": 7, "mend_within_days": {"mend": 14}}
+    change = {"flag_at": "0.25", "outside_within_days": 7, "repair_within_days": {"repair": 14}}
     version = {"If-Match": '"1"'}
     unseen = boss.patch("/api/v1/contractor", change, headers=version)
     assert (unseen.status_code, unseen.json()["code"]) == (409, "not_shown")
     assert office.post("/api/v1/contractor/preview", change).status_code == 403
     seen = boss.post("/api/v1/contractor/preview", change).json()
-    assert [each["name"] for each in seen["choices"]] == ["flag_at", "outside_within_days", "mend_within_days"]
+    assert [each["name"] for each in seen["choices"]] == ["flag_at", "outside_within_days", "repair_within_days"]
     made = boss.patch("/api/v1/contractor", change | {"shown": seen["shown"]}, headers=version).json()
-    assert (made["flag_at"], made["outside_within_days"], made["mend_within_days"]) == (0.25, 7, {"mend": 14})
-    wrong = boss.post("/api/v1/contractor/preview", {"mend_within_days": {"soon": 1}})
-    assert (wrong.status_code, list(wrong.json()["errors"])) == (422, ["mend_within_days.soon"])
+    assert (made["flag_at"], made["outside_within_days"], made["repair_within_days"]) == (0.25, 7, {"repair": 14})
+    wrong = boss.post("/api/v1/contractor/preview", {"repair_within_days": {"soon": 1}})
+    assert (wrong.status_code, list(wrong.json()["errors"])) == (422, ["repair_within_days.soon"])

@@ -1,4 +1,4 @@
-"""Forecasts towards a ceiling, and forecasts held against what was found, at the door."""
+"""Forecasts towards a ceiling, and forecast accuracy, at the door."""
 
 from typing import Any
 
@@ -39,7 +39,7 @@ def test_forecasts_held_say_what_was_forecast_and_found_and_nothing_is_null_by_c
         chance=0.07, outside=True, surprise=-2.1, ahead=True,
     )  # fmt: skip
     (told,) = office.get("/api/v1/forecasts/held").json()["quantities"]
-    assert (told["quantity"], told["accepted_chance"], told["learnt"]) == ("co2", 0.08, None)
+    assert (told["quantity"], told["accepted_risk"], told["learnt"]) == ("co2", 0.08, None)
     ahead = told["ahead"]
     assert (ahead["readings"], ahead["outside"], ahead["found_share"], ahead["forecast_share"]) == (1, 1, 1.0, 0.07)
     assert ahead["reliability"]["count"][2] == 1

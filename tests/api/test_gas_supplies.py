@@ -1,4 +1,4 @@
-"""Gas supplies at the door: made once, mended by version, refused in words that name the field."""
+"""Gas supplies at the door: made once, repaired by version, refused in words that name the field."""
 
 from typing import Any
 
@@ -37,11 +37,11 @@ def test_the_appliance_says_what_it_burns_today(office: APIClient, boiler: Appli
     assert office.get(f"/api/v1/appliances/{boiler.id}").json()["burns"] == "grid gas of the trial"
 
 
-def test_a_supply_is_mended_by_its_version(office: APIClient, body: dict[str, Any]) -> None:
+def test_a_supply_is_repaired_by_its_version(office: APIClient, body: dict[str, Any]) -> None:
     made = office.post(PATH, body)
-    mended = office.patch(made["Location"], {"since": "2026-02-10"}, headers={"If-Match": '"1"'})
+    repaired = office.patch(made["Location"], {"since": "2026-02-10"}, headers={"If-Match": '"1"'})
     late = office.patch(made["Location"], {"since": "2026-02-11"}, headers={"If-Match": '"1"'})
-    assert (mended.status_code, mended.json()["since"], late.status_code) == (200, "2026-02-10", 412)
+    assert (repaired.status_code, repaired.json()["since"], late.status_code) == (200, "2026-02-10", 412)
 
 
 @pytest.mark.parametrize(
@@ -55,7 +55,7 @@ def test_a_supply_is_mended_by_its_version(office: APIClient, body: dict[str, An
         ({"source": ""}, "source"),
     ],
 )
-def test_what_cannot_be_reckoned_with_is_refused(
+def test_what_cannot_be_calculated_with_is_refused(
     office: APIClient, body: dict[str, Any], change: dict[str, Any], field: str
 ) -> None:
     refused = office.post(PATH, body | change)

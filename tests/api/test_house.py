@@ -22,7 +22,7 @@ def test_everybody_reads_the_contractor_and_the_manager_changes_it(boss: APIClie
 
 @pytest.mark.parametrize(
     ("field", "value"),
-    [("flag_at", 1), ("accepted_chance", "0"), ("extra_visits_a_week", -1), ("outside_within_days", True),
+    [("flag_at", 1), ("accepted_risk", "0"), ("extra_visits_a_week", -1), ("outside_within_days", True),
      ("emergency_numbers", []), ("is_demo", False)],
 )  # fmt: skip
 def test_a_choice_out_of_bounds_is_refused(boss: APIClient, field: str, value: object) -> None:
@@ -32,20 +32,20 @@ def test_a_choice_out_of_bounds_is_refused(boss: APIClient, field: str, value: o
 
 
 def test_dead_work_is_tried_again_by_the_manager(boss: APIClient, office: APIClient, boiler: Appliance) -> None:
-    request_job(kind="refresh_appliance", key="dead", due_at=cast.NOON)
-    job = Job.objects.get(key="dead")
+    request_job(kind="refresh_appliance", key="failed", due_at=cast.NOON)
+    job = Job.objects.get(key="failed")
     path = f"/api/v1/jobs/{job.id}/retry"
     assert boss.post(path).json()["code"] == "not_dead"
-    Job.objects.filter(id=job.id).update(state=Job.State.DEAD, tries=8)
+    Job.objects.filter(id=job.id).update(state=Job.State.FAILED, tries=8)
     assert office.post(path).status_code == 403
-    assert [each["key"] for each in boss.get("/api/v1/jobs?state=dead").json()["results"]] == ["dead"]
+    assert [each["key"] for each in boss.get("/api/v1/jobs?state=dead").json()["results"]] == ["failed"]
     retried = boss.post(path)
     assert (retried.status_code, retried.json()["state"], retried.json()["tries"]) == (200, "waiting", 0)
 
 
 def test_dead_work_that_waits_anew_is_not_doubled(boss: APIClient, boiler: Appliance) -> None:
-    request_job(kind="refresh_appliance", key="dead", due_at=cast.NOON)
-    dead = Job.objects.get(key="dead")
-    Job.objects.filter(id=dead.id).update(state=Job.State.DEAD)
-    request_job(kind="refresh_appliance", key="dead", due_at=cast.NOON)
+    request_job(kind="refresh_appliance", key="failed", due_at=cast.NOON)
+    dead = Job.objects.get(key="failed")
+    Job.objects.filter(id=dead.id).update(state=Job.State.FAILED)
+    request_job(kind="refresh_appliance", key="failed", due_at=cast.NOON)
     assert boss.post(f"/api/v1/jobs/{dead.id}/retry").json()["code"] == "waits_already"

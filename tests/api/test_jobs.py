@@ -22,7 +22,7 @@ def test_the_list_is_narrowed_by_state_kind_key_and_parent(boss: APIClient) -> N
     parent = job("done", "parent")
     job("waiting", "a", parent=parent)
     job("waiting", "b", kind="nightly")
-    job("dead", "a")
+    job("failed", "a")
 
     def keys(**query: Any) -> list[str]:
         return [each["key"] for each in boss.get(LIST, query).json()["results"]]
@@ -35,13 +35,13 @@ def test_the_list_is_narrowed_by_state_kind_key_and_parent(boss: APIClient) -> N
 
 
 def test_one_is_shown_with_its_error_in_full(boss: APIClient) -> None:
-    dead = job("dead", tries=8, last_error="ValueError: no\nand more", failed_at=NOON, finished_at=NOON)
-    shown = boss.get(f"{LIST}/{dead.id}").json()
+    failed = job("failed", tries=8, last_error="ValueError: no\nand more", failed_at=NOON, finished_at=NOON)
+    shown = boss.get(f"{LIST}/{failed.id}").json()
     assert (shown["tries"], shown["last_error"]) == (8, "ValueError: no\nand more")
     assert shown["failed_at"] == "2026-03-02T12:00:00Z"
 
 
-@pytest.mark.parametrize(("state", "status"), [("waiting", 200), ("dead", 200), ("done", 409), ("cancelled", 409)])
+@pytest.mark.parametrize(("state", "status"), [("waiting", 200), ("failed", 200), ("done", 409), ("cancelled", 409)])
 def test_what_rests_is_cancelled_and_what_has_ended_is_not(boss: APIClient, state: str, status: int) -> None:
     answer = boss.post(f"{LIST}/{job(state).id}/cancel")
     assert answer.status_code == status
@@ -72,7 +72,7 @@ def test_how_it_stands_is_told_in_one_answer(boss: APIClient) -> None:
 
 
 def test_nobody_but_the_manager_sees_any_of_it(office: APIClient) -> None:
-    dead = job("dead")
-    for path in (LIST, f"{LIST}/{dead.id}", "/api/v1/background-work"):
+    failed = job("failed")
+    for path in (LIST, f"{LIST}/{failed.id}", "/api/v1/background-work"):
         assert office.get(path).status_code == 403
-    assert office.post(f"{LIST}/{dead.id}/cancel").status_code == 403
+    assert office.post(f"{LIST}/{failed.id}/cancel").status_code == 403

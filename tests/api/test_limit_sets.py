@@ -12,9 +12,19 @@ from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
 from fleet.errors import FleetError
-from fleet.models import Analyser, Appliance, Duty, LimitSet, LimitSetAttachment, LimitSetVersion, Person, Record, User
+from fleet.models import (
+    Analyser,
+    Appliance,
+    LimitSet,
+    LimitSetAssignment,
+    LimitSetVersion,
+    Person,
+    Record,
+    RequiredCheck,
+    User,
+)
 from fleet.models.register import new_id
-from fleet.services.limit_sets import attach_limit_set, review_limit_set
+from fleet.services.limit_sets import assign_limit_set, review_limit_set
 from tests import cast
 from tests.api.conftest import Door
 
@@ -31,7 +41,7 @@ def at_noon(settings: Settings) -> None:
 def neutral(boiler: Appliance, manager: User) -> LimitSet:
     limit_set = LimitSet.objects.get(key="demo-neutral")
     place = {"limit_set": limit_set, "building": boiler.building, "since": "2025-01-01", "why": "chosen for a test"}
-    attach_limit_set(values=place, actor=manager, now=cast.NOON)
+    assign_limit_set(values=place, actor=manager, now=cast.NOON)
     return limit_set
 
 
@@ -44,11 +54,11 @@ def content_of(limit_set: LimitSet, **changes: Any) -> dict[str, Any]:
     return copy.deepcopy(limit_set.current.content) | changes
 
 
-def test_a_version_opens_and_ends_the_duties_that_it_begins_and_ends(
+def test_a_version_opens_and_ends_the_required_checks_that_it_begins_and_ends(
     boss: APIClient, path: str, neutral: LimitSet, boiler: Appliance
 ) -> None:
     def standing() -> list[str]:
-        return sorted(Duty.objects.filter(appliance=boiler, until__isnull=True).values_list("part", flat=True))
+        return sorted(RequiredCheck.objects.filter(appliance=boiler, until__isnull=True).values_list("part", flat=True))
 
     assert standing() == [""]
     content = content_of(neutral)
@@ -84,7 +94,7 @@ def test_a_preview_says_which_verdicts_and_dates_change_and_writes_nothing(
     assert neutral.versions.count() == 1
 
 
-def test_a_preview_of_what_cannot_be_reckoned_with_names_the_path(
+def test_a_preview_of_what_cannot_be_calculated_with_names_the_path(
     boss: APIClient, path: str, neutral: LimitSet
 ) -> None:
     rule = boss.post(f"{path}/versions/preview", content_of(neutral, interval={"type": "max_months"}))
@@ -164,7 +174,7 @@ def test_a_copy_is_unreviewed_whatever_the_set_was(boss: APIClient, path: str, n
     assert not copied.is_reviewed
     assert copied.content["limits"] == neutral.current.content["limits"]
     assert copied.content["notes"] == f"Copied from {neutral.name} v2."
-    assert not LimitSetAttachment.objects.filter(limit_set__key="ours").exists()
+    assert not LimitSetAssignment.objects.filter(limit_set__key="ours").exists()
 
 
 def test_a_key_that_is_taken_is_refused_by_name(boss: APIClient, path: str) -> None:
@@ -178,13 +188,13 @@ def test_a_retired_set_is_attached_nowhere_more_and_goes_on_where_it_is(
     retired = boss.patch(path, {"retired_on": "2026-03-02"}, headers={"If-Match": '"1"'})
     assert (retired.status_code, retired.json()["retired_on"]) == (200, "2026-03-02")
     place = {"limit_set": str(neutral.id), "appliance": str(boiler.id), "since": "2026-01-01", "why": "more of it"}
-    refused = office.post("/api/v1/attachments", place)
+    refused = office.post("/api/v1/assignments", place)
     assert (refused.status_code, list(refused.json()["errors"])) == (422, ["limit_set"])
     assert "retired on 2026-03-02" in refused.json()["errors"]["limit_set"]
     card = office.get(f"/api/v1/appliances/{boiler.id}/card").content.decode()
     assert "demo-neutral" in card
     assert boss.patch(path, {"retired_on": None}, headers={"If-Match": '"2"'}).status_code == 200
-    assert office.post("/api/v1/attachments", place).status_code == 201
+    assert office.post("/api/v1/assignments", place).status_code == 201
 
 
 def test_a_set_is_not_retired_for_a_day_to_come(boss: APIClient, path: str) -> None:

@@ -12,10 +12,11 @@ from rest_framework.test import APIClient
 from api import urls
 from api.doors import ListDoor
 from fleet.models import (
+    Alert,
     AllowedTarget,
     Analyser,
     Appliance,
-    CalendarAddress,
+    CalendarLink,
     Client,
     Delivery,
     Flag,
@@ -31,17 +32,16 @@ from fleet.models import (
     Record,
     Retest,
     Revisit,
-    Telling,
     Tenancy,
     User,
     Visit,
-    WebHook,
+    Webhook,
 )
 from fleet.models.register import new_id
 from fleet.services.files import store_file
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.revisits import refresh_appliance
-from fleet.services.visits import hold_message
+from fleet.services.visits import keep_unreadable
 from tests import cast, pictures
 from tests.api.conftest import Door
 
@@ -59,10 +59,10 @@ def busy(
 ) -> Appliance:
     """The boiler with something in every list."""
     body["readings"][0]["analyser"] = "borrowed"
-    body["defects"] = [{"what": "loose label", "severity": "mend", "mend_by": "2026-04-01"}]
+    body["defects"] = [{"what": "loose label", "severity": "repair", "repair_by": "2026-04-01"}]
     settings.MEDIA_ROOT = tmp_path
-    store_file(visit=cast.store(body, technician), name="plate", media_type="image/png", data=pictures.png(),
-               what="plate", actor=technician, now=cast.NOON)  # fmt: skip
+    store_file(visit=cast.store(body, technician), name="data_plate", media_type="image/png", data=pictures.png(),
+               what="data_plate", actor=technician, now=cast.NOON)  # fmt: skip
     fill(boiler, manager, "first")
     refresh_appliance(appliance=boiler, now=cast.NOON)
     return boiler
@@ -73,14 +73,14 @@ def fill(boiler: Appliance, manager: User, name: str) -> None:
         each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months"
     )
     place = {"limit_set": limit_set, "appliance": boiler, "since": "2025-01-01", "why": "local law"}
-    attach_limit_set(values=place, actor=manager, now=cast.NOON)
+    assign_limit_set(values=place, actor=manager, now=cast.NOON)
     FlueGroup.objects.create(building=boiler.building, name=name)
     since = date(2026, 4, 1 + GasSupply.objects.count())
     GasSupply.objects.create(building=boiler.building, since=since, fuel="methane", source="the network")
     Tenancy.objects.create(building=boiler.building, appliance=boiler, begins=since, source="the agent")
     Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key=name, sentence="O2 is outside.",
                         opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
-    hold_message(body=f"{{{name}".encode(), errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
+    keep_unreadable(body=f"{{{name}".encode(), errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
     follow_up(boiler, limit_set, manager)
     tell_others(boiler, manager)
     changed_lives(boiler)
@@ -93,22 +93,22 @@ def follow_up(boiler: Appliance, limit_set: LimitSet, by: User) -> None:
     Delivery.objects.create(visit=visit, limit_set=limit_set, **sending)
     clock = {"event": "co_over_300", "found_on": day, "due": day, "steps": []}
     Retest.objects.create(visit=visit, appliance=boiler, limit_set=limit_set, **clock)
-    tried = {"at": cast.NOON, "local_date": day, "kind": "nobody in", "by": by, "recorded_at": cast.NOON}
+    tried = {"at": cast.NOON, "local_date": day, "kind": "nobody_in", "by": by, "recorded_at": cast.NOON}
     attempt = NoAccess.objects.create(appliance=boiler, **tried)
     store_file(no_access=attempt, name="door", media_type="image/png", data=pictures.png(), what="letter", actor=by,
                now=cast.NOON)  # fmt: skip
 
 
 def tell_others(boiler: Appliance, by: User) -> None:
-    """A place on the list of who is on call and a telling; a calendar; a web-hook with a delivery, and its host."""
+    """A place on the list of who is on call and a telling; a calendar; a webhook with a delivery, and its host."""
     made = {"made_by": by, "made_at": cast.NOON}
     somebody = cast.make_user(f"somebody for {boiler.id}", "dispatcher")
     OnCall.objects.create(user=somebody)
     flag = Flag.objects.filter(appliance=boiler).latest("id")
-    Telling.objects.create(flag=flag, told_from=cast.NOON, round=1, user=somebody, due_at=cast.NOON)
-    CalendarAddress.objects.create(client=boiler.building.client, secret_sha256=boiler.id.hex * 2, **made)
-    hook = WebHook.objects.create(name=boiler.name, url="https://office.example/in", kinds=["flag opened"], **made)
-    HookDelivery.objects.create(hook=hook, kind="flag opened", event=str(flag.id), body="{}", made_at=cast.NOON)
+    Alert.objects.create(flag=flag, alerted_from=cast.NOON, round=1, user=somebody, due_at=cast.NOON)
+    CalendarLink.objects.create(client=boiler.building.client, secret_sha256=boiler.id.hex * 2, **made)
+    hook = Webhook.objects.create(name=boiler.name, url="https://office.example/in", kinds=["flag_opened"], **made)
+    HookDelivery.objects.create(hook=hook, kind="flag_opened", event=str(flag.id), body="{}", made_at=cast.NOON)
     allowed = {"host": f"{boiler.id}.example", "why": "ours", "allowed_by": by, "allowed_at": cast.NOON}
     AllowedTarget.objects.create(**allowed)
 
@@ -132,7 +132,7 @@ def add_more(boiler: Appliance, person: Person, analyser: Analyser, manager: Use
         cast.make_person(f"Person {n}", None, manager)
         cast.make_analyser(manager)
         body = cast.visit_body(another, person, analyser) | {
-            "defects": [{"what": "loose label", "severity": "mend", "mend_by": "2026-04-01"}]
+            "defects": [{"what": "loose label", "severity": "repair", "repair_by": "2026-04-01"}]
         }
         body["readings"][0]["analyser"] = "borrowed"
         cast.store(body, manager)
@@ -154,7 +154,7 @@ def test_every_list_takes_the_same_few_queries_however_many_rows(
         "analysers": analyser.id, "people": person.id, "sheets": busy.sheet_id,
         "limit-sets": LimitSet.objects.earliest("id").id, "visits": Visit.objects.earliest("id").id,
         "no-access": NoAccess.objects.earliest("id").id, "appliances": busy.id,
-        "web-hooks": WebHook.objects.earliest("id").id,
+        "webhooks": Webhook.objects.earliest("id").id,
     }  # fmt: skip
     paths = [f"/api/v1/{path.replace('<uuid:id>', str(parents.get(path.split('/')[0])))}" for _name, path in LISTS]
     assert len(paths) >= 20
@@ -193,12 +193,12 @@ def test_lists_show_only_what_the_viewer_may_see(door: Door, others: dict[str, A
     for name in (
         "visits",
         "flags",
-        "duties",
+        "required_checks",
         "revisits",
         "defects",
-        "marks",
+        "questions",
         "forecasts",
-        "attachments",
+        "assignments",
         "flue-groups",
     ):
         assert theirs.get(f"/api/v1/{name}").json()["results"] == [], name
@@ -211,7 +211,7 @@ def test_lists_show_only_what_the_viewer_may_see(door: Door, others: dict[str, A
 def test_a_filter_by_a_foreign_id_is_not_found(door: Door, others: dict[str, Any], busy: Appliance) -> None:
     theirs = door(others["dispatcher"])
     place = {"client": busy.building.client_id, "building": busy.building_id, "appliance": busy.id}
-    for name in ("visits", "flags", "duties", "revisits", "defects", "marks", "forecasts"):
+    for name in ("visits", "flags", "required_checks", "revisits", "defects", "questions", "forecasts"):
         for parameter, value in place.items():
             assert theirs.get(f"/api/v1/{name}", {parameter: str(value)}).status_code == 404
             assert theirs.get(f"/api/v1/{name}", {parameter: str(new_id())}).status_code == 404
@@ -236,7 +236,7 @@ def test_the_whole_history_of_an_appliance_is_one_answer(field: APIClient, busy:
     assert shown["last"]["id"] == shown["visits"][0]["id"]
     assert shown["sheet_version"] == 1
     assert shown["revisit"]["id"] == str(Revisit.objects.get().id)
-    assert all(shown[name] for name in ("forecasts", "flags", "duties", "defects", "attempts", "records"))
+    assert all(shown[name] for name in ("forecasts", "flags", "required_checks", "defects", "attempts", "records"))
     assert len(queries) <= 40
 
 
@@ -246,20 +246,20 @@ def test_the_card_is_the_table_that_readings_are_judged_by(
     shown = field.get(f"/api/v1/appliances/{busy.id}/card", {"analyser": str(analyser.id)}).json()
     bands = [(each["lower"], each["upper"]) for each in shown["card"]["bands"]]
     assert bands == [(9.1, 9.7), (8.8, 9.4)]
-    assert shown["card"]["stop_lines"]
+    assert shown["card"]["stop_levels"]
     assert shown["card"]["limits"]
     assert shown["card"]["analyser"]["id"] == str(analyser.id)
     assert field.get(f"/api/v1/appliances/{busy.id}/card", {"analyser": str(new_id())}).status_code == 404
 
 
-def test_an_appliance_without_sheet_has_a_card_with_stop_lines(boss: APIClient, others: dict[str, Any]) -> None:
+def test_an_appliance_without_sheet_has_a_card_with_stop_levels(boss: APIClient, others: dict[str, Any]) -> None:
     card = boss.get(f"/api/v1/appliances/{others['appliance'].id}/card").json()["card"]
     assert card["bands"] == []
-    assert card["stop_lines"]
+    assert card["stop_levels"]
 
 
 def test_attention_names_what_is_open_first(field: APIClient, busy: Appliance) -> None:
     shown = field.get("/api/v1/attention").json()
     assert shown["is_quiet"] is False
-    assert [each["flag"]["kind"] for each in shown["outside"]] == ["outside a limit"]
+    assert [each["flag"]["kind"] for each in shown["outside"]] == ["outside_a_limit"]
     assert shown["held"] == 1

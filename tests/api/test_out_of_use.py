@@ -5,9 +5,9 @@ from typing import Any
 
 from rest_framework.test import APIClient
 
-from fleet.models import Appliance, Duty, Flag, LimitSet, OutOfUse, User
+from fleet.models import Appliance, Flag, LimitSet, OutOfUse, RequiredCheck, User
 from fleet.models.register import new_id
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from tests.api.conftest import Door
 from tests.cast import NOON, store
 
@@ -16,7 +16,7 @@ STILL = {"begins": "2026-01-20", "why": "the hall is closed", "said_by": "the ca
 
 def attach(key: str, actor: User, boiler: Appliance) -> None:
     place = {"limit_set": LimitSet.objects.get(key=key), "appliance": boiler, "since": date(2025, 1, 1), "why": "x"}
-    attach_limit_set(values=place, actor=actor, now=NOON)
+    assign_limit_set(values=place, actor=actor, now=NOON)
 
 
 def test_it_is_recorded_once_listed_and_ended(office: APIClient, boiler: Appliance) -> None:
@@ -58,7 +58,7 @@ def test_a_replacement_is_made_once(office: APIClient, boiler: Appliance) -> Non
     assert office.post(path, body | {"id": str(new_id())}).status_code in (409, 412)
 
 
-def test_a_conversion_is_recorded_once_and_its_test_is_a_duty(office: APIClient, boiler: Appliance) -> None:
+def test_a_conversion_is_recorded_once_and_its_test_is_a_required_check(office: APIClient, boiler: Appliance) -> None:
     path = f"/api/v1/appliances/{boiler.id}/gas-conversions"
     body = {"id": str(new_id()), "converted_on": "2026-02-20", "to_fuel": "propane", "kit": "K-31", "label": "inside",
             "analyser_fuel": "propane", "sheet": None, "done_by": "Ada", "test_within_days": 14,
@@ -66,30 +66,30 @@ def test_a_conversion_is_recorded_once_and_its_test_is_a_duty(office: APIClient,
     first, again = (office.post(path, body) for _ in range(2))
     assert (first.status_code, again.status_code) == (201, 200)
     assert first.json()["from_fuel"] == "natural_gas"
-    duties = office.get("/api/v1/duties", {"source": "conversion"}).json()["results"]
-    assert [each["due"] for each in duties] == ["2026-03-06"]
+    required_checks = office.get("/api/v1/required-checks", {"source": "conversion"}).json()["results"]
+    assert [each["due"] for each in required_checks] == ["2026-03-06"]
 
 
-# ---- duties ----
+# ---- required checks ----
 
 
-def test_a_duty_names_what_the_last_visit_lacked(
+def test_a_required_check_names_what_the_last_visit_lacked(
     office: APIClient, body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
-    store(body | {"declared": {"flue_ok": True}}, technician)
+    store(body | {"inspection_points": {"flue_ok": True}}, technician)
     attach("uk-gsiur-36", manager, boiler)
-    shown = office.get("/api/v1/duties?not_discharged=true").json()["results"][0]
+    shown = office.get("/api/v1/required-checks?not-counted=true").json()["results"][0]
     assert shown["visited_on"] == "2026-03-02"
-    assert shown["lacks"][0]["words"] in shown["not_discharged"]
+    assert shown["lacks"][0]["words"] in shown["not_counted"]
     assert {"name", "words", "why", "found"} == set(shown["lacks"][0])
 
 
 def test_a_field_that_nothing_declares_is_refused_by_name(
     field: APIClient, body: dict[str, Any], boiler: Appliance
 ) -> None:
-    refused = field.post("/api/v1/visits", body | {"declared": {"co": "40", "flue_ok": 3}})
+    refused = field.post("/api/v1/visits", body | {"inspection_points": {"co": "40", "flue_ok": 3}})
     assert {each.rsplit(".", 1)[-1] for each in refused.json()["errors"]} == {"co"}
-    refused = field.post("/api/v1/visits", body | {"declared": {"flue_ok": 3}})
+    refused = field.post("/api/v1/visits", body | {"inspection_points": {"flue_ok": 3}})
     assert "true, false or words" in str(refused.json()["errors"])
 
 
@@ -100,15 +100,20 @@ def asked(client: APIClient, boiler: Appliance) -> dict[str, dict[str, Any]]:
     return {each["name"]: each for each in client.get(f"/api/v1/appliances/{boiler.id}/card").json()["fields_asked"]}
 
 
-def test_the_card_tells_the_union_of_what_the_duties_ask(field: APIClient, boiler: Appliance, manager: User) -> None:
+def test_the_card_tells_the_union_of_what_the_required_checks_ask(
+    field: APIClient, boiler: Appliance, manager: User
+) -> None:
     assert asked(field, boiler) == {}
     for key in ("uk-gsiur-36", "demo-neutral"):
         attach(key, manager, boiler)
     shown = asked(field, boiler)
-    law, plain = Duty.objects.get(regime="gb_landlord_check").name, Duty.objects.get(regime="plain").name
+    law, plain = (
+        RequiredCheck.objects.get(required_fields="gb_landlord_check").name,
+        RequiredCheck.objects.get(required_fields="plain").name,
+    )
     assert set(shown["disposition"]["mandatory_for"]) == {law, plain}
     assert shown["flue_ok"]["mandatory_for"] == [law]
-    assert (shown["flue_ok"]["declared"], shown["flue_ok"]["answered"]) == (True, False)
+    assert (shown["flue_ok"]["inspection_points"], shown["flue_ok"]["answered"]) == (True, False)
     assert shown["premises_address"]["answered"] is True
     assert shown["gas_tightness"]["condition"] == "after work on parts that carry gas"
 
@@ -129,5 +134,5 @@ def test_what_is_out_of_use_or_done_asks_for_nothing(
     office: APIClient, field: APIClient, boiler: Appliance, manager: User
 ) -> None:
     attach("uk-gsiur-36", manager, boiler)
-    Duty.objects.update(suspended_since=date(2026, 1, 1))
+    RequiredCheck.objects.update(suspended_since=date(2026, 1, 1))
     assert asked(field, boiler) == {}

@@ -1,4 +1,4 @@
-"""Calibrations, qualifications, sheets, limit sets and stop lines: recorded once per id, never edited."""
+"""Calibrations, qualifications, sheets, limit sets and stop levels: recorded once per id, never edited."""
 
 import copy
 import uuid
@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Analyser, LimitSet, ModelSheet, Person, Record, StopLines, User
+from fleet.models import Analyser, LimitSet, ModelSheet, Person, Record, StopLevels, User
 from fleet.models.register import new_id
 from tests import cast
 
@@ -117,7 +117,7 @@ def test_sheets_and_limit_sets_are_the_managers_to_write(office: APIClient) -> N
     limit_set = LimitSet.objects.earliest("id")
     assert office.post("/api/v1/sheets", {"name": "Model 7"}).status_code == 403
     assert office.post(f"/api/v1/limit-sets/{limit_set.id}/versions", {"content": LIMITS}).status_code == 403
-    assert office.post("/api/v1/stop-lines", LINES).status_code == 403
+    assert office.post("/api/v1/stop-levels", LINES).status_code == 403
     assert office.get(f"/api/v1/limit-sets/{limit_set.id}/versions").status_code == 200
 
 
@@ -134,7 +134,7 @@ def test_a_limit_set_is_made_versioned_and_reviewed(boss: APIClient) -> None:
     assert boss.post(review, said).status_code == 412
 
 
-def test_a_limit_set_that_cannot_be_reckoned_with_is_refused(boss: APIClient) -> None:
+def test_a_limit_set_that_cannot_be_calculated_with_is_refused(boss: APIClient) -> None:
     path = f"/api/v1/limit-sets/{LimitSet.objects.earliest('id').id}/versions"
     rule = LIMITS | {"interval": {"type": "when we like"}}
     assert list(boss.post(path, {"content": rule}).json()["errors"]) == ["content.interval"]
@@ -144,11 +144,11 @@ def test_a_limit_set_that_cannot_be_reckoned_with_is_refused(boss: APIClient) ->
     assert (refused.status_code, list(refused.json()["errors"])) == (422, ["content.limits.0.fires_when.op"])
 
 
-def test_stop_lines_are_given_whole_or_not_at_all(boss: APIClient) -> None:
-    check_recorded_once(boss, "/api/v1/stop-lines", LINES, LINES | {"ambient_co_ppm": "29"})
-    assert StopLines.objects.latest("number").co_rising_above_ppm == 100.5
-    assert boss.get("/api/v1/stop-lines").json()["results"][0].keys() >= LINES.keys()
+def test_stop_levels_are_given_whole_or_not_at_all(boss: APIClient) -> None:
+    check_recorded_once(boss, "/api/v1/stop-levels", LINES, LINES | {"ambient_co_ppm": "29"})
+    assert StopLevels.objects.latest("number").co_rising_above_ppm == 100.5
+    assert boss.get("/api/v1/stop-levels").json()["results"][0].keys() >= LINES.keys()
     for name in LINES:
         missing = {key: value for key, value in LINES.items() if key != name}
-        assert list(boss.post("/api/v1/stop-lines", missing).json()["errors"]) == [name]
-    assert boss.post("/api/v1/stop-lines", LINES | {"co_ppm_air_free": "0"}).status_code == 422
+        assert list(boss.post("/api/v1/stop-levels", missing).json()["errors"]) == [name]
+    assert boss.post("/api/v1/stop-levels", LINES | {"co_ppm_air_free": "0"}).status_code == 422

@@ -6,10 +6,10 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Appliance, Building, Client, Duty, Job, LimitSet, User
+from fleet.models import Appliance, Building, Client, Job, LimitSet, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import doubt_words
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from tests import cast
 from tests.api.conftest import Door
 
@@ -167,33 +167,33 @@ def test_who_sees_named_clients_only_sees_the_client_they_make(door: Door, other
     assert set(others["dispatcher"].clients.values_list("name", flat=True)) == {"Mill Trust", "Lock Trust"}
 
 
-def test_what_its_maker_could_not_see_is_not_made(office: APIClient, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_its_manufacturer_could_not_see_is_not_made(office: APIClient, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("api.clients.visible_clients", lambda _viewer: Client.objects.none())
     assert office.post("/api/v1/clients", {"name": "Lock Trust"}).status_code == 404
     assert not Client.objects.filter(name="Lock Trust").exists()
 
 
-def test_an_appliance_is_taken_on_with_the_duties_of_its_place(
+def test_an_appliance_is_taken_on_with_the_required_checks_of_its_place(
     office: APIClient, building: Building, manager: User
 ) -> None:
     limit_set = next(
         each for each in LimitSet.objects.all() if each.current.content["interval"]["type"] == "max_months"
     )
     place = {"limit_set": limit_set, "building": building, "since": "2025-01-01", "why": "local law"}
-    attach_limit_set(values=place, actor=manager, now=cast.NOON)
+    assign_limit_set(values=place, actor=manager, now=cast.NOON)
     body = {"building": str(building.id), "name": "Boiler 2", "in_service_from": "2025-06-01",
             "facts": {"output_kw": 58.5, "new_plant": False, "construction": "room-sealed"}}  # fmt: skip
     made = office.post("/api/v1/appliances", body)
     assert made.status_code == 201
     assert made.json()["facts"] == body["facts"]
     assert made.json()["burns"] == "natural_gas"
-    assert Duty.objects.filter(appliance=made.json()["id"]).count() == 1
+    assert RequiredCheck.objects.filter(appliance=made.json()["id"]).count() == 1
     assert Job.objects.filter(kind="refresh_appliance", key=made.json()["id"]).exists()
 
 
 @pytest.mark.parametrize("name", ["installation_on", "Installation_On"])
 @pytest.mark.parametrize("value", ["9999-01-01", "2026-02-01, 2201-01-01", "1899-12-31"])
-def test_a_day_among_the_facts_lies_in_years_that_are_reckoned_with(
+def test_a_day_among_the_facts_lies_in_years_that_are_calculated_with(
     office: APIClient, boiler: Appliance, name: str, value: str
 ) -> None:
     path = f"/api/v1/appliances/{boiler.id}"
@@ -207,8 +207,8 @@ def test_a_set_is_attached_where_a_day_beyond_reach_was_once_accepted(office: AP
     Appliance.objects.filter(id=boiler.id).update(facts={"installation_on": "9999-01-01"})
     limit_set = LimitSet.objects.get(key="de-geg-60b")
     place = {"limit_set": str(limit_set.id), "appliance": str(boiler.id), "since": "2026-01-01", "why": "law"}
-    assert office.post("/api/v1/attachments", {"id": str(new_id())} | place).status_code == 201
-    assert doubt_words(Duty.objects.get(appliance=boiler).cannot_tell) == "no date of installation recorded"
+    assert office.post("/api/v1/assignments", {"id": str(new_id())} | place).status_code == 201
+    assert doubt_words(RequiredCheck.objects.get(appliance=boiler).cannot_tell) == "no date of installation recorded"
 
 
 def test_an_appliance_can_only_be_on_a_flue_of_its_building(

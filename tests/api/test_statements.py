@@ -65,9 +65,12 @@ def test_what_a_statement_needs_is_named(
 
 @pytest.mark.parametrize("shape", ["json", "pdf", "csv"])
 def test_the_widest_period_with_the_longest_rule_is_told(office: APIClient, tested: Appliance, shape: str) -> None:
-    duty = {"appliance": str(tested.id), "name": "Rare check", "source": "contract", "why": "clause 4"}
+    required_check = {"appliance": str(tested.id), "name": "Rare check", "source": "contract", "why": "clause 4"}
     rule = {"type": "max_months", "months": 1200}
-    assert office.post("/api/v1/duties", duty | {"rule": rule, "since": "2200-12-31"}).status_code == 201
+    assert (
+        office.post("/api/v1/required-checks", required_check | {"rule": rule, "since": "2200-12-31"}).status_code
+        == 201
+    )
     widest = {"building": str(tested.building_id), "begins": "1900-01-01", "ends": "2200-12-31", "as": shape}
     assert office.get(STATEMENTS, widest).status_code == 200
 

@@ -41,8 +41,8 @@ def test_other_content_under_the_same_id_is_a_conflict_and_changes_nothing(
 
 def test_values_come_back_as_they_were_entered(field: APIClient, body: dict[str, Any]) -> None:
     body["readings"][0]["values"]["flue_temp"] = cast.measured("136.40", "degF")
-    body["readings"][0]["values"]["draught"] = cast.measured("0.0150", "inH2O", "more than")
-    body["readings"][0]["values"]["no"] = {"qualifier": "not measured"}
+    body["readings"][0]["values"]["draught"] = cast.measured("0.0150", "inH2O", "more_than")
+    body["readings"][0]["values"]["no"] = {"qualifier": "not_measured"}
     shown = field.post(VISITS, body).json()
     assert shown["readings"][0]["values"] == body["readings"][0]["values"]
     assert shown["conditions"] == body["conditions"]
@@ -64,7 +64,7 @@ def test_a_visit_is_shown_with_verdicts_marks_and_the_hash_of_its_record(field: 
     assert response["ETag"] == '"1"'
     assert shown["judgement"]["outcome"] == "within"
     assert {each["outcome"] for each in shown["readings"][2]["verdicts"]} >= {"within"}
-    assert [each["counted_phase"] for each in shown["readings"]] == ["as found"] * 2 + ["as left"] * 2
+    assert [each["counted_phase"] for each in shown["readings"]] == ["as_found"] * 2 + ["as_left"] * 2
     assert shown["sha256"] == stored.record.sha256
     assert [each["id"] for each in shown["records"]] == [str(stored.record_id)]
     assert shown["analysers"][0]["calibration"]["certificate"] == "C-1"
@@ -97,7 +97,7 @@ def test_visits_are_narrowed_by_day_place_and_outcome(field: APIClient, stored: 
 
     assert count(appliance=str(boiler.id), since="2026-03-02", until="2026-03-02") == 1
     assert count(client=str(boiler.building.client_id), judged="within", unsafe="false") == 1
-    assert count(building=str(boiler.building_id), outcome="not tested") == 0
+    assert count(building=str(boiler.building_id), outcome="not_tested") == 0
     assert count(since="2026-03-03") == 0
 
 
@@ -109,19 +109,19 @@ def test_the_paper_is_a_pdf_that_names_the_appliance(field: APIClient, stored: V
 
 
 def correction(body: dict[str, Any]) -> dict[str, Any]:
-    mended = copy.deepcopy(body)
-    mended["readings"][2]["values"]["co2"]["value"] = "9.60"
-    return {"reason": "misread display", "visit": mended}
+    repaired = copy.deepcopy(body)
+    repaired["readings"][2]["values"]["co2"]["value"] = "9.60"
+    return {"reason": "misread display", "visit": repaired}
 
 
 def test_an_amendment_is_a_new_record_and_the_old_one_stays(
     office: APIClient, body: dict[str, Any], stored: Visit
 ) -> None:
-    mended = office.post(f"{VISITS}/{stored.id}/amendments", correction(body), headers={"If-Match": '"1"'})
-    assert mended.status_code == 200
-    shown = mended.json()
+    repaired = office.post(f"{VISITS}/{stored.id}/amendments", correction(body), headers={"If-Match": '"1"'})
+    assert repaired.status_code == 200
+    shown = repaired.json()
     assert shown["readings"][2]["values"]["co2"]["value"] == "9.60"
-    assert (shown["version"], mended["ETag"]) == (2, '"2"')
+    assert (shown["version"], repaired["ETag"]) == (2, '"2"')
     first, second = shown["records"]
     assert second["amends"] == first["id"] == str(stored.record_id)
     assert shown["sha256"] == second["sha256"] != first["sha256"]

@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Appliance, Attendance, Client, Flag, HeldMessage, LimitSet, User
+from fleet.models import Appliance, Attendance, Client, Flag, LimitSet, UnreadableRecord, User
 from fleet.services import judgements
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from tests.cast import NOON, make_appliance, make_building
 
 
@@ -38,7 +38,7 @@ def test_unsafe_in_a_message_that_is_not_strict_json_is_acted_on(
     answer = send(sender, json.dumps(called_unsafe(body))[:-1] + f",{broken}}}")
     assert answer.status_code == 422, answer.content
     assert Flag.objects.get().kind == "unsafe"
-    assert HeldMessage.objects.get().id.hex == answer.json()["held_message"].replace("-", "")
+    assert UnreadableRecord.objects.get().id.hex == answer.json()["unreadable_record"].replace("-", "")
 
 
 def test_a_fault_of_ours_keeps_the_message_and_acts_on_unsafe(
@@ -50,8 +50,8 @@ def test_a_fault_of_ours_keeps_the_message_and_acts_on_unsafe(
     monkeypatch.setattr(judgements, "judge_visit", fail)
     answer = send(sender, json.dumps(called_unsafe(body)))
     assert answer.status_code == 500
-    assert answer.json()["held_message"]
-    assert json.loads(bytes(HeldMessage.objects.get().body))["id"] == body["id"]
+    assert answer.json()["unreadable_record"]
+    assert json.loads(bytes(UnreadableRecord.objects.get().body))["id"] == body["id"]
     assert Flag.objects.get().kind == "unsafe"
 
 
@@ -64,20 +64,20 @@ def test_a_fact_in_words_where_a_number_belongs_neither_stores_nor_breaks(
         "since": NOON.date(),
         "why": "x",
     }
-    attach_limit_set(values=place, actor=manager, now=NOON)
+    assign_limit_set(values=place, actor=manager, now=NOON)
     Appliance.objects.filter(id=boiler.id).update(facts={"output_kw": "24 kW"})
     assert send(sender, json.dumps(body)).status_code == 201
 
 
 def test_the_same_unreadable_message_is_kept_once(sender: APIClient, boiler: Appliance) -> None:
     first, second = send(sender, b"{broken"), send(sender, b"{broken")
-    assert first.json()["held_message"] == second.json()["held_message"]
-    assert HeldMessage.objects.count() == 1
+    assert first.json()["unreadable_record"] == second.json()["unreadable_record"]
+    assert UnreadableRecord.objects.count() == 1
 
 
 def test_an_empty_body_keeps_nothing(sender: APIClient, boiler: Appliance) -> None:
     assert send(sender, b"").status_code == 400
-    assert not HeldMessage.objects.exists()
+    assert not UnreadableRecord.objects.exists()
 
 
 def test_a_body_without_its_length_is_refused_plainly(sender: APIClient, body: dict[str, Any]) -> None:
@@ -85,7 +85,7 @@ def test_a_body_without_its_length_is_refused_plainly(sender: APIClient, body: d
         "POST", "/api/v1/visits", b"", content_type="application/json", HTTP_TRANSFER_ENCODING="chunked"
     )
     assert (answer.status_code, answer.json()["code"]) == (411, "length_required")
-    assert not HeldMessage.objects.exists()
+    assert not UnreadableRecord.objects.exists()
 
 
 def test_an_attendance_of_another_building_is_not_taken_over(

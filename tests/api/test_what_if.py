@@ -9,7 +9,7 @@ from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
 from fleet.models import Appliance, User
-from fleet.services.duties import add_duty
+from fleet.services.required_checks import add_required_check
 from tests.api.conftest import Door
 from tests.cast import NOON, store
 
@@ -20,27 +20,29 @@ def at_noon(settings: Settings) -> None:
 
 
 @pytest.fixture
-def boiler_with_a_duty(body: dict[str, Any], boiler: Appliance, technician: User, manager: User) -> Appliance:
+def boiler_with_a_required_check(body: dict[str, Any], boiler: Appliance, technician: User, manager: User) -> Appliance:
     store(body, technician)
     rule = {"type": "max_months", "months": 12}
     values = {"appliance": boiler, "name": "Yearly", "source": "contract", "rule": rule, "why": "c"}
-    add_duty(values=values | {"since": date(2015, 1, 1)}, actor=manager, now=NOON)
+    add_required_check(values=values | {"since": date(2015, 1, 1)}, actor=manager, now=NOON)
     return boiler
 
 
-def test_every_duty_answers_with_its_dates_and_words(office: APIClient, boiler_with_a_duty: Appliance) -> None:
-    places = (f"appliances/{boiler_with_a_duty.id}", f"buildings/{boiler_with_a_duty.building_id}")
+def test_every_required_check_answers_with_its_dates_and_words(
+    office: APIClient, boiler_with_a_required_check: Appliance
+) -> None:
+    places = (f"appliances/{boiler_with_a_required_check.id}", f"buildings/{boiler_with_a_required_check.building_id}")
     for place in places:
         said = office.get(f"/api/v1/{place}/what-if", {"day": "2026-12-01"}).json()
         assert (said["building"], said["today"], said["day"]) == (
-            str(boiler_with_a_duty.building_id), "2026-03-02", "2026-12-01",
+            str(boiler_with_a_required_check.building_id), "2026-03-02", "2026-12-01",
         )  # fmt: skip
-        (duty,) = said["duties"]
+        (required_check,) = said["required_checks"]
         words = (
             "In time: due by 2 Mar 2027. It gives up 92 days: the next check is then due by 1 Dec 2027, not 2 Mar 2028."
         )
-        assert duty | {"duty": "", "appliance": ""} == {
-            "duty": "", "appliance": "", "name": "Yearly", "due": "2027-03-02", "cannot_tell": "",
+        assert required_check | {"required_check": "", "appliance": ""} == {
+            "required_check": "", "appliance": "", "name": "Yearly", "due": "2027-03-02", "cannot_tell": "",
             "earliest_keep": None, "in_time": True, "serves": True, "keeps_rhythm": False, "days_lost": 92,
             "next_due": "2027-12-01", "next_cannot_tell": "", "words": words,
         }  # fmt: skip

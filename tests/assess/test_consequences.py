@@ -18,12 +18,12 @@ from fleet.models import (
     Analyser,
     Appliance,
     Client,
-    Duty,
     Job,
     LimitSet,
     LimitSetVersion,
     Person,
     Record,
+    RequiredCheck,
     Role,
     SheetVersion,
     User,
@@ -33,7 +33,7 @@ from fleet.models.register import new_id
 from fleet.presentation.consequences import consequence_sentences
 from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.services.appliances import add_sheet_version
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, SHEET, make_analyser, make_appliance, make_building, make_user, store, visit_body
 
@@ -62,7 +62,7 @@ def set_draft(key: str, **changes: Any) -> LimitSetVersion:
 
 def attach(key: str, actor: User, since: date = date(2025, 1, 1), **place: Any) -> None:
     values = {"limit_set": LimitSet.objects.get(key=key), "since": since, "why": "decided for a test"} | place
-    attach_limit_set(values=values, actor=actor, now=NOON)
+    assign_limit_set(values=values, actor=actor, now=NOON)
 
 
 def only(found: list[Consequence]) -> Consequence:
@@ -113,7 +113,7 @@ def test_only_the_newest_visit_with_readings_counts(
 ) -> None:
     visited(day="2025-03-02", left=("9.65", "9.10"))
     newest = visited(day="2026-02-02")
-    nobody_in = visit_body(boiler, person, analyser) | {"outcome": "not tested", "outcome_reason": "nobody in"}
+    nobody_in = visit_body(boiler, person, analyser) | {"outcome": "not_tested", "outcome_reason": "nobody_in"}
     store(nobody_in | {"readings": [], "work": []}, technician)
     one = only(consequences_of(draft_of(boiler, sheet_content("9.4", "0.2")), day=TODAY))
     assert one.visit == newest
@@ -137,7 +137,7 @@ def verdicts(visit: Visit) -> list[tuple[Any, ...]]:
     return sorted(
         (each["limit_id"], each["reading_key"] or "", each["phase"] or "", each["outcome"], each["limit_text"])
         for each in rows
-        if each["kind"] != "stop line"
+        if each["kind"] != "stop_level"
     )
 
 
@@ -163,14 +163,19 @@ def test_a_preview_writes_nothing_and_the_record_keeps_the_verdict_of_its_day(
 ) -> None:
     visit = visited(left=("9.60", "9.10"))
     attach("fr-4-400kw", manager, appliance=boiler)
-    before = (Record.objects.count(), Job.objects.count(), verdicts(visit), list(Duty.objects.values()))
+    before = (Record.objects.count(), Job.objects.count(), verdicts(visit), list(RequiredCheck.objects.values()))
     with CaptureQueriesContext(connection) as captured:
         preview_sheet(sheet=boiler.sheet, content=sheet_content("9.4", "0.1"), viewer=manager, day=TODAY)
         draft = set_draft("fr-4-400kw", interval={"type": "none"})
         preview_limit_set(limit_set=draft.limit_set, content=draft.content, viewer=manager, day=TODAY)
     assert not any(each["sql"].startswith(("INSERT", "UPDATE", "DELETE")) for each in captured)
     visit = Visit.objects.get()
-    assert (Record.objects.count(), Job.objects.count(), verdicts(visit), list(Duty.objects.values())) == before
+    assert (
+        Record.objects.count(),
+        Job.objects.count(),
+        verdicts(visit),
+        list(RequiredCheck.objects.values()),
+    ) == before
 
 
 # ---- limit sets ----
@@ -200,11 +205,11 @@ def test_another_interval_moves_the_next_due_date_and_what_is_said_comes_true(
     (change,) = only(consequences_of(draft, day=TODAY)).dues
     assert (change.before, change.after) == (date(2027, 3, 2), date(2026, 9, 2))
     add_limit_set_version(limit_set=draft.limit_set, content=draft.content, actor=manager, now=LATER, id=new_id())
-    assert Duty.objects.get().due == change.after
+    assert RequiredCheck.objects.get().due == change.after
 
 
 @pytest.mark.parametrize("starts", [True, False])
-def test_a_duty_that_begins_or_ends_with_the_draft_is_said(
+def test_a_required_check_that_begins_or_ends_with_the_draft_is_said(
     boiler: Appliance, visited: Stored, manager: User, starts: bool
 ) -> None:
     visited()
@@ -223,7 +228,7 @@ def test_a_duty_that_begins_or_ends_with_the_draft_is_said(
 def test_a_sheet_s_fact_that_an_interval_asks_for_moves_its_due_date(
     boiler: Appliance, visited: Stored, manager: User
 ) -> None:
-    visited()  # without a draught, which this set asks for: its duty counts from its beginning
+    visited()  # without a draught, which this set asks for: its required check counts from its beginning
     attach("it-dpr74", manager, appliance=boiler)
     refresh_appliance(appliance=boiler, now=NOON)
     (change,) = only(consequences_of(draft_of(boiler, sheet_content(rated_output_kw="120")), day=TODAY)).dues
@@ -232,10 +237,10 @@ def test_a_sheet_s_fact_that_an_interval_asks_for_moves_its_due_date(
         sheet=boiler.sheet, content=sheet_content(rated_output_kw="120"), actor=manager, now=LATER, id=new_id()
     )
     refresh_appliance(appliance=Appliance.objects.get(id=boiler.id), now=LATER)
-    assert Duty.objects.get().due == change.after
+    assert RequiredCheck.objects.get().due == change.after
 
 
-def test_a_set_reaches_by_client_building_and_appliance_while_its_attachment_stands(
+def test_a_set_reaches_by_client_building_and_appliance_while_its_assignment_stands(
     boiler: Appliance, client_of_ours: Client, manager: User
 ) -> None:
     other = make_appliance(make_building(client_of_ours, "Lock House"), None, "Boiler 2")

@@ -3,7 +3,7 @@ days of the year it is outside its limits.
 
 Five hundred appliances in 40 models that obey the engine's own law, with one to ten yearly visits behind them. Then
 they are lived on, fortnight by fortnight: whoever is due is read and, where called for, adjusted, alike under every
-rule. The engine learns the fleet from the visits so far, and anew each year; its accepted chance alpha is of being
+rule. The engine learns the fleet from the visits so far, and anew each year; its accepted risk alpha is of being
 outside at any moment before the next visit. Mean of BENCH_SEEDS worlds, by default 2, the same for each rule.
 
 "New" fleets have a single visit behind them, so that the engine begins with assumptions and has only its own visits to
@@ -123,7 +123,7 @@ def within(alpha: float) -> Rule:
 
     def interval(panel: Panel, hyper: Hyper | None) -> Floats:
         assert hyper is not None
-        years, _binding = horizon(filter(panel, hyper), hyper, LAW.limits, alpha, LONGEST_YEARS)
+        years, _date_set_by = horizon(filter(panel, hyper), hyper, LAW.limits, alpha, LONGEST_YEARS)
         return np.maximum(years, SOONEST_YEARS)
 
     return interval

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-SUBJECTS = ("combustion", "drift", "duties", "evidence", "api", "web", "routing", "reports", "intake", "scale")
+SUBJECTS = ("combustion", "drift", "required_checks", "evidence", "api", "web", "routing", "reports", "intake", "scale")
 KEYS = ("name", "value", "unit", "ratio_to", "ratio", "goal", "met")
 HEADS = ("figure", "value", "unit", "times better than", "", "goal", "met")
 

@@ -28,7 +28,7 @@ READ = {
     "flue_temp_c": [61.0, 48.0, 60.0, 48.5],
     "air_temp_c": [18.0, 18.0, 18.2, 18.3],
 }
-PLACES = (("high", "as found"), ("low", "as found"), ("high", "as left"), ("low", "as left"))
+PLACES = (("high", "as_found"), ("low", "as_found"), ("high", "as_left"), ("low", "as_left"))
 
 
 def figures() -> list[dict[str, Any]]:
@@ -88,10 +88,10 @@ def _of_one(n: int) -> Any:
 
 def _case(n: int, row: dict[str, float], doubted: tuple[Any, ...]) -> dict[str, Any]:
     rate, phase = PLACES[n]
-    void = any(each.voids for each in doubted)
+    invalid = any(each.makes_invalid for each in doubted)
     names = ("o2_pct", "co2_pct", "efficiency_pct_net", "efficiency_pct_gross")
     read = {name: row[name] for name in names} | {name: READ[name][n] for name in READ}
-    return reading(key=str(n + 1), rate=rate, phase=phase, taken_order=n + 1, void=void, **read)
+    return reading(key=str(n + 1), rate=rate, phase=phase, taken_order=n + 1, invalid=invalid, **read)
 
 
 def best_ms(run: Callable[[], Any]) -> float:

@@ -64,7 +64,7 @@ def set_up() -> None:
 
 
 def counted(job: Job) -> tasks.Effect:
-    """Reckon for a while, then leave one row. That it began is on record before, in a transaction of its own."""
+    """Calculate for a while, then leave one row. That it began is on record before, in a transaction of its own."""
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(
             "INSERT INTO counted_begun (job_key, pid, ppid) VALUES (%s, %s, %s)", [job.key, os.getpid(), os.getppid()]

@@ -91,7 +91,7 @@ def kill_in_flight(scene: Stage, victim: int) -> None:
 
 OF_THE_REQUEST = ["jobs.request"]
 OF_THE_OUTBOX = ["worker.marked", "worker.sent"]
-OF_THE_RUN = ["jobs.claim", "jobs.claim.marked", "tasks.claimed", "tasks.reckoned", "tasks.effect", "jobs.finish",
+OF_THE_RUN = ["jobs.claim", "jobs.claim.marked", "tasks.claimed", "tasks.calculated", "tasks.effect", "jobs.finish",
               "tasks.finished", "tasks.written"]  # fmt: skip
 
 

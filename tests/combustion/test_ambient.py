@@ -25,11 +25,11 @@ from tests.combustion.cases import fuels, property_settings, rows
 from tests.combustion.conditions import at_conditions
 
 METHANE = FUELS["methane"]
-CONTROLS: dict[str, Control] = {"ratio": "pneumatic ratio", "fixed_fan": "linkage"}
+CONTROLS: dict[str, Control] = {"ratio": "pneumatic_ratio", "fixed_fan": "linkage"}
 ALL_CASES = rows("ambient_effects_G20")
 CASES = [case for case in rows("ambient_effects_G20") if case["altitude_m"] == "0"]
 ALTITUDES = [case for case in rows("ambient_effects_G20") if case["altitude_m"] != "0"]
-REGULATING = [control for control in get_args(Control) if control != "self-adapting"]
+REGULATING = [control for control in get_args(Control) if control != "self_adapting"]
 readings_o2 = st.floats(2.0, 12.0)
 intake_temps_c = st.floats(-20.0, 40.0)
 
@@ -115,7 +115,7 @@ def test_the_season_is_as_large_as_stated() -> None:
     """About 0.02 CO2 points per kelvin with ratio control, 0.04 with a fixed fan: slopes of the cases
     near 20 °C.
     """
-    slopes: dict[Control, float] = {"pneumatic ratio": 0.022, "linkage": 0.040}
+    slopes: dict[Control, float] = {"pneumatic_ratio": 0.022, "linkage": 0.040}
     for control, slope in slopes.items():
         from_cold, from_warm = (corrected_to_reference(METHANE, control, "co2", 9.19, t)[0] for t in (15, 25))
         assert (from_cold - from_warm) / 10.0 == pytest.approx(slope, abs=0.003)
@@ -140,9 +140,9 @@ def test_a_missing_intake_temperature_leaves_the_value_and_widens_its_uncertaint
 
 def test_the_uncertainty_of_a_missing_temperature_is_six_kelvin_of_slope() -> None:
     """For a ratio control 6 K are worth about 0.12 CO2 points; humidity and nothing else is added."""
-    _, std = corrected_to_reference(METHANE, "pneumatic ratio", "co2", 9.19, np.nan, relative_humidity=0.5)
-    step, _ = corrected_to_reference(METHANE, "pneumatic ratio", "co2", 9.19, 14.0, relative_humidity=0.0)
-    dry, _ = corrected_to_reference(METHANE, "pneumatic ratio", "co2", 9.19, 20.0, relative_humidity=0.0)
+    _, std = corrected_to_reference(METHANE, "pneumatic_ratio", "co2", 9.19, np.nan, relative_humidity=0.5)
+    step, _ = corrected_to_reference(METHANE, "pneumatic_ratio", "co2", 9.19, 14.0, relative_humidity=0.0)
+    dry, _ = corrected_to_reference(METHANE, "pneumatic_ratio", "co2", 9.19, 20.0, relative_humidity=0.0)
     assert std == pytest.approx(abs(step - dry), rel=0.05)
 
 
@@ -170,7 +170,7 @@ def test_winter_air_is_corrected_towards_less_oxygen(
 @property_settings
 @given(fuels, readings_o2, intake_temps_c)
 def test_a_self_adapting_burner_needs_no_correction(fuel: Fuel, o2_pct: float, temp_c: float) -> None:
-    value, std = corrected_to_reference(fuel, "self-adapting", "o2", o2_pct, temp_c)
+    value, std = corrected_to_reference(fuel, "self_adapting", "o2", o2_pct, temp_c)
     assert (value, std) == pytest.approx((o2_pct, 0.0), abs=0)
 
 
@@ -208,12 +208,12 @@ def test_the_same_air_changes_nothing() -> None:
 
 
 def test_a_self_adapting_burner_stays_where_it_was_set() -> None:
-    moved = at_conditions(METHANE, "self-adapting", "o2", 5.0, air_temp_c=20.0, to_air_temp_c=[-10.0, 30.0])
+    moved = at_conditions(METHANE, "self_adapting", "o2", 5.0, air_temp_c=20.0, to_air_temp_c=[-10.0, 30.0])
     assert moved.tolist() == [5.0, 5.0]
 
 
 @pytest.mark.parametrize(
-    ("control", "shrinks"), [("linkage", True), ("oil pressure jet", True), ("pneumatic ratio", False)]
+    ("control", "shrinks"), [("linkage", True), ("oil_pressure_jet", True), ("pneumatic_ratio", False)]
 )
 def test_a_barometer_takes_the_weather_from_the_uncertainty(control: Control, shrinks: bool) -> None:
     """Where the pressure counts; behind a ratio control it cancels anyway."""
@@ -231,7 +231,7 @@ def test_low_pressure_is_corrected_towards_more_air() -> None:
     pressure = {"pressure_pa": 98_285.0, "reference_pressure_pa": 101_325.0}
     value, _ = corrected_to_reference(METHANE, "linkage", "o2", 5.0, 20.0, **pressure)
     assert 0.2 < value - 5.0 < 0.6
-    ratio, _ = corrected_to_reference(METHANE, "pneumatic ratio", "o2", 5.0, 20.0, **pressure)
+    ratio, _ = corrected_to_reference(METHANE, "pneumatic_ratio", "o2", 5.0, 20.0, **pressure)
     assert ratio == pytest.approx(5.0, abs=0.02)
 
 
@@ -259,10 +259,10 @@ def test_a_lean_winter_setting_can_run_out_of_air_in_summer() -> None:
 # n, its spread, whether by mass, and the pressure's exponent of each control: ideal gas through orifices or at constant
 # volume, oil at constant mass (own derivation); the spreads are own judgement, no source.
 LAWS: dict[Control, tuple[float, float, bool, float]] = {
-    "pneumatic ratio": (0.5, 0.1, True, 0.0),
+    "pneumatic_ratio": (0.5, 0.1, True, 0.0),
     "linkage": (1.0, 0.15, False, 0.5),
-    "fixed atmospheric": (1.0, 0.35, False, 0.5),
-    "oil pressure jet": (1.0, 0.15, False, 1.0),
+    "fixed_atmospheric": (1.0, 0.35, False, 0.5),
+    "oil_pressure_jet": (1.0, 0.15, False, 1.0),
 }
 
 
@@ -365,7 +365,7 @@ def test_the_atmosphere_ends_where_stated() -> None:
 
 
 def test_no_oxygen_on_a_self_adapting_burner_is_certain_too() -> None:
-    value, std = corrected_to_reference(METHANE, "self-adapting", "o2", [0.0, 5.0], 5.0)
+    value, std = corrected_to_reference(METHANE, "self_adapting", "o2", [0.0, 5.0], 5.0)
     assert value.tolist() == [0.0, 5.0]
     assert std.tolist() == [0.0, 0.0]
 

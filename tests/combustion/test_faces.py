@@ -59,7 +59,7 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "mg_per_kwh": lambda x: combustion.mg_per_kwh(GAS, x, "CO", "net"),
     "barometric_pressure_pa": combustion.barometric_pressure_pa,
     "corrected_to_reference": lambda x: combustion.corrected_to_reference(GAS, "linkage", "co2", x, 5.0)[0],
-    "its uncertainty": lambda x: combustion.corrected_to_reference(GAS, "pneumatic ratio", "o2", x, 5.0)[1],
+    "its uncertainty": lambda x: combustion.corrected_to_reference(GAS, "pneumatic_ratio", "o2", x, 5.0)[1],
     "heat_input_kw": lambda x: combustion.heat_input_kw(0.05, x, 15.0, 2000.0, 101325.0, 38.0),
 }
 AWKWARD = [
@@ -91,7 +91,7 @@ PAIRED: dict[str, Callable[[Any, Any], Any]] = {
     "heat_input_kw by meter": lambda x, y: combustion.heat_input_kw(x, y, 15.0, 2000.0, 101_325.0, 38.0),
     "corrected_to_reference": lambda x, y: combustion.corrected_to_reference(GAS, "linkage", "o2", x, y)[0],
     "its uncertainty by CO2": lambda x, y: combustion.corrected_to_reference(GAS, "linkage", "co2", x, y)[1],
-    "self-adapting": lambda x, y: combustion.corrected_to_reference(GAS, "self-adapting", "co2", x, y)[1],
+    "self_adapting": lambda x, y: combustion.corrected_to_reference(GAS, "self_adapting", "co2", x, y)[1],
     "reading_flags": lambda x, y: combustion.reading_flags(GAS, x, y, 60.0, co2_basis="measured", flue_temp_c=40.0),
     "reading_flags calculated": lambda x, y: combustion.reading_flags(GAS, x, y, 60.0, co2_basis="calculated"),
 }

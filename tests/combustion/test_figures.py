@@ -53,7 +53,7 @@ def test_losses_agree_with_an_independent_library() -> None:
         assert figures["excess_air_ratio"] == pytest.approx(column(cases, "lambda"), abs=2e-5)
 
 
-def test_a_maker_who_sets_co2_gets_its_o2_and_excess_air() -> None:
+def test_a_manufacturer_who_sets_co2_gets_its_o2_and_excess_air() -> None:
     """Corresponding O2 and excess air ratio of common settings (own computation, rounded to their last digit)."""
     for fuel, cases in by_fuel(rows("setpoints")):
         figures = derived_figures(fuel, {"co2_pct": column(cases, "CO2_dry_pct")})

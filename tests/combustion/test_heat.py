@@ -194,7 +194,7 @@ def test_blocks_agree_with_rows_one_by_one(given_too: tuple[str, ...]) -> None:
 
 
 @pytest.mark.parametrize("size", [FEW - 1, FEW, FEW + 1])
-def test_few_and_many_condensing_rows_are_reckoned_alike(size: int) -> None:
+def test_few_and_many_condensing_rows_are_calculated_alike(size: int) -> None:
     flue_c = np.linspace(25.0, 50.0, size)
     together = heat_balance(METHANE, 1.25, flue_c, 20.0)
     singly = [heat_balance(METHANE, 1.25, t, 20.0) for t in flue_c]

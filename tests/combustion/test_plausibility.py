@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from fleet.combustion import (
     FUELS,
+    INVALIDATING,
     TEST_GASES,
-    VOIDING,
     Fuel,
     FuelRows,
     ReadingFlag,
@@ -93,11 +93,13 @@ def test_nearly_air_and_more_than_air() -> None:
 
 
 def test_only_a_calculated_co2_and_a_wet_probe_leave_a_reading_standing() -> None:
-    standing = [flag for flag in ReadingFlag if flag not in VOIDING]
+    standing = [flag for flag in ReadingFlag if flag not in INVALIDATING]
     assert standing == [ReadingFlag.CO2_CALCULATED, ReadingFlag.CONDENSING_IN_PROBE]
-    assert [doubt.voids for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="calculated")] == [False]
-    assert [doubt.voids for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="measured", flue_temp_c=45.0)] == [False]
-    assert [doubt.voids for doubt in doubts(GAS, 18.5, 1.4, 60.0, co2_basis="measured")] == [True]
+    assert [doubt.makes_invalid for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="calculated")] == [False]
+    assert [doubt.makes_invalid for doubt in doubts(GAS, 5.0, 9.0, 20.0, co2_basis="measured", flue_temp_c=45.0)] == [
+        False
+    ]
+    assert [doubt.makes_invalid for doubt in doubts(GAS, 18.5, 1.4, 60.0, co2_basis="measured")] == [True]
 
 
 @pytest.mark.parametrize("burnt", [name for name in FUELS if name not in TEST_GASES])
@@ -219,7 +221,7 @@ def test_flags_are_numbered_as_records_hold_them() -> None:
         "CO2_OF_OTHER_FUEL": 32,
         "CONDENSING_IN_PROBE": 64,
     }
-    assert [flag.name for flag in ReadingFlag if flag.value & VOIDING] == [
+    assert [flag.name for flag in ReadingFlag if flag.value & INVALIDATING] == [
         *("O2_ABOVE_AIR", "O2_TOO_DILUTE", "PAIR_MISFITS_FUEL", "RICH_SIDE", "CO2_OF_OTHER_FUEL")
     ]
 
@@ -291,16 +293,16 @@ def test_each_doubt_shows_the_figures_that_fired_it() -> None:
     fuel = {"apparent_co2_max_pct": pytest.approx(pair), "fuel_co2_max_pct": GAS.co2_max_pct}
     read = {"o2_pct": 5.0, "co2_pct": 10.5}
     misfit, wet = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="measured", flue_temp_c=40.0)
-    assert (misfit.code, misfit.voids, misfit.fuel) == ("pair_misfits_fuel", True, "propane")
+    assert (misfit.code, misfit.makes_invalid, misfit.fuel) == ("pair_misfits_fuel", True, "propane")
     assert misfit.figures == read | {"expected_co2_pct": pytest.approx(expected)} | fuel
     assert list(misfit.figures)[:3] == ["o2_pct", "co2_pct", "expected_co2_pct"]
-    assert (wet.code, wet.voids, wet.fuel) == ("condensing_in_probe", False, None)
+    assert (wet.code, wet.makes_invalid, wet.fuel) == ("condensing_in_probe", False, None)
     assert set(wet.figures) == {"flue_temp_c", "dew_point_c"}
     repeated, other = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="calculated")
     assert (repeated.code, repeated.figures) == ("co2_calculated", read)
-    assert (other.code, other.figures, other.voids) == ("co2_of_other_fuel", read | fuel, True)
+    assert (other.code, other.figures, other.makes_invalid) == ("co2_of_other_fuel", read | fuel, True)
     (above,) = doubts(GAS, 21.5, 0.1, 7.0, co2_basis="absent")
-    assert (above.code, above.figures, above.voids) == ("o2_above_air", {"o2_pct": 21.5}, True)
+    assert (above.code, above.figures, above.makes_invalid) == ("o2_above_air", {"o2_pct": 21.5}, True)
     (dilute,) = doubts(GAS, 18.5, 1.4, 7.0, co2_basis="absent")
     assert (dilute.code, dilute.figures) == ("o2_too_dilute", {"o2_pct": 18.5, "co_ppm": 7.0})
     (rich,) = doubts(GAS, 0.2, 10.5, 7000.0, co2_basis="absent")
@@ -336,10 +338,10 @@ def test_agreement_in_what_does_not_change_is_no_copy() -> None:
     assert identical_readings([still, dict(still)]) == []
 
 
-@pytest.mark.parametrize("telling", ["o2_pct", "co_ppm", "flue_temp_c"])
-def test_one_telling_quantity_among_four_is_enough_and_three_are_not(telling: str) -> None:
+@pytest.mark.parametrize("alert", ["o2_pct", "co_ppm", "flue_temp_c"])
+def test_one_alert_quantity_among_four_is_enough_and_three_are_not(alert: str) -> None:
     still: dict[str, float | None] = {"co2_pct": 9.0, "air_temp_c": 18.2, "inlet_pa": 2000.0}
-    four = still | {telling: 31.0}
+    four = still | {alert: 31.0}
     assert identical_readings([four, dict(four)]) == [(0, 1)]
     three = four | {"inlet_pa": None}
     assert identical_readings([three, dict(three)]) == []

@@ -281,36 +281,36 @@ def carried(read: dict[str, float], qualifiers: dict[str, str], **how: str) -> d
 def test_more_co_than_can_be_shown_is_carried_on() -> None:
     more = ("co_ppm_air_free", "co_co2_ratio", "co_mg_per_kwh_net", "co_mg_per_kwh_gross", "unburnt_loss_pct_net")
     less = ("efficiency_pct_net", "efficiency_pct_gross")
-    expected = dict.fromkeys(more, "more than") | dict.fromkeys(less, "less than")
-    assert carried(DRY | {"co_ppm": 2000.0}, {"co": "more than"}) == expected
-    assert carried(DRY | {"co_ppm": 2000.0}, {"co_ppm": "more than"}) == expected
+    expected = dict.fromkeys(more, "more_than") | dict.fromkeys(less, "less_than")
+    assert carried(DRY | {"co_ppm": 2000.0}, {"co": "more_than"}) == expected
+    assert carried(DRY | {"co_ppm": 2000.0}, {"co_ppm": "more_than"}) == expected
 
 
 def test_less_o2_than_shown_means_more_co2_and_less_of_what_grows_with_air() -> None:
-    said = carried(DRY, {"o2": "less than"})
-    assert said["o2_pct"] == said["excess_air_ratio"] == said["co_ppm_air_free"] == "less than"
-    assert said["co2_pct"] == said["efficiency_pct_net"] == said["dew_point_c"] == "more than"
-    assert carried(DRY | {"co2_pct": 9.1}, {"o2": "less than"}, co2_basis="calculated")["co_co2_ratio"] == "less than"
-    assert "co_co2_ratio" not in carried(DRY | {"co2_pct": 9.1}, {"o2": "less than"}, co2_basis="measured")
+    said = carried(DRY, {"o2": "less_than"})
+    assert said["o2_pct"] == said["excess_air_ratio"] == said["co_ppm_air_free"] == "less_than"
+    assert said["co2_pct"] == said["efficiency_pct_net"] == said["dew_point_c"] == "more_than"
+    assert carried(DRY | {"co2_pct": 9.1}, {"o2": "less_than"}, co2_basis="calculated")["co_co2_ratio"] == "less_than"
+    assert "co_co2_ratio" not in carried(DRY | {"co2_pct": 9.1}, {"o2": "less_than"}, co2_basis="measured")
 
 
 def test_readings_that_pull_opposite_ways_leave_nothing_known() -> None:
-    said = carried(DRY | {"co_ppm": 2000.0}, {"co": "more than", "o2": "less than"})
+    said = carried(DRY | {"co_ppm": 2000.0}, {"co": "more_than", "o2": "less_than"})
     assert said["co_ppm_air_free"] == "not known"
     assert said["unburnt_loss_pct_net"] == "not known"
-    assert said["excess_air_ratio"] == "less than"
-    assert carried(DRY, {"co": "more than", "o2": "more than"})["co_ppm_air_free"] == "more than"
+    assert said["excess_air_ratio"] == "less_than"
+    assert carried(DRY, {"co": "more_than", "o2": "more_than"})["co_ppm_air_free"] == "more_than"
 
 
 def test_plain_readings_carry_nothing_and_other_words_are_passed_over() -> None:
-    words = {"co": "=", "o2": "sensor fault", "draught": "more than", "flue_temp": "not measured"}
+    words = {"co": "=", "o2": "sensor_fault", "draught": "more_than", "flue_temp": "not_measured"}
     assert carried(DRY, words) == {}
     assert figures_with_uncertainty(GAS, DRY, EXACT).qualifiers == ()
 
 
 def test_each_reading_carries_its_own() -> None:
     read = {"o2_pct": [5.0, 5.0, np.nan], "co_ppm": [2000.0, 10.0, 2000.0]}
-    found = figures_with_uncertainty(GAS, read, {}, [{"co": "more than"}, {}, {"co": "more than"}])
+    found = figures_with_uncertainty(GAS, read, {}, [{"co": "more_than"}, {}, {"co": "more_than"}])
     assert [sorted(each) for each in found.qualifiers] == [
         ["co_co2_ratio", "co_mg_per_kwh_gross", "co_mg_per_kwh_net", "co_ppm_air_free", "unburnt_loss_pct_net"],
         [],
@@ -351,10 +351,10 @@ def test_what_is_stated_by_name_reaches_its_column(name: str) -> None:
 
 
 def test_words_by_which_way_a_figure_is_pulled() -> None:
-    assert dict(DIRECTIONS) == {"more than": 1.0, "less than": -1.0}
+    assert dict(DIRECTIONS) == {"more_than": 1.0, "less_than": -1.0}
     assert dict(WORDS) == {
-        (True, False): "more than",
-        (False, True): "less than",
+        (True, False): "more_than",
+        (False, True): "less_than",
         (True, True): "not known",
         (False, False): "",
     }

@@ -27,8 +27,8 @@ from fleet.models import (
     GasSupply,
     Job,
     LimitSet,
-    Mark,
     NoAccess,
+    Question,
     Revisit,
     Role,
     Tenancy,
@@ -38,14 +38,14 @@ from fleet.models import (
 from fleet.models.register import new_id
 from fleet.models.roles import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE
 from fleet.services.access import create_token
+from fleet.services.alerts import put_on_call
 from fleet.services.calendars import make_address
-from fleet.services.duties import add_duty
 from fleet.services.files import store_file
-from fleet.services.limit_sets import attach_limit_set
-from fleet.services.notices import put_on_call
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.out_of_use import begin_out_of_use
+from fleet.services.required_checks import add_required_check
 from fleet.services.revisits import refresh_appliance
-from fleet.services.visits import hold_message
+from fleet.services.visits import keep_unreadable
 from fleet.services.webhooks import add_hook, allow_target
 from tests import cast, pictures
 
@@ -117,9 +117,9 @@ TABLE: dict[str, Row] = {
     "delivery-send": act("delivery", POST=OFFICE),
     "delivery-fail": act("delivery", POST=OFFICE),
     "defects": page(GET=EVERYBODY),
-    "defect-settle": act("defect", POST=OFFICE),
+    "defect-resolve": act("defect", POST=OFFICE),
     "choices": page(GET=MANAGER, POST=MANAGER),
-    "duties": page(GET=EVERYBODY),
+    "required_checks": page(GET=EVERYBODY),
     "sheets": page(GET=EVERYBODY),
     "sheet-new": page(GET=MANAGER, POST=MANAGER),
     "sheet-import": page(GET=MANAGER, POST=MANAGER),
@@ -133,12 +133,12 @@ TABLE: dict[str, Row] = {
     "limit-set-copy": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
     "limit-set-retire": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
     "records": page(GET=EVERYBODY),
-    "mark-settle": act("mark", POST=OFFICE),
-    "held-settle": act("held-message", POST=OFFICE),
+    "mark-resolve": act("question", POST=OFFICE),
+    "held-resolve": act("unreadable-record", POST=OFFICE),
     "statements": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "statement-pdf": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "statement-csv": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
-    "honesty": page(GET=OFFICE | AUDITOR),
+    "forecast_accuracy": page(GET=OFFICE | AUDITOR),
     "api-documentation": page(GET=EVERYBODY),
     "api-schema": api(GET=EVERYBODY),
     "api-clients": api(GET=EVERYBODY, POST=OFFICE),
@@ -187,23 +187,23 @@ TABLE: dict[str, Row] = {
     "api-copy-limit-set": api("limit-set", POST=MANAGER),
     "api-export-limit-set": api("limit-set", GET=EVERYBODY),
     "api-limit-set-schema": api(GET=EVERYBODY),
-    "api-attachments": api(GET=EVERYBODY, POST=OFFICE),
-    "api-attachment": api("attachment", bound=True, GET=EVERYBODY, PATCH=OFFICE),
-    "api-stop-lines": api(GET=EVERYBODY, POST=MANAGER),
-    "api-duties": api(GET=EVERYBODY, POST=OFFICE),
-    "api-duty": api("duty", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-assignments": api(GET=EVERYBODY, POST=OFFICE),
+    "api-assignment": api("assignment", bound=True, GET=EVERYBODY, PATCH=OFFICE),
+    "api-stop-levels": api(GET=EVERYBODY, POST=MANAGER),
+    "api-required-checks": api(GET=EVERYBODY, POST=OFFICE),
+    "api-required-check": api("required_check", bound=True, GET=EVERYBODY, PATCH=OFFICE),
     "api-visits": api(GET=EVERYBODY, POST=FIELD),
     "api-visit": api("visit", bound=True, GET=EVERYBODY),
     "api-amendments": api("visit", bound=True, POST=OFFICE),
     "api-visit-paper": api("visit", bound=True, GET=EVERYBODY),
-    "api-held-messages": api(GET=OFFICE),
-    "api-held-message": api("held-message", bound=True, GET=OFFICE),
-    "api-settle-held-message": api("held-message", bound=True, POST=OFFICE),
+    "api-unreadable-records": api(GET=OFFICE),
+    "api-unreadable-record": api("unreadable-record", bound=True, GET=OFFICE),
+    "api-resolve-unreadable-record": api("unreadable-record", bound=True, POST=OFFICE),
     "api-marks": api(GET=EVERYBODY),
-    "api-settle-mark": api("mark", bound=True, POST=OFFICE),
+    "api-resolve-mark": api("question", bound=True, POST=OFFICE),
     "api-defects": api(GET=EVERYBODY),
     "api-defect": api("defect", bound=True, GET=EVERYBODY),
-    "api-settle-defect": api("defect", bound=True, POST=OFFICE),
+    "api-resolve-defect": api("defect", bound=True, POST=OFFICE),
     "api-deliveries": api(GET=EVERYBODY),
     "api-delivery": api("delivery", bound=True, GET=EVERYBODY),
     "api-send-delivery": api("delivery", bound=True, POST=OFFICE),
@@ -236,30 +236,30 @@ TABLE: dict[str, Row] = {
     "api-retry-job": api("job", POST=MANAGER),
     "api-cancel-job": api("job", POST=MANAGER),
     "api-background-work": api(GET=MANAGER),
-    "notices": page(GET=FIELD, POST=FIELD),
+    "alerts": page(GET=FIELD, POST=FIELD),
     "on-call-add": Row("act", {"GET": EVERYBODY, "POST": MANAGER}),
     "on-call-change": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "on-call"),
-    "web-hooks": page(GET=MANAGER, POST=MANAGER),
-    "web-hook": page("web-hook", bound=True, GET=MANAGER, POST=MANAGER),
-    "web-hook-hosts": Row("act", {"GET": EVERYBODY, "POST": MANAGER}),
+    "webhooks": page(GET=MANAGER, POST=MANAGER),
+    "webhook": page("webhook", bound=True, GET=MANAGER, POST=MANAGER),
+    "webhook-hosts": Row("act", {"GET": EVERYBODY, "POST": MANAGER}),
     "calendars": page(GET=FIELD, POST=FIELD),
-    "calendar-change": act("calendar-address", POST=FIELD),
+    "calendar-change": act("calendar-link", POST=FIELD),
     "calendar-feed": Row("open", {"GET": EVERYBODY}, "calendar-secret"),
     "api-own-notices": api(GET=FIELD, PATCH=FIELD),
     "api-on-call": api(GET=OFFICE, POST=MANAGER),
     "api-on-call-entry": api("on-call", GET=OFFICE, PATCH=MANAGER, DELETE=MANAGER),
-    "api-tellings": api(GET=EVERYBODY),
-    "api-web-hooks": api(GET=MANAGER, POST=MANAGER),
-    "api-web-hook": api("web-hook", bound=True, GET=MANAGER, PATCH=MANAGER, DELETE=MANAGER),
-    "api-web-hook-secret": api("web-hook", bound=True, POST=MANAGER),
-    "api-web-hook-trial": api("web-hook", bound=True, POST=MANAGER),
-    "api-web-hook-deliveries": api("web-hook", bound=True, GET=MANAGER),
-    "api-web-hook-hosts": api(GET=MANAGER, POST=MANAGER),
-    "api-web-hook-host": api("web-hook-host", bound=True, DELETE=MANAGER),
-    "api-calendar-addresses": api(GET=FIELD, POST=FIELD),
-    "api-calendar-address": api("calendar-address", bound=True, GET=FIELD),
-    "api-renew-calendar": api("calendar-address", bound=True, POST=FIELD),
-    "api-revoke-calendar": api("calendar-address", bound=True, POST=FIELD),
+    "api-alerts": api(GET=EVERYBODY),
+    "api-webhooks": api(GET=MANAGER, POST=MANAGER),
+    "api-webhook": api("webhook", bound=True, GET=MANAGER, PATCH=MANAGER, DELETE=MANAGER),
+    "api-webhook-secret": api("webhook", bound=True, POST=MANAGER),
+    "api-webhook-trial": api("webhook", bound=True, POST=MANAGER),
+    "api-webhook-deliveries": api("webhook", bound=True, GET=MANAGER),
+    "api-webhook-hosts": api(GET=MANAGER, POST=MANAGER),
+    "api-webhook-host": api("webhook-host", bound=True, DELETE=MANAGER),
+    "api-calendar-links": api(GET=FIELD, POST=FIELD),
+    "api-calendar-link": api("calendar-link", bound=True, GET=FIELD),
+    "api-renew-calendar": api("calendar-link", bound=True, POST=FIELD),
+    "api-revoke-calendar": api("calendar-link", bound=True, POST=FIELD),
     "api-tokens": api(GET=EVERYBODY, POST=EVERYBODY),
     "api-token": api("token", DELETE=EVERYBODY),
     "api-visit-files": api("visit", bound=True, GET=EVERYBODY, POST=FIELD),
@@ -293,23 +293,23 @@ def things(
     visit = cast.store(body, technician)
     limit_set = LimitSet.objects.earliest("id")
     place = {"limit_set": limit_set, "appliance": boiler, "since": "2025-01-01", "why": "local law"}
-    attachment = attach_limit_set(values=place, actor=manager, now=cast.NOON)
+    assignment = assign_limit_set(values=place, actor=manager, now=cast.NOON)
     rule = {"type": "max_months", "months": 12}
     terms = {"appliance": boiler, "name": "Yearly", "source": "contract", "rule": rule, "why": "clause 4",
              "since": boiler.in_service_from}  # fmt: skip
     refresh_appliance(appliance=boiler, now=cast.NOON)
     flag = Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key="k", sentence="O2 is outside.",
                                opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
-    file, _made = store_file(visit=visit, name="plate", media_type="image/png", data=pictures.png(), what="plate",
-                             actor=technician, now=cast.NOON)  # fmt: skip
+    file, _made = store_file(visit=visit, name="data_plate", media_type="image/png", data=pictures.png(),
+                             what="data_plate", actor=technician, now=cast.NOON)  # fmt: skip
     made = {
         "client": boiler.building.client, "building": boiler.building, "appliance": boiler, "sheet": boiler.sheet,
-        "person": technician.person, "analyser": analyser, "limit-set": limit_set, "attachment": attachment,
+        "person": technician.person, "analyser": analyser, "limit-set": limit_set, "assignment": assignment,
         "visit": visit, "record": visit.record, "flag": flag, "job": Job.objects.latest("id"),
         "flue-group": FlueGroup.objects.create(building=boiler.building, name="Chimney"),
-        "duty": add_duty(values=terms, actor=manager, now=cast.NOON),
-        "held-message": hold_message(body=b"{", errors={}, unsafe=None, actor=manager, now=cast.NOON),
-        "mark": Mark.objects.earliest("id"), "forecast": Forecast.objects.earliest("id"),
+        "required_check": add_required_check(values=terms, actor=manager, now=cast.NOON),
+        "unreadable-record": keep_unreadable(body=b"{", errors={}, unsafe=None, actor=manager, now=cast.NOON),
+        "question": Question.objects.earliest("id"), "forecast": Forecast.objects.earliest("id"),
         "file": file,
         "out-of-use": begin_out_of_use(appliance=boiler, content={"begins": "2026-03-01", "why": "w", "said_by": "s"},
                                        actor=manager, now=cast.NOON, id=new_id()),
@@ -327,14 +327,14 @@ def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
     window = {
         "earliest": day,
         "latest": day,
-        "binding": "duty",
+        "date_set_by": "required_check",
         "why": ["flag", {"sentence": "Yearly."}],
         "made_at": cast.NOON,
     }
     sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
-    attempt = {"at": cast.NOON, "local_date": day, "kind": "nobody in", "by": by, "recorded_at": cast.NOON}
+    attempt = {"at": cast.NOON, "local_date": day, "kind": "nobody_in", "by": by, "recorded_at": cast.NOON}
     return {
-        "defect": Defect.objects.create(id=new_id(), visit=visit, appliance=appliance, what="seal", severity="mend"),
+        "defect": Defect.objects.create(id=new_id(), visit=visit, appliance=appliance, what="seal", severity="repair"),
         "delivery": Delivery.objects.create(visit=visit, limit_set=limit_set, **sending),
         "revisit": Revisit.objects.update_or_create(appliance=appliance, defaults=window)[0],
         "no-access": NoAccess.objects.create(appliance=appliance, **attempt),
@@ -342,14 +342,14 @@ def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
 
 
 def told_elsewhere(client: Client, manager: User, technician: User) -> dict[str, str]:
-    """A place on the list of who is on call, a client's web-hook, a host that it may reach, a technician's calendar."""
+    """A place on the list of who is on call, a client's webhook, a host that it may reach, a technician's calendar."""
     on_call = put_on_call(values={"user": manager, "after_minutes": 0}, now=cast.NOON)
-    target = {"name": "office", "url": "https://office.example/in", "kinds": ["flag opened"], "client": client}
+    target = {"name": "office", "url": "https://office.example/in", "kinds": ["flag_opened"], "client": client}
     hook, _secret = add_hook(values=target, actor=manager, now=cast.NOON)
     host = allow_target(host="office.internal", why="ours", actor=manager, now=cast.NOON)
     address, secret = make_address(user=technician, client=None, actor=manager, now=cast.NOON)
-    return {"on-call": str(on_call.id), "web-hook": str(hook.id), "web-hook-host": str(host.id),
-            "calendar-address": str(address.id), "calendar-secret": secret}  # fmt: skip
+    return {"on-call": str(on_call.id), "webhook": str(hook.id), "webhook-host": str(host.id),
+            "calendar-link": str(address.id), "calendar-secret": secret}  # fmt: skip
 
 
 @pytest.fixture

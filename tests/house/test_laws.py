@@ -36,19 +36,19 @@ SERVICES = {
     "access.create_token": "the library that keeps tokens reads the moment itself",
     "access.revoke_token": "the token's row goes, and nothing keeps when",
     "calendars.renew_address": OF_THE_REGISTER,
-    "duties.end_each": "keeps the day on which they end; the service that calls it takes `now`",
-    "notices.change_on_call": OF_THE_REGISTER,
-    "notices.take_off_call": OF_THE_REGISTER,
+    "required_checks.end_each": "keeps the day on which they end; the service that calls it takes `now`",
+    "alerts.change_on_call": OF_THE_REGISTER,
+    "alerts.take_off_call": OF_THE_REGISTER,
     "webhooks.renew_secret": OF_THE_REGISTER,
     "webhooks.disallow_target": "its row goes; the log, which has its own moment, says by whom",
     "jobs.request_job": DUE_AT,
     "jobs.request_jobs": DUE_AT,
     "jobs.request_slot": DUE_AT,
     "jobs.withdraw_hints": "takes back what was noted as published, and nothing keeps when",
-    "notices.send_telling": SENDS,
-    "notices.send_telling_job": SENDS,
-    "notices.send_digest": SENDS,
-    "notices.digest_job": SENDS,
+    "alerts.send_alert": SENDS,
+    "alerts.send_alert_job": SENDS,
+    "alerts.send_daily_summary": SENDS,
+    "alerts.daily_summary_job": SENDS,
     "webhooks.send_waiting": SENDS,
     "webhooks.send_hook_job": SENDS,
     "register.create_once": HANDED,
@@ -147,14 +147,14 @@ def _is_write(function: ast.Attribute) -> bool:
 
 
 PEOPLE_DO = (
-    *("record_", "amend_", "review_", "attach_", "make_", "copy_", "import_", "settle_mark", "settle_held"),
+    *("record_", "amend_", "review_", "attach_", "make_", "copy_", "import_", "resolve_question", "resolve_held"),
     *(
-        "add_duty",
+        "add_required_check",
         "begin_out",
         "end_out",
         "convert_",
         "replace_",
-        "set_day",
+        "book_day",
         "release_day",
         "acknowledge_",
         "close_flag",
@@ -164,9 +164,16 @@ PEOPLE_DO = (
 )
 # Neither a column nor a record nor the log keeps who did these: a name would be asked for and thrown away.
 NAMELESS = {
-    *("change_entry", "change_appliance", "change_sheet", "change_building", "change_gas_supply", "change_duty"),
-    *("change_attachment", "change_limit_set", "change_tenancy", "change_contractor", "change_hook"),
-    *("change_own_notices", "change_on_call", "put_on_call", "take_off_call", "renew_secret", "renew_address"),
+    *(
+        "change_entry",
+        "change_appliance",
+        "change_sheet",
+        "change_building",
+        "change_gas_supply",
+        "change_required_check",
+    ),
+    *("change_assignment", "change_limit_set", "change_tenancy", "change_contractor", "change_hook"),
+    *("change_own_alerts", "change_on_call", "put_on_call", "take_off_call", "renew_secret", "renew_address"),
     *("remove_hook", "add_gas_supply", "cancel_job", "retry_job"),
 }
 

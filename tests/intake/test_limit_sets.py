@@ -32,7 +32,11 @@ def errors(**changes: Any) -> dict[str, str]:
         (TUNE_UP | {"name": " "}, "extra_intervals.0", ""),
         (TUNE_UP | {"type": "none"}, "extra_intervals.0.type", "is none; a further interval must set one"),
         (TUNE_UP | {"type": "whenever"}, "extra_intervals.0", "unknown kind of interval"),
-        (TUNE_UP | {"regime": "x"}, "extra_intervals.0.regime", "is 'x'; it must be one of: us_area_tune_up"),
+        (
+            TUNE_UP | {"required_fields": "x"},
+            "extra_intervals.0.required_fields",
+            "is 'x'; it must be one of: us_area_tune_up",
+        ),
         (TUNE_UP | {"select": {}}, "extra_intervals.0", "its select is empty"),
         (TUNE_UP | {"times": 9}, "extra_intervals.0", "min_gap_months must leave room for 9 a year"),
         (TUNE_UP | {"again_after": {"event": "x"}}, "extra_intervals.0", "again_after lacks months"),
@@ -51,7 +55,7 @@ def test_two_further_intervals_have_two_names_whatever_their_case() -> None:
     }
 
 
-@pytest.mark.parametrize("name", ["delivery", "mend", "sources"])
+@pytest.mark.parametrize("name", ["delivery", "repair", "sources"])
 def test_no_row_of_a_list_is_null(name: str) -> None:
     assert list(errors(**{name: [None]})) == [f"{name}.0"]
 

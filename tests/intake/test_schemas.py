@@ -91,7 +91,7 @@ def targets(draw: st.DrawFn, rate: str) -> dict[str, Any]:
     }
     if draw(st.booleans()):
         return named | {"tolerance_basis": "range", "lower": draw(decimals(0, 9)), "upper": draw(decimals(10, 21))}
-    bases = st.sampled_from(["points", "percent of target", "range"])
+    bases = st.sampled_from(["points", "percent_of_target", "range"])
     return (
         named
         | {

@@ -1,4 +1,4 @@
-"""A maker's sheet is checked when it is entered, so that nothing later has to guess."""
+"""A settings sheet is checked when it is entered, so that nothing later has to guess."""
 
 import copy
 from typing import Any
@@ -78,7 +78,7 @@ LIMIT_SET: dict[str, Any] = {
 }  # fmt: skip
 
 
-def test_a_limit_set_that_can_be_reckoned_with_is_taken() -> None:
+def test_a_limit_set_that_can_be_calculated_with_is_taken() -> None:
     assert read_limit_set(LIMIT_SET)["limits"][0]["fires_when"] == {"op": ">", "value": "80"}
 
 

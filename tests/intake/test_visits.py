@@ -32,7 +32,7 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
     [
         ("readings.0.values.co2", measured("9,2", "%"), "readings.0.values.co2.value", "decimal number"),
         ("readings.0.values.co2", measured("9.2", "ppm"), "readings.0.values.co2.unit", "must be one of: %"),
-        ("readings.0.values.co2", measured("9.2", "%", "about"), "readings.0.values.co2.qualifier", "more than"),
+        ("readings.0.values.co2", measured("9.2", "%", "about"), "readings.0.values.co2.qualifier", "more_than"),
         ("readings.0.values.co2", {"value": True, "unit": "%"}, "readings.0.values.co2.value", "True"),
         ("readings.0.values.co2", {"value": "٩.٢", "unit": "%"}, "readings.0.values.co2.value", "decimal number"),
         ("readings.0.values.co2", {"value": "1e3", "unit": "%"}, "readings.0.values.co2.value", "1e3"),
@@ -43,11 +43,21 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("readings.1.taken_at", "0001-01-01", "readings.1.taken_at", "its year must be from 1900 to 2200"),
         ("attendance.arrived_at", "0001-01-01T00:00:00+14:00", "attendance.arrived_at", "from 1900 to 2200"),
         ("attendance.left_at", "9999-12-31T23:59:00-12:00", "attendance.left_at", "from 1900 to 2200"),
-        ("defects", [{"what": "x", "severity": "note", "mend_by": "0001-01-01"}], "defects.0.mend_by", "1900 to 2200"),
-        ("defects", [{"what": "x", "severity": "note", "mend_by": "2201-01-01"}], "defects.0.mend_by", "1900 to 2200"),
+        (
+            "defects",
+            [{"what": "x", "severity": "note", "repair_by": "0001-01-01"}],
+            "defects.0.repair_by",
+            "1900 to 2200",
+        ),
+        (
+            "defects",
+            [{"what": "x", "severity": "note", "repair_by": "2201-01-01"}],
+            "defects.0.repair_by",
+            "1900 to 2200",
+        ),
         ("readings", [{}] * 201, "readings", "at most 200"),
         ("work", [{}] * 201, "work", "at most 200"),
-        ("checklist", [{}] * 201, "checklist", "at most 200"),
+        ("restore_steps", [{}] * 201, "restore_steps", "at most 200"),
         ("not_done", [{}] * 201, "not_done", "at most 200"),
         ("defects", [{}] * 201, "defects", "at most 200"),
         ("appliance", "boiler 1", "appliance", "UUID"),
@@ -59,7 +69,7 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("work.0.after_reading", -1, "work.0.after_reading", "from 0 to the number of readings"),
         ("schema", "visit/9", "schema", "visit/1"),
         ("attendance.arrived_at", None, "attendance.arrived_at", "required"),
-        ("checklist.0", {"step": "x", "answer": "not done"}, "checklist.0.why", "needs its reason"),
+        ("restore_steps.0", {"step": "x", "answer": "not_done"}, "restore_steps.0.why", "needs its reason"),
     ],
 )
 def test_a_wrong_field_is_named_with_its_value_and_what_is_allowed(
@@ -98,7 +108,7 @@ def test_work_stands_before_all_readings_or_after_any(body: dict[str, Any], afte
 
 
 def test_work_without_any_reading_comes_after_none(body: dict[str, Any]) -> None:
-    untested = body | {"outcome": "not tested", "outcome_reason": "no gas", "readings": []}
+    untested = body | {"outcome": "not_tested", "outcome_reason": "no gas", "readings": []}
     with pytest.raises(Malformed) as refused:
         read_visit(changed(untested, "work.0.after_reading", 1))
     assert refused.value.details["errors"] == {
@@ -157,5 +167,5 @@ def test_an_unsafe_call_is_read_out_of_an_unreadable_message(body: dict[str, Any
 
 def test_two_hundred_defects_and_the_first_and_last_years_are_read(body: dict[str, Any]) -> None:
     defect = {"what": "x", "severity": "note"}
-    body |= {"defects": [defect | {"mend_by": "1900-01-01"}, defect | {"mend_by": "2200-12-31"}, *[defect] * 198]}
+    body |= {"defects": [defect | {"repair_by": "1900-01-01"}, defect | {"repair_by": "2200-12-31"}, *[defect] * 198]}
     assert len(read_visit(body).content["defects"]) == 200

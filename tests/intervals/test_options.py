@@ -54,7 +54,7 @@ def test_once_is_due_by_its_day_until_one_check_counts_and_never_after_that(
 
 @bounded
 @given(histories, days)
-def test_what_was_done_before_the_duty_began_does_not_discharge_what_is_asked_for_once(
+def test_what_was_done_before_the_required_check_began_does_not_count_what_is_asked_for_once(
     history: list[date], start: date
 ) -> None:
     done = any(day >= start for day in history)
@@ -154,8 +154,8 @@ def test_an_event_to_come_asks_for_nothing_yet() -> None:
     )
 
 
-def test_an_event_before_the_duty_began_asks_for_its_check_until_there_is_one() -> None:
-    """However long ago: what was overdue when the duty began is overdue still."""
+def test_an_event_before_the_required_check_began_asks_for_its_check_until_there_is_one() -> None:
+    """However long ago: what was overdue when the required check began is overdue still."""
     rule, facts = {"type": "max_months", "months": 36} | AGAIN, {"permit_on": "2025-10-10"}
     assert next_due(rule, ["2025-06-01"], start="2026-03-01", today="2026-03-02", facts=facts).due == date(2026, 2, 10)
     assert next_due(rule, [], start="2027-01-01", facts=facts).due == date(2026, 2, 10)
@@ -216,7 +216,7 @@ def test_a_day_beyond_all_reach_is_as_good_as_not_recorded(rule: dict[str, Any],
 
 SUMMERS = {"type": "in_named_months", "named_months": [6, 7]}
 WINTERS = {"type": "in_each_window", "windows": [{"from_month": 11, "to_month": 2}]}
-AFTER = {"type": "days_after_event", "days": 28, "event": "gas conversion"}
+AFTER = {"type": "days_after_event", "days": 28, "event": "gas_conversion"}
 THIRD_QUARTERS = {"type": "same_quarter_each_year", "quarter": 3}
 
 

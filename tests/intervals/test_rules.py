@@ -1,4 +1,4 @@
-"""A rule is taken only if it can be reckoned with, whatever comes to be recorded; a refusal names what is wrong."""
+"""A rule is taken only if it can be calculated with, whatever comes to be recorded; a refusal names what is wrong."""
 
 import copy
 import json
@@ -144,7 +144,7 @@ def test_a_rule_at_its_bounds_is_taken_and_stays_in_the_calendar() -> None:
         (HOURS | {"relax_after_passes": {"passes": 3}}, "relax_after_passes lacks months, hours"),
     ],
 )
-def test_a_rule_that_cannot_always_be_reckoned_with_is_refused(rule: Any, said: str) -> None:
+def test_a_rule_that_cannot_always_be_calculated_with_is_refused(rule: Any, said: str) -> None:
     with pytest.raises(ValueError, match=re.escape(said)):
         check_rule(rule)
 

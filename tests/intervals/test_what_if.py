@@ -126,7 +126,7 @@ def test_the_age_is_that_on_the_day():
     assert (before.after.due, after.after.due) == (date(2029, 12, 31), date(2028, 12, 31))
 
 
-def test_a_date_that_the_caller_reckoned_stands():
+def test_a_date_that_the_caller_calculated_stands():
     standing = next_due(MONTHLY, ["2025-06-01"])
     found = what_if(MONTHLY, ["2025-01-01"], "2026-05-01", before=standing)
     assert found.before is standing
@@ -144,7 +144,7 @@ days = st.dates(date(2015, 1, 1), date(2040, 12, 31))
 
 @bounded
 @given(st.sampled_from(CERTAIN), st.lists(days, min_size=1, max_size=4), st.integers(0, 900))
-def test_it_is_what_would_be_reckoned_had_the_check_been_made(rule, history, ahead):
+def test_it_is_what_would_be_calculated_had_the_check_been_made(rule, history, ahead):
     day = max(history) + timedelta(days=ahead)
     found = what_if(rule, history, day)
     assert found.before == next_due(rule, history)

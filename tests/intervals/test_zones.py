@@ -52,7 +52,7 @@ def test_there_are_twenty_zones_and_those_that_change_do_so_twice():
 @pytest.mark.parametrize("zone", ZONES)
 @bounded
 @given(history=st.lists(moments, min_size=1, max_size=5), rule=st.sampled_from(RULES))
-def test_the_next_is_due_after_the_last_visit_and_reckoned_alike_twice(zone, history, rule):
+def test_the_next_is_due_after_the_last_visit_and_calculated_alike_twice(zone, history, rule):
     visits = [local_day(each, zone) for each in history]
     due = next_due(rule, visits)
     assert due == next_due(rule, list(reversed(visits)))
@@ -107,7 +107,7 @@ def test_the_same_moment_is_another_day_elsewhere_and_so_is_its_due_date():
 
 
 @pytest.mark.parametrize("zone", ["Pacific/Apia", "Pacific/Fakaofo"])
-def test_a_day_that_a_place_never_had_is_reckoned_with_all_the_same(zone):
+def test_a_day_that_a_place_never_had_is_calculated_with_all_the_same(zone):
     """Samoa and Tokelau went from 29 to 31 December 2011: the due day of 30 December is over with the 29th there."""
     eve = datetime(2010, 12, 30, 12, tzinfo=ZoneInfo(zone))
     due = next_due({"type": "max_months", "months": 12}, [local_day(eve.astimezone(UTC), zone)]).due

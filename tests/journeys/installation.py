@@ -27,8 +27,8 @@ def _people_and_places() -> dict[str, str]:
     from fleet.models import Client, Person, Role, User
     from fleet.services.access import create_token, create_user
     from fleet.services.contractor import begin_installation
-    from fleet.services.duties import add_duty
     from fleet.services.register import add_qualification
+    from fleet.services.required_checks import add_required_check
     from tests import cast
     from tests.reports.cases import attach
 
@@ -45,7 +45,7 @@ def _people_and_places() -> dict[str, str]:
     attach(("demo-neutral",), boiler, manager)
     since = now.date() - timedelta(days=400)
     values = {"appliance": boiler, "name": "Yearly check", "source": "contract", "since": since, "why": "signed"}
-    add_duty(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=manager, now=now)
+    add_required_check(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=manager, now=now)
     person = Person.objects.get(user=technician)
     papers = {"scheme": "trade register", "number": "Q-1", "fuel_kinds": ["gas"]}
     papers |= {"valid_from": "2015-01-01", "valid_to": f"{now.date() + timedelta(days=30):%Y-%m-%d}"}

@@ -141,7 +141,7 @@ def paths(service: Service, visit: str) -> list[str]:
         f"/buildings/{made['building']}/",
         f"/appliances/{made['appliance']}/",
         f"/visits/{visit}/",
-        "/duties/",
+        "/required-checks/",
         "/records/",
         "/sheets/",
         "/sheets/new/",
@@ -193,7 +193,7 @@ def test_a_form_is_sent_by_the_keyboard_alone(
 
 def test_wrong_passwords_stay_at_the_form_and_say_so(browser: Browser, service: Service) -> None:
     seen = Visitor(browser.new_context().new_page(), service)
-    seen.open("/log-in/?next=/duties/")
+    seen.open("/log-in/?next=/required-checks/")
     seen.page.get_by_label("Username").fill("dispatcher")
     seen.page.get_by_label("Password").fill("not the password")
     seen.page.get_by_role("button", name="Log in").click()

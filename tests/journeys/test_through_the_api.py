@@ -14,7 +14,7 @@ from fleet.tasks import run_job
 from tests.cast import measured, visit_body
 from tests.web.markup import words_of
 from tests.web.opened import browser_of, opened
-from tests.web.world import add_yearly_duty
+from tests.web.world import add_yearly_required_check
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def test_a_visit_left_outside_is_seen_by_dispatcher_and_auditor(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, dispatcher: User, auditor: User,
     yesterday: str,
 ) -> None:  # fmt: skip
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     body = visit_body(boiler, person, analyser, day=yesterday, left=("10.30", "9.10"))
     assert post(technician, body).status_code == 201
     assert post(technician, body).status_code == 200  # the phone tries again: stored once
@@ -67,11 +67,11 @@ def test_an_unsafe_visit_is_framed_until_somebody_answers(
 ) -> None:
     body = visit_body(boiler, person, analyser, day=yesterday, left=None)
     for each in body["readings"]:
-        each["values"]["co"] = measured("2000", "ppm", "more than")
+        each["values"]["co"] = measured("2000", "ppm", "more_than")
     body["disposition"] = {"state": "isolated", "unsafe": True, "details": {"told": "the caretaker"}}
     assert post(technician, body).status_code == 201
     page = opened(dispatcher, "/")
-    assert "Called unsafe, nobody has answered for it yet" in words_of(page)
+    assert "Declared unsafe, nobody has answered for it yet" in words_of(page)
     flag = boiler.flags.get(kind="unsafe")
     browser_of(dispatcher).post(f"/flags/{flag.id}/acknowledge/", {"version": flag.version, "words": ""})
     assert "dispatcher answers for it since" in words_of(opened(dispatcher, "/"))
@@ -83,7 +83,7 @@ def test_a_message_that_cannot_be_read_waits_for_the_office(
     body = {"schema": "visit/1", "appliance": str(boiler.id), "disposition": {"state": "isolated", "unsafe": True}}
     assert post(technician, body).status_code == 422
     assert "1 message could not be read" in words_of(opened(dispatcher, "/"))
-    assert "Called unsafe in a message that could not be read" in words_of(
+    assert "Declared unsafe in a message that could not be read" in words_of(
         opened(dispatcher, f"/appliances/{boiler.id}/")
     )
     assert "visit/1" in words_of(opened(dispatcher, "/records/"))

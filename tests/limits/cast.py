@@ -16,7 +16,7 @@ LIMIT_SETS = {
     for entry in json.loads((FIXTURES / "reference" / "limit_sets.json").read_text())["profiles"]
 }
 
-STOP_LINES = {
+STOP_LEVELS = {
     "id": "stop",
     "version": "1",
     "co_ppm_air_free": 400,
@@ -70,7 +70,7 @@ def sheet(**more):
         "version": "2",
         "name": "premix sheet",
         "fuel": "natural_gas",
-        "control": "pneumatic ratio",
+        "control": "pneumatic_ratio",
         "condensing": True,
         "rated_input_kw": "24",
         "minimum_input_kw": "5",
@@ -82,11 +82,11 @@ def sheet(**more):
     } | more
 
 
-def make_card(*sets, the_sheet=None, analyser=ANALYSER, fuel="natural_gas", stop_lines=STOP_LINES, facts=None):
+def make_card(*sets, the_sheet=None, analyser=ANALYSER, fuel="natural_gas", stop_levels=STOP_LEVELS, facts=None):
     """A card of the check sheet with the limit sets named by id or given whole."""
     chosen = [LIMIT_SETS[one] if isinstance(one, str) else one for one in sets]
     page = sheet() if the_sheet is None else the_sheet
-    return card(page, chosen, analyser, fuel=FUELS[fuel], stop_lines=stop_lines, facts=facts)
+    return card(page, chosen, analyser, fuel=FUELS[fuel], stop_levels=stop_levels, facts=facts)
 
 
 def one_limit_set(decision_rule="simple", **limit):
@@ -121,11 +121,11 @@ def reading(**more):
     return {
         "key": "r1",
         "rate": "high",
-        "phase": "as found",
+        "phase": "as_found",
         "casing": "closed",
-        "sampling_point": "appliance outlet",
+        "sampling_point": "appliance_outlet",
         "rate_proven": True,
-        "void": False,
+        "invalid": False,
         "taken_order": 1,
         "qualifiers": {},
         "o2_pct": None,

@@ -1,7 +1,7 @@
 // The evaluator's port: what fleet.limits.evaluate says of a card and a visit's readings, without words and reasons.
 // Python's None is null or undefined here, for which `== null` asks.
-const GROUPS = ["stop_lines", "bands", "orders", "ceilings", "limits"], PHASES = ["as found", "as left"];
-const OUTCOMES = ["outside", "cannot tell", "not judged", "within"], UNUSABLE = ["not measured", "sensor fault"];
+const GROUPS = ["stop_levels", "bands", "orders", "ceilings", "limits"], PHASES = ["as_found", "as_left"];
+const OUTCOMES = ["outside", "cannot_tell", "not_judged", "within"], UNUSABLE = ["not_measured", "sensor_fault"];
 const [OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN] = OUTCOMES;
 const DERIVED = ["key", "derived", "o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"];
 const same = (one, other) => (one ?? null) === (other ?? null);
@@ -31,7 +31,7 @@ function readCases(card, readings) {
     const room = cases.flatMap((before) => [before.ambient_co_before_ppm, before.ambient_co_ppm]);
     const starts = [each.ambient_co_before_ppm, ...room].filter((ppm) => ppm != null);
     each.ambient_co_rise_ppm = now == null || !starts.length ? null : now - Math.min(...starts);
-    each.doubt = each.void || each.sampling_point === "common flue" || each.too_dilute || each.steady === false;
+    each.doubt = each.invalid || each.sampling_point === "common_flue" || each.too_dilute || each.steady === false;
     each.co_while_rising_ppm = coWhileRising(each, cases, card.co_rise_ppm);
     cases.push(each);
   }
@@ -81,7 +81,7 @@ function judgeRow(row, cases, card) {
 
 function doubtful(row, each) {
   const casing = row.casing === null || row.casing === each.casing, rate = row.rates === null || each.rate_proven;
-  return (row.measure.in_flue ? each.doubt : each.void) || !rate || !casing;
+  return (row.measure.in_flue ? each.doubt : each.invalid) || !rate || !casing;
 }
 
 function judgeCase(row, each, card) {
@@ -100,9 +100,9 @@ function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, e
   if (raw == null || typeof raw === "string") return [raw, "=", null];
   const known = by && !each.too_dilute ? each[by] : null, left = known === null || air === null ? known : air - known;
   const bound = by && !(left > 0), span = !by ? 1 : bound ? air ?? fuel.co2_max_pct : left;
-  let value = bound && said === "less than" ? 0 : raw * factor / span;
+  let value = bound && said === "less_than" ? 0 : raw * factor / span;
   if (whole) value = Math.floor(value + 0.5);
-  if (bound || each.too_dilute) return [value, bound && said !== "more than" ? "at least" : said, null];
+  if (bound || each.too_dilute) return [value, bound && said !== "more_than" ? "at least" : said, null];
   const own = expanded(analyser.accuracy[field], raw), other = by ? expanded(analyser.accuracy[by], known) : 0;
   const [one, two] = [own * factor / span, value * other / span];
   return [value, said, own === null || other === null ? null : Math.sqrt(one * one + two * two)];
@@ -111,8 +111,8 @@ function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, e
 function firesOn(row, value, said, uncertainty, margins) {
   if (row.op === "!=") return value !== row.limit;
   if (typeof value !== "number") throw new Error(`${row.measure.field} must be a number`);
-  if (said === "more than" && row.upper !== null) return true;
-  const low = said === "less than" ? -Infinity : value, high = said === "=" || said === "less than" ? value : Infinity;
+  if (said === "more_than" && row.upper !== null) return true;
+  const low = said === "less_than" ? -Infinity : value, high = said === "=" || said === "less_than" ? value : Infinity;
   const [firesAt, keptTo] = margins[said === "=" ? row.decision_rule : "simple"], reach = uncertainty || 0;
   if (broken(row, high - firesAt * reach, low + firesAt * reach)) return true;
   const open = (uncertainty === null && keptTo > 0) || broken(row, low - keptTo * reach, high + keptTo * reach);
@@ -137,14 +137,14 @@ function judgeOrder(row, read, card) {
 
 function judgePresence(row, cases, stop) {
   const pair = row.quantity === "co_and_o2_pair", last = pair ? "o2_pct" : "co_ppm";
-  const read = cases.filter((each) => !each.void && each.co_ppm != null && each[last] != null);
+  const read = cases.filter((each) => !each.invalid && each.co_ppm != null && each[last] != null);
   const [found, left] = PHASES.map((phase) => read.filter((each) => !pair || each.phase === phase));
   const kept = found.some((one) => left.some((other) => same(one.rate, other.rate)));
   return verdictOn(row, {}, kept ? WITHIN : stop ? NOT_JUDGED : OUTSIDE);
 }
 
-function verdictOn(row, { key = null, rate = null, phase = null }, outcome, value = null, said = "not measured") {
+function verdictOn(row, { key = null, rate = null, phase = null }, outcome, value = null, said = "not_measured") {
   const { kind, set_id, limit_id, quantity, rank } = row, stop = outcome === OUTSIDE && row.stop;
-  const own = { reading_key: key, rate, phase, value, qualifier: value === null ? "not measured" : said };
+  const own = { reading_key: key, rate, phase, value, qualifier: value === null ? "not_measured" : said };
   return { kind, set_id, limit_id, quantity, rank, ...own, outcome, stop };
 }

@@ -18,7 +18,7 @@ def advice(page=None, *, qualified=True, sets=(), **more):
 
 def share_of_target():
     return sheet(
-        targets=[target(tolerance="1", basis="percent of target"), target("low", "9.0", "1", "percent of target")]
+        targets=[target(tolerance="1", basis="percent_of_target"), target("low", "9.0", "1", "percent_of_target")]
     )
 
 
@@ -32,7 +32,7 @@ def test_the_check_set_up_turns_the_high_fire_screw_anticlockwise():
 
 
 def test_as_left_needs_no_adjustment_and_tells_the_distance():
-    said = advice(share_of_target(), co2_pct=9.19, phase="as left")
+    said = advice(share_of_target(), co2_pct=9.19, phase="as_left")
     assert said.action == "none"
     assert advice_words(said) == (
         "No adjustment needed: CO2 9.19 % at high is 0.01 points below its target 9.2 %, band 9.108 to 9.292 %."
@@ -65,7 +65,7 @@ def test_an_o2_target_turns_the_other_way(o2_pct, direction):
 
 
 def test_stop_rules_come_before_everything():
-    said = advice(qualified=False, co_ppm=900.0, void=True, co2_pct=8.0)
+    said = advice(qualified=False, co_ppm=900.0, invalid=True, co2_pct=8.0)
     assert said.action == "stop"
     assert "End the firing" in advice_words(said)
     assert said.adjuster is said.direction is None
@@ -80,19 +80,19 @@ def test_a_stop_earlier_in_the_visit_ends_the_advice():
 @pytest.mark.parametrize(
     ("page", "more", "reason"),
     [
-        (sheet(), {"void": True}, "void"),
+        (sheet(), {"invalid": True}, "invalid"),
         (sheet(), {"rate_proven": False}, "isn't proven"),
-        (sheet(), {"steady": False}, "not steady"),
-        (sheet(), {"sampling_point": "common flue"}, "common flue"),
+        (sheet(), {"steady": False}, "not_steady"),
+        (sheet(), {"sampling_point": "common_flue"}, "common_flue"),
         (sheet(), {"o2_pct": 18.5, "co2_pct": None}, "mostly air"),
         (sheet(), {"co2_pct": None}, "no target"),
         (sheet(), {"rate": "middle"}, "no target"),
         (sheet(), {"co_ppm": None}, "lean from rich"),
         (sheet(targets=[target(casing="closed")]), {"casing": "open"}, "casing"),
         (sheet(), {"qualified": False}, "qualified"),
-        (sheet(control="self-adapting"), {}, "adapts itself"),
+        (sheet(control="self_adapting"), {}, "adapts itself"),
         (sheet(adjusters=[]), {}, "no adjuster"),
-        (sheet(adjusters=[adjuster("high", "clockwise", field_adjustment="check only")]), {}, "maker forbids"),
+        (sheet(adjusters=[adjuster("high", "clockwise", field_adjustment="check_only")]), {}, "manufacturer forbids"),
     ],
 )
 def test_advice_is_withheld_with_the_reason(page, more, reason):
@@ -113,10 +113,10 @@ def test_a_good_co2_with_a_bad_co_asks_for_the_cause():
 
 
 def test_seal_and_who_may_touch_are_said():
-    screw = adjuster("high", "clockwise", sealed=True, reseal="seal the cap again", who="the maker's service")
+    screw = adjuster("high", "clockwise", sealed=True, reseal="seal the cap again", who="the manufacturer's service")
     said = advice(sheet(adjusters=[screw]), co2_pct=8.5)
     assert "Afterwards: seal the cap again." in advice_words(said)
-    assert "Only the maker's service may touch it." in advice_words(said)
+    assert "Only the manufacturer's service may touch it." in advice_words(said)
 
 
 def test_an_order_that_the_readings_break_is_told_although_both_are_in_their_bands():
@@ -229,17 +229,17 @@ def test_without_a_response_that_the_first_step_confirms_there_is_no_figure(resp
 
 
 def test_a_value_that_is_only_a_bound_gives_no_figure():
-    said = turning(co2_pct=8.9, qualifiers={"co2": "less than"})
+    said = turning(co2_pct=8.9, qualifiers={"co2": "less_than"})
     assert (said.action, said.turns) == ("adjust", None)
 
 
 @pytest.mark.parametrize(
     ("page", "more", "reason"),
     [
-        (sheet(control="self-adapting"), {}, "adapts itself"),
-        (screw(field_adjustment="check only"), {}, "maker forbids"),
-        (screw(), {"steady": False}, "not steady"),
-        (screw(), {"void": True}, "void"),
+        (sheet(control="self_adapting"), {}, "adapts itself"),
+        (screw(field_adjustment="check_only"), {}, "manufacturer forbids"),
+        (screw(), {"steady": False}, "not_steady"),
+        (screw(), {"invalid": True}, "invalid"),
         (screw(), {"rate_proven": False}, "isn't proven"),
     ],
 )
@@ -279,7 +279,7 @@ def test_an_adjustment_is_worded_so():
     assert advice_words(said) == (
         "CO2 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
         "turn high fire screw (gas valve) anticlockwise by a small first step, at most 1/4 turn at a time with a "
-        "hex key. Let it settle and read high again, then low. "
+        "hex key. Let it resolve and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
 
@@ -290,7 +290,7 @@ def test_a_sheet_of_few_words_is_worded_so():
     assert advice_words(advice(page, co2_pct=9.5)) == (
         "CO2 9.50 % at high is 0.30 points above its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw anticlockwise by a small first step, at most 0.5 turns at a time. "
-        "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
+        "Let it resolve and read high again. End the firing if CO air-free passes 400 ppm or climbs."
     )
     without = sheet(targets=[target()], adjusters=[adjuster("high", "clockwise", place="", tool="", largest_step="")])
     assert "turn high fire screw anticlockwise by a small first step. Let it" in advice_words(
@@ -299,11 +299,11 @@ def test_a_sheet_of_few_words_is_worded_so():
 
 
 def test_a_sheet_of_many_words_is_worded_so():
-    more = {"who": "the maker's service", "reseal": "seal the cap"}
+    more = {"who": "the manufacturer's service", "reseal": "seal the cap"}
     page = sheet(rates=["high", "middle", "low"], adjusters=[adjuster("high", "clockwise", **more)])
     assert advice_words(advice(page, co2_pct=9.5)).endswith(
-        "Let it settle and read high again, then middle and low. End the firing if CO air-free passes 400 ppm or "
-        "climbs. Only the maker's service may touch it. Afterwards: seal the cap."
+        "Let it resolve and read high again, then middle and low. End the firing if CO air-free passes 400 ppm or "
+        "climbs. Only the manufacturer's service may touch it. Afterwards: seal the cap."
     )
 
 
@@ -312,7 +312,7 @@ def test_an_adjustment_of_a_known_distance_is_worded_so():
     assert advice_words(said) == (
         "CO2 8.90 % at high is 0.30 points below its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw (gas valve) anticlockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
-        "with a hex key. Let it settle and read high again, then low. "
+        "with a hex key. Let it resolve and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
     assert (said.action, said.direction, said.turns) == ("adjust", "anticlockwise", pytest.approx(0.375))
@@ -333,14 +333,14 @@ def test_a_step_that_disagrees_leaves_a_small_step_without_a_figure():
         ({"co_ppm": None}, "No advice: no CO read: CO2 alone can't tell lean from rich."),
         ({"qualified": False}, "No advice: the person isn't recorded as qualified for this adjustment."),
         ({"page": sheet(adjusters=[])}, "No advice: the sheet names no adjuster for high."),
-        ({"page": sheet(control="self-adapting")},
+        ({"page": sheet(control="self_adapting")},
          "No advice: the burner adapts itself: look for the cause instead of adjusting."),
-        ({"page": sheet(adjusters=[adjuster("high", "clockwise", field_adjustment="check only")])},
-         "No advice: the maker forbids adjusting high fire screw in the field."),
+        ({"page": sheet(adjusters=[adjuster("high", "clockwise", field_adjustment="check_only")])},
+         "No advice: the manufacturer forbids adjusting high fire screw in the field."),
         ({"rate": "middle"}, "No advice: no target for this reading at middle."),
         ({"co2_pct": None}, "No advice: no target for this reading at high."),
         ({"steady": False}, "No advice: the reading is not steady."),
-        ({"void": True}, "No advice: the reading is void."),
+        ({"invalid": True}, "No advice: the reading is invalid."),
     ],
 )  # fmt: skip
 def test_withheld_advice_is_worded_so(more, sentence):
@@ -404,7 +404,7 @@ def test_an_order_is_told_only_to_a_rate_of_it_and_in_its_own_phase():
     pair = [reading(key="a", taken_order=0, co2_pct=9.1), reading(key="b", rate="low", taken_order=1, co2_pct=9.0)]
     middle = reading(key="c", rate="middle", taken_order=2, co2_pct=9.1)
     assert advise(made, middle, qualified=True, earlier=pair).action == "none"
-    left = reading(key="d", phase="as left", taken_order=2, co2_pct=9.2)
+    left = reading(key="d", phase="as_left", taken_order=2, co2_pct=9.2)
     assert advise(made, left, qualified=True, earlier=pair).action == "none"
 
 

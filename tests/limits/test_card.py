@@ -10,7 +10,7 @@ from tests.limits.cast import (
     ANALYSER,
     FIXTURES,
     LIMIT_SETS,
-    STOP_LINES,
+    STOP_LEVELS,
     adjuster,
     make_card,
     one_limit_set,
@@ -21,10 +21,10 @@ from tests.limits.cast import (
 
 REFERENCE = json.loads((FIXTURES / "reference" / "limit_sets.json").read_text())
 READINGS = [
-    reading(key="r1", rate="high", phase="as found", co2_pct=9.02, nox_ppm=20.0, ambient_co_ppm=2.0),
-    reading(key="r2", rate="low", phase="as found", co2_pct=None, o2_pct=5.2, taken_order=2, co_ppm=500.0),
-    reading(key="r3", rate="high", phase="as left", co2_pct=9.19, taken_order=3, flue_loss_pct=9.4),
-    reading(key="r4", rate="low", phase="check", co2_pct=9.0, taken_order=4, void=True, smoke_spot=1.4),
+    reading(key="r1", rate="high", phase="as_found", co2_pct=9.02, nox_ppm=20.0, ambient_co_ppm=2.0),
+    reading(key="r2", rate="low", phase="as_found", co2_pct=None, o2_pct=5.2, taken_order=2, co_ppm=500.0),
+    reading(key="r3", rate="high", phase="as_left", co2_pct=9.19, taken_order=3, flue_loss_pct=9.4),
+    reading(key="r4", rate="low", phase="check", co2_pct=9.0, taken_order=4, invalid=True, smoke_spot=1.4),
     reading(key="r5", co2_pct=None, o2_pct=18.6, taken_order=5, spillage_min=3.0),
 ]
 
@@ -63,26 +63,26 @@ def test_every_basis_of_the_sets_is_read_or_says_what_it_needs():
             assert (made.measure is None) == bool(made.needs)
 
 
-def test_a_card_without_sheet_sets_or_analyser_still_has_stop_lines():
+def test_a_card_without_sheet_sets_or_analyser_still_has_stop_levels():
     made = make_card(the_sheet={}, analyser=None)
     said = evaluate(made, [reading(co_ppm=600.0)])
     assert said.stop
-    assert said.strictest.set_name == "the contractor's stop lines"
+    assert said.strictest.set_name == "the contractor's stop levels"
 
 
 @pytest.mark.parametrize(
     "lines",
     [
         {},
-        {**STOP_LINES, "co_ppm_air_free": None},
-        {**STOP_LINES, "ambient_co_ppm": 0},
-        {**STOP_LINES, "co_ppm_air_free": -1},
-        {**STOP_LINES, "co_ppm_air_free": "high"},
+        {**STOP_LEVELS, "co_ppm_air_free": None},
+        {**STOP_LEVELS, "ambient_co_ppm": 0},
+        {**STOP_LEVELS, "co_ppm_air_free": -1},
+        {**STOP_LEVELS, "co_ppm_air_free": "high"},
     ],
 )
-def test_stop_lines_are_never_empty(lines):
+def test_stop_levels_are_never_empty(lines):
     with pytest.raises(ValueError, match=r"."):
-        make_card(stop_lines=lines)
+        make_card(stop_levels=lines)
 
 
 def test_a_limit_for_another_fuel_is_left_out_and_listed_with_the_fact():
@@ -192,7 +192,7 @@ def test_a_placeholder_without_a_figure_says_what_is_missing():
         {"adjusters": [adjuster("high", "clockwise", largest_step_turns="half")]},
         {"ceilings": [{"quantity": "co", "value": "many", "unit": "ppm", "rate": "any"}]},
         {"ceilings": [{"quantity": "co", "value": "9", "unit": "ppm", "rate": "any", "severity": "bad"}]},
-        {"control": "by hand"},
+        {"control": "by_hand"},
         {"input_basis": None},
     ],
 )

@@ -81,7 +81,7 @@ def test_a_figure_that_is_not_finite_was_not_read(value):
     assert case_of(co_ppm=value, flue_temp_c=value)["co_ppm"] is None
 
 
-@pytest.mark.parametrize("said", ["not measured", "sensor fault"])
+@pytest.mark.parametrize("said", ["not_measured", "sensor_fault"])
 @pytest.mark.parametrize("name", ["co", "co_ppm"])
 def test_what_failed_or_was_not_measured_is_no_value_by_either_name(said, name):
     made = case_of(co_ppm=40.0, o2_pct=7.0, qualifiers={name: said})
@@ -93,9 +93,9 @@ def test_what_failed_or_was_not_measured_is_no_value_by_either_name(said, name):
     [
         (None, "="),
         ({}, "="),
-        ({"co": "more than"}, "more than"),
-        ({"co_ppm": "less than", "co": "more than"}, "less than"),
-        ({"o2": "more than"}, "="),
+        ({"co": "more_than"}, "more_than"),
+        ({"co_ppm": "less_than", "co": "more_than"}, "less_than"),
+        ({"o2": "more_than"}, "="),
         ({"co": None}, "="),
         ({"co": "="}, "="),
     ],
@@ -132,12 +132,12 @@ def test_the_reading_given_is_left_as_it_was():
     ("more", "doubt", "anywhere"),
     [
         ({}, "", ""),
-        ({"void": True}, "the reading is void", "the reading is void"),
-        ({"void": True, "steady": False}, "the reading is void", "the reading is void"),
+        ({"invalid": True}, "the reading is invalid", "the reading is invalid"),
+        ({"invalid": True, "steady": False}, "the reading is invalid", "the reading is invalid"),
         ({"steady": False}, "the reading is not steady", ""),
         ({"steady": True}, "", ""),
         ({"steady": None}, "", ""),
-        ({"sampling_point": "common flue"}, "read in the common flue, which belongs to the flue group", ""),
+        ({"sampling_point": "common_flue"}, "read in the common flue, which belongs to the flue group", ""),
         ({"o2_pct": 18.5, "steady": False}, "O2 18.5 % is mostly air", ""),
     ],
 )
@@ -255,7 +255,7 @@ def test_a_scaled_value_counts_both_uncertainties():
 
 @pytest.mark.parametrize(
     ("said_of_co", "value", "said"),
-    [("=", 50.0, "at least"), ("more than", 50.0, "more than"), ("less than", 0.0, "at least")],
+    [("=", 50.0, "at least"), ("more_than", 50.0, "more_than"), ("less_than", 0.0, "at least")],
 )
 @pytest.mark.parametrize("o2_pct", [None, 18.0, 21.0, 21.5])
 def test_without_a_usable_o2_a_concentration_is_at_least_what_it_is_undiluted(said_of_co, value, said, o2_pct):
@@ -272,8 +272,8 @@ def test_without_a_usable_co2_a_ratio_is_at_least_the_one_at_the_fuels_maximum()
 def test_a_diluted_sample_has_no_uncertainty_and_keeps_its_qualifier():
     read = {"o2_pct": 18.5, "co_ppm": 50.0}
     assert on_basis("co", None, "ppm", CO_ACCURACY, **read) == (50.0, "=", None)
-    read["qualifiers"] = {"co": "less than"}
-    assert on_basis("co", None, "ppm", CO_ACCURACY, **read) == (50.0, "less than", None)
+    read["qualifiers"] = {"co": "less_than"}
+    assert on_basis("co", None, "ppm", CO_ACCURACY, **read) == (50.0, "less_than", None)
 
 
 @pytest.mark.parametrize(("spot", "whole"), [(1.4, 1.0), (1.5, 2.0), (2.5, 3.0), (0.0, 0.0)])

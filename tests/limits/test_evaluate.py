@@ -124,7 +124,7 @@ def test_both_ends_of_a_band_belong_to_it(value, tolerance):
         (359.0, "within", "within"),
         (360.0, "outside", "within"),  # 0.004 exactly, at 9 % CO2
         (720.0, "outside", "within"),  # 0.008 exactly
-        (721.0, "not judged", "outside"),
+        (721.0, "not_judged", "outside"),
     ],
 )
 def test_a_range_takes_both_its_ends_and_hands_over_above(co_ppm, service, stop):
@@ -161,7 +161,7 @@ def test_words_are_compared_as_words():
     rows = one_limit_set(quantity="oil_derivatives", unit=None, fires_when={"op": "!=", "value": "none"})
     assert outcome(rows, reading(oil_derivatives="present")) == "outside"
     assert outcome(rows, reading(oil_derivatives="none")) == "within"
-    assert outcome(rows, reading()) == "not judged"
+    assert outcome(rows, reading()) == "not_judged"
 
 
 @pytest.mark.parametrize(("seen", "wanted"), [(True, "outside"), (False, "within")])
@@ -206,7 +206,7 @@ def test_an_added_uncertainty_counts_that_of_co_and_of_o2():
 def test_a_guarded_limit_cannot_be_decided_close_by():
     rows = one_limit_set("guarded")
     assert outcome(rows, reading(co_ppm=101.0)) == "outside"
-    assert outcome(rows, reading(co_ppm=90.0)) == "cannot tell"
+    assert outcome(rows, reading(co_ppm=90.0)) == "cannot_tell"
     assert outcome(rows, reading(co_ppm=80.0)) == "within"
     (close,) = judged(rows, reading(co_ppm=90.0))
     assert "can't be decided" in verdict_sentence(close)
@@ -214,13 +214,13 @@ def test_a_guarded_limit_cannot_be_decided_close_by():
 
 def test_a_guarded_ratio_counts_the_uncertainty_of_co2():
     rows = one_limit_set("guarded", quantity="co_co2_ratio", unit="1", fires_when={"op": ">", "value": 0.004})
-    assert outcome(rows, reading(co2_pct=9.0, co_ppm=350.0)) == "cannot tell"
+    assert outcome(rows, reading(co2_pct=9.0, co_ppm=350.0)) == "cannot_tell"
     assert outcome(rows, reading(co2_pct=9.0, co_ppm=300.0)) == "within"
 
 
 def test_an_analyser_without_accuracy_cannot_keep_a_limit_that_demands_one():
     rows = one_limit_set("add_uncertainty")
-    assert outcome(rows, reading(co_ppm=10.0), analyser=None) == "cannot tell"
+    assert outcome(rows, reading(co_ppm=10.0), analyser=None) == "cannot_tell"
     assert outcome(rows, reading(co_ppm=101.0), analyser=None) == "outside"
 
 
@@ -246,10 +246,10 @@ def test_the_probability_of_a_scaled_concentration_counts_the_o2_that_scaled_it(
 @pytest.mark.parametrize(
     "more",
     [
-        {"void": True, "co_ppm": 500.0},
+        {"invalid": True, "co_ppm": 500.0},
         {"steady": False},
-        {"qualifiers": {"co": "less than"}},
-        {"qualifiers": {"co": "more than"}},
+        {"qualifiers": {"co": "less_than"}},
+        {"qualifiers": {"co": "more_than"}},
         {"o2_pct": 18.5, "co2_pct": None},
     ],
 )
@@ -263,7 +263,7 @@ def test_above_a_range_where_another_limit_decides_there_is_no_probability():
     rows = one_limit_set(fires_when={"op": "between", "value": [100.0, 400.0]})
     (within,), (above,) = (judged(rows, reading(co_ppm=co_ppm)) for co_ppm in (90.0, 450.0))
     assert within.conformity is not None
-    assert (above.outcome, above.conformity) == ("not judged", None)
+    assert (above.outcome, above.conformity) == ("not_judged", None)
 
 
 def test_without_a_recorded_accuracy_and_for_words_there_is_no_probability():
@@ -305,15 +305,15 @@ def test_whether_a_band_can_be_proven_is_not_said_without_an_accuracy_nor_of_oth
 @pytest.mark.parametrize(
     ("more", "reason"),
     [
-        ({"void": True}, "void"),
+        ({"invalid": True}, "invalid"),
         ({"rate_proven": False}, "isn't proven"),
-        ({"sampling_point": "common flue"}, "common flue"),
+        ({"sampling_point": "common_flue"}, "common_flue"),
         ({"o2_pct": 18.2, "co2_pct": None}, "mostly air"),
     ],
 )
 def test_a_doubtful_reading_is_not_judged_against_the_target(more, reason):
     verdict = the(evaluate(make_card(), [reading(**more)]), kind="band", rate="high")
-    assert verdict.outcome == "not judged"
+    assert verdict.outcome == "not_judged"
     assert reason in verdict.reason
 
 
@@ -321,15 +321,15 @@ def test_like_casing_is_judged_with_like():
     page = sheet(targets=[target(casing="closed"), target(value="9.4", casing="open")])
     said = evaluate(make_card(the_sheet=page), [reading(co2_pct=9.35, casing="open")])
     outcomes = {v.limit_id: v.outcome for v in of(said, kind="band")}
-    assert outcomes == {"co2 high open": "within", "co2 high closed": "not judged"}
+    assert outcomes == {"co2 high open": "within", "co2 high closed": "not_judged"}
     unknown = of(evaluate(make_card(the_sheet=page), [reading(casing=None)]), kind="band")
-    assert {v.outcome for v in unknown} == {"not judged"}
+    assert {v.outcome for v in unknown} == {"not_judged"}
 
 
 def test_the_target_of_one_rate_does_not_judge_another():
     said = evaluate(make_card(), [reading(rate="low", co2_pct=9.0)])
     assert the(said, kind="band", rate="low").outcome == "within"
-    assert the(said, limit_id="co2 high any").outcome == "not judged"
+    assert the(said, limit_id="co2 high any").outcome == "not_judged"
 
 
 def test_an_o2_target_is_judged_from_a_co2_reading():
@@ -343,7 +343,7 @@ def test_an_o2_target_is_judged_from_a_co2_reading():
 
 
 @pytest.mark.parametrize("rate", ["high", "low", "somewhere between"])
-@pytest.mark.parametrize("phase", ["as found", "as left", "check"])
+@pytest.mark.parametrize("phase", ["as_found", "as_left", "check"])
 def test_a_ceiling_applies_to_every_rate_and_phase(rate, phase):
     said = evaluate(make_card(), [reading(rate=rate, phase=phase, co_ppm=300.0, rate_proven=False)])
     assert the(said, kind="ceiling").outcome == "outside"
@@ -351,7 +351,7 @@ def test_a_ceiling_applies_to_every_rate_and_phase(rate, phase):
 
 
 @pytest.mark.parametrize("rate", ["high", "low"])
-@pytest.mark.parametrize("phase", ["as found", "as left", "check"])
+@pytest.mark.parametrize("phase", ["as_found", "as_left", "check"])
 @pytest.mark.parametrize("quantity", ["co", "co_co2_ratio", "ambient_co"])
 def test_so_does_a_limit_of_a_set_that_names_neither(quantity, phase, rate):
     rows = one_limit_set(quantity=quantity, unit="1", firing_rate="any", fires_when={"op": ">", "value": 1e-4})
@@ -376,13 +376,13 @@ def test_a_source_that_names_rate_and_phase_is_read_so():
         return the(evaluate(made, [reading(co_ppm=900.0, **more)]), limit_id="it-co").outcome
 
     assert co() == "outside"
-    assert co(rate="low") == "not judged"
-    assert co(phase="as left") == "not judged"
+    assert co(rate="low") == "not_judged"
+    assert co(phase="as_left") == "not_judged"
 
 
 def test_a_limit_at_a_named_rate_is_not_kept_by_an_unproven_one():
     rows = one_limit_set(firing_rate="nominal")
-    assert outcome(rows, reading(rate_proven=False)) == "not judged"
+    assert outcome(rows, reading(rate_proven=False)) == "not_judged"
     assert outcome(rows, reading(rate_proven=False, co_ppm=150.0)) == "outside"
 
 
@@ -398,53 +398,53 @@ def test_a_single_rate_is_the_nominal_one():
 @pytest.mark.parametrize("field", ["co", "co_ppm"])
 def test_over_range_counts_as_fired(field):
     rows = one_limit_set(fires_when={"op": ">", "value": 5000.0})
-    (verdict,) = judged(rows, reading(co_ppm=4000.0, qualifiers={field: "more than"}))
+    (verdict,) = judged(rows, reading(co_ppm=4000.0, qualifiers={field: "more_than"}))
     assert verdict.outcome == "outside"
     assert "more than 4000 ppm" in verdict_sentence(verdict)
 
 
 def test_less_than_keeps_a_limit_above_it_and_cannot_tell_below():
-    less = {"co_ppm": "less than"}
+    less = {"co_ppm": "less_than"}
     assert outcome(one_limit_set(), reading(co_ppm=5.0, qualifiers=less)) == "within"
-    assert outcome(one_limit_set(), reading(co_ppm=150.0, qualifiers=less)) == "cannot tell"
+    assert outcome(one_limit_set(), reading(co_ppm=150.0, qualifiers=less)) == "cannot_tell"
 
 
-@pytest.mark.parametrize(("o2_pct", "expected"), [(5.0, "within"), (3.0, "within"), (2.5, "cannot tell")])
+@pytest.mark.parametrize(("o2_pct", "expected"), [(5.0, "within"), (3.0, "within"), (2.5, "cannot_tell")])
 def test_more_than_keeps_a_floor_below_it_and_cannot_tell_above(o2_pct, expected):
     floor = one_limit_set(quantity="o2", unit="%", basis="dry", fires_when={"op": "<", "value": 3.0})
-    more = {"o2_pct": o2_pct, "qualifiers": {"o2": "more than"}}
+    more = {"o2_pct": o2_pct, "qualifiers": {"o2": "more_than"}}
     assert outcome(floor, reading(**more)) == expected
 
 
 def test_over_range_co_of_a_sample_that_is_mostly_air_stays_over_range():
-    given = reading(o2_pct=18.6, co2_pct=None, co_ppm=4000.0, qualifiers={"co": "more than"})
+    given = reading(o2_pct=18.6, co2_pct=None, co_ppm=4000.0, qualifiers={"co": "more_than"})
     (said,) = [each for each in evaluate(make_card(), [given]).verdicts if "mostly air, so" in each.reason]
-    assert (said.value, said.qualifier, said.outcome) == (4000.0, "more than", "not judged")
+    assert (said.value, said.qualifier, said.outcome) == (4000.0, "more_than", "not_judged")
 
 
-@pytest.mark.parametrize("qualifier", ["not measured", "sensor fault"])
+@pytest.mark.parametrize("qualifier", ["not_measured", "sensor_fault"])
 def test_a_value_that_was_not_had_is_no_value(qualifier):
     said = evaluate(make_card(one_limit_set()), [reading(co_ppm=900.0, qualifiers={"co_ppm": qualifier})])
     assert not said.stop
-    assert the(said, kind="limit").outcome == "not judged"
-    assert "no CO air-free read" in the(said, limit_id="co_air_free", kind="stop line").reason
+    assert the(said, kind="limit").outcome == "not_judged"
+    assert "no CO air-free read" in the(said, limit_id="co_air_free", kind="stop_level").reason
 
 
 def test_a_faulty_co2_is_replaced_by_the_one_from_o2():
-    more = {"o2_pct": 5.0, "co2_pct": 2.0, "qualifiers": {"co2_pct": "sensor fault"}}
+    more = {"o2_pct": 5.0, "co2_pct": 2.0, "qualifiers": {"co2_pct": "sensor_fault"}}
     (figures,) = evaluate(make_card(), [reading(**more)]).derived
     assert figures["co2_pct"] == pytest.approx(9.08, abs=0.05)
 
 
 def test_a_figure_that_stands_in_for_one_not_measured_is_judged_like_any():
-    given = reading(o2_pct=5.0, co2_pct=None, qualifiers={"co2": "not measured"})
+    given = reading(o2_pct=5.0, co2_pct=None, qualifiers={"co2": "not_measured"})
     band = the(evaluate(make_card(), [given]), kind="band", rate="high")
     assert (band.outcome, band.qualifier) == ("within", "=")
     assert band.conformity is not None
 
 
 def test_a_value_that_is_not_a_number_is_no_value():
-    assert outcome(one_limit_set(), reading(co_ppm=float("nan"))) == "not judged"
+    assert outcome(one_limit_set(), reading(co_ppm=float("nan"))) == "not_judged"
 
 
 def test_a_word_is_not_held_against_a_figure():
@@ -466,12 +466,12 @@ def test_limits_that_no_reading_shows_are_listed_with_what_they_need():
     assert "8 h average" in verdict_sentence(the(said, limit_id="osha"))
     assert "examination" in verdict_sentence(the(said, limit_id="26-9"))
     assert "type test" in verdict_sentence(the(said, limit_id="eco-nox-gas"))
-    assert the(said, limit_id="osha").outcome == "not judged"
+    assert the(said, limit_id="osha").outcome == "not_judged"
 
 
 def test_mg_per_kwh_is_taken_from_the_instrument_never_converted():
     rows = one_limit_set(basis="per kWh", unit="mg/kWh", fires_when={"op": ">", "value": 1300.0})
-    assert outcome(rows, reading(co_ppm=2000.0)) == "not judged"
+    assert outcome(rows, reading(co_ppm=2000.0)) == "not_judged"
     assert outcome(rows, reading(co_mg_per_kwh=1400.0)) == "outside"
 
 
@@ -480,20 +480,20 @@ def test_a_figure_named_by_a_word_comes_from_the_facts():
         quantity="combustion_efficiency", basis="net", fires_when={"op": "<", "value": "min_efficiency_pct"}
     )
     low = reading(efficiency_pct_net=90.0)
-    assert outcome(rows, low) == "not judged"
+    assert outcome(rows, low) == "not_judged"
     assert outcome(rows, low, facts={"min_efficiency_pct": 91.8}) == "outside"
 
 
 def test_a_record_of_pairs_needs_both_phases_at_one_rate():
     found = reading()
-    left = reading(key="r2", phase="as left", taken_order=2)
+    left = reading(key="r2", phase="as_left", taken_order=2)
 
     def pair(*readings):
         return outcome("us-epa-5d-annual", *readings)
 
     assert pair(found) == "outside"
     assert pair(found, {**left, "rate": "low"}) == "outside"
-    assert pair(found, {**left, "void": True}) == "outside"
+    assert pair(found, {**left, "invalid": True}) == "outside"
     assert pair(found, left) == "within"
 
 
@@ -507,16 +507,16 @@ ON_RECORD = {"unit": None, "fires_when": {"op": "missing", "value": None}, "limi
         ("co_and_o2_pair", {"o2_pct": 5.0, "co_ppm": None}, {"o2_pct": 5.1}, "outside"),
         ("co_and_o2_pair", {"o2_pct": 5.0}, {"o2_pct": 5.1, "co_ppm": None}, "outside"),
         ("co_and_o2_pair", {"co2_pct": None}, {"co2_pct": None}, "outside"),
-        ("co_and_o2_pair", {"o2_pct": 5.0, "phase": "as left"}, {"o2_pct": 5.1}, "outside"),
+        ("co_and_o2_pair", {"o2_pct": 5.0, "phase": "as_left"}, {"o2_pct": 5.1}, "outside"),
         ("co_on_record", {"phase": "check"}, {"co_ppm": None}, "within"),
         ("co_on_record", {"co2_pct": None}, {"co2_pct": None}, "within"),
         ("co_on_record", {"co_ppm": None}, {"co_ppm": None, "o2_pct": 5.0}, "outside"),
-        ("co_on_record", {"void": True}, {"co_ppm": None}, "outside"),
+        ("co_on_record", {"invalid": True}, {"co_ppm": None}, "outside"),
     ],
 )
 def test_what_must_be_on_record_is_looked_for_in_all_readings(quantity, found, left, expected):
-    """Of a pair both phases at one rate count, with O2 and CO each; of CO alone any reading that isn't void."""
-    readings = [reading(**found), reading(**{"key": "r2", "phase": "as left", "taken_order": 2, **left})]
+    """Of a pair both phases at one rate count, with O2 and CO each; of CO alone any reading that isn't invalid."""
+    readings = [reading(**found), reading(**{"key": "r2", "phase": "as_left", "taken_order": 2, **left})]
     (verdict,) = judged(one_limit_set(quantity=quantity, **ON_RECORD), *readings)
     words = {"co_and_o2_pair": "CO and O2 before and after", "co_on_record": "co on record"}[quantity]
     assert (verdict.outcome, verdict.reason) == (expected, "" if expected == "within" else f"{words} not on record")
@@ -524,7 +524,7 @@ def test_what_must_be_on_record_is_looked_for_in_all_readings(quantity, found, l
 
 def test_after_a_stop_no_record_rule_asks_for_another_firing():
     (verdict,) = judged("us-epa-5d-annual", reading(co_ppm=2000.0))
-    assert (verdict.outcome, verdict.reason) == ("not judged", "stopped for safety")
+    assert (verdict.outcome, verdict.reason) == ("not_judged", "stopped for safety")
 
 
 # --- applicability ---------------------------------------------------------------------------------------
@@ -534,7 +534,7 @@ def test_an_open_predicate_cannot_be_decided_unless_it_would_stop():
     mild = one_limit_set(select={"new_plant": True})
     severe = one_limit_set(select={"new_plant": True}, severity="shut_down")
     high = reading(co_ppm=150.0)
-    assert outcome(mild, high) == outcome(mild, reading()) == outcome(severe, reading()) == "cannot tell"
+    assert outcome(mild, high) == outcome(mild, reading()) == outcome(severe, reading()) == "cannot_tell"
     (fired,) = judged(severe, high)
     assert fired.stop
     assert "new_plant not recorded" in verdict_sentence(fired)
@@ -545,7 +545,7 @@ def test_an_open_predicate_cannot_be_decided_unless_it_would_stop():
 
 def test_the_strictest_action_comes_first_and_all_are_listed():
     made = make_card("us-residential-co-safety", "us-trade-co-practice", facts={"appliance": "boiler"})
-    said = evaluate(made, [reading(co_ppm=600.0, ambient_co_ppm=80.0, phase="as left")])
+    said = evaluate(made, [reading(co_ppm=600.0, ambient_co_ppm=80.0, phase="as_left")])
     assert said.strictest.severity == "evacuate"
     ranks = [verdict.rank for verdict in said.findings]
     assert ranks == sorted(ranks, reverse=True)
@@ -556,11 +556,11 @@ def test_the_strictest_action_comes_first_and_all_are_listed():
 @given(st.lists(st.sampled_from(sorted(LIMIT_SETS)), unique=True, max_size=6), co_values, st.floats(0, 120))
 def test_verdicts_are_ordered_and_worded_alike_for_any_sets(sets, co_ppm, ambient):
     said = evaluate(make_card(*sets), [reading(co_ppm=co_ppm, ambient_co_ppm=ambient)])
-    order = ["outside", "cannot tell", "not judged", "within"]
+    order = ["outside", "cannot_tell", "not_judged", "within"]
     places = [(order.index(v.outcome), -v.rank) for v in said.verdicts]
     assert places == sorted(places)
     for verdict in said.verdicts:
-        opening = {"cannot tell": "can't be decided: ", "not judged": "not judged: "}.get(
+        opening = {"cannot_tell": "can't be decided: ", "not_judged": "not judged: "}.get(
             verdict.outcome, f"{verdict.outcome} the limits of {verdict.set_name} v{verdict.set_version} as recorded"
         )
         assert opening in verdict_sentence(verdict)
@@ -615,8 +615,8 @@ def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():
     [
         (None, None, ""),
         (["high"], None, " at nominal"),
-        (None, ["as found"], ", as found"),
-        (["high"], ["as found", "as left"], " at nominal, as found or as left"),
+        (None, ["as_found"], ", as found"),
+        (["high"], ["as_found", "as_left"], " at nominal, as found or as left"),
     ],
 )
 def test_where_a_source_wants_it_read(rates, phases, words):

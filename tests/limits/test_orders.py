@@ -15,9 +15,9 @@ def ordered(*rules):
     return make_card(the_sheet=sheet(order_rules=list(rules) or [order_rule(least_gap="0.2")]))
 
 
-def pair(high_pct, low_pct, phase="as found", **more):
+def pair(high_pct, low_pct, phase="as_found", **more):
     """Two readings of CO2, high fire first; what more there is goes to low fire."""
-    order = 1 if phase == "as found" else 11
+    order = 1 if phase == "as_found" else 11
     high = reading(key=f"{phase} high", phase=phase, taken_order=order, co2_pct=high_pct)
     low = {"key": f"{phase} low", "rate": "low", "phase": phase, "taken_order": order + 1, "co2_pct": low_pct}
     return [high, reading(**low | more)]
@@ -50,7 +50,7 @@ def test_without_a_least_gap_equal_figures_keep_the_order():
 
 def test_the_verdict_has_the_gap_in_points_and_belongs_to_no_single_reading():
     verdict = the(evaluate(ordered(), pair(9.1, 9.0)), kind="order")
-    assert (verdict.reading_key, verdict.rate, verdict.phase) == (None, None, "as found")
+    assert (verdict.reading_key, verdict.rate, verdict.phase) == (None, None, "as_found")
     assert (verdict.severity, verdict.unit, verdict.lower, verdict.upper) == ("adjust", "points", 0.2, None)
     assert verdict.value == pytest.approx(0.1)
     assert not verdict.stop
@@ -67,10 +67,10 @@ def test_an_order_in_o2_is_judged_from_co2_readings():
 
 
 def test_each_phase_is_judged_by_its_last_readings():
-    found, left = pair(9.0, 9.0), pair(9.3, 9.0, "as left")
+    found, left = pair(9.0, 9.0), pair(9.3, 9.0, "as_left")
     again = reading(key="again", taken_order=3, co2_pct=9.4)
     said = {v.phase: v.outcome for v in of(evaluate(ordered(), [*left, *found]), kind="order")}
-    assert said == {"as found": "outside", "as left": "within"}
+    assert said == {"as_found": "outside", "as_left": "within"}
     assert outcome(*found, again) == "within"
 
 
@@ -84,9 +84,9 @@ def test_readings_between_adjustments_are_neither():
     [
         ({"rate_proven": False}, "low: the rate isn't proven"),
         ({"steady": False}, "low: the reading is not steady"),
-        ({"void": True}, "low: the reading is void"),
-        ({"sampling_point": "common flue"}, "low: read in the common flue, which belongs to the flue group"),
-        ({"qualifiers": {"co2": "less than"}}, "low: not a plain figure"),
+        ({"invalid": True}, "low: the reading is invalid"),
+        ({"sampling_point": "common_flue"}, "low: read in the common flue, which belongs to the flue group"),
+        ({"qualifiers": {"co2": "less_than"}}, "low: not a plain figure"),
         ({"co2_pct": None}, "low: not read"),
         ({"rate": "middle"}, "low: not read"),
         ({"casing": "open"}, "read with different casings"),
@@ -95,7 +95,7 @@ def test_readings_between_adjustments_are_neither():
 @pytest.mark.parametrize("low_pct", [8.0, 9.9])
 def test_an_order_is_not_judged_by_a_doubtful_reading(more, reason, low_pct):
     verdict = the(evaluate(ordered(), pair(9.2, low_pct, **more)), kind="order")
-    assert (verdict.outcome, verdict.reason) == ("not judged", reason)
+    assert (verdict.outcome, verdict.reason) == ("not_judged", reason)
     assert verdict.value is None
 
 
@@ -106,16 +106,16 @@ def test_a_usable_reading_before_a_doubtful_one_still_counts():
 
 
 def test_what_stands_is_the_order_as_left():
-    both = [*pair(9.0, 9.0), *pair(9.3, 9.0, "as left")]
+    both = [*pair(9.0, 9.0), *pair(9.3, 9.0, "as_left")]
     assert [v.outcome for v in standing(evaluate(ordered(), both).verdicts) if v.kind == "order"] == ["within"]
-    worse = [*pair(9.3, 9.0), *pair(9.0, 9.0, "as left")]
+    worse = [*pair(9.3, 9.0), *pair(9.0, 9.0, "as_left")]
     assert [v.outcome for v in standing(evaluate(ordered(), worse).verdicts) if v.kind == "order"] == ["outside"]
 
 
 def test_an_order_found_broken_stands_where_only_one_rate_was_read_again():
-    readings = [*pair(9.0, 9.0), *pair(9.3, 9.0, "as left")[:1]]
+    readings = [*pair(9.0, 9.0), *pair(9.3, 9.0, "as_left")[:1]]
     (stands,) = [v for v in standing(evaluate(ordered(), readings).verdicts) if v.kind == "order"]
-    assert (stands.outcome, stands.phase) == ("outside", "as found")
+    assert (stands.outcome, stands.phase) == ("outside", "as_found")
 
 
 @pytest.mark.parametrize(

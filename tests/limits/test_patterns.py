@@ -27,7 +27,7 @@ from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words, 
 DATA = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "diagnostics.json"
 DOCUMENT = json.loads(DATA.read_text(encoding="utf-8"))
 PATTERNS = DOCUMENT["patterns"]
-VOIDING = ("DX09", "DX10", "DX11")
+INVALIDATING = ("DX09", "DX10", "DX11")
 RATE_KEYS = (
     *("o2_pct", "co2_pct", "co_ppm", "co_ppm_air_free", "o2_corrected_pct", "flue_temp_c", "air_temp_c", "net_temp_k"),
     *("input_share_pct", "draught_pa", "smoke_spot", "spillage_min", "gas_pressure_working_pa", "co_slope_ppm_min"),
@@ -43,7 +43,7 @@ bounded = settings(max_examples=60, deadline=None, derandomize=True)
 
 def view(high=None, low=None, last_high=None, last_low=None, **more):
     """A plain visit of a gas boiler with two rates, a year after it was last left; with what is told otherwise."""
-    plain = {"co_ppm": 20.0, "outside": False, "void": False, "draught_pa": -5.0, "input_share_pct": 99.0}
+    plain = {"co_ppm": 20.0, "outside": False, "invalid": False, "draught_pa": -5.0, "input_share_pct": 99.0}
     at_high = plain | {"o2_pct": 5.0, "co2_pct": 9.1, "co_ppm_air_free": 26.0, "flue_temp_c": 65.0, "net_temp_k": 45.0}
     at_low = plain | {"o2_pct": 5.4, "co2_pct": 8.9, "co_ppm_air_free": 27.0, "flue_temp_c": 55.0, "net_temp_k": 35.0}
     usual = {
@@ -70,7 +70,7 @@ def reading(phase, rate, **figures):
 
 
 SAME = {"o2_pct": "5.1", "co_ppm": "12", "flue_temp_c": "64.8"}
-FOUND = reading("as found", "high", **SAME)
+FOUND = reading("as_found", "high", **SAME)
 
 # Of each pattern, from its own words: a visit exactly on its thresholds, and whether that fires it; then visits that
 # lie just on the side that fires, and just on the side that doesn't.
@@ -92,7 +92,7 @@ ON = {
     "DX19": (view({"input_share_pct": 105.0}), False),
     "DX20": (view({"input_share_pct": 90.0, "gas_pressure_working_pa": 1700.0}), False),
     "DX21": (view({"o2_pct": 5.3, "flue_temp_c": 57.0}, {"o2_pct": 5.4}), False),
-    "DX22": (view(adjusted=True, readings=(FOUND, reading("as left", "high", **SAME))), True),
+    "DX22": (view(adjusted=True, readings=(FOUND, reading("as_left", "high", **SAME))), True),
 }
 BEYOND = {
     "DX01": [view({"o2_pct": 4.1, "co_ppm_air_free": 77.0})],
@@ -121,7 +121,7 @@ BEYOND = {
     "DX21": [view({"o2_pct": 5.31, "flue_temp_c": 56.9}, {"o2_pct": 5.4})],
     "DX22": [
         view(
-            adjusted=True, readings=(FOUND | {"draught_pa": "-4"}, reading("as left", "high", **SAME, draught_pa="-4"))
+            adjusted=True, readings=(FOUND | {"draught_pa": "-4"}, reading("as_left", "high", **SAME, draught_pa="-4"))
         )
     ],
 }
@@ -193,12 +193,12 @@ SHORT = {
         view({"o2_pct": 5.4, "flue_temp_c": 57.0}, {"o2_pct": 5.4}),
     ],
     "DX22": [
-        view(adjusted=False, readings=(FOUND, reading("as left", "high", **SAME))),
-        view(adjusted=True, readings=(FOUND, reading("as left", "high", **SAME | {"co_ppm": "13"}, draught_pa="-4"))),
-        view(adjusted=True, readings=(FOUND, reading("as left", "low", **SAME))),
-        view(adjusted=True, readings=(FOUND, reading("as left", "high", o2_pct="5.1", co_ppm="12"))),
+        view(adjusted=False, readings=(FOUND, reading("as_left", "high", **SAME))),
+        view(adjusted=True, readings=(FOUND, reading("as_left", "high", **SAME | {"co_ppm": "13"}, draught_pa="-4"))),
+        view(adjusted=True, readings=(FOUND, reading("as_left", "low", **SAME))),
+        view(adjusted=True, readings=(FOUND, reading("as_left", "high", o2_pct="5.1", co_ppm="12"))),
         view(adjusted=True, readings=(FOUND,)),
-        view(adjusted=True, readings=(reading("as left", "high", **SAME),)),
+        view(adjusted=True, readings=(reading("as_left", "high", **SAME),)),
     ],
 }
 
@@ -227,7 +227,7 @@ def test_the_data_is_whole():
         assert row["severity"] in ORDER
         assert row["title"] and row["sentence"].endswith(".") and row["evidence"]
         assert row["causes"] and row["checks"]
-        assert row["voids"] is (row["id"] in VOIDING)
+        assert row["makes_invalid"] is (row["id"] in INVALIDATING)
         assert all(isinstance(value, (int, float)) for value in row["thresholds"].values())
 
 
@@ -242,8 +242,8 @@ def test_each_threshold_named_is_used_and_each_used_is_named(wanted):
     row = row_of(wanted) | {"thresholds": Watched(row_of(wanted)["thresholds"])}
     for a_case in BEYOND[wanted]:
         diagnose(a_case, [row])
-        # A void reading of the last visit asks whether CO itself is high.
-        diagnose(replace(a_case, last={"high": {**a_case.last["high"], "void": True}}), [row])
+        # A invalid reading of the last visit asks whether CO itself is high.
+        diagnose(replace(a_case, last={"high": {**a_case.last["high"], "invalid": True}}), [row])
     assert used == set(row["thresholds"])
 
 
@@ -337,7 +337,7 @@ def test_a_void_reading_drops_what_rests_on_flue_gas():
     rich = view({"o2_pct": 4.0}, {"o2_pct": 4.0})
     assert fired(rich) == ["DX02"]
     assert fired(replace(rich, analyser_fuel="lpg")) == ["DX10"]
-    assert fired(view({"o2_pct": 4.0}, {"o2_pct": 4.0, "void": True})) == []
+    assert fired(view({"o2_pct": 4.0}, {"o2_pct": 4.0, "invalid": True})) == []
 
 
 @pytest.mark.parametrize("wanted", ["DX18", "DX19", "DX20", "DX22"])
@@ -346,14 +346,14 @@ def test_void_flue_gas_takes_nothing_from_gas_rate_filter_paper_and_record(wante
 
 
 def test_a_reading_as_left_may_repeat_any_of_those_as_found():
-    found = (reading("as found", "high", o2_pct="5.1"), FOUND, reading("as found", "high", o2_pct="6.0"))
-    made = only("DX22", view(adjusted=True, readings=(*found, reading("as left", "high", **SAME))))
+    found = (reading("as_found", "high", o2_pct="5.1"), FOUND, reading("as_found", "high", o2_pct="6.0"))
+    made = only("DX22", view(adjusted=True, readings=(*found, reading("as_left", "high", **SAME))))
     assert made.figures == {"equal_quantities": 3.0}
 
 
 def test_a_void_reading_keeps_o2_with_co_only_where_co_itself_is_high():
     def starved(co_ppm_air_free):
-        return fired(view({"o2_pct": 4.0, "co_ppm_air_free": co_ppm_air_free, "void": True}))
+        return fired(view({"o2_pct": 4.0, "co_ppm_air_free": co_ppm_air_free, "invalid": True}))
 
     assert starved(99.9) == []
     assert starved(100.0) == ["DX01"]
@@ -389,7 +389,7 @@ flags = st.sampled_from([None, True, False])
 
 def any_reading(figures):
     keys = dict.fromkeys(RATE_KEYS, figures)
-    return st.fixed_dictionaries({}, optional=keys | dict.fromkeys(("outside", "void", "oil_derivatives"), flags))
+    return st.fixed_dictionaries({}, optional=keys | dict.fromkeys(("outside", "invalid", "oil_derivatives"), flags))
 
 
 def any_rates(figures):
@@ -399,7 +399,7 @@ def any_rates(figures):
 
 def any_view(figures):
     rows = st.fixed_dictionaries(
-        {"phase": st.sampled_from(["as found", "as left"]), "rate": st.sampled_from(["high", "low"])},
+        {"phase": st.sampled_from(["as_found", "as_left"]), "rate": st.sampled_from(["high", "low"])},
         optional=dict.fromkeys(READ_TO_THE_DIGIT, figures),
     )
     fuels = st.sampled_from(["", "natural_gas", "oil_light"])
@@ -459,10 +459,10 @@ def test_the_order_of_readings_does_not_matter(a_view, chance):
 @bounded
 @given(any_view(figure), st.sampled_from(["fuel", "zero", "mark"]))
 def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
-    void = {
+    invalid = {
         "fuel": replace(a_view, fuel="natural_gas", analyser_fuel="lpg"),
         "zero": replace(a_view, zero_o2_pct=19.0),
-        "mark": replace(a_view, last={**a_view.last, "high": {**a_view.last.get("high", {}), "void": True}}),
+        "mark": replace(a_view, last={**a_view.last, "high": {**a_view.last.get("high", {}), "invalid": True}}),
     }[how]
     before, after = (
         [
@@ -470,7 +470,7 @@ def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
             for each in diagnose(seen, PATTERNS)
             if each.severity == "shut_down"
         ]
-        for seen in (a_view, void)
+        for seen in (a_view, invalid)
     )
     assert after == before
 
@@ -478,8 +478,8 @@ def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
 @bounded
 @given(any_view(figure))
 def test_a_void_visit_explains_nothing_by_its_flue_gas(a_view):
-    void = replace(a_view, zero_o2_pct=19.0)
-    assert all(RULES[wanted].when_void in (STAYS, WITH_HIGH_CO) for wanted in fired(void))
+    invalid = replace(a_view, zero_o2_pct=19.0)
+    assert all(RULES[wanted].when_invalid in (STAYS, WITH_HIGH_CO) for wanted in fired(invalid))
 
 
 def test_a_figure_that_either_reading_lacks_is_neither_equal_nor_different():
@@ -567,22 +567,22 @@ def test_the_phase_that_fired_is_named_as_found_too():
 
 
 def test_a_pattern_that_voids_is_told_whatever_its_readings_are_worth():
-    """Which patterns void stands in the data file: what voids a reading is never silenced by that."""
+    """Which patterns invalid stands in the data file: what makes invalid a reading is never silenced by that."""
     (row,) = [pattern for pattern in PATTERNS if pattern["id"] == "DX07"]
-    hot = view({"net_temp_k": 60.1, "o2_pct": 5.0, "void": True})
+    hot = view({"net_temp_k": 60.1, "o2_pct": 5.0, "invalid": True})
     assert diagnose(hot, [row]) == ()
-    (made,) = diagnose(hot, [{**row, "voids": True}])
+    (made,) = diagnose(hot, [{**row, "makes_invalid": True}])
     assert made.pattern == "DX07"
 
 
 @pytest.mark.parametrize(
     "others",
     [
-        (reading("as found", "low", o2_pct="5.4", co_ppm="14"), reading("as left", "low", o2_pct="5.5", co_ppm="14")),
-        (reading("as left", "low", **SAME),),
+        (reading("as_found", "low", o2_pct="5.4", co_ppm="14"), reading("as_left", "low", o2_pct="5.5", co_ppm="14")),
+        (reading("as_left", "low", **SAME),),
     ],
 )
 def test_one_reading_as_left_that_shows_something_of_its_own_is_enough(others):
-    same = (FOUND, reading("as left", "high", **SAME))
+    same = (FOUND, reading("as_left", "high", **SAME))
     assert fired(view(adjusted=True, readings=same)) == ["DX22"]
     assert fired(view(adjusted=True, readings=(*same, *others))) == []

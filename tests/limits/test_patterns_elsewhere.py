@@ -78,7 +78,7 @@ def test_of_pairs_that_agree_in_as_many_the_first_by_name_is_told_however_they_a
 
 def test_a_reading_is_no_copy_of_itself_and_names_are_no_figures():
     assert copied_readings([row("1", **SAME, draught_pa=-4.0)], [row("1", **SAME, draught_pa=-4.0)], PATTERNS) is None
-    told = {"phase": "as found", "rate": "high", "casing": "closed", "void": False}
+    told = {"phase": "as_found", "rate": "high", "casing": "closed", "invalid": False}
     assert copied_readings([row("1", **told)], [row("2", **told)], PATTERNS) is None
 
 

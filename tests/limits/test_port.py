@@ -1,6 +1,6 @@
 """The evaluator in another language: tests/limits/port.js gives the very same verdicts in a browser.
 
-Both reckon in doubles with the same operations in the same order, so values are compared to the last bit.
+Both calculate in doubles with the same operations in the same order, so values are compared to the last bit.
 """
 
 import json
@@ -19,7 +19,7 @@ from fleet.limits import evaluate
 from tests.limits.cast import (
     ANALYSER,
     LIMIT_SETS,
-    STOP_LINES,
+    STOP_LEVELS,
     adjuster,
     make_card,
     one_limit_set,
@@ -101,23 +101,25 @@ FIGURES = {
 }
 STATES = {
     "rate": ["high", "high", "low", "single", "middle", None],
-    "phase": ["as found", "as left", "as left", "check"],
+    "phase": ["as_found", "as_left", "as_left", "check"],
     "casing": ["closed", "closed", "open", None],
-    "sampling_point": ["appliance outlet"] * 5 + ["common flue", "room"],
+    "sampling_point": ["appliance_outlet"] * 5 + ["common_flue", "room"],
     "rate_proven": [True, True, True, False, None],
-    "void": [False, False, False, False, True],
+    "invalid": [False, False, False, False, True],
     "steady": [None, True, True, False],
     "adjusted_before": [False, None, True],
     "qualifiers": [
         *({}, {}, {}, None),
-        *({"co": "more than"}, {"co_ppm": "less than"}, {"o2_pct": "sensor fault"}, {"co2": "not measured"}),
-        *({"co2": "less than"}, {"o2_pct": "more than"}, {"nox": "="}, {"co": "sensor fault", "co_ppm": "="}),
+        *({"co": "more_than"}, {"co_ppm": "less_than"}, {"o2_pct": "sensor_fault"}, {"co2": "not_measured"}),
+        *({"co2": "less_than"}, {"o2_pct": "more_than"}, {"nox": "="}, {"co": "sensor_fault", "co_ppm": "="}),
     ],
 }
 
 
 def cards() -> Iterator[dict]:
-    """All sets alone and together, on several sheets; each rule on each basis; other fuels, stop lines, no analyser."""
+    """All sets alone and together, on several sheets; each rule on each basis; other fuels, stop levels, no
+    analyser.
+    """
     for set_id in LIMIT_SETS:
         yield make_card(set_id, facts=FACTS)
     for page, analyser in product(SHEETS.values(), (ANALYSER, EXACT, None)):
@@ -127,7 +129,7 @@ def cards() -> Iterator[dict]:
     for fuel in ("propane", "light_oil", "methane"):
         yield make_card(*LIMIT_SETS, fuel=fuel, facts=FACTS | {"new_plant": True, "burner": "atomising"})
     yield make_card(*LIMIT_SETS, the_sheet=SHEETS["an order"], analyser=EXACT, facts=FACTS)
-    yield make_card(stop_lines={**STOP_LINES, "co_ppm_air_free": 9000, "spillage_min": 0, "co_rise_ppm": 2})
+    yield make_card(stop_levels={**STOP_LEVELS, "co_ppm_air_free": 9000, "spillage_min": 0, "co_rise_ppm": 2})
 
 
 def visit(draw: random.Random) -> list[dict]:
@@ -200,11 +202,11 @@ def test_the_port_gives_the_same_verdicts_in_the_same_order_to_the_last_bit(said
 def test_the_visits_reach_every_kind_of_row_and_every_outcome() -> None:
     made, visits = drawn()
     said = [verdict for card, readings in visits for verdict in evaluate(made[card], readings).verdicts]
-    outcomes = product(("band", "ceiling", "limit", "stop line"), ("outside", "not judged", "within"))
+    outcomes = product(("band", "ceiling", "limit", "stop_level"), ("outside", "not_judged", "within"))
     met = {(verdict.kind, verdict.outcome) for verdict in said}
-    assert met >= {*outcomes, ("limit", "cannot tell"), ("order", "outside"), ("order", "within")}
-    assert {verdict.qualifier for verdict in said} == {"=", "more than", "less than", "at least", "not measured"}
-    assert {verdict.decision_rule for verdict in said if verdict.outcome == "cannot tell"} >= {"guarded"}
+    assert met >= {*outcomes, ("limit", "cannot_tell"), ("order", "outside"), ("order", "within")}
+    assert {verdict.qualifier for verdict in said} == {"=", "more_than", "less_than", "at least", "not_measured"}
+    assert {verdict.decision_rule for verdict in said if verdict.outcome == "cannot_tell"} >= {"guarded"}
 
 
 def test_the_port_stays_small() -> None:

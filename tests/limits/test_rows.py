@@ -23,7 +23,7 @@ from fleet.limits.rows import (
 )
 from fleet.limits.sheet_rows import band_row, ceiling_row, order_row
 from fleet.limits.stop_rows import dilution_row, stop_rows
-from tests.limits.cast import FIXTURES, STOP_LINES, one_limit_set, order_rule, sheet, target
+from tests.limits.cast import FIXTURES, STOP_LEVELS, one_limit_set, order_rule, sheet, target
 
 REFERENCE = json.loads((FIXTURES / "reference" / "limit_sets.json").read_text())
 LIMITS = [limit for entry in REFERENCE["profiles"] for limit in entry["limits"]]
@@ -74,8 +74,8 @@ def test_the_comparisons_are_those_of_the_sets_and_each_stands_for_itself():
 def test_the_phases_that_the_sets_name():
     assert PHASES == {
         "any": None,
-        "as_found": ["as found"],
-        "as_left": ["as left"],
+        "as_found": ["as_found"],
+        "as_left": ["as_left"],
         "as_found_and_as_left": None,
     }
     assert {limit["when"] for limit in LIMITS} == {*PHASES, "operation", "type_test"}
@@ -384,7 +384,7 @@ def test_a_limit_that_is_not_for_this_one_is_listed_with_the_facts_that_say_so()
     }
 
 
-# --- the maker's sheet -----------------------------------------------------------------------------------
+# --- the settings sheet -----------------------------------------------------------------------------------
 
 
 def row_of_the_sheet(kind, **more):
@@ -415,7 +415,7 @@ def test_an_order_becomes_a_row_whole():
         "order", op="<", limit=0.2, quantity="co2", severity="adjust", limit_id="co2 high above low",
         label="CO2 at high less CO2 at low", unit="points", basis="dry", rates=["high", "low"],
         rate_text="high and low", source="sheet, page 3",
-        action="bring the two rates into the order that the maker states, or record why not",
+        action="bring the two rates into the order that the manufacturer states, or record why not",
     )  # fmt: skip
     without = order_row(sheet(), {"quantity": "o2", "higher_rate": "low", "lower_rate": "high"})
     assert (without["limit"], without["source"], without["rates"]) == (0.0, "", ["low", "high"])
@@ -473,7 +473,7 @@ def test_a_rate_is_none_of_a_sheet_that_lists_none():
         band_row({"name": "s"}, target())
 
 
-# --- stop lines ------------------------------------------------------------------------------------------
+# --- stop levels ------------------------------------------------------------------------------------------
 
 STOPS = [
     ("co_air_free", ">", 400.0, "ppm", "air_free", True, "end the firing, leave the appliance off"),
@@ -485,8 +485,8 @@ STOPS = [
 ]
 
 
-@pytest.mark.parametrize("lines", [STOP_LINES, {"co_ppm_air_free": "400", "ambient_co_ppm": "30"}])
-def test_the_stop_lines_are_whole_with_or_without_figures_for_the_lesser_ones(lines):
+@pytest.mark.parametrize("lines", [STOP_LEVELS, {"co_ppm_air_free": "400", "ambient_co_ppm": "30"}])
+def test_the_stop_levels_are_whole_with_or_without_figures_for_the_lesser_ones(lines):
     made = stop_rows(lines)
     named = ("quantity", "op", "limit", "unit", "basis", "every_reading", "action")
     assert [tuple(each[name] for name in named) for each in made] == [
@@ -494,14 +494,14 @@ def test_the_stop_lines_are_whole_with_or_without_figures_for_the_lesser_ones(li
     ]
     assert {each["limit_id"] for each in made} == {each["quantity"] for each in made}
     assert {(each["kind"], each["severity"], each["stop"], each["decision_rule"]) for each in made} == {
-        ("stop line", "stop_firing", True, "simple")
+        ("stop_level", "stop_firing", True, "simple")
     }
-    assert {each["set_name"] for each in made} == {"the contractor's stop lines"}
+    assert {each["set_name"] for each in made} == {"the contractor's stop levels"}
     for each in made:
         assert each["measure"] == measure_for(each["quantity"], each["basis"], each["unit"] or None).measure
 
 
-def test_each_stop_line_has_the_contractors_own_figure_and_words():
+def test_each_stop_level_has_the_contractors_own_figure_and_words():
     own = {"co_ppm_air_free": 200, "co_rising_above_ppm": 50, "ambient_co_ppm": 20, "ambient_co_rise_ppm": 3}
     made = stop_rows({**own, "spillage_min": 2, "action": "off", "name": "own lines"})
     assert [each["limit"] for each in made] == [200.0, 50.0, 20.0, 3.0, 2.0, "stable"]
@@ -510,17 +510,17 @@ def test_each_stop_line_has_the_contractors_own_figure_and_words():
 
 @pytest.mark.parametrize("name", ["co_ppm_air_free", "ambient_co_ppm"])
 @pytest.mark.parametrize("figure", [None, 0, "0", "", -1, "-0.1"])
-def test_a_stop_line_without_a_figure_above_zero_is_named(name, figure):
-    with pytest.raises(ValueError, match=f"^there is always a stop line: {name} must be a figure above zero$"):
-        stop_rows({**STOP_LINES, name: figure})
+def test_a_stop_level_without_a_figure_above_zero_is_named(name, figure):
+    with pytest.raises(ValueError, match=f"^there is always a stop level: {name} must be a figure above zero$"):
+        stop_rows({**STOP_LEVELS, name: figure})
 
 
 @pytest.mark.parametrize("name", ["co_ppm_air_free", "ambient_co_ppm"])
-def test_any_figure_above_zero_is_a_stop_line(name):
-    assert 0.5 in [each["limit"] for each in stop_rows({**STOP_LINES, name: 0.5})]
+def test_any_figure_above_zero_is_a_stop_level(name):
+    assert 0.5 in [each["limit"] for each in stop_rows({**STOP_LEVELS, name: 0.5})]
 
 
-def test_the_row_for_a_diluted_sample_is_the_stop_line_with_raw_co_and_no_figure():
-    stop_line = stop_rows(STOP_LINES)[0]
+def test_the_row_for_a_diluted_sample_is_the_stop_level_with_raw_co_and_no_figure():
+    stop_level = stop_rows(STOP_LEVELS)[0]
     said = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    assert dilution_row(stop_line) == stop_line | said | {"action": "repeat at a proper sampling point"}
+    assert dilution_row(stop_level) == stop_level | said | {"action": "repeat at a proper sampling point"}

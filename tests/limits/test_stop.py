@@ -1,4 +1,4 @@
-"""Stop lines and doubtful readings: a doubtful reading may condemn, never clear."""
+"""Stop levels and doubtful readings: a doubtful reading may condemn, never clear."""
 
 import pytest
 from hypothesis import given, settings
@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from fleet.limits import evaluate
 from fleet.presentation.verdicts import verdict_sentence
-from tests.limits.cast import LIMIT_SETS, STOP_LINES, make_card, of, reading, the
+from tests.limits.cast import LIMIT_SETS, STOP_LEVELS, make_card, of, reading, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
 SETS = make_card(*LIMIT_SETS, facts={"appliance": "boiler", "vent": "natural_draft", "vent_state": "warm"})
@@ -20,8 +20,8 @@ figures = st.fixed_dictionaries(
         "ambient_co_before_ppm": st.none() | st.floats(0, 50),
         "spillage_min": st.none() | st.floats(0, 10),
         "rate": st.sampled_from(["high", "low"]),
-        "phase": st.sampled_from(["as found", "as left", "check"]),
-        "qualifiers": st.sampled_from([{}, {"co_ppm": "more than"}, {"co": "less than"}]),
+        "phase": st.sampled_from(["as_found", "as_left", "check"]),
+        "qualifiers": st.sampled_from([{}, {"co_ppm": "more_than"}, {"co": "less_than"}]),
     }
 )
 visits = st.lists(figures, min_size=1, max_size=4)
@@ -38,16 +38,16 @@ def numbered(visit, **more):
 @bounded
 @given(visits)
 def test_a_void_reading_keeps_every_stop_finding_and_loses_every_within(visit):
-    plain, void = evaluate(SETS, numbered(visit)), evaluate(SETS, numbered(visit, void=True))
-    assert stops(void) == stops(plain)
-    assert not [v for v in of(void, outcome="within") if v.reading_key]
+    plain, invalid = evaluate(SETS, numbered(visit)), evaluate(SETS, numbered(visit, invalid=True))
+    assert stops(invalid) == stops(plain)
+    assert not [v for v in of(invalid, outcome="within") if v.reading_key]
 
 
 @bounded
 @given(visits)
 def test_a_common_flue_reading_keeps_every_stop_finding_and_clears_nothing_of_the_flue(visit):
     plain = evaluate(SETS, numbered(visit))
-    common = evaluate(SETS, [{**one, "sampling_point": "common flue"} for one in numbered(visit)])
+    common = evaluate(SETS, [{**one, "sampling_point": "common_flue"} for one in numbered(visit)])
     assert stops(common) == stops(plain)
     cleared = {v.quantity for v in of(common, outcome="within") if v.reading_key}
     assert cleared <= {"ambient_co", "ambient_co_rise", "spillage_time"}
@@ -63,7 +63,7 @@ def test_an_unproven_rate_keeps_every_stop_finding(visit):
 @given(st.floats(18, 20.8), st.floats(0, 390))
 def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(o2_pct, co_ppm):
     said = evaluate(make_card(), [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)])
-    repeat = the(said, label="CO", outcome="not judged")
+    repeat = the(said, label="CO", outcome="not_judged")
     if not said.stop:
         assert repeat.action == "repeat at a proper sampling point"
     assert repeat.value == co_ppm
@@ -73,7 +73,7 @@ def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(
 
 def test_60_ppm_in_a_sample_of_mostly_air_is_never_called_within():
     said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=60.0)])
-    assert the(said, kind="stop line", quantity="co_air_free").outcome == "not judged"
+    assert the(said, kind="stop_level", quantity="co_air_free").outcome == "not_judged"
     assert "CO 60 ppm" in verdict_sentence(the(said, label="CO"))
 
 
@@ -85,40 +85,40 @@ def test_raw_co_above_the_line_stops_whatever_the_o2():
 
 
 def test_without_o2_and_co2_a_low_co_is_not_judged_air_free():
-    said = evaluate(make_card(), [reading(co2_pct=None, co_ppm=5.0, qualifiers={"co_ppm": "less than"})])
-    line = the(said, kind="stop line", quantity="co_air_free")
-    assert (line.outcome, line.qualifier, line.value) == ("not judged", "at least", 0.0)
+    said = evaluate(make_card(), [reading(co2_pct=None, co_ppm=5.0, qualifiers={"co_ppm": "less_than"})])
+    line = the(said, kind="stop_level", quantity="co_air_free")
+    assert (line.outcome, line.qualifier, line.value) == ("not_judged", "at least", 0.0)
 
 
 @bounded
 @given(st.integers(0, 17), st.integers(1, 390))
-def test_the_stop_line_is_air_free_at_any_rate_and_phase(o2_pct, co_ppm):
+def test_the_stop_level_is_air_free_at_any_rate_and_phase(o2_pct, co_ppm):
     said = evaluate(make_card(), [reading(o2_pct=float(o2_pct), co2_pct=None, co_ppm=float(co_ppm), rate="x")])
-    line = the(said, kind="stop line", quantity="co_air_free")
+    line = the(said, kind="stop_level", quantity="co_air_free")
     assert (line.outcome == "outside") == (co_ppm * 20.9 > 400 * (20.9 - o2_pct))
 
 
 def test_an_over_range_co_stops_under_a_line_above_the_range():
-    made = make_card(stop_lines={**STOP_LINES, "co_ppm_air_free": 9000})
-    assert evaluate(made, [reading(co_ppm=4000.0, qualifiers={"co": "more than"})]).stop
+    made = make_card(stop_levels={**STOP_LEVELS, "co_ppm_air_free": 9000})
+    assert evaluate(made, [reading(co_ppm=4000.0, qualifiers={"co": "more_than"})]).stop
 
 
 def test_a_co_that_was_not_read_is_said_for_every_reading():
     said = evaluate(make_card(), [reading(co_ppm=None), reading(key="r2", taken_order=2)])
-    line = of(said, kind="stop line", quantity="co_air_free", outcome="not judged")
+    line = of(said, kind="stop_level", quantity="co_air_free", outcome="not_judged")
     assert [v.reading_key for v in line] == ["r1"]
 
 
 @pytest.mark.parametrize(("ambient", "outcome"), [(29.9, "within"), (30.0, "outside"), (31.0, "outside")])
 def test_ambient_co_stops_at_its_line(ambient, outcome):
     said = evaluate(make_card(), [reading(ambient_co_ppm=ambient, ambient_co_before_ppm=ambient)])
-    assert the(said, kind="stop line", quantity="ambient_co").outcome == outcome
+    assert the(said, kind="stop_level", quantity="ambient_co").outcome == outcome
 
 
 @pytest.mark.parametrize(("after", "outcome"), [(5.9, "within"), (6.0, "outside")])
 def test_ambient_co_that_rises_by_5_ppm_stops(after, outcome):
     said = evaluate(make_card(), [reading(ambient_co_ppm=after, ambient_co_before_ppm=1.0)])
-    assert the(said, kind="stop line", quantity="ambient_co_rise").outcome == outcome
+    assert the(said, kind="stop_level", quantity="ambient_co_rise").outcome == outcome
 
 
 def test_ambient_co_is_followed_through_the_visit():
@@ -130,9 +130,9 @@ def test_ambient_co_is_followed_through_the_visit():
 
 
 def test_ambient_co_does_not_care_where_the_probe_was():
-    for probe in ({"o2_pct": 19.5, "co2_pct": None}, {"sampling_point": "common flue"}):
+    for probe in ({"o2_pct": 19.5, "co2_pct": None}, {"sampling_point": "common_flue"}):
         said = evaluate(make_card(), [reading(ambient_co_ppm=1.0, **probe)])
-        assert the(said, kind="stop line", quantity="ambient_co").outcome == "within"
+        assert the(said, kind="stop_level", quantity="ambient_co").outcome == "within"
 
 
 def rising(*co_values, **later):
@@ -159,7 +159,7 @@ def test_co_that_rises_above_100_stops(co_values, stop):
 
 
 def test_a_rise_from_as_found_to_as_left_counts_without_an_adjustment_between():
-    assert rising(80.0, 130.0, phase="as left")
+    assert rising(80.0, 130.0, phase="as_left")
 
 
 @pytest.mark.parametrize(
@@ -172,7 +172,7 @@ def test_a_rise_from_as_found_to_as_left_counts_without_an_adjustment_between():
     ],
 )
 def test_a_rise_across_an_adjustment_counts_from_the_last_reading_before_it(before, after, stop):
-    assert rising(before, after, phase="as left", adjusted_before=True) is stop
+    assert rising(before, after, phase="as_left", adjusted_before=True) is stop
 
 
 def test_the_last_reading_before_an_adjustment_is_found_past_the_readings_of_another_rate():
@@ -187,7 +187,7 @@ def test_the_last_reading_before_an_adjustment_is_found_past_the_readings_of_ano
 
 def test_a_rise_is_looked_for_at_one_rate_and_one_sampling_point():
     assert not rising(80.0, 130.0, rate="low")
-    assert not rising(80.0, 130.0, sampling_point="common flue")
+    assert not rising(80.0, 130.0, sampling_point="common_flue")
 
 
 @pytest.mark.parametrize(("last_co_ppm", "stop"), [(140.0, True), (132.0, False)])
@@ -215,8 +215,8 @@ def test_an_unstable_flame_stops():
 
 
 @pytest.mark.parametrize(("given", "line_min"), [({"spillage_min": 2}, 2.0), ({"spillage_min": 0}, 0.0), ({}, 5.0)])
-def test_there_is_always_a_stop_line_for_spillage(given, line_min):
-    made = make_card(stop_lines={**STOP_LINES, **given})
+def test_there_is_always_a_stop_level_for_spillage(given, line_min):
+    made = make_card(stop_levels={**STOP_LEVELS, **given})
     assert evaluate(made, [reading(spillage_min=line_min + 0.1)]).stop
     assert not evaluate(made, [reading(spillage_min=line_min)]).stop
 
@@ -230,22 +230,22 @@ def in_the_room(key, ambient_co_ppm, phase, **more):
 @pytest.mark.parametrize("between", [[], [reading(ambient_co_ppm=0.0)]])
 @pytest.mark.parametrize(("before", "after", "stops_at"), [(200.0, 0.0, {"before"}), (0.0, 80.0, {"after"})])
 def test_ambient_co_before_and_after_stops_with_and_without_readings(between, before, after, stops_at):
-    cases = [in_the_room("before", before, "as found"), *between, in_the_room("after", after, "as left")]
+    cases = [in_the_room("before", before, "as_found"), *between, in_the_room("after", after, "as_left")]
     said = evaluate(make_card("us-residential-co-safety"), cases)
     assert {v.reading_key for v in said.findings if v.stop} == stops_at
     assert {v.limit_id for v in said.findings} >= {"ambient_co", "bpi-amb-stop", "bpi-amb-evac"}
 
 
 def test_ambient_co_that_rose_between_before_and_after_stops():
-    cases = [in_the_room("before", 1.0, "as found"), in_the_room("after", 6.0, "as left")]
+    cases = [in_the_room("before", 1.0, "as_found"), in_the_room("after", 6.0, "as_left")]
     assert the(evaluate(make_card(), cases), quantity="ambient_co_rise", reading_key="after").stop
 
 
 def test_ambient_co_alone_is_held_against_nothing_of_the_flue():
-    said = evaluate(make_card(*LIMIT_SETS), [in_the_room("after", 0.0, "as left")])
+    said = evaluate(make_card(*LIMIT_SETS), [in_the_room("after", 0.0, "as_left")])
     assert {v.quantity for v in said.verdicts if v.reading_key} == {"ambient_co"}
     assert {v.outcome for v in of(said, reading_key="after")} == {"within"}
-    assert the(said, kind="stop line", quantity="co_air_free").reading_key is None
+    assert the(said, kind="stop_level", quantity="co_air_free").reading_key is None
     assert "ambient CO 0 ppm, as left (limit" in verdict_sentence(of(said, reading_key="after")[0])
 
 
@@ -258,19 +258,19 @@ def test_a_reading_that_is_not_steady_keeps_every_stop_finding_and_clears_nothin
     assert cleared <= {"ambient_co", "ambient_co_rise", "spillage_time"}
 
 
-@pytest.mark.parametrize(("steady", "outcome"), [(True, "within"), (None, "within"), (False, "not judged")])
+@pytest.mark.parametrize(("steady", "outcome"), [(True, "within"), (None, "within"), (False, "not_judged")])
 def test_only_a_reading_said_to_be_unsteady_is_doubted(steady, outcome):
     said = evaluate(make_card(), [reading(steady=steady)])
-    for one in (the(said, kind="stop line", quantity="co_air_free"), the(said, kind="band", rate="high")):
+    for one in (the(said, kind="stop_level", quantity="co_air_free"), the(said, kind="band", rate="high")):
         assert one.outcome == outcome
         assert one.reason == ("the reading is not steady" if steady is False else "")
 
 
 @pytest.mark.parametrize("evidence", ["own", "400 ppm by a handbook, 35 ppm by an institute"])
-def test_a_stop_line_is_printed_without_a_bracket(evidence):
-    made = make_card(stop_lines={**STOP_LINES, "evidence": evidence})
+def test_a_stop_level_is_printed_without_a_bracket(evidence):
+    made = make_card(stop_levels={**STOP_LEVELS, "evidence": evidence})
     for co_ppm in (900.0, 20.0):
-        line = the(evaluate(made, [reading(co_ppm=co_ppm)]), kind="stop line", quantity="co_air_free")
+        line = the(evaluate(made, [reading(co_ppm=co_ppm)]), kind="stop_level", quantity="co_air_free")
         assert "[" not in verdict_sentence(line)
 
 

@@ -11,7 +11,7 @@ figures = st.decimals(min_value=1, max_value=20, places=2)
 
 def test_one_percent_written_gives_three_different_bands():
     points = band("9.2", "1", basis="points")
-    share = band("9.2", "1", basis="percent of target")
+    share = band("9.2", "1", basis="percent_of_target")
     width = band("9.2", "1", basis="range")
     assert (points.lower, points.upper) == (8.2, 10.2)
     assert (share.lower, share.upper) == (9.108, 9.292)
@@ -20,7 +20,7 @@ def test_one_percent_written_gives_three_different_bands():
 
 def test_the_check_readings_fall_differently_into_the_three_bands():
     found, left = 9.02, 9.19
-    bases = ("points", "percent of target", "range")
+    bases = ("points", "percent_of_target", "range")
     assert [band("9.2", "1", basis=basis).contains(found) for basis in bases] == [True, False, True]
     assert all(band("9.2", "1", basis=basis).contains(left) for basis in bases)
     assert all(band("9.0", "1", basis=basis).contains(9.0) for basis in bases)
@@ -41,7 +41,7 @@ def test_the_basis_is_never_guessed(basis):
     ("target", "tolerance", "more"),
     [
         ("9.2", None, {"basis": "points"}),
-        (None, "0.2", {"basis": "percent of target"}),
+        (None, "0.2", {"basis": "percent_of_target"}),
         ("9.2", "-0.2", {"basis": "points"}),
         ("9,2", "0.2", {"basis": "points"}),
         ("nan", "0.2", {"basis": "points"}),
@@ -122,7 +122,7 @@ def test_numbers_and_their_strings_are_the_same_decimal(number):
     ("target", "tolerance", "more", "said"),
     [
         (None, "0.2", {"basis": "points"}, "a tolerance in points needs a target and a tolerance"),
-        ("9.2", None, {"basis": "percent of target"}, "a tolerance in percent of target needs a target"),
+        ("9.2", None, {"basis": "percent_of_target"}, "a tolerance in percent of target needs a target"),
         ("9.2", None, {"basis": "range"}, "a tolerance in range needs a target and a tolerance"),
         ("9.2", "-0.1", {"basis": "range"}, "a tolerance can't be negative: -0.1"),
         ("9.2", "1", {"basis": "percent"}, "tolerance basis must be one of points, percent of target, range"),
@@ -142,16 +142,16 @@ def test_the_ends_are_for_a_range_alone_and_go_before_its_width():
     assert band("9.2", "0.2", basis="range") == Band(9.2, 9.1, 9.3, "range")
 
 
-@pytest.mark.parametrize("basis", ["points", "percent of target", "range"])
+@pytest.mark.parametrize("basis", ["points", "percent_of_target", "range"])
 def test_a_tolerance_of_nothing_leaves_the_target_alone(basis):
     assert band("9.2", 0, basis=basis) == Band(9.2, 9.2, 9.2, basis)
 
 
 def test_a_share_of_a_negative_target_still_has_its_lower_end_below():
-    assert band("-10", "10", basis="percent of target") == Band(-10.0, -11.0, -9.0, "percent of target")
+    assert band("-10", "10", basis="percent_of_target") == Band(-10.0, -11.0, -9.0, "percent_of_target")
 
 
-@pytest.mark.parametrize("basis", ["points", "percent of target", "range"])
+@pytest.mark.parametrize("basis", ["points", "percent_of_target", "range"])
 def test_neither_a_target_nor_a_tolerance_is_taken_for_granted(basis):
     for figures_given in ({"target": "9.2"}, {"tolerance": "1"}, {}):
         with pytest.raises(ValueError, match=f"^a tolerance in {basis} needs a target and a tolerance$"):

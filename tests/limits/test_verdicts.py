@@ -13,22 +13,22 @@ def verdict(outcome, rank=0, **more):
 
 
 def test_findings_come_first_by_rank_and_otherwise_the_order_is_kept():
-    given = [verdict("within", 9), verdict("not judged", 1), verdict("outside", 1), verdict("cannot tell", 2),
-             verdict("outside", 7, limit_id="a"), verdict("not judged", 3),
+    given = [verdict("within", 9), verdict("not_judged", 1), verdict("outside", 1), verdict("cannot_tell", 2),
+             verdict("outside", 7, limit_id="a"), verdict("not_judged", 3),
              verdict("outside", 7, limit_id="b")]  # fmt: skip
     said = [(each.outcome, each.rank, each.limit_id) for each in in_order(given)]
     assert said == [
-        ("outside", 7, "a"), ("outside", 7, "b"), ("outside", 1, None), ("cannot tell", 2, None),
-        ("not judged", 3, None), ("not judged", 1, None), ("within", 9, None),
+        ("outside", 7, "a"), ("outside", 7, "b"), ("outside", 1, None), ("cannot_tell", 2, None),
+        ("not_judged", 3, None), ("not_judged", 1, None), ("within", 9, None),
     ]  # fmt: skip
-    assert OUTCOMES == ("outside", "cannot tell", "not judged", "within")
+    assert OUTCOMES == ("outside", "cannot_tell", "not_judged", "within")
 
 
 def test_the_strictest_is_the_first_finding_and_there_may_be_none():
     fired = verdict("outside", 5, stop=True)
     both = Verdicts((fired, verdict("within")), ({"key": "r1"},))
     assert (both.findings, both.strictest, both.stop) == ((fired,), fired, True)
-    none = Verdicts((verdict("within"), verdict("not judged")))
+    none = Verdicts((verdict("within"), verdict("not_judged")))
     assert (none.findings, none.strictest, none.stop, none.derived) == ((), None, False, ())
     assert both.as_json() == {
         "stop": True,

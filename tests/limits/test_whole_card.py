@@ -13,14 +13,14 @@ from fleet.combustion import FUELS
 from fleet.limits import Verdict, card, evaluate
 from fleet.limits.card import CO_RISE_PPM, CONTROLS, FAMILIES, KW_PER_MMBTU_H, TURNS, known_facts, rates
 from fleet.presentation.verdicts import verdict_sentence
-from tests.limits.cast import ANALYSER, STOP_LINES, adjuster, make_card, order_rule, reading, sheet, target
+from tests.limits.cast import ANALYSER, STOP_LEVELS, adjuster, make_card, order_rule, reading, sheet, target
 
 EXPECTED = json.loads((Path(__file__).parent / "whole_card.json").read_text())
 
 
 def whole_card():
     page = sheet(
-        targets=[target(casing="closed"), target("low", "9.0", "2", "percent of target"), target("high", quantity="o2",
+        targets=[target(casing="closed"), target("low", "9.0", "2", "percent_of_target"), target("high", quantity="o2",
                  value="4.4", tolerance="0.6", basis="range")],
         order_rules=[order_rule(least_gap="0.1")],
         ceilings=[
@@ -29,7 +29,7 @@ def whole_card():
             {"quantity": "flue_temp", "value": 80, "unit": "degC", "severity": "advise"},
         ],
         adjusters=[adjuster("high", "anticlockwise", largest_step_turns="0.25"),
-                   adjuster("low", "clockwise", sealed=True, field_adjustment="check only", who="the maker")],
+                   adjuster("low", "clockwise", sealed=True, field_adjustment="check_only", who="the manufacturer")],
     )  # fmt: skip
     facts = {"Appliance": "boiler", "output_kw": 24, "new_plant": True}
     return make_card("uk-bs7967-in-service", "us-residential-co-safety", the_sheet=page, facts=facts)
@@ -38,10 +38,10 @@ def whole_card():
 READINGS = [
     reading(key="r1", co2_pct=9.02, nox_ppm=20.0, ambient_co_before_ppm=1.0, ambient_co_ppm=2.0, flue_temp_c=81.0),
     reading(key="r2", rate="low", co2_pct=None, o2_pct=5.2, taken_order=2, co_ppm=500.0, flame="lifting"),
-    reading(key="r3", phase="as left", co2_pct=9.19, taken_order=3, casing="open", nox_ppm=39.0),
-    reading(key="r4", rate="low", phase="as left", co2_pct=9.0, taken_order=4, void=True, spillage_min=3.0),
+    reading(key="r3", phase="as_left", co2_pct=9.19, taken_order=3, casing="open", nox_ppm=39.0),
+    reading(key="r4", rate="low", phase="as_left", co2_pct=9.0, taken_order=4, invalid=True, spillage_min=3.0),
     reading(key="r5", co2_pct=None, o2_pct=18.6, taken_order=5, co_ppm=30.0),
-    reading(key="r6", rate="low", phase="as left", co2_pct=8.9, taken_order=6, qualifiers={"co": "more than"}),
+    reading(key="r6", rate="low", phase="as_left", co2_pct=8.9, taken_order=6, qualifiers={"co": "more_than"}),
 ]
 
 
@@ -73,8 +73,8 @@ def test_all_that_is_said_of_six_readings_is_as_it_was_read_through():
 # --- what a card takes from what it is given -------------------------------------------------------------
 
 
-def test_a_card_of_nothing_but_stop_lines_is_empty_in_all_else():
-    made = card(None, [], None, fuel=FUELS["natural_gas"], stop_lines=STOP_LINES)
+def test_a_card_of_nothing_but_stop_levels_is_empty_in_all_else():
+    made = card(None, [], None, fuel=FUELS["natural_gas"], stop_levels=STOP_LEVELS)
     empty = ("bands", "orders", "ceilings", "limits", "left_out", "adjusters")
     assert {name: made[name] for name in empty} == {name: [] for name in empty}
     assert made["sheet"] == {
@@ -83,7 +83,9 @@ def test_a_card_of_nothing_but_stop_lines_is_empty_in_all_else():
     assert made["analyser"] == {"id": "", "name": "", "measures": [], "co2": "absent", "accuracy": {}}
     assert made["facts"] == {"fuel": "natural_gas"}
     assert made["co_rise_ppm"] == CO_RISE_PPM == 5.0
-    assert card(None, [], None, fuel=FUELS["lpg"], stop_lines={**STOP_LINES, "co_rise_ppm": "8"})["co_rise_ppm"] == 8.0
+    assert (
+        card(None, [], None, fuel=FUELS["lpg"], stop_levels={**STOP_LEVELS, "co_rise_ppm": "8"})["co_rise_ppm"] == 8.0
+    )
 
 
 def test_rates_are_a_list_of_the_sheets_own():
@@ -96,8 +98,8 @@ def test_rates_are_a_list_of_the_sheets_own():
         ({}, {}, {"fuel": "natural_gas"}),
         ({"condensing": False}, {}, {"fuel": "natural_gas", "condensing": False}),
         ({"control": "linkage"}, {}, {"fuel": "natural_gas", "control": "linkage", "self_calibrating": False}),
-        ({"control": "self-adapting"}, {},
-         {"fuel": "natural_gas", "control": "self-adapting", "self_calibrating": True}),
+        ({"control": "self_adapting"}, {},
+         {"fuel": "natural_gas", "control": "self_adapting", "self_calibrating": True}),
         ({"condensing": True}, {"Condensing": False, "ROOM": "cellar"},
          {"fuel": "natural_gas", "condensing": False, "room": "cellar"}),
         ({}, {"fuel": "propane"}, {"fuel": "lpg"}),
@@ -122,7 +124,7 @@ def test_a_rated_input_is_counted_on_the_gross_value_in_million_btu():
 @pytest.mark.parametrize(
     ("page", "analyser", "said"),
     [
-        ({"control": "by hand"}, {}, "unknown air/fuel control: 'by hand'"),
+        ({"control": "by_hand"}, {}, "unknown air/fuel control: 'by hand'"),
         ({"input_basis": "upper"}, {}, "the basis of the rated input must be net or gross, not 'upper'"),
         ({"input_basis": None}, {}, "the basis of the rated input must be net or gross, not None"),
         ({"adjusters": [adjuster("high", "left")]}, {},
@@ -147,7 +149,7 @@ def test_what_a_card_cannot_be_made_of_is_named(page, analyser, said):
 
 
 @pytest.mark.parametrize(
-    "control", [None, "pneumatic ratio", "self-adapting", "linkage", "fixed atmospheric", "oil pressure jet"]
+    "control", [None, "pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet"]
 )
 def test_a_control_is_one_of_the_five_or_unknown(control):
     assert make_card(the_sheet=sheet(control=control))["sheet"]["control"] == control

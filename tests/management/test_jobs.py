@@ -39,7 +39,7 @@ def done(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 
 def test_the_list_shows_what_is_open_or_dead_and_can_be_narrowed() -> None:
-    job("dead", "died", tries=8, last_error="ValueError: no\nmore")
+    job("failed", "died", tries=8, last_error="ValueError: no\nmore")
     job("waiting", "waits")
     job("done", "ended")
     listed = said("list")
@@ -47,23 +47,23 @@ def test_the_list_shows_what_is_open_or_dead_and_can_be_narrowed() -> None:
     assert "counted waits" in listed
     assert "ended" not in listed
     assert "2 of 2 jobs." in listed
-    assert "counted waits" not in said("list", "--state", "dead")
+    assert "counted waits" not in said("list", "--state", "failed")
     assert said("list", "--kind", "other") == "0 of 0 jobs.\n"
     assert "1 of 2 jobs." in said("list", "--limit", "1")
 
 
 def test_one_is_shown_whole() -> None:
-    shown = said("show", str(job("dead", last_error="ValueError: no\nmore", args={"a": 1}).id))
+    shown = said("show", str(job("failed", last_error="ValueError: no\nmore", args={"a": 1}).id))
     assert "ValueError: no\nmore" in shown
     assert "{'a': 1}" in shown
 
 
 def test_dead_work_is_retried_and_cancelled() -> None:
-    dead = job("dead", tries=8)
-    assert "waiting" in said("retry", str(dead.id))
-    assert "cancelled" in said("cancel", str(dead.id))
-    dead.refresh_from_db()
-    assert dead.state == "cancelled"
+    failed = job("failed", tries=8)
+    assert "waiting" in said("retry", str(failed.id))
+    assert "cancelled" in said("cancel", str(failed.id))
+    failed.refresh_from_db()
+    assert failed.state == "cancelled"
 
 
 @pytest.mark.parametrize(

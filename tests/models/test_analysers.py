@@ -39,7 +39,7 @@ def test_the_newest_calibration_counts_even_where_an_older_one_lasts_longer(bare
     assert bare.calibration_on(date(2026, 8, 11)) is None
 
 
-def test_mended_and_passed_on_the_day_it_failed_is_in_force(bare: Analyser, manager: User) -> None:
+def test_repaired_and_passed_on_the_day_it_failed_is_in_force(bare: Analyser, manager: User) -> None:
     calibrated(bare, manager, "2026-02-10", "2027-02-10", passed=False)
     calibrated(bare, manager, "2026-02-10", "2027-02-10")
     newest = bare.calibration_on(date(2026, 2, 10))

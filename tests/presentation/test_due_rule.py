@@ -29,7 +29,7 @@ def test_days_are_written_beside_their_marks() -> None:
 
 def test_the_words_say_every_day_and_how_late() -> None:
     assert due_words(DUES["planned too late"]) == (
-        "Window from 3 June 2026. Last day 18 February 2027. The accepted chance is used up on 1 February 2027. "
+        "Window from 3 June 2026. Last day 18 February 2027. The accepted risk is used up on 1 February 2027. "
         "Planned for 11 March 2027, 21 days late. Today is 16 February 2027."
     )
     assert "No visit planned." in due_words(DUES["nothing planned"])

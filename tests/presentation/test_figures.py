@@ -42,9 +42,9 @@ def test_readings_are_shown_in_the_unit_they_are_offered_in() -> None:
 
 def test_qualifiers_are_words() -> None:
     co = READING_QUANTITIES["co"]
-    assert read_figure(co, 4000.0, "more than") == "more than 4000"
-    assert read_figure(co, None, "not measured") == "not read"
-    assert read_figure(co, None, "sensor fault") == "fault"
+    assert read_figure(co, 4000.0, "more_than") == "more than 4000"
+    assert read_figure(co, None, "not_measured") == "not read"
+    assert read_figure(co, None, "sensor_fault") == "fault"
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ def forecast(
 ) -> Forecast:
     outlook = {"pace": pace, "model_pace": model_pace, "is_due": is_due, "is_lower": True}
     known = {"quantity": "co2", "rate": "high", "visits_used": 5, "unit": "%", "lower": 9.0, "upper": 9.8,
-             "accepted_chance": 0.1, "horizon_on": date(2027, 3, 14)}  # fmt: skip
+             "accepted_risk": 0.1, "horizon_on": date(2027, 3, 14)}  # fmt: skip
     return Forecast(**known | changes, outlook=outlook)
 
 
@@ -26,7 +26,7 @@ def test_a_forecast_says_its_pace_the_models_and_by_when_the_chance_is_used_up()
 
 
 def test_a_model_that_goes_the_other_way_says_so_and_no_day_means_within_three_years() -> None:
-    said = forecast_sentence(forecast(model_pace=0.03, horizon_on=None, accepted_chance=0.08))
+    said = forecast_sentence(forecast(model_pace=0.03, horizon_on=None, accepted_risk=0.08))
     assert "(this model: +0.03)" in said
     assert said.endswith("a chance of less than 8 % of reaching a limit within three years.")
 

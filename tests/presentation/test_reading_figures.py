@@ -32,7 +32,7 @@ def test_each_figure_stands_under_its_head() -> None:
 
 
 def test_more_than_is_carried_as_a_sign() -> None:
-    row = worked_row(facts(co_mg_per_kwh_net=2148.0, qualifiers={"co_mg_per_kwh_net": "more than"}))
+    row = worked_row(facts(co_mg_per_kwh_net=2148.0, qualifiers={"co_mg_per_kwh_net": "more_than"}))
     assert row[6] == "> 2148"
 
 

@@ -81,7 +81,7 @@ def test_a_reading_past_the_range_stands_at_the_end_as_an_arrow_with_its_own_fig
 
 
 def test_more_than_and_less_than_are_signs_on_the_rule_and_words_in_its_label() -> None:
-    rule = co([Pin(300, qualifier="more than")], [Pin(9, qualifier="less than")])
+    rule = co([Pin(300, qualifier="more_than")], [Pin(9, qualifier="less_than")])
     svg = rule_svg(rule)
     heads = {mark.kind: (mark.at_pct, mark.beyond) for mark in reading_strip(rule).marks if isinstance(mark, Head)}
     assert heads == {"found": (100, 1), "left": (0, -1)}

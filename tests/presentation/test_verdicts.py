@@ -16,7 +16,7 @@ def row_of(**more):
     } | more  # fmt: skip
 
 
-AT_HIGH = {"rate": "high", "phase": "as found"}
+AT_HIGH = {"rate": "high", "phase": "as_found"}
 
 
 @pytest.mark.parametrize(
@@ -24,12 +24,12 @@ AT_HIGH = {"rate": "high", "phase": "as found"}
     [
         ({}, AT_HIGH, 40.0, "=", "within", "",
          "CO 40 ppm at high, as found (limit <= 100 ppm): within the limits of a set v3 as recorded."),
-        ({}, AT_HIGH, 140.0, "more than", "outside", "the reading is void",
+        ({}, AT_HIGH, 140.0, "more_than", "outside", "the reading is invalid",
          ("CO more than 140 ppm at high, as found (limit <= 100 ppm): "
-         "outside the limits of a set v3 as recorded (the reading is void).")),
-        ({}, {"rate": "high"}, None, "not measured", "not judged", "no CO read",
+         "outside the limits of a set v3 as recorded (the reading is invalid).")),
+        ({}, {"rate": "high"}, None, "not_measured", "not_judged", "no CO read",
          "CO at high (limit <= 100 ppm): not judged: no CO read."),
-        ({}, {"phase": "check"}, 140.0, "less than", "cannot tell", "the reading says only less than 140",
+        ({}, {"phase": "check"}, 140.0, "less_than", "cannot_tell", "the reading says only less than 140",
          "CO less than 140 ppm, check (limit <= 100 ppm): can't be decided: the reading says only less than 140."),
         ({"unit": "1", "quantity": "soot_number", "limit_text": ""}, {}, 1.0, "=", "outside", "",
          "CO 1: outside the limits of a set v3 as recorded."),
@@ -59,7 +59,7 @@ def test_a_verdict_is_worded_so(row, seen, value, said, outcome, reason, words):
         ({"review": "unreviewed"}, "as recorded [set not reviewed]."),
         ({"review": "unreviewed", "evidence": "unverified"}, "as recorded [set not reviewed; limit unverified]."),
         ({"review": "", "evidence": ""}, "as recorded."),
-        ({"kind": "stop line", "review": "unreviewed", "evidence": "unverified"}, "as recorded."),
+        ({"kind": "stop_level", "review": "unreviewed", "evidence": "unverified"}, "as recorded."),
     ],
 )
 def test_how_well_a_limit_is_known_stands_at_the_end(row, end):
@@ -75,30 +75,30 @@ GUARDED = {"decision_rule": "guarded"}
     [
         ({}, {}, "within",
          "CO 40 ppm at high, as found (limit <= 100 ppm): within the limits of test set v3 as recorded."),
-        ({}, {"co_ppm": 140.0, "phase": "as left"}, "outside",
+        ({}, {"co_ppm": 140.0, "phase": "as_left"}, "outside",
          "CO 140 ppm at high, as left (limit <= 100 ppm): outside the limits of test set v3 as recorded."),
-        ({}, {"void": True}, "not judged",
-         "CO 40 ppm at high, as found (limit <= 100 ppm): not judged: the reading is void."),
-        ({}, {"void": True, "co_ppm": 140.0}, "outside",
+        ({}, {"invalid": True}, "not_judged",
+         "CO 40 ppm at high, as found (limit <= 100 ppm): not judged: the reading is invalid."),
+        ({}, {"invalid": True, "co_ppm": 140.0}, "outside",
          ("CO 140 ppm at high, as found (limit <= 100 ppm): "
-         "outside the limits of test set v3 as recorded (the reading is void).")),
-        (GUARDED, {"co_ppm": 99.0}, "cannot tell",
+         "outside the limits of test set v3 as recorded (the reading is invalid).")),
+        (GUARDED, {"co_ppm": 99.0}, "cannot_tell",
          ("CO 99 ppm at high, as found (limit <= 100 ppm): can't be decided: "
          "the guarded rule can't with the analyser's recorded accuracy.")),
-        ({}, {"co_ppm": 140.0, "qualifiers": {"co": "less than"}}, "cannot tell",
+        ({}, {"co_ppm": 140.0, "qualifiers": {"co": "less_than"}}, "cannot_tell",
          ("CO less than 140 ppm at high, as found (limit <= 100 ppm): can't be decided: "
          "the reading says only less than 140.")),
-        ({"firing_rate": "low", "when": "as_left"}, {}, "not judged",
+        ({"firing_rate": "low", "when": "as_left"}, {}, "not_judged",
          "CO (limit <= 100 ppm): not judged: needs CO at low, as left."),
-        ({"basis": "air_free", "unit": "ppm"}, {"co2_pct": None}, "not judged",
+        ({"basis": "air_free", "unit": "ppm"}, {"co2_pct": None}, "not_judged",
          "CO air-free at least 40 ppm at high, as found (limit <= 100 ppm): not judged: neither O2 nor CO2 read."),
-        ({"select": {"room": "cellar", "vent": "warm"}}, {}, "cannot tell",
+        ({"select": {"room": "cellar", "vent": "warm"}}, {}, "cannot_tell",
          ("CO 40 ppm at high, as found (limit <= 100 ppm): can't be decided: "
          "room, vent not recorded, so whether this limit applies isn't known.")),
         ({"select": {"room": "cellar"}, "severity": "shut_down"}, {"co_ppm": 140.0, "steady": False}, "outside",
          ("CO 140 ppm at high, as found (limit <= 100 ppm): outside the limits of test set v3 as recorded "
          "(room not recorded; the reading is not steady).")),
-        ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.5}, "not judged",
+        ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.5}, "not_judged",
          ("CO 60 ppm at high, as found (limit < 30 ppm): "
          "not judged: above this range, where a stricter limit decides.")),
         ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.0}, "outside",
@@ -115,15 +115,15 @@ def test_one_verdict_of_each_outcome_is_worded_so(limit, seen, outcome, words):
 
 def test_a_sample_that_is_mostly_air_is_worded_so():
     said = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6)])
-    assert verdict_sentence(the(said, kind="stop line", quantity="co")) == (
+    assert verdict_sentence(the(said, kind="stop_level", quantity="co")) == (
         "CO 40 ppm at high, as found: not judged: O2 18.6 % is mostly air, so there is no air-free figure: "
         "repeat at a proper sampling point."
     )
     stopped = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6, co_ppm=None, flame="lifting")])
-    diluted = the(stopped, kind="stop line", quantity="co")
+    diluted = the(stopped, kind="stop_level", quantity="co")
     assert (verdict_sentence(diluted), diluted.qualifier, diluted.action) == (
         "CO at high, as found: not judged: O2 18.6 % is mostly air, so there is no air-free figure.",
-        "not measured",
+        "not_measured",
         "",
     )
 
@@ -134,10 +134,10 @@ def test_a_sample_that_is_mostly_air_is_worded_so():
         ({"casing": "open"}, "the target is for casing closed, read with casing open"),
         ({"casing": None}, "the target is for casing closed, read with casing not recorded"),
         ({"rate_proven": False}, "the rate isn't proven"),
-        ({"sampling_point": "common flue"}, "read in the common flue, which belongs to the flue group"),
+        ({"sampling_point": "common_flue"}, "read in the common flue, which belongs to the flue group"),
         ({"steady": False}, "the reading is not steady"),
         ({"co2_pct": None, "o2_pct": 18.25}, "O2 18.2 % is mostly air"),
-        ({"rate_proven": False, "void": True}, "the reading is void"),
+        ({"rate_proven": False, "invalid": True}, "the reading is invalid"),
     ],
 )
 def test_why_a_target_is_not_judged(seen, reason):

@@ -10,7 +10,7 @@ from fleet.assess.foresight.forecasts import horizon_by
 from fleet.errors import Conflict
 from fleet.models import Appliance, Contractor, Flag, Forecast, Job, Revisit, User
 from fleet.presentation.follow_ups import closed_words
-from fleet.queries.choices import preview_choices
+from fleet.queries.choices import preview_planning_settings
 from fleet.services.contractor import change_contractor
 from fleet.services.forecasts import refresh_forecasts
 from fleet.services.revisits import propose_revisits, ration_extra_visits
@@ -33,21 +33,21 @@ def drifting(boiler: Appliance, person: Any, analyser: Any, technician: User, ma
     refresh_forecasts(appliances=made, now=NOON)
     Forecast.objects.exclude(quantity="co2", rate="low").delete()
     for forecast in Forecast.objects.all():
-        forecast.crossing, forecast.basis, forecast.accepted_chance = CROSSING, "its own record", 0.08
+        forecast.crossing, forecast.basis, forecast.accepted_risk = CROSSING, "its own record", 0.08
         forecast.horizon_on = horizon_by(forecast, 0.08)
         forecast.save()
-    settle(made)
+    resolve(made)
     return made
 
 
-def settle(appliances: list[Appliance]) -> None:
+def resolve(appliances: list[Appliance]) -> None:
     propose_revisits(appliances=appliances, now=NOON)
     ration_extra_visits(now=NOON)
     Job.objects.all().delete()
 
 
 def record(changes: dict[str, Any], viewer: User) -> Contractor:
-    seen = preview_choices(changes=changes, viewer=viewer, now=NOON)
+    seen = preview_planning_settings(changes=changes, viewer=viewer, now=NOON)
     return change_contractor(version=seen.version, changes=changes, shown=seen.shown, now=NOON)
 
 
@@ -56,10 +56,10 @@ def standing() -> dict[Any, Any]:
 
 
 def open_flags() -> set[Any]:
-    return set(Flag.objects.filter(kind="may be outside", closed_at__isnull=True).values_list("appliance"))
+    return set(Flag.objects.filter(kind="may_be_outside", closed_at__isnull=True).values_list("appliance"))
 
 
-def test_the_accepted_chance_is_reached_by_straight_lines_on_the_stored_grid(drifting: list[Appliance]) -> None:
+def test_the_accepted_risk_is_reached_by_straight_lines_on_the_stored_grid(drifting: list[Appliance]) -> None:
     forecast = Forecast.objects.earliest("id")
     # 0.08 lies 2/60 of three quarters of a year after a quarter: 0.275 years, 100 whole days.
     assert horizon_by(forecast, 0.08) == date(2026, 3, 2) + timedelta(days=100)
@@ -79,17 +79,17 @@ def test_every_forecast_s_own_horizon_is_found_again(
     told = list(Forecast.objects.all())
     assert len(told) >= 4
     for each in told:
-        again = horizon_by(each, each.accepted_chance)
+        again = horizon_by(each, each.accepted_risk)
         assert (again is None) == (each.horizon_on is None)
         # The stored chances are rounded to six places.
         assert again is None or abs((again - each.horizon_on).days) <= 1
 
 
-def test_a_higher_accepted_chance_moves_revisits_by_so_many_days_and_does_what_was_shown(
+def test_a_higher_accepted_risk_moves_revisits_by_so_many_days_and_does_what_was_shown(
     drifting: list[Appliance], manager: User
 ) -> None:
     before = standing()
-    seen = preview_choices(changes={"accepted_chance": 0.36}, viewer=manager, now=NOON)
+    seen = preview_planning_settings(changes={"accepted_risk": 0.36}, viewer=manager, now=NOON)
     # 0.36 is half way up: 0.625 years are 228 days, 128 later.
     assert [(each.days, each.words) for each in seen.moves] == [
         (128, "2026-10-16 instead of 2026-06-10, 128 days later")
@@ -98,15 +98,15 @@ def test_a_higher_accepted_chance_moves_revisits_by_so_many_days_and_does_what_w
     for each in seen.moves:
         assert "a chance of 36 % of reaching" in each.sentence
         assert each.sentence.endswith("by 2026-10-16.")
-    record({"accepted_chance": 0.36}, manager)
-    Forecast.objects.update(horizon_on=date(2026, 10, 16), accepted_chance=0.36)
-    settle(drifting)
+    record({"accepted_risk": 0.36}, manager)
+    Forecast.objects.update(horizon_on=date(2026, 10, 16), accepted_risk=0.36)
+    resolve(drifting)
     assert set(standing().values()) == {date(2026, 10, 16)}
 
 
-def test_a_lower_accepted_chance_that_is_used_up_says_already(drifting: list[Appliance], manager: User) -> None:
+def test_a_lower_accepted_risk_that_is_used_up_says_already(drifting: list[Appliance], manager: User) -> None:
     Forecast.objects.update(crossing=[{"years": 0.0, "chance": 0.05}, *CROSSING[1:]])
-    seen = preview_choices(changes={"accepted_chance": 0.04}, viewer=manager, now=NOON)
+    seen = preview_planning_settings(changes={"accepted_risk": 0.04}, viewer=manager, now=NOON)
     assert seen.moves
     for each in seen.moves:
         assert each.sentence.startswith("CO₂ at low fire ")
@@ -116,25 +116,25 @@ def test_a_lower_accepted_chance_that_is_used_up_says_already(drifting: list[App
 
 def test_flag_at_says_which_flags_open_and_close(drifting: list[Appliance], manager: User) -> None:
     assert len(open_flags()) == 3
-    closing = preview_choices(changes={"flag_at": 0.7}, viewer=manager, now=NOON)
+    closing = preview_planning_settings(changes={"flag_at": 0.7}, viewer=manager, now=NOON)
     assert [each.opens for each in closing.flags] == [False] * 3
     assert closing.moves == ()
     assert "0 drift flags open, 3 close, 0 revisits move" in closing.summary
     record({"flag_at": 0.7}, manager)
-    settle(drifting)
+    resolve(drifting)
     assert open_flags() == set()
     closed = Flag.objects.earliest("id")
     assert closed_words(closed) == "The chance before the next planned visit is now 66 %."
     assert (closed.closed_figures["chance"], closed.closed_figures["flag_at"]) == (0.6595, 0.7)
     assert closed.closed_figures["snapshot"]
-    opening = preview_choices(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
+    opening = preview_planning_settings(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
     assert [each.opens for each in opening.flags] == [True] * 3
 
 
 def test_fewer_extra_visits_leave_cases_beyond_with_their_risk_stated(drifting: list[Appliance], manager: User) -> None:
     Forecast.objects.update(horizon_on=NOON.date())
-    settle(drifting)
-    seen = preview_choices(changes={"extra_visits_a_week": 1}, viewer=manager, now=NOON)
+    resolve(drifting)
+    seen = preview_planning_settings(changes={"extra_visits_a_week": 1}, viewer=manager, now=NOON)
     assert (seen.budget_before, seen.budget_after, seen.beyond_before, seen.beyond_after) == (6, 1, 0, 2)
     assert (seen.weeks[0].begins, seen.weeks[0].before, seen.weeks[0].after) == (date(2026, 3, 2), 3, 1)
     assert len(seen.weeks) == 12
@@ -143,24 +143,24 @@ def test_fewer_extra_visits_leave_cases_beyond_with_their_risk_stated(drifting: 
     assert len(seen.moves) == 2
     assert {each.after for each in seen.moves} == {date(2027, 3, 2)}
     record({"extra_visits_a_week": 1}, manager)
-    settle(drifting)
+    resolve(drifting)
     assert sorted(standing().values()) == [date(2026, 3, 2), date(2027, 3, 2), date(2027, 3, 2)]
 
 
 def test_co_is_apart_from_tuning(drifting: list[Appliance], manager: User) -> None:
     """A CO case is never rationed, and no choice of the contractor keeps its flag from opening at 30 chances in 100."""
-    Contractor.objects.update(extra_visits_a_week=0, flag_at=0.9, accepted_chance=0.9)
+    Contractor.objects.update(extra_visits_a_week=0, flag_at=0.9, accepted_risk=0.9)
     one = Forecast.objects.get(appliance=drifting[0])
     Forecast.objects.all().delete()
     common = {name: getattr(one, name) for name in ("appliance", "rate", "snapshot", "sheet_version", "last_visit_on",
               "visits_used", "basis", "crossing", "outlook", "made_at")}  # fmt: skip
     Forecast.objects.create(
         **common, quantity="co", unit="ppm", level=40, pace_per_year=10, pace_sd_per_year=1, upper=250, limit_words="x",
-        accepted_chance=0.02, horizon_on=date(2026, 4, 1),
+        accepted_risk=0.02, horizon_on=date(2026, 4, 1),
     )  # fmt: skip
-    settle(drifting)
+    resolve(drifting)
     revisit = Revisit.objects.get(appliance=drifting[0])
-    assert (revisit.binding, revisit.latest, revisit.extra) == ("drift", date(2026, 4, 1), "")
+    assert (revisit.date_set_by, revisit.latest, revisit.extra) == ("drift", date(2026, 4, 1), "")
     assert open_flags() == {(drifting[0].id,)}
     assert revisit.urgency_words.startswith("CO on its way to a limit; ")
 
@@ -168,16 +168,16 @@ def test_co_is_apart_from_tuning(drifting: list[Appliance], manager: User) -> No
 def test_days_for_outside_and_for_defects_move_their_revisits(
     boiler: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
-    store(body | {"defects": [{"what": "seal worn", "severity": "mend"}]}, technician)
+    store(body | {"defects": [{"what": "seal worn", "severity": "repair"}]}, technician)
     propose_revisits(appliances=[boiler], now=NOON)
-    seen = preview_choices(changes={"mend_within_days": {"mend": 7}}, viewer=manager, now=NOON)
+    seen = preview_planning_settings(changes={"repair_within_days": {"repair": 7}}, viewer=manager, now=NOON)
     assert [each.days for each in seen.moves] == [-21]
-    gone = preview_choices(changes={"mend_within_days": {}}, viewer=manager, now=NOON)
+    gone = preview_planning_settings(changes={"repair_within_days": {}}, viewer=manager, now=NOON)
     assert [each.words for each in gone.moves] == ["no date any more"]
 
 
 def test_what_stands_already_changes_nothing(drifting: list[Appliance], manager: User) -> None:
-    seen = preview_choices(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
+    seen = preview_planning_settings(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
     assert (seen.choices, seen.moves, seen.flags) == ((), (), ())
     assert seen.summary == "Nothing would change: these are the choices that stand."
 
@@ -187,12 +187,12 @@ def test_nothing_is_written_by_a_preview(drifting: list[Appliance], manager: Use
         return [list(each.objects.order_by("pk").values()) for each in (Contractor, Flag, Revisit, Forecast, Job)]
 
     before = everything()
-    preview_choices(changes={"accepted_chance": 0.4, "extra_visits_a_week": 0}, viewer=manager, now=NOON)
+    preview_planning_settings(changes={"accepted_risk": 0.4, "extra_visits_a_week": 0}, viewer=manager, now=NOON)
     assert everything() == before
 
 
 def test_what_belongs_to_others_is_counted_and_not_named(drifting: list[Appliance], outsider: User) -> None:
-    seen = preview_choices(changes={"accepted_chance": 0.36}, viewer=outsider, now=NOON)
+    seen = preview_planning_settings(changes={"accepted_risk": 0.36}, viewer=outsider, now=NOON)
     assert (seen.moves, seen.unseen) == ((), 3)
 
 
@@ -201,7 +201,7 @@ def test_what_belongs_to_others_is_counted_and_not_named(drifting: list[Applianc
 
 def test_a_choice_with_consequences_is_recorded_only_as_it_was_shown(manager: User) -> None:
     changes = {"flag_at": 0.4, "extra_visits_a_week": 3}
-    seen = preview_choices(changes=changes, viewer=manager, now=NOON)
+    seen = preview_planning_settings(changes=changes, viewer=manager, now=NOON)
     for given, shown in ((changes, ""), (changes | {"flag_at": 0.5}, seen.shown), ({"flag_at": 0.4}, seen.shown)):
         with pytest.raises(Conflict) as refused:
             change_contractor(version=1, changes=given, shown=shown, now=NOON)
@@ -211,7 +211,7 @@ def test_a_choice_with_consequences_is_recorded_only_as_it_was_shown(manager: Us
 
 
 def test_a_preview_of_an_older_version_is_stale(manager: User) -> None:
-    seen = preview_choices(changes={"flag_at": 0.4}, viewer=manager, now=NOON)
+    seen = preview_planning_settings(changes={"flag_at": 0.4}, viewer=manager, now=NOON)
     record({"extra_visits_a_week": 3}, manager)
     with pytest.raises(Conflict) as refused:
         change_contractor(version=1, changes={"flag_at": 0.4}, shown=seen.shown, now=NOON)

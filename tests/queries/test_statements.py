@@ -6,13 +6,13 @@ from typing import Any
 import pytest
 
 from fleet.assess.statements import Line
-from fleet.models import Analyser, Appliance, Mark, Person, User, Visit
+from fleet.models import Analyser, Appliance, Person, Question, User, Visit
 from fleet.models.register import new_id
 from fleet.presentation.revisits import attempt_words
 from fleet.queries.statements import statement_for
-from fleet.services.duties import add_duty
 from fleet.services.no_access import record_no_access
 from fleet.services.register import add_calibration
+from fleet.services.required_checks import add_required_check
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.limits.cast import make_verdict
 
@@ -31,7 +31,7 @@ def line_of(
 def yearly(appliance: Appliance, actor: User, since: str, **changes: Any) -> None:
     values = {"appliance": appliance, "name": "Yearly check", "source": "contract", "why": "signed"}
     values |= {"rule": {"type": "max_months", "months": 12}, "since": date.fromisoformat(since)} | changes
-    add_duty(values=values, actor=actor, now=NOON)
+    add_required_check(values=values, actor=actor, now=NOON)
 
 
 # ---- evidence ----
@@ -53,7 +53,7 @@ def test_a_certificate_taken_back_is_seen_though_no_mark_says_so(
 ) -> None:
     store(body, technician)
     person.qualifications.update(valid_to="2026-03-01")
-    assert not Mark.objects.filter(code="person_not_qualified").exists()
+    assert not Question.objects.filter(code="person_not_qualified").exists()
     (why,) = line_of(boiler, manager).not_evidence
     assert why == "Ada Test had no qualification for gas in force on 2026-03-02."
 
@@ -100,12 +100,12 @@ def test_days_to_come_are_not_late(boiler: Appliance, manager: User) -> None:
     assert (line.due, line.late_days) == (date(2026, 4, 1), 0)
 
 
-def test_a_duty_that_began_after_the_period_is_not_in_it(boiler: Appliance, manager: User) -> None:
+def test_a_required_check_that_began_after_the_period_is_not_in_it(boiler: Appliance, manager: User) -> None:
     yearly(boiler, manager, "2026-02-01")
     assert line_of(boiler, manager, "2025-01-01", "2025-12-31").due is None
 
 
-def test_a_duty_that_cannot_be_told_is_counted_and_never_late(boiler: Appliance, manager: User) -> None:
+def test_a_required_check_that_cannot_be_told_is_counted_and_never_late(boiler: Appliance, manager: User) -> None:
     yearly(boiler, manager, "2025-06-01", name="By flue", rule=BY_AGE_OF_FLUE)
     line = line_of(boiler, manager)
     assert (line.due, line.late_days) == (None, 0)
@@ -133,7 +133,7 @@ def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(
 def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, Any]:
     said = {"set_id": "a", "set_name": "A set", "set_version": "1", "kind": "limit", "evidence": "official_text_read"}
     said |= {
-        "phase": "as left",
+        "phase": "as_left",
         "rate": "high",
         "reading_key": "3",
         "limit_id": quantity,
@@ -147,12 +147,12 @@ def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, An
     ("verdicts", "outcome"),
     [
         ([_verdict("within"), _verdict("within", "o2")], "within"),
-        ([_verdict("within"), _verdict("cannot tell", "o2")], "cannot tell"),
-        ([_verdict("outside"), _verdict("cannot tell", "o2")], "outside"),
-        ([_verdict("within", "o2"), _verdict("not judged")], "in part"),
-        ([_verdict("within", "o2"), _verdict("not judged", phase=None, rate=None, reading_key=None)], "in part"),
-        ([_verdict("within", "co_air_free"), _verdict("not judged", "nox")], "within"),
-        ([_verdict("not judged")], "not judged"),
+        ([_verdict("within"), _verdict("cannot_tell", "o2")], "cannot_tell"),
+        ([_verdict("outside"), _verdict("cannot_tell", "o2")], "outside"),
+        ([_verdict("within", "o2"), _verdict("not_judged")], "incomplete"),
+        ([_verdict("within", "o2"), _verdict("not_judged", phase=None, rate=None, reading_key=None)], "incomplete"),
+        ([_verdict("within", "co_air_free"), _verdict("not_judged", "nox")], "within"),
+        ([_verdict("not_judged")], "not_judged"),
     ],
 )
 def test_a_set_is_within_only_where_nothing_of_it_is_left_open_for_co(
@@ -167,7 +167,7 @@ def test_a_set_is_within_only_where_nothing_of_it_is_left_open_for_co(
 
 @pytest.mark.parametrize(
     ("judged", "said"),
-    [("in part", "in part"), ("outside", "outside"), ("not judged", "not judged"), ("within", "within")],
+    [("incomplete", "incomplete"), ("outside", "outside"), ("not_judged", "not_judged"), ("within", "within")],
 )
 def test_a_line_says_what_its_last_record_was_judged(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User, judged: str, said: str
@@ -182,10 +182,10 @@ def test_without_co_the_sheet_is_not_called_kept(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
     for reading in body["readings"]:
-        reading["values"]["co"] = measured("0", "ppm", "not measured")
+        reading["values"]["co"] = measured("0", "ppm", "not_measured")
     store(body, technician)
     line = line_of(boiler, manager)
-    assert {each.outcome for each in line.outcomes if each.kind in ("band", "ceiling")} == {"in part"}
+    assert {each.outcome for each in line.outcomes if each.kind in ("band", "ceiling")} == {"incomplete"}
     assert Visit.objects.get().judgement.outcome != "within"
 
 
@@ -193,7 +193,7 @@ def test_without_co_the_sheet_is_not_called_kept(
 
 
 def attempted(appliance: Appliance, actor: User, day: str, **said: Any) -> None:
-    said = {"kind": "nobody in", "note": "", "letter": ""} | said
+    said = {"kind": "nobody_in", "note": "", "letter": ""} | said
     at = datetime.fromisoformat(f"{day}T10:00:00+00:00")
     record_no_access(appliances=[appliance], at=at, actor=actor, now=NOON, **said)
 

@@ -10,9 +10,9 @@ from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Building, LimitSet, Person, User, Visit
 from fleet.queries.statements import statement_for
 from fleet.queries.visits import visit_for
-from fleet.services.duties import add_duty
 from fleet.services.judgements import judge_visit
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
+from fleet.services.required_checks import add_required_check
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
 
@@ -41,7 +41,7 @@ def attach(keys: tuple[str, ...], appliance: Appliance, actor: User) -> None:
     for key in keys:
         values = {"limit_set": LimitSet.objects.get(key=key), "building": appliance.building}
         values |= {"since": date(2020, 1, 1), "why": "for the test"}
-        attach_limit_set(values=values, actor=actor, now=NOON)
+        assign_limit_set(values=values, actor=actor, now=NOON)
 
 
 def with_values(body: dict[str, Any], number: int, **values: Any) -> None:
@@ -51,28 +51,28 @@ def with_values(body: dict[str, Any], number: int, **values: Any) -> None:
 
 def unsafe(body: dict[str, Any]) -> dict[str, Any]:
     """High CO beyond the instrument's range as found at high fire: stopped, isolated, labelled, told."""
-    with_values(body, 0, co=measured("4000", "ppm", "more than"), ambient_co=measured("38", "ppm"))
+    with_values(body, 0, co=measured("4000", "ppm", "more_than"), ambient_co=measured("38", "ppm"))
     body["readings"] = body["readings"][:1]
-    body["readings"][0]["steadiness"] = "not steady"
+    body["readings"][0]["steadiness"] = "not_steady"
     told = "P. Example, caretaker"
     details = {"isolated": True, "labelled": True, "told": told, "reason": "CO over range at high fire, sooted flue"}
     return body | {
-        "outcome": "partly tested",
+        "outcome": "partly_tested",
         "outcome_reason": "stopped for safety",
         "work": [],
         "not_done": [
-            {"rate": "low", "phase": "as found", "why": "stopped for safety"},
-            {"rate": "high", "phase": "as left", "why": "stopped for safety"},
+            {"rate": "low", "phase": "as_found", "why": "stopped for safety"},
+            {"rate": "high", "phase": "as_left", "why": "stopped for safety"},
         ],
         "defects": [
             {"what": "Flue joint open behind the case", "where": "first elbow", "severity": "unsafe",
-             "action": "Gas shut off at the appliance, label tied on", "mend_by": "2026-03-09", "told": told},
-            {"what": "Case seal worn", "severity": "mend"},
+             "action": "Gas shut off at the appliance, label tied on", "repair_by": "2026-03-09", "told": told},
+            {"what": "Case seal worn", "severity": "repair"},
         ],
-        "checklist": [
+        "restore_steps": [
             {"step": "test port refitted", "answer": "done"},
-            {"step": "one normal start and stop watched", "answer": "not done", "why": "isolated"},
-            {"step": "condensate trap filled", "answer": "does not apply"},
+            {"step": "one normal start and stop watched", "answer": "not_done", "why": "isolated"},
+            {"step": "condensate trap filled", "answer": "does_not_apply"},
         ],
         "disposition": {"state": "isolated", "unsafe": True, "details": details},
         "note": "Caretaker sent everybody out of the basement; windows opened.",
@@ -127,14 +127,19 @@ def twelve(boiler: Appliance, person: Person, analyser: Analyser, actor: User) -
         for key in ("demo-neutral", "us-nj-7-27-19-16"):
             values = {"limit_set": LimitSet.objects.get(key=key), "building": building}
             values |= {"since": date(2025, 3, 1), "why": "for the test"}
-            attach_limit_set(values=values, actor=actor, now=JULY)
+            assign_limit_set(values=values, actor=actor, now=JULY)
     for visit in Visit.objects.all():
         judge_visit(visit=visit, now=NOON)
-    maker = {"type": "max_months", "months": 3}
+    manufacturer = {"type": "max_months", "months": 3}
     for appliance in Appliance.objects.filter(name__in=("Boiler 1", "Boiler 7")):
-        values = {"appliance": appliance, "name": "the maker's service", "source": "maker", "rule": maker}
-        values |= {"since": date(2026, 1, 1), "why": "asked for by the maker"}
-        add_duty(values=values, actor=actor, now=JULY)
+        values = {
+            "appliance": appliance,
+            "name": "the manufacturer's service",
+            "source": "manufacturer",
+            "rule": manufacturer,
+        }
+        values |= {"since": date(2026, 1, 1), "why": "asked for by the manufacturer"}
+        add_required_check(values=values, actor=actor, now=JULY)
     return statement_for(
         actor,
         client_id=boiler.building.client_id,
@@ -147,8 +152,8 @@ def twelve(boiler: Appliance, person: Person, analyser: Analyser, actor: User) -
 def corrected(body: dict[str, Any], technician: User, manager: User) -> VisitFacts:
     """A visit with two corrections, a second analyser and person that nobody knows, and much for the office."""
     body = body | {"note": "Plate hard to read; φωτογραφία taken. Ключ у сторожа."}
-    body["readings"][2] |= {"analyser": "borrowed one", "person": "somebody else", "steadiness": "not steady"}
-    body["plate"] = {"confirmed": False, "serial_seen": "S-10O"}
+    body["readings"][2] |= {"analyser": "borrowed one", "person": "somebody else", "steadiness": "not_steady"}
+    body["data_plate"] = {"confirmed": False, "serial_seen": "S-10O"}
     visit = store(body, technician)
     reasons = ((14, "CO at low fire was typed into the wrong field"), (16, "the photo shows 9.3"))
     for version, (hour, reason) in enumerate(reasons, start=1):

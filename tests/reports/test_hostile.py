@@ -78,11 +78,11 @@ def poisoned_visit(facts: VisitFacts, text: str) -> VisitFacts:
     poison(appliance.building, text, "name", "address")
     poison(appliance.building.client, text, "name")
     poison(visit, text, "outcome_reason", "note", "fuel")
-    visit.outcome = "partly tested"
-    visit.plate = {"confirmed": False, "serial_seen": f"{text}."}
+    visit.outcome = "partly_tested"
+    visit.data_plate = {"confirmed": False, "serial_seen": f"{text}."}
     visit.unsafe_details = {"reason": text, "told": text}
-    visit.checklist = [
-        {"step": text, "answer": answer, "why": text} for answer in ("done", "not done", "does not apply")
+    visit.restore_steps = [
+        {"step": text, "answer": answer, "why": text} for answer in ("done", "not_done", "does_not_apply")
     ]
     visit.not_done = [{"rate": text, "phase": text, "why": text}]
     for item in visit.work.all():
@@ -132,7 +132,7 @@ def _poison_judgement(facts: VisitFacts, text: str) -> None:
     card = facts.judgement.card
     card["sheet"] |= {"name": text, "version": text, "control": text}
     card["left_out"] = [{"id": text}]
-    rows = [row for group in ("bands", "ceilings", "limits", "stop_lines") for row in card[group]]
+    rows = [row for group in ("bands", "ceilings", "limits", "stop_levels") for row in card[group]]
     for each in [*rows, *facts.judgement.verdicts["verdicts"]]:
         each.update({name: text for name in names if name in each})
         each["review"] = f"reviewed by {text}"

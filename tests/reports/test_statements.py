@@ -152,16 +152,16 @@ def test_a_record_that_is_no_evidence_says_so(
 def test_what_cannot_be_told_and_what_counts_from_no_evidence_stands_on_both(
     boiler: Appliance, body: dict[str, Any], technician: User, manager: User, analyser: Analyser
 ) -> None:
-    from tests.web.world import add_undecided_duty, add_yearly_duty
+    from tests.web.world import add_undecided_required_check, add_yearly_required_check
 
     analyser.calibrations.update(passed=False)
     store(body, technician)
-    add_yearly_duty(boiler, manager)
-    add_undecided_duty(boiler, manager, date(2025, 6, 1))
+    add_yearly_required_check(boiler, manager)
+    add_undecided_required_check(boiler, manager, date(2025, 6, 1))
     statement = one_building(boiler, manager)
     doubt = "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
     said, (row, *_more) = words(statement_pdf(statement)), rows_of(statement_csv(statement))
-    assert "None is known to be past its due date. One has a duty that can't be told." in said
+    assert "None is known to be past its due date. One has a required check that can't be told." in said
     assert "Can't be told: By flue: as early as 2 March 2027; age_of_flue not recorded" in said
     assert doubt.replace("2026-03-02", "2 March 2026") in said
     assert row["due_doubt"] == doubt
@@ -171,8 +171,8 @@ def test_what_cannot_be_told_and_what_counts_from_no_evidence_stands_on_both(
 def test_a_record_judged_in_part_is_called_that(small: Statement) -> None:
     (line,) = small.lines
     assert line.last
-    line.last.judgement.outcome = "in part"
-    changed = replace(line, outcomes=tuple(replace(each, outcome="in part") for each in line.outcomes))
+    line.last.judgement.outcome = "incomplete"
+    changed = replace(line, outcomes=tuple(replace(each, outcome="incomplete") for each in line.outcomes))
     said = words(statement_pdf(replace(small, lines=(changed,))))
     assert "against the sets named below: one judged in part." in said
     assert "judged in part: " in said
@@ -215,11 +215,11 @@ def test_attempts_without_access_stand_on_both(boiler: Appliance, technician: Us
     assert row["no_access"].startswith("1 Feb 2026: refused, says technician. 2 Feb 2026")
 
 
-def test_a_visit_that_did_not_discharge_stands_on_both(small: Statement) -> None:
-    said = tuple(f"Duty {number}: Visited on 2 March 2026, not discharged." for number in range(8))
-    tried = replace(small, lines=[replace(small.lines[0], not_discharged=said)])
+def test_a_visit_that_did_not_count_stands_on_both(small: Statement) -> None:
+    said = tuple(f"Required check {number}: Visited on 2 March 2026, doesn't count." for number in range(8))
+    tried = replace(small, lines=[replace(small.lines[0], not_counted=said)])
     shown = words(statement_pdf(tried))
-    assert "Duty 5: Visited on 2 March 2026, not discharged." in shown
-    assert "Duty 6" not in shown
-    assert "and 2 more visits that discharged nothing, all of them in the CSV" in shown
-    assert all(each["not_discharged"] == "; ".join(said) for each in rows_of(statement_csv(tried)))
+    assert "Required check 5: Visited on 2 March 2026, doesn't count." in shown
+    assert "Required check 6" not in shown
+    assert "and 2 more visits that counted nothing, all of them in the CSV" in shown
+    assert all(each["not_counted"] == "; ".join(said) for each in rows_of(statement_csv(tried)))

@@ -13,7 +13,7 @@ from reports.paper import BODY
 from reports.text import MOST_CHARACTERS, UNKNOWN_LETTER, Bold, clean, paragraph
 
 ROOM = Path(reports.__file__).parent
-MAKERS = {"Paragraph", "XPreformatted", "ParaParser"}
+MANUFACTURERS = {"Paragraph", "XPreformatted", "ParaParser"}
 CLOCKS = {"now", "today", "utcnow", "time"}
 
 
@@ -75,6 +75,6 @@ def test_no_other_module_makes_a_paragraph_or_reads_a_clock(path: Path) -> None:
         for node in ast.walk(tree)
         if isinstance(node, ast.Call)
     }
-    assert not MAKERS & (imported | called)
+    assert not MANUFACTURERS & (imported | called)
     assert not CLOCKS & called
     assert "settings" not in imported

@@ -49,7 +49,7 @@ def test_every_figure_of_the_visit_is_on_the_paper(body: dict[str, Any], technic
             f"{found['flue_loss_pct']:.1f}",
             f"{found['co_co2_ratio']:.4f}",
             f"{each.reading.taken_at:%H:%M}",
-            "not shown",
+            "not_shown",
         ]
         assert " ".join(row) in said
 
@@ -136,19 +136,19 @@ def test_other_paper_is_refused(body: dict[str, Any], technician: User) -> None:
 
 def test_an_unsafe_visit_opens_with_what_was_done_about_it(body: dict[str, Any], technician: User) -> None:
     said = paper(unsafe(body), technician)
-    assert said.index("Called unsafe") < said.index("Visited on")
+    assert said.index("Declared unsafe") < said.index("Visited on")
     assert "Isolated. Labelled. Told: P. Example, caretaker." in said
     assert "Reason: CO over range at high fire, sooted flue" in said
     assert "NOT done: one normal start and stop watched. Why: isolated" in said
     assert "NOT read: low, as found. Why: stopped for safety" in said
     assert "Does not apply: condensate trap filled." in said
     assert "Flue joint open behind the case (first elbow): unsafe." in said
-    assert "Open, to be mended by 9 March 2026. Told: P. Example, caretaker." in said
+    assert "Open, to be repaired by 9 March 2026. Told: P. Example, caretaker." in said
     assert "No reading was taken as left. It was isolated and labelled." in said
 
 
 def test_what_an_unsafe_visit_lacks_is_said(body: dict[str, Any], technician: User) -> None:
-    body["disposition"] = {"state": "left off", "unsafe": True}
+    body["disposition"] = {"state": "left_off", "unsafe": True}
     said = paper(body, technician)
     assert "Isolating is NOT recorded. Labelling is NOT recorded. Who was told is NOT recorded." in said
 
@@ -160,7 +160,7 @@ def test_over_range_is_more_than_and_never_a_plain_figure(body: dict[str, Any], 
     assert f"> {shown} found" in said
     assert "> 4000" in said
     pin = next(row for row in rule_rows(facts) if row.label == "CO air-free").rules["high"].found[0]
-    assert pin.qualifier == "more than"
+    assert pin.qualifier == "more_than"
 
 
 def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dict[str, Any], technician: User) -> None:
@@ -174,12 +174,12 @@ def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dic
     row = next(each for each in rule_rows(facts) if each.label == "CO air-free")
     assert not any([*rule.found, *rule.left] for rule in row.rules.values())
     assert "As found, no reading could be judged." in said
-    assert "VOID" in said
+    assert "INVALID" in said
 
 
 def test_a_visit_without_readings_says_so(body: dict[str, Any], technician: User) -> None:
-    body |= {"readings": [], "work": [], "outcome": "not tested", "outcome_reason": "nobody in", "conditions": {}}
-    said = paper(body | {"disposition": {"state": "not touched"}}, technician)
+    body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody_in", "conditions": {}}
+    said = paper(body | {"disposition": {"state": "not_touched"}}, technician)
     assert "Not tested: nobody in. Nothing was read, so nothing was held against a limit. It was not touched." in said
     assert "within as recorded" not in said
     assert "Readings as found and as left" not in said

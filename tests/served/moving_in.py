@@ -23,7 +23,7 @@ from fleet.errors import Conflict
 from fleet.models import Client, Delivery, LimitSet, Tenancy
 from fleet.services.contractor import begin_installation
 from fleet.services.deliveries import send_delivery
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from tests import cast
 
@@ -64,7 +64,7 @@ class House:
         self.building = cast.make_building(Client.objects.create(name=name), name)
         self.boiler = cast.make_appliance(self.building, contractor.sheet)
         place = {"limit_set": LimitSet.objects.get(key="uk-gsiur-36"), "building": self.building, "why": "let"}
-        attach_limit_set(values=place | {"since": date(2025, 1, 1)}, actor=contractor.manager, now=cast.NOON)
+        assign_limit_set(values=place | {"since": date(2025, 1, 1)}, actor=contractor.manager, now=cast.NOON)
         self.check("2026-03-02")
         if has_begun:
             self.begin()

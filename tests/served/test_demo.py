@@ -32,7 +32,7 @@ statement = statement_for(auditor, client_id=client.id, begins=begins, ends=toda
 year = Visit.objects.filter(local_date__gte=begins)
 sizes = [each.n for each in Building.objects.annotate(n=Count("appliances", filter=Q(appliances__in_service_to=None)))]
 judged = year.values_list("judgement__derived", flat=True)
-late = Duty.objects.filter(until=None, due__lt=today)
+late = Required check.objects.filter(until=None, due__lt=today)
 deliveries, defects = Delivery.objects.all(), Defect.objects.all()
 signed = [(each.signed_by.user_id, each.record.actor_id)
           for each in year.select_related("signed_by", "record")]
@@ -51,7 +51,7 @@ print(json.dumps({
     "waiting": sorted(set(Job.objects.filter(state="waiting").values_list("kind", flat=True))),
     "late": late.count(),
     "late_without_a_reason": [str(each.appliance) for each in late
-                              if not (each.not_discharged or each.appliance.no_access.exists())],
+                              if not (each.not_counted or each.appliance.no_access.exists())],
     "states": {
         "no access with a letter": NoAccess.objects.exclude(letter="").count(),
         "out of use": OutOfUse.objects.filter(ends=None).count(),
@@ -59,30 +59,30 @@ print(json.dumps({
         "replacement": Appliance.objects.exclude(replaces=None).count(),
         "gas conversion": GasConversion.objects.count(),
         "correction": Record.objects.filter(kind="visit").exclude(amends=None).count(),
-        "invalid reading": sum(any(each["void"] for each in derived) for derived in judged),
+        "invalid reading": sum(any(each["invalid"] for each in derived) for derived in judged),
         "delivery owed": deliveries.filter(sent_at=None, not_needed="").count(),
         "delivery made": deliveries.exclude(sent_at=None).count(),
         "delivery that came back": Sending.objects.exclude(failed_at=None).count(),
-        "defect open": defects.filter(done=False, closed_by=None, settled_at=None).count(),
+        "defect open": defects.filter(done=False, closed_by=None, resolved_at=None).count(),
         "defect repaired at a visit": defects.exclude(closed_by=None).count(),
-        "defect closed in the office": defects.exclude(settled_at=None).count(),
+        "defect closed in the office": defects.exclude(resolved_at=None).count(),
         "tenancy": Tenancy.objects.filter(called_off="").count(),
         "tenancy ahead": Tenancy.objects.filter(begins__gt=today).count(),
         "tenancy called off": Tenancy.objects.exclude(called_off="").count(),
         "occupier told or agreed": OccupierNotice.objects.count(),
-        "day booked": Revisit.objects.filter(state=Revisit.State.PINNED, technician__isnull=False).count(),
+        "day booked": Revisit.objects.filter(state=Revisit.State.BOOKED, technician__isnull=False).count(),
         "day confirmed": Revisit.objects.filter(state=Revisit.State.CONFIRMED, technician__isnull=False).count(),
         "alert answered": alerts.exclude(acknowledged_at=None).count(),
         "alert unanswered": alerts.filter(acknowledged_at=None, closed_at=None).count(),
         "alert answered and open": alerts.exclude(acknowledged_at=None).filter(closed_at=None).count(),
         "alert closed": alerts.exclude(closed_at=None).count(),
-        "unreadable record": HeldMessage.objects.filter(settled_at=None).count(),
-        "unreadable record resolved": HeldMessage.objects.exclude(settled_at=None).count(),
+        "unreadable record": UnreadableRecord.objects.filter(resolved_at=None).count(),
+        "unreadable record resolved": UnreadableRecord.objects.exclude(resolved_at=None).count(),
         "photo of a defect": StoredFile.objects.filter(what="defect").count(),
         "photo of a letter": StoredFile.objects.filter(what="letter").count(),
-        "question for the office": Mark.objects.filter(settled_at=None).count(),
-        "question answered": Mark.objects.exclude(settled_at=None).count(),
-        "lapsed instrument used": Mark.objects.filter(code="analyser_not_in_calibration").count(),
+        "question for the office": Question.objects.filter(resolved_at=None).count(),
+        "question answered": Question.objects.exclude(resolved_at=None).count(),
+        "lapsed instrument used": Question.objects.filter(code="analyser_not_in_calibration").count(),
         "found outside": year.filter(judgement__outcome="outside").count(),
         "shared flue": FlueGroup.objects.get().appliances.count(),
         "drift flag closed again": Flag.objects.filter(kind=Flag.Kind.DRIFT).exclude(closed_at=None).count(),
@@ -186,7 +186,7 @@ def test_a_statement_covers_the_whole_population(facts: dict[str, Any]) -> None:
 
 
 def test_only_the_unanswered_alert_waits_for_the_worker(facts: dict[str, Any]) -> None:
-    assert facts["waiting"] == ["send_telling", "tell_flag"]
+    assert facts["waiting"] == ["send_alert", "alert_on_flag"]
 
 
 def test_rows_and_records_are_equal(demo: dict[str, str]) -> None:

@@ -91,7 +91,7 @@ def test_who_moves_in_while_a_check_comes_in_or_its_record_is_sent_has_the_newes
 
 
 # What leans on the database itself: claims and locks, triggers, upserts of many rows, JSON. `make journeys` runs all.
-SAMPLE = ("days", "duties", "flags", "forecasts_of_many", "jobs", "records", "tenancies", "visits")
+SAMPLE = ("days", "required_checks", "flags", "forecasts_of_many", "jobs", "records", "tenancies", "visits")
 SERVICES = [f"tests/services/test_{each}.py" for each in SAMPLE]
 
 

@@ -1,4 +1,4 @@
-"""A small receiver of web-hooks on this machine, which keeps what it got and answers as it is told."""
+"""A small receiver of webhooks on this machine, which keeps what it got and answers as it is told."""
 
 import socket
 import threading

@@ -1,4 +1,4 @@
-"""Calendar addresses: shown once, hashed, revocable; and an event's life under one UID."""
+"""Calendar links: shown once, hashed, revocable; and an event's life under one UID."""
 
 import re
 from datetime import date, timedelta
@@ -6,13 +6,13 @@ from datetime import date, timedelta
 import pytest
 
 from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import Appliance, CalendarAddress, CalendarEntry, Client, Duty, Person, Revisit, Role, User
+from fleet.models import Appliance, CalendarEntry, CalendarLink, Client, Person, RequiredCheck, Revisit, Role, User
 from fleet.presentation.revisits import reason_words
 from fleet.queries.calendars import ShownEvent, address_for, events_for, visible_addresses
 from fleet.services import calendars
 from tests import cast
 from tests.cast import NOON, make_appliance, make_building, make_person
-from tests.web.world import add_yearly_duty
+from tests.web.world import add_yearly_required_check
 
 DAY = timedelta(days=1)
 TODAY = NOON.date()
@@ -25,7 +25,7 @@ def revisit(boiler: Appliance) -> Revisit:
 
 def make_revisit(appliance: Appliance) -> Revisit:
     return Revisit.objects.create(
-        appliance=appliance, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), binding="duty",
+        appliance=appliance, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), date_set_by="required_check",
         why=["flag", {"sentence": "Yearly check: twelve months after 2025-07-15."}], made_at=NOON,
     )  # fmt: skip
 
@@ -38,11 +38,11 @@ def go(revisit: Revisit, person: Person) -> None:
     Revisit.objects.filter(id=revisit.id).update(technician=person)
 
 
-def of_client(client: Client, actor: User) -> tuple[CalendarAddress, str]:
+def of_client(client: Client, actor: User) -> tuple[CalendarLink, str]:
     return calendars.make_address(user=None, client=client, actor=actor, now=NOON)
 
 
-def shown(address: CalendarAddress, days: int = 0) -> list[ShownEvent]:
+def shown(address: CalendarLink, days: int = 0) -> list[ShownEvent]:
     now = NOON + days * DAY
     return calendars.keep_shown(address=address, events=events_for(address, now.date()), now=now)
 
@@ -53,7 +53,7 @@ def shown(address: CalendarAddress, days: int = 0) -> list[ShownEvent]:
 def test_the_secret_has_256_bits_and_stands_nowhere(client_of_ours: Client, dispatcher: User) -> None:
     address, secret = of_client(client_of_ours, dispatcher)
     assert re.fullmatch(r"[A-Za-z0-9_-]{43}", secret)
-    assert secret not in str(CalendarAddress.objects.values().get())
+    assert secret not in str(CalendarLink.objects.values().get())
     assert address_for(calendars.hash_of(secret)) == address
 
 
@@ -128,23 +128,23 @@ def test_a_technician_who_also_goes_elsewhere_is_not_for_who_may_not_see_that(cl
 # ---- events ----
 
 
-def test_a_clients_calendar_holds_its_own_revisits_and_duties_alone(
+def test_a_clients_calendar_holds_its_own_revisits_and_required_checks_alone(
     boiler: Appliance, revisit: Revisit, client_of_ours: Client, manager: User
 ) -> None:
-    add_yearly_duty(boiler, manager)
+    add_yearly_required_check(boiler, manager)
     other = Client.objects.create(name="Mill Trust")
     far = make_appliance(make_building(other, "Mill House"), None, "Boiler 9")
     theirs = make_revisit(far)
-    add_yearly_duty(far, manager)
-    ours = {f"revisit-{revisit.id}", f"duty-{Duty.objects.get(appliance=boiler).id}"}
+    add_yearly_required_check(far, manager)
+    ours = {f"revisit-{revisit.id}", f"required_check-{RequiredCheck.objects.get(appliance=boiler).id}"}
     assert {each.uid for each in events_for(of_client(client_of_ours, manager)[0], TODAY)} == ours
     assert f"revisit-{theirs.id}" in {each.uid for each in events_for(of_client(other, manager)[0], TODAY)}
 
 
-def test_proposed_pinned_and_confirmed(revisit: Revisit, client_of_ours: Client, manager: User) -> None:
+def test_proposed_booked_and_confirmed(revisit: Revisit, client_of_ours: Client, manager: User) -> None:
     address, _secret = of_client(client_of_ours, manager)
     told = []
-    for state, day in (("proposed", None), ("pinned", date(2026, 6, 9)), ("confirmed", date(2026, 6, 9))):
+    for state, day in (("proposed", None), ("booked", date(2026, 6, 9)), ("confirmed", date(2026, 6, 9))):
         if day:
             set_for(revisit, state, day, manager)
         (event,) = events_for(address, TODAY)
@@ -216,7 +216,7 @@ def test_another_technician_has_the_day_called_off_in_one_calendar_and_put_into_
     assert [(each.sequence, each.is_cancelled) for each in (back, off)] == [(2, False), (1, True)]
 
 
-def test_a_technicians_calendar_shows_no_more_than_its_maker_may_see(
+def test_a_technicians_calendar_shows_no_more_than_its_manufacturer_may_see(
     revisit: Revisit, person: Person, technician: User, client_of_ours: Client
 ) -> None:
     User.objects.filter(id=technician.id).update(sees_all_clients=False)
@@ -226,9 +226,9 @@ def test_a_technicians_calendar_shows_no_more_than_its_maker_may_see(
     address, _secret = calendars.make_address(user=technician, client=None, actor=restricted, now=NOON)
     set_for(revisit, "confirmed", date(2026, 6, 9), restricted)
     go(revisit, person)
-    assert len(events_for(CalendarAddress.objects.get(id=address.id), TODAY)) == 1
+    assert len(events_for(CalendarLink.objects.get(id=address.id), TODAY)) == 1
     restricted.clients.clear()
-    assert events_for(CalendarAddress.objects.get(id=address.id), TODAY) == []
+    assert events_for(CalendarLink.objects.get(id=address.id), TODAY) == []
 
 
 def test_the_words_hold_the_reason_the_zone_and_the_cautions(
@@ -248,7 +248,7 @@ def test_asked_again_nothing_changes_and_nothing_is_written(
 ) -> None:
     address, _secret = of_client(client_of_ours, manager)
     first = shown(address)
-    with django_assert_num_queries(3):  # type: ignore[operator]  # revisits, duties, and what was shown
+    with django_assert_num_queries(3):  # type: ignore[operator]  # revisits, required checks, and what was shown
         assert shown(address, days=1) == first
     assert [each.sequence for each in first] == [0]
 

@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from fleet.assess.refusals import refuse_retiring_ahead
 from fleet.errors import FleetError
-from fleet.models import Analyser, Appliance, Client, Duty, LimitSet, LimitSetAttachment, Person, User
+from fleet.models import Analyser, Appliance, Client, LimitSet, LimitSetAssignment, Person, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.queries.revisits import revisits_of_building
-from fleet.services.duties import add_duty, change_duty
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, change_attachment
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, change_assignment
+from fleet.services.required_checks import add_required_check, change_required_check
 from tests.cast import make_appliance, make_building, store, visit_body
 
 AUCKLAND, HONOLULU = "Pacific/Auckland", "Pacific/Honolulu"
@@ -33,25 +33,35 @@ def boiler_in(zone: str, client: Client, **values: Any) -> Appliance:
     return make_appliance(building, None, **values)
 
 
-def attach(key: str, actor: User, now: datetime, **place: Any) -> LimitSetAttachment:
+def attach(key: str, actor: User, now: datetime, **place: Any) -> LimitSetAssignment:
     values = {"limit_set": LimitSet.objects.get(key=key), "since": date(2025, 1, 1), "why": "decided for a test"}
-    return attach_limit_set(values=values | place, actor=actor, now=now)
+    return assign_limit_set(values=values | place, actor=actor, now=now)
 
 
-def contract(boiler: Appliance, actor: User, now: datetime) -> Duty:
+def contract(boiler: Appliance, actor: User, now: datetime) -> RequiredCheck:
     values = {"appliance": boiler, "name": "Yearly", "source": "contract", "since": date(2025, 1, 1), "why": "clause 4"}
-    return add_duty(values=values | {"rule": YEARLY}, actor=actor, now=now)
+    return add_required_check(values=values | {"rule": YEARLY}, actor=actor, now=now)
 
 
 @ELSEWHERE
-def test_a_duty_ends_on_the_day_that_it_is_there_and_on_none_ahead(
+def test_a_required_check_ends_on_the_day_that_it_is_there_and_on_none_ahead(
     client_of_ours: Client, manager: User, zone: str, now: datetime, there: date
 ) -> None:
-    duty = contract(boiler_in(zone, client_of_ours), manager, now)
+    required_check = contract(boiler_in(zone, client_of_ours), manager, now)
     with pytest.raises(FleetError) as ahead:
-        change_duty(duty=duty, version=duty.version, changes={"until": there + timedelta(days=1)}, now=now)
+        change_required_check(
+            required_check=required_check,
+            version=required_check.version,
+            changes={"until": there + timedelta(days=1)},
+            now=now,
+        )
     assert f"it must not be after today, {there}" in ahead.value.details["errors"]["until"]  # type: ignore[index]  # a mapping
-    assert change_duty(duty=duty, version=duty.version, changes={"until": there}, now=now).until == there
+    assert (
+        change_required_check(
+            required_check=required_check, version=required_check.version, changes={"until": there}, now=now
+        ).until
+        == there
+    )
 
 
 @ELSEWHERE
@@ -63,9 +73,9 @@ def test_a_set_ends_on_the_day_that_it_is_there_and_on_none_ahead(
     places = {"appliance": boiler, "building": boiler.building, "client": client_of_ours}
     made = attach("demo-neutral", manager, now, **{place: places[place]})
     with pytest.raises(FleetError):
-        change_attachment(attachment=made, version=1, changes={"until": there + timedelta(days=1)}, now=now)
-    change_attachment(attachment=made, version=1, changes={"until": there}, now=now)
-    assert Duty.objects.get().until == there
+        change_assignment(assignment=made, version=1, changes={"until": there + timedelta(days=1)}, now=now)
+    change_assignment(assignment=made, version=1, changes={"until": there}, now=now)
+    assert RequiredCheck.objects.get().until == there
 
 
 def test_of_a_client_in_both_places_the_day_must_have_come_everywhere(client_of_ours: Client, manager: User) -> None:
@@ -73,9 +83,9 @@ def test_of_a_client_in_both_places_the_day_must_have_come_everywhere(client_of_
         boiler_in(zone, client_of_ours)
     made = attach("demo-neutral", manager, AFTER, client=client_of_ours)
     with pytest.raises(FleetError):
-        change_attachment(attachment=made, version=1, changes={"until": THIRD}, now=AFTER)
-    change_attachment(attachment=made, version=1, changes={"until": SECOND}, now=AFTER)
-    assert set(Duty.objects.values_list("until", flat=True)) == {SECOND}
+        change_assignment(assignment=made, version=1, changes={"until": THIRD}, now=AFTER)
+    change_assignment(assignment=made, version=1, changes={"until": SECOND}, now=AFTER)
+    assert set(RequiredCheck.objects.values_list("until", flat=True)) == {SECOND}
 
 
 @pytest.mark.parametrize(("zone", "now", "stands"), [(AUCKLAND, BEFORE, False), (HONOLULU, AFTER, True)])
@@ -85,7 +95,7 @@ def test_a_set_reaches_what_has_not_left_by_the_day_that_it_is_there(
     """Both leave on 2 March: in Auckland that is over, in Honolulu it is today."""
     boiler_in(zone, client_of_ours, in_service_to=SECOND)
     attach("demo-neutral", manager, now, client=client_of_ours)
-    assert Duty.objects.exists() == stands
+    assert RequiredCheck.objects.exists() == stands
 
 
 @pytest.fixture
@@ -99,14 +109,16 @@ def tested_this_morning(client_of_ours: Client, person: Person, analyser: Analys
     return boiler
 
 
-def test_a_duty_of_the_contract_counts_what_was_done_today_there(tested_this_morning: Appliance, manager: User) -> None:
+def test_a_required_check_of_the_contract_counts_what_was_done_today_there(
+    tested_this_morning: Appliance, manager: User
+) -> None:
     assert contract(tested_this_morning, manager, BEFORE).last_done == THIRD
 
 
 def test_a_set_that_is_attached_counts_what_was_done_today_there(tested_this_morning: Appliance, manager: User) -> None:
     attach("demo-neutral", manager, BEFORE, appliance=tested_this_morning)
-    duty = Duty.objects.get()
-    assert THIRD in (duty.visited_on, duty.last_done)
+    required_check = RequiredCheck.objects.get()
+    assert THIRD in (required_check.visited_on, required_check.last_done)
 
 
 def test_a_new_version_counts_from_the_day_that_it_is_at_each_building(client_of_ours: Client, manager: User) -> None:
@@ -120,10 +132,10 @@ def test_a_new_version_counts_from_the_day_that_it_is_at_each_building(client_of
         add_limit_set_version(limit_set=limit_set, content=said, actor=manager, now=AFTER, id=new_id())
 
     recorded({"type": "max_months", "months": 7})
-    began = {zone: Duty.objects.get(appliance=each).rule_since for zone, each in boilers.items()}
+    began = {zone: RequiredCheck.objects.get(appliance=each).rule_since for zone, each in boilers.items()}
     assert began == {AUCKLAND: THIRD, HONOLULU: SECOND}
     recorded({"type": "none"})
-    ended = {zone: Duty.objects.get(appliance=each).until for zone, each in boilers.items()}
+    ended = {zone: RequiredCheck.objects.get(appliance=each).until for zone, each in boilers.items()}
     assert ended == {AUCKLAND: THIRD, HONOLULU: SECOND}
 
 

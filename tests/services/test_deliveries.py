@@ -11,7 +11,7 @@ from fleet.intake.visits import read_visit
 from fleet.models import Appliance, Delivery, LimitSet, User, Visit
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.files import store_file
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.projections import rebuild
 from fleet.services.tenancies import begin_tenancy
 from fleet.services.visits import amend_visit, record_visit
@@ -22,7 +22,7 @@ from tests.cast import NOON, store
 def under(appliance: Appliance, key: str, actor: User) -> LimitSet:
     limit_set = LimitSet.objects.get(key=key)
     place = {"limit_set": limit_set, "appliance": appliance, "since": date(2025, 1, 1), "why": "local law"}
-    attach_limit_set(values=place, actor=actor, now=NOON)
+    assign_limit_set(values=place, actor=actor, now=NOON)
     return limit_set
 
 
@@ -32,7 +32,7 @@ def corrected(body: dict[str, Any], actor: User, version: int = 1, **changes: An
 
 
 def sent(delivery: Delivery, actor: User, **changes: Any) -> Delivery:
-    given = {"how": "e-mail", "address": "tenant@example.invalid", "sent_at": NOON, "proof": "message id 1"}
+    given = {"how": "email", "address": "tenant@example.invalid", "sent_at": NOON, "proof": "message id 1"}
     values: dict[str, Any] = given | {"file": None, "version": delivery.version} | changes
     return send_delivery(delivery=delivery, actor=actor, now=NOON + timedelta(days=1), **values)
 
@@ -74,7 +74,7 @@ def test_what_was_not_tested_has_no_record_to_deliver(
     boiler: Appliance, body: dict[str, Any], manager: User, technician: User
 ) -> None:
     under(boiler, "uk-gsiur-36", manager)
-    store(body | {"outcome": "not tested", "outcome_reason": "no gas", "readings": [], "work": []}, technician)
+    store(body | {"outcome": "not_tested", "outcome_reason": "no gas", "readings": [], "work": []}, technician)
     assert not Delivery.objects.exists()
 
 
@@ -97,7 +97,7 @@ def test_a_failed_one_returns_to_the_office_with_its_last_day_and_is_sent_again(
     assert not delivery.is_overdue(date(2026, 3, 30))
     sent(delivery, dispatcher, how="post", address="1 Test Lane")
     failed, again = delivery.sendings.all()
-    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {"e-mail": "unknown address", "post": ""}
+    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {"email": "unknown address", "post": ""}
 
 
 @pytest.mark.parametrize(
@@ -123,7 +123,7 @@ def test_proof_is_a_file_of_the_same_visit(
 ) -> None:
     settings.MEDIA_ROOT = tmp_path
     other = store(body | {"id": "0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9f"}, technician)
-    kept = {"name": "receipt", "media_type": "image/png", "data": pictures.png(), "what": "proof of delivery"}
+    kept = {"name": "receipt", "media_type": "image/png", "data": pictures.png(), "what": "proof_of_delivery"}
     wrong, _made = store_file(visit=other, actor=technician, now=NOON, **kept)
     right, _made = store_file(visit=delivery.visit, actor=technician, now=NOON, **kept)
     with pytest.raises(FleetError):
@@ -221,7 +221,7 @@ def test_a_copy_handed_over_before_the_record_had_come_in_is_of_the_first_record
     delivery: Delivery, dispatcher: User
 ) -> None:
     handed = NOON - timedelta(hours=1)
-    made = sent(delivery, dispatcher, how="by hand", sent_at=handed)
+    made = sent(delivery, dispatcher, how="by_hand", sent_at=handed)
     assert (made.sent_at, made.sendings.get().record) == (handed, delivery.visit.record)
 
 
@@ -230,7 +230,7 @@ def test_nothing_is_asked_for_anew_where_the_correction_says_that_nothing_was_te
 ) -> None:
     sent(delivery, dispatcher)
     fail_delivery(delivery=delivery, version=delivery.version, why="?", actor=dispatcher, now=NOON + timedelta(days=2))
-    corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
+    corrected(body, manager, outcome="not_tested", outcome_reason="no gas", readings=[], work=[])
     made = late(delivery, dispatcher, NOON + timedelta(days=1))
     assert made.sent_at == NOON + timedelta(days=1)
 
@@ -262,7 +262,7 @@ def test_who_moves_in_is_sent_the_corrected_record_too(
 def test_a_correction_to_not_tested_withdraws_what_nobody_has_sent(
     delivery: Delivery, body: dict[str, Any], manager: User
 ) -> None:
-    corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
+    corrected(body, manager, outcome="not_tested", outcome_reason="no gas", readings=[], work=[])
     assert not Delivery.objects.exists()
 
 
@@ -317,7 +317,7 @@ def test_what_failed_and_is_asked_for_no_more_waits_for_nobody_until_it_is_asked
     sent(delivery, dispatcher)
     later = NOON + timedelta(days=1)
     fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=later)
-    corrected(body, manager, outcome="not tested", outcome_reason="no gas", readings=[], work=[])
+    corrected(body, manager, outcome="not_tested", outcome_reason="no gas", readings=[], work=[])
     delivery.refresh_from_db()
     assert (delivery.is_open, delivery.not_needed) == (False, "Nothing asks for it any more.")
     corrected(body, manager, version=2)

@@ -10,43 +10,55 @@ from fleet.services.revisits import ration_extra_visits
 from tests.cast import NOON, make_appliance, make_building
 
 
-def proposed(appliance: Appliance, drift: date, duty: date | None, urgency: float, **changes: object) -> Revisit:
+def proposed(
+    appliance: Appliance, drift: date, required_check: date | None, urgency: float, **changes: object
+) -> Revisit:
     reasons = [Reason("drift", drift, date(2025, 3, 2), ("forecast", {"sentence": "CO2 drifts"}), is_rationed=True)]
-    reasons += [Reason("duty", duty, date(2025, 3, 2), ("duty", {"name": "Yearly", "steps": []}))] if duty else []
+    reasons += (
+        [
+            Reason(
+                "required_check", required_check, date(2025, 3, 2), ("required_check", {"name": "Yearly", "steps": []})
+            )
+        ]
+        if required_check
+        else []
+    )
     values = {
         "earliest": date(2025, 3, 2),
         "latest": drift,
-        "binding": "drift",
+        "date_set_by": "drift",
         "why": ["forecast", {"sentence": "CO2 drifts"}],
     }
-    values |= {"reasons": [each.as_json() for each in reasons], "made_at": NOON, "otherwise_by": duty}
+    values |= {"reasons": [each.as_json() for each in reasons], "made_at": NOON, "otherwise_by": required_check}
     values |= {"drift_by": drift, "extra": "within", "urgency": urgency, "accepted_risk": 0.25}
-    return Revisit.objects.create(appliance=appliance, **values | {"accepted_until": duty} | changes)
+    return Revisit.objects.create(appliance=appliance, **values | {"accepted_until": required_check} | changes)
 
 
 @pytest.fixture
 def three(boiler: Appliance) -> list[Revisit]:
-    """Drift asks for each of three buildings within this week, a duty half a year later; the first is most urgent."""
+    """Drift asks for each of three buildings within this week, a required check half a year later; the first is most
+    urgent.
+    """
     made = [boiler]
     for number in (2, 3):
         building = make_building(boiler.building.client, f"House {number}")
         made.append(make_appliance(building, boiler.sheet, f"Boiler {number}"))
-    duty = date(2026, 9, 1)
-    return [proposed(each, date(2026, 3, 5), duty, 1.9 - 0.1 * n) for n, each in enumerate(made)]
+    required_check = date(2026, 9, 1)
+    return [proposed(each, date(2026, 3, 5), required_check, 1.9 - 0.1 * n) for n, each in enumerate(made)]
 
 
-def test_within_is_pulled_forward_and_beyond_falls_back_to_its_duty(three: list[Revisit]) -> None:
+def test_within_is_pulled_forward_and_beyond_falls_back_to_its_required_check(three: list[Revisit]) -> None:
     Contractor.objects.update(extra_visits_a_week=1)
     assert ration_extra_visits(now=NOON) == 3
     first, second, third = (Revisit.objects.get(id=each.id) for each in three)
-    assert (first.extra, first.latest, first.binding, first.extra_week) == (
+    assert (first.extra, first.latest, first.date_set_by, first.extra_week) == (
         "within", date(2026, 3, 5), "drift", date(2026, 3, 2),
     )  # fmt: skip
     for each in (second, third):
-        assert (each.extra, each.latest, each.binding, each.extra_week) == (
-            "beyond", date(2026, 9, 1), "duty", None,
+        assert (each.extra, each.latest, each.date_set_by, each.extra_week) == (
+            "beyond", date(2026, 9, 1), "required_check", None,
         )  # fmt: skip
-        assert each.reasons[0]["binding"] == "drift"
+        assert each.reasons[0]["date_set_by"] == "drift"
 
 
 def test_rationing_again_changes_nothing(three: list[Revisit]) -> None:
@@ -59,10 +71,10 @@ def test_rationing_again_changes_nothing(three: list[Revisit]) -> None:
 def test_room_that_comes_back_pulls_forward_again(three: list[Revisit]) -> None:
     Contractor.objects.update(extra_visits_a_week=0)
     ration_extra_visits(now=NOON)
-    assert set(Revisit.objects.values_list("binding", flat=True)) == {"duty"}
+    assert set(Revisit.objects.values_list("date_set_by", flat=True)) == {"required_check"}
     Contractor.objects.update(extra_visits_a_week=6)
     ration_extra_visits(now=NOON)
-    assert set(Revisit.objects.values_list("binding", "latest")) == {("drift", date(2026, 3, 5))}
+    assert set(Revisit.objects.values_list("date_set_by", "latest")) == {("drift", date(2026, 3, 5))}
 
 
 def test_where_nothing_else_brings_anybody_the_day_stands_though_it_is_beyond(boiler: Appliance) -> None:

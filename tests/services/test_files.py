@@ -27,13 +27,13 @@ def visit(body: dict[str, Any], technician: User) -> Visit:
 
 
 def attach(visit: Visit, actor: User, data: bytes = pictures.PDF, **changes: Any) -> tuple[StoredFile, bool]:
-    given = {"name": "print-out.pdf", "media_type": "application/pdf", "what": "analyser print-out"} | changes
+    given = {"name": "print-out.pdf", "media_type": "application/pdf", "what": "analyser_print_out"} | changes
     return store_file(visit=visit, data=data, actor=actor, now=cast.NOON, **given)
 
 
 def attach_photo(visit: Visit, actor: User, **changes: Any) -> StoredFile:
     data = changes.pop("data", pictures.jpeg())
-    given = {"name": "plate.jpg", "media_type": "image/jpeg", "what": "plate"} | changes
+    given = {"name": "data_plate.jpg", "media_type": "image/jpeg", "what": "data_plate"} | changes
     return attach(visit, actor, data, **given)[0]
 
 
@@ -138,7 +138,7 @@ def test_fifty_megapixels_are_taken_and_no_more(
 @pytest.mark.parametrize(
     ("field", "value", "allowed"),
     [("media_type", "image/gif", "image/jpeg, image/png, application/pdf"),
-     ("what", "cat", "plate, defect, analyser print-out, letter, proof of delivery, other"), ("what", "", "plate"),
+     ("what", "cat", "plate, defect, analyser print-out, letter, proof of delivery, other"), ("what", "", "data_plate"),
      ("name", "", "1 to 120"), ("name", " \u202e\u0000/", "1 to 120"), ("name", "x" * 117, "1 to 120")],
 )  # fmt: skip
 def test_words_that_are_not_known_are_refused_with_what_is_allowed(

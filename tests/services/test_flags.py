@@ -20,7 +20,7 @@ def test_left_outside_its_band_opens_one_flag_with_its_figure(
 ) -> None:
     for day in ("2026-03-02", "2026-03-03"):
         store(visit_body(boiler, person, analyser, day=day, left=("10.30", "9.10")), technician)
-    flag = Flag.objects.get(kind="outside a limit")
+    flag = Flag.objects.get(kind="outside_a_limit")
     assert "10.30 %" in flag.sentence
     assert flag.figures["value"] == 10.3
 
@@ -30,7 +30,7 @@ def test_the_next_visit_within_closes_it(
 ) -> None:
     store(visit_body(boiler, person, analyser, left=("10.30", "9.10")), technician)
     store(visit_body(boiler, person, analyser, day="2026-03-09"), technician, NOON + timedelta(days=7))
-    flag = Flag.objects.get(kind="outside a limit")
+    flag = Flag.objects.get(kind="outside_a_limit")
     assert flag.closed_at
     assert "2026-03-09" in flag.closed_why
 
@@ -48,7 +48,7 @@ def test_stop_level_found_and_put_right_stays_listed(body: dict[str, Any], techn
     for each in body["readings"][:2]:
         each["values"]["co"] = measured("900", "ppm")
     store(body, technician)
-    flag = Flag.objects.get(kind="stop level")
+    flag = Flag.objects.get(kind="stop_level")
     assert flag.figures["put_right"]
     assert "Put right at the same visit." in flag.sentence
 
@@ -73,7 +73,7 @@ def test_nobody_unqualified_closes_unsafe(unsafe: Flag, dispatcher: User) -> Non
 
 def test_unsafe_needs_a_test_as_left_after_it(unsafe: Flag, technician: User) -> None:
     with pytest.raises(FleetError) as refused:
-        close_flag(flag=unsafe, version=unsafe.version, why="mended", actor=technician, now=NOON)
+        close_flag(flag=unsafe, version=unsafe.version, why="repaired", actor=technician, now=NOON)
     assert refused.value.code == "no_test_since"
 
 
@@ -82,7 +82,7 @@ def test_unsafe_closes_after_a_later_test_as_left(
 ) -> None:
     later = NOON + timedelta(days=2)
     store(visit_body(boiler, person, analyser, day="2026-03-04"), technician, later)
-    flag = close_flag(flag=unsafe, version=unsafe.version, why="mended, tested", actor=technician, now=later)
+    flag = close_flag(flag=unsafe, version=unsafe.version, why="repaired, tested", actor=technician, now=later)
     assert flag.closed_by == technician
 
 
@@ -106,7 +106,7 @@ def test_a_common_flue_found_unsafe_flags_every_appliance_on_it(
     Appliance.objects.filter(id=boiler.id).update(flue_group=group)
     second = make_appliance(boiler.building, boiler.sheet, "Boiler 2", flue_group=group)
     for each in body["readings"]:
-        each["sampling_point"] = "common flue"
+        each["sampling_point"] = "common_flue"
     body["disposition"] = {"state": "isolated", "unsafe": True}
     store(body, technician)
     assert set(Flag.objects.filter(kind="unsafe").values_list("appliance", flat=True)) == {boiler.id, second.id}
@@ -119,7 +119,7 @@ def test_stop_level_at_one_rate_is_not_put_right_by_a_reading_at_another(
     body["readings"][1]["values"]["co"] = measured("900", "ppm")
     del body["readings"][3]
     visit = store(body, technician)
-    flag = Flag.objects.get(kind="stop level")
+    flag = Flag.objects.get(kind="stop_level")
     assert not flag.figures["put_right"]
     assert visit.judgement.outcome == "outside"
     assert visit.judgement.verdicts["stop_as_left"]
@@ -137,18 +137,18 @@ def test_stop_level_is_not_put_right_by_a_reading_that_cannot_be_judged(
     for each in body["readings"][2:]:
         each["values"] = left | {"flue_temp": measured("58", "degC")}
     store(body, technician)
-    assert not Flag.objects.get(kind="stop level").figures["put_right"]
+    assert not Flag.objects.get(kind="stop_level").figures["put_right"]
 
 
 def test_stop_level_is_told_whatever_came_later(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     nobody_in = visit_body(boiler, person, analyser, day="2026-03-03")
-    nobody_in |= {"outcome": "not tested", "outcome_reason": "nobody in", "readings": [], "work": []}
+    nobody_in |= {"outcome": "not_tested", "outcome_reason": "nobody_in", "readings": [], "work": []}
     store(nobody_in, technician)
     store(visit_body(boiler, person, analyser, day="2027-03-02"), technician)
     store(visit_body(boiler, person, analyser, co="900"), technician)
-    assert Flag.objects.filter(kind="stop level", closed_at__isnull=True).count() == 1
+    assert Flag.objects.filter(kind="stop_level", closed_at__isnull=True).count() == 1
 
 
 def test_old_paper_that_arrives_late_does_not_close_unsafe(
@@ -164,7 +164,7 @@ def test_a_second_call_of_unsafe_is_told_anew(
 ) -> None:
     acknowledge_flag(flag=unsafe, version=unsafe.version, note="seen", actor=dispatcher, now=NOON)
     again = visit_body(boiler, person, analyser, day="2026-03-09")
-    again["disposition"] = {"state": "left off", "unsafe": True, "details": {"reason": "CO in the bedroom above"}}
+    again["disposition"] = {"state": "left_off", "unsafe": True, "details": {"reason": "CO in the bedroom above"}}
     store(again, technician, NOON + timedelta(days=7))
     waiting = Flag.objects.get(kind="unsafe", acknowledged_at__isnull=True)
     assert "bedroom" in waiting.sentence
@@ -178,7 +178,7 @@ def test_a_defect_called_unsafe_flags_the_appliance(body: dict[str, Any], techni
 
 def test_isolated_without_a_word_of_unsafe_is_for_the_office(body: dict[str, Any], technician: User) -> None:
     body["disposition"] = {"state": "isolated"}
-    assert store(body, technician).marks.filter(code="left_off").exists()
+    assert store(body, technician).questions.filter(code="left_off").exists()
 
 
 def test_unsafe_concerns_all_on_the_flue_even_one_whose_removal_is_planned(
@@ -203,25 +203,25 @@ def test_stop_level_in_a_common_flue_flags_every_appliance_on_it(
     Appliance.objects.filter(id=boiler.id).update(flue_group=group)
     second = make_appliance(boiler.building, boiler.sheet, "Boiler 2", flue_group=group)
     for each in body["readings"]:
-        each |= {"sampling_point": "common flue"}
+        each |= {"sampling_point": "common_flue"}
         each["values"]["co"] = measured("900", "ppm")
     store(body, technician)
-    assert set(Flag.objects.filter(kind="stop level").values_list("appliance", flat=True)) == {boiler.id, second.id}
+    assert set(Flag.objects.filter(kind="stop_level").values_list("appliance", flat=True)) == {boiler.id, second.id}
 
 
 def left_outside(boiler: Appliance, person: Person, analyser: Analyser, technician: User) -> Flag:
     store(visit_body(boiler, person, analyser, left=("10.30", "9.10")), technician)
-    return Flag.objects.get(kind="outside a limit")
+    return Flag.objects.get(kind="outside_a_limit")
 
 
 @pytest.mark.parametrize(
     "change",
     [
         {"values": {"o2": measured("18.5", "%"), "co": measured("4", "ppm")}},
-        {"sampling_point": "common flue"},
-        {"rate_proven_by": "not proven"},
+        {"sampling_point": "common_flue"},
+        {"rate_proven_by": "not_proven"},
     ],
-    ids=["void", "common flue", "unproven rate"],
+    ids=["invalid", "common_flue", "unproven rate"],
 )
 def test_readings_that_prove_nothing_close_no_flag(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, change: dict[str, Any]
@@ -242,7 +242,7 @@ def test_the_mornings_visit_arriving_late_does_not_close_the_afternoons_flag(
         each["taken_at"] = each["taken_at"].replace("T10:", "T15:")
     store(afternoon, technician)
     store(visit_body(boiler, person, analyser), technician)
-    assert Flag.objects.get(kind="outside a limit").closed_at is None
+    assert Flag.objects.get(kind="outside_a_limit").closed_at is None
 
 
 def test_a_flag_outlives_a_new_version_of_its_sheet(
@@ -254,7 +254,7 @@ def test_a_flag_outlives_a_new_version_of_its_sheet(
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
     later = visit_body(boiler, person, analyser, day="2026-03-09", left=("10.40", "9.10"))
     store(later, technician, NOON + timedelta(days=7))
-    again = Flag.objects.get(kind="outside a limit")
+    again = Flag.objects.get(kind="outside_a_limit")
     assert again.id == flag.id
     assert again.acknowledged_by == dispatcher
     assert "10.40 %" in again.sentence

@@ -1,4 +1,4 @@
-"""What a finding asks for by a day: another test, ended by the next check and by nothing else; a defect mended."""
+"""What a finding asks for by a day: another test, ended by the next check and by nothing else; a defect repaired."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -8,7 +8,7 @@ import pytest
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet, Person, Retest, Revisit, User
 from fleet.presentation.revisits import retest_words
-from fleet.services.follow_ups import settle_defect
+from fleet.services.follow_ups import resolve_defect
 from fleet.services.limit_sets import make_limit_set
 from fleet.services.projections import check
 from tests.cast import NOON, propose_revisit, store, visit_body
@@ -56,14 +56,14 @@ def test_only_the_limits_that_the_clock_names_start_it(
 def test_a_set_may_ask_for_another_test_after_an_unsafe_disposition(
     boiler: Appliance, body: dict[str, Any], manager: User, technician: User
 ) -> None:
-    """No text that ships asks for one; a contractor's own set can, and only what was called unsafe starts it."""
+    """No text that ships asks for one; a contractor's own set can, and only what was declared unsafe starts it."""
     clock = {"type": "days_after_event", "event": "unsafe", "days": 7}
     content = LimitSet.objects.get(key="demo-neutral").versions.get().content | {"retest": clock}
     values = {"key": "own-rules", "name": "Own rules"}
     make_limit_set(values=values, content=content, actor=manager, now=NOON)
     under(boiler, "own-rules", manager)
     unsafe = {"state": "isolated", "unsafe": True}
-    store(body | {"disposition": {"state": "left in use"}}, technician)
+    store(body | {"disposition": {"state": "left_in_use"}}, technician)
     assert not Retest.objects.exists()
     corrected(body, manager, disposition=unsafe)
     retest = Retest.objects.get()
@@ -74,7 +74,7 @@ def test_a_set_may_ask_for_another_test_after_an_unsafe_disposition(
     )
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
-    assert ("retest", "2026-03-09") in {(each["binding"], each["latest"]) for each in revisit.reasons}
+    assert ("retest", "2026-03-09") in {(each["date_set_by"], each["latest"]) for each in revisit.reasons}
 
 
 def test_no_set_that_ships_starts_a_retest_after_an_unsafe_disposition(installation: User) -> None:
@@ -89,11 +89,11 @@ def test_it_is_a_reason_to_come_until_the_next_check(
     store(co_found, technician)
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
-    assert ("retest", "2026-04-13") in {(each["binding"], each["latest"]) for each in revisit.reasons}
+    assert ("retest", "2026-04-13") in {(each["date_set_by"], each["latest"]) for each in revisit.reasons}
     later = store(visit_body(boiler, person, analyser, day="2026-03-20"), technician, NOON + timedelta(days=18))
     propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
     assert Retest.objects.get().done_by == later
-    assert not any(each["binding"] == "retest" for one in Revisit.objects.all() for each in one.reasons)
+    assert not any(each["date_set_by"] == "retest" for one in Revisit.objects.all() for each in one.reasons)
 
 
 def test_a_visit_that_tests_nothing_ends_nothing(
@@ -101,7 +101,7 @@ def test_a_visit_that_tests_nothing_ends_nothing(
 ) -> None:
     store(co_found, technician)
     looked = visit_body(boiler, person, analyser, day="2026-03-20")
-    looked |= {"outcome": "not tested", "outcome_reason": "no gas", "readings": [], "work": []}
+    looked |= {"outcome": "not_tested", "outcome_reason": "no gas", "readings": [], "work": []}
     store(looked, technician, NOON + timedelta(days=18))
     propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
     assert Retest.objects.get().done_by is None
@@ -135,24 +135,24 @@ def test_a_correction_takes_it_back(
     boiler: Appliance, co_found: dict[str, Any], person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
     store(co_found, technician)
-    mended = visit_body(boiler, person, analyser) | {"id": co_found["id"], "attendance": co_found["attendance"]}
-    corrected(mended, manager)
+    repaired = visit_body(boiler, person, analyser) | {"id": co_found["id"], "attendance": co_found["attendance"]}
+    corrected(repaired, manager)
     assert not Retest.objects.exists()
 
 
 def found(body: dict[str, Any], actor: User, **said: Any) -> Defect:
-    store(body | {"defects": [{"what": "seal worn", "severity": "mend"} | said]}, actor)
+    store(body | {"defects": [{"what": "seal worn", "severity": "repair"} | said]}, actor)
     return Defect.objects.get()
 
 
 @pytest.mark.parametrize(
-    ("severity", "due"), [("unsafe", date(2026, 3, 2)), ("at risk", date(2026, 3, 16)), ("mend", date(2026, 3, 30))]
+    ("severity", "due"), [("unsafe", date(2026, 3, 2)), ("at_risk", date(2026, 3, 16)), ("repair", date(2026, 3, 30))]
 )
 def test_without_a_day_the_contractors_own_days_count(
     body: dict[str, Any], technician: User, severity: str, due: date
 ) -> None:
     defect = found(body, technician, severity=severity)
-    assert (defect.due, defect.mend_by) == (due, None)
+    assert (defect.due, defect.repair_by) == (due, None)
     assert defect.due_words.startswith("by the contractor's own choice: ")
 
 
@@ -161,7 +161,7 @@ def test_a_note_has_no_day(body: dict[str, Any], technician: User) -> None:
 
 
 def test_what_the_visit_recorded_counts_instead_of_the_contractors_days(body: dict[str, Any], technician: User) -> None:
-    defect = found(body, technician, mend_by="2026-05-01")
+    defect = found(body, technician, repair_by="2026-05-01")
     assert (defect.due, defect.due_words) == (date(2026, 5, 1), "as recorded at the visit")
 
 
@@ -170,7 +170,7 @@ def test_a_set_that_applies_binds_where_it_is_earlier(
 ) -> None:
     # New York City boilers: defects corrected within 90 days of the inspection (secondary source, medium confidence).
     under(boiler, "us-nyc-dob-annual", manager)
-    defect = found(body, technician, mend_by="2026-12-01")
+    defect = found(body, technician, repair_by="2026-12-01")
     assert defect.due == date(2026, 5, 31)
     assert defect.due_words.endswith("90 days after 2 Mar 2026 is 31 May 2026")
 
@@ -179,19 +179,19 @@ def test_another_choice_of_the_contractor_dates_open_defects_again(
     boiler: Appliance, body: dict[str, Any], technician: User
 ) -> None:
     defect = found(body, technician)
-    Contractor.objects.update(mend_within_days={"mend": 7})
+    Contractor.objects.update(repair_within_days={"repair": 7})
     revisit = propose_revisit(appliance=boiler, now=NOON)
     defect.refresh_from_db()
     assert defect.due == date(2026, 3, 9)
     assert revisit is not None
-    assert (revisit.binding, revisit.latest) == ("defect", date(2026, 3, 9))
+    assert (revisit.date_set_by, revisit.latest) == ("defect", date(2026, 3, 9))
 
 
 def test_its_dates_and_its_closing_are_no_matter_of_the_record(
     body: dict[str, Any], technician: User, dispatcher: User
 ) -> None:
     defect = found(body, technician)
-    settle_defect(defect=defect, version=defect.version, why="mended by the owner", actor=dispatcher, now=NOON)
+    resolve_defect(defect=defect, version=defect.version, why="repaired by the owner", actor=dispatcher, now=NOON)
     assert list(check()) == []
 
 
@@ -201,8 +201,8 @@ def test_a_named_person_closes_it_with_a_reason_and_its_revisit_goes(
     defect = found(body, technician)
     propose_revisit(appliance=boiler, now=NOON)
     Job.objects.all().delete()
-    settled = settle_defect(defect=defect, version=defect.version, why="mended", actor=dispatcher, now=NOON)
-    assert (settled.is_open, settled.settled_by, settled.settled_why) == (False, dispatcher, "mended")
+    resolved = resolve_defect(defect=defect, version=defect.version, why="repaired", actor=dispatcher, now=NOON)
+    assert (resolved.is_open, resolved.resolved_by, resolved.resolved_why) == (False, dispatcher, "repaired")
     assert Job.objects.filter(kind="refresh_appliance", key=str(boiler.id)).exists()
     propose_revisit(appliance=boiler, now=NOON)
     assert not Revisit.objects.exists()
@@ -211,11 +211,11 @@ def test_a_named_person_closes_it_with_a_reason_and_its_revisit_goes(
 def test_it_is_closed_once_and_never_without_a_reason(body: dict[str, Any], technician: User, dispatcher: User) -> None:
     defect = found(body, technician)
     with pytest.raises(FleetError) as wordless:
-        settle_defect(defect=defect, version=defect.version, why=" ", actor=dispatcher, now=NOON)
+        resolve_defect(defect=defect, version=defect.version, why=" ", actor=dispatcher, now=NOON)
     assert wordless.value.code == "invalid"
-    settle_defect(defect=defect, version=defect.version, why="mended", actor=dispatcher, now=NOON)
+    resolve_defect(defect=defect, version=defect.version, why="repaired", actor=dispatcher, now=NOON)
     with pytest.raises(Conflict):
-        settle_defect(defect=defect, version=defect.version, why="again", actor=dispatcher, now=NOON)
+        resolve_defect(defect=defect, version=defect.version, why="again", actor=dispatcher, now=NOON)
 
 
 def test_it_is_overdue_from_the_day_after_its_last(body: dict[str, Any], technician: User) -> None:

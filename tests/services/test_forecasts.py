@@ -15,8 +15,8 @@ from fleet.models import (
     Flag,
     Forecast,
     ForecastCheck,
-    Mark,
     Person,
+    Question,
     Snapshot,
     User,
 )
@@ -47,7 +47,7 @@ def test_before_a_fit_it_says_from_assumptions_and_neither_flags_nor_moves_a_rev
     live(boiler, person, analyser, technician, ["9.40", "9.15", "9.15", "9.15"])
     assert refresh_appliance(appliance=boiler, now=NOON) is None
     assert set(Forecast.objects.values_list("basis", flat=True)) == {"assumptions"}
-    assert not Flag.objects.filter(kind="may be outside").exists()
+    assert not Flag.objects.filter(kind="may_be_outside").exists()
 
 
 def fitted(quantity: str = "co2", rate: str = "high") -> None:
@@ -62,10 +62,10 @@ def test_a_fitted_forecast_flags_and_moves_the_revisit_and_says_why(
     fitted()
     live(boiler, person, analyser, technician, ["9.40", "9.12", "9.10", "9.11"], left="9.32")
     revisit = refresh_appliance(appliance=boiler, now=NOON)
-    flag = Flag.objects.get(kind="may be outside")
+    flag = Flag.objects.get(kind="may_be_outside")
     assert flag.figures["chance"] >= Contractor.objects.get().flag_at
     assert revisit is not None
-    assert revisit.binding == "drift"
+    assert revisit.date_set_by == "drift"
     assert revisit.latest == Forecast.objects.get(quantity="co2", rate="high").horizon_on
     assert "a chance of 8 % of reaching the lower limit, 9.1 % by" in reason_words(revisit.why)
 
@@ -87,7 +87,7 @@ def test_a_flag_closes_when_its_chance_falls(
     refresh_appliance(appliance=boiler, now=NOON)
     Contractor.objects.update(flag_at=0.999)
     refresh_appliance(appliance=boiler, now=NOON)
-    assert Flag.objects.get(kind="may be outside").closed_at
+    assert Flag.objects.get(kind="may_be_outside").closed_at
 
 
 def test_cold_intake_air_is_not_taken_for_drift(
@@ -152,11 +152,11 @@ def test_the_chance_is_read_off_the_stored_grid(
 def test_co_is_forecast_towards_the_strictest_limit_that_applies(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
-    """The sheet's ceiling of 250 ppm is stricter than the stop line of 400 ppm."""
+    """The sheet's ceiling of 250 ppm is stricter than the stop level of 400 ppm."""
     live(boiler, person, analyser, technician, ["9.40", "9.40"], left=None, co=["40", "40"])
     refresh_appliance(appliance=boiler, now=NOON)
     made = Forecast.objects.get(quantity="co", rate="high")
-    assert (made.unit, made.upper, made.accepted_chance) == ("ppm", 250.0, 0.02)
+    assert (made.unit, made.upper, made.accepted_risk) == ("ppm", 250.0, 0.02)
     assert made.limit_words == "Test sheet: CO air-free <= 250 ppm"
     o2_pct = boiler.visits.latest("local_date").judgement.derived[0]["o2_pct"]
     air_free_ppm = pytest.approx(40 * 20.9 / (20.9 - o2_pct), abs=0.05)
@@ -173,13 +173,13 @@ def test_rising_co_flags_the_appliance_and_names_the_quantity_and_the_limit(
     fitted("co", "high")
     live(boiler, person, analyser, technician, ["9.40"] * 4, left=None, co=["40", "70", "110", "180"])
     refresh_appliance(appliance=boiler, now=NOON)
-    flag = Flag.objects.get(kind="may be outside")
+    flag = Flag.objects.get(kind="may_be_outside")
     assert flag.key == "high co"
     assert flag_words(flag).startswith("CO air-free at high fire has risen ")
     assert "250 ppm (Test sheet: CO air-free <= 250 ppm)" in flag_words(flag)
 
 
-def test_of_all_quantities_the_first_whose_accepted_chance_is_used_up_binds(
+def test_of_all_quantities_the_first_whose_accepted_risk_is_used_up_binds(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, dispatcher: User
 ) -> None:
     for quantity in ("co", "co2"):
@@ -189,10 +189,10 @@ def test_of_all_quantities_the_first_whose_accepted_chance_is_used_up_binds(
     seen = visible_forecasts(dispatcher)
     told = {f"{each.quantity} {each.rate}": each for each in seen}
     days = {name: each.horizon_on for name, each in told.items() if each.horizon_on and each.basis != "assumptions"}
-    assert [name for name, each in told.items() if each.binds] == [min(days, key=lambda name: days[name])]
+    assert [name for name, each in told.items() if each.sets_date] == [min(days, key=lambda name: days[name])]
     Forecast.objects.filter(lower__isnull=False).update(horizon_on=None)
     Forecast.objects.filter(lower__isnull=True).update(basis="assumptions")
-    assert not any(each.binds for each in seen.all())
+    assert not any(each.sets_date for each in seen.all())
 
 
 def test_the_flues_rise_is_forecast_only_where_a_limit_applies(
@@ -219,7 +219,7 @@ def test_a_ceiling_whose_series_ended_loses_its_forecast_and_its_flag(
     Appliance.objects.filter(id=boiler.id).update(sheet=None)
     refresh_appliance(appliance=Appliance.objects.get(id=boiler.id), now=NOON)
     assert not Forecast.objects.exists()
-    assert closed_words(Flag.objects.get(kind="may be outside")) == "The series has ended."
+    assert closed_words(Flag.objects.get(kind="may_be_outside")) == "The series has ended."
 
 
 # ---- the switch from one snapshot to the next ----
@@ -285,7 +285,7 @@ def test_each_reading_is_held_against_its_forecast_and_what_was_ahead_is_kept(
     assert list(checks.values_list("id", "chance")) == before
 
 
-def test_what_a_snapshot_was_learnt_from_is_told_apart_and_reckoned_anew(
+def test_what_a_snapshot_was_learnt_from_is_told_apart_and_calculated_anew(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     fitted()
@@ -302,7 +302,7 @@ def test_from_assumptions_nothing_is_held_and_no_reading_is_asked_for_again(
     live(boiler, person, analyser, technician, ["9.40", "9.40", "7.00"], left=None)
     refresh_appliance(appliance=boiler, now=NOON)
     assert not ForecastCheck.objects.exists()
-    assert not Mark.objects.filter(code__startswith="repeat_").exists()
+    assert not Question.objects.filter(code__startswith="repeat_").exists()
 
 
 def test_a_reading_far_from_what_was_expected_asks_to_be_repeated_once(
@@ -312,7 +312,7 @@ def test_a_reading_far_from_what_was_expected_asks_to_be_repeated_once(
     live(boiler, person, analyser, technician, ["9.40", "9.40", "7.00"], left=None)
     for _time in range(2):
         refresh_appliance(appliance=boiler, now=NOON)
-    mark = Mark.objects.get(code="repeat_co2_high")
-    assert mark.visit.local_date == date(2026, 3, 2)
-    assert "repeat the reading" in mark_words(mark)
-    assert not Flag.objects.filter(kind="outside a limit", sentence__contains="repeat").exists()
+    question = Question.objects.get(code="repeat_co2_high")
+    assert question.visit.local_date == date(2026, 3, 2)
+    assert "repeat the reading" in mark_words(question)
+    assert not Flag.objects.filter(kind="outside_a_limit", sentence__contains="repeat").exists()

@@ -1,4 +1,4 @@
-"""Forecasts of many appliances: reckoned before the lock is taken, in as many statements as those of a few."""
+"""Forecasts of many appliances: calculated before the lock is taken, in as many statements as those of a few."""
 
 from collections.abc import Callable
 from typing import Any
@@ -35,7 +35,7 @@ def test_many_take_as_many_statements_as_few(
 
 
 @pytest.mark.parametrize("what", ["visit", "choices", "snapshot"])
-def test_what_changes_while_it_reckons_is_reckoned_with(
+def test_what_changes_while_it_calculates_is_calculated_with(
     what: str,
     boiler: Appliance,
     person: Person,
@@ -60,14 +60,14 @@ def test_what_changes_while_it_reckons_is_reckoned_with(
     forecasts.refresh_forecasts(appliances=[boiler], now=NOON)
     high = Forecast.objects.get(quantity="co2", rate="high")
     assert len(rounds) == 2
-    assert (high.visits_used, high.accepted_chance, high.snapshot.in_force) == {
+    assert (high.visits_used, high.accepted_risk, high.snapshot.in_force) == {
         "visit": (3, 0.08, True),
         "choices": (2, 0.02, True),
         "snapshot": (2, 0.08, True),
     }[what]
 
 
-def test_where_nothing_changed_it_reckons_once(
+def test_where_nothing_changed_it_calculates_once(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store(visit_body(boiler, person, analyser), technician)
@@ -83,7 +83,7 @@ def _another_visit(boiler: Appliance, person: Person, analyser: Analyser, techni
 
 
 def _other_choices(*_cast: Any) -> None:
-    Contractor.objects.update(accepted_chance=0.02, version=F("version") + 1)
+    Contractor.objects.update(accepted_risk=0.02, version=F("version") + 1)
 
 
 def _another_snapshot(*_cast: Any) -> None:

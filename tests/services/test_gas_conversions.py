@@ -7,13 +7,13 @@ import pytest
 
 from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
-from fleet.models import Analyser, Appliance, Duty, GasConversion, Person, User, VisitCheck
+from fleet.models import Analyser, Appliance, GasConversion, Person, RequiredCheck, User, VisitCheck
 from fleet.models.register import new_id
-from fleet.presentation.due_dates import date_words, not_discharged_words
+from fleet.presentation.due_dates import date_words, not_counted_words
 from fleet.services import projections
 from fleet.services.buildings import add_gas_supply
 from fleet.services.gas_conversions import convert_appliance
-from tests.cast import DECLARED, NOON, SHEET, make_sheet, reckoned, store, visit_body
+from tests.cast import INSPECTION_POINTS, NOON, SHEET, calculated, make_sheet, store, visit_body
 
 CONTENT = {
     "converted_on": "2026-02-20",
@@ -50,10 +50,14 @@ def test_it_burns_the_other_gas_and_a_test_of_it_is_due(boiler: Appliance, manag
     made = convert(boiler, manager, propane)
     boiler.refresh_from_db()
     assert (made.from_fuel, boiler.burns_on(LATER).name, boiler.sheet) == ("natural_gas", "propane", propane)
-    duty = Duty.objects.get()
-    assert (duty.due, duty.source, duty.regime) == (date(2026, 3, 6), "conversion", "after_conversion")
-    assert date_words(duty.steps) == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
-    assert "kit K-31" in duty.why
+    required_check = RequiredCheck.objects.get()
+    assert (required_check.due, required_check.source, required_check.required_fields) == (
+        date(2026, 3, 6),
+        "conversion",
+        "after_conversion",
+    )
+    assert date_words(required_check.steps) == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
+    assert "kit K-31" in required_check.why
     assert list(projections.check()) == []
 
 
@@ -65,15 +69,15 @@ def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(
     boiler.refresh_from_db()
     body = visit_body(boiler, person, analyser, found=("10.5", "10.0"), left=None)
     store(body, technician)
-    duty = reckoned(Duty.objects.get(), LATER)
-    assert (duty.due, duty.lacks) == (date(2026, 3, 6), ["analyser_fuel", "gas_tightness"])
+    required_check = calculated(RequiredCheck.objects.get(), LATER)
+    assert (required_check.due, required_check.lacks) == (date(2026, 3, 6), ["analyser_fuel", "gas_tightness"])
     body = visit_body(boiler, person, analyser, found=("10.5", "10.0"), left=None)
     for reading in body["readings"]:
         reading["analyser_fuel"] = "propane"
-    store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
-    duty = reckoned(duty, LATER)
-    assert (duty.due, duty.cannot_tell, duty.not_discharged) == (None, [], [])
-    assert date_words(duty.steps) == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
+    store(body | {"inspection_points": INSPECTION_POINTS | {"gas_tightness": "no drop in two minutes"}}, technician)
+    required_check = calculated(required_check, LATER)
+    assert (required_check.due, required_check.cannot_tell, required_check.not_counted) == (None, [], [])
+    assert date_words(required_check.steps) == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
 
 
 def complete(boiler: Appliance, *who: Any, set_to: str = BLEND, **changes: Any) -> dict[str, Any]:
@@ -82,11 +86,11 @@ def complete(boiler: Appliance, *who: Any, set_to: str = BLEND, **changes: Any) 
     body = visit_body(boiler, person, analyser, found=("9.40", "9.10"), left=None)
     for reading in body["readings"]:
         reading["analyser_fuel"] = set_to
-    return body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}} | changes
+    return body | {"inspection_points": INSPECTION_POINTS | {"gas_tightness": "no drop in two minutes"}} | changes
 
 
 def convert_to_blend(boiler: Appliance, manager: User, analyser_fuel: str = BLEND) -> None:
-    """Of the same class as the gas before: readings with the analyser set to that are void for no other reason."""
+    """Of the same class as the gas before: readings with the analyser set to that are invalid for no other reason."""
     Analyser.objects.update(co2="measured")
     convert(boiler, manager, None, to_fuel=BLEND, analyser_fuel=analyser_fuel)
     boiler.refresh_from_db()
@@ -100,21 +104,25 @@ def convert_to_blend(boiler: Appliance, manager: User, analyser_fuel: str = BLEN
         ({"set_to": "natural_gas"}, ["analyser_new_gas"]),
     ],
 )
-def test_a_visit_on_the_gas_before_is_made_and_discharges_nothing_and_says_why(
+def test_a_visit_on_the_gas_before_is_made_and_counts_nothing_and_says_why(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User,
     changes: dict[str, str], lacks: list[str],
 ) -> None:  # fmt: skip
     convert_to_blend(boiler, manager)
     store(complete(boiler, person, analyser, **changes), technician)
-    duty = reckoned(Duty.objects.get(), LATER)
-    assert (duty.due, duty.last_done, duty.visited_on) == (date(2026, 3, 6), None, date(2026, 3, 2))
-    assert duty.lacks == lacks
+    required_check = calculated(RequiredCheck.objects.get(), LATER)
+    assert (required_check.due, required_check.last_done, required_check.visited_on) == (
+        date(2026, 3, 6),
+        None,
+        date(2026, 3, 2),
+    )
+    assert required_check.lacks == lacks
     said = {"new_gas": "the new gas as what burnt", "analyser_new_gas": "the analyser set for the new gas"}
-    assert not_discharged_words(duty.visited_on, duty.not_discharged) == (
-        f"Visited on 2 Mar 2026, not discharged: its record lacks {'; '.join(said[each] for each in lacks)}."
+    assert not_counted_words(required_check.visited_on, required_check.not_counted) == (
+        f"Visited on 2 Mar 2026, doesn't count: its record lacks {'; '.join(said[each] for each in lacks)}."
     )
     store(complete(boiler, person, analyser), technician)
-    assert reckoned(duty, LATER).last_done == date(2026, 3, 2)
+    assert calculated(required_check, LATER).last_done == date(2026, 3, 2)
 
 
 def test_a_visit_that_came_in_before_the_conversion_tested_the_gas_that_its_record_names(
@@ -122,9 +130,9 @@ def test_a_visit_that_came_in_before_the_conversion_tested_the_gas_that_its_reco
 ) -> None:
     store(complete(boiler, person, analyser, set_to="natural_gas"), technician)
     convert_to_blend(boiler, manager, analyser_fuel="natural_gas")
-    duty = reckoned(Duty.objects.get(), LATER)
-    assert duty.lacks == ["new_gas"]
-    (missing,) = missing_of(duty.regime, duty.lacks)
+    required_check = calculated(RequiredCheck.objects.get(), LATER)
+    assert required_check.lacks == ["new_gas"]
+    (missing,) = missing_of(required_check.required_fields, required_check.lacks)
     assert "held against the gas that the appliance was converted to" in missing.found
 
 
@@ -134,19 +142,19 @@ def test_what_the_conversion_sets_the_analyser_to_fits_too(
     """Where the analyser doesn't know the gas, the conversion names the nearest that it does."""
     convert_to_blend(boiler, manager, analyser_fuel="natural_gas")
     store(complete(boiler, person, analyser, set_to="natural_gas"), technician)
-    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
+    assert calculated(RequiredCheck.objects.get(), LATER).last_done == date(2026, 3, 2)
 
 
-def test_found_on_the_gas_before_and_left_on_the_new_one_discharges(
+def test_found_on_the_gas_before_and_left_on_the_new_one_counts(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User, propane: Any
 ) -> None:
     convert(boiler, manager, propane)
     boiler.refresh_from_db()
     body = visit_body(boiler, person, analyser, left=("10.5", "10.0"))
     for reading in body["readings"]:
-        reading["analyser_fuel"] = "propane" if reading["phase"] == "as left" else "natural_gas"
-    store(body | {"declared": DECLARED | {"gas_tightness": "no drop in two minutes"}}, technician)
-    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
+        reading["analyser_fuel"] = "propane" if reading["phase"] == "as_left" else "natural_gas"
+    store(body | {"inspection_points": INSPECTION_POINTS | {"gas_tightness": "no drop in two minutes"}}, technician)
+    assert calculated(RequiredCheck.objects.get(), LATER).last_done == date(2026, 3, 2)
 
 
 def test_what_an_older_program_kept_of_a_visit_is_made_again(
@@ -156,7 +164,7 @@ def test_what_an_older_program_kept_of_a_visit_is_made_again(
     store(complete(boiler, person, analyser), technician)
     older = VisitCheck.objects.get()
     VisitCheck.objects.update(used={"fuel_kind": "gas"}, made_with=1)
-    assert reckoned(Duty.objects.get(), LATER).last_done == date(2026, 3, 2)
+    assert calculated(RequiredCheck.objects.get(), LATER).last_done == date(2026, 3, 2)
     assert VisitCheck.objects.get().used == older.used
 
 
@@ -164,7 +172,7 @@ def test_a_second_conversion_ends_the_test_of_the_first(boiler: Appliance, manag
     sheet = boiler.sheet
     convert(boiler, manager, propane)
     convert(boiler, manager, sheet, to_fuel="natural_gas", analyser_fuel="natural_gas", converted_on="2026-02-25")
-    first, second = Duty.objects.order_by("since")
+    first, second = RequiredCheck.objects.order_by("since")
     assert (first.until, first.ended_why) == (date(2026, 2, 25), "converted again")
     assert second.until is None
     boiler.refresh_from_db()

@@ -56,7 +56,7 @@ def test_a_visit_is_judged_with_the_gas_of_its_day_and_keeps_it(
     assert again.card["fuel"]["co2_max_pct"] == FUELS["natural_gas"].co2_max_pct
 
 
-def test_a_gas_by_composition_is_reckoned_with(
+def test_a_gas_by_composition_is_calculated_with(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     supply(boiler, "2026-02-01", "grid gas of the trial", composition=BLEND)
@@ -74,7 +74,7 @@ def test_what_the_technician_saw_goes_before_the_register(
     supply(boiler, "2026-02-01", "grid gas of the trial", composition=BLEND)
     visit = store(visit_body(boiler, person, analyser) | {"fuel": "propane"}, technician)
     assert (visit.fuel, visit.fuel_composition) == ("propane", {})
-    assert "fuel_differs" in {each.code for each in visit.marks.all()}
+    assert "fuel_differs" in {each.code for each in visit.questions.all()}
 
 
 def test_another_gas_begins_a_new_series(
@@ -98,7 +98,7 @@ def test_another_gas_begins_a_new_series(
         ("propane", BLEND, "fuel"),
     ],
 )
-def test_a_gas_that_cannot_be_reckoned_with_is_refused(
+def test_a_gas_that_cannot_be_calculated_with_is_refused(
     boiler: Appliance, fuel: str, composition: dict[str, str], field: str
 ) -> None:
     with pytest.raises(FleetError) as refused:

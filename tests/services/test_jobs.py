@@ -88,7 +88,7 @@ def test_failures_wait_longer_each_time_and_end_dead() -> None:
         waiting = Job.objects.get()
         delays.append((waiting.due_at - now).total_seconds())
         now = max(waiting.due_at, now)
-    assert Job.objects.get().state == "dead"
+    assert Job.objects.get().state == "failed"
     assert Job.objects.get().last_error == "boom"
     assert delays[:4] == [2, 4, 8, 16]
 
@@ -237,7 +237,7 @@ def test_the_nightly_job_refits_each_series_and_then_has_everybody_refreshed(boi
 
 
 @pytest.mark.django_db
-def test_the_long_reckoning_of_a_fit_happens_outside_the_transaction(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_long_calculation_of_a_fit_happens_outside_the_transaction(monkeypatch: pytest.MonkeyPatch) -> None:
     def depth(*_given: Any, **_named: Any) -> None:
         depths.append(len(connection.savepoint_ids))
 
@@ -247,8 +247,8 @@ def test_the_long_reckoning_of_a_fit_happens_outside_the_transaction(monkeypatch
     monkeypatch.setattr(forecasts, "put_in_force", depth)
     jobs.request_job(kind="refit", key="co2/high", due_at=NOON)
     assert tasks.run_job(Job.objects.get().id)
-    around, reckoning, writing = depths
-    assert around == reckoning < writing
+    around, calculation, writing = depths
+    assert around == calculation < writing
 
 
 @pytest.mark.django_db
@@ -267,7 +267,7 @@ def test_a_job_that_ends_its_workers_is_given_up_after_its_tries() -> None:
         now += jobs.CLAIM + timedelta(seconds=1)
     assert claim(now) is None
     given_up = Job.objects.get()
-    assert (given_up.state, given_up.tries) == ("dead", jobs.MOST_TRIES)
+    assert (given_up.state, given_up.tries) == ("failed", jobs.MOST_TRIES)
     assert "ended without a word" in given_up.last_error
 
 
@@ -384,7 +384,7 @@ def test_progress_is_said_with_the_claim_renewed() -> None:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("state", ["waiting", "dead"])
+@pytest.mark.parametrize("state", ["waiting", "failed"])
 def test_what_rests_is_cancelled_at_once_and_can_be_taken_up_again(state: str) -> None:
     request()
     Job.objects.update(state=state, last_error="ValueError: no", tries=8)
@@ -495,10 +495,10 @@ def test_hints_that_the_broker_did_not_take_are_published_again_at_once() -> Non
 
 def test_old_rows_are_removed_and_dead_ones_stay(installation: User) -> None:
     long_ago = clock.now() - DONE_KEPT - timedelta(days=1)
-    for state in ("done", "cancelled", "dead"):
+    for state in ("done", "cancelled", "failed"):
         Job.objects.create(kind="refit", key=state, state=state, due_at=long_ago, finished_at=long_ago)
     parent = Job.objects.create(kind="refit", key="parent", state="done", due_at=long_ago, finished_at=long_ago)
-    for key, state in (("child", "done"), ("dead child", "dead")):
+    for key, state in (("child", "done"), ("dead child", "failed")):
         Job.objects.create(kind="refit", key=key, state=state, parent=parent, due_at=long_ago, finished_at=long_ago)
     lately = clock.now() - timedelta(days=3)
     Job.objects.create(kind="refit", key="lately", state="done", due_at=lately, finished_at=lately)
@@ -508,7 +508,7 @@ def test_old_rows_are_removed_and_dead_ones_stay(installation: User) -> None:
     pruning = Job.objects.get(kind="prune_jobs")
     assert tasks.run_job(pruning.id)
     left = set(Job.objects.exclude(kind="prune_jobs").values_list("key", flat=True))
-    assert left == {"dead", "dead child", "parent", "lately", "new"}
+    assert left == {"failed", "dead child", "parent", "lately", "new"}
     pruning.refresh_from_db()
     assert (pruning.state, pruning.progress) == ("done", "4 / 4")
 

@@ -7,7 +7,7 @@ import pytest
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
 from fleet.presentation.verdicts import summary_words
 from fleet.services.judgements import judge_visit
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
 
 
@@ -30,7 +30,7 @@ def test_the_missing_one_of_o2_and_co2_is_derived_and_said(body: dict[str, Any],
     ("basis", "outcomes"),
     [
         ("points", ("within", "within")),
-        ("percent of target", ("outside", "within")),
+        ("percent_of_target", ("outside", "within")),
         ("range", ("within", "within")),
     ],
 )
@@ -56,20 +56,20 @@ def test_one_per_cent_means_three_bands(
         for each in visit.judgement.verdicts["verdicts"]
         if each["quantity"] == "co2"
     }
-    assert (judged["high", "as found"], judged["high", "as left"]) == outcomes
-    assert judged["low", "as found"] == judged["low", "as left"] == "within"
+    assert (judged["high", "as_found"], judged["high", "as_left"]) == outcomes
+    assert judged["low", "as_found"] == judged["low", "as_left"] == "within"
     turning = {each["rate"]: each["raises_co2"] for each in visit.judgement.card["adjusters"]}
     assert turning == {"high": "anticlockwise", "low": "clockwise"}
 
 
-def test_there_is_a_stop_line_without_sheet_or_set(
+def test_there_is_a_stop_level_without_sheet_or_set(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     bare = make_appliance(boiler.building, None, "Boiler 3")
     visit = store(visit_body(bare, person, analyser, co="900"), technician)
     worst = visit.judgement.findings.first()
     assert worst.stop
-    assert worst.limit_set == "the contractor's stop lines v1"
+    assert worst.limit_set == "the contractor's stop levels v1"
 
 
 def test_every_attached_set_is_judged_in_its_own_basis(
@@ -77,7 +77,7 @@ def test_every_attached_set_is_judged_in_its_own_basis(
 ) -> None:
     for key in ("de-kueo-co", "us-trade-co-practice", "uk-bs7967-in-service"):
         place = {"limit_set": LimitSet.objects.get(key=key), "appliance": boiler, "since": NOON.date(), "why": "test"}
-        attach_limit_set(values=place, actor=manager, now=NOON)
+        assign_limit_set(values=place, actor=manager, now=NOON)
     verdicts = store(body, technician).judgement.verdicts["verdicts"]
     units = {(each["set_id"], each["unit"]) for each in verdicts}
     assert {("uk-bs7967-in-service", ""), ("de-kueo-co", "ppm"), ("us-trade-co-practice", "ppm")} <= units
@@ -98,14 +98,14 @@ def test_a_doubtful_reading_condemns_and_never_clears(body: dict[str, Any], tech
         each["values"] = {"o2": measured("18.5", "%"), "co": measured("60", "ppm")}
     visit = store(body, technician)
     assert visit.judgement.derived[0]["co_ppm_air_free"] is None
-    assert visit.judgement.derived[0]["void"]
+    assert visit.judgement.derived[0]["invalid"]
     flue = [each for each in visit.judgement.verdicts["verdicts"] if each["rate"]]
     assert not [each for each in flue if each["outcome"] == "within"]
     assert visit.judgement.outcome != "within"
 
 
 def test_over_range_co_is_at_stop_level(body: dict[str, Any], technician: User) -> None:
-    body["readings"][3]["values"]["co"] = measured("2000", "ppm", "more than")
+    body["readings"][3]["values"]["co"] = measured("2000", "ppm", "more_than")
     visit = store(body, technician)
     assert visit.judgement.verdicts["stop"]
     assert visit.judgement.outcome == "outside"
@@ -140,14 +140,14 @@ def test_within_is_not_said_where_co_could_not_be_judged(
     for each in body["readings"]:
         each["values"] = values
     judgement = store(body, technician).judgement
-    assert judgement.outcome in ("in part", "not judged")
-    assert judgement.outcome == "not judged" or said in summary_words(judgement)
+    assert judgement.outcome in ("incomplete", "not_judged")
+    assert judgement.outcome == "not_judged" or said in summary_words(judgement)
 
 
 def test_an_unproven_rate_is_judged_in_part(body: dict[str, Any], technician: User) -> None:
-    body["readings"] = [each | {"rate_proven_by": "not proven"} for each in body["readings"]]
+    body["readings"] = [each | {"rate_proven_by": "not_proven"} for each in body["readings"]]
     judgement = store(body, technician).judgement
-    assert judgement.outcome == "in part"
+    assert judgement.outcome == "incomplete"
     assert "CO2 at high" in summary_words(judgement)
 
 
@@ -155,5 +155,5 @@ def test_a_set_that_nobody_has_reviewed_is_named_as_such(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
     place = {"limit_set": LimitSet.objects.get(key="us-trade-co-practice"), "appliance": boiler}
-    attach_limit_set(values=place | {"since": NOON.date(), "why": "test"}, actor=manager, now=NOON)
+    assign_limit_set(values=place | {"since": NOON.date(), "why": "test"}, actor=manager, now=NOON)
     assert "(not reviewed)" in summary_words(store(body, technician).judgement)

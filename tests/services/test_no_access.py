@@ -12,7 +12,7 @@ from fleet.queries.attention import attention_for
 from fleet.queries.records import visible_files
 from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
-from fleet.services.revisit_days import set_day
+from fleet.services.revisit_days import book_day
 from tests import pictures
 from tests.cast import NOON, make_appliance, make_building, propose_revisit, store, visit_body
 from tests.services.test_revisits import under
@@ -22,7 +22,7 @@ MONTHLY = {"type": "max_months", "months": 3}
 
 def tried(appliances: list[Appliance], actor: User, days: int = 0, **changes: Any) -> list[NoAccess]:
     at = NOON + timedelta(days=days)
-    said = {"kind": "nobody in", "note": "", "letter": "card left", "at": at} | changes
+    said = {"kind": "nobody_in", "note": "", "letter": "card left", "at": at} | changes
     return record_no_access(appliances=appliances, actor=actor, now=NOON + timedelta(days=days, hours=1), **said)
 
 
@@ -46,18 +46,18 @@ def test_the_proposal_stays_open_and_begins_the_day_after(
 def test_the_day_that_was_set_is_taken_back_with_the_reason(
     boiler: Appliance, revisit: Revisit, technician: User, dispatcher: User
 ) -> None:
-    set_day(
+    book_day(
         revisit=revisit, version=revisit.version, state="confirmed", day=NOON.date(), note="", notice=None,
         actor=dispatcher, now=NOON,
     )  # fmt: skip
-    tried([boiler], technician, kind="no key")
+    tried([boiler], technician, kind="no_key")
     revisit.refresh_from_db()
     assert (revisit.state, revisit.day, revisit.note) == ("proposed", None, "no key, 2026-03-02")
 
 
 def test_a_day_still_to_come_stands(boiler: Appliance, revisit: Revisit, technician: User, dispatcher: User) -> None:
     day = NOON.date() + timedelta(days=9)
-    set_day(
+    book_day(
         revisit=revisit, version=revisit.version, state="confirmed", day=day, note="", notice=None,
         actor=dispatcher, now=NOON,
     )  # fmt: skip

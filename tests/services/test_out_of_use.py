@@ -1,4 +1,4 @@
-"""Out of use: duties suspended, due after the restart, and the record behind it."""
+"""Out of use: required checks suspended, due after the restart, and the record behind it."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -6,15 +6,15 @@ from typing import Any
 import pytest
 
 from fleet.errors import Conflict, FleetError
-from fleet.models import Appliance, Duty, Job, LimitSet, OutOfUse, Record, User
+from fleet.models import Appliance, Job, LimitSet, OutOfUse, Record, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import date_words, doubt_words
-from fleet.queries.duties import dated_duties, suspended_duties, undecided_duties
+from fleet.queries.required_checks import dated_required_checks, suspended_required_checks, undecided_required_checks
 from fleet.queries.statements import statement_for
 from fleet.services import projections
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
-from tests.cast import NOON, reckoned, store
+from tests.cast import NOON, calculated, store
 
 TODAY = NOON.date()
 
@@ -28,66 +28,72 @@ def end(period: OutOfUse, actor: User, day: str) -> OutOfUse:
     return end_out_of_use(out_of_use=period, content={"ends": day, "restart_said_by": "us"}, actor=actor, now=NOON)
 
 
-def attach(key: str, actor: User, appliance: Appliance) -> Duty:
+def attach(key: str, actor: User, appliance: Appliance) -> RequiredCheck:
     place = {"limit_set": LimitSet.objects.get(key=key), "appliance": appliance, "since": date(2025, 2, 1), "why": "x"}
-    return Duty.objects.get(attachment=attach_limit_set(values=place, actor=actor, now=NOON))
+    return RequiredCheck.objects.get(assignment=assign_limit_set(values=place, actor=actor, now=NOON))
 
 
-def again(duty: Duty, day: date = TODAY) -> Duty:
-    return reckoned(duty, day)
+def again(required_check: RequiredCheck, day: date = TODAY) -> RequiredCheck:
+    return calculated(required_check, day)
 
 
 def test_while_it_is_out_of_use_nothing_is_due_late_or_undecided(boiler: Appliance, manager: User) -> None:
-    duty = attach("demo-neutral", manager, boiler)
-    assert duty.due == date(2026, 2, 1)  # a month late today
+    required_check = attach("demo-neutral", manager, boiler)
+    assert required_check.due == date(2026, 2, 1)  # a month late today
     begin(boiler, manager, "2026-01-20")
-    duty = again(duty)
-    assert (duty.due, doubt_words(duty.cannot_tell), duty.suspended_since) == (None, "", date(2026, 1, 20))
-    assert date_words(duty.steps).startswith("Out of use since 20 Jan 2026: nothing is due until its restart.")
-    assert list(suspended_duties(manager, TODAY)) == [duty]
-    assert not dated_duties(manager, TODAY).exists()
-    assert not undecided_duties(manager, TODAY).exists()
+    required_check = again(required_check)
+    assert (required_check.due, doubt_words(required_check.cannot_tell), required_check.suspended_since) == (
+        None,
+        "",
+        date(2026, 1, 20),
+    )
+    assert date_words(required_check.steps).startswith(
+        "Out of use since 20 Jan 2026: nothing is due until its restart."
+    )
+    assert list(suspended_required_checks(manager, TODAY)) == [required_check]
+    assert not dated_required_checks(manager, TODAY).exists()
+    assert not undecided_required_checks(manager, TODAY).exists()
 
 
 def test_what_fell_due_meanwhile_is_due_on_the_restart(boiler: Appliance, manager: User) -> None:
-    duty = attach("demo-neutral", manager, boiler)
+    required_check = attach("demo-neutral", manager, boiler)
     end(begin(boiler, manager, "2026-01-20"), manager, "2026-02-27")
-    duty = again(duty)
-    assert (duty.due, duty.suspended_since) == (date(2026, 2, 27), None)
-    assert "out of use from 20 Jan 2026, so it is due on its restart, 27 Feb 2026" in date_words(duty.steps)
+    required_check = again(required_check)
+    assert (required_check.due, required_check.suspended_since) == (date(2026, 2, 27), None)
+    assert "out of use from 20 Jan 2026, so it is due on its restart, 27 Feb 2026" in date_words(required_check.steps)
 
 
 def test_a_set_that_grants_days_after_the_restart_is_held_to_it(boiler: Appliance, manager: User) -> None:
     """40 CFR 63.11223(b)(7): not operating on the due date, within 30 days of the restart."""
-    duty = attach("us-epa-6j-biennial", manager, boiler)
-    Duty.objects.filter(id=duty.id).update(since=date(2024, 1, 1))
-    assert again(Duty.objects.get()).due == date(2026, 2, 1)
+    required_check = attach("us-epa-6j-biennial", manager, boiler)
+    RequiredCheck.objects.filter(id=required_check.id).update(since=date(2024, 1, 1))
+    assert again(RequiredCheck.objects.get()).due == date(2026, 2, 1)
     period = begin(boiler, manager, "2026-01-20")
-    assert again(Duty.objects.get()).suspended_since == date(2026, 1, 20)
+    assert again(RequiredCheck.objects.get()).suspended_since == date(2026, 1, 20)
     end(period, manager, "2026-02-27")
-    assert again(Duty.objects.get()).due == date(2026, 3, 29)
+    assert again(RequiredCheck.objects.get()).due == date(2026, 3, 29)
 
 
 @pytest.mark.parametrize(("begins", "ends"), [("2025-06-01", "2025-09-01"), ("2026-02-10", "2026-02-20")])
 def test_a_standstill_before_or_after_the_due_day_moves_nothing(
     boiler: Appliance, manager: User, begins: str, ends: str
 ) -> None:
-    duty = attach("demo-neutral", manager, boiler)
+    required_check = attach("demo-neutral", manager, boiler)
     end(begin(boiler, manager, begins), manager, ends)
-    assert again(duty).due == date(2026, 2, 1)
+    assert again(required_check).due == date(2026, 2, 1)
 
 
 def test_the_restart_day_is_a_day_of_use(boiler: Appliance, manager: User) -> None:
-    duty = attach("demo-neutral", manager, boiler)
+    required_check = attach("demo-neutral", manager, boiler)
     end(begin(boiler, manager, "2026-01-20"), manager, "2026-02-01")
-    assert again(duty).due == date(2026, 2, 1)
+    assert again(required_check).due == date(2026, 2, 1)
 
 
 def test_as_of_an_earlier_day_it_still_stood_still(boiler: Appliance, manager: User) -> None:
-    duty = attach("demo-neutral", manager, boiler)
+    required_check = attach("demo-neutral", manager, boiler)
     end(begin(boiler, manager, "2026-01-20"), manager, "2026-02-27")
-    assert again(duty, date(2026, 2, 10)).suspended_since == date(2026, 1, 20)
-    assert again(duty, date(2026, 1, 19)).suspended_since is None
+    assert again(required_check, date(2026, 2, 10)).suspended_since == date(2026, 1, 20)
+    assert again(required_check, date(2026, 1, 19)).suspended_since is None
 
 
 def test_both_records_are_kept_and_the_rows_can_be_made_from_them_again(boiler: Appliance, manager: User) -> None:
@@ -143,9 +149,9 @@ def test_a_restart_is_recorded_once(boiler: Appliance, manager: User) -> None:
 
 
 def test_entered_by_mistake_it_ends_on_its_day_and_changes_nothing(boiler: Appliance, manager: User) -> None:
-    duty = attach("demo-neutral", manager, boiler)
+    required_check = attach("demo-neutral", manager, boiler)
     end(begin(boiler, manager, "2026-02-01"), manager, "2026-02-01")
-    assert again(duty).due == date(2026, 2, 1)
+    assert again(required_check).due == date(2026, 2, 1)
 
 
 # ---- in statements ----
@@ -177,11 +183,11 @@ def test_what_stood_still_throughout_is_not_missing_a_record(boiler: Appliance, 
     assert (line.idle_throughout, made.without_record) == (False, (line,))
 
 
-def test_a_statement_names_the_visit_that_did_not_discharge(
+def test_a_statement_names_the_visit_that_did_not_count(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
     attach("uk-gsiur-36", manager, boiler)
-    store(body | {"declared": {}}, technician)
+    store(body | {"inspection_points": {}}, technician)
     _made, line = line_of(manager, boiler, TODAY - timedelta(days=60), TODAY)
-    (said,) = line.not_discharged
-    assert "Visited on 2 Mar 2026, not discharged" in said
+    (said,) = line.not_counted
+    assert "Visited on 2 Mar 2026, doesn't count" in said

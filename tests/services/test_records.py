@@ -92,7 +92,7 @@ def test_a_defect_is_closed_by_a_later_visit_and_stays_closed_when_rebuilt(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     first = visit_body(boiler, person, analyser)
-    first["defects"] = [{"what": "gasket worn", "severity": "mend", "mend_by": "2026-04-01"}]
+    first["defects"] = [{"what": "gasket worn", "severity": "repair", "repair_by": "2026-04-01"}]
     defect = store(first, technician).defects.get()
     assert defect.is_open
     later = visit_body(boiler, person, analyser, day="2026-03-20")
@@ -112,64 +112,64 @@ def amended(body: dict[str, Any], actor: User) -> Visit:
 @pytest.fixture
 def worn(boiler: Appliance, person: Person, analyser: Analyser) -> dict[str, Any]:
     """A visit that finds a defect."""
-    return visit_body(boiler, person, analyser) | {"defects": [{"what": "gasket worn", "severity": "mend"}]}
+    return visit_body(boiler, person, analyser) | {"defects": [{"what": "gasket worn", "severity": "repair"}]}
 
 
 @pytest.fixture
-def mended(boiler: Appliance, person: Person, analyser: Analyser, worn: dict[str, Any]) -> dict[str, Any]:
+def repaired(boiler: Appliance, person: Person, analyser: Analyser, worn: dict[str, Any]) -> dict[str, Any]:
     """A later visit that closes it."""
     later = visit_body(boiler, person, analyser, day="2026-03-20")
     return later | {"closes_defects": [str(part_id(uuid.UUID(worn["id"]), "defect", 1))]}
 
 
 def test_a_correction_that_withdraws_a_closing_opens_the_defect_again(
-    worn: dict[str, Any], mended: dict[str, Any], technician: User
+    worn: dict[str, Any], repaired: dict[str, Any], technician: User
 ) -> None:
     store(worn, technician)
-    store(mended, technician)
-    amended(mended | {"closes_defects": []}, technician)
+    store(repaired, technician)
+    amended(repaired | {"closes_defects": []}, technician)
     assert Defect.objects.get().is_open
     assert list(projections.check()) == []
 
 
 def test_a_closing_withdrawn_by_one_visit_stands_where_another_says_so_too(
-    worn: dict[str, Any], mended: dict[str, Any], technician: User
+    worn: dict[str, Any], repaired: dict[str, Any], technician: User
 ) -> None:
     store(worn, technician)
-    first = store(mended | {"id": str(new_id())}, technician)
-    store(mended, technician)
+    first = store(repaired | {"id": str(new_id())}, technician)
+    store(repaired, technician)
     assert list(projections.check()) == []
-    amended(mended | {"closes_defects": []}, technician)
+    amended(repaired | {"closes_defects": []}, technician)
     assert Defect.objects.get().closed_by == first
     assert list(projections.check()) == []
 
 
 def test_moving_the_closing_visit_to_another_appliance_opens_the_defect_again(
-    worn: dict[str, Any], mended: dict[str, Any], boiler: Appliance, technician: User
+    worn: dict[str, Any], repaired: dict[str, Any], boiler: Appliance, technician: User
 ) -> None:
     store(worn, technician)
-    store(mended, technician)
+    store(repaired, technician)
     other = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
-    amended(mended | {"appliance": str(other.id)}, technician)
+    amended(repaired | {"appliance": str(other.id)}, technician)
     assert Defect.objects.get().is_open
     assert list(projections.check()) == []
 
 
 def test_a_defect_withdrawn_by_a_correction_is_gone_even_when_another_visit_closed_it(
-    worn: dict[str, Any], mended: dict[str, Any], technician: User
+    worn: dict[str, Any], repaired: dict[str, Any], technician: User
 ) -> None:
     store(worn, technician)
-    store(mended, technician)
+    store(repaired, technician)
     amended(worn | {"defects": []}, technician)
     assert not Defect.objects.exists()
     assert list(projections.check()) == []
 
 
 def test_a_defect_recorded_again_is_closed_by_the_visit_that_said_so(
-    worn: dict[str, Any], mended: dict[str, Any], technician: User
+    worn: dict[str, Any], repaired: dict[str, Any], technician: User
 ) -> None:
     store(worn, technician)
-    visit = store(mended, technician)
+    visit = store(repaired, technician)
     amended(worn | {"defects": []}, technician)
     amended(worn, technician)
     assert Defect.objects.get().closed_by == visit
@@ -177,9 +177,9 @@ def test_a_defect_recorded_again_is_closed_by_the_visit_that_said_so(
 
 
 def test_a_closing_that_arrives_before_its_defect_closes_it(
-    worn: dict[str, Any], mended: dict[str, Any], technician: User
+    worn: dict[str, Any], repaired: dict[str, Any], technician: User
 ) -> None:
-    store(mended, technician)
+    store(repaired, technician)
     assert not store(worn, technician).defects.get().is_open
 
 

@@ -1,4 +1,4 @@
-"""An appliance replaced: the old one leaves with its duties, the new one begins with clocks of its own."""
+"""An appliance replaced: the old one leaves with its required checks, the new one begins with clocks of its own."""
 
 from datetime import date
 from typing import Any
@@ -6,68 +6,70 @@ from typing import Any
 import pytest
 
 from fleet.errors import Conflict, FleetError
-from fleet.models import Analyser, Appliance, Duty, Forecast, LimitSet, LimitSetAttachment, Person, User
+from fleet.models import Analyser, Appliance, Forecast, LimitSet, LimitSetAssignment, Person, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.services.appliances import change_appliance
-from fleet.services.duties import add_duty, change_duty
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.replacements import replace_appliance
+from fleet.services.required_checks import add_required_check, change_required_check
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, store, visit_body
 
 DAY = date(2026, 2, 20)
 
 
-def attach(key: str, actor: User, **place: Any) -> LimitSetAttachment:
+def attach(key: str, actor: User, **place: Any) -> LimitSetAssignment:
     values = {"limit_set": LimitSet.objects.get(key=key), "since": date(2025, 1, 1), "why": "the lease says so"} | place
-    return attach_limit_set(values=values, actor=actor, now=NOON)
+    return assign_limit_set(values=values, actor=actor, now=NOON)
 
 
 def replace(old: Appliance, actor: User, **changes: Any) -> Appliance:
     old.refresh_from_db()
-    asked = {"version": old.version, "day": DAY, "attachments": [], "kept_duties": []} | changes
+    asked = {"version": old.version, "day": DAY, "assignments": [], "kept_required_checks": []} | changes
     values = asked.pop("values", {"name": "Boiler 1", "serial": "N-7", "sheet": old.sheet})
     return replace_appliance(old=old, values=values, actor=actor, now=NOON, **asked)
 
 
-def contract(boiler: Appliance, actor: User) -> Duty:
+def contract(boiler: Appliance, actor: User) -> RequiredCheck:
     values = {"appliance": boiler, "name": "Yearly", "source": "contract", "since": date(2025, 1, 1), "why": "clause 4"}
-    return add_duty(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=actor, now=NOON)
+    return add_required_check(values=values | {"rule": {"type": "max_months", "months": 12}}, actor=actor, now=NOON)
 
 
 @pytest.mark.parametrize("day", [DAY, NOON.date()])
-def test_the_old_one_leaves_and_its_duties_end_with_that_reason(boiler: Appliance, manager: User, day: date) -> None:
+def test_the_old_one_leaves_and_its_required_checks_end_with_that_reason(
+    boiler: Appliance, manager: User, day: date
+) -> None:
     attach("demo-neutral", manager, building=boiler.building)
     new = replace(boiler, manager, day=day)
     boiler.refresh_from_db()
     assert (boiler.in_service_to, new.in_service_from, new.replaces) == (day, day, boiler)
     assert (new.building, new.kind, new.room) == (boiler.building, boiler.kind, boiler.room)
-    ended = Duty.objects.get(appliance=boiler)
+    ended = RequiredCheck.objects.get(appliance=boiler)
     assert (ended.until, ended.ended_why) == (day, "replaced by Boiler 1, N-7")
 
 
 def test_sets_of_the_building_reach_the_new_one_with_a_clock_of_its_own(boiler: Appliance, manager: User) -> None:
     attach("demo-neutral", manager, building=boiler.building)
     new = replace(boiler, manager)
-    assert Duty.objects.get(appliance=new, until__isnull=True).due == date(2027, 2, 20)
+    assert RequiredCheck.objects.get(appliance=new, until__isnull=True).due == date(2027, 2, 20)
 
 
 def test_only_what_is_named_is_taken_over(boiler: Appliance, manager: User) -> None:
     mine, other = attach("demo-neutral", manager, appliance=boiler), attach("uk-gsiur-36", manager, appliance=boiler)
     kept = contract(boiler, manager)
-    new = replace(boiler, manager, attachments=[mine.id], kept_duties=[kept.id])
-    taken = LimitSetAttachment.objects.get(appliance=new)
+    new = replace(boiler, manager, assignments=[mine.id], kept_required_checks=[kept.id])
+    taken = LimitSetAssignment.objects.get(appliance=new)
     assert (taken.limit_set, taken.since) == (mine.limit_set, DAY)
     assert taken.why == "Taken over from Boiler 1, S-100. the lease says so"
     assert taken.limit_set != other.limit_set
-    assert {each.name for each in Duty.objects.filter(appliance=new)} == {mine.limit_set.name, "Yearly"}
-    assert Duty.objects.get(appliance=new, source="contract").due == date(2027, 2, 20)
+    assert {each.name for each in RequiredCheck.objects.filter(appliance=new)} == {mine.limit_set.name, "Yearly"}
+    assert RequiredCheck.objects.get(appliance=new, source="contract").due == date(2027, 2, 20)
 
 
 def test_without_naming_anything_nothing_of_its_own_is_taken_over(boiler: Appliance, manager: User) -> None:
     attach("demo-neutral", manager, appliance=boiler)
     contract(boiler, manager)
-    assert not Duty.objects.filter(appliance=replace(boiler, manager)).exists()
+    assert not RequiredCheck.objects.filter(appliance=replace(boiler, manager)).exists()
 
 
 def test_it_inherits_no_drift(
@@ -94,11 +96,11 @@ def test_a_day_outside_its_service_is_refused_and_nothing_is_half_done(
 
 def test_what_is_not_the_old_ones_cannot_be_taken_over(boiler: Appliance, manager: User) -> None:
     of_the_building = attach("demo-neutral", manager, building=boiler.building)
-    for named in ({"attachments": [of_the_building.id]}, {"kept_duties": [Duty.objects.get().id]}):
+    for named in ({"assignments": [of_the_building.id]}, {"kept_required_checks": [RequiredCheck.objects.get().id]}):
         with pytest.raises(FleetError):
             replace(boiler, manager, **named)
     with pytest.raises(FleetError):
-        replace(boiler, manager, attachments=[new_id()])
+        replace(boiler, manager, assignments=[new_id()])
     assert Appliance.objects.count() == 1
 
 
@@ -114,16 +116,18 @@ def test_it_is_replaced_once_and_only_as_it_was_read(boiler: Appliance, manager:
 # ---- taken out by mistake ----
 
 
-def test_an_appliance_that_had_not_left_after_all_is_under_its_duties_again(boiler: Appliance, manager: User) -> None:
+def test_an_appliance_that_had_not_left_after_all_is_under_its_required_checks_again(
+    boiler: Appliance, manager: User
+) -> None:
     attach("demo-neutral", manager, building=boiler.building)
     contract(boiler, manager)
     left = change_appliance(appliance=boiler, version=1, changes={"in_service_to": date(2026, 2, 1)}, now=NOON)
     refresh_appliance(appliance=left, now=NOON)
-    assert not Duty.objects.filter(until__isnull=True).exists()
+    assert not RequiredCheck.objects.filter(until__isnull=True).exists()
     back = change_appliance(appliance=left, version=left.version, changes={"in_service_to": None}, now=NOON)
     refresh_appliance(appliance=back, now=NOON)
-    standing = Duty.objects.filter(appliance=back, until__isnull=True)
-    assert {each.source for each in standing} == {"limit set", "contract"}
+    standing = RequiredCheck.objects.filter(appliance=back, until__isnull=True)
+    assert {each.source for each in standing} == {"limit_set", "contract"}
     assert all(each.due for each in standing)
 
 
@@ -138,12 +142,12 @@ def back_in_service(old: Appliance) -> Appliance:
 
 
 def standing(appliance: Appliance) -> set[tuple[str, bool]]:
-    """Source of each duty that stands, and whether it has a date."""
-    found = Duty.objects.filter(appliance=appliance, until__isnull=True)
+    """Source of each required check that stands, and whether it has a date."""
+    found = RequiredCheck.objects.filter(appliance=appliance, until__isnull=True)
     return {(each.source, each.due is not None) for each in found}
 
 
-def test_an_appliance_that_was_not_replaced_after_all_is_under_all_its_duties_again(
+def test_an_appliance_that_was_not_replaced_after_all_is_under_all_its_required_checks_again(
     boiler: Appliance, manager: User
 ) -> None:
     attach("demo-neutral", manager, building=boiler.building)
@@ -152,30 +156,30 @@ def test_an_appliance_that_was_not_replaced_after_all_is_under_all_its_duties_ag
     kept.refresh_from_db()
     assert kept.ended_why == "replaced by Boiler 1, N-7"
     back = back_in_service(boiler)
-    assert standing(back) == {("limit set", True), ("contract", True)}
+    assert standing(back) == {("limit_set", True), ("contract", True)}
     kept.refresh_from_db()
     assert (kept.until, kept.ended_why) == (None, "")
 
 
 def test_what_the_office_had_ended_before_stays_ended(boiler: Appliance, manager: User) -> None:
     ended = contract(boiler, manager)
-    change_duty(duty=ended, version=ended.version, changes={"until": date(2026, 1, 1)}, now=NOON)
+    change_required_check(required_check=ended, version=ended.version, changes={"until": date(2026, 1, 1)}, now=NOON)
     replace(boiler, manager)
     assert standing(back_in_service(boiler)) == set()
 
 
-def test_the_new_one_keeps_its_duties_until_it_leaves_itself(boiler: Appliance, manager: User) -> None:
-    """Nobody has said that it left: better two duties for a while than one that nobody sees."""
+def test_the_new_one_keeps_its_required_checks_until_it_leaves_itself(boiler: Appliance, manager: User) -> None:
+    """Nobody has said that it left: better two required checks for a while than one that nobody sees."""
     attach("demo-neutral", manager, building=boiler.building)
     kept = contract(boiler, manager)
-    new = replace(boiler, manager, kept_duties=[kept.id])
+    new = replace(boiler, manager, kept_required_checks=[kept.id])
     back = back_in_service(boiler)
     new.refresh_from_db()
     assert new.replaces is None
-    assert standing(new) == standing(back) == {("limit set", True), ("contract", True)}
+    assert standing(new) == standing(back) == {("limit_set", True), ("contract", True)}
     gone = change_appliance(appliance=new, version=new.version, changes={"in_service_to": DAY}, now=NOON)
     refresh_appliance(appliance=gone, now=NOON)
-    assert (standing(gone), standing(back)) == (set(), {("limit set", True), ("contract", True)})
+    assert (standing(gone), standing(back)) == (set(), {("limit_set", True), ("contract", True)})
 
 
 def test_what_is_back_in_service_can_be_replaced_again(boiler: Appliance, manager: User) -> None:

@@ -6,12 +6,12 @@ from typing import Any
 import pytest
 
 from fleet.errors import Conflict, FleetError
-from fleet.models import Analyser, Appliance, Duty, OccupierNotice, Person, Revisit, Role, User
+from fleet.models import Analyser, Appliance, OccupierNotice, Person, RequiredCheck, Revisit, Role, User
 from fleet.presentation.revisits import who_words
 from fleet.queries.attention import attention_for
 from fleet.queries.revisits import named_in_doubt, nobody_named, technicians
 from fleet.services.no_access import record_no_access
-from fleet.services.revisit_days import Notice, release_day, set_day
+from fleet.services.revisit_days import Notice, book_day, release_day
 from tests.cast import NOON, make_person, make_user, propose_revisit, store, visit_body
 from tests.services.test_revisits import flagged, under
 
@@ -30,7 +30,7 @@ def revisit(boiler: Appliance, manager: User) -> Revisit:
 
 def confirmed(revisit: Revisit, actor: User, day: date = DAY, notice: Notice | None = None, **changes: Any) -> Revisit:
     given: dict[str, Any] = {"version": revisit.version, "state": "confirmed", "note": "", "now": NOON} | changes
-    return set_day(revisit=revisit, day=day, notice=notice, actor=actor, **given)
+    return book_day(revisit=revisit, day=day, notice=notice, actor=actor, **given)
 
 
 def test_a_refresh_never_moves_it_and_says_when_it_is_needed_earlier(
@@ -38,7 +38,7 @@ def test_a_refresh_never_moves_it_and_says_when_it_is_needed_earlier(
 ) -> None:
     confirmed(revisit, dispatcher, note="with the caretaker")
     assert attention_for(dispatcher, NOON.date()).needed_earlier == ()
-    flagged(boiler, "outside a limit")
+    flagged(boiler, "outside_a_limit")
     again = propose_revisit(appliance=boiler, now=NOON)
     assert again is not None
     assert (again.state, again.day, again.set_by, again.note) == ("confirmed", DAY, dispatcher, "with the caretaker")
@@ -50,10 +50,10 @@ def test_it_stands_even_where_nothing_asks_for_it_any_more(
     boiler: Appliance, revisit: Revisit, dispatcher: User
 ) -> None:
     confirmed(revisit, dispatcher)
-    Duty.objects.all().delete()
+    RequiredCheck.objects.all().delete()
     again = propose_revisit(appliance=boiler, now=NOON)
     assert again is not None
-    assert (again.day, again.latest, again.binding) == (DAY, DAY, "set")
+    assert (again.day, again.latest, again.date_set_by) == (DAY, DAY, "set")
     release_day(revisit=again, version=again.version, note="not needed", actor=dispatcher, now=NOON)
     assert propose_revisit(appliance=boiler, now=NOON) is None
 
@@ -243,7 +243,7 @@ def test_a_refresh_keeps_who_goes_and_a_visit_clears_it(
     boiler: Appliance, revisit: Revisit, dispatcher: User, technician: User, person: Person, analyser: Analyser
 ) -> None:
     confirmed(revisit, dispatcher, technician=person)
-    flagged(boiler, "outside a limit")
+    flagged(boiler, "outside_a_limit")
     kept = propose_revisit(appliance=boiler, now=NOON)
     assert kept is not None
     assert kept.technician == person
@@ -257,7 +257,7 @@ def test_an_attempt_without_access_frees_whoever_went(
     boiler: Appliance, revisit: Revisit, dispatcher: User, technician: User, person: Person
 ) -> None:
     confirmed(revisit, dispatcher, TODAY, technician=person)
-    record_no_access(appliances=[boiler], at=NOON, kind="nobody in", note="", letter="", actor=technician, now=NOON)
+    record_no_access(appliances=[boiler], at=NOON, kind="nobody_in", note="", letter="", actor=technician, now=NOON)
     assert (Revisit.objects.get().day, Revisit.objects.get().technician) == (None, None)
 
 

@@ -1,4 +1,4 @@
-"""Revisits: duties that can't be told, what an appliance leaves behind, and one failure among many."""
+"""Revisits: required checks that can't be told, what an appliance leaves behind, and one failure among many."""
 
 from datetime import date
 from typing import Any
@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from fleet.models import Analyser, Appliance, Flag, Forecast, Job, Person, Revisit, User
 from fleet.presentation.revisits import reason_sentence, reason_words
 from fleet.services import flags, forecasts, revisits
-from fleet.services.duties import add_duty
+from fleet.services.required_checks import add_required_check
 from tests.cast import NOON, make_appliance, propose_revisit, store, visit_body
 
 BY_AGE_OF_FLUE = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
@@ -29,7 +29,7 @@ def forecast(boiler: Appliance, person: Person, analyser: Analyser, technician: 
 
 def under(appliance: Appliance, actor: User, name: str, rule: dict[str, Any], since: date) -> None:
     values = {"appliance": appliance, "name": name, "source": "contract", "rule": rule, "why": "signed"}
-    add_duty(values=values | {"since": since}, actor=actor, now=NOON)
+    add_required_check(values=values | {"since": since}, actor=actor, now=NOON)
 
 
 def flagged(appliance: Appliance, kind: str) -> Flag:
@@ -37,22 +37,24 @@ def flagged(appliance: Appliance, kind: str) -> Flag:
     return Flag.objects.create(**values, opened_at=NOON, updated_at=NOON)
 
 
-# ---- duties that can't be told ----
+# ---- required checks that can't be told ----
 
 
-def test_a_duty_that_cannot_be_told_is_among_the_reasons_and_binds_nothing(boiler: Appliance, manager: User) -> None:
+def test_a_required_check_that_cannot_be_told_is_among_the_reasons_and_binds_nothing(
+    boiler: Appliance, manager: User
+) -> None:
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
     under(boiler, manager, "Yearly", {"type": "max_months", "months": 12}, date(2026, 1, 1))
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
-    assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
+    assert (revisit.latest, revisit.date_set_by) == (date(2027, 1, 1), "required_check")
     first, second = revisit.reasons
     assert reason_sentence(first).startswith("Yearly: ")
     assert reason_sentence(second).startswith("By flue: as early as 2026-06-01; age_of_flue not recorded")
-    assert (second["binding"], second["latest"]) == ("can't be told", "")
+    assert (second["date_set_by"], second["latest"]) == ("can't be told", "")
 
 
-def test_a_duty_that_cannot_be_told_asks_for_no_date_by_itself(boiler: Appliance, manager: User) -> None:
+def test_a_required_check_that_cannot_be_told_asks_for_no_date_by_itself(boiler: Appliance, manager: User) -> None:
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 6, 1))
     assert propose_revisit(appliance=boiler, now=NOON) is None
 
@@ -62,7 +64,7 @@ def test_once_it_may_be_due_it_asks_for_the_day_by_which_it_surely_is(boiler: Ap
     under(boiler, manager, "By flue", BY_AGE_OF_FLUE, date(2025, 1, 1))
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
-    assert (revisit.latest, revisit.binding) == (date(2027, 1, 1), "duty")
+    assert (revisit.latest, revisit.date_set_by) == (date(2027, 1, 1), "required_check")
     assert "age_of_flue not recorded" in reason_words(revisit.why)
 
 
@@ -149,8 +151,8 @@ def test_a_series_that_cannot_be_forecast_stops_only_its_own_appliances_forecast
     revisits.refresh_everybody(now=NOON)
     done = {each.id for each in three[1:]}
     assert set(Forecast.objects.values_list("appliance", flat=True)) == done
-    duties = Revisit.objects.filter(binding="duty").values_list("appliance", flat=True)
-    assert set(duties) == {each.id for each in three}, "a duty needs no forecast"
+    required_checks = Revisit.objects.filter(date_set_by="required_check").values_list("appliance", flat=True)
+    assert set(required_checks) == {each.id for each in three}, "a required check needs no forecast"
     assert [each.key for each in Job.objects.all()] == [str(three[0].id)]
 
 
@@ -180,7 +182,7 @@ def test_many_take_as_many_statements_as_few(
 def test_what_is_proposed_for_many_is_what_is_proposed_for_each(three: list[Appliance]) -> None:
     flagged(three[1], Flag.Kind.OUTSIDE)
     revisits.propose_revisits(appliances=three, now=NOON)
-    names = ("appliance", "earliest", "latest", "binding", "urgency", "urgency_words", "reasons")
+    names = ("appliance", "earliest", "latest", "date_set_by", "urgency", "urgency_words", "reasons")
     together = list(Revisit.objects.order_by("appliance").values(*names))
     Revisit.objects.all().delete()
     for each in three:
@@ -212,7 +214,11 @@ def test_the_first_day_is_that_from_which_no_anniversary_is_lost(boiler: Applian
     under(boiler, manager, "Contract", {"type": "max_months", "months": 12}, date(2025, 5, 1))
     sooner = propose_revisit(appliance=boiler, now=NOON)
     assert sooner is not None
-    assert (sooner.earliest, sooner.latest, sooner.binding) == (date(2026, 4, 2), date(2026, 5, 1), "duty")
+    assert (sooner.earliest, sooner.latest, sooner.date_set_by) == (
+        date(2026, 4, 2),
+        date(2026, 5, 1),
+        "required_check",
+    )
 
 
 def test_a_last_day_before_the_anniversarys_window_costs_it_and_says_nothing_else(
@@ -242,7 +248,7 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
     graver = propose_revisit(appliance=boiler, now=NOON)
     assert graver is not None
     assert graver.urgency == pytest.approx(5.6)
-    assert graver.urgency_words.startswith("called unsafe; ")
+    assert graver.urgency_words.startswith("declared unsafe; ")
     assert (graver.drift_by, graver.extra) == (None, "")
 
 

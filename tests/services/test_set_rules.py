@@ -1,4 +1,6 @@
-"""What a set's rules ask for beyond one interval: further duties, passes in a row, changes, a flue that is shared."""
+"""What a set's rules ask for beyond one interval: further required checks, passes in a row, changes, a flue that is
+shared.
+"""
 
 from datetime import date
 from typing import Any
@@ -8,20 +10,20 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.assess.consequences import consequences_of
-from fleet.assess.due.duties import with_facts
-from fleet.assess.due.reckoning import reckon
+from fleet.assess.due.calculation import calculate
+from fleet.assess.due.required_checks import with_facts
 from fleet.assess.due.rule_facts import is_pass
 from fleet.models import (
     Analyser,
     Appliance,
     Building,
-    Duty,
     FlueGroup,
     Job,
     LimitSet,
-    LimitSetAttachment,
+    LimitSetAssignment,
     LimitSetVersion,
     Person,
+    RequiredCheck,
     User,
 )
 from fleet.models.register import new_id
@@ -30,11 +32,11 @@ from fleet.presentation.due_dates import date_words, doubt_words, what_if_words
 from fleet.queries.sheets import all_limit_sets
 from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
-from fleet.services.duties import ENDED_WITH_VERSION
 from fleet.services.gas_conversions import convert_appliance
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, change_attachment, make_limit_set
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, change_assignment, make_limit_set
+from fleet.services.required_checks import ENDED_WITH_VERSION
 from fleet.services.revisits import propose_revisits
-from tests.cast import DECLARED, NOON, make_appliance, make_building, measured, reckoned, store, visit_body
+from tests.cast import INSPECTION_POINTS, NOON, calculated, make_appliance, make_building, measured, store, visit_body
 from tests.limits.cast import make_verdict
 
 TODAY = date(2026, 3, 2)
@@ -60,9 +62,9 @@ def house_set(actor: User, **changes: Any) -> LimitSet:
     return make_limit_set(values=values, content=CONTENT | changes, actor=actor, now=NOON)
 
 
-def under(limit_set: LimitSet, actor: User, since: date = date(2025, 1, 1), **place: Any) -> LimitSetAttachment:
+def under(limit_set: LimitSet, actor: User, since: date = date(2025, 1, 1), **place: Any) -> LimitSetAssignment:
     values = {"limit_set": limit_set, "since": since, "why": "agreed"} | place
-    return attach_limit_set(values=values, actor=actor, now=NOON)
+    return assign_limit_set(values=values, actor=actor, now=NOON)
 
 
 def shipped(key: str) -> LimitSet:
@@ -80,18 +82,20 @@ def with_known(appliance: Appliance, **facts: Any) -> Appliance:
     return appliance
 
 
-def only(appliance: Appliance, part: str = "") -> Duty:
-    """Its standing duty by that rule, reckoned anew."""
-    return reckoned(Duty.objects.get(appliance=appliance, part=part, until__isnull=True), TODAY)
+def only(appliance: Appliance, part: str = "") -> RequiredCheck:
+    """Its standing required check by that rule, calculated anew."""
+    return calculated(RequiredCheck.objects.get(appliance=appliance, part=part, until__isnull=True), TODAY)
 
 
 # ---- further rules of a set ----
 
 
-def test_each_rule_of_a_set_opens_a_duty_with_its_own_name_and_clock(boiler: Appliance, manager: User) -> None:
+def test_each_rule_of_a_set_opens_a_required_check_with_its_own_name_and_clock(
+    boiler: Appliance, manager: User
+) -> None:
     with_known(boiler, low_use=True)
     under(house_set(manager), manager, appliance=boiler)
-    own, extra = Duty.objects.order_by("part")
+    own, extra = RequiredCheck.objects.order_by("part")
     assert (own.part, own.name, own.due) == ("", "House rules", date(2026, 1, 1))
     assert (extra.part, extra.name, extra.due) == ("tune-up", "House rules: tune-up", date(2025, 7, 1))
     assert (
@@ -99,7 +103,7 @@ def test_each_rule_of_a_set_opens_a_duty_with_its_own_name_and_clock(boiler: App
     )
 
 
-def test_until_somebody_recorded_the_fact_an_extra_duty_says_that_it_cannot_tell(
+def test_until_somebody_recorded_the_fact_an_extra_required_check_says_that_it_cannot_tell(
     boiler: Appliance, manager: User
 ) -> None:
     under(shipped("us-ca-scaqmd-1146"), manager, appliance=boiler)
@@ -123,18 +127,21 @@ def test_until_somebody_recorded_the_fact_an_extra_duty_says_that_it_cannot_tell
 def test_a_new_version_adds_changes_and_ends_single_rules(boiler: Appliance, manager: User) -> None:
     limit_set = house_set(manager)
     under(limit_set, manager, appliance=boiler)
-    own = Duty.objects.get(part="")
+    own = RequiredCheck.objects.get(part="")
     sweep = {"name": "sweep", "type": "max_months", "months": 24}
     version(limit_set, manager, extra_intervals=[TUNE_UP | {"months": 9}, sweep])
-    tune_up, added = Duty.objects.get(part="tune-up"), Duty.objects.get(part="sweep")
+    tune_up, added = RequiredCheck.objects.get(part="tune-up"), RequiredCheck.objects.get(part="sweep")
     assert (tune_up.due, tune_up.rule_since, tune_up.until) == (date(2025, 10, 1), TODAY, None)
     assert (added.name, added.due) == ("House rules: sweep", date(2027, 1, 1))
     version(limit_set, manager, extra_intervals=[sweep])
-    tune_up = Duty.objects.get(part="tune-up")
+    tune_up = RequiredCheck.objects.get(part="tune-up")
     assert (tune_up.until, tune_up.ended_why) == (TODAY, ENDED_WITH_VERSION)
     version(limit_set, manager, extra_intervals=None)
-    assert list(Duty.objects.filter(until__isnull=True)) == [own]
-    assert (Duty.objects.get(part="").version, Duty.objects.get(part="").rule) == (own.version, own.rule)
+    assert list(RequiredCheck.objects.filter(until__isnull=True)) == [own]
+    assert (RequiredCheck.objects.get(part="").version, RequiredCheck.objects.get(part="").rule) == (
+        own.version,
+        own.rule,
+    )
 
 
 def test_a_version_saved_by_somebody_who_read_the_set_before_opens_what_the_new_one_asks_for(
@@ -142,53 +149,56 @@ def test_a_version_saved_by_somebody_who_read_the_set_before_opens_what_the_new_
 ) -> None:
     """The doors fetch a set together with its versions of that moment."""
     under(house_set(manager, interval={"type": "none"}, extra_intervals=None), manager, appliance=boiler)
-    assert not Duty.objects.exists()
+    assert not RequiredCheck.objects.exists()
     sweep = {"name": "sweep", "type": "max_months", "months": 24}
     version(all_limit_sets(manager).get(key="house"), manager, extra_intervals=[sweep])
-    assert list(Duty.objects.order_by("part").values_list("part", "until")) == [("", None), ("sweep", None)]
+    assert list(RequiredCheck.objects.order_by("part").values_list("part", "until")) == [("", None), ("sweep", None)]
     version(all_limit_sets(manager).get(key="house"), manager, extra_intervals=None)
-    assert list(Duty.objects.order_by("part").values_list("part", "until")) == [("", None), ("sweep", TODAY)]
+    assert list(RequiredCheck.objects.order_by("part").values_list("part", "until")) == [("", None), ("sweep", TODAY)]
 
 
 def test_a_set_without_an_interval_of_its_own_still_has_its_further_ones(boiler: Appliance, manager: User) -> None:
     limit_set = house_set(manager, interval={"type": "none"})
     under(limit_set, manager, appliance=boiler)
-    assert [each.part for each in Duty.objects.all()] == ["tune-up"]
+    assert [each.part for each in RequiredCheck.objects.all()] == ["tune-up"]
     version(limit_set, manager, interval={"type": "none"}, extra_intervals=None)
-    assert not Duty.objects.filter(until__isnull=True).exists()
+    assert not RequiredCheck.objects.filter(until__isnull=True).exists()
 
 
-def test_all_duties_of_a_set_end_with_its_attachment_and_none_that_ended_before_moves(
+def test_all_required_checks_of_a_set_end_with_its_assignment_and_none_that_ended_before_moves(
     boiler: Appliance, manager: User
 ) -> None:
     limit_set = house_set(manager)
-    attachment = under(limit_set, manager, appliance=boiler)
+    assignment = under(limit_set, manager, appliance=boiler)
     version(limit_set, manager, extra_intervals=None)
     changes = {"until": date(2026, 2, 1)}
-    change_attachment(attachment=attachment, version=attachment.version, changes=changes, now=NOON)
-    ended = dict(Duty.objects.values_list("part", "until"))
+    change_assignment(assignment=assignment, version=assignment.version, changes=changes, now=NOON)
+    ended = dict(RequiredCheck.objects.values_list("part", "until"))
     assert ended == {"": date(2026, 2, 1), "tune-up": TODAY}
 
 
-def test_the_same_rule_again_opens_no_second_duty_and_a_new_appliance_gets_them_all(
+def test_the_same_rule_again_opens_no_second_required_check_and_a_new_appliance_gets_them_all(
     building: Building, boiler: Appliance, manager: User
 ) -> None:
     limit_set = house_set(manager)
     under(limit_set, manager, building=building)
     version(limit_set, manager)
-    assert Duty.objects.count() == 2
+    assert RequiredCheck.objects.count() == 2
     values = {"building": building, "name": "Boiler 2", "in_service_from": date(2026, 1, 5)}
     second = take_on_appliance(values=values, actor=manager, now=NOON)
-    assert sorted(second.duties.values_list("part", flat=True)) == ["", "tune-up"]
+    assert sorted(second.required_checks.values_list("part", flat=True)) == ["", "tune-up"]
 
 
 def test_a_further_rule_may_ask_for_other_fields_than_the_set(boiler: Appliance, manager: User) -> None:
-    extra = TUNE_UP | {"regime": "us_area_tune_up"}
-    under(house_set(manager, regime="plain", extra_intervals=[extra]), manager, appliance=boiler)
-    assert dict(Duty.objects.values_list("part", "regime")) == {"": "plain", "tune-up": "us_area_tune_up"}
+    extra = TUNE_UP | {"required_fields": "us_area_tune_up"}
+    under(house_set(manager, required_fields="plain", extra_intervals=[extra]), manager, appliance=boiler)
+    assert dict(RequiredCheck.objects.values_list("part", "required_fields")) == {
+        "": "plain",
+        "tune-up": "us_area_tune_up",
+    }
 
 
-def test_what_a_version_of_old_held_under_further_intervals_opens_nothing_it_can_not_reckon_with(
+def test_what_a_version_of_old_held_under_further_intervals_opens_nothing_it_can_not_calculate_with(
     boiler: Appliance, manager: User
 ) -> None:
     odd = [
@@ -203,10 +213,10 @@ def test_what_a_version_of_old_held_under_further_intervals_opens_nothing_it_can
             actor=manager, now=NOON,
         )  # fmt: skip
         under(limit_set, manager, appliance=boiler)
-    assert set(Duty.objects.values_list("part", flat=True)) == {""}
+    assert set(RequiredCheck.objects.values_list("part", flat=True)) == {""}
 
 
-def test_a_draft_says_which_further_duties_begin_change_and_end(boiler: Appliance, manager: User) -> None:
+def test_a_draft_says_which_further_required_checks_begin_change_and_end(boiler: Appliance, manager: User) -> None:
     with_known(boiler, low_use=True)
     limit_set = house_set(manager)
     under(limit_set, manager, appliance=boiler)
@@ -240,7 +250,8 @@ def test_what_if_answers_for_each_rule_of_the_set(boiler: Appliance, manager: Us
     with_known(boiler, low_use=False)
     under(house_set(manager), manager, appliance=boiler)
     said = {
-        each.duty.part: what_if_words(each.answer) for each in what_if_appliance(manager, boiler.id, TODAY, NOON).duties
+        each.required_check.part: what_if_words(each.answer)
+        for each in what_if_appliance(manager, boiler.id, TODAY, NOON).required_checks
     }
     assert said[""].startswith("60 days late: due by 1 Jan 2026.")
     assert said["tune-up"] == (
@@ -252,25 +263,25 @@ def test_what_if_answers_for_each_rule_of_the_set(boiler: Appliance, manager: Us
 
 
 @pytest.fixture
-def portable(boiler: Appliance, manager: User) -> Duty:
+def portable(boiler: Appliance, manager: User) -> RequiredCheck:
     limit_set = house_set(manager, interval=PORTABLE, limits=[CO_LIMIT], extra_intervals=[])
     under(limit_set, manager, appliance=boiler)
-    return Duty.objects.get()
+    return RequiredCheck.objects.get()
 
 
 def checked(boiler: Appliance, person: Person, analyser: Analyser, actor: User, day: str, co: str = "40") -> None:
     store(visit_body(boiler, person, analyser, day=day, co=co), actor)
 
 
-def months_given(duty: Duty) -> int:
+def months_given(required_check: RequiredCheck) -> int:
     """How many months after the last check it is due, by the records as they stand."""
-    made = reckoned(duty, TODAY)
+    made = calculated(required_check, TODAY)
     assert made.due is not None and made.last_done is not None
     return round((made.due - made.last_done).days / 30.4)
 
 
 def test_three_passes_in_a_row_lengthen_the_interval_and_a_failure_ends_them(
-    portable: Duty, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    portable: RequiredCheck, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     said = []
     for day, co in (
@@ -283,17 +294,17 @@ def test_three_passes_in_a_row_lengthen_the_interval_and_a_failure_ends_them(
 
 
 def test_passes_are_counted_as_of_the_day_that_is_asked_about(
-    portable: Duty, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    portable: RequiredCheck, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     for day in ("2025-03-03", "2025-04-03", "2025-05-03"):
         checked(boiler, person, analyser, technician, day)
-    (duty,) = with_facts(Duty.objects.all())
+    (required_check,) = with_facts(RequiredCheck.objects.all())
     days = [date(2025, 4, 10), date(2025, 5, 10)]
-    assert [each.facts["consecutive_passes"] for each in reckon((duty, day) for day in days)] == [2, 3]
+    assert [each.facts["consecutive_passes"] for each in calculate((required_check, day) for day in days)] == [2, 3]
 
 
 def test_a_record_that_is_no_evidence_is_no_pass(
-    portable: Duty, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    portable: RequiredCheck, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     for day in ("2025-03-03", "2025-04-03", "2025-05-03"):
         checked(boiler, person, analyser, technician, day)
@@ -308,7 +319,7 @@ NOX_LIMIT = CO_LIMIT | {"id": "nox", "quantity": "nox", "fires_when": {"op": ">"
 def test_a_visit_that_is_no_check_ends_a_run_by_what_it_found_outside_and_adds_to_none(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User, nox: str, passes: int
 ) -> None:
-    """Only nitrogen oxides were read: it discharges nothing, yet they are beyond the limit, or within it."""
+    """Only nitrogen oxides were read: it counts for nothing, yet they are beyond the limit, or within it."""
     analyser.measures = [*analyser.measures, "nox"]
     analyser.save()
     limit_set = house_set(manager, interval=PORTABLE, limits=[CO_LIMIT, NOX_LIMIT], extra_intervals=[])
@@ -325,12 +336,12 @@ def test_a_visit_that_is_no_check_ends_a_run_by_what_it_found_outside_and_adds_t
     for day in ("2025-12-02", "2026-01-02", "2026-02-02"):
         visited(day, "5", co=True)
     visited("2026-02-20", nox, co=False)
-    (made,) = reckon([(with_facts(Duty.objects.all())[0], TODAY)])
-    assert made.discharged_by is not None
-    assert (made.discharged_by.day, made.facts["consecutive_passes"]) == (date(2026, 2, 2), passes)
+    (made,) = calculate([(with_facts(RequiredCheck.objects.all())[0], TODAY)])
+    assert made.counted_by is not None
+    assert (made.counted_by.day, made.facts["consecutive_passes"]) == (date(2026, 2, 2), passes)
 
 
-def verdict(outcome: str, *, phase: str | None = "as left", limit: str = "co", key: str = "house", **more: Any) -> Any:
+def verdict(outcome: str, *, phase: str | None = "as_left", limit: str = "co", key: str = "house", **more: Any) -> Any:
     row = {"kind": "limit", "set_id": key, "limit_id": limit, "quantity": "co", "rate": "high", "phase": phase}
     return make_verdict(**row | {"reading_key": "1", "severity": "out_of_limit", "outcome": outcome} | more)
 
@@ -341,13 +352,13 @@ def verdict(outcome: str, *, phase: str | None = "as left", limit: str = "co", k
         ([verdict("within")], True),
         ([verdict("within"), verdict("outside", key="another")], True),
         ([verdict("within"), verdict("outside", severity="record", limit="x")], True),
-        ([verdict("within"), verdict("not judged")], True),
+        ([verdict("within"), verdict("not_judged")], True),
         ([], False),
         ([verdict("within", key="another")], False),
-        ([verdict("within"), verdict("outside", phase="as found")], False),
-        ([verdict("within"), verdict("cannot tell", rate="low")], False),
-        ([verdict("within"), verdict("not judged", limit="nox", reading_key=None, phase=None)], False),
-        ([verdict("not judged")], False),
+        ([verdict("within"), verdict("outside", phase="as_found")], False),
+        ([verdict("within"), verdict("cannot_tell", rate="low")], False),
+        ([verdict("within"), verdict("not_judged", limit="nox", reading_key=None, phase=None)], False),
+        ([verdict("not_judged")], False),
     ],
 )
 def test_a_pass_is_every_limit_of_the_set_judged_within(verdicts: list[Any], passed: bool) -> None:
@@ -361,8 +372,8 @@ def test_where_the_set_s_limits_were_not_judged_no_pass_is_counted(
     under(shipped("us-ca-scaqmd-1146"), manager, appliance=boiler)
     for day in ("2025-03-03", "2025-04-03", "2025-05-03", "2025-06-03"):
         checked(boiler, person, analyser, technician, day)
-    (duty,) = with_facts(Duty.objects.filter(part=""))
-    (made,) = reckon([(duty, TODAY)])
+    (required_check,) = with_facts(RequiredCheck.objects.filter(part=""))
+    (made,) = calculate([(required_check, TODAY)])
     assert made.facts["consecutive_passes"] == 0
     assert date_words(made.due.steps).startswith("3 Jun 2025 plus 1 month is 3 Jul 2025, or 750 run hours")
 
@@ -379,13 +390,13 @@ def test_a_recorded_change_asks_for_a_measurement_within_four_months(
     change_appliance(
         appliance=boiler, version=boiler.version, changes={"facts": {"burner_change_on": "2026-02-01"}}, now=NOON
     )
-    duty = only(boiler)
-    assert duty.due == date(2026, 6, 1)
-    assert date_words(duty.steps) == (
+    required_check = only(boiler)
+    assert required_check.due == date(2026, 6, 1)
+    assert date_words(required_check.steps) == (
         "4 months after emission relevant change on 1 Feb 2026 is 1 Jun 2026; without it: 10 Jun 2025 plus 36 months "
         "is 10 Jun 2028."
     )
-    (supposed,) = what_if_appliance(manager, boiler.id, date(2026, 4, 1), NOON).duties
+    (supposed,) = what_if_appliance(manager, boiler.id, date(2026, 4, 1), NOON).required_checks
     assert supposed.answer.after.due == date(2029, 4, 1)
     checked(boiler, person, analyser, technician, "2026-02-20")
     assert only(boiler).due == date(2029, 2, 20)
@@ -400,8 +411,8 @@ def test_a_gas_conversion_is_such_a_change(
                "analyser_fuel": "propane", "done_by": "Ada Test", "test_within_days": 28}  # fmt: skip
     convert_appliance(appliance=boiler, version=boiler.version, content=content, sheet=None, actor=manager, now=NOON,
                       id=new_id())  # fmt: skip
-    duty = Duty.objects.get(appliance=boiler, source="limit set")
-    assert reckoned(duty, TODAY).due == date(2026, 6, 10)
+    required_check = RequiredCheck.objects.get(appliance=boiler, source="limit_set")
+    assert calculated(required_check, TODAY).due == date(2026, 6, 10)
 
 
 def test_a_permit_asks_for_a_measurement_by_the_directive(boiler: Appliance, manager: User) -> None:
@@ -419,8 +430,12 @@ def test_a_heating_check_is_due_once_by_the_day_of_installation(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
     under(shipped("de-geg-60b"), manager, appliance=boiler)
-    duty = only(boiler)
-    assert (duty.due, duty.earliest_keep, duty.regime) == (date(2031, 1, 1), date(2030, 1, 1), "de_heating_check")
+    required_check = only(boiler)
+    assert (required_check.due, required_check.earliest_keep, required_check.required_fields) == (
+        date(2031, 1, 1),
+        date(2030, 1, 1),
+        "de_heating_check",
+    )
     with_known(boiler, installation_on="2005-06-01")
     assert only(boiler).due == date(2027, 9, 30)
     body = visit_body(boiler, person, analyser)
@@ -428,35 +443,39 @@ def test_a_heating_check_is_due_once_by_the_day_of_installation(
     tried = only(boiler)
     assert (tried.due, tried.lacks) == (date(2027, 9, 30), ["heating_check_result"])
     again = visit_body(boiler, person, analyser, day="2026-03-01")
-    store(again | {"declared": DECLARED | {"heating_check_result": "report of 1 Mar 2026"}}, technician)
+    store(
+        again | {"inspection_points": INSPECTION_POINTS | {"heating_check_result": "report of 1 Mar 2026"}}, technician
+    )
     done = only(boiler)
-    assert (done.due, done.cannot_tell, done.last_done, done.not_discharged) == (None, [], date(2026, 3, 1), [])
+    assert (done.due, done.cannot_tell, done.last_done, done.not_counted) == (None, [], date(2026, 3, 1), [])
     assert date_words(done.steps) == "Done on 1 Mar 2026; it was asked for once, so nothing more falls due."
 
 
-def test_a_check_before_one_is_asked_for_discharges_nothing(
+def test_a_check_before_one_is_asked_for_counts_nothing(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
-    """Complete, but it counts only from 2030: the duty says of no check that it discharged it."""
+    """Complete, but it counts only from 2030: the required check says of no check that it counted it."""
     under(shipped("de-geg-60b"), manager, appliance=boiler)
     with_known(boiler, installation_on="2015-01-01")
-    written = {"declared": DECLARED | {"heating_check_result": "report of 2 Mar 2026"}}
+    written = {"inspection_points": INSPECTION_POINTS | {"heating_check_result": "report of 2 Mar 2026"}}
     store(visit_body(boiler, person, analyser) | written, technician)
-    duty = only(boiler)
-    assert (duty.due, duty.last_done, duty.not_discharged) == (date(2031, 1, 1), None, [])
+    required_check = only(boiler)
+    assert (required_check.due, required_check.last_done, required_check.not_counted) == (date(2031, 1, 1), None, [])
 
 
-def test_a_day_on_record_that_lies_beyond_all_reach_stops_no_other_duty(boiler: Appliance, manager: User) -> None:
-    """As it was accepted once: the duty that asks for it can't tell, all others go on."""
+def test_a_day_on_record_that_lies_beyond_all_reach_stops_no_other_required_check(
+    boiler: Appliance, manager: User
+) -> None:
+    """As it was accepted once: the required check that asks for it can't tell, all others go on."""
     with_known(boiler, installation_on="9999-01-01")
     under(shipped("de-geg-60b"), manager, appliance=boiler)
     under(shipped("uk-gsiur-36"), manager, appliance=boiler)
-    Duty.objects.update(due=None, steps=[], cannot_tell=[])
+    RequiredCheck.objects.update(due=None, steps=[], cannot_tell=[])
     propose_revisits(appliances=[boiler], now=NOON)
-    told = dict(Duty.objects.values_list("attachment__limit_set__key", "cannot_tell"))
+    told = dict(RequiredCheck.objects.values_list("assignment__limit_set__key", "cannot_tell"))
     said = {key: doubt_words(doubts) for key, doubts in told.items()}
     assert said == {"de-geg-60b": "no date of installation recorded", "uk-gsiur-36": ""}
-    assert Duty.objects.get(cannot_tell=[]).due == date(2026, 1, 1)
+    assert RequiredCheck.objects.get(cannot_tell=[]).due == date(2026, 1, 1)
 
 
 # ---- one flue ----
@@ -479,16 +498,16 @@ def test_the_strictest_interval_on_a_flue_goes_for_each_appliance_on_it(
     sealed, second = on_one_flue
     under(shipped("de-kueo-co"), manager, building=sealed.building)
     checked(sealed, person, analyser, technician, "2025-03-05")
-    duty = only(sealed)
-    assert (duty.due, doubt_words(duty.cannot_tell)) == (date(2026, 12, 31), "")
-    assert date_words(duty.steps).endswith(
+    required_check = only(sealed)
+    assert (required_check.due, doubt_words(required_check.cannot_tell)) == (date(2026, 12, 31), "")
+    assert date_words(required_check.steps).endswith(
         "by Boiler 2, the strictest of the 2 on its flue (by its own facts alone 31 Dec 2027)."
     )
     Job.objects.all().delete()
     change_appliance(appliance=second, version=second.version, changes={"in_service_to": date(2026, 2, 1)}, now=NOON)
     assert Job.objects.filter(kind="refresh_appliance", key=str(sealed.id)).exists()
-    duty = only(sealed)
-    assert (duty.due, date_words(duty.steps)) == (
+    required_check = only(sealed)
+    assert (required_check.due, date_words(required_check.steps)) == (
         date(2027, 12, 31), "Calendar year 2025 plus 2 is 2027: 31 Dec 2027 at the latest."
     )  # fmt: skip
 
@@ -501,9 +520,9 @@ def test_an_appliance_on_the_flue_of_which_a_fact_is_missing_leaves_a_doubt_with
     second.save()
     under(shipped("de-kueo-co"), manager, appliance=sealed)
     checked(sealed, person, analyser, technician, "2025-03-05")
-    duty = only(sealed)
-    assert duty.due == date(2026, 12, 31)
-    assert doubt_words(duty.cannot_tell).startswith("Boiler 2: room_sealed")
+    required_check = only(sealed)
+    assert required_check.due == date(2026, 12, 31)
+    assert doubt_words(required_check.cannot_tell).startswith("Boiler 2: room_sealed")
 
 
 def test_a_doubt_with_long_names_is_kept_whole(
@@ -525,9 +544,9 @@ def test_a_doubt_with_long_names_is_kept_whole(
 # ---- how much is read ----
 
 
-def queries(duties: list[Duty]) -> int:
+def queries(required_checks: list[RequiredCheck]) -> int:
     with CaptureQueriesContext(connection) as caught:
-        reckon((each, TODAY) for each in duties)
+        calculate((each, TODAY) for each in required_checks)
     return len(caught)
 
 
@@ -547,8 +566,8 @@ def test_what_rules_ask_for_is_read_at_once_for_many_and_not_at_all_where_none_a
         return there
 
     def counts() -> tuple[int, int]:
-        known = with_facts(Duty.objects.filter(attachment__limit_set=plain))
-        return queries(known), queries(with_facts(Duty.objects.exclude(attachment__limit_set=plain)))
+        known = with_facts(RequiredCheck.objects.filter(assignment__limit_set=plain))
+        return queries(known), queries(with_facts(RequiredCheck.objects.exclude(assignment__limit_set=plain)))
 
     place("A")
     none_asks, all_ask = counts()
@@ -556,8 +575,8 @@ def test_what_rules_ask_for_is_read_at_once_for_many_and_not_at_all_where_none_a
         place(name)
     assert counts() == (none_asks, all_ask)
     assert all_ask > none_asks
-    (first, *_rest) = with_facts(Duty.objects.filter(attachment__limit_set=plain))
+    (first, *_rest) = with_facts(RequiredCheck.objects.filter(assignment__limit_set=plain))
     for asked in ("fleet_judgement", "fleet_gasconversion"):
         with CaptureQueriesContext(connection) as caught:
-            reckon([(first, TODAY)])
+            calculate([(first, TODAY)])
         assert not any(asked in each["sql"] for each in caught)

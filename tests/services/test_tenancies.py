@@ -1,4 +1,4 @@
-"""Who moves in has the newest record that discharged the duty before that day, where the set says so."""
+"""Who moves in has the newest record that counted the required check before that day, where the set says so."""
 
 import copy
 import uuid
@@ -20,10 +20,10 @@ from fleet.models import (
     Building,
     Client,
     Delivery,
-    Duty,
     LimitSet,
-    LimitSetAttachment,
+    LimitSetAssignment,
     Person,
+    RequiredCheck,
     Tenancy,
     User,
     Visit,
@@ -31,8 +31,8 @@ from fleet.models import (
 )
 from fleet.queries.follow_ups import open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
-from fleet.services.duties import open_duties
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
+from fleet.services.required_checks import open_required_checks
 from fleet.services.revisits import refresh_appliance, refresh_everybody
 from fleet.services.tenancies import begin_tenancy, change_tenancy, follow_appliances
 from fleet.services.visits import amend_visit
@@ -50,7 +50,7 @@ def let(boiler: Appliance, manager: User) -> Appliance:
 
 def attach(building: Building, actor: User) -> None:
     place = {"limit_set": LimitSet.objects.get(key="uk-gsiur-36"), "building": building, "since": date(2025, 1, 1)}
-    attach_limit_set(values=place | {"why": "let"}, actor=actor, now=NOON)
+    assign_limit_set(values=place | {"why": "let"}, actor=actor, now=NOON)
 
 
 def begins(building: Building, actor: User, day: date = MOVES_IN, **values: Any) -> tuple[Tenancy, int]:
@@ -78,11 +78,11 @@ def test_the_newest_record_is_due_the_day_before_somebody_moves_in(
     assert Delivery.objects.filter(visit=newest, recipient="existing tenant").exists()
 
 
-def test_a_check_that_did_not_discharge_the_duty_is_not_the_record_that_goes(
+def test_a_check_that_did_not_count_the_required_check_is_not_the_record_that_goes(
     let: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
     complete = store(visit_body(let, person, analyser, day="2025-03-03"), technician)
-    store(visit_body(let, person, analyser) | {"declared": {}}, technician)
+    store(visit_body(let, person, analyser) | {"inspection_points": {}}, technician)
     begins(let.building, manager)
     assert [each.visit for each in waiting()] == [complete]
 
@@ -115,10 +115,10 @@ def test_what_was_sent_stays_and_a_correction_to_no_check_takes_away_what_was_no
     begins(let.building, manager)
     begins(let.building, manager, date(2026, 5, 1))
     kept, _other = waiting()
-    send_delivery(delivery=kept, version=kept.version, how="by hand", address="the new tenant", sent_at=NOON, proof="",
+    send_delivery(delivery=kept, version=kept.version, how="by_hand", address="the new tenant", sent_at=NOON, proof="",
                   file=None, actor=manager, now=NOON)  # fmt: skip
     undone = body | {
-        "outcome": "not tested",
+        "outcome": "not_tested",
         "outcome_reason": "wrong one",
         "readings": [],
         "work": [],
@@ -135,10 +135,10 @@ def test_a_record_that_is_corrected_after_it_was_sent_goes_again(
     store(body, technician)
     begins(let.building, manager)
     (delivery,) = waiting()
-    send_delivery(delivery=delivery, version=delivery.version, how="by hand", address="the new tenant", sent_at=NOON,
+    send_delivery(delivery=delivery, version=delivery.version, how="by_hand", address="the new tenant", sent_at=NOON,
                   proof="", file=None, actor=manager, now=NOON)  # fmt: skip
     for version, days in ((1, 3), (2, 40)):
-        draft = read_visit(copy.deepcopy(body | {"note": f"mended {version}"}))
+        draft = read_visit(copy.deepcopy(body | {"note": f"repaired {version}"}))
         amend_visit(draft=draft, reason="typing error", version=version, actor=manager, now=NOON + timedelta(days=days))
     delivery.refresh_from_db()
     assert (delivery.sent_at, delivery.due) == (None, DAY_BEFORE)
@@ -343,7 +343,7 @@ def test_however_many_appliances_it_asks_the_same_number_of_questions(
         for number in range(more):
             other = make_appliance(let.building, let.sheet, f"Boiler {more}.{number}", serial=f"{more}.{number}")
             store(visit_body(other, person, analyser), technician)
-        open_duties(attachment=LimitSetAttachment.objects.get(), actor=manager, now=NOON)
+        open_required_checks(assignment=LimitSetAssignment.objects.get(), actor=manager, now=NOON)
         begun.append(questions(lambda more=more: begins(let.building, manager, MOVES_IN + timedelta(days=more))))
         every = with_places(Appliance.objects.all())
         follow_appliances(appliances=every, now=NOON)  # what the first tenancy lacks of the new ones
@@ -420,14 +420,14 @@ def test_a_check_on_the_very_day_is_due_on_it_and_by_the_end_of_the_day_before_a
     assert [each.due for each in waiting()] == [NOON.date()]
 
 
-def test_a_duty_that_ended_after_they_moved_in_takes_nothing_away(
+def test_a_required_check_that_ended_after_they_moved_in_takes_nothing_away(
     let: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
     begins(let.building, manager, NOON.date())
-    Duty.objects.update(until=NOON.date() + timedelta(days=3))
-    corrected(body | {"note": "mended"}, manager, days=7)
+    RequiredCheck.objects.update(until=NOON.date() + timedelta(days=3))
+    corrected(body | {"note": "repaired"}, manager, days=7)
     assert len(waiting()) == 1
-    Duty.objects.update(until=NOON.date() - timedelta(days=1))
+    RequiredCheck.objects.update(until=NOON.date() - timedelta(days=1))
     corrected(body | {"note": "again"}, manager, version=2, days=7)
     assert waiting() == []

@@ -16,22 +16,22 @@ from fleet.models import (
     Attendance,
     Building,
     Flag,
-    HeldMessage,
     Job,
     Judgement,
     LimitSet,
     Person,
     Reading,
     Record,
+    UnreadableRecord,
     User,
     Visit,
 )
 from fleet.models.register import new_id
 from fleet.presentation.verdicts import summary_words
 from fleet.services.appliances import add_sheet_version
-from fleet.services.contractor import FIRST_STOP_LINES
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set, set_stop_lines
-from fleet.services.visits import amend_visit, hold_message
+from fleet.services.contractor import FIRST_STOP_LEVELS
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, set_stop_levels
+from fleet.services.visits import amend_visit, keep_unreadable
 from tests.cast import NOON, SHEET, make_appliance, make_building, measured, store, visit_body
 
 
@@ -65,13 +65,13 @@ def test_a_visit_is_judged_and_names_its_versions(body: dict[str, Any], technici
     judgement = store(body, technician).judgement
     assert judgement.outcome == "within"
     assert judgement.sheet_version.number == 1
-    assert judgement.stop_lines.number == 1
+    assert judgement.stop_levels.number == 1
     assert (
         summary_words(judgement)
-        == "As left, within the limits of Test sheet v1 and the contractor's stop lines v1 as recorded."
+        == "As left, within the limits of Test sheet v1 and the contractor's stop levels v1 as recorded."
     )
     found = judgement.findings.get()
-    assert (found.rate, found.phase, found.value) == ("high", "as found", 8.9)
+    assert (found.rate, found.phase, found.value) == ("high", "as_found", 8.9)
 
 
 def test_a_visit_asks_for_its_appliance_to_be_looked_at_again(body: dict[str, Any], technician: User) -> None:
@@ -104,11 +104,11 @@ def test_the_records_bytes_keep_what_was_entered(body: dict[str, Any], technicia
 @pytest.mark.parametrize(
     ("phase", "number", "after", "counted"),
     [
-        ("as found", 1, [2], "as found"),
-        ("as found", 3, [2], "between"),
-        ("as left", 3, [2], "as left"),
-        ("as left", 3, [2, 3], "between"),
-        ("as left", 3, [], "as left"),
+        ("as_found", 1, [2], "as_found"),
+        ("as_found", 3, [2], "between"),
+        ("as_left", 3, [2], "as_left"),
+        ("as_left", 3, [2, 3], "between"),
+        ("as_left", 3, [], "as_left"),
     ],
 )
 def test_order_decides_what_a_reading_counts_as(phase: str, number: int, after: list[int], counted: str) -> None:
@@ -117,7 +117,7 @@ def test_order_decides_what_a_reading_counts_as(phase: str, number: int, after: 
 
 
 def test_work_that_moves_nothing_leaves_the_phases_alone() -> None:
-    assert counted_phase("as found", 3, [{"kind": "other", "after_reading": 1}]) == "as found"
+    assert counted_phase("as_found", 3, [{"kind": "other", "after_reading": 1}]) == "as_found"
 
 
 def test_a_correction_is_a_new_record_and_the_old_one_stays(
@@ -186,35 +186,35 @@ def test_a_correction_keeps_the_site_facts_of_its_day(
 
 
 def later_versions(boiler: Appliance, manager: User) -> None:
-    """The day after the visit: a wider target, another figure in the attached set, lower stop lines."""
+    """The day after the visit: a wider target, another figure in the attached set, lower stop levels."""
     tomorrow = NOON + timedelta(days=1)
     assert boiler.sheet is not None
     targets = [each | {"tolerance": "0.9"} for each in SHEET["targets"]]
     add_sheet_version(
         sheet=boiler.sheet, content=read_sheet(SHEET | {"targets": targets}), actor=manager, now=tomorrow, id=new_id()
     )
-    attached = LimitSet.objects.get(attachments__appliance=boiler)
+    assigned = LimitSet.objects.get(assignments__appliance=boiler)
     add_limit_set_version(
-        limit_set=attached, content=attached.current.content, actor=manager, now=tomorrow, id=new_id()
+        limit_set=assigned, content=assigned.current.content, actor=manager, now=tomorrow, id=new_id()
     )
-    lines = FIRST_STOP_LINES | {"co_ppm_air_free": "20"}
-    set_stop_lines(content=lines, actor=manager, now=tomorrow, id=new_id())
+    lines = FIRST_STOP_LEVELS | {"co_ppm_air_free": "20"}
+    set_stop_levels(content=lines, actor=manager, now=tomorrow, id=new_id())
 
 
 def versions_of(visit: Visit) -> tuple[int, list[int], int]:
     made_with = Judgement.objects.get(visit=visit)
     sets = [each.number for each in made_with.limit_set_versions.all()]
-    return made_with.sheet_version.number, sets, made_with.stop_lines.number
+    return made_with.sheet_version.number, sets, made_with.stop_levels.number
 
 
 @pytest.fixture
-def attached(boiler: Appliance, manager: User) -> None:
+def assigned(boiler: Appliance, manager: User) -> None:
     place = {"limit_set": LimitSet.objects.earliest("id"), "appliance": boiler, "since": date(2020, 1, 1), "why": "a"}
-    attach_limit_set(values=place, actor=manager, now=NOON)
+    assign_limit_set(values=place, actor=manager, now=NOON)
 
 
 def test_a_corrected_typing_mistake_is_judged_by_the_versions_of_the_visits_day(
-    body: dict[str, Any], boiler: Appliance, attached: None, technician: User, manager: User
+    body: dict[str, Any], boiler: Appliance, assigned: None, technician: User, manager: User
 ) -> None:
     visit = store(body, technician)
     later_versions(boiler, manager)
@@ -226,7 +226,7 @@ def test_a_corrected_typing_mistake_is_judged_by_the_versions_of_the_visits_day(
 
 
 def test_a_visit_that_arrives_late_is_judged_by_the_versions_of_its_day(
-    boiler: Appliance, person: Person, analyser: Analyser, attached: None, technician: User, manager: User
+    boiler: Appliance, person: Person, analyser: Analyser, assigned: None, technician: User, manager: User
 ) -> None:
     later_versions(boiler, manager)
     days = ("2019-03-02", "2026-03-02", "2026-03-03")
@@ -279,21 +279,21 @@ def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], tech
 
 
 def test_an_unreadable_message_that_calls_an_appliance_unsafe_is_acted_on(boiler: Appliance, technician: User) -> None:
-    held = hold_message(body=b"{broken", errors={"body": "x"}, unsafe=boiler.id, actor=technician, now=NOON)
+    held = keep_unreadable(body=b"{broken", errors={"body": "x"}, unsafe=boiler.id, actor=technician, now=NOON)
     flag = Flag.objects.get()
     assert (flag.kind, flag.appliance) == ("unsafe", boiler)
-    assert flag.figures == {"held_message": str(held.id)}
-    assert bytes(HeldMessage.objects.get().body) == b"{broken"
+    assert flag.figures == {"unreadable_record": str(held.id)}
+    assert bytes(UnreadableRecord.objects.get().body) == b"{broken"
 
 
 def test_an_unreadable_message_does_not_flag_what_its_sender_may_not_see(boiler: Appliance, outsider: User) -> None:
-    hold_message(body=b"{", errors={"body": "x"}, unsafe=boiler.id, actor=outsider, now=NOON)
+    keep_unreadable(body=b"{", errors={"body": "x"}, unsafe=boiler.id, actor=outsider, now=NOON)
     assert not Flag.objects.exists()
-    assert HeldMessage.objects.count() == 1
+    assert UnreadableRecord.objects.count() == 1
 
 
 def test_analysers_and_people_off_the_register_are_accepted_and_marked(body: dict[str, Any], technician: User) -> None:
     for each in body["readings"]:
         each["analyser"], each["person"] = "the old one in the van", str(uuid.uuid4())
-    codes = set(store(body, technician).marks.values_list("code", flat=True))
+    codes = set(store(body, technician).questions.values_list("code", flat=True))
     assert {"analyser_unknown", "person_unknown"} <= codes

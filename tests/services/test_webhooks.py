@@ -1,4 +1,4 @@
-"""Web-hooks: each event once in its scope, signed, in order, until it arrives; and nowhere that nobody allowed."""
+"""Webhooks: each event once in its scope, signed, in order, until it arrives; and nowhere that nobody allowed."""
 
 import hashlib
 import hmac
@@ -20,28 +20,28 @@ from fleet.models import (
     Analyser,
     Appliance,
     Client,
-    Duty,
     EventKind,
     Flag,
     HookDelivery,
     Job,
     LimitSet,
     Person,
+    RequiredCheck,
     Role,
     User,
-    WebHook,
+    Webhook,
 )
 from fleet.presentation.webhooks import secret_of, signature
 from fleet.queries.webhooks import visible_hooks
 from fleet.services import jobs, webhooks
 from fleet.services.flags import acknowledge_flag, close_flag
-from fleet.services.limit_sets import attach_limit_set
-from fleet.services.revisit_days import release_day, set_day
+from fleet.services.limit_sets import assign_limit_set
+from fleet.services.revisit_days import book_day, release_day
 from fleet.services.visits import record_visit
 from tests import cast
 from tests.cast import NOON, make_appliance, make_building, propose_revisit
 from tests.services.receiver import Receiver, plain, receiving
-from tests.web.world import add_yearly_duty, visited
+from tests.web.world import add_yearly_required_check, visited
 
 ALL = list(EventKind.values)
 MINUTE = timedelta(minutes=1)
@@ -56,17 +56,17 @@ def receiver(manager: User) -> Iterator[Receiver]:
 
 
 @pytest.fixture
-def hook(receiver: Receiver, manager: User) -> WebHook:
+def hook(receiver: Receiver, manager: User) -> Webhook:
     return switched_on(receiver.url, manager)
 
 
-def switched_on(url: str, manager: User, *, kinds: list[str] = ALL, client: Client | None = None) -> WebHook:
+def switched_on(url: str, manager: User, *, kinds: list[str] = ALL, client: Client | None = None) -> Webhook:
     values = {"name": "office", "url": url, "kinds": kinds, "client": client}
     made, _secret = webhooks.add_hook(values=values, actor=manager, now=NOON)
     return webhooks.change_hook(hook=made, version=1, changes={"is_on": True}, now=NOON)
 
 
-def send(hook: WebHook, now: datetime = NOON + MINUTE) -> None:
+def send(hook: Webhook, now: datetime = NOON + MINUTE) -> None:
     """Gather and send, as the jobs do."""
     hook.refresh_from_db()
     webhooks.gather_events(hook=hook, now=now)
@@ -75,7 +75,7 @@ def send(hook: WebHook, now: datetime = NOON + MINUTE) -> None:
     hook.refresh_from_db()
 
 
-def trial(hook: WebHook, now: datetime = NOON + MINUTE) -> HookDelivery:
+def trial(hook: Webhook, now: datetime = NOON + MINUTE) -> HookDelivery:
     delivery = webhooks.send_trial(hook=hook, now=now)
     webhooks.send_waiting(hook=hook, clock=lambda: now)()
     delivery.refresh_from_db()
@@ -86,13 +86,13 @@ def trial(hook: WebHook, now: datetime = NOON + MINUTE) -> HookDelivery:
 
 
 def test_a_visit_and_its_flag_arrive_with_their_ids(
-    hook: WebHook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    hook: Webhook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     visit = visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
     send(hook)
     bodies = [json.loads(each.body) for each in receiver.got]
-    assert sorted(each["event"] for each in bodies) == ["flag opened", "revisit changed", "visit recorded"]
-    recorded = next(each for each in bodies if each["event"] == "visit recorded")
+    assert sorted(each["event"] for each in bodies) == ["flag_opened", "revisit_changed", "visit_recorded"]
+    recorded = next(each for each in bodies if each["event"] == "visit_recorded")
     assert recorded["visit"]["id"] == str(visit.id)
     assert recorded["record"]["sha256"] == visit.record.sha256
     assert {each["appliance"]["id"] for each in bodies} == {str(boiler.id)}
@@ -100,16 +100,16 @@ def test_a_visit_and_its_flag_arrive_with_their_ids(
 
 
 def test_an_event_is_sent_once_however_often_it_is_looked_for(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User
 ) -> None:
     record_visit(draft=read_visit(body), actor=technician, now=NOON)
     for minutes in range(1, 4):
         send(hook, NOON + minutes * MINUTE)
-    assert [each.headers["Fleet-Event"] for each in receiver.got] == ["visit recorded"]
+    assert [each.headers["Fleet-Event"] for each in receiver.got] == ["visit_recorded"]
 
 
 def test_what_was_written_late_is_still_found(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User
 ) -> None:
     """A transaction that began before a look and ended after it."""
     send(hook, NOON + 2 * MINUTE)
@@ -119,95 +119,95 @@ def test_what_was_written_late_is_still_found(
 
 
 def test_a_flag_answered_and_closed_is_told_in_this_order(
-    hook: WebHook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, manager: User,
+    hook: Webhook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, manager: User,
     technician: User,
 ) -> None:  # fmt: skip
     visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
-    flag = Flag.objects.get(kind="outside a limit")
+    flag = Flag.objects.get(kind="outside_a_limit")
     flag = acknowledge_flag(flag=flag, version=flag.version, note="", actor=manager, now=NOON + MINUTE)
     close_flag(flag=flag, version=flag.version, why="replaced", actor=manager, now=NOON + 2 * MINUTE)
     send(hook, NOON + 3 * MINUTE)
     told = [each.headers["Fleet-Event"] for each in receiver.got if each.headers["Fleet-Event"].startswith("flag")]
-    assert told == ["flag opened", "flag answered", "flag closed"]
+    assert told == ["flag_opened", "flag_answered", "flag_closed"]
 
 
 def test_a_day_set_and_taken_back_is_told_with_who_goes(
     receiver: Receiver, manager: User, boiler: Appliance, person: Person
 ) -> None:
-    add_yearly_duty(boiler, manager)
-    hook = switched_on(receiver.url, manager, kinds=["day set", "day taken back", "revisit changed"])
+    add_yearly_required_check(boiler, manager)
+    hook = switched_on(receiver.url, manager, kinds=["day_booked", "day_taken_back", "revisit_changed"])
     proposed = propose_revisit(appliance=boiler, now=NOON)
     assert proposed is not None
     send(hook)
     day, then = NOON.date() + timedelta(days=30), NOON + 2 * MINUTE
-    set_for = set_day(revisit=proposed, version=proposed.version, state="confirmed", day=day, note="", notice=None,
+    set_for = book_day(revisit=proposed, version=proposed.version, state="confirmed", day=day, note="", notice=None,
                       technician=person, actor=manager, now=then)  # fmt: skip
     send(hook, NOON + 3 * MINUTE)
     release_day(revisit=set_for, version=set_for.version, note="sick", actor=manager, now=NOON + 4 * MINUTE)
     for minutes in (5, 6):
         send(hook, NOON + minutes * MINUTE)
     bodies = [json.loads(each.body) for each in receiver.got]
-    assert [each["event"] for each in bodies] == ["revisit changed", "day set", "day taken back"]
+    assert [each["event"] for each in bodies] == ["revisit_changed", "day_booked", "day_taken_back"]
     named = {"id": str(person.id), "name": "Ada Test"}
     told = [(each["revisit"]["state"], each["revisit"]["day"], each["revisit"]["technician"]) for each in bodies]
     assert told == [("proposed", None, None), ("confirmed", day.isoformat(), named), ("proposed", None, None)]
     assert bodies[2]["revisit"]["note"] == "sick"
 
 
-def discharges(receiver: Receiver) -> list[dict[str, Any]]:
-    return [json.loads(each.body) for each in receiver.got if each.headers["Fleet-Event"] == "duty discharged"]
+def counts(receiver: Receiver) -> list[dict[str, Any]]:
+    return [json.loads(each.body) for each in receiver.got if each.headers["Fleet-Event"] == "check_counted"]
 
 
-def test_a_duty_discharged_is_told_once_with_its_visit_and_when_it_is_due_next(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, technician: User
+def test_a_required_check_counted_is_told_once_with_its_visit_and_when_it_is_due_next(
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, technician: User
 ) -> None:
-    add_yearly_duty(boiler, technician)
+    add_yearly_required_check(boiler, technician)
     visit = record_visit(draft=read_visit(body), actor=technician, now=NOON)
     for minutes in (1, 2):
         send(hook, NOON + minutes * MINUTE)
-    (told,) = discharges(receiver)
-    duty = Duty.objects.get()
-    assert (told["duty"]["id"], told["duty"]["name"], told["appliance"]["id"]) == (
-        str(duty.id), duty.name, str(boiler.id)
+    (told,) = counts(receiver)
+    required_check = RequiredCheck.objects.get()
+    assert (told["required_check"]["id"], told["required_check"]["name"], told["appliance"]["id"]) == (
+        str(required_check.id), required_check.name, str(boiler.id)
     )  # fmt: skip
-    assert (told["duty"]["discharged_on"], told["duty"]["next_due"]) == ("2026-03-02", "2027-03-02")
+    assert (told["required_check"]["counted_on"], told["required_check"]["next_due"]) == ("2026-03-02", "2027-03-02")
     assert (told["visit"]["id"], told["record"]["id"]) == (str(visit.id), str(visit.record_id))
-    assert told["duty"]["words"]
+    assert told["required_check"]["words"]
 
 
-def test_a_visit_that_discharges_no_duty_is_told_as_a_visit_alone(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, manager: User, technician: User
+def test_a_visit_that_counts_no_required_check_is_told_as_a_visit_alone(
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, manager: User, technician: User
 ) -> None:
     """Its record lacks what the set asks for."""
     place = {"limit_set": LimitSet.objects.get(key="uk-gsiur-36"), "appliance": boiler, "since": date(2025, 1, 1)}
-    attach_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
-    record_visit(draft=read_visit(body | {"declared": {}}), actor=technician, now=NOON)
+    assign_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
+    record_visit(draft=read_visit(body | {"inspection_points": {}}), actor=technician, now=NOON)
     send(hook)
-    assert "visit recorded" in {each.headers["Fleet-Event"] for each in receiver.got}
-    assert discharges(receiver) == []
+    assert "visit_recorded" in {each.headers["Fleet-Event"] for each in receiver.got}
+    assert counts(receiver) == []
 
 
-def test_a_complete_visit_that_its_rule_does_not_count_discharges_nothing(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, manager: User, technician: User
+def test_a_complete_visit_that_its_rule_does_not_count_counts_nothing(
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], boiler: Appliance, manager: User, technician: User
 ) -> None:
     """It has every field, but the check is asked for from 2030 on."""
     boiler.facts = boiler.facts | {"installation_on": "2015-01-01"}
     boiler.save()
     place = {"limit_set": LimitSet.objects.get(key="de-geg-60b"), "appliance": boiler, "since": date(2025, 1, 1)}
-    attach_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
-    declared = cast.DECLARED | {"heating_check_result": "report of 2 Mar 2026"}
-    record_visit(draft=read_visit(body | {"declared": declared}), actor=technician, now=NOON)
+    assign_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
+    inspection_points = cast.INSPECTION_POINTS | {"heating_check_result": "report of 2 Mar 2026"}
+    record_visit(draft=read_visit(body | {"inspection_points": inspection_points}), actor=technician, now=NOON)
     send(hook)
-    assert "visit recorded" in {each.headers["Fleet-Event"] for each in receiver.got}
-    assert discharges(receiver) == []
+    assert "visit_recorded" in {each.headers["Fleet-Event"] for each in receiver.got}
+    assert counts(receiver) == []
 
 
-def test_an_older_visit_that_arrives_late_discharges_nothing_anew(
+def test_an_older_visit_that_arrives_late_counts_nothing_anew(
     receiver: Receiver, manager: User, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
-    add_yearly_duty(boiler, technician)
+    add_yearly_required_check(boiler, technician)
     cast.store(cast.visit_body(boiler, person, analyser), technician, NOON - timedelta(days=1))
-    hook = switched_on(receiver.url, manager, kinds=["duty discharged"])
+    hook = switched_on(receiver.url, manager, kinds=["check_counted"])
     cast.store(cast.visit_body(boiler, person, analyser, day="2026-01-10"), technician, NOON)
     send(hook)
     assert receiver.got == []
@@ -216,10 +216,10 @@ def test_an_older_visit_that_arrives_late_discharges_nothing_anew(
 def test_only_the_kinds_that_were_asked_for(
     receiver: Receiver, manager: User, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
-    hook = switched_on(receiver.url, manager, kinds=["flag opened"])
+    hook = switched_on(receiver.url, manager, kinds=["flag_opened"])
     visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
     send(hook)
-    assert [each.headers["Fleet-Event"] for each in receiver.got] == ["flag opened"]
+    assert [each.headers["Fleet-Event"] for each in receiver.got] == ["flag_opened"]
 
 
 def test_a_hook_of_a_client_carries_nothing_of_another(
@@ -249,14 +249,14 @@ def test_it_is_off_until_somebody_switches_it_on_and_carries_nothing_from_before
     assert receiver.got == []
 
 
-def test_the_timetable_gathers_for_every_hook_that_is_on(hook: WebHook, body: dict[str, Any], technician: User) -> None:
+def test_the_timetable_gathers_for_every_hook_that_is_on(hook: Webhook, body: dict[str, Any], technician: User) -> None:
     record_visit(draft=read_visit(body), actor=technician, now=NOON)
     webhooks.feed_hooks(now=NOON + MINUTE)
     assert Job.objects.filter(kind="send_hook", key=str(hook.id), state="waiting").count() == 1
 
 
 def test_a_hook_that_cannot_be_fed_holds_up_no_other_and_is_fed_the_next_time(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User, manager: User,
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User, manager: User,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     other = switched_on(receiver.url, manager)
@@ -264,7 +264,7 @@ def test_a_hook_that_cannot_be_fed_holds_up_no_other_and_is_fed_the_next_time(
     Job.objects.all().delete()
     ask = webhooks._ask_to_send
 
-    def breaks_for_the_first(one: WebHook, now: datetime) -> None:
+    def breaks_for_the_first(one: Webhook, now: datetime) -> None:
         if one == hook:
             raise ValueError("something odd in its events")
         ask(one, now)
@@ -304,7 +304,7 @@ def test_the_signature_against_a_worked_example() -> None:
 
 
 def test_each_try_is_signed_with_its_own_moment_however_long_those_before_it_took(
-    hook: WebHook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    hook: Webhook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     """A receiver that refuses what was signed more than five minutes ago takes all of a slow run."""
     visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
@@ -327,14 +327,14 @@ def test_each_try_is_signed_with_its_own_moment_however_long_those_before_it_too
     assert tried == [NOON + n * MINUTE for n in (1, 5, 9)]
 
 
-def test_another_secret_signs_from_then_on_and_none_stands_in_the_database(hook: WebHook, receiver: Receiver) -> None:
+def test_another_secret_signs_from_then_on_and_none_stands_in_the_database(hook: Webhook, receiver: Receiver) -> None:
     before = secret_of(hook)
     hook, after = webhooks.renew_secret(hook=hook, version=hook.version)
     assert before != after and len(after) == 64
     trial(hook)
     got = receiver.got[0]
     assert got.headers["Fleet-Signature"] == signature(after, got.headers["Fleet-Timestamp"], got.body)
-    row = WebHook.objects.filter(id=hook.id).values().get()
+    row = Webhook.objects.filter(id=hook.id).values().get()
     assert not any(secret in str(value) for secret in (before, after) for value in row.values())
 
 
@@ -350,7 +350,7 @@ def test_a_private_target_is_refused_where_nobody_allowed_it(manager: User) -> N
 
 
 def test_what_is_taken_off_the_list_is_refused_from_the_next_try_on(
-    hook: WebHook, receiver: Receiver, manager: User
+    hook: Webhook, receiver: Receiver, manager: User
 ) -> None:
     assert trial(hook).sent_at
     webhooks.disallow_target(target=webhooks.AllowedTarget.objects.get(), actor=manager)
@@ -391,21 +391,21 @@ def test_a_name_that_stands_for_this_machine_gets_nothing(
     assert delivery.failure == "inner.example stands for 127.0.0.1, which is not public; nothing was sent"
 
 
-def test_a_redirect_is_not_followed(hook: WebHook, receiver: Receiver) -> None:
+def test_a_redirect_is_not_followed(hook: Webhook, receiver: Receiver) -> None:
     receiver.answer = lambda handler: plain(handler, 307, Location=f"http://127.0.0.1:{receiver.port}/elsewhere")
     delivery = trial(hook)
     assert [each.path for each in receiver.got] == ["/in"]
     assert (delivery.status, delivery.failure) == (307, "answered 307: redirects are not followed")
 
 
-def test_a_huge_answer_is_read_to_its_limit_only(hook: WebHook, receiver: Receiver) -> None:
+def test_a_huge_answer_is_read_to_its_limit_only(hook: Webhook, receiver: Receiver) -> None:
     receiver.answer = lambda handler: plain(handler, 200, b"x" * 20_000_000)
     delivery = trial(hook)
     assert (delivery.status, delivery.answer_bytes) == (200, web_addresses.MOST_BYTES)
 
 
 def test_who_never_answers_is_given_up_in_time(
-    hook: WebHook, receiver: Receiver, monkeypatch: pytest.MonkeyPatch
+    hook: Webhook, receiver: Receiver, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(web_addresses, "CONNECT_WITHIN_S", 0.2)
     over = threading.Event()
@@ -415,7 +415,7 @@ def test_who_never_answers_is_given_up_in_time(
     assert delivery.failure.startswith("no answer within")
 
 
-def test_who_answers_in_drops_is_cut_off(hook: WebHook, receiver: Receiver, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_who_answers_in_drops_is_cut_off(hook: Webhook, receiver: Receiver, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each drop comes before the time of one read is over; the whole answer never does."""
     monkeypatch.setattr(web_addresses, "ANSWER_WITHIN_S", 0.5)
     over = threading.Event()
@@ -453,7 +453,7 @@ def test_a_handshake_in_drops_is_cut_off_too(
     assert delivery.failure == "no whole answer within 0 s"
 
 
-def test_what_is_no_http_is_said(hook: WebHook, receiver: Receiver) -> None:
+def test_what_is_no_http_is_said(hook: Webhook, receiver: Receiver) -> None:
     receiver.answer = lambda handler: handler.wfile.write(b"nonsense\r\n\r\n") and None
     assert trial(hook).failure.startswith("BadStatusLine")
 
@@ -466,10 +466,10 @@ def failing(receiver: Receiver, status: int) -> None:
 
 
 def test_what_fails_waits_longer_each_time_and_keeps_its_order(
-    hook: WebHook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    hook: Webhook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     failing(receiver, 503)
-    add_yearly_duty(boiler, technician)
+    add_yearly_required_check(boiler, technician)
     visited(boiler, person, analyser, technician)
     now, waits = NOON + MINUTE, []
     for _try in range(4):
@@ -488,7 +488,7 @@ def test_what_fails_waits_longer_each_time_and_keeps_its_order(
 
 
 def test_a_new_event_does_not_shorten_the_wait_of_a_failing_hook(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User
 ) -> None:
     failing(receiver, 503)
     record_visit(draft=read_visit(body), actor=technician, now=NOON)
@@ -499,19 +499,19 @@ def test_a_new_event_does_not_shorten_the_wait_of_a_failing_hook(
 
 
 def test_one_event_that_is_refused_for_good_holds_up_no_other(
-    hook: WebHook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+    hook: Webhook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
-    receiver.answer = lambda handler: plain(handler, 400 if handler.headers["Fleet-Event"] == "visit recorded" else 200)
-    add_yearly_duty(boiler, technician)
+    receiver.answer = lambda handler: plain(handler, 400 if handler.headers["Fleet-Event"] == "visit_recorded" else 200)
+    add_yearly_required_check(boiler, technician)
     visited(boiler, person, analyser, technician)
     for minutes in range(1, webhooks.MOST_REFUSALS + 1):
         send(hook, NOON + minutes * MINUTE)
-    assert HookDelivery.objects.get(kind="visit recorded").given_up
-    assert HookDelivery.objects.get(kind="revisit changed").sent_at
+    assert HookDelivery.objects.get(kind="visit_recorded").given_up
+    assert HookDelivery.objects.get(kind="revisit_changed").sent_at
 
 
 def test_after_days_of_failure_it_is_switched_off_and_says_why(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User
 ) -> None:
     failing(receiver, 500)
     record_visit(draft=read_visit(body), actor=technician, now=NOON)
@@ -535,9 +535,9 @@ def test_a_trial_goes_while_the_hook_is_off_and_once_only(receiver: Receiver, ma
     assert len(receiver.got) == 1
 
 
-def test_old_deliveries_are_forgotten_and_waiting_ones_are_not(hook: WebHook, receiver: Receiver) -> None:
+def test_old_deliveries_are_forgotten_and_waiting_ones_are_not(hook: Webhook, receiver: Receiver) -> None:
     trial(hook)
-    values = {"hook": hook, "kind": "flag opened", "body": "{}", "made_at": NOON}
+    values = {"hook": hook, "kind": "flag_opened", "body": "{}", "made_at": NOON}
     HookDelivery.objects.create(event="waiting", **values)
     webhooks.feed_hooks(now=NOON + webhooks.KEPT + 2 * MINUTE)
     assert [each.event for each in HookDelivery.objects.all()] == ["waiting"]
@@ -562,7 +562,7 @@ def test_a_hook_of_the_installation_is_for_who_sees_all_clients(client_of_ours: 
     assert visible_hooks(manager).count() == 3
 
 
-@pytest.mark.parametrize("kinds", [[], ["nothing"], ["flag opened", "flag opened"]])
+@pytest.mark.parametrize("kinds", [[], ["nothing"], ["flag_opened", "flag_opened"]])
 def test_kinds_that_can_not_be_are_refused(manager: User, kinds: list[str]) -> None:
     values = {"name": "office", "url": "https://office.example/in", "kinds": kinds, "client": None}
     with pytest.raises(FleetError) as refused:
@@ -571,7 +571,7 @@ def test_kinds_that_can_not_be_are_refused(manager: User, kinds: list[str]) -> N
 
 
 def test_a_removed_hook_sends_nothing(
-    hook: WebHook, receiver: Receiver, body: dict[str, Any], technician: User
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User
 ) -> None:
     record_visit(draft=read_visit(body), actor=technician, now=NOON)
     webhooks.gather_events(hook=hook, now=NOON + MINUTE)

@@ -4,7 +4,7 @@ import html
 import re
 from html.parser import HTMLParser
 
-VOID = {"meta", "link", "input", "br"}
+INVALID = {"meta", "link", "input", "br"}
 
 
 class Balance(HTMLParser):
@@ -22,7 +22,7 @@ class Balance(HTMLParser):
         given = dict(attrs)
         assert "style" not in given
         assert not any(key.startswith("on") for key in given)
-        self.open += [] if tag in VOID else [tag]
+        self.open += [] if tag in INVALID else [tag]
         self.ids += [given["id"] or ""] if "id" in given else []
         self.links += [given["href"] or ""] if tag == "a" else []
         self.current += [given["href"] or ""] if "aria-current" in given else []

@@ -22,7 +22,16 @@ def broken(request: HttpRequest) -> HttpResponse:
 urlpatterns = [
     *(
         path(f"{name}/", stand_in, name=name)
-        for name in ("attention", "buildings", "defects", "deliveries", "duties", "notices", "records", "statements")
+        for name in (
+            "attention",
+            "buildings",
+            "defects",
+            "deliveries",
+            "required_checks",
+            "alerts",
+            "records",
+            "statements",
+        )
     ),
     path("sheets/", stand_in, name="sheets"),
     path("buildings/one/", stand_in, name="building"),

@@ -80,7 +80,7 @@ def test_a_session_cookie_that_cannot_be_ours_never_reaches_the_database(
 
 def test_a_session_of_ours_still_opens(client: Client, manager: User) -> None:
     client.force_login(manager)
-    assert client.get("/duties/").status_code == 200
+    assert client.get("/required-checks/").status_code == 200
 
 
 def test_no_name_sent_in_a_query_body_or_header_stands_in_the_log(

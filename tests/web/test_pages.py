@@ -18,10 +18,10 @@ LogIn = Callable[[str], Client]
 @pytest.mark.parametrize(
     ("role", "places"),
     [
-        ("dispatcher", ["attention", "buildings", "duties", "sheets", "records", "statements"]),
-        ("manager", ["attention", "buildings", "duties", "sheets", "records", "statements"]),
-        ("technician", ["attention", "buildings", "duties", "sheets", "records"]),
-        ("auditor", ["statements", "records", "buildings", "duties", "deliveries", "defects", "sheets"]),
+        ("dispatcher", ["attention", "buildings", "required_checks", "sheets", "records", "statements"]),
+        ("manager", ["attention", "buildings", "required_checks", "sheets", "records", "statements"]),
+        ("technician", ["attention", "buildings", "required_checks", "sheets", "records"]),
+        ("auditor", ["statements", "records", "buildings", "required_checks", "deliveries", "defects", "sheets"]),
     ],
 )
 def test_the_head_holds_the_places_of_the_role(logged_in: LogIn, role: str, places: list[str]) -> None:
@@ -33,7 +33,7 @@ def test_the_head_holds_the_places_of_the_role(logged_in: LogIn, role: str, plac
 
 def test_the_head_says_who_is_logged_in_and_logs_out_by_a_form(logged_in: LogIn) -> None:
     browser = logged_in("manager")
-    page = browser.get("/duties/").content.decode()
+    page = browser.get("/required-checks/").content.decode()
     assert "Somebody Invented, manager" in page
     form = re.search(r'<form method="post" action="/log-out/">.*?</form>', page, re.S)
     assert form
@@ -118,7 +118,7 @@ def test_logging_in_leads_to_the_page_asked_for_but_never_to_another_site(visito
     given = {"username": "somebody", "password": PASSWORD}
     assert visitor.post("/log-in/", given | {"next": "https://elsewhere.example/"})["Location"] == "/attention/"
     visitor.post("/log-out/")
-    assert visitor.post("/log-in/", given | {"next": "/duties/"})["Location"] == "/duties/"
+    assert visitor.post("/log-in/", given | {"next": "/required-checks/"})["Location"] == "/required-checks/"
 
 
 def test_a_wrong_password_is_said_in_words_and_keeps_the_name(visitor: Client) -> None:

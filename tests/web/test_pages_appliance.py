@@ -19,7 +19,13 @@ from tests import pictures
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.web.markup import main_of, words_of
 from tests.web.opened import browser_of, opened
-from tests.web.world import add_undecided_duty, add_yearly_duty, called_unsafe, may_be_outside, visited
+from tests.web.world import (
+    add_undecided_required_check,
+    add_yearly_required_check,
+    called_unsafe,
+    may_be_outside,
+    visited,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -47,7 +53,7 @@ def test_attempts_without_access_are_told_with_their_letters_to_everybody_who_se
 ) -> None:  # fmt: skip
     settings.MEDIA_ROOT = tmp_path
     assert "Without access" not in words_of(opened(dispatcher, boiler_page))
-    said = {"kind": "nobody in", "note": "", "letter": "card in the box"}
+    said = {"kind": "nobody_in", "note": "", "letter": "card in the box"}
     (made,) = record_no_access(appliances=[boiler], at=NOON, actor=technician, now=NOON, **said)
     photo = {"name": "door", "media_type": "image/png", "data": pictures.png(), "what": "letter"}
     store_file(no_access=made, actor=technician, now=NOON, **photo)
@@ -60,7 +66,7 @@ def test_attempts_without_access_are_told_with_their_letters_to_everybody_who_se
 def test_it_opens_with_the_day_and_the_reason_that_binds(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
 ) -> None:
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher)
     page = words_of(opened(dispatcher, boiler_page))
     assert "See it by Tuesday 2 March 2027 . Yearly check: 2 Mar 2026 plus 12 months is 2 Mar 2027." in page
@@ -71,7 +77,7 @@ def test_it_opens_with_the_day_and_the_reason_that_binds(
 def test_a_last_day_that_has_passed_is_late_in_words(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
 ) -> None:
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher, day="2025-02-20")
     page = words_of(opened(dispatcher, boiler_page))
     assert "It should have been seen by Friday 20 February 2026 : 10 days late ." in page
@@ -100,10 +106,10 @@ def test_beside_unsafe_no_chance_is_shown_as_comfort(
     called_unsafe(boiler, person, analyser, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
     page = words_of(opened(dispatcher, boiler_page))
-    assert "It was called unsafe, and nobody has closed that yet." in page
+    assert "It was declared unsafe, and nobody has closed that yet." in page
     assert "the chance that" not in page
-    assert "Called unsafe, nobody has answered for it yet" in page
-    assert page.index("Called unsafe,") < page.index("As it stands")
+    assert "Declared unsafe, nobody has answered for it yet" in page
+    assert page.index("Declared unsafe,") < page.index("As it stands")
 
 
 def test_as_it_stands_holds_found_left_band_and_sets_in_words(
@@ -152,8 +158,7 @@ def test_co_is_drawn_towards_the_limit_that_applies_and_the_binding_quantity_is_
     page = opened(dispatcher, boiler_page)
     words = words_of(page)
     assert (
-        "Of what drifts CO air-free at low fire binds: its accepted chance, 2 %, is used up on 5 November 2026."
-        in words
+        "Of what drifts CO air-free at low fire binds: its accepted risk, 2 %, is used up on 5 November 2026." in words
     )
     (drawn,) = re.findall(r'<section class="block">\s*<h2>CO air-free at high fire</h2>.*?</section>', page, re.DOTALL)
     assert "250 limit" in drawn
@@ -188,14 +193,14 @@ def test_an_appliance_without_a_sheet_has_no_band_and_says_so(
     visited(Appliance.objects.get(id=boiler.id), person, analyser, dispatcher)
     page = words_of(opened(dispatcher, boiler_page))
     assert "none: readings have no target" in page
-    assert "there is no maker's sheet, so there is no band to leave" in page
+    assert "there is no settings sheet, so there is no band to leave" in page
 
 
 def test_an_analyser_without_co_leaves_no_air_free_rule(
     body: dict[str, Any], dispatcher: User, boiler_page: str
 ) -> None:
     for each in body["readings"]:
-        each["values"] = {"o2": measured("4.4", "%"), "co": {"qualifier": "not measured"}}
+        each["values"] = {"o2": measured("4.4", "%"), "co": {"qualifier": "not_measured"}}
     store(body, dispatcher)
     page = main_of(opened(dispatcher, boiler_page))
     assert "CO₂ at high fire" in page
@@ -208,7 +213,7 @@ def test_a_common_flue_is_named_and_its_readings_are_no_drift(
     group = FlueGroup.objects.create(building=boiler.building, name="east flue")
     Appliance.objects.filter(id=boiler.id).update(flue_group=group)
     for each in body["readings"]:
-        each["sampling_point"] = "common flue"
+        each["sampling_point"] = "common_flue"
     store(body, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
     page = words_of(opened(dispatcher, boiler_page))
@@ -248,29 +253,31 @@ def test_a_removal_planned_ahead_changes_nothing_yet(boiler: Appliance, dispatch
     assert "Weir House 1 Test Lane Weir Trust 0 none no date" in words_of(opened(dispatcher, "/buildings/"))
 
 
-def test_a_duty_that_cannot_be_told_is_said_and_never_late(
+def test_a_required_check_that_cannot_be_told_is_said_and_never_late(
     boiler: Appliance, dispatcher: User, boiler_page: str
 ) -> None:
-    add_undecided_duty(boiler, dispatcher, date(2025, 6, 1))
+    add_undecided_required_check(boiler, dispatcher, date(2025, 6, 1))
     page = words_of(opened(dispatcher, boiler_page))
     assert "Nothing asks for a visit by a date that is certain." in page
-    assert "One duty can't be told: By flue: as early as 1 June 2026; age_of_flue not recorded" in page
+    assert "One required check can't be told: By flue: as early as 1 June 2026; age_of_flue not recorded" in page
     assert "By flue : as early as 1 Jun 2026." in page
-    assert "late" not in page.split("Duties")[-1].split("Proof")[0]
+    assert "late" not in page.split("Required checks")[-1].split("Proof")[0]
 
 
 def test_flags_and_defects_stand_open_with_who_was_told(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
 ) -> None:
     body = visit_body(boiler, person, analyser)
-    body["defects"] = [{"what": "gasket worn", "severity": "mend", "mend_by": "2026-04-01", "told": "the caretaker"}]
+    body["defects"] = [
+        {"what": "gasket worn", "severity": "repair", "repair_by": "2026-04-01", "told": "the caretaker"}
+    ]
     store(body, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
     may_be_outside(boiler, boiler.forecasts.get(quantity="co2", rate="low"))
     page = words_of(opened(dispatcher, boiler_page))
-    assert "Defect: gasket worn. To be mended by 1 Apr 2026. Told: the caretaker." in page
+    assert "Defect: gasket worn. To be repaired by 1 Apr 2026. Told: the caretaker." in page
     assert "Likely to be outside before the next planned visit: CO₂ at low fire" in page
-    assert Revisit.objects.get().binding == "defect"
+    assert Revisit.objects.get().date_set_by == "defect"
 
 
 # ---- a visit ----
@@ -304,7 +311,7 @@ def test_a_visit_s_paper_is_a_pdf(body: dict[str, Any], auditor: User) -> None:
 
 
 def test_a_visit_without_readings_says_why(body: dict[str, Any], dispatcher: User) -> None:
-    body |= {"readings": [], "work": [], "outcome": "not tested", "outcome_reason": "nobody in"}
+    body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody_in"}
     body["attendance"]["left_at"] = "2026-03-02T10:00:00+00:00"
     visit = store(body, dispatcher)
     page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))

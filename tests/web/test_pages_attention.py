@@ -9,12 +9,12 @@ from pytest_django.fixtures import Settings
 from fleet.models import Analyser, Appliance, Client, Contractor, Flag, Person, User
 from fleet.queries.attention import attention_for
 from fleet.services.flags import acknowledge_flag
-from fleet.services.visits import hold_message
+from fleet.services.visits import keep_unreadable
 from fleet.web.attention import opening
 from tests.cast import NOON, make_appliance, make_building, measured, store
 from tests.web.markup import main_of
 from tests.web.opened import checked, opened, sent
-from tests.web.world import add_yearly_duty, called_unsafe, may_be_outside, visited
+from tests.web.world import add_yearly_required_check, called_unsafe, may_be_outside, visited
 
 
 @pytest.fixture(autouse=True)
@@ -36,7 +36,7 @@ def test_nothing_at_all_says_what_will_appear_and_what_to_do(dispatcher: User) -
 def test_a_quiet_day_names_the_next_thing_with_a_date(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
 ) -> None:
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher)
     page = main_of(opened(dispatcher, "/"))
     assert "Nothing is unsafe, outside a limit or due." in page
@@ -46,7 +46,7 @@ def test_a_quiet_day_names_the_next_thing_with_a_date(
 def test_unsafe_is_framed_first_with_who_was_told(unsafe: Flag, dispatcher: User) -> None:
     page = main_of(opened(dispatcher, "/"))
     assert "Monday 2 March: one unsafe or at stop level" in page
-    assert "Called unsafe, nobody has answered for it yet" in page
+    assert "Declared unsafe, nobody has answered for it yet" in page
     assert "spilling into the room." in page
     assert "Told on the spot: the caretaker." in page
     assert page.index('class="stop') < page.index('class="ask"')
@@ -63,16 +63,16 @@ def test_several_unsafe_appliances_stand_one_by_one(
 
 def test_choosing_a_client_never_hides_what_is_unsafe(unsafe: Flag, dispatcher: User) -> None:
     other = Client.objects.create(name="Quiet client")
-    assert "Called unsafe" in opened(dispatcher, f"/?client={other.id}&within=7")
+    assert "Declared unsafe" in opened(dispatcher, f"/?client={other.id}&within=7")
 
 
 def test_stop_level_shows_its_reading_against_the_line(body: dict[str, Any], technician: User) -> None:
     for each in body["readings"]:
-        each["values"]["co"] = measured("2000", "ppm", "more than")
+        each["values"]["co"] = measured("2000", "ppm", "more_than")
     store(body, technician)
     page = main_of(opened(technician, "/"))
     assert "Stop level, nobody has answered for it yet" in page
-    assert "more than" in page
+    assert "more_than" in page
     assert '<b class="outside">outside</b> the limits of' in page
     assert 'class="rule"' in page
 
@@ -110,11 +110,11 @@ def test_a_form_that_cannot_be_read_is_a_fault_block(unsafe: Flag, dispatcher: U
 
 
 def test_unsafe_is_not_closed_without_a_test_and_the_reason_typed_is_kept(unsafe: Flag, technician: User) -> None:
-    answer = sent(technician, f"/flags/{unsafe.id}/close/", version=1, words="mended the flue", back="appliance")
+    answer = sent(technician, f"/flags/{unsafe.id}/close/", version=1, words="repaired the flue", back="appliance")
     page = main_of(checked(answer))
     assert answer.status_code == 400
     assert "It needs a test as left after it" in page
-    assert page.count('value="mended the flue"') == 1
+    assert page.count('value="repaired the flue"') == 1
     unsafe.refresh_from_db()
     assert unsafe.closed_at is None
 
@@ -141,7 +141,7 @@ def test_the_office_closes_a_drift_flag_from_the_appliance(
 def test_a_drift_row_says_pace_day_chance_and_what_is_accepted(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
 ) -> None:
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher, day="2025-03-02")
     visited(boiler, person, analyser, dispatcher)
     may_be_outside(boiler, boiler.forecasts.get(quantity="co2", rate="high"))
@@ -165,7 +165,7 @@ def test_an_outside_row_names_value_limit_and_set_in_words(
 def test_what_falls_due_is_chosen_by_days_and_client(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
 ) -> None:
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher, day="2025-04-10", left=("9.40", "9.10"))
     other = Client.objects.create(name="Quiet client")
     assert "Look at Boiler 1" not in opened(dispatcher, "/?within=21")
@@ -178,7 +178,7 @@ def test_the_margin_holds_what_runs_out_and_what_waits_for_the_office(
     boiler: Appliance, technician: User, manager: User, dispatcher: User, analyser: Analyser
 ) -> None:
     analyser.calibrations.update(valid_to="2026-03-10")
-    hold_message(body=b"{", errors={"body": "cut off"}, unsafe=None, actor=technician, now=NOON)
+    keep_unreadable(body=b"{", errors={"body": "cut off"}, unsafe=None, actor=technician, now=NOON)
     page = main_of(opened(dispatcher, "/"))
     assert "calibration of Analyser 1" in page
     assert "1 message could not be read" in page
@@ -188,7 +188,7 @@ def test_the_margin_holds_what_runs_out_and_what_waits_for_the_office(
 def test_a_mark_on_a_visit_is_listed_with_its_sentence(
     body: dict[str, Any], technician: User, dispatcher: User
 ) -> None:
-    body["plate"] = {"confirmed": False}
+    body["data_plate"] = {"confirmed": False}
     store(body, technician)
     assert "The plate was not confirmed on arrival." in main_of(opened(dispatcher, "/"))
 
@@ -197,7 +197,7 @@ def test_the_opening_counts_appliances_not_reasons(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
 ) -> None:
     visited(boiler, person, analyser, dispatcher, left=("10.30", "10.30"))
-    assert Flag.objects.filter(kind="outside a limit").count() == 2
+    assert Flag.objects.filter(kind="outside_a_limit").count() == 2
     assert opening(attention_for(dispatcher, NOON.date())) == "Monday 2 March: one outside a limit"
 
 
@@ -215,6 +215,6 @@ def test_a_long_list_says_how_much_of_it_is_shown(
     Contractor.objects.update(name="Test Heating")
     for name in ("One House", "Two House"):
         appliance = make_appliance(make_building(boiler.building.client, name), boiler.sheet)
-        add_yearly_duty(appliance, dispatcher)
+        add_yearly_required_check(appliance, dispatcher)
         visited(appliance, person, analyser, dispatcher, day="2025-03-05")
     assert "the first 1 of 2" in main_of(opened(dispatcher, "/"))

@@ -25,7 +25,7 @@ from fleet.services.forecasts import refresh_forecasts
 from tests.cast import NOON, make_user, propose_revisit, store
 from tests.services.test_deliveries import corrected, under
 from tests.services.test_revisits import flagged
-from tests.services.test_revisits import under as under_duty
+from tests.services.test_revisits import under as under_required_check
 from tests.web.world import Foreign, make_foreign, may_be_outside
 
 
@@ -38,13 +38,13 @@ def browser(user: User) -> Browser:
 @pytest.fixture
 def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician: User) -> Delivery:
     under(boiler, "uk-gsiur-36", manager)
-    store(body | {"defects": [{"what": "seal worn", "severity": "mend", "told": "the owner"}]}, technician)
+    store(body | {"defects": [{"what": "seal worn", "severity": "repair", "told": "the owner"}]}, technician)
     return Delivery.objects.get()
 
 
 @pytest.fixture
 def revisit(boiler: Appliance, manager: User) -> Revisit:
-    under_duty(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
+    under_required_check(boiler, manager, "Yearly", {"type": "max_months", "months": 24}, date(2025, 12, 1))
     proposed = propose_revisit(appliance=boiler, now=NOON)
     assert proposed is not None
     return proposed
@@ -56,7 +56,7 @@ def foreign(boiler: Appliance, person: Person, analyser: Analyser, manager: User
     made = make_foreign(boiler, person, analyser, manager)
     Defect.objects.create(
         id="0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9f", visit=made.visit, appliance=made.appliance, what="their flue",
-        severity="mend", due=date(2026, 3, 9),
+        severity="repair", due=date(2026, 3, 9),
     )  # fmt: skip
     return made
 
@@ -142,11 +142,11 @@ def test_the_defects_open_with_what_is_overdue_and_one_is_closed(
     assert "One defect is open and one is overdue." in shown
     assert "Told: the owner." in shown
     defect = Defect.objects.get()
-    path = reverse("defect-settle", args=[defect.id])
-    assert browser(technician).post(path, {"version": defect.version, "words": "mended"}).status_code == 403
+    path = reverse("defect-resolve", args=[defect.id])
+    assert browser(technician).post(path, {"version": defect.version, "words": "repaired"}).status_code == 403
     wordless = browser(dispatcher).post(path, {"version": defect.version, "words": ""})
     assert (wordless.status_code, Defect.objects.get().is_open) == (400, True)
-    assert browser(dispatcher).post(path, {"version": defect.version, "words": "mended"}).status_code == 302
+    assert browser(dispatcher).post(path, {"version": defect.version, "words": "repaired"}).status_code == 302
     assert "No defect is open." in text_of(browser(dispatcher), "/defects/")
 
 
@@ -170,7 +170,7 @@ def test_a_day_is_set_with_what_the_occupier_knows_and_held(revisit: Revisit, di
     assert "agreed of " in shown
     assert "Days that no longer fit" in text_of(client, "/")
     revisit.refresh_from_db()
-    moved = client.post(path, {"version": revisit.version, "state": "pinned", "day": "2190-04-02", "words": "kept"})
+    moved = client.post(path, {"version": revisit.version, "state": "booked", "day": "2190-04-02", "words": "kept"})
     assert (moved.status_code, OccupierNotice.objects.count()) == (409, 1)
     assert "the occupier knows of 2190-04-01" in moved.content.decode()
     assert 'value="kept"' in moved.content.decode()
@@ -188,13 +188,13 @@ def test_an_attempt_is_recorded_from_the_page_by_the_field(
     boiler: Appliance, revisit: Revisit, technician: User, auditor: User
 ) -> None:
     path = reverse("building-no-access", args=[boiler.building_id])
-    given = {"appliance": [str(boiler.id)], "at": "2026-03-02T09:30", "kind": "no key", "letter": "card left"}
+    given = {"appliance": [str(boiler.id)], "at": "2026-03-02T09:30", "kind": "no_key", "letter": "card left"}
     assert browser(auditor).post(path, given).status_code == 403
     assert browser(technician).post(path, given).status_code == 302
     attempt = NoAccess.objects.get()
-    assert (attempt.kind, attempt.letter, attempt.by) == ("no key", "card left", technician)
+    assert (attempt.kind, attempt.letter, attempt.by) == ("no_key", "card left", technician)
     shown = text_of(browser(auditor), f"/buildings/{boiler.building_id}/revisits/")
-    assert "no key" in shown
+    assert "no_key" in shown
     assert "Record the attempt" not in shown
     nobody = browser(technician).post(path, given | {"appliance": []})
     assert (nobody.status_code, NoAccess.objects.count()) == (400, 1)
@@ -217,7 +217,7 @@ def test_attention_says_which_risk_is_accepted(
     values = {
         "earliest": NOON.date(),
         "latest": NOON.date(),
-        "binding": "duty",
+        "date_set_by": "required_check",
         "why": ["flag", {"sentence": "x"}],
         "made_at": NOON,
     }
@@ -230,9 +230,9 @@ def test_attention_says_which_risk_is_accepted(
 
 # ---- the contractor's choices ----
 
-CHOICES = {"accepted_chance": "8", "accepted_chance_co": "2", "accepted_chance_rise": "15", "flag_at": "30",
-           "extra_visits_a_week": "6", "outside_within_days": "14", "mend_unsafe": "0", "mend_at_risk": "14",
-           "mend_mend": "28", "mend_note": ""}  # fmt: skip
+CHOICES = {"accepted_risk": "8", "accepted_risk_co": "2", "accepted_risk_rise": "15", "flag_at": "30",
+           "extra_visits_a_week": "6", "outside_within_days": "14", "repair_unsafe": "0", "repair_at_risk": "14",
+           "repair_repair": "28", "repair_note": ""}  # fmt: skip
 
 
 def hidden(page: str, name: str) -> str:
@@ -280,9 +280,9 @@ def test_a_stale_preview_is_refused_and_shown_on_top_of_the_newest(manager: User
 def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
     answer = browser(manager).post("/choices/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"})
     assert answer.status_code == 400
-    assert 'aria-describedby="id_flag_at-said"' in answer.content.decode()
+    assert 'aria-describedby="id-flag-at-said"' in answer.content.decode()
     assert "It must be a figure from 0.01 to 99.99, in per cent." in answer.content.decode()
-    typed = CHOICES | {"extra_visits_a_week": "many", "mend_note": "-1", "based_on": "1", "act": "preview"}
+    typed = CHOICES | {"extra_visits_a_week": "many", "repair_note": "-1", "based_on": "1", "act": "preview"}
     page = browser(manager).post("/choices/", typed).content.decode()
     assert "It must be a whole number from 0 to 1000." in page
     assert "It must be a whole number from 0 to 3650, or be left empty." in page

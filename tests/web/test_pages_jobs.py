@@ -32,7 +32,7 @@ def beat(minutes_ago: float, carrier: str) -> None:
 
 def died(key: str = "co2/high") -> Job:
     values = {"tries": 8, "finished_at": NOON, "failed_at": NOON}
-    return job("dead", key, last_error="ValueError: no\nTraceback <b>of</b> it", **values)
+    return job("failed", key, last_error="ValueError: no\nTraceback <b>of</b> it", **values)
 
 
 def test_what_died_comes_first_with_its_error_and_what_can_be_done(manager: User) -> None:
@@ -85,7 +85,7 @@ def test_it_counts_and_says_how_long_the_oldest_has_waited_and_what_comes_next(m
 
 def test_larger_work_is_shown_as_so_many_of_so_many(manager: User) -> None:
     barrier = job("waiting", "2026-03-02", kind="refresh_everybody")
-    for number, state in enumerate(["done", "dead", "waiting", "running"]):
+    for number, state in enumerate(["done", "failed", "waiting", "running"]):
         moment = {"claimed_at": NOON, "claimed_until": NOON} if state == "running" else {}
         job(state, str(number), parent=barrier, finished_at=NOON, **moment)
     said = "Have every appliance looked at again, 2026-03-02. Learn drift anew: 2 of 4"
@@ -117,12 +117,12 @@ def test_what_cannot_be_done_is_said_and_changes_nothing(manager: User) -> None:
 
 
 def test_only_managers_come_here(dispatcher: User, technician: User, auditor: User) -> None:
-    dead = died()
+    failed = died()
     for user in (dispatcher, technician, auditor):
         assert browser_of(user).get(PAGE).status_code == 403
-        assert sent(user, f"{PAGE}{dead.id}/retry/").status_code == 403
-    dead.refresh_from_db()
-    assert dead.state == "dead"
+        assert sent(user, f"{PAGE}{failed.id}/retry/").status_code == 403
+    failed.refresh_from_db()
+    assert failed.state == "failed"
 
 
 def test_it_takes_as_many_queries_for_many_rows_as_for_few(manager: User) -> None:

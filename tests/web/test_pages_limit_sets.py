@@ -13,7 +13,7 @@ from pytest_django.fixtures import Settings
 
 from fleet.models import Analyser, Appliance, LimitSet, ModelSheet, Person, User
 from fleet.models.register import new_id
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set
 from tests.cast import NOON, SHEET, store, visit_body
 from tests.web.forms_sent import again, edit, fields_of
 from tests.web.markup import main_of, words_of
@@ -30,7 +30,7 @@ def neutral(boiler: Appliance, manager: User) -> LimitSet:
     """The neutral profile, applied to the boiler's building."""
     limit_set = LimitSet.objects.get(key="demo-neutral")
     values = {"limit_set": limit_set, "building": boiler.building, "since": "2025-01-01", "why": "chosen for a test"}
-    attach_limit_set(values=values, actor=manager, now=NOON)
+    assign_limit_set(values=values, actor=manager, now=NOON)
     return limit_set
 
 
@@ -155,14 +155,14 @@ def uploaded(user: User, file: Any, **values: str) -> Any:
 
 def exported(user: User, path: str) -> dict[str, Any]:
     answer = browser_of(user).get(f"/api/v1{path}export")
-    assert "attachment" in answer["Content-Disposition"]
+    assert "assignment" in answer["Content-Disposition"]
     return dict(answer.json())
 
 
 def test_a_file_makes_a_new_sheet_once_it_was_shown(boiler: Appliance, manager: User) -> None:
     file = exported(manager, f"/sheets/{boiler.sheet_id}/") | {"name": "From elsewhere"}
     shown = checked(uploaded(manager, file))
-    assert "A new maker's sheet" in html.unescape(shown)
+    assert "A new settings sheet" in html.unescape(shown)
     assert not ModelSheet.objects.filter(name="From elsewhere").exists()
     again(manager, "/sheets/import/", shown, act="record")
     assert ModelSheet.objects.get(name="From elsewhere").current.content == SHEET

@@ -1,4 +1,6 @@
-"""An appliance out of use, replaced, converted on its pages; what the duties' page says of visits and standstills."""
+"""An appliance out of use, replaced, converted on its pages; what the required checks' page says of visits and
+standstills.
+"""
 
 from collections.abc import Callable
 from datetime import date
@@ -8,9 +10,9 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from fleet.models import Appliance, Duty, GasConversion, LimitSet, OutOfUse, User
+from fleet.models import Appliance, GasConversion, LimitSet, OutOfUse, RequiredCheck, User
 from fleet.models.register import new_id
-from fleet.services.limit_sets import attach_limit_set
+from fleet.services.limit_sets import assign_limit_set
 from fleet.services.out_of_use import begin_out_of_use
 from tests.cast import NOON, SHEET, make_sheet, store
 
@@ -33,26 +35,26 @@ def text_of(client: Client, path: str) -> str:
 
 def attach(key: str, actor: User, boiler: Appliance) -> None:
     place = {"limit_set": LimitSet.objects.get(key=key), "appliance": boiler, "since": date(2025, 1, 1), "why": "x"}
-    attach_limit_set(values=place, actor=actor, now=NOON)
+    assign_limit_set(values=place, actor=actor, now=NOON)
 
 
-def test_the_duties_page_says_what_a_visit_lacked(
+def test_the_required_checks_page_says_what_a_visit_lacked(
     browser: Callable[[User], Client], body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
-    store(body | {"declared": {}}, technician)
+    store(body | {"inspection_points": {}}, technician)
     attach("uk-gsiur-36", manager, boiler)
-    page = text_of(browser(manager), reverse("duties"))
-    assert "was visited and not discharged." in page
-    assert "Visited on 2 Mar 2026, not discharged: its record lacks" in page
+    page = text_of(browser(manager), reverse("required_checks"))
+    assert "was visited and doesn't count." in page
+    assert "Visited on 2 Mar 2026, doesn't count: its record lacks" in page
 
 
-def test_the_duties_page_lists_what_is_suspended(
+def test_the_required_checks_page_lists_what_is_suspended(
     browser: Callable[[User], Client], boiler: Appliance, manager: User
 ) -> None:
     content = {"begins": "2026-01-20", "why": "closed", "said_by": "the caretaker"}
     begin_out_of_use(appliance=boiler, content=content, actor=manager, now=NOON, id=new_id())
     attach("demo-neutral", manager, boiler)
-    page = text_of(browser(manager), reverse("duties"))
+    page = text_of(browser(manager), reverse("required_checks"))
     assert "one is suspended, of 1." in page
     assert "Out of use since 20 Jan 2026: nothing is due until its restart." in page
 
@@ -102,13 +104,13 @@ def test_the_office_replaces_it_and_chooses_what_is_taken_over(
     attach("demo-neutral", manager, boiler)
     path, client = reverse("appliance-replace", args=[boiler.id]), browser(manager)
     page = text_of(client, path)
-    mine = Duty.objects.get().attachment
+    mine = RequiredCheck.objects.get().assignment
     assert mine and f'value="{mine.id}"' in page and "checked" not in page
     typed = {"version": 1, "day": "2026-02-20", "name": "Boiler 1", "serial": "N-7", "sheet": str(boiler.sheet_id)}
-    answer = client.post(path, typed | {"attachments": [str(mine.id)]})
+    answer = client.post(path, typed | {"assignments": [str(mine.id)]})
     new = Appliance.objects.get(replaces=boiler)
     assert answer.url == reverse("appliance", args=[new.id])
-    assert Duty.objects.filter(appliance=new).count() == 1
+    assert RequiredCheck.objects.filter(appliance=new).count() == 1
     boiler.refresh_from_db()
     assert boiler.in_service_to == date(2026, 2, 20)
 
@@ -130,6 +132,6 @@ def test_the_office_records_a_conversion(browser: Callable[[User], Client], boil
              "analyser_fuel": "propane", "sheet": str(sheet.id), "done_by": "Ada", "test_within_days": 14}  # fmt: skip
     assert client.post(path, typed).url == reverse("appliance", args=[boiler.id])
     assert GasConversion.objects.get().sheet == sheet
-    assert Duty.objects.get(source="conversion").due == date(2026, 3, 6)
+    assert RequiredCheck.objects.get(source="conversion").due == date(2026, 3, 6)
     assert client.post(path, typed).status_code == 400
     assert GasConversion.objects.count() == 1

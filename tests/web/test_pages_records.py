@@ -1,4 +1,4 @@
-"""Records, duties and statements: lists in pages, what the office settles, and what a statement says."""
+"""Records, required checks and statements: lists in pages, what the office resolves, and what a statement says."""
 
 from datetime import date
 from typing import Any
@@ -7,13 +7,13 @@ import pytest
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
-from fleet.models import Analyser, Appliance, HeldMessage, Mark, Person, User
-from fleet.services.duties import add_duty
-from fleet.services.visits import hold_message, settle_mark
+from fleet.models import Analyser, Appliance, Person, Question, UnreadableRecord, User
+from fleet.services.required_checks import add_required_check
+from fleet.services.visits import keep_unreadable, resolve_question
 from tests.cast import NOON, make_appliance, store
 from tests.web.markup import main_of, read, words_of
 from tests.web.opened import browser_of, checked, opened, sent
-from tests.web.world import add_undecided_duty, add_yearly_duty, visited
+from tests.web.world import add_undecided_required_check, add_yearly_required_check, visited
 
 
 @pytest.fixture(autouse=True)
@@ -22,16 +22,16 @@ def at_noon(settings: Settings) -> None:
 
 
 @pytest.fixture
-def mark(body: dict[str, Any], technician: User) -> Mark:
-    body["plate"] = {"confirmed": False}
+def question(body: dict[str, Any], technician: User) -> Question:
+    body["data_plate"] = {"confirmed": False}
     store(body, technician)
-    return Mark.objects.get()
+    return Question.objects.get()
 
 
 @pytest.fixture
-def held(technician: User) -> HeldMessage:
+def held(technician: User) -> UnreadableRecord:
     body = b'{"note": "<script>x</script>"}'
-    return hold_message(body=body, errors={"id": "is missing"}, unsafe=None, actor=technician, now=NOON)
+    return keep_unreadable(body=body, errors={"id": "is missing"}, unsafe=None, actor=technician, now=NOON)
 
 
 # ---- records ----
@@ -70,25 +70,27 @@ def test_records_come_in_pages_by_key_newest_first(
     assert seen == made[::-1]
 
 
-def test_the_office_settles_a_mark_with_words(mark: Mark, dispatcher: User) -> None:
-    assert "Settle it" in opened(dispatcher, "/records/")
-    answer = sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words="Asked; it was the right one")
+def test_the_office_resolves_a_mark_with_words(question: Question, dispatcher: User) -> None:
+    assert "Resolve it" in opened(dispatcher, "/records/")
+    answer = sent(
+        dispatcher, f"/records/questions/{question.id}/resolve/", version=1, words="Asked; it was the right one"
+    )
     assert (answer.status_code, answer["Location"]) == (302, "/records/")
-    mark.refresh_from_db()
-    assert (mark.settled_by, mark.settled_note) == (dispatcher, "Asked; it was the right one")
+    question.refresh_from_db()
+    assert (question.resolved_by, question.resolved_note) == (dispatcher, "Asked; it was the right one")
     assert "To be looked at" not in opened(dispatcher, "/records/")
 
 
-def test_words_typed_on_a_page_lose_what_reorders_or_hides_text(mark: Mark, dispatcher: User) -> None:
+def test_words_typed_on_a_page_lose_what_reorders_or_hides_text(question: Question, dispatcher: User) -> None:
     typed = " Asked\u202e; it\u200b was\u0007 the right one cafe\u0301"
-    sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words=typed)
-    mark.refresh_from_db()
-    assert mark.settled_note == "Asked; it was the right one caf\u00e9"
+    sent(dispatcher, f"/records/questions/{question.id}/resolve/", version=1, words=typed)
+    question.refresh_from_db()
+    assert question.resolved_note == "Asked; it was the right one caf\u00e9"
 
 
-def test_words_that_nobody_could_see_are_no_words(mark: Mark, dispatcher: User) -> None:
-    answer = sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words="\u202e\u200b\u0007")
-    assert (answer.status_code, Mark.objects.get().settled_note) == (400, "")
+def test_words_that_nobody_could_see_are_no_words(question: Question, dispatcher: User) -> None:
+    answer = sent(dispatcher, f"/records/questions/{question.id}/resolve/", version=1, words="\u202e\u200b\u0007")
+    assert (answer.status_code, Question.objects.get().resolved_note) == (400, "")
 
 
 @pytest.mark.parametrize(("begins", "ends"), [("0001-01-01", "2026-12-31"), ("2026-01-01", "9999-12-31")])
@@ -102,45 +104,45 @@ def test_a_statement_of_years_that_no_record_can_have_is_refused_in_words(
     assert browser_of(auditor).get("/statements/statement.pdf", question).status_code == 404
 
 
-def test_a_mark_settled_meanwhile_is_a_fault_block_and_keeps_the_words(
-    mark: Mark, dispatcher: User, manager: User
+def test_a_mark_resolved_meanwhile_is_a_fault_block_and_keeps_the_words(
+    question: Question, dispatcher: User, manager: User
 ) -> None:
-    settle_mark(mark=mark, version=1, note="by me", actor=manager, now=NOON)
-    answer = sent(dispatcher, f"/records/marks/{mark.id}/settle/", version=1, words="by <me>, too")
+    resolve_question(question=question, version=1, note="by me", actor=manager, now=NOON)
+    answer = sent(dispatcher, f"/records/questions/{question.id}/resolve/", version=1, words="by <me>, too")
     page = main_of(checked(answer))
     assert answer.status_code == 409
     assert 'class="fault"' in page
     assert "by me" in page
     assert "by &lt;me&gt;, too" in page
-    mark.refresh_from_db()
-    assert (mark.settled_by, mark.version) == (manager, 2)
+    question.refresh_from_db()
+    assert (question.resolved_by, question.version) == (manager, 2)
 
 
-def test_settling_without_words_is_refused(mark: Mark, held: HeldMessage, dispatcher: User) -> None:
-    for path in (f"/records/marks/{mark.id}/settle/", f"/records/held/{held.id}/settle/"):
+def test_resolving_without_words_is_refused(question: Question, held: UnreadableRecord, dispatcher: User) -> None:
+    for path in (f"/records/questions/{question.id}/resolve/", f"/records/held/{held.id}/resolve/"):
         answer = sent(dispatcher, path, version=1, words="  ")
         assert answer.status_code == 400
         assert "Say why, in a few words." in checked(answer)
 
 
-def test_marks_are_settled_by_the_office_alone(mark: Mark, technician: User, auditor: User) -> None:
+def test_marks_are_resolved_by_the_office_alone(question: Question, technician: User, auditor: User) -> None:
     for user in (technician, auditor):
-        assert "Settle it" not in opened(user, "/records/")
-        assert sent(user, f"/records/marks/{mark.id}/settle/", version=1, words="x").status_code == 403
+        assert "Resolve it" not in opened(user, "/records/")
+        assert sent(user, f"/records/questions/{question.id}/resolve/", version=1, words="x").status_code == 403
 
 
-def test_held_messages_show_their_errors_and_raw_text_to_the_office(
-    held: HeldMessage, manager: User, technician: User
+def test_unreadable_records_show_their_errors_and_raw_text_to_the_office(
+    held: UnreadableRecord, manager: User, technician: User
 ) -> None:
     page = main_of(opened(manager, "/records/"))
-    assert "One message could not be read and is kept for mending." in page
+    assert "One message could not be read and is kept for repairing." in page
     assert "is missing" in page
     assert "&lt;script&gt;x&lt;/script&gt;" in page
     assert "is missing" not in opened(technician, "/records/")
 
 
-def test_a_held_message_is_settled_once(held: HeldMessage, manager: User, dispatcher: User) -> None:
-    path = f"/records/held/{held.id}/settle/"
+def test_a_unreadable_record_is_resolved_once(held: UnreadableRecord, manager: User, dispatcher: User) -> None:
+    path = f"/records/held/{held.id}/resolve/"
     assert sent(manager, path, version=1, words="sent anew").status_code == 302
     answer = sent(dispatcher, path, version=1, words="put aside")
     page = main_of(checked(answer))
@@ -148,7 +150,7 @@ def test_a_held_message_is_settled_once(held: HeldMessage, manager: User, dispat
     assert "sent anew" in page
     assert "You wrote: put aside" in page
     held.refresh_from_db()
-    assert (held.settled_how, bytes(held.body)[:1]) == ("sent anew", b"{")
+    assert (held.resolved_how, bytes(held.body)[:1]) == ("sent anew", b"{")
 
 
 def test_papers_that_have_run_out_are_called_that(analyser: Analyser, person: Person, manager: User) -> None:
@@ -160,51 +162,53 @@ def test_papers_that_have_run_out_are_called_that(analyser: Analyser, person: Pe
     assert "certificate C-1 by a laboratory" in page
 
 
-# ---- duties ----
+# ---- required checks ----
 
 
-def test_no_duty_says_how_one_comes_about(dispatcher: User) -> None:
-    page = words_of(opened(dispatcher, "/duties/"))
-    assert "No duty stands." in page
-    assert "A duty appears here when a limit set with an interval is attached" in page
+def test_no_required_check_says_how_one_comes_about(dispatcher: User) -> None:
+    page = words_of(opened(dispatcher, "/required-checks/"))
+    assert "No required check stands." in page
+    assert "A required check appears here when a limit set with an interval is attached" in page
 
 
-def test_duties_stand_soonest_first_with_their_arithmetic(
+def test_required_checks_stand_soonest_first_with_their_arithmetic(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
 ) -> None:
-    add_yearly_duty(boiler, dispatcher)
+    add_yearly_required_check(boiler, dispatcher)
     late = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
-    add_yearly_duty(late, dispatcher)
+    add_yearly_required_check(late, dispatcher)
     visited(boiler, person, analyser, dispatcher)
     visited(late, person, analyser, dispatcher, day="2025-02-20")
-    page = words_of(opened(dispatcher, "/duties/"))
-    assert "One duty is late and none fall due within three weeks, of 2." in page
+    page = words_of(opened(dispatcher, "/required-checks/"))
+    assert "One required check is late and none fall due within three weeks, of 2." in page
     assert "20 Feb 2026 10 days late" in page
     assert "Yearly check: 20 Feb 2025 plus 12 months is 20 Feb 2026." in page
     assert page.index("Boiler 2 Weir House") < page.index("Boiler 1 Weir House")
 
 
-def test_a_duty_that_cannot_be_told_says_which_fact_is_missing(boiler: Appliance, dispatcher: User) -> None:
+def test_a_required_check_that_cannot_be_told_says_which_fact_is_missing(boiler: Appliance, dispatcher: User) -> None:
     rule = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
     values = {"appliance": boiler, "name": "By age", "source": "contract", "rule": rule, "why": "signed"}
-    add_duty(values=values | {"since": NOON.date()}, actor=dispatcher, now=NOON)
-    page = words_of(opened(dispatcher, "/duties/"))
+    add_required_check(values=values | {"since": NOON.date()}, actor=dispatcher, now=NOON)
+    page = words_of(opened(dispatcher, "/required-checks/"))
     assert "one can't be told for sure" in page
     assert "age_of_flue not recorded" in page
 
 
-def test_a_duty_that_cannot_be_told_is_never_late(boiler: Appliance, dispatcher: User) -> None:
-    add_undecided_duty(boiler, dispatcher, date(2025, 6, 1))
-    page = words_of(opened(dispatcher, "/duties/"))
-    assert "None duties are late, none fall due within three weeks and one can't be told for sure, of 1." in page
+def test_a_required_check_that_cannot_be_told_is_never_late(boiler: Appliance, dispatcher: User) -> None:
+    add_undecided_required_check(boiler, dispatcher, date(2025, 6, 1))
+    page = words_of(opened(dispatcher, "/required-checks/"))
+    assert (
+        "None required checks are late, none fall due within three weeks and one can't be told for sure, of 1." in page
+    )
     assert "1 Jun 2026 at the earliest" in page
     assert "days late" not in page
 
 
-def test_duties_stay_until_a_removal_that_is_planned_ahead(boiler: Appliance, dispatcher: User) -> None:
-    add_yearly_duty(boiler, dispatcher)
+def test_required_checks_stay_until_a_removal_that_is_planned_ahead(boiler: Appliance, dispatcher: User) -> None:
+    add_yearly_required_check(boiler, dispatcher)
     Appliance.objects.filter(id=boiler.id).update(in_service_to="2027-05-01")
-    assert "Yearly check: " in words_of(opened(dispatcher, "/duties/"))
+    assert "Yearly check: " in words_of(opened(dispatcher, "/required-checks/"))
 
 
 # ---- statements ----
@@ -225,7 +229,7 @@ def test_a_statement_is_asked_for_by_a_form(auditor: User) -> None:
 def test_a_statement_opens_with_its_answer_and_as_known_on(
     boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
 ) -> None:
-    add_yearly_duty(boiler, manager)
+    add_yearly_required_check(boiler, manager)
     visited(boiler, person, analyser, manager)
     never = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
     page = words_of(opened(auditor, f"/statements/{query}"))
@@ -240,7 +244,7 @@ def test_a_statement_opens_with_its_answer_and_as_known_on(
 def test_late_and_not_evidence_are_said(
     boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
 ) -> None:
-    add_yearly_duty(boiler, manager)
+    add_yearly_required_check(boiler, manager)
     person.qualifications.update(valid_to="2024-01-01")
     visited(boiler, person, analyser, manager, day="2025-02-20")
     page = words_of(opened(auditor, f"/statements/{query}"))
@@ -251,9 +255,9 @@ def test_late_and_not_evidence_are_said(
 
 
 def test_what_cannot_be_told_is_counted_and_said(boiler: Appliance, auditor: User, manager: User, query: str) -> None:
-    add_undecided_duty(boiler, manager, date(2025, 6, 1))
+    add_undecided_required_check(boiler, manager, date(2025, 6, 1))
     page = words_of(opened(auditor, f"/statements/{query}"))
-    assert "None is known to be past its due date. One has a duty that can't be told." in page
+    assert "None is known to be past its due date. One has a required check that can't be told." in page
     assert "Can't be told: By flue: as early as 1 June 2026; age_of_flue not recorded" in page
     assert "No due date is known." not in page
 
@@ -261,7 +265,7 @@ def test_what_cannot_be_told_is_counted_and_said(boiler: Appliance, auditor: Use
 def test_a_date_that_counts_from_no_evidence_says_so(
     boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
 ) -> None:
-    add_yearly_duty(boiler, manager)
+    add_yearly_required_check(boiler, manager)
     analyser.calibrations.update(passed=False)
     visited(boiler, person, analyser, manager)
     page = words_of(opened(auditor, f"/statements/{query}"))
@@ -273,7 +277,7 @@ def test_a_record_judged_in_part_is_called_that(
     boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
 ) -> None:
     visit = visited(boiler, person, analyser, manager)
-    type(visit.judgement).objects.update(outcome="in part")
+    type(visit.judgement).objects.update(outcome="incomplete")
     assert "against the sets named below: one judged in part." in words_of(opened(auditor, f"/statements/{query}"))
 
 

@@ -9,7 +9,7 @@ from pytest_django.fixtures import Settings
 from fleet.models import Appliance, Client, NoAccess, Person, Revisit, Role, User
 from fleet.models.register import new_id
 from fleet.presentation.days import long_day
-from fleet.services.revisit_days import set_day
+from fleet.services.revisit_days import book_day
 from tests.cast import NOON, make_building, make_person, make_user, propose_revisit
 from tests.services.test_revisits import under
 from tests.web.markup import words_of
@@ -70,21 +70,21 @@ def test_attention_lists_days_without_anybody_and_without_a_qualification(
     revisit: Revisit, dispatcher: User, manager: User
 ) -> None:
     assert "Who goes" not in opened(dispatcher, "/")
-    bare = set_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON,
-                   state="pinned", day=DAY)  # fmt: skip
+    bare = book_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON,
+                   state="booked", day=DAY)  # fmt: skip
     shown = opened(dispatcher, "/")
     assert "Set for a day, and nobody is named:" in shown
     assert "<b>1 Apr 2026</b>" in shown
     lapsing = make_person("Bo Test", None, manager, valid_to="2026-03-31")
-    set_day(revisit=bare, version=bare.version, note="", notice=None, technician=lapsing, actor=manager, now=NOON,
-            state="pinned", day=DAY)  # fmt: skip
+    book_day(revisit=bare, version=bare.version, note="", notice=None, technician=lapsing, actor=manager, now=NOON,
+            state="booked", day=DAY)  # fmt: skip
     shown = opened(dispatcher, "/")
     assert "nobody is named" not in shown
     assert "Bo Test has no qualification for gas in force on 1 April 2026." in shown
 
 
 def test_attention_names_nothing_of_a_client_that_somebody_may_not_see(revisit: Revisit, manager: User) -> None:
-    set_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON, state="pinned", day=DAY)
+    book_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON, state="booked", day=DAY)
     elsewhere = make_user("their dispatcher", Role.DISPATCHER, sees_all_clients=False)
     other = Client.objects.create(name="Mill Trust")
     elsewhere.clients.add(other)
@@ -103,14 +103,14 @@ def test_an_auditor_finds_deliveries_and_defects_in_the_head(auditor: User, disp
 
 
 def test_the_calendars_page_says_what_each_holds(dispatcher: User, technician: User, client_of_ours: Client) -> None:
-    assert "No calendar address is open" in opened(dispatcher, "/calendars/")
+    assert "No calendar link is open" in opened(dispatcher, "/calendars/")
     for whose in (f"user {technician.id}", f"user {dispatcher.id}", f"client {client_of_ours.id}"):
         assert sent(dispatcher, "/calendars/", whose=whose).status_code == 200
     shown = opened(dispatcher, "/calendars/")
     for words in (
         "revisits for which this person is named, on the day that is set; nobody else's",
         "every revisit whose day is set, of the clients that this person may see, and who goes",
-        "revisits proposed and set, and last days of duties, of this client alone",
+        "revisits proposed and set, and last days of required checks, of this client alone",
     ):
         assert words in shown
 
@@ -127,7 +127,7 @@ def test_the_building_opens_with_the_first_day(revisit: Revisit, dispatcher: Use
 
 def test_what_was_noted_of_an_attempt_is_a_sentence(revisit: Revisit, dispatcher: User) -> None:
     NoAccess.objects.create(
-        appliance=revisit.appliance, at=NOON, local_date=NOON.date(), kind="no key", note="rang twice",
+        appliance=revisit.appliance, at=NOON, local_date=NOON.date(), kind="no_key", note="rang twice",
         letter="card left", by=dispatcher, recorded_at=NOON,
     )  # fmt: skip
     assert "Rang twice. Letter: card left." in words_of(opened(dispatcher, page_of(revisit)))

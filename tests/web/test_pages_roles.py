@@ -9,7 +9,7 @@ from tests.cast import NOON, make_user
 from tests.web.opened import browser_of, opened, queries_of, sent
 from tests.web.world import (
     Foreign,
-    add_yearly_duty,
+    add_yearly_required_check,
     called_unsafe,
     make_foreign,
     may_be_outside,
@@ -32,7 +32,7 @@ def users(manager: User, dispatcher: User, technician: User, auditor: User) -> d
 
 @pytest.fixture
 def visit(boiler: Appliance, person: Person, analyser: Analyser, manager: User) -> Visit:
-    add_yearly_duty(boiler, manager)
+    add_yearly_required_check(boiler, manager)
     return visited(boiler, person, analyser, manager)
 
 
@@ -49,7 +49,7 @@ def paths(visit: Visit) -> list[str]:
         f"/buildings/{appliance.building_id}/",
         f"/appliances/{appliance.id}/",
         f"/visits/{visit.id}/",
-        "/duties/",
+        "/required-checks/",
         "/records/",
         f"/sheets/{appliance.sheet_id}/",
         f"/records/?appliance={appliance.id}",
@@ -94,13 +94,13 @@ def test_what_belongs_to_another_client_is_not_found(users: dict[str, User], for
         f"/visits/{foreign.visit.id}/paper.pdf",
         f"/records/?appliance={there.id}",
         f"/buildings/?client={foreign.client.id}",
-        f"/duties/?client={foreign.client.id}",
+        f"/required-checks/?client={foreign.client.id}",
         f"/statements/?client={foreign.client.id}&begins=2026-01-01&ends=2026-03-02",
         f"/statements/?building={there.building_id}&begins=2026-01-01&ends=2026-03-02",
         f"/statements/statement.pdf?client={foreign.client.id}&begins=2026-01-01&ends=2026-03-02",
     ):
         assert "Far" not in opened(users[Role.AUDITOR], path, 404)
-    for path in ("/buildings/", "/duties/", "/records/", "/statements/"):
+    for path in ("/buildings/", "/required-checks/", "/records/", "/statements/"):
         assert "Far House" not in opened(users[Role.AUDITOR], path)
     assert "Far boiler" in opened(users[Role.MANAGER], f"/appliances/{there.id}/")
 
@@ -112,7 +112,7 @@ def test_an_outsider_finds_empty_lists_and_a_quiet_start_page(outsider: User, fo
 
 
 def test_ids_that_are_none_are_not_found_and_never_a_fault(users: dict[str, User]) -> None:
-    for path in ("/records/?appliance=x", "/duties/?client=1", "/buildings/?after=zz", "/?client=%00"):
+    for path in ("/records/?appliance=x", "/required-checks/?client=1", "/buildings/?after=zz", "/?client=%00"):
         opened(users[Role.MANAGER], path, 404)
 
 
@@ -121,7 +121,7 @@ def test_an_auditor_changes_nothing(users: dict[str, User], visit: Visit, unsafe
     for path in (
         f"/flags/{unsafe.id}/acknowledge/",
         f"/flags/{unsafe.id}/close/",
-        f"/records/marks/{visit.id}/settle/",
+        f"/records/questions/{visit.id}/resolve/",
     ):
         assert sent(auditor, path, version=1, words="mine").status_code == 403
     unsafe.refresh_from_db()
@@ -144,7 +144,7 @@ def test_pages_take_no_form_that_they_do_not_name(users: dict[str, User], visit:
 def test_an_address_for_forms_opened_as_a_page_leads_to_its_place(users: dict[str, User], unsafe: Flag) -> None:
     browser = browser_of(users[Role.DISPATCHER])
     assert browser.get(f"/flags/{unsafe.id}/acknowledge/")["Location"] == "/"
-    assert browser.get(f"/records/marks/{unsafe.id}/settle/")["Location"] == "/records/"
+    assert browser.get(f"/records/questions/{unsafe.id}/resolve/")["Location"] == "/records/"
 
 
 def test_every_page_takes_as_many_queries_for_many_rows_as_for_few(
@@ -155,7 +155,7 @@ def test_every_page_takes_as_many_queries_for_many_rows_as_for_few(
     lists = [
         "/",
         "/buildings/",
-        "/duties/",
+        "/required-checks/",
         "/records/",
         f"/appliances/{boiler.id}/",
         f"/buildings/{boiler.building_id}/",

@@ -10,7 +10,7 @@ from pytest_django.fixtures import Settings
 from fleet.models import Analyser, Appliance, LimitSet, ModelSheet, Person, Record, Role, SheetVersion, User
 from fleet.models.register import new_id
 from fleet.services.appliances import add_sheet_version
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, store, visit_body
 from tests.web.forms_sent import again, edit, fields_of
 from tests.web.markup import words_of
@@ -32,7 +32,7 @@ def neutral(boiler: Appliance, manager: User) -> LimitSet:
     """The neutral profile, applied to the boiler's building."""
     limit_set = LimitSet.objects.get(key="demo-neutral")
     values = {"limit_set": limit_set, "building": boiler.building, "since": "2025-01-01", "why": "chosen for a test"}
-    attach_limit_set(values=values, actor=manager, now=NOON)
+    assign_limit_set(values=values, actor=manager, now=NOON)
     return limit_set
 
 
@@ -68,7 +68,7 @@ def test_the_list_says_who_has_what_and_which_sets_apply_where_reviewed_by_whom(
     boiler: Appliance, neutral: LimitSet, auditor: User
 ) -> None:
     page = words_of(opened(auditor, "/sheets/"))
-    assert "One maker's sheet and 35 limit sets. One set applies somewhere. Nobody has reviewed one of them." in page
+    assert "One settings sheet and 35 limit sets. One set applies somewhere. Nobody has reviewed one of them." in page
     assert "Test sheet natural gas, pneumatic ratio, condensing version 1 of 2 Mar 2026, by manager 1 appliance" in page
     assert "Neutral demo profile (not a legal limit set) v1 (not reviewed)" in page
     assert "Weir House: 1 appliance" in page
@@ -82,7 +82,7 @@ def test_a_sheet_draws_its_targets_and_ceilings_and_says_them(boiler: Appliance,
     assert "CO₂, high fire 9.1 to 9.7 % (9.4 plus and minus 0.3 points); casing closed" in said
     assert "ratio screw high fire anticlockwise raises CO₂." in said
     assert "Boiler 1 , Weir House Weir Trust" in said
-    assert "the maker's instructions, the local code and licensed practice come first" in said
+    assert "the manufacturer's instructions, the local code and licensed practice come first" in said
 
 
 def test_an_order_between_rates_and_a_largest_step_are_shown(boiler: Appliance, manager: User) -> None:
@@ -101,7 +101,7 @@ def test_an_order_between_rates_and_a_largest_step_are_shown(boiler: Appliance, 
 
 def test_two_versions_are_compared_in_words(boiler: Appliance, manager: User) -> None:
     content = copy.deepcopy(SHEET)
-    content["targets"][0]["tolerance_basis"] = "percent of target"
+    content["targets"][0]["tolerance_basis"] = "percent_of_target"
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
     page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=2"))
     assert "Target CO₂ at high, casing closed: basis of the tolerance points percent of target" in page
@@ -309,7 +309,7 @@ def test_the_pages_take_as_many_queries_for_many_as_for_few(
         add_limit_set_version(limit_set=neutral, content=neutral.current.content, actor=manager, now=NOON, id=new_id())
         other = LimitSet.objects.exclude(id=neutral.id)[number]
         values = {"limit_set": other, "client": boiler.building.client, "since": "2025-01-01", "why": "more"}
-        attach_limit_set(values=values, actor=manager, now=NOON)
+        assign_limit_set(values=values, actor=manager, now=NOON)
     assert {path: queries_of(manager, path) for path in paths} == before
     assert max(before.values()) <= 16
 

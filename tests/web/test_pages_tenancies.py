@@ -140,7 +140,7 @@ def test_what_was_sent_before_a_correction_can_be_said_to_have_failed_on_the_pag
     assert fail not in office.get(reverse("deliveries")).content.decode()
     words = {"how": "post", "address": "the tenant", "version": waiting.version}
     office.post(reverse("delivery-send", args=[waiting.id]), words)
-    amend_visit(draft=read_visit(body | {"note": "mended"}), reason="x", version=1, actor=manager, now=clock.now())
+    amend_visit(draft=read_visit(body | {"note": "repaired"}), reason="x", version=1, actor=manager, now=clock.now())
     shown = office.get(reverse("deliveries")).content.decode()
     assert fail in shown and reverse("delivery-send", args=[waiting.id]) in shown
     waiting.refresh_from_db()

@@ -8,7 +8,7 @@ from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from fleet.models import Appliance, User
-from fleet.services.duties import add_duty
+from fleet.services.required_checks import add_required_check
 from tests.cast import NOON, make_appliance, store
 from tests.web.markup import words_of
 from tests.web.opened import browser_of, opened
@@ -21,7 +21,7 @@ def at_noon(settings: Settings) -> None:
 
 def add(appliance: Appliance, name: str, actor: User, **rule: Any) -> None:
     values = {"appliance": appliance, "name": name, "source": "contract", "why": "clause 4", "since": date(2015, 1, 1)}
-    add_duty(values=values | {"rule": rule}, actor=actor, now=NOON)
+    add_required_check(values=values | {"rule": rule}, actor=actor, now=NOON)
 
 
 @pytest.fixture
@@ -34,9 +34,11 @@ def asked(body: dict[str, Any], boiler: Appliance, technician: User, manager: Us
     return f"/appliances/{boiler.id}/what-if/"
 
 
-def test_the_answer_comes_first_then_each_duty_then_the_others_of_the_building(asked: str, dispatcher: User) -> None:
+def test_the_answer_comes_first_then_each_required_check_then_the_others_of_the_building(
+    asked: str, dispatcher: User
+) -> None:
     page = words_of(opened(dispatcher, f"{asked}?day=2026-12-01"))
-    assert "two duties are in time and one is late. At most 92 days are given up." in page
+    assert "two required checks are in time and one is late. At most 92 days are given up." in page
     assert "It gives up 92 days: the next check is then due by 1 Dec 2027, not 2 Mar 2028." in page
     assert "Were it done on 1 December 2026" in page
     assert "Planned for" not in page
@@ -70,8 +72,8 @@ def test_a_date_that_cannot_be_told_is_never_drawn_as_late(asked: str, dispatche
     assert 'class="outside"' not in row
 
 
-def test_where_no_duty_stands_it_says_what_would_appear(boiler: Appliance, dispatcher: User) -> None:
+def test_where_no_required_check_stands_it_says_what_would_appear(boiler: Appliance, dispatcher: User) -> None:
     page = words_of(opened(dispatcher, f"/appliances/{boiler.id}/what-if/?day=2026-12-01"))
-    assert "No duty stands on" in page
-    assert "A duty appears here when a limit set with an interval is attached" in page
+    assert "No required check stands on" in page
+    assert "A required check appears here when a limit set with an interval is attached" in page
     assert "What if it were done" not in words_of(opened(dispatcher, f"/appliances/{boiler.id}/"))

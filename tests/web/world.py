@@ -6,7 +6,7 @@ from typing import Any
 
 from fleet.assess.foresight.forecasts import told_figures
 from fleet.models import Analyser, Appliance, Client, Flag, Forecast, Person, Snapshot, User, Visit
-from fleet.services.duties import add_duty
+from fleet.services.required_checks import add_required_check
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, make_appliance, make_building, store, visit_body
 
@@ -21,17 +21,17 @@ class Foreign:
     flag: Flag
 
 
-def add_yearly_duty(appliance: Appliance, actor: User) -> None:
+def add_yearly_required_check(appliance: Appliance, actor: User) -> None:
     values = {"appliance": appliance, "name": "Yearly check", "source": "contract", "since": NOON.date()}
     values |= {"rule": {"type": "max_months", "months": 12}, "why": "signed"}
-    add_duty(values=values, actor=actor, now=NOON)
+    add_required_check(values=values, actor=actor, now=NOON)
 
 
-def add_undecided_duty(appliance: Appliance, actor: User, since: date) -> None:
+def add_undecided_required_check(appliance: Appliance, actor: User, since: date) -> None:
     """Twelve or twenty-four months from `since`, by a fact that nobody has recorded."""
     rule = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
     values = {"appliance": appliance, "name": "By flue", "source": "contract", "rule": rule, "why": "signed"}
-    add_duty(values=values | {"since": since}, actor=actor, now=NOON)
+    add_required_check(values=values | {"since": since}, actor=actor, now=NOON)
 
 
 def visited(appliance: Appliance, person: Person, analyser: Analyser, actor: User, **changes: Any) -> Visit:
@@ -72,12 +72,12 @@ def make_foreign(boiler: Appliance, person: Person, analyser: Analyser, actor: U
 
 
 def more_of_the_same(boiler: Appliance, person: Person, analyser: Analyser, actor: User, count: int) -> list[Appliance]:
-    """Further buildings, each with an appliance, a duty, two visits and what follows from them."""
+    """Further buildings, each with an appliance, a required check, two visits and what follows from them."""
     made = []
     for number in range(count):
         building = make_building(boiler.building.client, f"House {number}")
         appliance = make_appliance(building, boiler.sheet, f"Boiler {number}")
-        add_yearly_duty(appliance, actor)
+        add_yearly_required_check(appliance, actor)
         visited(appliance, person, analyser, actor, day="2026-02-02", left=("10.30", "9.10"))
         visited(appliance, person, analyser, actor, day=f"{NOON - timedelta(days=1):%Y-%m-%d}", left=("10.30", "9.10"))
         made.append(appliance)

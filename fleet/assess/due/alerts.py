@@ -7,10 +7,10 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import Flag, NoticeChoice, OnCall, Role, Telling, User
+from fleet.models import Alert, AlertSettings, Flag, OnCall, Role, User
 from fleet.models.roles import ACCESS, OFFICE
 
-TOLD_ONE_BY_ONE = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
+ALERTED_ONE_BY_ONE = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
 REACHED = ACCESS["own_notices"].see
 AGAIN_AFTER = timedelta(minutes=15)
 LONGEST_GAP = timedelta(hours=4)
@@ -49,17 +49,17 @@ def _reachable(flag: Flag) -> QuerySet[User]:
     return User.objects.filter(sees, is_active=True, role__in=REACHED).exclude(email="").distinct().order_by("id")
 
 
-def may_be_told(user: User, flag: Flag) -> bool:
+def may_be_alerted(user: User, flag: Flag) -> bool:
     """Still active, with an address, and of those who may see the appliance."""
     return _reachable(flag).filter(id=user.id).exists()
 
 
-def round_begins(steps: Sequence[Step], told_from: datetime, number: int) -> datetime:
+def round_begins(steps: Sequence[Step], alerted_from: datetime, number: int) -> datetime:
     """When a round begins: the first at once, the next a while after the first has run through, each further one
     after twice the time, at most four hours."""
     if number == 0:
-        return told_from
-    begins = told_from + max((each.after for each in steps), default=timedelta()) + AGAIN_AFTER
+        return alerted_from
+    begins = alerted_from + max((each.after for each in steps), default=timedelta()) + AGAIN_AFTER
     for gone in range(1, number):
         # From the fifth round on the gap is the longest one: a power of its number would leave the calendar.
         begins += min(AGAIN_AFTER * 2 ** min(gone, 5), LONGEST_GAP)
@@ -72,10 +72,10 @@ def is_answered(flag: Flag) -> bool:
     return flag.closed_at is not None or answered
 
 
-def untold_flags() -> QuerySet[Flag]:
-    """Open at stop level, nobody answers for them, and no telling is planned."""
-    standing = Flag.objects.filter(kind__in=TOLD_ONE_BY_ONE, closed_at__isnull=True, acknowledged_at__isnull=True)
-    planned = Telling.objects.filter(sent_at__isnull=True, not_needed="").values("flag")
+def unalerted_flags() -> QuerySet[Flag]:
+    """Open at stop level, nobody answers for them, and no alert is planned."""
+    standing = Flag.objects.filter(kind__in=ALERTED_ONE_BY_ONE, closed_at__isnull=True, acknowledged_at__isnull=True)
+    planned = Alert.objects.filter(sent_at__isnull=True, not_needed="").values("flag")
     return standing.exclude(id__in=planned)
 
 
@@ -83,24 +83,24 @@ def untold_flags() -> QuerySet[Flag]:
 
 
 @dataclass(frozen=True)
-class ToldAbout:
+class AlertedAbout:
     """told: sent, newest last; failing: tried in vain, not sent yet; following: planned, soonest first.
 
     nobody: it is to be told at once, and there is nobody who can be.
     """
 
-    told: tuple[Telling, ...]
-    failing: tuple[Telling, ...]
-    following: tuple[Telling, ...]
+    told: tuple[Alert, ...]
+    failing: tuple[Alert, ...]
+    following: tuple[Alert, ...]
     nobody: bool
 
 
-def told_about(flags: Iterable[Flag]) -> dict[uuid.UUID, ToldAbout]:
+def alerted_about(flags: Iterable[Flag]) -> dict[uuid.UUID, AlertedAbout]:
     """For each flag that is told one by one: who was told when and who is next. The flags are what a viewer sees."""
-    asked = [each for each in flags if each.kind in TOLD_ONE_BY_ONE]
-    kept: dict[uuid.UUID, list[Telling]] = {each.id: [] for each in asked}
-    for telling in Telling.objects.filter(flag__in=kept, not_needed="").select_related("user"):
-        kept[telling.flag_id].append(telling)
+    asked = [each for each in flags if each.kind in ALERTED_ONE_BY_ONE]
+    kept: dict[uuid.UUID, list[Alert]] = {each.id: [] for each in asked}
+    for alert in Alert.objects.filter(flag__in=kept, not_needed="").select_related("user"):
+        kept[alert.flag_id].append(alert)
     untold = [each for each in asked if not (is_answered(each) or any(one.sent_at for one in kept[each.id]))]
     nobody = _without_anybody(untold)
     return {each.id: _told(each, kept[each.id], each.id in nobody) for each in asked}
@@ -118,10 +118,10 @@ def _without_anybody(flags: Sequence[Flag]) -> set[uuid.UUID]:
     return {each.id for each in flags if each.appliance.building.client_id not in seen}
 
 
-def _told(flag: Flag, tellings: list[Telling], nobody: bool) -> ToldAbout:
-    sent = sorted((each for each in tellings if each.sent_at), key=lambda each: (each.sent_at, each.id))
-    waiting = [] if is_answered(flag) else [each for each in tellings if each.sent_at is None]
-    return ToldAbout(
+def _told(flag: Flag, alerts: list[Alert], nobody: bool) -> AlertedAbout:
+    sent = sorted((each for each in alerts if each.sent_at), key=lambda each: (each.sent_at, each.id))
+    waiting = [] if is_answered(flag) else [each for each in alerts if each.sent_at is None]
+    return AlertedAbout(
         told=tuple(sent),
         failing=tuple(each for each in waiting if each.tries),
         following=tuple(each for each in waiting if not each.tries),
@@ -129,15 +129,15 @@ def _told(flag: Flag, tellings: list[Telling], nobody: bool) -> ToldAbout:
     )
 
 
-def choice_of(user: User) -> NoticeChoice:
+def alert_settings_of(user: User) -> AlertSettings:
     """How they want the digest; unsaved where they never chose."""
-    return NoticeChoice.objects.filter(user=user).first() or NoticeChoice(user=user)
+    return AlertSettings.objects.filter(user=user).first() or AlertSettings(user=user)
 
 
-def digest_readers() -> QuerySet[User]:
+def summary_readers() -> QuerySet[User]:
     """Dispatchers and managers with an address who have not opted out."""
-    office = User.objects.filter(is_active=True, role__in=ACCESS["digest"].see).exclude(email="")
-    return office.exclude(notice_choice__digest=False).select_related("notice_choice").order_by("id")
+    office = User.objects.filter(is_active=True, role__in=ACCESS["daily_summary"].see).exclude(email="")
+    return office.exclude(alert_settings__daily_summary=False).select_related("alert_settings").order_by("id")
 
 
 def present_round(flag: Flag, now: datetime) -> int:

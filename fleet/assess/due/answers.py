@@ -17,7 +17,7 @@ from fleet.models import Appliance, GasConversion, Reading, Visit, WorkItem
 from fleet.models.people import fuel_kind
 
 UNSAFE, GAS_WORK, OIL = "unsafe", "gas work", "oil"
-CARRIES_GAS = frozenset({"gas conversion", "nozzle", "part"})
+CARRIES_GAS = frozenset({"gas_conversion", "nozzle", "part"})
 TO_THE_MINUTE = ("instant", "minute")
 
 
@@ -53,8 +53,8 @@ def taken(visit: Visit, derived: Sequence[Mapping[str, Any]]) -> Taken:
 
 def answered_by_record(visit: Taken) -> list[str]:
     """Names of the fields that the record answers: by what was read and done, or in the technician's own words."""
-    declared = {name for name, answer in visit.visit.declared.items() if answer != ""}
-    return [name for name in record_fields() if name in declared or (name in RECORD and RECORD[name](visit))]
+    inspection_points = {name for name, answer in visit.visit.inspection_points.items() if answer != ""}
+    return [name for name in record_fields() if name in inspection_points or (name in RECORD and RECORD[name](visit))]
 
 
 def conditions_of(visit: Taken) -> list[str]:
@@ -74,7 +74,7 @@ def _says_work(visit: Taken) -> bool:
 def _both_phases(visit: Taken) -> bool:
     phases = {each.counted_phase for each in visit.own}
     moved = any(each.moves_combustion for each in visit.work)
-    return "as found" in phases and ("as left" in phases or not moved)
+    return "as_found" in phases and ("as_left" in phases or not moved)
 
 
 def _ambient_max(visit: Taken) -> bool:
@@ -93,10 +93,10 @@ def _has_efficiency(visit: Taken) -> bool:
 RECORD: Mapping[str, Callable[[Taken], bool]] = {
     "visit_date": lambda _visit: True,  # without a date there is no record
     "start_end_time": lambda visit: visit.visit.attendance.left_at is not None,
-    "appliance_id": lambda visit: bool(visit.visit.plate.get("serial_seen")),
+    "appliance_id": lambda visit: bool(visit.visit.data_plate.get("serial_seen")),
     "fuel": lambda visit: bool(visit.visit.fuel),
     "analyser_fuel": lambda visit: visit.every(lambda each: each.analyser_fuel != ""),
-    "maker_spec": lambda visit: visit.visit.sheet_id is not None,
+    "manufacturer_spec": lambda visit: visit.visit.sheet_id is not None,
     "technician": lambda visit: visit.visit.signed_by_id is not None or any(each.person_id for each in visit.own),
     "technician_signature": lambda visit: visit.visit.signed_by_id is not None and visit.visit.signed_at is not None,
     "analyser_id": lambda visit: visit.every(lambda each: each.analyser_id is not None),
@@ -112,7 +112,7 @@ RECORD: Mapping[str, Callable[[Taken], bool]] = {
     "reading_time": lambda visit: visit.every(
         lambda each: each.taken_at is not None and each.time_precision in TO_THE_MINUTE
     ),
-    "stability": lambda visit: visit.every(lambda each: bool(each.series) or each.steadiness != "not shown"),
+    "stability": lambda visit: visit.every(lambda each: bool(each.series) or each.steadiness != "not_shown"),
     "o2": lambda visit: visit.read("o2_pct", "co2_pct"),
     "co2": lambda visit: visit.read("o2_pct", "co2_pct"),
     "co": lambda visit: visit.read("co_ppm"),
@@ -128,7 +128,7 @@ RECORD: Mapping[str, Callable[[Taken], bool]] = {
     "defects": lambda visit: visit.has_defects,
     "disposition": lambda visit: bool(visit.visit.disposition),
     "unsafe_notice": _unsafe_told,
-    "restoration": lambda visit: bool(visit.visit.checklist),
+    "restoration": lambda visit: bool(visit.visit.restore_steps),
 }
 
 
@@ -155,7 +155,7 @@ def answered_by_register(appliance: Appliance) -> frozenset[str]:
     return frozenset({name for name, holds in held.items() if holds} | named)
 
 
-# The regime of the test that follows, and its fields that no record answers by itself.
+# The list of required fields of the test that follows, and its fields that no record answers by itself.
 AFTER_CONVERSION = "after_conversion"
 NEW_GAS, ANALYSER_NEW_GAS = "new_gas", "analyser_new_gas"
 

@@ -1,4 +1,4 @@
-"""The fields of the record that a visit is to fill, so that it can discharge the duties of its appliance."""
+"""The fields of the record that a visit is to fill, so that it can count for the required checks of its appliance."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -13,9 +13,9 @@ from fleet.models import Appliance, Flag
 
 @dataclass(frozen=True)
 class AskedField:
-    """A field of the record that duties of the appliance ask for.
+    """A field of the record that required checks of the appliance ask for.
 
-    mandatory_for, conditional_for: names of these duties; the latter ask for it only where `condition` holds.
+    mandatory_for, conditional_for: names of these required checks; the latter ask for it only where `condition` holds.
     answered: the register answers it already. declared: nothing else in a visit answers it but the technician's own
     word, under this name. fires: reading it needs the burner to fire. how: what answers it.
     """
@@ -26,27 +26,30 @@ class AskedField:
     conditional_for: tuple[str, ...]
     condition: str
     answered: bool
-    declared: bool
+    inspection_points: bool
     fires: bool
     how: str
 
 
 @dataclass(frozen=True)
 class Asked:
-    """The union of the fields that the standing duties ask for. left_out: why those that need firing are not there."""
+    """The union of the fields that the standing required checks ask for. left_out: why those that need firing are not
+    there.
+    """
 
     fields: tuple[AskedField, ...]
     left_out: str
 
 
 def asked_of_visit(appliance: Appliance, day: date) -> Asked:
-    """What a visit of that day is to fill, so that each duty which is not yet done or suspended can be discharged.
+    """What a visit of that day is to fill, so that each required check which is not yet done or suspended can be
+    counted.
 
     An appliance that was stopped for safety is not to be fired again: nothing is asked for that needs it.
     """
-    standing = appliance.duties.filter(until__isnull=True, since__lte=day, suspended_since__isnull=True)
-    open_ones = standing.exclude(regime="").exclude(due__isnull=True, cannot_tell=[])
-    needs = {each.name: each.regime for each in open_ones.order_by("due", "id")}
+    standing = appliance.required_checks.filter(until__isnull=True, since__lte=day, suspended_since__isnull=True)
+    open_ones = standing.exclude(required_fields="").exclude(due__isnull=True, cannot_tell=[])
+    needs = {each.name: each.required_fields for each in open_ones.order_by("due", "id")}
     stopped = _is_stopped(appliance)
     register, facts = answered_by_register(appliance), facts_of(appliance, day)
     fields = tuple(
@@ -57,7 +60,7 @@ def asked_of_visit(appliance: Appliance, day: date) -> Asked:
             conditional_for=tuple(sometimes),
             condition=each.condition_words if sometimes else "",
             answered=each.name in register,
-            declared=each.may_be_declared,
+            inspection_points=each.may_be_answered,
             fires=each.fires,
             how=each.how,
         )
@@ -69,6 +72,6 @@ def asked_of_visit(appliance: Appliance, day: date) -> Asked:
 
 
 def _is_stopped(appliance: Appliance) -> bool:
-    """Called unsafe or left at a stop level, and nobody has closed that."""
+    """Declared unsafe or left at a stop level, and nobody has closed that."""
     standing = appliance.flags.filter(kind__in=(Flag.Kind.UNSAFE, Flag.Kind.STOP), closed_at__isnull=True)
     return any(not each.figures.get("put_right") for each in standing)

@@ -71,14 +71,15 @@ def _used(text: str) -> Used:
 def why_no_check(visit: Visit, judgement: Judgement) -> tuple[Coded, ...]:
     """Why the visit is no check; empty where it is one.
 
-    It is one if the appliance was tested and at least one reading of its own flue, not void, was judged for CO: found
-    within or outside. What was only looked at, or read where it proves nothing, discharges no duty.
+    It is one if the appliance was tested and at least one reading of its own flue, not invalid, was judged for CO:
+    found
+    within or outside. What was only looked at, or read where it proves nothing, counts for no required check.
     """
     if visit.outcome != Visit.Outcome.TESTED:
         return (coded("not_tested", outcome=str(visit.outcome), reason=visit.outcome_reason),)
     own = {each.number for each in visit.readings.all() if each.sampling_point != COMMON_FLUE}
-    void = {each["number"] for each in judgement.derived or () if each["void"]}
-    if _judged_for_co(judgement.said, own - void):
+    invalid = {each["number"] for each in judgement.derived or () if each["invalid"]}
+    if _judged_for_co(judgement.said, own - invalid):
         return ()
     return (coded("no_reading_judged_for_co"),)
 

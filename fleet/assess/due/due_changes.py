@@ -7,18 +7,19 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from fleet.assess.due.duties import appliances_reached, duties_of
-from fleet.assess.due.reckoning import reckon
+from fleet.assess.due.calculation import calculate
+from fleet.assess.due.required_checks import appliances_reached, required_checks_of
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.comparing import Draft, Row
-from fleet.assess.judging.versions import attachments_in_force
+from fleet.assess.judging.versions import assignments_in_force
 from fleet.coded import Coded
-from fleet.models import Appliance, Duty, LimitSetAttachment, LimitSetVersion, SheetVersion
+from fleet.models import Appliance, LimitSetAssignment, LimitSetVersion, RequiredCheck, SheetVersion
 
 
 @dataclass(frozen=True)
 class DueChange:
-    """When a duty falls due before and after; None where it has no date. steps: how it comes about by the draft.
+    """When a required check falls due before and after; None where it has no date. steps: how it comes about by the
+    draft.
 
     doubt_before, doubt_after : why that date is the earliest only, or why there is none; empty where it is certain.
     """
@@ -31,26 +32,29 @@ class DueChange:
     doubt_after: tuple[Coded, ...] = ()
 
 
-def attachments_on(draft: LimitSetVersion, day: date) -> list[LimitSetAttachment]:
-    return list(attachments_in_force(day).filter(limit_set=draft.limit_set_id))
+def assignments_on(draft: LimitSetVersion, day: date) -> list[LimitSetAssignment]:
+    return list(assignments_in_force(day).filter(limit_set=draft.limit_set_id))
 
 
 # ---- due dates ----
 
 
 def due_changes(draft: Draft, appliances: Sequence[Appliance], day: date) -> dict[uuid.UUID, list[DueChange]]:
-    """Each duty whose date or existence the draft would change, by appliance."""
+    """Each required check whose date or existence the draft would change, by appliance."""
     if isinstance(draft, SheetVersion):
         before, after = _by_facts(draft, appliances)
     else:
         before, after = _by_rule(draft, appliances, day)
-    reckoned = {
-        side: {_key(each.duty): each for each in reckon(duties)}
-        for side, duties in (("before", [(each, day) for each in before]), ("after", [(each, day) for each in after]))
+    calculated = {
+        side: {_key(each.required_check): each for each in calculate(required_checks)}
+        for side, required_checks in (
+            ("before", [(each, day) for each in before]),
+            ("after", [(each, day) for each in after]),
+        )
     }
     changes: dict[uuid.UUID, list[DueChange]] = {}
-    for key in dict.fromkeys([*reckoned["before"], *reckoned["after"]]):
-        then, now = reckoned["before"].get(key), reckoned["after"].get(key)
+    for key in dict.fromkeys([*calculated["before"], *calculated["after"]]):
+        then, now = calculated["before"].get(key), calculated["after"].get(key)
         days = (then.due.due if then else None, now.due.due if now else None)
         doubts = (then.due.cannot_tell if then else (), now.due.cannot_tell if now else ())
         if days[0] != days[1] or doubts[0] != doubts[1] or (then is None) != (now is None):
@@ -59,16 +63,16 @@ def due_changes(draft: Draft, appliances: Sequence[Appliance], day: date) -> dic
     return changes
 
 
-def _key(duty: Duty) -> tuple[uuid.UUID, uuid.UUID | None, str, str]:
-    return duty.appliance_id, duty.attachment_id, duty.part, duty.name
+def _key(required_check: RequiredCheck) -> tuple[uuid.UUID, uuid.UUID | None, str, str]:
+    return required_check.appliance_id, required_check.assignment_id, required_check.part, required_check.name
 
 
-def _standing(appliances: Iterable[Appliance]) -> list[Duty]:
-    return list(duties_of(each.id for each in appliances).filter(until__isnull=True))
+def _standing(appliances: Iterable[Appliance]) -> list[RequiredCheck]:
+    return list(required_checks_of(each.id for each in appliances).filter(until__isnull=True))
 
 
-def _by_facts(draft: SheetVersion, appliances: Sequence[Appliance]) -> tuple[list[Duty], list[Duty]]:
-    """Duties as they stand, and with the facts of the draft in place of those of today's sheet.
+def _by_facts(draft: SheetVersion, appliances: Sequence[Appliance]) -> tuple[list[RequiredCheck], list[RequiredCheck]]:
+    """Required checks as they stand, and with the facts of the draft in place of those of today's sheet.
 
     A fact recorded for the appliance itself still goes before the sheet's.
     """
@@ -79,10 +83,10 @@ def _by_facts(draft: SheetVersion, appliances: Sequence[Appliance]) -> tuple[lis
     before = _standing(appliances)
     after = []
     for each in before:
-        duty, appliance = copy(each), copy(each.appliance)
+        required_check, appliance = copy(each), copy(each.appliance)
         appliance.facts = facts | {name.lower(): value for name, value in appliance.facts.items()}
-        duty.appliance = appliance
-        after.append(duty)
+        required_check.appliance = appliance
+        after.append(required_check)
     return before, after
 
 
@@ -92,26 +96,30 @@ def _facts(content: Row) -> dict[str, Any]:
     return {
         "condensing": content.get("condensing"),
         "control": control,
-        "self_calibrating": None if control is None else control == "self-adapting",
+        "self_calibrating": None if control is None else control == "self_adapting",
         "output_kw": None if output_kw is None else float(output_kw),
     }
 
 
-def _by_rule(draft: LimitSetVersion, appliances: Sequence[Appliance], day: date) -> tuple[list[Duty], list[Duty]]:
-    """Duties of the set as they stand, and by the interval rules of the draft: some begin, some end with them."""
-    rules, attached = (
+def _by_rule(
+    draft: LimitSetVersion, appliances: Sequence[Appliance], day: date
+) -> tuple[list[RequiredCheck], list[RequiredCheck]]:
+    """Required checks of the set as they stand, and by the interval rules of the draft: some begin, some end with
+    them.
+    """
+    rules, assigned = (
         {each.part: each for each in set_rules(draft.limit_set, draft.content)},
-        attachments_on(draft, day),
+        assignments_on(draft, day),
     )
-    before = [each for each in _standing(appliances) if each.attachment_id in {one.id for one in attached}]
+    before = [each for each in _standing(appliances) if each.assignment_id in {one.id for one in assigned}]
     after = []
     for each in (one for one in before if one.part in rules):
-        duty = copy(each)
-        duty.rule, duty.regime = rules[each.part].rule, rules[each.part].regime
-        after.append(duty)
+        required_check = copy(each)
+        required_check.rule, required_check.required_fields = rules[each.part].rule, rules[each.part].required_fields
+        after.append(required_check)
     known = {each.id: each for each in appliances}
-    standing = {(each.appliance_id, each.attachment_id, each.part) for each in before}
-    for one in (each for each in attached if each.until is None):
+    standing = {(each.appliance_id, each.assignment_id, each.part) for each in before}
+    for one in (each for each in assigned if each.until is None):
         for appliance in (known[each.id] for each in appliances_reached(one, day)):
             after += [
                 _beginning(one, appliance, rule)
@@ -121,9 +129,11 @@ def _by_rule(draft: LimitSetVersion, appliances: Sequence[Appliance], day: date)
     return before, after
 
 
-def _beginning(attachment: LimitSetAttachment, appliance: Appliance, rule: SetRule) -> Duty:
-    """The duty that the attachment would put on the appliance; see `services.duties.open_duties`."""
-    return Duty(
-        appliance=appliance, attachment=attachment, part=rule.part, name=rule.name, source="limit set", rule=rule.rule,
-        regime=rule.regime, since=attachment.since,
+def _beginning(assignment: LimitSetAssignment, appliance: Appliance, rule: SetRule) -> RequiredCheck:
+    """The required check that the assignment would put on the appliance; see
+    `services.required_checks.open_required_checks`.
+    """
+    return RequiredCheck(
+        appliance=appliance, assignment=assignment, part=rule.part, name=rule.name, source="limit_set", rule=rule.rule,
+        required_fields=rule.required_fields, since=assignment.since,
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""What a finding asks for by a day: a defect mended, another test."""
+"""What a finding asks for by a day: a defect repaired, another test."""
 
 import uuid
 from collections import defaultdict
@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from fleet.assess.due.rule_facts import NO_LIMIT
-from fleet.assess.due.set_rules import mend_days, retest_clock
+from fleet.assess.due.set_rules import repair_days, retest_clock
 from fleet.coded import as_rows
 from fleet.intervals import next_due
 from fleet.intervals.dates import spoken
@@ -21,15 +21,15 @@ from fleet.models.defects import STILL_OPEN
 def last_day_of(
     defect: Defect, versions: Sequence[LimitSetVersion], within: Mapping[str, Any]
 ) -> tuple[date | None, str]:
-    """By when it is to be mended, and how that comes about. within: the contractor's days by severity."""
+    """By when it is to be repaired, and how that comes about. within: the contractor's days by severity."""
     found_on = defect.visit.local_date
     asked = [
         (found_on + timedelta(days=days), _by_clock(version.limit_set.name, days, found_on))
         for version in versions
-        for days in mend_days(version, defect.severity)
+        for days in repair_days(version, defect.severity)
     ]
-    if defect.mend_by:
-        asked.append((defect.mend_by, _("as recorded at the visit")))
+    if defect.repair_by:
+        asked.append((defect.repair_by, _("as recorded at the visit")))
     if not asked and defect.severity in within:
         days = int(within[defect.severity])
         asked.append((found_on + timedelta(days=days), _by_clock(_("the contractor's own choice"), days, found_on)))
@@ -46,7 +46,7 @@ def open_defects(appliance_ids: Iterable[uuid.UUID]) -> list[tuple[Defect, list[
     """The open defects of these appliances, each with the versions by which its visit was judged."""
     still_open = Defect.objects.filter(STILL_OPEN, appliance__in=list(appliance_ids))
     related = still_open.select_related("visit__judgement").defer(
-        "visit__card_seen", "visit__checklist", "visit__judgement__card", "visit__judgement__derived",
+        "visit__card_seen", "visit__restore_steps", "visit__judgement__card", "visit__judgement__derived",
         "visit__judgement__verdicts",
     )  # fmt: skip
     known = related.prefetch_related("visit__judgement__limit_set_versions__limit_set")

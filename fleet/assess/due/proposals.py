@@ -19,10 +19,10 @@ from fleet.models import (
     Appliance,
     Contractor,
     Defect,
-    Duty,
     Flag,
     Forecast,
     NoAccess,
+    RequiredCheck,
     Retest,
     Revisit,
     Visit,
@@ -75,7 +75,7 @@ class Known:
     """By appliance what its reasons are made of, read in one query each."""
 
     contractor: Contractor
-    duties: Mapping[uuid.UUID, list[Duty]]
+    required_checks: Mapping[uuid.UUID, list[RequiredCheck]]
     flags: Mapping[uuid.UUID, list[Flag]]
     forecasts: Mapping[uuid.UUID, list[Forecast]]
     defects: Mapping[uuid.UUID, list[Defect]]
@@ -91,11 +91,13 @@ class Known:
         *,
         contractor: Contractor,
         now: datetime,
-        duties: Iterable[Duty],
+        required_checks: Iterable[RequiredCheck],
         defects: Iterable[Defect],
         retests: Iterable[Retest],
     ) -> "Known":
-        """Duties, defects and retests: the open ones of these appliances, reckoned, dated, settled by the caller."""
+        """Required checks, defects and retests: the open ones of these appliances, calculated, dated, resolved by the
+        caller.
+        """
         of_these = Q(appliance__in=ids)
         told_of = Forecast.objects.filter(of_these).defer("course", "series")
         open_flags = Flag.objects.filter(of_these, closed_at__isnull=True).exclude(kind=Flag.Kind.DRIFT)
@@ -105,7 +107,7 @@ class Known:
         attempts = NoAccess.objects.filter(of_these).order_by("local_date")
         return cls(
             contractor,
-            _by_appliance(duties),
+            _by_appliance(required_checks),
             _by_appliance(open_flags),
             _by_appliance(told_of),
             _by_appliance(defects),
@@ -148,7 +150,7 @@ class Proposal:
     reasons: list[Reason] = field(init=False)
 
     def __post_init__(self) -> None:
-        made = [*self._from_flags(), *self._from_retests(), *self._from_duties(), *self._from_forecasts(),
+        made = [*self._from_flags(), *self._from_retests(), *self._from_required_checks(), *self._from_forecasts(),
                 *self._from_defects()]  # fmt: skip
         object.__setattr__(self, "reasons", sorted(made, key=lambda each: each.latest))
 
@@ -157,17 +159,17 @@ class Proposal:
 
     @property
     def asked_for(self) -> date | None:
-        """The day of the earliest duty whose date is certain, today at the soonest."""
-        dues = [due for _duty, due in self._certain()]
+        """The day of the earliest required check whose date is certain, today at the soonest."""
+        dues = [due for _required_check, due in self._certain()]
         return max(min(dues), self.today) if dues else None
 
     @property
     def planned(self) -> date:
-        """The next visit already planned; a year from now where no duty asks for one."""
+        """The next visit already planned; a year from now where no required check asks for one."""
         return self.asked_for or self.today + ONE_YEAR
 
-    def _certain(self) -> list[tuple[Duty, date]]:
-        standing = self.known.duties.get(self.appliance.id, [])
+    def _certain(self) -> list[tuple[RequiredCheck, date]]:
+        standing = self.known.required_checks.get(self.appliance.id, [])
         return [(each, each.due) for each in standing if each.due and not each.cannot_tell]
 
     def _from_flags(self) -> Iterable[Reason]:
@@ -184,10 +186,10 @@ class Proposal:
             why = coded("retest", limit_set=each.limit_set.name, steps=each.steps)
             yield Reason("retest", each.due, each.found_on, why)
 
-    def _from_duties(self) -> Iterable[Reason]:
+    def _from_required_checks(self) -> Iterable[Reason]:
         for each, due in self._certain():
-            why = coded("duty", name=each.name, steps=each.steps)
-            yield Reason("duty", due, min(each.earliest_keep or each.since, due), why)
+            why = coded("required_check", name=each.name, steps=each.steps)
+            yield Reason("required_check", due, min(each.earliest_keep or each.since, due), why)
 
     def _from_forecasts(self) -> Iterable[Reason]:
         """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing. CO is never rationed."""
@@ -207,15 +209,15 @@ class Proposal:
                 yield Reason("defect", each.due, min(each.visit.local_date, each.due), why)
 
     def undecided(self) -> list[dict[str, Any]]:
-        """Duties whose date rests on a missing fact: told beside the reasons, binding nothing."""
+        """Required checks whose date rests on a missing fact: told beside the reasons, binding nothing."""
         return [
             {
-                "binding": UNDECIDED,
+                "date_set_by": UNDECIDED,
                 "latest": "",
                 "earliest": f"{each.due:%Y-%m-%d}" if each.due else "",
                 "why": ["undecided", {"name": each.name, "doubts": each.cannot_tell}],
             }
-            for each in self._of(self.known.duties)
+            for each in self._of(self.known.required_checks)
             if each.cannot_tell
         ]
 

@@ -18,11 +18,11 @@ USUAL_CLASS = 1
 class Reason:
     """One reason to come: the last day it allows, the first day on which coming serves it, and why, coded.
 
-    what : "co" for CO on its way to a limit; else as `binding`.
+    what : "co" for CO on its way to a limit; else as `date_set_by`.
     is_rationed : it counts against the contractor's extra visits.
     """
 
-    binding: str
+    date_set_by: str
     latest: date
     earliest: date
     why: Coded
@@ -31,18 +31,18 @@ class Reason:
 
     def as_json(self) -> dict[str, Any]:
         return {
-            "binding": self.binding,
+            "date_set_by": self.date_set_by,
             "latest": f"{self.latest:%Y-%m-%d}",
             "earliest": f"{self.earliest:%Y-%m-%d}",
             "why": as_rows([self.why])[0],
-            "what": self.what or self.binding,
+            "what": self.what or self.date_set_by,
             "rationed": "yes" if self.is_rationed else "",
         }
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> "Reason":
         return cls(
-            said["binding"],
+            said["date_set_by"],
             date.fromisoformat(said["latest"]),
             date.fromisoformat(said["earliest"]),
             (said["why"][0], said["why"][1]),
@@ -53,7 +53,7 @@ class Reason:
 
 def reasons_in(stored: Iterable[Mapping[str, Any]]) -> list[Reason]:
     """The reasons with a date that a revisit keeps."""
-    return [Reason.of_json(each) for each in stored if each["binding"] != UNDECIDED]
+    return [Reason.of_json(each) for each in stored if each["date_set_by"] != UNDECIDED]
 
 
 @dataclass(frozen=True)
@@ -78,17 +78,20 @@ def window_of(reasons: Sequence[Reason], *, is_beyond: bool, not_before: date | 
     """What a revisit says of these reasons: earliest, latest, binding, why.
 
     The last day is the earliest of all; beyond the extra visits drift binds nothing, unless nothing else would bring
-    anybody. The first day is the latest on which a duty's anniversary begins to be kept, where that comes before the
+    anybody. The first day is the latest on which a required check's anniversary begins to be kept, where that comes
+    before the
     last day: sooner would cost it. not_before: the day after an attempt that didn't get to the appliance.
     """
-    binding = [each for each in reasons if not (is_beyond and each.is_rationed)] or list(reasons)
-    first = min(binding, key=lambda each: each.latest)
-    keeps = [each.earliest for each in reasons if each.binding == "duty" and each.earliest <= first.latest]
+    date_set_by = [each for each in reasons if not (is_beyond and each.is_rationed)] or list(reasons)
+    first = min(date_set_by, key=lambda each: each.latest)
+    keeps = [
+        each.earliest for each in reasons if each.date_set_by == "required_check" and each.earliest <= first.latest
+    ]
     begins = max([first.earliest, *keeps, *([not_before] if not_before else [])])
     return {
         "earliest": min(begins, first.latest),
         "latest": first.latest,
-        "binding": first.binding,
+        "date_set_by": first.date_set_by,
         "why": first.as_json()["why"],
     }
 
@@ -104,10 +107,10 @@ class Urgency(NamedTuple):
 def urgency_of(reasons: Sequence[Reason], chance: float) -> Urgency:
     """Of these reasons. chance: of being outside before the next planned visit, or within a year where there is none.
 
-    >>> urgency_of([Reason("duty", date(2027, 1, 1), date(2026, 1, 1), ("duty", {}))], chance=0.42)
-    Urgency(value=1.42, gravest='duty', chance=0.42)
+    >>> urgency_of([Reason("required check", date(2027, 1, 1), date(2026, 1, 1), ("required check", {}))], chance=0.42)
+    Urgency(value=1.42, gravest='required check', chance=0.42)
     """
-    gravest = max((each.what or each.binding for each in reasons), key=class_of, default="")
+    gravest = max((each.what or each.date_set_by for each in reasons), key=class_of, default="")
     rounded = min(round(chance, 2), 0.99)
     return Urgency(class_of(gravest) + rounded, gravest, rounded)
 

@@ -1,6 +1,7 @@
 """The record's fields: which a rule asks for, what answers each of them, and which a check lacks.
 
-`fixtures/reference/record_fields.json` is the dictionary: fields with what answers them, and regimes, which are lists
+`fixtures/reference/record_fields.json` is the dictionary: fields with what answers them, and lists of required fields,
+which are lists
 of fields that limit sets ask for. "M" is mandatory, "C" the same where its condition holds; "D" and "R" are advice.
 """
 
@@ -20,7 +21,7 @@ NEVER_LACKING = frozenset({"program", "elsewhere"})
 
 
 @dataclass(frozen=True)
-class Regime:
+class RequiredFields:
     """A list of fields under one name: whose it is, and how well it is known."""
 
     name: str
@@ -32,7 +33,7 @@ class Regime:
 
 @dataclass(frozen=True)
 class RecordField:
-    """One field. needed: by regime M, C, D or R. alternatives: any of these answers it as well.
+    """One field. needed: by list of required fields M, C, D or R. alternatives: any of these answers it as well.
 
     condition: {"visit": ...} of the visit's own, {"fact": ...} of the appliance's facts, {"instead_of": [...]} where it
     only stands in for others and is never asked for by itself.
@@ -50,8 +51,8 @@ class RecordField:
     fires: bool = False
 
     @property
-    def may_be_declared(self) -> bool:
-        return "declared" in self.answered_by
+    def may_be_answered(self) -> bool:
+        return "inspection_points" in self.answered_by
 
 
 @dataclass(frozen=True)
@@ -65,10 +66,10 @@ class Missing:
 
 
 @cache
-def regimes() -> dict[str, Regime]:
-    said = _dictionary()["regimes"]
+def required_field_lists() -> dict[str, RequiredFields]:
+    said = _dictionary()["required_field_lists"]
     return {
-        name: Regime(name, each["title"], tuple(each["sets"]), each["source"], each["evidence"])
+        name: RequiredFields(name, each["title"], tuple(each["sets"]), each["source"], each["evidence"])
         for name, each in said.items()
     }
 
@@ -99,56 +100,65 @@ def _dictionary() -> dict[str, Any]:
 
 @cache
 def _by_set() -> dict[str, str]:
-    return {key: regime.name for regime in regimes().values() for key in regime.sets}
+    return {
+        key: required_fields.name for required_fields in required_field_lists().values() for key in required_fields.sets
+    }
 
 
 def declarable() -> tuple[str, ...]:
     """Fields that the technician's own answer can fill."""
-    return tuple(name for name, each in record_fields().items() if each.may_be_declared)
+    return tuple(name for name, each in record_fields().items() if each.may_be_answered)
 
 
-def regime_of(key: str, content: Mapping[str, Any]) -> str:
-    """The regime of a limit set: as its content names it, else by the set's key; empty where it asks for no fields."""
-    named = str(content.get("regime") or "")
-    return named if named in regimes() else _by_set().get(key, "")
+def required_fields_of(key: str, content: Mapping[str, Any]) -> str:
+    """The list of required fields of a limit set: as its content names it, else by the set's key; empty where it asks
+    for no fields.
+    """
+    named = str(content.get("required_fields") or "")
+    return named if named in required_field_lists() else _by_set().get(key, "")
 
 
 @cache
-def asked_by(regime: str) -> tuple[RecordField, ...]:
-    """The fields that a check must have, or must have under a condition, to discharge a duty of this regime."""
+def asked_by(required_fields: str) -> tuple[RecordField, ...]:
+    """The fields that a check must have, or must have under a condition, to count for a required check of this list of
+    required fields.
+    """
     return tuple(
         each
         for each in record_fields().values()
-        if each.needed.get(regime) in (MANDATORY, CONDITIONAL) and not NEVER_LACKING & set(each.answered_by)
+        if each.needed.get(required_fields) in (MANDATORY, CONDITIONAL) and not NEVER_LACKING & set(each.answered_by)
     )
 
 
 @cache
-def _needed_by(regime: str) -> tuple[tuple[str, tuple[str, ...], RecordField], ...]:
+def _needed_by(required_fields: str) -> tuple[tuple[str, tuple[str, ...], RecordField], ...]:
     """Name, alternatives and the field itself of each that is asked for, as `lacking` goes through them."""
-    return tuple((each.name, each.alternatives, each) for each in asked_by(regime))
+    return tuple((each.name, each.alternatives, each) for each in asked_by(required_fields))
 
 
 def lacking(
-    regime: str, answered: Collection[str], conditions: Collection[str], facts: Mapping[str, object]
+    required_fields: str, answered: Collection[str], conditions: Collection[str], facts: Mapping[str, object]
 ) -> tuple[str, ...]:
-    """Names of the fields that the regime asks for and nothing answered. None for a duty without a regime.
+    """Names of the fields that the list of required fields asks for and nothing answered. None for a required check
+    without a list of required fields.
 
     answered: by the record, the technician's answers and the register together; conditions: those of the visit that
     hold; facts: of the appliance.
     """
     return tuple(
         name
-        for name, alternatives, each in _needed_by(regime)
+        for name, alternatives, each in _needed_by(required_fields)
         if name not in answered
         and not any(other in answered for other in alternatives)
-        and is_asked(each, regime, conditions, facts)
+        and is_asked(each, required_fields, conditions, facts)
     )
 
 
-def is_asked(asked: RecordField, regime: str, conditions: Collection[str], facts: Mapping[str, object]) -> bool:
+def is_asked(
+    asked: RecordField, required_fields: str, conditions: Collection[str], facts: Mapping[str, object]
+) -> bool:
     """Whether it is mandatory here: an M always, a C where its condition holds."""
-    need = asked.needed.get(regime)
+    need = asked.needed.get(required_fields)
     if need != CONDITIONAL:
         return need == MANDATORY
     if "visit" in asked.condition:
@@ -156,29 +166,30 @@ def is_asked(asked: RecordField, regime: str, conditions: Collection[str], facts
     return "fact" in asked.condition and facts.get(asked.condition["fact"]) is True
 
 
-def missing_of(regime: str, names: Iterable[str]) -> tuple[Missing, ...]:
+def missing_of(required_fields: str, names: Iterable[str]) -> tuple[Missing, ...]:
     """The same in full: each field in words, by which rule it is asked for, and where it was looked for."""
-    title = regimes()[regime].title if regime in regimes() else ""
-    return tuple(_missing(record_fields()[name], regime, title) for name in names if name in record_fields())
+    title = required_field_lists()[required_fields].title if required_fields in required_field_lists() else ""
+    return tuple(_missing(record_fields()[name], required_fields, title) for name in names if name in record_fields())
 
 
-def _missing(each: RecordField, regime: str, title: str) -> Missing:
+def _missing(each: RecordField, required_fields: str, title: str) -> Missing:
     why = _("%(list)s asks for it") % {"list": title}
-    if each.needed.get(regime) == CONDITIONAL and each.condition_words:
+    if each.needed.get(required_fields) == CONDITIONAL and each.condition_words:
         why = f"{why} {each.condition_words}"
     return Missing(each.name, each.words, why, _("looked for: %s") % each.how)
 
 
 def asked_of(needs: Mapping[str, str]) -> Iterator[tuple[RecordField, list[str], list[str]]]:
-    """The union of the fields of several duties. needs: duty's name -> regime.
+    """The union of the fields of several required checks. needs: required check's name -> list of required fields.
 
-    Each field once, with the names of the duties for which it is mandatory, and of those that ask for it under its
+    Each field once, with the names of the required checks for which it is mandatory, and of those that ask for it
+    under its
     condition.
     """
     for each in record_fields().values():
         if NEVER_LACKING & set(each.answered_by):
             continue
-        by = {name: each.needed.get(regime) for name, regime in needs.items()}
+        by = {name: each.needed.get(required_fields) for name, required_fields in needs.items()}
         always = [name for name, need in by.items() if need == MANDATORY]
         sometimes = [name for name, need in by.items() if need == CONDITIONAL]
         if always or sometimes:

@@ -1,6 +1,6 @@
 """Facts that only some interval rules ask for: passes in a row, changes of the burner, others on the flue.
 
-Read for all duties of a batch at once, and not at all where none of its rules asks.
+Read for all required checks of a batch at once, and not at all where none of its rules asks.
 """
 
 import uuid
@@ -13,44 +13,53 @@ from fleet.assess.appliances import facts_of, with_places
 from fleet.assess.due.answers import conversions_of
 from fleet.intervals.events import days_of
 from fleet.limits import Verdict, standing
-from fleet.models import Appliance, Duty, Judgement, LimitSetAttachment
+from fleet.models import Appliance, Judgement, LimitSetAssignment, RequiredCheck
 
 EMISSION_CHANGE, BURNER_CHANGE = "emission_relevant_change", "burner_change"
 # A limit of this severity says what is to be recorded; nothing fails by it.
 NO_LIMIT = ("normal", "record")
-WITHIN, ENDS_A_RUN = "within", ("outside", "cannot tell")
+WITHIN, ENDS_A_RUN = "within", ("outside", "cannot_tell")
 
 
 class FactsAsked:
-    """What the rules of these duties ask for beyond the facts of their own appliance; each duty with its day."""
+    """What the rules of these required checks ask for beyond the facts of their own appliance; each required check
+    with its day.
+    """
 
-    def __init__(self, asked: Sequence[tuple[Duty, date]]) -> None:
-        counting = [duty for duty, _day in asked if asks_for_passes(duty)]
-        changed = {duty.appliance_id for duty, _day in asked if asks_for_changes(duty)}
-        sharing = [duty for duty, _day in asked if asks_for_the_flue(duty)]
+    def __init__(self, asked: Sequence[tuple[RequiredCheck, date]]) -> None:
+        counting = [required_check for required_check, _day in asked if asks_for_passes(required_check)]
+        changed = {required_check.appliance_id for required_check, _day in asked if asks_for_changes(required_check)}
+        sharing = [required_check for required_check, _day in asked if asks_for_the_flue(required_check)]
         self._sets = _set_keys(counting)
-        self._passed = _passed_days(self._sets, counting, max(day for _duty, day in asked)) if counting else {}
+        self._passed = (
+            _passed_days(self._sets, counting, max(day for _required_check, day in asked)) if counting else {}
+        )
         self._conversions = conversions_of(changed)
-        self._flues = _flues(sharing, {duty.appliance_id: duty.appliance for duty, _day in asked} if sharing else {})
+        self._flues = _flues(
+            sharing,
+            {required_check.appliance_id: required_check.appliance for required_check, _day in asked}
+            if sharing
+            else {},
+        )
 
-    def of(self, duty: Duty, day: date, proven: Iterable[date]) -> dict[str, object]:
-        """Those of one duty on its day. proven: the days of the checks that discharged it and are evidence."""
+    def of(self, required_check: RequiredCheck, day: date, proven: Iterable[date]) -> dict[str, object]:
+        """Those of one required check on its day. proven: the days of the checks that counted it and are evidence."""
         facts: dict[str, object] = {}
-        if asks_for_passes(duty):
-            facts["consecutive_passes"] = self._passes(duty, day, set(proven))
-        if asks_for_changes(duty):
-            facts[f"{EMISSION_CHANGE}_on"] = self._changes(duty)
-        if asks_for_the_flue(duty):
+        if asks_for_passes(required_check):
+            facts["consecutive_passes"] = self._passes(required_check, day, set(proven))
+        if asks_for_changes(required_check):
+            facts[f"{EMISSION_CHANGE}_on"] = self._changes(required_check)
+        if asks_for_the_flue(required_check):
             facts["on_one_flue"] = [
                 (each.name, facts_of(each, day))
-                for each in self._flues.get(duty.appliance.flue_group_id, ())
-                if each.id != duty.appliance_id and each.in_service_on(day)
+                for each in self._flues.get(required_check.appliance.flue_group_id, ())
+                if each.id != required_check.appliance_id and each.in_service_on(day)
             ]
         return facts
 
-    def _passes(self, duty: Duty, day: date, proven: Collection[date]) -> int:
+    def _passes(self, required_check: RequiredCheck, day: date, proven: Collection[date]) -> int:
         """The newest run of passes in sequence; a day that was no pass ends it."""
-        judged = self._passed.get((duty.appliance_id, self._sets.get(duty.attachment_id, "")), {})
+        judged = self._passed.get((required_check.appliance_id, self._sets.get(required_check.assignment_id, "")), {})
         count = 0
         for when in sorted((each for each in judged if each <= day), reverse=True):
             if not judged[when]:
@@ -58,44 +67,44 @@ class FactsAsked:
             count += when in proven
         return count
 
-    def _changes(self, duty: Duty) -> list[date]:
+    def _changes(self, required_check: RequiredCheck) -> list[date]:
         """Those recorded as such, new burners, and conversions to another gas."""
-        recorded = {name.lower(): value for name, value in duty.appliance.facts.items()}
+        recorded = {name.lower(): value for name, value in required_check.appliance.facts.items()}
         found = {*days_of(EMISSION_CHANGE, recorded), *days_of(BURNER_CHANGE, recorded)}
-        return sorted(found | {each.converted_on for each in self._conversions.get(duty.appliance_id, ())})
+        return sorted(found | {each.converted_on for each in self._conversions.get(required_check.appliance_id, ())})
 
 
-def asks_for_passes(duty: Duty) -> bool:
-    rule: dict[str, Any] = duty.rule
+def asks_for_passes(required_check: RequiredCheck) -> bool:
+    rule: dict[str, Any] = required_check.rule
     return "relax_after_passes" in rule or any("relax_after_passes" in each for each in rule.get("variants", ()))
 
 
-def asks_for_changes(duty: Duty) -> bool:
-    asked = duty.rule.get("again_after")
+def asks_for_changes(required_check: RequiredCheck) -> bool:
+    asked = required_check.rule.get("again_after")
     return bool(asked) and asked["event"] == EMISSION_CHANGE
 
 
-def asks_for_the_flue(duty: Duty) -> bool:
-    return "shared_flue" in duty.rule
+def asks_for_the_flue(required_check: RequiredCheck) -> bool:
+    return "shared_flue" in required_check.rule
 
 
-def _set_keys(duties: Iterable[Duty]) -> dict[uuid.UUID | None, str]:
-    """Of each attachment the key of its set."""
-    ids = {each.attachment_id for each in duties if each.attachment_id}
-    return dict(LimitSetAttachment.objects.filter(id__in=ids).values_list("id", "limit_set__key")) if ids else {}
+def _set_keys(required_checks: Iterable[RequiredCheck]) -> dict[uuid.UUID | None, str]:
+    """Of each assignment the key of its set."""
+    ids = {each.assignment_id for each in required_checks if each.assignment_id}
+    return dict(LimitSetAssignment.objects.filter(id__in=ids).values_list("id", "limit_set__key")) if ids else {}
 
 
 def _passed_days(
-    sets: dict[uuid.UUID | None, str], duties: Iterable[Duty], until: date
+    sets: dict[uuid.UUID | None, str], required_checks: Iterable[RequiredCheck], until: date
 ) -> dict[tuple[uuid.UUID, str], dict[date, bool]]:
     """By appliance and set: the days of its checks, and whether every check of the day was within that set's limits.
 
     A visit that is no check passes nothing, but what it found outside, or could not decide, ends a run all the same.
     """
     keys: dict[uuid.UUID, set[str]] = defaultdict(set)
-    for each in duties:
-        if each.attachment_id in sets:
-            keys[each.appliance_id].add(sets[each.attachment_id])
+    for each in required_checks:
+        if each.assignment_id in sets:
+            keys[each.appliance_id].add(sets[each.assignment_id])
     made = Judgement.objects.filter(visit__appliance__in=list(keys))
     rows = made.filter(visit__local_date__lte=until).order_by("visit__local_date", "visit_id")
     passed: dict[tuple[uuid.UUID, str], dict[date, bool]] = defaultdict(dict)
@@ -129,7 +138,7 @@ def _of_the_set(verdicts: Iterable[Verdict], set_key: str) -> list[Verdict]:
     return [
         each
         for each in verdicts
-        if each.set_id == set_key and each.severity not in NO_LIMIT and each.phase in ("as found", "as left", None)
+        if each.set_id == set_key and each.severity not in NO_LIMIT and each.phase in ("as_found", "as_left", None)
     ]
 
 
@@ -137,9 +146,13 @@ def _any_ends(verdicts: Iterable[Verdict]) -> bool:
     return any(each.outcome in ENDS_A_RUN for each in verdicts)
 
 
-def _flues(duties: Iterable[Duty], known: dict[uuid.UUID, Appliance]) -> dict[uuid.UUID | None, list[Appliance]]:
-    """By flue the appliances on it; one that a duty is asked about goes as it came with that duty."""
-    groups = {each.appliance.flue_group_id for each in duties} - {None}
+def _flues(
+    required_checks: Iterable[RequiredCheck], known: dict[uuid.UUID, Appliance]
+) -> dict[uuid.UUID | None, list[Appliance]]:
+    """By flue the appliances on it; one that a required check is asked about goes as it came with that required
+    check.
+    """
+    groups = {each.appliance.flue_group_id for each in required_checks} - {None}
     gathered: dict[uuid.UUID | None, list[Appliance]] = defaultdict(list)
     if groups:
         for each in with_places(Appliance.objects.filter(flue_group__in=groups).order_by("name", "id")):

@@ -1,4 +1,4 @@
-"""What a limit set asks for by the calendar: checks, another test after a finding, deliveries, mending.
+"""What a limit set asks for by the calendar: checks, another test after a finding, deliveries, repairing.
 
 Read leniently: a version recorded before these had a shape kept whatever stood there, and a record is never changed.
 What has no such shape starts nothing.
@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fleet.assess.due.record_fields import regime_of, regimes
+from fleet.assess.due.record_fields import required_field_lists, required_fields_of
 from fleet.intervals import check_rule
 from fleet.models import LimitSet, LimitSetVersion
 
@@ -18,29 +18,38 @@ NAME_LENGTH = 200
 
 @dataclass(frozen=True)
 class SetRule:
-    """part: which of the set's rules, empty for the set's own. name, regime: of the duty that it puts on appliances."""
+    """part: which of the set's rules, empty for the set's own. name, list of required fields: of the required check
+    that it puts on appliances.
+    """
 
     part: str
     name: str
     rule: dict[str, Any]
-    regime: str
+    required_fields: str
 
 
 def set_rules(limit_set: LimitSet, content: Mapping[str, Any]) -> list[SetRule]:
     """Those of one version's content that set an interval."""
-    own, regime = content.get("interval") or {}, regime_of(limit_set.key, content)
-    made = [SetRule("", limit_set.name, own, regime)] if own.get("type", NO_INTERVAL) != NO_INTERVAL else []
+    own, required_fields = content.get("interval") or {}, required_fields_of(limit_set.key, content)
+    made = [SetRule("", limit_set.name, own, required_fields)] if own.get("type", NO_INTERVAL) != NO_INTERVAL else []
     for each in extra_intervals(content):
-        rule = {name: value for name, value in each.items() if name not in ("name", "regime")}
+        rule = {name: value for name, value in each.items() if name not in ("name", "required_fields")}
         name = f"{limit_set.name}: {each['name']}"[:NAME_LENGTH]
-        own_regime = each.get("regime")
-        made.append(SetRule(each["name"], name, rule, own_regime if own_regime in regimes() else regime))
+        own_required_fields = each.get("required_fields")
+        made.append(
+            SetRule(
+                each["name"],
+                name,
+                rule,
+                own_required_fields if own_required_fields in required_field_lists() else required_fields,
+            )
+        )
     return made
 
 
 def extra_intervals(content: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """The further rules of a content. A version recorded before these had a shape kept whatever stood there, and a
-    record is never changed: what can't be reckoned with is left out.
+    record is never changed: what can't be calculated with is left out.
     """
     entries = content.get("extra_intervals")
     known: dict[str, Mapping[str, Any]] = {}
@@ -79,9 +88,9 @@ def delivery_clocks(version: LimitSetVersion) -> Iterator[tuple[str, int, str]]:
                 yield str(each["to"])[:100], each[name], event
 
 
-def mend_days(version: LimitSetVersion, severity: str) -> Iterator[int]:
-    """Within how many days a defect of this severity is to be mended."""
-    for each in _objects(version.content.get("mend")):
+def repair_days(version: LimitSetVersion, severity: str) -> Iterator[int]:
+    """Within how many days a defect of this severity is to be repaired."""
+    for each in _objects(version.content.get("repair")):
         if each.get("severity") == severity and _is_whole(each.get("days")):
             yield each["days"]
 

@@ -10,11 +10,11 @@ from typing import Any
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
+from fleet.assess.due.calculation import Calculated, calculate
 from fleet.assess.due.deliveries import Asked, as_it_stands, asked_before, differs, with_records
-from fleet.assess.due.duties import with_facts
-from fleet.assess.due.reckoning import Reckoned, reckon
+from fleet.assess.due.required_checks import with_facts
 from fleet.assess.due.set_rules import tenancy_recipients
-from fleet.models import Appliance, Delivery, Duty, LimitSet, Tenancy, Visit
+from fleet.models import Appliance, Delivery, LimitSet, RequiredCheck, Tenancy, Visit
 
 Place = tuple[uuid.UUID, uuid.UUID, uuid.UUID]  # tenancy, appliance, limit set
 
@@ -23,7 +23,7 @@ Place = tuple[uuid.UUID, uuid.UUID, uuid.UUID]  # tenancy, appliance, limit set
 class Owed:
     """What a set asks for before a tenancy begins: the record of an appliance, by recipient.
 
-    visit: the newest that discharged the set's duty by then; None where there is none yet.
+    visit: the newest that counted the set's required check by then; None where there is none yet.
     """
 
     tenancy: Tenancy
@@ -36,35 +36,37 @@ class Owed:
 def owed_records(tenancies: Iterable[Tenancy], only: Collection[uuid.UUID] | None = None) -> list[Owed]:
     """Of all these tenancies that are not called off, in a constant number of questions. only: of these appliances.
 
-    A set asks where its duty stands on the day on which the tenancy begins.
+    A set asks where its required check stands on the day on which the tenancy begins.
     """
     served = _served([each for each in tenancies if not each.called_off], only)
     if not served:
         return []
-    duties = Duty.objects.filter(
-        appliance__in={appliance.id for _tenancy, appliance in served}, attachment__isnull=False, part=""
+    required_checks = RequiredCheck.objects.filter(
+        appliance__in={appliance.id for _tenancy, appliance in served}, assignment__isnull=False, part=""
     )
-    sets = _sets_that_ask(duties)
+    sets = _sets_that_ask(required_checks)
     if not sets:
         return []
-    under: dict[uuid.UUID, list[Duty]] = defaultdict(list)
-    for duty in with_facts(duties.filter(attachment__limit_set__in=list(sets)).select_related("attachment")):
-        under[duty.appliance_id].append(duty)
+    under: dict[uuid.UUID, list[RequiredCheck]] = defaultdict(list)
+    for required_check in with_facts(
+        required_checks.filter(assignment__limit_set__in=list(sets)).select_related("assignment")
+    ):
+        under[required_check.appliance_id].append(required_check)
     asked = [
-        (tenancy, duty)
+        (tenancy, required_check)
         for tenancy, appliance in served
-        for duty in under[appliance.id]
-        if _stands_on(duty, tenancy.begins)
+        for required_check in under[appliance.id]
+        if _stands_on(required_check, tenancy.begins)
     ]
-    reckoned = reckon((duty, tenancy.begins) for tenancy, duty in asked)
-    visits = _visits_of(reckoned)
+    calculated = calculate((required_check, tenancy.begins) for tenancy, required_check in asked)
+    visits = _visits_of(calculated)
     owed: dict[Place, Owed] = {}
-    for (tenancy, duty), made in zip(asked, reckoned, strict=True):
-        assert duty.attachment is not None  # as chosen above
-        limit_set, recipients = sets[duty.attachment.limit_set_id]
-        visit = visits.get((duty.appliance_id, made.discharged_by.day)) if made.discharged_by else None
-        one = Owed(tenancy, duty.appliance, limit_set, recipients, visit)
-        place = tenancy.id, duty.appliance_id, limit_set.id
+    for (tenancy, required_check), made in zip(asked, calculated, strict=True):
+        assert required_check.assignment is not None  # as chosen above
+        limit_set, recipients = sets[required_check.assignment.limit_set_id]
+        visit = visits.get((required_check.appliance_id, made.counted_by.day)) if made.counted_by else None
+        one = Owed(tenancy, required_check.appliance, limit_set, recipients, visit)
+        place = tenancy.id, required_check.appliance_id, limit_set.id
         if place not in owed or _is_newer(visit, owed[place].visit):
             owed[place] = one
     return list(owed.values())
@@ -88,19 +90,21 @@ def _served(tenancies: Sequence[Tenancy], only: Collection[uuid.UUID] | None) ->
     ]
 
 
-def _sets_that_ask(duties: QuerySet[Duty]) -> dict[uuid.UUID, tuple[LimitSet, tuple[str, ...]]]:
-    attached = LimitSet.objects.filter(id__in=duties.values("attachment__limit_set")).prefetch_related("versions")
-    told = ((each, tenancy_recipients(each.current) if each.current else ()) for each in attached)
+def _sets_that_ask(required_checks: QuerySet[RequiredCheck]) -> dict[uuid.UUID, tuple[LimitSet, tuple[str, ...]]]:
+    assigned = LimitSet.objects.filter(id__in=required_checks.values("assignment__limit_set")).prefetch_related(
+        "versions"
+    )
+    told = ((each, tenancy_recipients(each.current) if each.current else ()) for each in assigned)
     return {each.id: (each, recipients) for each, recipients in told if recipients}
 
 
-def _stands_on(duty: Duty, day: date) -> bool:
-    return duty.since <= day and (duty.until is None or duty.until >= day)
+def _stands_on(required_check: RequiredCheck, day: date) -> bool:
+    return required_check.since <= day and (required_check.until is None or required_check.until >= day)
 
 
-def _visits_of(reckoned: Iterable[Reckoned]) -> Mapping[tuple[uuid.UUID, date], Visit]:
+def _visits_of(calculated: Iterable[Calculated]) -> Mapping[tuple[uuid.UUID, date], Visit]:
     """By appliance and day of the checks that counted: the newest visit of that day that counts as one."""
-    days = {(each.duty.appliance_id, each.discharged_by.day) for each in reckoned if each.discharged_by}
+    days = {(each.required_check.appliance_id, each.counted_by.day) for each in calculated if each.counted_by}
     if not days:
         return {}
     made = Visit.objects.filter(
@@ -114,7 +118,7 @@ def _visits_of(reckoned: Iterable[Reckoned]) -> Mapping[tuple[uuid.UUID, date], 
 
 
 def _is_newer(visit: Visit | None, than: Visit | None) -> bool:
-    """Of two duties of one set, which another place or time put on the appliance, the newer record goes."""
+    """Of two required checks of one set, which another place or time put on the appliance, the newer record goes."""
     if visit is None or than is None:
         return than is None
     return (visit.local_date, visit.id) > (than.local_date, than.id)

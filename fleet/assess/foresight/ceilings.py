@@ -18,13 +18,13 @@ class Ceiling(NamedTuple):
 
 
 def ceiling_of(card: Mapping[str, Any], rate: str, quantity: str, read: Mapping[str, Any]) -> Ceiling | None:
-    """The strictest of the card's ceilings, limits and stop lines for what is found at this rate; None without one.
+    """The strictest of the card's ceilings, limits and stop levels for what is found at this rate; None without one.
 
     card : that the newest visit was judged by.    read : that visit's derived figures with `rise_k`: a limit on
     another basis (as measured, over CO2, as a loss) is carried over at the O2 and CO2 that were read then.
     Limits whose facts are not recorded, and those for readings as left alone, don't count.
     """
-    rows = (row for name in ("ceilings", "limits", "stop_lines") for row in card[name])
+    rows = (row for name in ("ceilings", "limits", "stop_levels") for row in card[name])
     return min(_ceilings(rows, rate, quantity, read), default=None)
 
 
@@ -40,7 +40,7 @@ def _ceilings(
 def _applies(row: Mapping[str, Any], rate: str) -> bool:
     breaks = row["measure"] is not None and row["upper"] is not None and row["op"] in BREAKS_ABOVE
     here = row["rates"] is None or rate in row["rates"]
-    as_found = row["phases"] is None or "as found" in row["phases"]
+    as_found = row["phases"] is None or "as_found" in row["phases"]
     return breaks and here and as_found and row["applies"] == "yes" and row["severity"] not in NO_LIMIT
 
 

@@ -69,7 +69,7 @@ class Asked:
     appliance: Appliance
 
     def usable(self, visit: Visit) -> list[Reading]:
-        """Of this rate and proven, steady, of this flue alone, not void, not over range, the casing not against the
+        """Of this rate and proven, steady, of this flue alone, not invalid, not over range, the casing not against the
         target's; and with a value."""
         proven = [each for each in visit.readings.all() if each.rate == self.rate and each.rate_proven]
         return [each for each in proven if self._counts(each, visit)]
@@ -78,8 +78,8 @@ class Asked:
         row = row_of(visit, reading)
         plain = not MUST_BE_PLAIN.get(self.quantity, set(GASES)) & set(reading.qualifiers)
         casing_fits = self.casing == "any" or reading.casing in ("", self.casing)
-        own = reading.sampling_point != "common flue" and is_steady(reading, row) is not False
-        return own and casing_fits and plain and not row["void"] and self.raw(visit, reading) is not None
+        own = reading.sampling_point != "common_flue" and is_steady(reading, row) is not False
+        return own and casing_fits and plain and not row["invalid"] and self.raw(visit, reading) is not None
 
     def raw(self, visit: Visit, reading: Reading) -> float | None:
         """As read [% vol, ppm air-free, K]."""
@@ -101,8 +101,8 @@ def rise_k(reading: Reading) -> float | None:
 
 def entry_of(visit: Visit, asked: Asked) -> Entry | None:
     usable = asked.usable(visit)
-    found = [each for each in usable if each.counted_phase == "as found" and not converted(visit)]
-    left = [each for each in usable if each.counted_phase == "as left"][-1:]
+    found = [each for each in usable if each.counted_phase == "as_found" and not converted(visit)]
+    left = [each for each in usable if each.counted_phase == "as_left"][-1:]
     moved = [each for each in visit.work.all() if each.moves_combustion]
     if not found and not (left and moved):
         return None
@@ -127,7 +127,7 @@ def entry_of(visit: Visit, asked: Asked) -> Entry | None:
 
 def converted(visit: Visit) -> bool:
     """Converted to another gas at this visit: what it was found at is the old gas's."""
-    return any(each.kind == "gas conversion" for each in visit.work.all())
+    return any(each.kind == "gas_conversion" for each in visit.work.all())
 
 
 def _mean(readings: list[Reading], visit: Visit, asked: Asked) -> tuple[float | None, float, float]:

@@ -37,10 +37,10 @@ class Made(NamedTuple):
 
 
 def forecasts_of(series: Sequence[Series], snapshot: Snapshot, contractor: Contractor, now: datetime) -> Made:
-    """Of series of one quantity at one rate, by this snapshot and the contractor's accepted chance."""
+    """Of series of one quantity at one rate, by this snapshot and the contractor's accepted risk."""
     hyper, panel = hyper_of(snapshot), panel_of(series, corrections_of(snapshot))
     state, limits = drift.filter(panel, hyper), limits_of(series)
-    accepted = accepted_chance(series[0].quantity, contractor)
+    accepted = accepted_risk(series[0].quantity, contractor)
     return Made(
         _View(series, snapshot, hyper, state, limits, accepted, now).forecasts(),
         list(checks_of(series, panel, hyper, limits, snapshot)),
@@ -48,11 +48,11 @@ def forecasts_of(series: Sequence[Series], snapshot: Snapshot, contractor: Contr
     )
 
 
-def accepted_chance(quantity: str, contractor: Contractor) -> float:
+def accepted_risk(quantity: str, contractor: Contractor) -> float:
     """The contractor's choice for this quantity; of CO never above that for everything else."""
     if quantity == CO:
-        return min(contractor.accepted_chance_co, contractor.accepted_chance)
-    return contractor.accepted_chance_rise if quantity == TEMP_RISE else contractor.accepted_chance
+        return min(contractor.accepted_risk_co, contractor.accepted_risk)
+    return contractor.accepted_risk_rise if quantity == TEMP_RISE else contractor.accepted_risk
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class Outlook:
     """What a forecast says, in figures.
 
     pace, model_pace : drift a year as `pace_figure` has it; model_pace None where no fit has seen this model.
-    is_due : the accepted chance is used up already.    is_lower : the lower limit is the nearer one.
+    is_due : the accepted risk is used up already.    is_lower : the lower limit is the nearer one.
     """
 
     pace: float
@@ -92,7 +92,7 @@ class _View:
     now: datetime
 
     def forecasts(self) -> list[Forecast]:
-        years, binding = drift.horizon(self.state, self.hyper, self.limits, self.alpha, CAP_YEARS)
+        years, date_set_by = drift.horizon(self.state, self.hyper, self.limits, self.alpha, CAP_YEARS)
         chance = drift.crossing_probability(self.state, self.hyper, self.limits, _GRID[:, None])
         then = drift.reading_distribution(self.state, self.hyper, np.nan_to_num(years, nan=0.0))
         is_lower = then.below(self.limits.floor) > 1.0 - then.below(self.limits.ceiling)
@@ -101,8 +101,8 @@ class _View:
         for n, each in enumerate(self.series):
             if math.isnan(float(self.state.x[n])):
                 continue
-            until = None if binding[n] in ("longest", "cap") else timedelta(days=math.floor(years[n] * DAYS_A_YEAR))
-            outlook = self._outlook(each, n, is_due=str(binding[n]) == "now", is_lower=bool(is_lower[n]))
+            until = None if date_set_by[n] in ("longest", "cap") else timedelta(days=math.floor(years[n] * DAYS_A_YEAR))
+            outlook = self._outlook(each, n, is_due=str(date_set_by[n]) == "now", is_lower=bool(is_lower[n]))
             made.append(
                 Forecast(
                     **self._common(each),
@@ -134,7 +134,7 @@ class _View:
             "last_visit_on": series.entries[-1].day,
             "visits_used": len(series.entries),
             "basis": _basis(self.snapshot, series),
-            "accepted_chance": self.alpha,
+            "accepted_risk": self.alpha,
             "series": [_shown(entry, series.quantity) for entry in series.entries],
             "limit_words": series.corridor.words,
             "made_at": self.now,
@@ -220,16 +220,16 @@ def told_figures(forecast: Forecast) -> dict[str, Any]:
         "lower": forecast.lower,
         "upper": forecast.upper,
         "limit_words": forecast.limit_words,
-        "accepted_chance": forecast.accepted_chance,
+        "accepted_risk": forecast.accepted_risk,
         "horizon_on": f"{horizon:%Y-%m-%d}" if horizon else None,
         **forecast.outlook,
     }
 
 
 def under_chance(forecast: Forecast, accepted: float) -> Forecast:
-    """The same forecast as it stands under another accepted chance: its day, and whether that is used up already."""
+    """The same forecast as it stands under another accepted risk: its day, and whether that is used up already."""
     moved = copy(forecast)
-    moved.accepted_chance, moved.horizon_on = accepted, horizon_by(forecast, accepted)
+    moved.accepted_risk, moved.horizon_on = accepted, horizon_by(forecast, accepted)
     moved.outlook = forecast.outlook | {"is_due": float(forecast.crossing[0]["chance"]) >= accepted}
     return moved
 
@@ -242,7 +242,7 @@ def chance_on(forecast: Forecast, day: date) -> float:
 
 
 def horizon_by(forecast: Forecast, accepted: float) -> date | None:
-    """The day on which another accepted chance would be used up, off the stored grid as `drift.horizon` reads it."""
+    """The day on which another accepted risk would be used up, off the stored grid as `drift.horizon` reads it."""
     grid = [float(each["years"]) for each in forecast.crossing]
     chance = np.maximum.accumulate([float(each["chance"]) for each in forecast.crossing])
     reached = np.flatnonzero(chance >= accepted)

@@ -84,13 +84,21 @@ def series_of(
 
 
 # Long columns that no series reads; of each appliance the newest visit's card is read apart.
-_NOT_READ = ("card_seen", "checklist", "not_done", "plate", "judgement__card", "judgement__verdicts", "record__content")
+_NOT_READ = (
+    "card_seen",
+    "restore_steps",
+    "not_done",
+    "data_plate",
+    "judgement__card",
+    "judgement__verdicts",
+    "record__content",
+)
 
 
 def _visits_of(chosen: Mapping[Any, Appliance]) -> dict[Any, list[Visit]]:
     """Each appliance's tested visits in the order of time."""
     visits: dict[Any, list[Visit]] = {each: [] for each in chosen}
-    stored = Visit.objects.filter(appliance__in=chosen, outcome__in=("tested", "partly tested"))
+    stored = Visit.objects.filter(appliance__in=chosen, outcome__in=("tested", "partly_tested"))
     numbered = (Prefetch("readings", Reading.objects.order_by("number")),
                 Prefetch("work", WorkItem.objects.order_by("number")))  # fmt: skip
     related = stored.prefetch_related(*numbered, "readings__analyser")

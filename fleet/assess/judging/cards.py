@@ -9,9 +9,9 @@ from uuid import UUID
 
 from django.db.models import FloatField
 
-from fleet.assess.judging.versions import limit_set_versions_on, stop_lines_on, version_of_day
+from fleet.assess.judging.versions import limit_set_versions_on, stop_levels_on, version_of_day
 from fleet.limits import Band, band, card
-from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVersion, StopLines, Visit
+from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVersion, StopLevels, Visit
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class VersionedCard:
     table: dict[str, Any]
     sheet: SheetVersion | None
     limit_sets: tuple[LimitSetVersion, ...]
-    stop_lines: StopLines
+    stop_levels: StopLevels
 
 
 def card_for(
@@ -32,7 +32,7 @@ def card_for(
     visit: Visit | None = None,
     instead: SheetVersion | LimitSetVersion | None = None,
 ) -> VersionedCard:
-    """Sheet, attached limit sets and stop lines as they were in force on that day, and analyser, in one table.
+    """Sheet, attached limit sets and stop levels as they were in force on that day, and analyser, in one table.
 
     visit: whose record says what burnt and which sheet the appliance had, where that is not so today. instead: a
     version, also one that isn't stored, in the place of the day's version of the same sheet or set.
@@ -43,16 +43,16 @@ def card_for(
     limit_sets = limit_set_versions_on(appliance, day)
     if isinstance(instead, LimitSetVersion):
         limit_sets = [instead if each.limit_set_id == instead.limit_set_id else each for each in limit_sets]
-    stop_lines = stop_lines_on(day, appliance.building.time_zone)
+    stop_levels = stop_levels_on(day, appliance.building.time_zone)
     table = card(
         _sheet(sheet),
         [_limit_set(each) for each in limit_sets],
         _analyser(analyser, day),
         fuel=visit.burnt if visit else appliance.burns_on(day).fuel,
-        stop_lines=_stop_lines(stop_lines),
+        stop_levels=_stop_levels(stop_levels),
         facts=_facts(appliance, sheet),
     )
-    return VersionedCard(table, sheet, tuple(limit_sets), stop_lines)
+    return VersionedCard(table, sheet, tuple(limit_sets), stop_levels)
 
 
 def _sheet_on(appliance: Appliance, day: date, visit: Visit | None) -> SheetVersion | None:
@@ -96,11 +96,11 @@ def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
     }
 
 
-def _stop_lines(lines: StopLines) -> dict[str, Any]:
+def _stop_levels(lines: StopLevels) -> dict[str, Any]:
     """Every figure that the lines hold. They are the contractor's own, whatever source speaks for them."""
-    names = [each.name for each in StopLines._meta.fields if isinstance(each, FloatField)]
+    names = [each.name for each in StopLevels._meta.fields if isinstance(each, FloatField)]
     figures = {name: getattr(lines, name) for name in names}
-    return {"id": "stop-lines", "version": lines.number, "evidence": "own"} | figures
+    return {"id": "stop-levels", "version": lines.number, "evidence": "own"} | figures
 
 
 def _analyser(analyser: Analyser | None, day: date) -> dict[str, Any] | None:

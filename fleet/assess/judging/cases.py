@@ -67,7 +67,7 @@ def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dic
         "casing": reading.casing or None,
         "sampling_point": reading.sampling_point,
         "rate_proven": reading.rate_proven,
-        "void": derived["void"],
+        "invalid": derived["invalid"],
         "steady": is_steady(reading, derived),
         "taken_order": order[reading.number],
         "qualifiers": reading.qualifiers,
@@ -86,7 +86,7 @@ def is_steady(reading: Reading, derived: Mapping[str, Any]) -> bool | None:
 
     Without a series what the technician said; not steady as soon as either says so.
     """
-    said = {"steady": True, "not steady": False}.get(reading.steadiness)
+    said = {"steady": True, "not_steady": False}.get(reading.steadiness)
     shown = is_quiet(reading, derived.get("steadiness"))
     return False if False in (said, shown) else said if shown is None else True
 
@@ -96,10 +96,10 @@ def ambient_cases(visit: Visit) -> list[dict[str, Any]]:
 
     "after" is as left only beside a reading that counts as left: else the room alone would stand for the burner.
     """
-    left = any(each.counted_phase == "as left" for each in visit.readings.all())
+    left = any(each.counted_phase == "as_left" for each in visit.readings.all())
     read = [
-        ("before", visit.ambient_co_before_ppm, "as found", -math.inf),
-        ("after", visit.ambient_co_after_ppm, "as left" if left else "as found", math.inf),
+        ("before", visit.ambient_co_before_ppm, "as_found", -math.inf),
+        ("after", visit.ambient_co_after_ppm, "as_left" if left else "as_found", math.inf),
     ]
     return [
         {
@@ -144,10 +144,10 @@ def with_logged_co(reading: Reading, case: dict[str, Any]) -> list[dict[str, Any
         return [case]
     over = "co" in (reading.series or {}).get("over_range", ())
     qualifiers = {name: said for name, said in case["qualifiers"].items() if name != "co"}
-    logged = case | {"void": True, "ambient_co_ppm": None}
+    logged = case | {"invalid": True, "ambient_co_ppm": None}
     began = {"key": f"{case['key']} {BEGAN}", "co_ppm": level[0], "taken_order": case["taken_order"] - 0.4}
     ended = {"key": f"{case['key']} {LOGGED}", "co_ppm": level[1], "taken_order": case["taken_order"] - 0.2}
-    said = qualifiers | ({"co": "more than"} if over else {})
+    said = qualifiers | ({"co": "more_than"} if over else {})
     return [logged | began | {"qualifiers": qualifiers}, logged | ended | {"qualifiers": said}, case]
 
 
@@ -160,8 +160,8 @@ def _co_began_and_ended(series: Mapping[str, Any] | None) -> tuple[float, float]
     at_s, co = at_s[~np.isnan(co)], co[~np.isnan(co)]
     if not co.size:
         return None
-    settled = at_s >= START_UP_S
-    begins = co[settled & (at_s <= at_s[settled][0] + MEAN_OVER_S)] if settled.any() else co[-1:]
+    resolved = at_s >= START_UP_S
+    begins = co[resolved & (at_s <= at_s[resolved][0] + MEAN_OVER_S)] if resolved.any() else co[-1:]
     return float(begins.mean()), float(co[at_s >= at_s[-1] - MEAN_OVER_S].mean())
 
 

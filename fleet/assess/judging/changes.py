@@ -40,19 +40,21 @@ def last_tested_before(visit: Visit) -> Visit | None:
     earlier = Q(local_date__lt=visit.local_date) | Q(local_date=visit.local_date, id__lt=visit.id)
     # A visit stands there once a reading; the first is the first however often, and distinct would compare documents.
     related = tested.filter(earlier).order_by("-local_date", "-id").select_related("judgement")
-    related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
+    related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "restore_steps")
     return related.prefetch_related(
         Prefetch("readings", Reading.objects.order_by("number")), Prefetch("work", WorkItem.objects.order_by("number"))
     ).first()
 
 
-def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, void_too: bool = False) -> RateReading | None:
-    """The last usable reading at a rate in the first of these phases that has one; a void one only where asked for."""
+def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, invalid_too: bool = False) -> RateReading | None:
+    """The last usable reading at a rate in the first of these phases that has one; a invalid one only where asked
+    for.
+    """
     derived = {each["number"]: each for each in visit.judgement.derived}
     usable = [
         each
         for each in visit.readings.all()
-        if each.rate == rate and _usable(each) and (void_too or not derived[each.number]["void"])
+        if each.rate == rate and _usable(each) and (invalid_too or not derived[each.number]["invalid"])
     ]
     for phase in phases:
         mine = [each for each in usable if each.counted_phase == phase]
@@ -64,7 +66,7 @@ def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, void_too: bool = 
 def left_phases(visit: Visit) -> tuple[str, ...]:
     """Which readings say how it was left: as left, else as found, if no work moved combustion after that."""
     moved = any(each.moves_combustion for each in visit.work.all())
-    return ("as left",) if moved else ("as left", "as found")
+    return ("as_left",) if moved else ("as_left", "as_found")
 
 
 def at_number(visit: Visit, number: int) -> dict[str, Any]:
@@ -96,7 +98,7 @@ def _changes(visits: QuerySet[Visit]) -> Iterator[O2Change]:
     appliances = Visit.objects.filter(id__in=chosen).values("appliance")
     known = Visit.objects.filter(appliance__in=appliances, readings__isnull=False).distinct()
     related = known.select_related("judgement", "appliance").prefetch_related("readings", "work")
-    related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist").annotate(
+    related = related.defer("judgement__card", "judgement__verdicts", "card_seen", "restore_steps").annotate(
         rates=KeyTransform("rates", KeyTransform("sheet", "judgement__card"))
     )
     lives: dict[uuid.UUID, list[Visit]] = defaultdict(list)
@@ -112,7 +114,7 @@ def _o2_change(before: Visit, after: Visit) -> O2Change | None:
     rates: list[str] = after.rates  # type: ignore[attr-defined]  # annotated above
     if not rates or before.fuel != after.fuel or before.fuel_composition != after.fuel_composition:
         return None
-    left, found = at_rate(before, rates[0], left_phases(before)), at_rate(after, rates[0], ("as found",))
+    left, found = at_rate(before, rates[0], left_phases(before)), at_rate(after, rates[0], ("as_found",))
     pair = [each.derived["o2_pct"] for each in (left, found) if each]
     if found is None or len(pair) < 2 or None in pair:
         return None
@@ -141,6 +143,6 @@ def newest_read_visits(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Vi
     )
     newest = dict(read.order_by("local_date", "id").values_list("appliance", "id"))
     related = Visit.objects.filter(id__in=newest.values()).select_related("judgement")
-    plain = related.defer("judgement__card", "judgement__verdicts", "card_seen", "checklist")
+    plain = related.defer("judgement__card", "judgement__verdicts", "card_seen", "restore_steps")
     whole = plain.prefetch_related("readings__analyser__calibrations", "work")
     return {each.appliance_id: each for each in whole}

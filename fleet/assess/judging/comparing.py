@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from fleet.assess.judging.cards import card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
-from fleet.assess.judging.versions import attachments_in_force
+from fleet.assess.judging.versions import assignments_in_force
 from fleet.limits import Verdict, evaluate
 from fleet.limits.quantities import figure
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
@@ -69,7 +69,7 @@ class Tables:
 
     def __init__(self, draft: Draft, day: date) -> None:
         self.draft, self.day = draft, day
-        self.attached = list(attachments_in_force(day).values_list("limit_set", "client", "building", "appliance"))
+        self.assigned = list(assignments_in_force(day).values_list("limit_set", "client", "building", "appliance"))
         self.made: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
 
     def of(self, appliance: Appliance, visit: Visit | None) -> list[dict[str, Any]]:
@@ -86,7 +86,7 @@ class Tables:
         """All that `card_for` asks of its arguments, for this day."""
         building = appliance.building
         places = {building.client_id, building.id, appliance.id}
-        sets = frozenset(limit_set for limit_set, *place in self.attached if not places.isdisjoint(place))
+        sets = frozenset(limit_set for limit_set, *place in self.assigned if not places.isdisjoint(place))
         burnt = (visit.fuel, visit.fuel_composition) if visit else tuple(appliance.burns_on(self.day))
         facts = json.dumps([appliance.kind, appliance.facts, burnt], sort_keys=True)
         return appliance.sheet_id, sets, building.time_zone, facts, analyser.id if analyser else None
@@ -113,7 +113,7 @@ def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Ite
         about = now or then
         if about is None or (_outcome(then), _limit(then)) == (_outcome(now), _limit(now)):
             continue
-        if about.reading_key is None and about.outcome == "not judged":
+        if about.reading_key is None and about.outcome == "not_judged":
             continue
         yield _verdict_change(about, then, now)
 
@@ -140,7 +140,7 @@ def _verdict_change(about: Verdict, then: Verdict | None, now: Verdict | None) -
         after=_outcome(now),
         limit_before=_limit(then),
         limit_after=_limit(now),
-        is_left=about.phase == "as left",
+        is_left=about.phase == "as_left",
         now=now,
     )
 
@@ -148,7 +148,7 @@ def _verdict_change(about: Verdict, then: Verdict | None, now: Verdict | None) -
 def _value(verdict: Verdict) -> str:
     if verdict.value is None:
         return ""
-    said = "" if verdict.qualifier in ("=", "not measured") else f"{verdict.qualifier} "
+    said = "" if verdict.qualifier in ("=", "not_measured") else f"{verdict.qualifier} "
     shown = figure(verdict.value, verdict.quantity, verdict.lower, verdict.upper)
     return _figures(f"{said}{shown}", verdict.unit)
 
@@ -167,7 +167,7 @@ def _figures(shown: str, unit: str) -> str:
 
 
 def _outcome_words(outcome: str, limit: str) -> str:
-    known = {"cannot tell": _("can't be decided"), "not judged": _("not judged")}
+    known = {"cannot_tell": _("can't be decided"), "not_judged": _("not judged")}
     return f"{known.get(outcome, outcome)} ({limit})" if limit else known.get(outcome, outcome)
 
 

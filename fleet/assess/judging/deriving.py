@@ -43,7 +43,7 @@ def derive(
 
     Keys as in `combustion.derived_figures`, with `input_share_pct` of the sheet's rated input, `uncertainties` (the
     standard uncertainty of each figure from the analyser's accuracy while it is in calibration), `qualifiers` carried
-    from what was read, `steadiness` of the series, `doubts` and whether they void the reading. The regulation's loss
+    from what was read, `steadiness` of the series, `doubts` and whether they invalid the reading. The regulation's loss
     stands beside the engineering figures under its coefficients' name.
 
     site: the facts of the site as the record has them.
@@ -89,7 +89,7 @@ def derive(
             "nox_estimated": each.nox_ppm is None and each.no_ppm is not None,
             "steadiness": series_steadiness(each.series, criterion) if each.series else None,
             "doubts": doubted[n],
-            "void": any(doubt["voids"] for doubt in doubted[n]),
+            "invalid": any(doubt["makes_invalid"] for doubt in doubted[n]),
         }
         for n, each in enumerate(readings)
     ]
@@ -170,7 +170,12 @@ def _doubts(fuel: Fuel, readings: list[Reading], read: Mapping[str, Any]) -> lis
     )
     return [
         [
-            {"code": each.code, "sentence": each.sentence, "figures": _figures(each.figures), "voids": each.voids}
+            {
+                "code": each.code,
+                "sentence": each.sentence,
+                "figures": _figures(each.figures),
+                "makes_invalid": each.makes_invalid,
+            }
             for each in of_one
         ]
         for of_one in found

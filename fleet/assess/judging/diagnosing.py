@@ -28,7 +28,7 @@ PATTERNS = Path(__file__).resolve().parents[3] / "fixtures" / "reference" / "dia
 MOST_OF_AN_ANALYSER = 60
 # As far as two fuels of one class may lie apart: the error that a CO2 cell is allowed anyway.
 LARGEST_CO2_MAX_GAP_PCT = 0.3
-# Patterns that void a reading by how the analyser was set up, not by what it shows.
+# Patterns that invalid a reading by how the analyser was set up, not by what it shows.
 OF_THE_SETTING = ("DX10", "DX11")
 # Named in the limits' own words among an appliance's facts.
 NATURAL_DRAUGHT = {"vent": "natural_draft"}
@@ -52,7 +52,7 @@ def _data() -> Mapping[str, Any]:
 
 
 def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
-    """What voids a reading whatever it shows: the analyser's zero in fresh air, the fuel that it was set to."""
+    """What makes invalid a reading whatever it shows: the analyser's zero in fresh air, the fuel that it was set to."""
     if visit.zero_o2_pct is None and visit.zero_co_ppm is None and not reading.analyser_fuel:
         return []
     view = VisitView(
@@ -67,7 +67,7 @@ def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
             "code": f"pattern_{each.pattern.lower()}",
             "figures": dict(each.figures),
             "named": dict(each.named),
-            "voids": True,
+            "makes_invalid": True,
         }
         for each in found
     ]
@@ -86,8 +86,8 @@ def view_of(visit: Visit, judgement: Judgement) -> VisitView:
     readings = list(visit.readings.all())
     ambient = [each.ambient_co_ppm for each in readings] + [visit.ambient_co_after_ppm]
     return VisitView(
-        found=_state(visit, places, ("as found",), sheet, outside),
-        left=_state(visit, places, ("as left",), sheet, outside),
+        found=_state(visit, places, ("as_found",), sheet, outside),
+        left=_state(visit, places, ("as_left",), sheet, outside),
         last=_state(before, places, left_phases(before), sheet, {}) if before and _same_gas(visit, before) else {},
         co2_basis=next((each.analyser.co2 for each in readings if each.analyser), "absent"),
         fuel=fuel_class(visit.burnt) or "",
@@ -99,7 +99,7 @@ def view_of(visit: Visit, judgement: Judgement) -> VisitView:
         ambient_max_ppm=max((each for each in ambient if each is not None), default=None),
         natural_draught=_natural_draught(visit, sheet),
         minimum_working_pressure_pa=_float(sheet.get("minimum_gas_pressure_pa")),
-        spillage_limit_min=judgement.stop_lines.spillage_min,
+        spillage_limit_min=judgement.stop_levels.spillage_min,
         adjusted=any(each.kind == "adjustment" for each in visit.work.all()),
         readings=tuple(_as_read(each) for each in readings if each.counted_phase != "between"),
     )
@@ -113,7 +113,7 @@ def _state(
     outside: Mapping[int, bool],
 ) -> dict[str, dict[str, Any]]:
     """By place; a rate that wasn't read has no figure, and stands all the same: it too would have had to move."""
-    found = {place: at_rate(visit, rate, phases, void_too=True) for place, rate in places.items()}
+    found = {place: at_rate(visit, rate, phases, invalid_too=True) for place, rate in places.items()}
     return {place: _figures(visit, each, sheet, outside) if each else {} for place, each in found.items()}
 
 
@@ -130,7 +130,7 @@ def _figures(visit: Visit, each: RateReading, sheet: Mapping[str, Any], outside:
         "oil_derivatives": reading.oil_derivatives,
         "spillage_min": reading.spillage_min,
         "outside": outside.get(reading.number),
-        "void": derived["void"],
+        "invalid": derived["invalid"],
         **_of_series(reading, derived),
     }
 
@@ -156,12 +156,12 @@ def _of_series(reading: Reading, derived: Mapping[str, Any]) -> dict[str, float]
     co = [np.nan if each is None else float(each) for each in reading.series["co"]]
     moved = co_rise([float(each) for each in reading.series["at_s"]], co)
     o2_pct = np.nan if derived["o2_pct"] is None else derived["o2_pct"]
-    settled, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived["co_ppm_air_free"]
+    resolved, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived["co_ppm_air_free"]
     return {
         "co_slope_ppm_min": moved.slope_ppm_min,
         "co_first_minute_ppm_air_free": float(air_free(moved.first_minute_max_ppm, o2_pct)),
         # The worse of what was read and what the series came to.
-        "co_ppm_air_free": settled if read is None else max(settled, read),
+        "co_ppm_air_free": resolved if read is None else max(resolved, read),
     }
 
 
@@ -186,7 +186,7 @@ def _natural_draught(visit: Visit, sheet: Mapping[str, Any]) -> bool | None:
 
 
 def _set_to(reading: Reading, fuel: Fuel) -> str:
-    """The class of the fuel that the analyser was set to; no class of ours where CO2 reckoned for it would be off."""
+    """The class of the fuel that the analyser was set to; no class of ours where CO2 calculated for it would be off."""
     if not reading.analyser_fuel:
         return ""
     measured = reading.analyser is not None and reading.analyser.co2 == "measured"

@@ -58,7 +58,7 @@ def used_in(visit: Visit, readings: Iterable[Reading]) -> Used:
 def _last_of(readings: Iterable[Reading]) -> Sequence[Reading]:
     """Those of its own flue as left; all of its own where none was taken as left."""
     own = [each for each in readings if each.sampling_point != COMMON_FLUE]
-    return [each for each in own if each.counted_phase == "as left"] or own
+    return [each for each in own if each.counted_phase == "as_left"] or own
 
 
 def _ids(given: Iterable[Any]) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """What is odd about an accepted visit: each a small question, its answer a sentence for the office.
 
-Field work is never refused for these: the technician did the work, the office mends the record.
+Field work is never refused for these: the technician did the work, the office repairs the record.
 """
 
 from collections.abc import Iterator
@@ -28,7 +28,7 @@ class Oddity:
     figures: dict[str, Any] = field(default_factory=dict)
 
 
-def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Oddity]:
+def questions_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Oddity]:
     """Every oddity of the visit, in a fixed order."""
     readings = list(visit.readings.all())
     found: list[Oddity] = []
@@ -38,7 +38,7 @@ def marks_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Odd
         *_conditions(visit),
         *_changes_without_work(visit, readings),
         *_fuel(visit),
-        *_plate(visit),
+        *_data_plate(visit),
         *_out_of_use(visit),
         *_left_running(visit, verdicts),
     ]
@@ -49,9 +49,9 @@ def _instruments(visit: Visit, readings: list[Reading], now: datetime) -> Iterat
     yield from _beyond_the_instrument(readings)
     phases = {
         phase: {each.analyser_given for each in readings if each.counted_phase == phase}
-        for phase in ("as found", "as left")
+        for phase in ("as_found", "as_left")
     }
-    if all(phases.values()) and phases["as found"] != phases["as left"]:
+    if all(phases.values()) and phases["as_found"] != phases["as_left"]:
         yield Oddity("analyser_changed", "As found and as left were read with different analysers.")
 
 
@@ -114,12 +114,12 @@ def _identical(visit: Visit, readings: list[Reading], now: datetime) -> Iterator
 
 def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
     for reading in readings:
-        if reading.phase == "as found" and reading.counted_phase != "as found":
+        if reading.phase == "as_found" and reading.counted_phase != "as_found":
             yield Oddity(
                 "as_found_after_work",
                 f"Reading {reading.number} was called as found but follows work on the burner.",
             )
-        if reading.phase == "as left" and reading.counted_phase != "as left":
+        if reading.phase == "as_left" and reading.counted_phase != "as_left":
             yield Oddity(
                 "as_left_before_work",
                 f"Reading {reading.number} was called as left, but work on the burner follows.",
@@ -130,7 +130,7 @@ def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterato
     """Called steady, while what the analyser logged shows otherwise; the series counts."""
     for reading, figures in zip(readings, visit.judgement.derived, strict=True):
         shown = figures["steadiness"]
-        seen = {"steady": True, "not steady": False}.get(reading.steadiness)
+        seen = {"steady": True, "not_steady": False}.get(reading.steadiness)
         if shown and seen is not None and shown["overall"] is (not seen):
             why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), "")
             said = f"Reading {reading.number} was called {reading.steadiness}; its series shows otherwise: {why}"
@@ -148,8 +148,8 @@ def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Odd
 def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
     if visit.work.all():
         return
-    for found in (each for each in readings if each.counted_phase == "as found"):
-        for left in (each for each in readings if each.counted_phase == "as left" and each.rate == found.rate):
+    for found in (each for each in readings if each.counted_phase == "as_found"):
+        for left in (each for each in readings if each.counted_phase == "as_left" and each.rate == found.rate):
             for column, noise in NOISE_PCT.items():
                 before, after = getattr(found, column), getattr(left, column)
                 if before is not None and after is not None and abs(after - before) > noise:
@@ -165,12 +165,12 @@ def _fuel(visit: Visit) -> Iterator[Oddity]:
     known = visit.appliance.burns_on(visit.local_date)
     if visit.burnt != known.fuel:
         yield Oddity("fuel_differs", f"The visit says {visit.fuel} burnt; the register says {known.name}.")
-    if any(each.kind == "gas conversion" for each in visit.work.all()):
+    if any(each.kind == "gas_conversion" for each in visit.work.all()):
         yield Oddity("gas_conversion", f"A gas conversion: all its readings were judged as {visit.fuel}.")
 
 
 def _out_of_use(visit: Visit) -> Iterator[Oddity]:
-    """It was fired, so it is in use again, and its duties are suspended until somebody records that."""
+    """It was fired, so it is in use again, and its required checks are suspended until somebody records that."""
     if visit.outcome == Visit.Outcome.NOT_TESTED:
         return
     open_since = visit.appliance.out_of_use.filter(ends__isnull=True, begins__lte=visit.local_date).first()
@@ -179,28 +179,28 @@ def _out_of_use(visit: Visit) -> Iterator[Oddity]:
         yield Oddity("tested_while_out_of_use", said % f"{open_since.begins:%Y-%m-%d}")
 
 
-def _plate(visit: Visit) -> Iterator[Oddity]:
-    seen, known = visit.plate.get("serial_seen", ""), visit.appliance.serial
+def _data_plate(visit: Visit) -> Iterator[Oddity]:
+    seen, known = visit.data_plate.get("serial_seen", ""), visit.appliance.serial
     if seen and known and seen.replace(" ", "").lower() != known.replace(" ", "").lower():
         yield Oddity("serial_differs", f"The plate shows serial {seen}; the register has {known}.")
-    if visit.outcome != Visit.Outcome.NOT_TESTED and not visit.plate.get("confirmed"):
+    if visit.outcome != Visit.Outcome.NOT_TESTED and not visit.data_plate.get("confirmed"):
         yield Oddity("plate_not_confirmed", "The plate was not confirmed on arrival.")
 
 
 def _left_running(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
     if visit.unsafe and visit.disposition == Visit.Disposition.IN_USE:
-        yield Oddity("unsafe_left_in_use", "It was called unsafe and yet left in use.")
+        yield Oddity("unsafe_left_in_use", "It was declared unsafe and yet left in use.")
     elif verdicts.get("stop_as_left") and visit.disposition == Visit.Disposition.IN_USE:
         yield Oddity("stop_level_left_in_use", "A reading at stop level stands and it was left in use.")
     if visit.disposition in (Visit.Disposition.OFF, Visit.Disposition.ISOLATED) and not visit.unsafe:
         state = visit.get_disposition_display()
-        yield Oddity("left_off", f"It was {state} without being called unsafe: see why, and who was told.")
+        yield Oddity("left_off", f"It was {state} without being declared unsafe: see why, and who was told.")
 
 
 def _rates(visit: Visit, readings: list[Reading], verdicts: dict[str, Any]) -> Iterator[Oddity]:
     version = visit.appliance.sheet.current if visit.appliance.sheet else None
     if version is None:
-        yield Oddity("no_sheet", "There is no maker's sheet for the appliance: readings have no target.")
+        yield Oddity("no_sheet", "There is no settings sheet for the appliance: readings have no target.")
         return
     rates = version.content["rates"]
     for rate in sorted({each.rate for each in readings} - set(rates)):

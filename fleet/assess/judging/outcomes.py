@@ -15,7 +15,7 @@ def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict
     """How the appliance was left, over all limits; `found`: how it was found; `open_ends`: what keeps it from being
     called within, as label and rate (empty where it is of no rate).
 
-    "outside" if anything that stands is outside; "within" only if CO was judged against the stop line at every rate
+    "outside" if anything that stands is outside; "within" only if CO was judged against the stop level at every rate
     read and no target or CO limit is left undecided; "in part" if something was judged within, but not all of that.
     """
     left, rates = standing(verdicts), _rates_read(readings)
@@ -31,42 +31,42 @@ def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict
 
 def outcome_as_found(verdicts: Iterable[Verdict], readings: Sequence[Reading]) -> str:
     """The same of how it was found, by what was judged as found alone; empty where nothing was read then."""
-    rates = _rates_read(readings, "as found")
+    rates = _rates_read(readings, "as_found")
     said, _open_ends = _turned_out(standing(_found(verdicts)), rates, co_at=rates)
-    return "" if said == "not judged" and not rates else said
+    return "" if said == "not_judged" and not rates else said
 
 
 def outcome_by_source(rows: Iterable[Verdict], readings: Sequence[Reading], phase: str = "") -> str:
-    """The same by the verdicts of one set, sheet or the stop lines: as it was left, or as found.
+    """The same by the verdicts of one set, sheet or the stop levels: as it was left, or as found.
 
-    Only the stop lines are asked for CO at every rate. "cannot tell" where nothing is outside and something can't be
+    Only the stop levels are asked for CO at every rate. "cannot tell" where nothing is outside and something can't be
     decided. phase: empty where the source has no verdict in it.
     """
     mine = list(rows)
     if phase and not any(each.phase == phase for each in mine):
         return ""
-    as_found = phase == "as found"
+    as_found = phase == "as_found"
     stand, rates = standing(_found(mine) if as_found else mine), _rates_read(readings, phase if as_found else "")
-    is_stop_lines = any(each.kind == "stop line" for each in mine)
-    said, _open_ends = _turned_out(stand, rates, co_at=rates if is_stop_lines else ())
-    undecidable = said != "outside" and any(each.outcome == "cannot tell" for each in stand)
-    return "cannot tell" if undecidable else said
+    is_stop_levels = any(each.kind == "stop_level" for each in mine)
+    said, _open_ends = _turned_out(stand, rates, co_at=rates if is_stop_levels else ())
+    undecidable = said != "outside" and any(each.outcome == "cannot_tell" for each in stand)
+    return "cannot_tell" if undecidable else said
 
 
 def _found(verdicts: Iterable[Verdict]) -> list[Verdict]:
     """With those that no reading of the visit met."""
-    return [each for each in verdicts if each.phase in ("as found", None)]
+    return [each for each in verdicts if each.phase in ("as_found", None)]
 
 
 def _turned_out(stand: Sequence[Verdict], rates: Sequence[str], *, co_at: Sequence[str]) -> tuple[str, list[OpenEnd]]:
-    """The one rule, and what is left open. rates: those read; co_at: those at which stop lines must have judged CO."""
+    """The one rule, and what is left open. rates: those read; co_at: those at which stop levels must have judged CO."""
     said = {each.outcome for each in stand}
     open_ends = _undecided(stand, rates, co_at)
     if "outside" in said:
         return "outside", open_ends
     if "within" not in said or not rates:
-        return "not judged", open_ends
-    return ("in part" if open_ends else "within"), open_ends
+        return "not_judged", open_ends
+    return ("incomplete" if open_ends else "within"), open_ends
 
 
 def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[str]) -> list[OpenEnd]:
@@ -75,14 +75,14 @@ def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[s
     A source that limits CO and could judge it nowhere leaves it open, whatever else of it was kept.
     """
     co = [each for each in stand if each.quantity in CO_ITSELF]
-    judged_at = {each.rate for each in co if each.kind == "stop line" and each.outcome == "within"}
+    judged_at = {each.rate for each in co if each.kind == "stop_level" and each.outcome == "within"}
     missing = [("CO", rate) for rate in co_at if rate not in judged_at]
-    if not co_at and co and all(each.outcome == "not judged" for each in co):
+    if not co_at and co and all(each.outcome == "not_judged" for each in co):
         missing = [("CO", "")]
     open_ends = [
         (each.label, each.rate or "")
         for each in stand
-        if each.outcome in ("not judged", "cannot tell")
+        if each.outcome in ("not_judged", "cannot_tell")
         and (each.kind in ("band", "order") or each.quantity in CO_ITSELF)
         and (each.kind == "order" or each.rate in rates)
     ]
@@ -90,5 +90,5 @@ def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[s
 
 
 def _rates_read(readings: Sequence[Reading], phase: str = "") -> list[str]:
-    counted = (phase,) if phase else ("as found", "as left")
+    counted = (phase,) if phase else ("as_found", "as_left")
     return list(dict.fromkeys(each.rate for each in readings if each.counted_phase in counted))

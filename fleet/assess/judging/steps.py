@@ -72,12 +72,12 @@ def step_of(item: WorkItem, adjusters: Iterable[Mapping[str, Any]]) -> Step | No
 
 
 def _co2_pct(item: WorkItem, reading: Reading) -> float | None:
-    """CO2 of a reading that teaches: of its own flue, at a proven rate, steady as far as known, not void."""
+    """CO2 of a reading that teaches: of its own flue, at a proven rate, steady as far as known, not invalid."""
     derived = at_number(item.visit, reading.number)
     shown = derived.get("steadiness")
-    restless = reading.steadiness == "not steady" or (shown is not None and shown["overall"] is False)
+    restless = reading.steadiness == "not_steady" or (shown is not None and shown["overall"] is False)
     usable = reading.rate_proven and reading.sampling_point != COMMON_FLUE
-    return derived["co2_pct"] if usable and not restless and not derived["void"] else None
+    return derived["co2_pct"] if usable and not restless and not derived["invalid"] else None
 
 
 def _raising(adjusters: Iterable[Mapping[str, Any]], name: str) -> str:

@@ -1,4 +1,4 @@
-"""Which version of a sheet, a set or the stop lines was in force on a day, and which sets reached an appliance."""
+"""Which version of a sheet, a set or the stop levels was in force on a day, and which sets reached an appliance."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import Appliance, LimitSetAttachment, LimitSetVersion, SheetVersion, StopLines
+from fleet.models import Appliance, LimitSetAssignment, LimitSetVersion, SheetVersion, StopLevels
 
-Version = TypeVar("Version", SheetVersion, LimitSetVersion, StopLines)
+Version = TypeVar("Version", SheetVersion, LimitSetVersion, StopLevels)
 
 
 def version_of_day(versions: Iterable[Version], day: date, time_zone: str) -> Version | None:
@@ -26,32 +26,32 @@ def version_of_day(versions: Iterable[Version], day: date, time_zone: str) -> Ve
     return next(iter(in_force[-1:] or known[:1]), None)
 
 
-def attachments_of(appliance: Appliance) -> QuerySet[LimitSetAttachment]:
-    """Every attachment that reaches the appliance: its own, its building's, its client's."""
+def assignments_of(appliance: Appliance) -> QuerySet[LimitSetAssignment]:
+    """Every assignment that reaches the appliance: its own, its building's, its client's."""
     building = appliance.building
     place = Q(appliance=appliance) | Q(building=building) | Q(client=building.client_id)
-    return LimitSetAttachment.objects.filter(place).select_related("limit_set")
+    return LimitSetAssignment.objects.filter(place).select_related("limit_set")
 
 
 def limit_set_versions_on(appliance: Appliance, day: date) -> list[LimitSetVersion]:
     """Of each set that is attached on that day, the version in force then, by the set's key."""
-    in_force = attachments_of(appliance).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
+    in_force = assignments_of(appliance).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
     versions: dict[UUID, list[LimitSetVersion]] = defaultdict(list)
-    attached = LimitSetVersion.objects.filter(limit_set__in=in_force.values("limit_set"))
-    for each in attached.select_related("limit_set", "record").defer("record__content"):
+    assigned = LimitSetVersion.objects.filter(limit_set__in=in_force.values("limit_set"))
+    for each in assigned.select_related("limit_set", "record").defer("record__content"):
         versions[each.limit_set_id].append(each)
     of_day = [version_of_day(each, day, appliance.building.time_zone) for each in versions.values()]
     return sorted((each for each in of_day if each), key=lambda each: each.limit_set.key)
 
 
-def stop_lines_on(day: date, time_zone: str) -> StopLines:
+def stop_levels_on(day: date, time_zone: str) -> StopLevels:
     """The contractor's lines in force on that day. There always are some: the installation begins with them."""
-    known = StopLines.objects.select_related("record").defer("record__content")
+    known = StopLevels.objects.select_related("record").defer("record__content")
     lines = version_of_day(known, day, time_zone)
     if lines is None:
-        raise StopLines.DoesNotExist
+        raise StopLevels.DoesNotExist
     return lines
 
 
-def attachments_in_force(day: date) -> QuerySet[LimitSetAttachment]:
-    return LimitSetAttachment.objects.filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
+def assignments_in_force(day: date) -> QuerySet[LimitSetAssignment]:
+    return LimitSetAssignment.objects.filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)

@@ -13,9 +13,9 @@ from fleet.models import (
     Contractor,
     Finding,
     Judgement,
-    Mark,
     Person,
     Qualification,
+    Question,
     Reading,
     Record,
     Visit,
@@ -64,7 +64,7 @@ class VisitFacts:
     judgement: Judgement
     readings: tuple[ReadingFacts, ...]
     findings: tuple[Finding, ...]
-    marks: tuple[Mark, ...]
+    questions: tuple[Question, ...]
     analysers: tuple[AnalyserFacts, ...]
     people: tuple[PersonFacts, ...]
     records: tuple[Record, ...]
@@ -101,7 +101,7 @@ def facts_of_visit(visit: Visit) -> VisitFacts:
         judgement=judgement,
         readings=readings,
         findings=tuple(judgement.findings.all()),
-        marks=tuple(visit.marks.all()),
+        questions=tuple(visit.questions.all()),
         analysers=_analysers(visit),
         people=_people(visit),
         records=tuple(Record.objects.filter(kind="visit", subject=visit.id).select_related("actor").order_by("id")),

@@ -83,15 +83,15 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
         "unsafe": disposition.get("unsafe", False),
         "unsafe_details": disposition.get("details", {}),
         "left_as_found": content.get("left_as_found", False),
-        "plate": content.get("plate", {}),
+        "data_plate": content.get("data_plate", {}),
         "card_seen": content.get("card_seen", {}),
-        "checklist": content.get("checklist", []),
+        "restore_steps": content.get("restore_steps", []),
         "not_done": content.get("not_done", []),
         "fuel": fuel,
         "fuel_composition": composition,
         "sheet_id": _uuid(content["site"].get("sheet", "")),
         "note": content.get("note", ""),
-        "declared": content.get("declared", {}),
+        "inspection_points": content.get("inspection_points", {}),
         "signed_by_id": people.get(_signer(content)),
         "signed_at": _moment(signature.get("at")),
         "condition_qualifiers": _qualifiers(conditions),
@@ -125,7 +125,7 @@ def _reading_rows(
                 "also_running": each.get("also_running", []),
                 "taken_at": _moment(each.get("taken_at")),
                 "time_precision": each["time_precision"],
-                "steadiness": each.get("steadiness", "not shown"),
+                "steadiness": each.get("steadiness", "not_shown"),
                 "analyser_id": analysers.get(each["analyser"]),
                 "analyser_given": each["analyser"],
                 "person_id": people.get(each["person"]),
@@ -150,9 +150,9 @@ def counted_phase(phase: str, number: int, work: list[dict[str, Any]]) -> str:
     Only work that moves combustion counts; other work (a label, a leak test) changes nothing.
     """
     moved = [each["after_reading"] for each in work if each["kind"] in MOVES_COMBUSTION]
-    if phase == "as found" and any(after < number for after in moved):
+    if phase == "as_found" and any(after < number for after in moved):
         return "between"
-    if phase == "as left" and any(after >= number for after in moved):
+    if phase == "as_left" and any(after >= number for after in moved):
         return "between"
     return phase
 
@@ -190,7 +190,7 @@ def _defect_rows(content: dict[str, Any], visit_id: uuid.UUID) -> list[Row]:
                 "severity": each["severity"],
                 "action": each.get("action", ""),
                 "done": each.get("done", False),
-                "mend_by": _day(each.get("mend_by")),
+                "repair_by": _day(each.get("repair_by")),
                 "told": each.get("told", ""),
             },
         )

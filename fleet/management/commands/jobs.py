@@ -46,7 +46,7 @@ class Command(BaseCommand):
         acts[act](**options)
 
     def _list(self, *, state: list[str] | None, kind: str | None, limit: int, **_options: Any) -> None:
-        rows = Job.objects.filter(state__in=state or [Job.State.WAITING, Job.State.RUNNING, Job.State.DEAD])
+        rows = Job.objects.filter(state__in=state or [Job.State.WAITING, Job.State.RUNNING, Job.State.FAILED])
         rows = rows.filter(kind=kind) if kind else rows
         for job in rows.order_by("due_at", "id")[:limit]:
             self.stdout.write(_line(job))

@@ -1,4 +1,6 @@
-"""The dictionary of the record's fields: what it holds, what a regime asks for, and what a check lacks."""
+"""The dictionary of the record's fields: what it holds, what a list of required fields asks for, and what a check
+lacks.
+"""
 
 from pathlib import Path
 
@@ -13,8 +15,8 @@ from fleet.assess.due.record_fields import (
     lacking,
     missing_of,
     record_fields,
-    regime_of,
-    regimes,
+    required_field_lists,
+    required_fields_of,
 )
 from fleet.models import LimitSet, User
 
@@ -24,7 +26,7 @@ OF_THE_REGISTER = frozenset({
 })  # fmt: skip
 # Answered by what a record says, held against the conversion before it.
 OF_THE_CONVERSION = frozenset({"new_gas", "analyser_new_gas"})
-ANSWERED_BY = frozenset({"record", "register", "declared", "program", "elsewhere"})
+ANSWERED_BY = frozenset({"record", "register", "inspection_points", "program", "elsewhere"})
 
 
 def test_every_field_can_be_answered_by_something_that_this_program_has() -> None:
@@ -32,12 +34,12 @@ def test_every_field_can_be_answered_by_something_that_this_program_has() -> Non
     for name, each in record_fields().items():
         assert each.answered_by and set(each.answered_by) <= ANSWERED_BY, name
         can = {
-            "declared": each.may_be_declared,
+            "inspection_points": each.may_be_answered,
             "record": name in set(RECORD) | OF_THE_CONVERSION,
             "register": name in OF_THE_REGISTER,
         }
         known = [by for by in each.answered_by if by in NEVER_LACKING or can[by]]
-        assert known or name == "attachments", name
+        assert known or name == "assignments", name
 
 
 def test_what_the_record_answers_is_said_in_the_dictionary() -> None:
@@ -59,29 +61,29 @@ def test_alternatives_are_fields_themselves() -> None:
 
 
 @pytest.mark.parametrize(
-    ("regime", "mandatory"),
+    ("required_fields", "mandatory"),
     [("us_area_tune_up", 16), ("us_major_tune_up", 16), ("us_nj_adjustment", 14), ("us_nyc_tune_up", 15),
      ("gb_landlord_check", 17), ("de_flue_loss", 27), ("fr_yearly_upkeep", 20), ("ca_on_label", 11),
      ("it_efficiency_report", 18)],
 )  # fmt: skip
-def test_the_lists_are_as_long_as_they_were_read(regime: str, mandatory: int) -> None:
+def test_the_lists_are_as_long_as_they_were_read(required_fields: str, mandatory: int) -> None:
     """Counts as read from the texts: 16, 16, 14, 15, 16, 27, 19, 11, 17; by us O2 instead of "O2 or CO2" (France,
     Italy) and the next due date (Great Britain) are mandatory too, and delivery where New York asks for it."""
     own = {"us_nyc_tune_up": 1}
-    counted = sum(each.needed.get(regime) == "M" for each in record_fields().values())
-    assert counted == mandatory + own.get(regime, 0)
+    counted = sum(each.needed.get(required_fields) == "M" for each in record_fields().values())
+    assert counted == mandatory + own.get(required_fields, 0)
 
 
-def test_shipped_sets_have_their_regime_by_key(installation: User) -> None:
-    keys = {key for each in regimes().values() for key in each.sets}
+def test_shipped_sets_have_their_required_fields_by_key(installation: User) -> None:
+    keys = {key for each in required_field_lists().values() for key in each.sets}
     assert keys <= set(LimitSet.objects.values_list("key", flat=True))
-    assert regime_of("uk-gsiur-36", {}) == "gb_landlord_check"
-    assert regime_of("us-trade-co-practice", {}) == ""
-    assert regime_of("a-copy", {"regime": "gb_landlord_check"}) == "gb_landlord_check"
-    assert regime_of("a-copy", {"regime": "unheard of"}) == ""
+    assert required_fields_of("uk-gsiur-36", {}) == "gb_landlord_check"
+    assert required_fields_of("us-trade-co-practice", {}) == ""
+    assert required_fields_of("a-copy", {"required_fields": "gb_landlord_check"}) == "gb_landlord_check"
+    assert required_fields_of("a-copy", {"required_fields": "unheard of"}) == ""
 
 
-def test_nothing_is_lacking_without_a_regime() -> None:
+def test_nothing_is_lacking_without_a_required_fields() -> None:
     assert lacking("", (), ("unsafe",), {}) == ()
 
 
@@ -95,13 +97,15 @@ def test_a_field_is_lacking_until_it_or_an_alternative_is_answered() -> None:
 
 
 @pytest.mark.parametrize(
-    ("regime", "field", "condition"),
+    ("required_fields", "field", "condition"),
     [("gb_landlord_check", "gas_tightness", "gas work"), ("gb_landlord_check", "unsafe_notice", "unsafe"),
      ("de_flue_loss", "soot", "oil")],
 )  # fmt: skip
-def test_a_conditional_field_is_lacking_where_its_condition_holds(regime: str, field: str, condition: str) -> None:
-    assert field in lacking(regime, (), (condition,), {})
-    assert field not in lacking(regime, (), (), {})
+def test_a_conditional_field_is_lacking_where_its_condition_holds(
+    required_fields: str, field: str, condition: str
+) -> None:
+    assert field in lacking(required_fields, (), (condition,), {})
+    assert field not in lacking(required_fields, (), (), {})
 
 
 def test_fuel_of_twelve_months_is_asked_for_where_more_than_one_fuel_can_burn() -> None:
@@ -111,7 +115,7 @@ def test_fuel_of_twelve_months_is_asked_for_where_more_than_one_fuel_can_burn() 
 
 
 def test_delivery_has_a_day_of_its_own_and_never_holds_a_check_back() -> None:
-    assert all("delivery" not in [each.name for each in asked_by(name)] for name in regimes())
+    assert all("delivery" not in [each.name for each in asked_by(name)] for name in required_field_lists())
 
 
 def test_a_missing_field_says_by_which_rule_and_where_it_was_looked_for() -> None:
@@ -121,7 +125,7 @@ def test_a_missing_field_says_by_which_rule_and_where_it_was_looked_for() -> Non
     assert "as the technician says" in missing.found
 
 
-def test_the_union_names_each_field_once_with_its_duties() -> None:
+def test_the_union_names_each_field_once_with_its_required_checks() -> None:
     union = {each.name: (always, sometimes) for each, always, sometimes in asked_of(
         {"By law": "gb_landlord_check", "Our own": "plain", "Contract": ""}
     )}  # fmt: skip

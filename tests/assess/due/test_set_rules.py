@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from fleet.assess.due.set_rules import delivery_clocks, mend_days, retest_clock, tenancy_recipients
+from fleet.assess.due.set_rules import delivery_clocks, repair_days, retest_clock, tenancy_recipients
 from fleet.models import LimitSetVersion
 
 
@@ -39,7 +39,7 @@ def test_before_a_tenancy_each_recipient_counts_once_and_prose_counts_for_nothin
     assert tenancy_recipients(version(delivery="by post")) == ()
 
 
-def test_of_mending_only_this_severity_counts() -> None:
-    told = [{"severity": "mend", "days": 90}, {"severity": "at risk", "days": 7}, {"severity": "mend"}, None]
-    assert list(mend_days(version(mend=told), "mend")) == [90]
-    assert list(mend_days(version(), "mend")) == []
+def test_of_repairing_only_this_severity_counts() -> None:
+    told = [{"severity": "repair", "days": 90}, {"severity": "at_risk", "days": 7}, {"severity": "repair"}, None]
+    assert list(repair_days(version(repair=told), "repair")) == [90]
+    assert list(repair_days(version(), "repair")) == []

@@ -15,7 +15,7 @@ def row(field: str, upper: float, **changes: Any) -> dict[str, Any]:
 
 
 def upper_of(quantity: str, *rows: dict[str, Any]) -> float | None:
-    card = {"ceilings": [], "stop_lines": [], "limits": list(rows)}
+    card = {"ceilings": [], "stop_levels": [], "limits": list(rows)}
     read = {"o2_pct": 5.0, "co2_pct": 9.0, "dilution_factor": 20.9 / 15.9, "flue_loss_pct": 6.0, "rise_k": 120.0}
     found = ceiling_of(card, "high", quantity, read)
     return None if found is None else found.upper
@@ -45,7 +45,7 @@ def test_a_temperature_counts_from_the_reference_air_and_a_loss_goes_with_the_ri
 
 @pytest.mark.parametrize(
     "change",
-    [{"phases": ["as left"]}, {"applies": "unclear"}, {"rates": ["low"]}, {"severity": "record"}, {"op": "<"}],
+    [{"phases": ["as_left"]}, {"applies": "unclear"}, {"rates": ["low"]}, {"severity": "record"}, {"op": "<"}],
     ids=str,
 )
 def test_a_limit_that_may_not_apply_to_what_is_found_is_left_out(change: dict[str, Any]) -> None:

@@ -58,12 +58,12 @@ def test_calculated_co2_and_o2_are_one_series(
 @pytest.mark.parametrize(
     "change",
     [
-        {"rate_proven_by": "not proven"},
-        {"sampling_point": "common flue"},
+        {"rate_proven_by": "not_proven"},
+        {"sampling_point": "common_flue"},
         {"casing": "open"},
-        {"steadiness": "not steady"},
+        {"steadiness": "not_steady"},
     ],
-    ids=["unproven rate", "common flue", "casing open against a closed target", "not steady"],
+    ids=["unproven rate", "common_flue", "casing open against a closed target", "not_steady"],
 )
 def test_readings_that_prove_nothing_stay_out(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, change: dict[str, str]
@@ -76,7 +76,7 @@ def test_readings_that_prove_nothing_stay_out(
 
 @pytest.mark.parametrize(
     ("targets_casing", "change"),
-    [("closed", {"casing": None}), ("any", {"casing": "open"}), ("closed", {"steadiness": "not shown"})],
+    [("closed", {"casing": None}), ("any", {"casing": "open"}), ("closed", {"steadiness": "not_shown"})],
     ids=["casing not recorded", "any casing", "steadiness not shown"],
 )
 def test_what_is_not_known_against_a_reading_leaves_it_in(
@@ -117,7 +117,7 @@ def test_a_conversion_to_another_gas_keeps_only_what_was_left(
 ) -> None:
     live(boiler, person, analyser, technician, ["9.40", "9.30"])
     body = visit_body(boiler, person, analyser, day="2026-04-02", found=("8.10", "8.00"))
-    body["work"][0] = {"kind": "gas conversion", "after_reading": 2}
+    body["work"][0] = {"kind": "gas_conversion", "after_reading": 2}
     store(body, technician, NOON + timedelta(days=31))
     entry = series_of([boiler])["co2", "high"][0].entries
     assert [(each.found_raw, each.left_raw, each.adjusted) for each in entry] == [(None, 9.4, True)]
@@ -128,7 +128,7 @@ def test_a_conversion_without_a_reading_after_it_says_nothing(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     body = visit_body(boiler, person, analyser, left=None)
-    body["work"] = [{"kind": "gas conversion", "after_reading": 2}]
+    body["work"] = [{"kind": "gas_conversion", "after_reading": 2}]
     store(body, technician)
     assert series_of([boiler]) == {}
 

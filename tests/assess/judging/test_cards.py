@@ -7,10 +7,10 @@ from django.db.models import FloatField
 
 from fleet.assess.judging.cards import card_for
 from fleet.intake.sheets import read_sheet
-from fleet.models import Analyser, Appliance, LimitSet, StopLines, User
+from fleet.models import Analyser, Appliance, LimitSet, StopLevels, User
 from fleet.models.register import new_id
 from fleet.services.appliances import add_sheet_version
-from fleet.services.limit_sets import add_limit_set_version, attach_limit_set
+from fleet.services.limit_sets import add_limit_set_version, assign_limit_set
 from tests.cast import NOON, SHEET, store
 
 
@@ -19,7 +19,7 @@ def test_the_card_of_the_day_is_the_card_that_a_visit_of_that_day_is_judged_by(
 ) -> None:
     for limit_set in LimitSet.objects.all():
         place = {"limit_set": limit_set, "building": boiler.building, "since": "2025-01-01", "why": "a trial"}
-        attach_limit_set(values=place, actor=manager, now=NOON)
+        assign_limit_set(values=place, actor=manager, now=NOON)
     visit = store(body, manager)
     made = card_for(boiler, date(2026, 3, 2), analyser).table
     assert made == visit.judgement.card
@@ -35,7 +35,7 @@ def test_a_set_counts_only_while_it_is_attached(boiler: Appliance, manager: User
         "until": "2025-12-31",
         "why": "a trial",
     }
-    attach_limit_set(values=place, actor=manager, now=NOON)
+    assign_limit_set(values=place, actor=manager, now=NOON)
 
     def sets_on(day: date) -> set[str]:
         card = card_for(boiler, day).table
@@ -45,12 +45,12 @@ def test_a_set_counts_only_while_it_is_attached(boiler: Appliance, manager: User
     assert sets_on(date(2026, 1, 1)) == set()
 
 
-def test_every_figure_of_the_stop_lines_reaches_the_table(boiler: Appliance) -> None:
-    lines = StopLines.objects.get()
-    names = [each.name for each in StopLines._meta.fields if isinstance(each, FloatField)]
+def test_every_figure_of_the_stop_levels_reaches_the_table(boiler: Appliance) -> None:
+    lines = StopLevels.objects.get()
+    names = [each.name for each in StopLevels._meta.fields if isinstance(each, FloatField)]
     figures = {name: float(number) for number, name in enumerate(names, start=101)}
-    StopLines.objects.filter(id=lines.id).update(**figures)
-    rows = card_for(boiler, date(2026, 3, 2)).table["stop_lines"]
+    StopLevels.objects.filter(id=lines.id).update(**figures)
+    rows = card_for(boiler, date(2026, 3, 2)).table["stop_levels"]
     assert {each["limit"] for each in rows} == {*figures.values(), "stable"}
     assert {each["evidence"] for each in rows} == {"own"}
 
@@ -58,10 +58,10 @@ def test_every_figure_of_the_stop_lines_reaches_the_table(boiler: Appliance) -> 
 def test_a_card_takes_one_question_for_each_kind_of_version(
     boiler: Appliance, manager: User, django_assert_num_queries: Any
 ) -> None:
-    """Sheet, limit sets, stop lines: however many versions there are."""
+    """Sheet, limit sets, stop levels: however many versions there are."""
     for limit_set in LimitSet.objects.all()[:3]:
         place = {"limit_set": limit_set, "appliance": boiler, "since": "2025-01-01", "why": "a trial"}
-        attach_limit_set(values=place, actor=manager, now=NOON)
+        assign_limit_set(values=place, actor=manager, now=NOON)
         newest = limit_set.current
         add_limit_set_version(limit_set=limit_set, content=newest.content, actor=manager, now=NOON, id=new_id())
     appliance = Appliance.objects.select_related("building").prefetch_related("building__gas_supplies").get()

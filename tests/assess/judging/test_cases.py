@@ -46,7 +46,7 @@ def test_co_that_rises_by_the_clock_stops_though_the_readings_came_the_other_way
 
 def test_an_unsteady_reading_is_never_called_within(body: dict[str, Any], technician: User) -> None:
     for each in body["readings"]:
-        each["steadiness"] = "not steady"
+        each["steadiness"] = "not_steady"
     rows = store(body, technician).judgement.verdicts["verdicts"]
     within = {each["quantity"] for each in rows if each["outcome"] == "within"}
     assert within <= {"ambient_co", "ambient_co_rise"}
@@ -61,7 +61,7 @@ def room(body: dict[str, Any], **values: dict[str, str]) -> dict[str, Any]:
 
 
 def not_tested(body: dict[str, Any]) -> dict[str, Any]:
-    return body | {"outcome": "not tested", "outcome_reason": "CO in the room", "readings": [], "work": []}
+    return body | {"outcome": "not_tested", "outcome_reason": "CO in the room", "readings": [], "work": []}
 
 
 def ambient_stops(body: dict[str, Any], actor: User) -> list[Verdict]:
@@ -85,12 +85,12 @@ def test_a_rise_from_before_to_after_stops(body: dict[str, Any], technician: Use
 
 
 def test_an_instrument_that_gave_up_in_the_room_stops(body: dict[str, Any], technician: User) -> None:
-    sent = room(not_tested(body), ambient_co_after=measured("20", "ppm", "more than"))
+    sent = room(not_tested(body), ambient_co_after=measured("20", "ppm", "more_than"))
     assert [each.quantity for each in ambient_stops(sent, technician)] == ["ambient_co"]
 
 
 def test_what_was_not_read_in_the_room_is_no_case(body: dict[str, Any], technician: User) -> None:
-    failed = {"value": "", "unit": "ppm", "qualifier": "sensor fault"}
+    failed = {"value": "", "unit": "ppm", "qualifier": "sensor_fault"}
     assert ambient_cases(store(room(body, ambient_co_before=failed), technician)) == []
 
 
@@ -100,9 +100,9 @@ def phases(visit: Any) -> list[tuple[str, str]]:
 
 def test_after_is_as_left_only_beside_a_reading_as_left(body: dict[str, Any], technician: User) -> None:
     """Else the room alone would stand for how the burner was left."""
-    assert phases(store(body, technician)) == [("before", "as found"), ("after", "as left")]
+    assert phases(store(body, technician)) == [("before", "as_found"), ("after", "as_left")]
 
 
 def test_after_is_as_found_where_nothing_was_read_as_left(body: dict[str, Any], technician: User) -> None:
     body["readings"], body["work"] = body["readings"][:2], []
-    assert phases(store(body, technician)) == [("before", "as found"), ("after", "as found")]
+    assert phases(store(body, technician)) == [("before", "as_found"), ("after", "as_found")]

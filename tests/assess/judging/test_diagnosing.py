@@ -76,9 +76,9 @@ def test_a_zero_that_is_off_voids_the_readings_and_keeps_their_co_finding(
     body["conditions"] |= {"zero_o2": measured("20.1", "%")}
     body["readings"][0]["values"]["co"] = measured("900", "ppm")
     visit = store(body, technician)
-    assert {each["void"] for each in visit.judgement.derived} == {True}
+    assert {each["invalid"] for each in visit.judgement.derived} == {True}
     outcomes = {(each["kind"], each["outcome"]) for each in visit.judgement.verdicts["verdicts"]}
-    assert ("band", "not judged") in outcomes
+    assert ("band", "not_judged") in outcomes
     assert visit.judgement.verdicts["stop"]
 
 
@@ -113,7 +113,7 @@ def test_a_reading_copied_from_another_visit_asks_the_office(
     compare(second)
     found = second.diagnoses.get(pattern="DX23")
     assert set(found.inputs["others"]) <= {str(each.id) for each in first.readings.all()}
-    assert second.marks.filter(code="pattern_dx23").count() == 1
+    assert second.questions.filter(code="pattern_dx23").count() == 1
 
 
 def test_comparing_twice_keeps_one_pattern_and_one_mark(
@@ -124,7 +124,10 @@ def test_comparing_twice_keeps_one_pattern_and_one_mark(
     for _time in range(2):
         found = suggested_elsewhere(Visit.objects.get(id=visit.id))
         judgements.put_elsewhere(visit=visit, found=found, now=NOON)
-    assert (visit.diagnoses.filter(pattern="DX23").count(), visit.marks.filter(code="pattern_dx23").count()) == (1, 1)
+    assert (visit.diagnoses.filter(pattern="DX23").count(), visit.questions.filter(code="pattern_dx23").count()) == (
+        1,
+        1,
+    )
 
 
 def test_three_appliances_of_a_building_that_moved_together_are_seen(
@@ -161,7 +164,7 @@ def test_a_zero_below_nothing_is_off_too(body: dict[str, Any], technician: User)
     body["conditions"] |= {"zero_o2": measured("20.9", "%"), "zero_co": measured("-30", "ppm")}
     visit = store(body, technician)
     assert "DX11" in patterns_of(visit)
-    assert visit.marks.filter(code="value_implausible").exists()
+    assert visit.questions.filter(code="value_implausible").exists()
 
 
 def test_an_analyser_set_to_plain_gas_where_a_blend_burns_is_said(body: dict[str, Any], technician: User) -> None:
@@ -169,7 +172,7 @@ def test_an_analyser_set_to_plain_gas_where_a_blend_burns_is_said(body: dict[str
         each["analyser_fuel"] = "natural_gas"
     visit = store(body | {"fuel": "natural_gas_20_h2"}, technician)
     assert "DX10" in patterns_of(visit)
-    assert {each["void"] for each in visit.judgement.derived} == {True}
+    assert {each["invalid"] for each in visit.judgement.derived} == {True}
 
 
 def test_what_was_found_before_work_is_not_how_it_was_left(

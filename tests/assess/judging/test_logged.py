@@ -59,18 +59,18 @@ def test_a_quiet_series_adds_no_verdict_and_no_figure(body: dict[str, Any], tech
 
 
 def test_a_failed_co_cell_does_not_hide_what_was_logged(body: dict[str, Any], technician: User) -> None:
-    body["readings"][0]["values"]["co"] = {"qualifier": "sensor fault"}
+    body["readings"][0]["values"]["co"] = {"qualifier": "sensor_fault"}
     assert store(logged(body, ["5000"] * len(TIMES)), technician).judgement.verdicts["stop"]
 
 
 def test_said_not_steady_is_not_overruled_by_a_quiet_series(body: dict[str, Any], technician: User) -> None:
-    body["readings"][0]["steadiness"] = "not steady"
+    body["readings"][0]["steadiness"] = "not_steady"
     visit = store(logged(body, ["40"] * len(TIMES)), technician)
     bands = [
         each for each in visit.judgement.verdicts["verdicts"] if (each["kind"], each["reading_key"]) == ("band", "1")
     ]
-    assert {each["outcome"] for each in bands} == {"not judged"}
-    assert visit.marks.filter(code="steadiness_differs").exists()
+    assert {each["outcome"] for each in bands} == {"not_judged"}
+    assert visit.questions.filter(code="steadiness_differs").exists()
 
 
 def test_a_series_that_stays_high_is_no_cold_start(body: dict[str, Any], technician: User) -> None:

@@ -11,7 +11,7 @@ from tests.cast import NOON, make_analyser, make_person, measured, store, visit_
 
 
 def codes(visit: Any) -> set[str]:
-    return set(visit.marks.values_list("code", flat=True))
+    return set(visit.questions.values_list("code", flat=True))
 
 
 def test_an_ordinary_visit_has_no_mark(body: dict[str, Any], technician: User) -> None:
@@ -38,10 +38,10 @@ def test_a_person_without_the_qualification_on_the_day_is_marked(
 @pytest.mark.parametrize(
     ("change", "code"),
     [
-        ({"plate": {"confirmed": True, "serial_seen": "OTHER"}}, "serial_differs"),
-        ({"plate": {"confirmed": False}}, "plate_not_confirmed"),
+        ({"data_plate": {"confirmed": True, "serial_seen": "OTHER"}}, "serial_differs"),
+        ({"data_plate": {"confirmed": False}}, "plate_not_confirmed"),
         ({"work": []}, "left_differs_without_work"),
-        ({"disposition": {"state": "left in use", "unsafe": True}}, "unsafe_left_in_use"),
+        ({"disposition": {"state": "left_in_use", "unsafe": True}}, "unsafe_left_in_use"),
         ({"card_seen": {"outcome": "within"}, "work": []}, "left_differs_without_work"),
     ],
 )
@@ -51,8 +51,8 @@ def test_oddities_are_marked(body: dict[str, Any], technician: User, change: dic
 
 def test_readings_at_two_rates_that_agree_to_the_last_digit_are_marked(body: dict[str, Any], technician: User) -> None:
     body["readings"][1]["values"] = dict(body["readings"][0]["values"])
-    mark = store(body, technician).marks.get(code="readings_identical")
-    assert mark.figures == {"readings": [1, 2]}
+    question = store(body, technician).questions.get(code="readings_identical")
+    assert question.figures == {"readings": [1, 2]}
 
 
 def test_impossible_values_are_stored_and_marked(body: dict[str, Any], technician: User) -> None:
@@ -83,7 +83,7 @@ def test_a_test_while_it_is_out_of_use_asks_for_the_restart(
 ) -> None:
     stood = {"begins": "2026-02-01", "why": "empty", "said_by": "the caretaker"}
     begin_out_of_use(appliance=boiler, content=stood, actor=manager, now=NOON, id=new_id())
-    marks = store(body, technician).marks
-    assert marks.get(code="tested_while_out_of_use").sentence == (
+    questions = store(body, technician).questions
+    assert questions.get(code="tested_while_out_of_use").sentence == (
         "It was tested, but is recorded as out of use since 2026-02-01: record its restart."
     )

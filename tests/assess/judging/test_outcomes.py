@@ -17,16 +17,16 @@ from fleet.queries.statements import statement_for
 from tests.cast import measured, store
 from tests.limits.cast import make_verdict
 
-RATES, PHASES = ("high", "low"), ("as found", "as left")
-OUTCOMES = ("outside", "cannot tell", "not judged", "within")
-OF_SET = {"stop line": "Stop lines", "band": "Sheet", "limit": "A set"}
+RATES, PHASES = ("high", "low"), ("as_found", "as_left")
+OUTCOMES = ("outside", "cannot_tell", "not_judged", "within")
+OF_SET = {"stop_level": "Stop levels", "band": "Sheet", "limit": "A set"}
 
 
 def row(kind: str, quantity: str, rate: str, phase: str, outcome: str) -> Verdict:
     fields = {
         "kind": kind, "set_id": kind, "set_name": OF_SET[kind], "set_version": "1", "review": "reviewed",
         "limit_id": f"{kind} {quantity}", "quantity": quantity, "label": quantity, "rank": 1,
-        "stop": kind == "stop line" and outcome == "outside", "rate": rate, "phase": phase, "outcome": outcome,
+        "stop": kind == "stop_level" and outcome == "outside", "rate": rate, "phase": phase, "outcome": outcome,
         "reading_key": str(1 + RATES.index(rate) + 2 * PHASES.index(phase)),
     }  # fmt: skip
     return make_verdict(**fields)
@@ -37,7 +37,7 @@ def readings(*phases: str) -> list[Reading]:
 
 
 ROWS = st.tuples(
-    st.sampled_from([("stop line", "co_air_free"), ("band", "o2"), ("limit", "co"), ("limit", "nox")]),
+    st.sampled_from([("stop_level", "co_air_free"), ("band", "o2"), ("limit", "co"), ("limit", "nox")]),
     st.sampled_from(RATES),
     st.sampled_from(PHASES),
     st.sampled_from(OUTCOMES),
@@ -49,13 +49,13 @@ ROWS = st.tuples(
 def test_nothing_is_within_where_co_was_not_judged_at_each_rate_by_any_of_the_ways_to_say_it(
     rows: list[Verdict],
 ) -> None:
-    lines = [each for each in rows if each.kind == "stop line"]
+    lines = [each for each in rows if each.kind == "stop_level"]
     judged = {(each.phase, each.rate) for each in lines if each.outcome == "within"}
     taken = readings(*PHASES)
     if outcome_of(rows, taken)["outcome"] == "within" or outcome_by_source(lines, taken) == "within":
         assert {rate for _phase, rate in judged} == set(RATES)
-    if "within" in {outcome_as_found(rows, taken), outcome_by_source(lines, taken, "as found")}:
-        assert {("as found", rate) for rate in RATES} <= judged
+    if "within" in {outcome_as_found(rows, taken), outcome_by_source(lines, taken, "as_found")}:
+        assert {("as_found", rate) for rate in RATES} <= judged
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)
@@ -72,15 +72,15 @@ def test_the_whole_is_outside_where_a_source_is_and_only_there(rows: list[Verdic
 @given(st.lists(ROWS, max_size=12))
 def test_found_and_left_go_by_the_same_rule(rows: list[Verdict]) -> None:
     """What was judged as found says of a visit with nothing else how it was left as well."""
-    found = [each for each in rows if each.phase == "as found"]
-    alone = readings("as found")
+    found = [each for each in rows if each.phase == "as_found"]
+    alone = readings("as_found")
     assert outcome_of(found, alone)["outcome"] == outcome_as_found(rows, readings(*PHASES))
 
 
 def test_a_visit_that_read_nothing_as_found_says_nothing_of_it() -> None:
-    left = [row("stop line", "co_air_free", rate, "as left", "within") for rate in RATES]
-    assert outcome_as_found(left, readings("as left")) == ""
-    assert outcome_of(left, readings("as left"))["outcome"] == "within"
+    left = [row("stop_level", "co_air_free", rate, "as_left", "within") for rate in RATES]
+    assert outcome_as_found(left, readings("as_left")) == ""
+    assert outcome_of(left, readings("as_left"))["outcome"] == "within"
 
 
 # ---- the four places ----
@@ -88,7 +88,7 @@ def test_a_visit_that_read_nothing_as_found_says_nothing_of_it() -> None:
 
 def without_co(body: dict[str, Any], *numbers: int) -> None:
     for number in numbers:
-        body["readings"][number - 1]["values"]["co"] = measured("0", "ppm", "not measured")
+        body["readings"][number - 1]["values"]["co"] = measured("0", "ppm", "not_measured")
 
 
 @pytest.mark.parametrize(
@@ -96,9 +96,9 @@ def without_co(body: dict[str, Any], *numbers: int) -> None:
     [
         ((), "outside", "within"),
         ((1,), "outside", "within"),
-        ((2, 4), "outside", "in part"),
+        ((2, 4), "outside", "incomplete"),
         ((4,), "outside", "within"),
-        ((1, 2, 3, 4), "outside", "in part"),
+        ((1, 2, 3, 4), "outside", "incomplete"),
     ],
 )
 def test_lists_the_rows_of_page_and_paper_and_statements_say_the_same(
@@ -113,7 +113,7 @@ def test_lists_the_rows_of_page_and_paper_and_statements_say_the_same(
     without_co(body, *no_co_at)
     visit = Visit.objects.select_related("judgement").get(id=store(body, technician).id)
     assert (visit.judgement.verdicts["found"], visit.judgement.outcome) == (found, left)
-    words = {"outside": "outside", "within": "within", "in part": "judged in part"}
+    words = {"outside": "outside", "within": "within", "incomplete": "judged in part"}
     assert turned_out(visit) == f"found {words[found]}, left {words[left]}"
 
     facts = facts_of_visit(visit)

@@ -1,0 +1,131 @@
+"""Notices: who is told about a flag and when, who is on call, and how you want your own digest."""
+
+import uuid
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Door, ListDoor, found
+from api.fields import Reference, Whole
+from api.filters import by_id, yes_no
+from api.versions import version_named
+from fleet import clock
+from fleet.assess.due.alerts import alert_settings_of
+from fleet.intake.fields import StrictSerializer, Text, YesNo
+from fleet.models import Alert, AlertSettings, OnCall
+from fleet.queries.alerts import may_be_on_call, on_call_list, visible_alerts
+from fleet.queries.follow_ups import visible_flags
+from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
+
+
+class AlertOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    flag = serializers.UUIDField(source="flag_id")
+    user = serializers.UUIDField(source="user_id")
+    name = serializers.CharField(source="user")
+    way = serializers.CharField()
+    round = serializers.IntegerField(help_text="0 is the first run through the list; each later one tells everybody.")
+    due_at = serializers.DateTimeField()
+    sent_at = serializers.DateTimeField(allow_null=True, help_text="When the mail server took it; null: not yet.")
+    not_needed = serializers.CharField(help_text="Why it was not sent, where it needn't be.")
+    tries = serializers.IntegerField()
+    failure = serializers.CharField()
+
+
+class Alerts(ListDoor):
+    """Who was told about an unsafe or stop-level flag and when, and who is next. Oldest plan first.
+
+    Told at least once: a message may come twice, and its Message-ID says that it is the same.
+    """
+
+    subject, shape_out = "alerts", AlertOut
+    filters = (
+        by_id("flag", "flag", visible_flags),
+        yes_no("open", Q(sent_at__isnull=True, not_needed=""), "Still to be sent."),
+    )
+
+    def rows(self) -> QuerySet[Alert]:
+        return visible_alerts(self.viewer)
+
+
+class OnCallIn(StrictSerializer):
+    user = Reference(may_be_on_call)
+    after_minutes = Whole(0, 240)
+
+
+class OnCallChange(StrictSerializer):
+    after_minutes = Whole(0, 240)
+
+
+class OnCallOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    user = serializers.UUIDField(source="user_id")
+    name = serializers.CharField(source="user")
+    after_minutes = serializers.IntegerField(help_text="After the first who can be told, who is told at once.")
+    version = serializers.IntegerField()
+
+
+class OnCallList(ListDoor):
+    """Who is told about unsafe and stop level, in which order; managers who are not on it are told a quarter of an hour
+    after the last. Without a list, dispatchers and managers are told at once."""
+
+    subject, shape_in, shape_out, makes = "on_call", OnCallIn, OnCallOut, True
+
+    def rows(self) -> QuerySet[OnCall]:
+        return on_call_list(self.viewer)
+
+    def post(self, request: Request) -> Response:
+        """Put somebody on the list."""
+        return self.shown(put_on_call(values=self.taken(), now=clock.now()), 201)
+
+
+class OnCallEntry(Door):
+    """Somebody's place on the list."""
+
+    subject, shape_in, shape_out, versioned = "on_call", OnCallChange, OnCallOut, True
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(found(on_call_list(self.viewer), id))
+
+    def patch(self, request: Request, id: uuid.UUID) -> Response:
+        entry = found(on_call_list(self.viewer), id)
+        version, minutes = version_named(request), self.taken()["after_minutes"]
+        return self.shown(change_on_call(entry=entry, version=version, after_minutes=minutes))
+
+    def delete(self, request: Request, id: uuid.UUID) -> Response:
+        """Off the list."""
+        take_off_call(entry=found(on_call_list(self.viewer), id), version=version_named(request))
+        return Response(status=204)
+
+
+class OwnAlertsIn(StrictSerializer):
+    email = Text(254, required=False)
+    daily_summary = YesNo(required=False)
+    hour = Whole(0, 23, required=False)
+    time_zone = Text(64, required=False)
+
+
+class OwnAlertsOut(serializers.Serializer[Any]):
+    email = serializers.CharField(source="user.email", help_text="Where you are told; empty: nowhere.")
+    daily_summary = serializers.BooleanField()
+    hour = serializers.IntegerField(help_text="From which hour of your own day the digest is sent.")
+    time_zone = serializers.CharField(help_text="Whose day that is; empty: the office's.")
+    daily_summary_sent_at = serializers.DateTimeField(allow_null=True)
+    version = serializers.IntegerField()
+
+
+class OwnAlerts(Door):
+    """Your own address, and the daily digest: sent to dispatchers and managers, and only where something is new."""
+
+    subject, shape_in, shape_out, versioned = "own_notices", OwnAlertsIn, OwnAlertsOut, True
+
+    def get(self, request: Request) -> Response:
+        return self.shown(alert_settings_of(self.viewer))
+
+    def patch(self, request: Request) -> Response:
+        version, changes = version_named(request), self.taken(partial=True)
+        changed: AlertSettings = change_own_alerts(user=self.viewer, version=version, changes=changes, now=clock.now())
+        return self.shown(changed)

@@ -1,0 +1,129 @@
+"""Required checks: which rule an appliance is under and when it next falls due."""
+
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from api.doors import EntryDoor, EntryListDoor
+from api.entries import EntryIn, EntryOut
+from api.fields import CodedRows, DayOf, ExternalReference, Reference, Rule
+from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
+from fleet import clock
+from fleet.assess.due.record_fields import missing_of
+from fleet.errors import FleetError
+from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.models import RequiredCheck
+from fleet.presentation.due_dates import date_words, doubt_words, not_counted_words
+from fleet.queries.register import visible_appliances
+from fleet.queries.required_checks import visible_required_checks
+from fleet.services.required_checks import add_required_check, change_required_check
+
+
+class RequiredCheckIn(EntryIn):
+    appliance = Reference(visible_appliances)
+    name = Text(200)
+    source = Word(
+        choices=["contract", "manufacturer"], help_text="A limit set's required checks come with its assignment."
+    )
+    rule = Rule()
+    since = DayOf()
+    why = Text(500)
+
+
+class RequiredCheckChange(StrictSerializer):
+    """A required check's rule can't be changed: end it and add another."""
+
+    external_reference = ExternalReference()
+    name = Text(200)
+    why = Text(500)
+    until = DayOf()
+
+
+class MissingOut(serializers.Serializer[Any]):
+    """A field that a check lacks."""
+
+    name = serializers.CharField()
+    words = serializers.CharField()
+    why = serializers.CharField(help_text="By which rule it is asked for.")
+    found = serializers.CharField(help_text="Where it was looked for, in vain.")
+
+
+class RequiredCheckOut(EntryOut):
+    appliance = serializers.UUIDField(source="appliance_id")
+    assignment = serializers.UUIDField(source="assignment_id", allow_null=True)
+    part = serializers.CharField(help_text="Which rule of its limit set, where that has several; empty: its own.")
+    name = serializers.CharField()
+    source = serializers.CharField()
+    rule = serializers.DictField()
+    since = serializers.DateField()
+    until = serializers.DateField(allow_null=True)
+    why = serializers.CharField()
+    decided_by = serializers.CharField()
+    rule_since = serializers.DateField(allow_null=True, help_text="From which day it goes by this form of the rule.")
+    required_fields = serializers.CharField(
+        help_text="By which list of fields a check must be complete; empty: by none."
+    )
+    ended_why = serializers.CharField()
+    due = serializers.DateField(allow_null=True)
+    earliest_keep = serializers.DateField(allow_null=True)
+    words = serializers.SerializerMethodField(help_text="How the date comes about.")
+    steps = CodedRows(help_text="The same, each step as its code and its figures.")
+    cannot_tell = serializers.SerializerMethodField(help_text="Which fact is missing, where the date can't be told.")
+    doubts = CodedRows(source="cannot_tell", help_text="The same, each as its code and its figures.")
+    last_done = serializers.DateField(allow_null=True, help_text="The last check that counted it.")
+    visited_on = serializers.DateField(allow_null=True, help_text="A later visit that did not count for it.")
+    not_counted = serializers.SerializerMethodField(help_text="Why that visit did not.")
+    not_counted_for = CodedRows(source="not_counted", help_text="The same, as codes and figures.")
+    lacks = serializers.SerializerMethodField(help_text="The fields of the record that it lacked.")
+    suspended_since = serializers.DateField(allow_null=True, help_text="Out of use since then: nothing is due.")
+
+    def get_words(self, required_check: RequiredCheck) -> str:
+        return date_words(required_check.steps)
+
+    def get_cannot_tell(self, required_check: RequiredCheck) -> str:
+        return doubt_words(required_check.cannot_tell)
+
+    def get_not_counted(self, required_check: RequiredCheck) -> str:
+        return not_counted_words(required_check.visited_on, required_check.not_counted)
+
+    @extend_schema_field(MissingOut(many=True))
+    def get_lacks(self, required_check: RequiredCheck) -> Any:
+        return MissingOut(missing_of(required_check.required_fields, required_check.lacks), many=True).data
+
+
+class RequiredChecks(EntryListDoor):
+    """Required checks of the appliances that you may see. None replaces or lengthens another."""
+
+    subject, model, shape_in, shape_out = "required_checks", RequiredCheck, RequiredCheckIn, RequiredCheckOut
+    filters = (
+        *of_appliance(),
+        by_word("source", "source", ["limit_set", "contract", "manufacturer", "conversion"]),
+        yes_no("open", Q(until__isnull=True), "Still in force."),
+        yes_no("suspended", Q(suspended_since__isnull=False), "Out of use: nothing is due."),
+        yes_no("not_counted", ~Q(not_counted=[]), "Visited, and yet doesn't count."),
+        by_day("due_before", "due__lte", "Due by this day or before."),
+        EXTERNAL_REFERENCE,
+    )
+
+    def rows(self) -> QuerySet[RequiredCheck]:
+        return visible_required_checks(self.viewer)
+
+    def create(self, values: dict[str, Any]) -> RequiredCheck:
+        return add_required_check(values=values, actor=self.viewer, now=clock.now())
+
+
+class OneRequiredCheck(EntryDoor):
+    """One required check: its name, reason and end can be changed."""
+
+    subject, shape_in, shape_out = "required_checks", RequiredCheckChange, RequiredCheckOut
+
+    def rows(self) -> QuerySet[RequiredCheck]:
+        return visible_required_checks(self.viewer)
+
+    def change(self, entry: RequiredCheck, version: int, changes: dict[str, Any]) -> RequiredCheck:
+        if entry.assignment_id and "until" in changes:
+            errors = {"until": "is the assignment's: end that, and its required checks end with it"}
+            raise FleetError("invalid", "This required check comes with a limit set.", errors=errors)
+        return change_required_check(required_check=entry, version=version, changes=changes, now=clock.now())

@@ -1,0 +1,97 @@
+"""What a message about a flag and a daily digest say."""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.utils.translation import gettext as _
+
+from fleet.models import Alert, Contractor, Flag, User
+from fleet.presentation import addresses
+from fleet.presentation.follow_ups import flag_words
+
+
+@dataclass(frozen=True)
+class SummaryItem:
+    """One thing that stands. mark: changes when there is something new to say about it; path: where it is shown."""
+
+    section: str
+    sentence: str
+    path: str
+    mark: str
+
+
+LONGEST_SUBJECT = 180
+MOST_IN_A_SECTION = 40
+
+
+def flag_message(*, flag: Flag, alert: Alert, job_id: uuid.UUID) -> EmailMessage:
+    """One flag in plain text: what, where, since when, what now, and the cautions."""
+    appliance, building = flag.appliance, flag.appliance.building
+    place = f"{appliance.name}, {building.name}"
+    since = flag.opened_at.astimezone(ZoneInfo(building.time_zone))
+    kind = _("Unsafe") if flag.kind == Flag.Kind.UNSAFE else _("Stop level")
+    lines = [
+        f"{kind}: {place}",
+        flag_words(flag),
+        _("Listed since %(when)s (%(zone)s).") % {"when": f"{since:%Y-%m-%d %H:%M}", "zone": building.time_zone},
+        _("Somebody has to answer for it. You and others are told again until a named person does:"),
+        addresses.whole(addresses.attention_page(flag.id)),
+        _("The appliance and its records:"),
+        addresses.whole(addresses.appliance_page(appliance.id)),
+        *cautions(),
+    ]
+    if alert.round:
+        lines.insert(0, _("Told again, for the %d. time: nobody has answered yet.") % (alert.round + 1))
+    return _message(alert.user, f"{kind}: {place}: {flag_words(flag)}", lines, job_id)
+
+
+def summary_message(*, user: User, items: Iterable[SummaryItem], job_id: uuid.UUID) -> EmailMessage:
+    """What is new, by section; a long section is cut and says how much it left out."""
+    sections: dict[str, list[SummaryItem]] = defaultdict(list)
+    for each in items:
+        sections[each.section].append(each)
+    lines = [_("New since the last digest, or new in what it says:")]
+    for section, found in sections.items():
+        shown = [f"- {each.sentence}\n  {addresses.whole(each.path)}" for each in found[:MOST_IN_A_SECTION]]
+        if len(found) > MOST_IN_A_SECTION:
+            shown.append(_("and %d more, on the pages.") % (len(found) - MOST_IN_A_SECTION))
+        lines.append("\n".join([f"{section} ({len(found)})", *shown]))
+    lines += [*cautions(), _("To change the hour, or to have no digest:"), addresses.whole(addresses.alerts_page())]
+    counts = ", ".join(f"{section.lower()} {len(found)}" for section, found in sections.items())
+    return _message(user, _("New today: %s") % counts, lines, job_id)
+
+
+def cautions() -> list[str]:
+    """What stands under every message, with the numbers to call on a gas smell."""
+    numbers = [
+        f"{each['name']} {each['number']}" if isinstance(each, dict) else str(each)
+        for each in Contractor.objects.get().emergency_numbers
+    ]
+    return [
+        _(
+            "Carbon monoxide, gas, hot flues and live parts can kill. Nothing here declares an appliance safe, and "
+            "nothing here asks for it to be fired. The manufacturer's instructions, the local code and "
+            "licensed practice "
+            "come first."
+        ),
+        _("On a gas smell: leave, use no switch, bell or phone inside, and call from outside: %s.")
+        % (", ".join(numbers) or _("the emergency number of the gas network")),
+    ]
+
+
+def _message(user: User, subject: str, lines: list[str], job_id: uuid.UUID) -> EmailMessage:
+    one_line = " ".join(subject.split())
+    cut = one_line if len(one_line) <= LONGEST_SUBJECT else f"{one_line[: LONGEST_SUBJECT - 1]}…"
+    lines = [*lines, _("This message may come more than once: the same Message-ID is the same message.")]
+    headers = {
+        "Message-ID": f"<{job_id}@{urlsplit(settings.PUBLIC_ADDRESS).hostname}>",
+        "X-Fleet-Job": str(job_id),
+        "Auto-Submitted": "auto-generated",
+    }
+    return EmailMessage(subject=cut, body="\n\n".join(lines) + "\n", to=[user.email], headers=headers)

@@ -1,0 +1,151 @@
+"""Notices: how one is told oneself, and who is told about unsafe and stop level, in which order."""
+
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet import clock
+from fleet.assess.due.alerts import alert_settings_of
+from fleet.errors import FleetError, NotFound
+from fleet.models import AlertSettings, OnCall, Role, User
+from fleet.models.roles import may_change, may_see
+from fleet.queries.alerts import may_be_on_call, on_call_list
+from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
+from fleet.web.forms import WordsField, taken
+from fleet.web.guards import act, form, viewer_of
+
+MANAGER = frozenset({Role.MANAGER})
+
+
+class OwnAlertsForm(forms.Form):
+    version = forms.IntegerField(min_value=1)
+    email = forms.EmailField(required=False, max_length=254)
+    daily_summary = forms.BooleanField(required=False)
+    hour = forms.IntegerField(
+        min_value=0, max_value=23, error_messages={"required": gettext_lazy("Give an hour from 0 to 23.")}
+    )
+    time_zone = WordsField(required=False, max_length=64)
+
+
+class OnCallForm(forms.Form):
+    user = forms.UUIDField()
+    after_minutes = forms.IntegerField(min_value=0, max_value=240)
+
+
+class OnCallChangeForm(forms.Form):
+    version = forms.IntegerField(min_value=1)
+    after_minutes = forms.IntegerField(min_value=0, max_value=240)
+
+
+@form("own_notices")
+def alerts(request: HttpRequest) -> HttpResponse:
+    """One's own choices, and the list."""
+    viewer = viewer_of(request)
+    if request.method != "POST":
+        return _shown(request, alert_settings_of(viewer))
+    try:
+        given = taken(OwnAlertsForm(request.POST))
+        version = given.pop("version")
+        change_own_alerts(user=viewer, version=version, changes=given, now=clock.now())
+    except FleetError as refused:
+        viewer.refresh_from_db()
+        return _shown(request, alert_settings_of(viewer), refused, request.POST.dict())
+    messages.success(request, _("Kept. This is how you are told from now on."))
+    return redirect("alerts")
+
+
+def _shown(
+    request: HttpRequest, choice: AlertSettings, refused: FleetError | None = None, given: dict[str, Any] | None = None
+) -> HttpResponse:
+    viewer = viewer_of(request)
+    shown = given or {
+        "email": viewer.email,
+        "daily_summary": choice.daily_summary,
+        "hour": choice.hour,
+        "time_zone": choice.time_zone,
+    }
+    context = {
+        "opening": opening(viewer, choice),
+        "choice": choice,
+        "given": shown,
+        "refused": refused,
+        "has_digest": may_see(viewer, "daily_summary"),
+        "office_zone": settings.TIME_ZONE,
+        "rows": [OnCallRow(each, _reach(each.user)) for each in on_call_list(viewer)],
+        "sees_list": may_see(viewer, "on_call"),
+        "is_manager": may_change(viewer, "on_call"),
+        "candidates": may_be_on_call(viewer).exclude(on_call__isnull=False),
+        "place": "alerts",
+    }
+    return render(request, "alerts.html", context, status=refused.status if refused else 200)
+
+
+def opening(viewer: User, choice: AlertSettings) -> str:
+    """Whether and how one is told, as a sentence."""
+    if not viewer.email:
+        return _("You are told nothing: there is no e-mail address of yours here.")
+    if not may_see(viewer, "daily_summary"):
+        on_call = OnCall.objects.filter(user=viewer).exists()
+        if on_call:
+            return _("You are on call: unsafe and stop level are told to you.")
+        return _("You are told nothing while you are not on call.")
+    if not choice.daily_summary:
+        return _("Unsafe and stop level are told to you; you have no daily digest.")
+    return _("Unsafe and stop level are told to you; what else is new comes once a day from %d:00 on.") % choice.hour
+
+
+@dataclass(frozen=True)
+class OnCallRow:
+    """Somebody on the list. cannot: why they can't be told, empty where they can."""
+
+    entry: OnCall
+    cannot: str
+
+
+def _reach(user: User) -> str:
+    if not user.is_active:
+        return _("the account is closed")
+    return "" if user.email else _("has no e-mail address here")
+
+
+@act("on_call", place="alerts")
+def on_call_add(request: HttpRequest) -> HttpResponse:
+    """Put somebody on the list."""
+    try:
+        given = taken(OnCallForm(request.POST))
+        user = may_be_on_call(viewer_of(request)).filter(id=given["user"]).first()
+        if user is None:
+            raise NotFound("not_found", "There is nobody of that id.")
+        put_on_call(values={"user": user, "after_minutes": given["after_minutes"]}, now=clock.now())
+    except FleetError as refused:
+        if isinstance(refused, NotFound):
+            raise
+        return _shown(request, alert_settings_of(viewer_of(request)), refused)
+    messages.success(request, _("%s is on the list.") % user)
+    return redirect("alerts")
+
+
+@act("on_call", place="alerts")
+def on_call_change(request: HttpRequest, entry_id: uuid.UUID) -> HttpResponse:
+    """Move somebody on the list, or take them off it."""
+    entry = on_call_list(viewer_of(request)).filter(id=entry_id).first()
+    if entry is None:
+        raise NotFound("not_found", "There is no such place on the list.")
+    try:
+        given = taken(OnCallChangeForm(request.POST))
+        if request.POST.get("act") == "remove":
+            take_off_call(entry=entry, version=given["version"])
+        else:
+            change_on_call(entry=entry, version=given["version"], after_minutes=given["after_minutes"])
+    except FleetError as refused:
+        return _shown(request, alert_settings_of(viewer_of(request)), refused)
+    messages.success(request, _("The list is changed; alerts that are planned already stay as planned."))
+    return redirect("alerts")
