@@ -14,7 +14,7 @@ from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
-from fleet.queries.choices import preview_planning_settings
+from fleet.queries.planning_settings import preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 
@@ -134,7 +134,7 @@ class PlanningPreviewOut(serializers.Serializer[Any]):
 class PreviewPlanningSettings(Door):
     """What other choices would change: flags, revisits, extra visits and what stays beyond them. Nothing is written."""
 
-    subject, shape_in, shape_out = "choices", PlanningSettingsIn, PlanningPreviewOut
+    subject, shape_in, shape_out = "planning_settings", PlanningSettingsIn, PlanningPreviewOut
 
     def post(self, request: Request) -> Response:
         changes = self.taken(partial=True)

@@ -68,7 +68,7 @@ ACCESS: Mapping[str, Access] = {
     "stop_levels": Access(EVERYBODY, MANAGER),
     # the house
     "contractor": Access(EVERYBODY, MANAGER),
-    "choices": Access(MANAGER, MANAGER),
+    "planning_settings": Access(MANAGER, MANAGER),
     "background_work": Access(MANAGER, MANAGER),
     "own_notices": Access(FIELD, FIELD),
     "digest": Access(OFFICE, OFFICE),

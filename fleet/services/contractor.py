@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.assess import choices
+from fleet.assess import planning_settings
 from fleet.errors import Conflict
 from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
@@ -66,8 +66,8 @@ def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now:
     contractor = Contractor.objects.get()
     if contractor.version != version:
         raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
-    tuned = choices.tuned(contractor, changes)
-    if tuned and shown != choices.digest_of(version, tuned):
+    tuned = planning_settings.tuned(contractor, changes)
+    if tuned and shown != planning_settings.digest_of(version, tuned):
         errors = dict.fromkeys(tuned, "has consequences; see the preview of these very choices first")
         raise Conflict("not_shown", "What these choices would change has not been shown.", errors=errors)
     changed = change_entry(entry=contractor, version=version, changes=changes)

@@ -18,7 +18,7 @@ class HeadPlace:
 
 _ATTENTION = HeadPlace("attention", _("Attention"))
 _BUILDINGS = HeadPlace("buildings", _("Buildings"))
-_REQUIRED_CHECKS = HeadPlace("required_checks", _("Required checks"))
+_REQUIRED_CHECKS = HeadPlace("required-checks", _("Required checks"))
 _SHEETS = HeadPlace("sheets", _("Sheets and limits"))
 _RECORDS = HeadPlace("records", _("Records"))
 _STATEMENTS = HeadPlace("statements", _("Statements"))

@@ -16,11 +16,13 @@ HOOK = {"name": "office", "url": "https://office.example/in", "kinds": ["flag_op
 
 
 def test_ones_own_choices_are_changed_by_their_version(office: APIClient) -> None:
-    own = office.get("/api/v1/alerts/own")
+    own = office.get("/api/v1/alert-settings")
     assert (own.json()["daily_summary"], own.json()["hour"], own["ETag"]) == (True, 7, '"1"')
-    changed = office.patch("/api/v1/alerts/own", {"email": "d@heating.example", "hour": 5}, headers={"If-Match": '"1"'})
+    changed = office.patch(
+        "/api/v1/alert-settings", {"email": "d@heating.example", "hour": 5}, headers={"If-Match": '"1"'}
+    )
     assert (changed.status_code, changed.json()["email"], changed.json()["hour"]) == (200, "d@heating.example", 5)
-    assert office.patch("/api/v1/alerts/own", {"hour": 6}, headers={"If-Match": '"1"'}).status_code == 412
+    assert office.patch("/api/v1/alert-settings", {"hour": 6}, headers={"If-Match": '"1"'}).status_code == 412
 
 
 @pytest.mark.parametrize(
@@ -28,7 +30,7 @@ def test_ones_own_choices_are_changed_by_their_version(office: APIClient) -> Non
     [("email", "nobody"), ("hour", 24), ("hour", "7"), ("daily_summary", "yes"), ("time_zone", "Here")],
 )
 def test_a_choice_that_can_not_be_names_its_field(office: APIClient, field: str, value: Any) -> None:
-    refused = office.patch("/api/v1/alerts/own", {field: value}, headers={"If-Match": '"1"'})
+    refused = office.patch("/api/v1/alert-settings", {field: value}, headers={"If-Match": '"1"'})
     assert refused.status_code == 422
     assert list(refused.json()["errors"]) == [field]
 

@@ -38,7 +38,7 @@ def test_forecasts_held_say_what_was_forecast_and_found_and_nothing_is_null_by_c
         visit=visit, quantity="co2", rate="high", day=visit.local_date, analyser=analyser, snapshot=snapshot,
         chance=0.07, outside=True, surprise=-2.1, ahead=True,
     )  # fmt: skip
-    (told,) = office.get("/api/v1/forecasts/held").json()["quantities"]
+    (told,) = office.get("/api/v1/forecasts/accuracy").json()["quantities"]
     assert (told["quantity"], told["accepted_risk"], told["learnt"]) == ("co2", 0.08, None)
     ahead = told["ahead"]
     assert (ahead["readings"], ahead["outside"], ahead["found_share"], ahead["forecast_share"]) == (1, 1, 1.0, 0.07)
@@ -50,4 +50,4 @@ def test_forecasts_held_say_what_was_forecast_and_found_and_nothing_is_null_by_c
 
 
 def test_a_technician_does_not_read_them(field: APIClient, refreshed: Appliance) -> None:
-    assert field.get("/api/v1/forecasts/held").status_code == 403
+    assert field.get("/api/v1/forecasts/accuracy").status_code == 403

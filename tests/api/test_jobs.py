@@ -11,7 +11,7 @@ from fleet.models import Job
 from fleet.services import jobs
 from tests.cast import NOON
 
-LIST = "/api/v1/jobs"
+LIST = "/api/v1/background-work"
 
 
 def job(state: str, key: str = "1", **values: Any) -> Job:
@@ -62,7 +62,7 @@ def test_how_it_stands_is_told_in_one_answer(boss: APIClient) -> None:
     for key, state in (("a", "done"), ("b", "waiting")):
         job(state, key, parent=parent, finished_at=now if state == "done" else None)
     job("done", "beat", kind="heartbeat", is_slot=True, carrier="table", finished_at=now - timedelta(minutes=1))
-    told = boss.get("/api/v1/background-work").json()
+    told = boss.get("/api/v1/background-work/summary").json()
     assert (told["is_worked_on"], told["is_heard"], told["broker_heartbeat_at"]) == (True, False, None)
     assert {each["kind"]: (each["waiting"], each["done"]) for each in told["kinds"]} == {
         "heartbeat": (0, 1), "refit": (1, 2)
@@ -73,6 +73,6 @@ def test_how_it_stands_is_told_in_one_answer(boss: APIClient) -> None:
 
 def test_nobody_but_the_manager_sees_any_of_it(office: APIClient) -> None:
     failed = job("failed")
-    for path in (LIST, f"{LIST}/{failed.id}", "/api/v1/background-work"):
+    for path in (LIST, f"{LIST}/{failed.id}", "/api/v1/background-work/summary"):
         assert office.get(path).status_code == 403
     assert office.post(f"{LIST}/{failed.id}/cancel").status_code == 403

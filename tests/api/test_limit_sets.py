@@ -188,13 +188,13 @@ def test_a_retired_set_is_attached_nowhere_more_and_goes_on_where_it_is(
     retired = boss.patch(path, {"retired_on": "2026-03-02"}, headers={"If-Match": '"1"'})
     assert (retired.status_code, retired.json()["retired_on"]) == (200, "2026-03-02")
     place = {"limit_set": str(neutral.id), "appliance": str(boiler.id), "since": "2026-01-01", "why": "more of it"}
-    refused = office.post("/api/v1/assignments", place)
+    refused = office.post("/api/v1/limit-set-assignments", place)
     assert (refused.status_code, list(refused.json()["errors"])) == (422, ["limit_set"])
     assert "retired on 2026-03-02" in refused.json()["errors"]["limit_set"]
     card = office.get(f"/api/v1/appliances/{boiler.id}/card").content.decode()
     assert "demo-neutral" in card
     assert boss.patch(path, {"retired_on": None}, headers={"If-Match": '"2"'}).status_code == 200
-    assert office.post("/api/v1/assignments", place).status_code == 201
+    assert office.post("/api/v1/limit-set-assignments", place).status_code == 201
 
 
 def test_a_set_is_not_retired_for_a_day_to_come(boss: APIClient, path: str) -> None:

@@ -207,7 +207,7 @@ def test_a_set_is_attached_where_a_day_beyond_reach_was_once_accepted(office: AP
     Appliance.objects.filter(id=boiler.id).update(facts={"installation_on": "9999-01-01"})
     limit_set = LimitSet.objects.get(key="de-geg-60b")
     place = {"limit_set": str(limit_set.id), "appliance": str(boiler.id), "since": "2026-01-01", "why": "law"}
-    assert office.post("/api/v1/assignments", {"id": str(new_id())} | place).status_code == 201
+    assert office.post("/api/v1/limit-set-assignments", {"id": str(new_id())} | place).status_code == 201
     assert doubt_words(RequiredCheck.objects.get(appliance=boiler).cannot_tell) == "no date of installation recorded"
 
 

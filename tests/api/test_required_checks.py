@@ -32,7 +32,7 @@ def test_a_set_is_attached_once_and_its_required_check_begins(
     office: APIClient, boiler: Appliance, limit_set: LimitSet
 ) -> None:
     body = assignment(limit_set, building=boiler.building) | {"id": str(new_id())}
-    first, again = (office.post("/api/v1/assignments", body) for _ in range(2))
+    first, again = (office.post("/api/v1/limit-set-assignments", body) for _ in range(2))
     assert (first.status_code, again.status_code) == (201, 200)
     assert LimitSetAssignment.objects.count() == 1
     required_checks = office.get("/api/v1/required-checks", {"appliance": str(boiler.id), "open": "true"}).json()[
@@ -43,8 +43,8 @@ def test_a_set_is_attached_once_and_its_required_check_begins(
 
 def test_a_set_is_attached_to_exactly_one_place(office: APIClient, boiler: Appliance, limit_set: LimitSet) -> None:
     both = assignment(limit_set, building=boiler.building, appliance=boiler)
-    assert office.post("/api/v1/assignments", both).status_code == 422
-    assert office.post("/api/v1/assignments", assignment(limit_set)).status_code == 422
+    assert office.post("/api/v1/limit-set-assignments", both).status_code == 422
+    assert office.post("/api/v1/limit-set-assignments", assignment(limit_set)).status_code == 422
 
 
 def test_a_set_cannot_be_attached_to_a_place_you_may_not_see(
@@ -52,22 +52,22 @@ def test_a_set_cannot_be_attached_to_a_place_you_may_not_see(
 ) -> None:
     theirs = door(others["dispatcher"])
     for place in ({"client": boiler.building.client}, {"building": boiler.building}, {"appliance": boiler}):
-        assert theirs.post("/api/v1/assignments", assignment(limit_set, **place)).status_code == 404
+        assert theirs.post("/api/v1/limit-set-assignments", assignment(limit_set, **place)).status_code == 404
     assert LimitSetAssignment.objects.count() == 0
 
 
 def test_ending_an_assignment_ends_its_required_checks(
     office: APIClient, boiler: Appliance, limit_set: LimitSet
 ) -> None:
-    made = office.post("/api/v1/assignments", assignment(limit_set, appliance=boiler))
+    made = office.post("/api/v1/limit-set-assignments", assignment(limit_set, appliance=boiler))
     ended = office.patch(made["Location"], {"until": "2026-02-28"}, headers={"If-Match": made["ETag"]})
     assert ended.json()["until"] == "2026-02-28"
     assert [f"{each.until}" for each in RequiredCheck.objects.all()] == ["2026-02-28"]
-    assert office.get("/api/v1/assignments?open=true").json()["results"] == []
+    assert office.get("/api/v1/limit-set-assignments?open=true").json()["results"] == []
 
 
 def test_what_an_assignment_says_cannot_be_changed(office: APIClient, boiler: Appliance, limit_set: LimitSet) -> None:
-    made = office.post("/api/v1/assignments", assignment(limit_set, appliance=boiler))
+    made = office.post("/api/v1/limit-set-assignments", assignment(limit_set, appliance=boiler))
     refused = office.patch(made["Location"], {"since": "2024-01-01"}, headers={"If-Match": made["ETag"]})
     assert list(refused.json()["errors"]) == ["since"]
 
@@ -113,7 +113,7 @@ def test_a_required_check_is_ended_when_its_end_has_come(office: APIClient, boil
 def test_a_limit_sets_required_check_ends_with_its_assignment_only(
     office: APIClient, boiler: Appliance, limit_set: LimitSet
 ) -> None:
-    office.post("/api/v1/assignments", assignment(limit_set, appliance=boiler))
+    office.post("/api/v1/limit-set-assignments", assignment(limit_set, appliance=boiler))
     mine = office.get("/api/v1/required-checks").json()["results"][0]
     path, version = f"/api/v1/required-checks/{mine['id']}", {"If-Match": f'"{mine["version"]}"'}
     assert office.patch(path, {"until": "2026-01-31"}, headers=version).status_code == 422

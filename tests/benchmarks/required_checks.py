@@ -150,7 +150,8 @@ def _fill(first: int, last: int) -> None:
         Appliance.objects.bulk_create(appliances)
         required_checks = [
             RequiredCheck(appliance=each, name="Yearly check", source="contract", rule=_rule(n),
-                 rule_since=date(2020, 1, 1), since=date(2020, 1, 1), why="signed", decided_by=user, required_fields="plain")
+                 rule_since=date(2020, 1, 1), since=date(2020, 1, 1), why="signed", decided_by=user,
+                 required_fields="plain")
             for n, each in enumerate(appliances)
         ]  # fmt: skip
         RequiredCheck.objects.bulk_create(required_checks)

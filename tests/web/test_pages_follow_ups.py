@@ -161,7 +161,7 @@ def test_a_buildings_revisits_say_what_one_attendance_serves(revisit: Revisit, d
 
 
 def test_a_day_is_set_with_what_the_occupier_knows_and_held(revisit: Revisit, dispatcher: User) -> None:
-    client, path = browser(dispatcher), reverse("revisit-set", args=[revisit.id])
+    client, path = browser(dispatcher), reverse("revisit-book", args=[revisit.id])
     given = {"version": revisit.version, "state": "confirmed", "day": "2190-04-01", "words": "caretaker has the key"}
     notice = {"kind": "agreed", "given_on": "2026-03-01", "how": "by telephone", "notice_days": "7"}
     assert client.post(path, given | notice).status_code == 302
@@ -180,7 +180,7 @@ def test_a_day_is_set_with_what_the_occupier_knows_and_held(revisit: Revisit, di
 
 def test_half_of_a_notice_is_refused(revisit: Revisit, dispatcher: User) -> None:
     given = {"version": revisit.version, "state": "confirmed", "day": "2190-04-01", "how": "by telephone"}
-    answer = browser(dispatcher).post(reverse("revisit-set", args=[revisit.id]), given)
+    answer = browser(dispatcher).post(reverse("revisit-book", args=[revisit.id]), given)
     assert (answer.status_code, Revisit.objects.get().day) == (400, None)
 
 
@@ -243,23 +243,27 @@ def test_choices_are_shown_first_and_recorded_as_shown(boiler: Appliance, manage
     client = browser(manager)
     flagged(boiler, Flag.Kind.OUTSIDE)
     propose_revisit(appliance=boiler, now=NOON)
-    assert 'value="8.0"' in text_of(client, "/choices/")
-    shown = client.post("/choices/", CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "preview"})
+    assert 'value="8.0"' in text_of(client, "/planning-settings/")
+    shown = client.post(
+        "/planning-settings/", CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "preview"}
+    )
     page = shown.content.decode()
     assert "1 revisit moves" in page
     assert "2026-03-09 instead of 2026-03-16, 7 days earlier" not in page
     assert "9 March 2026 instead of 16 March 2026, 7 days earlier." in page
     assert Contractor.objects.get().outside_within_days == 14
     sent = CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
-    assert client.post("/choices/", sent).status_code == 302
+    assert client.post("/planning-settings/", sent).status_code == 302
     assert Contractor.objects.get().outside_within_days == 7
 
 
 def test_other_choices_than_those_shown_are_shown_again(manager: User) -> None:
     client = browser(manager)
-    page = client.post("/choices/", CHOICES | {"flag_at": "40", "based_on": "1", "act": "preview"}).content.decode()
+    page = client.post(
+        "/planning-settings/", CHOICES | {"flag_at": "40", "based_on": "1", "act": "preview"}
+    ).content.decode()
     sent = CHOICES | {"flag_at": "50", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
-    answer = client.post("/choices/", sent)
+    answer = client.post("/planning-settings/", sent)
     assert answer.status_code == 409
     assert "What was sent is not what was shown." in answer.content.decode()
     assert Contractor.objects.get().flag_at == 0.3
@@ -267,10 +271,12 @@ def test_other_choices_than_those_shown_are_shown_again(manager: User) -> None:
 
 def test_a_stale_preview_is_refused_and_shown_on_top_of_the_newest(manager: User) -> None:
     client = browser(manager)
-    page = client.post("/choices/", CHOICES | {"flag_at": "40", "based_on": "1", "act": "preview"}).content.decode()
+    page = client.post(
+        "/planning-settings/", CHOICES | {"flag_at": "40", "based_on": "1", "act": "preview"}
+    ).content.decode()
     Contractor.objects.update(version=2, extra_visits_a_week=3)
     sent = CHOICES | {"flag_at": "40", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
-    answer = client.post("/choices/", sent)
+    answer = client.post("/planning-settings/", sent)
     assert answer.status_code == 409
     assert "The choices were changed meanwhile." in answer.content.decode()
     assert hidden(answer.content.decode(), "based_on") == "2"
@@ -278,21 +284,23 @@ def test_a_stale_preview_is_refused_and_shown_on_top_of_the_newest(manager: User
 
 
 def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
-    answer = browser(manager).post("/choices/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"})
+    answer = browser(manager).post(
+        "/planning-settings/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"}
+    )
     assert answer.status_code == 400
     assert 'aria-describedby="id-flag-at-said"' in answer.content.decode()
     assert "It must be a figure from 0.01 to 99.99, in per cent." in answer.content.decode()
     typed = CHOICES | {"extra_visits_a_week": "many", "repair_note": "-1", "based_on": "1", "act": "preview"}
-    page = browser(manager).post("/choices/", typed).content.decode()
+    page = browser(manager).post("/planning-settings/", typed).content.decode()
     assert "It must be a whole number from 0 to 1000." in page
     assert "It must be a whole number from 0 to 3650, or be left empty." in page
 
 
 def test_only_the_manager_sees_the_choices(dispatcher: User, technician: User, auditor: User) -> None:
     for user in (dispatcher, technician, auditor):
-        assert browser(user).get("/choices/").status_code == 403
-        assert browser(user).post("/choices/", CHOICES).status_code == 403
-        assert "/choices/" not in browser(user).get("/").content.decode()
+        assert browser(user).get("/planning-settings/").status_code == 403
+        assert browser(user).post("/planning-settings/", CHOICES).status_code == 403
+        assert "/planning-settings/" not in browser(user).get("/").content.decode()
 
 
 # ---- who may see what ----

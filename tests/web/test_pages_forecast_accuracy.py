@@ -12,7 +12,7 @@ from tests.web.markup import words_of
 from tests.web.opened import browser_of, opened, queries_of
 from tests.web.world import Foreign, make_foreign
 
-PAGE = "/forecasts/held/"
+PAGE = "/forecasts/accuracy/"
 
 
 @pytest.fixture

@@ -43,7 +43,7 @@ def test_the_required_checks_page_says_what_a_visit_lacked(
 ) -> None:
     store(body | {"inspection_points": {}}, technician)
     attach("uk-gsiur-36", manager, boiler)
-    page = text_of(browser(manager), reverse("required_checks"))
+    page = text_of(browser(manager), reverse("required-checks"))
     assert "was visited and doesn't count." in page
     assert "Visited on 2 Mar 2026, doesn't count: its record lacks" in page
 
@@ -54,7 +54,7 @@ def test_the_required_checks_page_lists_what_is_suspended(
     content = {"begins": "2026-01-20", "why": "closed", "said_by": "the caretaker"}
     begin_out_of_use(appliance=boiler, content=content, actor=manager, now=NOON, id=new_id())
     attach("demo-neutral", manager, boiler)
-    page = text_of(browser(manager), reverse("required_checks"))
+    page = text_of(browser(manager), reverse("required-checks"))
     assert "one is suspended, of 1." in page
     assert "Out of use since 20 Jan 2026: nothing is due until its restart." in page
 

@@ -119,7 +119,7 @@ def test_a_mark_resolved_meanwhile_is_a_fault_block_and_keeps_the_words(
 
 
 def test_resolving_without_words_is_refused(question: Question, held: UnreadableRecord, dispatcher: User) -> None:
-    for path in (f"/records/questions/{question.id}/resolve/", f"/records/held/{held.id}/resolve/"):
+    for path in (f"/records/questions/{question.id}/resolve/", f"/records/unreadable/{held.id}/resolve/"):
         answer = sent(dispatcher, path, version=1, words="  ")
         assert answer.status_code == 400
         assert "Say why, in a few words." in checked(answer)
@@ -142,7 +142,7 @@ def test_unreadable_records_show_their_errors_and_raw_text_to_the_office(
 
 
 def test_a_unreadable_record_is_resolved_once(held: UnreadableRecord, manager: User, dispatcher: User) -> None:
-    path = f"/records/held/{held.id}/resolve/"
+    path = f"/records/unreadable/{held.id}/resolve/"
     assert sent(manager, path, version=1, words="sent anew").status_code == 302
     answer = sent(dispatcher, path, version=1, words="put aside")
     page = main_of(checked(answer))

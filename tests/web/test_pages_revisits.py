@@ -39,13 +39,13 @@ def page_of(revisit: Revisit) -> str:
 def test_who_goes_is_named_where_the_day_is_set(
     revisit: Revisit, person: Person, dispatcher: User, auditor: User
 ) -> None:
-    answer = sent(dispatcher, f"/revisits/{revisit.id}/set/", version=1, technician=str(person.id), **GIVEN)
+    answer = sent(dispatcher, f"/revisits/{revisit.id}/book/", version=1, technician=str(person.id), **GIVEN)
     assert answer.status_code == 302
     assert Revisit.objects.get().technician == person
     for user, path in ((dispatcher, page_of(revisit)), (auditor, f"/appliances/{revisit.appliance_id}/")):
         assert "Ada Test goes." in opened(user, path)
     assert f'<option value="{person.id}" selected>Ada Test</option>' in opened(dispatcher, page_of(revisit))
-    cleared = sent(dispatcher, f"/revisits/{revisit.id}/set/", version=2, technician="", **GIVEN)
+    cleared = sent(dispatcher, f"/revisits/{revisit.id}/book/", version=2, technician="", **GIVEN)
     assert (cleared.status_code, Revisit.objects.get().technician) == (302, None)
     assert '<b class="outside">Nobody is named to go.</b>' in opened(dispatcher, page_of(revisit))
 
@@ -53,7 +53,7 @@ def test_who_goes_is_named_where_the_day_is_set(
 def test_only_technicians_are_offered_and_taken(revisit: Revisit, person: Person, dispatcher: User) -> None:
     clerk = Person.objects.create(name="Cy Test", role=Role.DISPATCHER)
     assert "Cy Test" not in opened(dispatcher, page_of(revisit))
-    act = f"/revisits/{revisit.id}/set/"
+    act = f"/revisits/{revisit.id}/book/"
     for given, words in (
         (str(clerk.id), "is Cy Test, dispatcher; it must be a technician of the register"),
         (str(new_id()), "it must be a technician of the register"),

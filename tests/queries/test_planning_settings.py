@@ -5,12 +5,12 @@ from typing import Any
 
 import pytest
 
-from fleet.assess.choices import digest_of
 from fleet.assess.foresight.forecasts import horizon_by
+from fleet.assess.planning_settings import digest_of
 from fleet.errors import Conflict
 from fleet.models import Appliance, Contractor, Flag, Forecast, Job, Revisit, User
 from fleet.presentation.follow_ups import closed_words
-from fleet.queries.choices import preview_planning_settings
+from fleet.queries.planning_settings import preview_planning_settings
 from fleet.services.contractor import change_contractor
 from fleet.services.forecasts import refresh_forecasts
 from fleet.services.revisits import propose_revisits, ration_extra_visits

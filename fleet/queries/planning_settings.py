@@ -16,12 +16,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from fleet.assess.choices import TUNED, digest_of, tuned
 from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
 from fleet.assess.due.follow_ups import last_day_of, open_defects
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import window_of
 from fleet.assess.foresight.forecasts import accepted_risk, under_chance
+from fleet.assess.planning_settings import TUNED, digest_of, tuned
 from fleet.models import Appliance, Contractor, Defect, Forecast, LimitSetVersion, RequiredCheck, Retest, Revisit, User
 from fleet.models.appliances import not_gone
 from fleet.presentation.forecasts import drift_words

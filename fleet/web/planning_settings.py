@@ -1,4 +1,4 @@
-"""The contractor's choices: shown beforehand what they would change, and recorded only as shown."""
+"""The planning settings: shown beforehand what they would change, and recorded only as shown."""
 
 from typing import Any
 
@@ -10,12 +10,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
-from fleet.assess.choices import tuned
+from fleet.assess.planning_settings import tuned
 from fleet.errors import Conflict, FleetError
 from fleet.models import Contractor, Defect
 from fleet.presentation.figures import chance_words, limit_figure
 from fleet.presentation.words import count_words
-from fleet.queries.choices import Preview, preview_planning_settings
+from fleet.queries.planning_settings import Preview, preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 from fleet.web.forms import taken
@@ -74,7 +74,7 @@ CHANCES = ("accepted_risk", "accepted_risk_co", "accepted_risk_rise", "flag_at")
 
 
 def as_typed(contractor: Contractor) -> dict[str, Any]:
-    """The choices as the form has them."""
+    """The planning settings as the form has them."""
     typed: dict[str, Any] = {name: round(100 * getattr(contractor, name), 6) for name in CHANCES}
     typed |= {name: getattr(contractor, name) for name in ("extra_visits_a_week", "outside_within_days")}
     return typed | {_field(each): contractor.repair_within_days.get(each) for each in DATED}
@@ -103,8 +103,8 @@ def opening(contractor: Contractor) -> str:
     return words % {"chance": chance, "visits": count_words(visits)}
 
 
-@form("choices")
-def choices(request: HttpRequest) -> HttpResponse:
+@form("planning_settings")
+def planning_settings(request: HttpRequest) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
     contractor = the_contractor(viewer_of(request))
     if request.method != "POST":
@@ -127,11 +127,11 @@ def choices(request: HttpRequest) -> HttpResponse:
         messages.success(request, _("Recorded. Flags and revisits follow in the next minutes."))
     else:
         messages.success(request, _("Nothing was changed: version %d stands.") % changed.version)
-    return redirect("choices")
+    return redirect("planning-settings")
 
 
 def _overtaken() -> str:
-    return _("The choices were changed meanwhile. Nothing was recorded; this is what yours would change now.")
+    return _("The planning settings were changed meanwhile. Nothing was recorded; this is what yours would change now.")
 
 
 def _previewed(
@@ -158,7 +158,7 @@ def _page(
     if preview:
         shown |= {"moves": preview.moves[:MOST_SHOWN], "beyond": preview.beyond[:MOST_SHOWN]}
         shown |= {"flags": preview.flags[:MOST_SHOWN], "most": MOST_SHOWN}
-    return render(request, "choices.html", shown, status=status)
+    return render(request, "planning_settings.html", shown, status=status)
 
 
 def _shown(value: Any) -> str:
