@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 
 from fleet.models import RequiredCheck
 from fleet.presentation import days, figures
+from fleet.presentation.codes import code_words
 from fleet.presentation.consequences import consequence_sentences
 from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
@@ -122,3 +123,9 @@ register.filter("in_words", count_words)
 def plain(name: str) -> str:
     """{{ "natural_gas"|plain }} is natural gas: a stored word as one says it."""
     return str(name).replace("_", " ")
+
+
+@register.filter
+def words(code: str) -> str:
+    """{{ reading.phase|words }}: what people say for a code."""
+    return code_words(code)
