@@ -160,7 +160,7 @@ class LimitSetVersions(ListDoor):
         based_on = version_named(request) if "If-Match" in request.headers else None
         return post_recorded(
             self,
-            kind="limit set version",
+            kind="limit_set_version",
             model=LimitSetVersion,
             belongs={"limit_set": str(limit_set.id)},
             add=lambda new_id, values: add_limit_set_version(

@@ -63,7 +63,7 @@ class OutOfUsePeriods(ListDoor):
         appliance = self.appliance()
         return post_recorded(
             self,
-            kind="out of use",
+            kind="out_of_use",
             model=OutOfUse,
             belongs={"appliance": str(appliance.id)},
             add=lambda new_id, content: begin_out_of_use(

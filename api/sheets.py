@@ -140,7 +140,7 @@ class SheetVersions(ListDoor):
         based_on = version_named(request) if "If-Match" in request.headers else None
         return post_recorded(
             self,
-            kind="sheet version",
+            kind="sheet_version",
             model=SheetVersion,
             belongs={"sheet": str(sheet.id)},
             add=lambda new_id, values: add_sheet_version(

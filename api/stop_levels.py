@@ -45,7 +45,7 @@ class AllStopLevels(ListDoor):
         """Record one: 201; the same id with the same content again 200; with other content 409."""
         return post_recorded(
             self,
-            kind="stop levels",
+            kind="stop_levels",
             model=StopLevels,
             belongs={},
             add=lambda new_id, content: set_stop_levels(content=content, actor=self.viewer, now=clock.now(), id=new_id),

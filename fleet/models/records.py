@@ -2,6 +2,7 @@
 
 import json
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,9 +77,25 @@ class Row:
     values: dict[str, Any]
 
 
+# The shape in which records of a kind are written now; each names its own.
+SCHEMAS = {
+    kind: f"{kind}/1"
+    for kind in (
+        *("visit", "calibration", "qualification", "gas_conversion", "out_of_use"),
+        *("sheet_version", "limit_set_version", "stop_levels"),
+    )
+}
+# Schema -> how its content is read under the next one, which it then names. A record is never rewritten: when a word
+# of a kind changes, its number above goes up and the step from the one before is added here, for good.
+UPCASTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+
 def content_of(record: Record) -> dict[str, Any]:
-    """The record's content, read from its bytes."""
-    return dict(json.loads(bytes(record.content)))
+    """The record's content, read from its bytes, in the words of today."""
+    content = dict(json.loads(bytes(record.content)))
+    while step := UPCASTERS.get(content["schema"]):
+        content = step(content)
+    return content
 
 
 def part_id(subject: uuid.UUID, part: str, number: int) -> uuid.UUID:

@@ -50,7 +50,7 @@ def add_limit_set_version(
         "content": content,
         "review": review or {},
     }
-    record = append_record(kind="limit set version", subject=id, content=full, actor=actor, now=now)
+    record = append_record(kind="limit_set_version", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=limit_set_version_rows(full, record.id))
     for assignment in limit_set.assignments.filter(until__isnull=True):
         required_checks.follow_set(assignment=assignment, actor=actor, now=now)
@@ -145,6 +145,6 @@ def set_stop_levels(*, content: dict[str, Any], actor: User, now: datetime, id: 
     newest = StopLevels.objects.order_by("-number").first()
     number = newest.number + 1 if newest else 1
     full = {"schema": "stop-levels/1", "id": str(id), "number": number, **content}
-    record = append_record(kind="stop levels", subject=id, content=full, actor=actor, now=now)
+    record = append_record(kind="stop_levels", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=stop_levels_rows(full, record.id))
     return StopLevels.objects.get(id=id)

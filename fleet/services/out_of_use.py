@@ -13,7 +13,7 @@ from fleet.models.records import content_of
 from fleet.services import jobs
 from fleet.services.records import append_record, put_rows
 
-KIND = "out of use"
+KIND = "out_of_use"
 
 
 @transaction.atomic

@@ -12,7 +12,7 @@ from fleet.errors import Conflict
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.failpoints import failpoint
 from fleet.models import Record, User
-from fleet.models.records import Row, content_of
+from fleet.models.records import SCHEMAS, Row, content_of
 
 Projected = TypeVar("Projected", bound=models.Model)
 
@@ -27,8 +27,11 @@ def append_record(
     submitted_sha256: str = "",
     amends: Record | None = None,
 ) -> Record:
-    """Store `content` as canonical bytes with their hash. Inside the caller's transaction."""
-    data = canonical_bytes(content)
+    """Store `content` as canonical bytes with their hash, under the schema of its kind or the one it names itself.
+
+    Inside the caller's transaction.
+    """
+    data = canonical_bytes({"schema": SCHEMAS[kind]} | content)
     digest = sha256_hex(data)
     failpoint("records.append")
     return Record.objects.create(

@@ -166,7 +166,7 @@ def record_set(request: HttpRequest, limit_set: LimitSet, content: dict[str, Any
     """The next version, once for each preview. Raises Conflict when another one came meanwhile."""
     id = previews.id_given(request.POST)
     version, _made = record_once(
-        kind="limit set version",
+        kind="limit_set_version",
         id=id,
         model=LimitSetVersion,
         says={"limit_set": str(limit_set.id), "content": content},

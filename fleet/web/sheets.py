@@ -247,7 +247,7 @@ def record_sheet(request: HttpRequest, sheet: ModelSheet, content: dict[str, Any
     """The next version, once for each preview. Raises Conflict when another one came meanwhile."""
     id = previews.id_given(request.POST)
     version, _made = record_once(
-        kind="sheet version",
+        kind="sheet_version",
         id=id,
         model=SheetVersion,
         says={"sheet": str(sheet.id), "content": content},

@@ -25,7 +25,6 @@ SERVICES = {
     "records.put_rows": OF_A_RECORD,
     "visits.project_visit": OF_A_RECORD,
     "projections.rebuild": OF_A_RECORD,
-    "projections.check": OF_A_RECORD,
     "judgements.put_check": OF_A_RECORD,
     "judgements.catch_up": OF_A_RECORD,
     "follow_ups.follow_visit": OF_A_RECORD,

@@ -5,12 +5,12 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.projections import check
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet, Person, Retest, Revisit, User
 from fleet.presentation.revisits import retest_words
 from fleet.services.follow_ups import resolve_defect
 from fleet.services.limit_sets import make_limit_set
-from fleet.services.projections import check
 from tests.cast import NOON, propose_revisit, store, visit_body
 from tests.services.test_deliveries import corrected, under
 

@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from fleet.assess.due.record_fields import missing_of
+from fleet.assess.projections import check
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, GasConversion, Person, RequiredCheck, User, VisitCheck
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import date_words, not_counted_words
-from fleet.services import projections
 from fleet.services.buildings import add_gas_supply
 from fleet.services.gas_conversions import convert_appliance
 from tests.cast import INSPECTION_POINTS, NOON, SHEET, calculated, make_sheet, store, visit_body
@@ -58,7 +58,7 @@ def test_it_burns_the_other_gas_and_a_test_of_it_is_due(boiler: Appliance, manag
     )
     assert date_words(required_check.steps) == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
     assert "kit K-31" in required_check.why
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(

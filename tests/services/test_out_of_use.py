@@ -5,15 +5,16 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.projections import check
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, Job, LimitSet, OutOfUse, Record, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.queries.required_checks import dated_required_checks, suspended_required_checks, undecided_required_checks
 from fleet.queries.statements import statement_for
-from fleet.services import projections
 from fleet.services.limit_sets import assign_limit_set
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
+from fleet.services.projections import rebuild
 from tests.cast import NOON, calculated, store
 
 TODAY = NOON.date()
@@ -98,12 +99,12 @@ def test_as_of_an_earlier_day_it_still_stood_still(boiler: Appliance, manager: U
 
 def test_both_records_are_kept_and_the_rows_can_be_made_from_them_again(boiler: Appliance, manager: User) -> None:
     period = end(begin(boiler, manager, "2026-01-20", proof="letter of 18 January"), manager, "2026-02-27")
-    first, second = Record.objects.filter(kind="out of use").order_by("id")
+    first, second = Record.objects.filter(kind="out_of_use").order_by("id")
     assert (second.amends_id, period.record_id) == (first.id, second.id)
     assert (period.proof, period.restart_said_by) == ("letter of 18 January", "us")
-    assert list(projections.check()) == []
+    assert list(check()) == []
     OutOfUse.objects.all().delete()
-    projections.rebuild()
+    rebuild()
     assert OutOfUse.objects.get() == period
 
 
@@ -120,7 +121,7 @@ def test_a_day_to_come_or_before_it_came_is_refused(boiler: Appliance, manager: 
     with pytest.raises(FleetError) as refused:
         begin(boiler, manager, day)
     assert list(refused.value.details["errors"]) == ["begins"]
-    assert not Record.objects.filter(kind="out of use").exists()
+    assert not Record.objects.filter(kind="out_of_use").exists()
 
 
 def test_it_cannot_stand_still_twice_at_once_nor_overlap(boiler: Appliance, manager: User) -> None:

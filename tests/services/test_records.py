@@ -8,14 +8,15 @@ from django.db import DatabaseError, connection, transaction
 from django.db.models import F
 
 from fleet import append_only
+from fleet.assess.projections import PROJECTED, ROWS, check
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Attendance, Defect, Person, Reading, Record, User, Visit
 from fleet.models.records import content_of, part_id
 from fleet.models.register import new_id
-from fleet.services import projections
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.out_of_use import begin_out_of_use
+from fleet.services.projections import rebuild
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, store, visit_body
 
@@ -68,16 +69,16 @@ def test_missing_triggers_are_noticed(installation: User) -> None:
 
 def test_rows_equal_their_records(body: dict[str, Any], technician: User) -> None:
     store(body, technician)
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_changed_row_is_found_and_rebuilt(body: dict[str, Any], technician: User) -> None:
     store(body, technician)
     Reading.objects.filter(number=1).update(co_ppm=1)
-    found = list(projections.check())
+    found = list(check())
     assert [(each.table, each.what.split()[0]) for each in found] == [("Reading", "co_ppm")]
-    projections.rebuild()
-    assert list(projections.check()) == []
+    rebuild()
+    assert list(check()) == []
 
 
 def test_a_row_that_no_record_says_is_found(
@@ -85,7 +86,7 @@ def test_a_row_that_no_record_says_is_found(
 ) -> None:
     visit = store(body, technician)
     Reading.objects.filter(number=1).update(id=visit.id)
-    assert {each.what for each in projections.check()} == {"missing", "no record says so"}
+    assert {each.what for each in check()} == {"missing", "no record says so"}
 
 
 def test_a_defect_is_closed_by_a_later_visit_and_stays_closed_when_rebuilt(
@@ -98,10 +99,10 @@ def test_a_defect_is_closed_by_a_later_visit_and_stays_closed_when_rebuilt(
     later = visit_body(boiler, person, analyser, day="2026-03-20")
     later["closes_defects"] = [str(defect.id)]
     store(later, technician)
-    projections.rebuild()
+    rebuild()
     defect.refresh_from_db()
     assert not defect.is_open
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def amended(body: dict[str, Any], actor: User) -> Visit:
@@ -129,7 +130,7 @@ def test_a_correction_that_withdraws_a_closing_opens_the_defect_again(
     store(repaired, technician)
     amended(repaired | {"closes_defects": []}, technician)
     assert Defect.objects.get().is_open
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_closing_withdrawn_by_one_visit_stands_where_another_says_so_too(
@@ -138,10 +139,10 @@ def test_a_closing_withdrawn_by_one_visit_stands_where_another_says_so_too(
     store(worn, technician)
     first = store(repaired | {"id": str(new_id())}, technician)
     store(repaired, technician)
-    assert list(projections.check()) == []
+    assert list(check()) == []
     amended(repaired | {"closes_defects": []}, technician)
     assert Defect.objects.get().closed_by == first
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_moving_the_closing_visit_to_another_appliance_opens_the_defect_again(
@@ -152,7 +153,7 @@ def test_moving_the_closing_visit_to_another_appliance_opens_the_defect_again(
     other = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
     amended(repaired | {"appliance": str(other.id)}, technician)
     assert Defect.objects.get().is_open
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_defect_withdrawn_by_a_correction_is_gone_even_when_another_visit_closed_it(
@@ -162,7 +163,7 @@ def test_a_defect_withdrawn_by_a_correction_is_gone_even_when_another_visit_clos
     store(repaired, technician)
     amended(worn | {"defects": []}, technician)
     assert not Defect.objects.exists()
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_defect_recorded_again_is_closed_by_the_visit_that_said_so(
@@ -173,7 +174,7 @@ def test_a_defect_recorded_again_is_closed_by_the_visit_that_said_so(
     amended(worn | {"defects": []}, technician)
     amended(worn, technician)
     assert Defect.objects.get().closed_by == visit
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_closing_that_arrives_before_its_defect_closes_it(
@@ -189,7 +190,7 @@ def test_a_correction_to_another_attendance_leaves_none_that_nobody_made(
     store(body, technician)
     amended(body | {"attendance": body["attendance"] | {"id": str(uuid.uuid4())}}, technician)
     assert Attendance.objects.count() == 1
-    assert list(projections.check()) == []
+    assert list(check()) == []
 
 
 def test_a_stray_row_is_found_though_no_record_makes_such_rows(
@@ -197,7 +198,7 @@ def test_a_stray_row_is_found_though_no_record_makes_such_rows(
 ) -> None:
     visit = store(body, technician)
     stray = Defect.objects.create(id=uuid.uuid4(), visit=visit, appliance=boiler, what="x", severity="note")
-    assert [(each.row_id, each.what) for each in projections.check()] == [(stray.id, "no record says so")]
+    assert [(each.row_id, each.what) for each in check()] == [(stray.id, "no record says so")]
 
 
 def test_a_defect_closed_by_a_visit_that_does_not_say_so_is_found_and_rebuilt(
@@ -205,9 +206,9 @@ def test_a_defect_closed_by_a_visit_that_does_not_say_so_is_found_and_rebuilt(
 ) -> None:
     visit = store(worn, technician)
     Defect.objects.update(closed_by=visit)
-    assert [each.what for each in projections.check()] == ["is closed by a visit that does not say so"]
-    projections.rebuild()
-    assert list(projections.check()) == []
+    assert [each.what for each in check()] == ["is closed by a visit that does not say so"]
+    rebuild()
+    assert list(check()) == []
 
 
 def test_every_projected_table_is_looked_over(
@@ -222,8 +223,8 @@ def test_every_projected_table_is_looked_over(
     boiler.refresh_from_db()
     convert_appliance(appliance=boiler, version=boiler.version, content=gas, sheet=None, id=new_id(), **by)
     in_force = Record.objects.filter(amended_by__isnull=True)
-    made = {row.model for each in in_force for row in projections.ROWS[each.kind](content_of(each), each.id)}
-    assert made == set(projections.PROJECTED)
+    made = {row.model for each in in_force for row in ROWS[each.kind](content_of(each), each.id)}
+    assert made == set(PROJECTED)
 
 
 def test_canonical_bytes_are_those_of_the_standard(body: dict[str, Any]) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from fleet.services import projections
+from fleet.services.projections import rebuild
 
 
 class Command(BaseCommand):
@@ -16,9 +16,9 @@ class Command(BaseCommand):
 
     def handle(self, *_args: Any, check: bool, **_options: Any) -> None:
         if not check:
-            self.stdout.write(f"{projections.rebuild()} records projected.")
+            self.stdout.write(f"{rebuild()} records projected.")
             return
-        differences = list(projections.check())
+        differences = list(check())
         for each in differences[:50]:
             self.stdout.write(f"record {each.record_id}: {each.table} {each.row_id}: {each.what}")
         if differences:
