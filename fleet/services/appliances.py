@@ -63,7 +63,7 @@ def add_sheet_version(
     newest = sheet.versions.order_by("-number").first()
     number = newest.number + 1 if newest else 1
     refuse_overtaken(based_on, number - 1)
-    full = {"schema": "sheet/1", "id": str(id), "sheet": str(sheet.id), "number": number, "content": content}
+    full = {"id": str(id), "sheet": str(sheet.id), "number": number, "content": content}
     record = append_record(kind="sheet_version", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=sheet_version_rows(full, record.id))
     for appliance_id in sheet.appliances.values_list("id", flat=True):

@@ -37,7 +37,6 @@ def convert_appliance(
     day = date.fromisoformat(content["converted_on"])
     _refuse(appliance, day, content, sheet, now)
     full = {
-        "schema": "gas-conversion/1",
         "id": str(id),
         "appliance": str(appliance.id),
         "from_fuel": _before(appliance, day),

@@ -43,7 +43,6 @@ def add_limit_set_version(
     newest = limit_set.versions.order_by("-number").first()
     refuse_overtaken(based_on, newest.number if newest else 0)
     full = {
-        "schema": "limit-set/1",
         "id": str(id),
         "limit_set": str(limit_set.id),
         "number": newest.number + 1 if newest else 1,
@@ -144,7 +143,7 @@ def set_stop_levels(*, content: dict[str, Any], actor: User, now: datetime, id: 
     """The contractor's lines from now on; the five figures and their evidence must all be given."""
     newest = StopLevels.objects.order_by("-number").first()
     number = newest.number + 1 if newest else 1
-    full = {"schema": "stop-levels/1", "id": str(id), "number": number, **content}
+    full = {"id": str(id), "number": number, **content}
     record = append_record(kind="stop_levels", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=stop_levels_rows(full, record.id))
     return StopLevels.objects.get(id=id)

@@ -26,7 +26,7 @@ def begin_out_of_use(
     """
     begins = date.fromisoformat(content["begins"])
     _refuse_begin(appliance, begins, now)
-    full = {"schema": "out-of-use/1", "id": str(id), "appliance": str(appliance.id), **content}
+    full = {"id": str(id), "appliance": str(appliance.id), **content}
     record = append_record(kind=KIND, subject=id, content=full, actor=actor, now=now)
     return _take_in(full, record, now)
 

@@ -110,7 +110,7 @@ def add_calibration(
     if content["valid_to"] < content["done_on"]:
         errors = {"valid_to": f"is {content['valid_to']}; it must not be before done_on, {content['done_on']}"}
         raise FleetError("invalid", "The calibration ends before it was done.", errors=errors)
-    full = {"schema": "calibration/1", "id": str(id), "analyser": str(analyser.id), **content}
+    full = {"id": str(id), "analyser": str(analyser.id), **content}
     record = append_record(kind="calibration", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=calibration_rows(full, record.id))
     return Calibration.objects.get(id=id)
@@ -124,7 +124,7 @@ def add_qualification(
     if content["valid_to"] < content["valid_from"]:
         errors = {"valid_to": f"is {content['valid_to']}; it must not be before valid_from, {content['valid_from']}"}
         raise FleetError("invalid", "The qualification ends before it begins.", errors=errors)
-    full = {"schema": "qualification/1", "id": str(id), "person": str(person.id), **content}
+    full = {"id": str(id), "person": str(person.id), **content}
     record = append_record(kind="qualification", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=qualification_rows(full, record.id))
     return Qualification.objects.get(id=id)

@@ -50,4 +50,3 @@ def freeze() -> None:
         record = candidates[0]
         kept = {"id": str(record.id), "kind": kind, "sha256": record.sha256, "content": bytes(record.content).decode()}
         path.write_text(json.dumps(kept | {"rows": rows_of(record)}, indent=1, ensure_ascii=False) + "\n")
-
