@@ -1,4 +1,4 @@
-"""Notices: who is told about a flag and when, who is on call, and how you want your own digest."""
+"""Alerts: who is told about a flag and when, who is on call, and how you want your own daily summary."""
 
 import uuid
 from typing import Any
@@ -111,16 +111,16 @@ class OwnAlertsIn(StrictSerializer):
 class OwnAlertsOut(serializers.Serializer[Any]):
     email = serializers.CharField(source="user.email", help_text="Where you are told; empty: nowhere.")
     daily_summary = serializers.BooleanField()
-    hour = serializers.IntegerField(help_text="From which hour of your own day the digest is sent.")
+    hour = serializers.IntegerField(help_text="From which hour of your own day the daily summary is sent.")
     time_zone = serializers.CharField(help_text="Whose day that is; empty: the office's.")
     daily_summary_sent_at = serializers.DateTimeField(allow_null=True)
     version = serializers.IntegerField()
 
 
 class OwnAlerts(Door):
-    """Your own address, and the daily digest: sent to dispatchers and managers, and only where something is new."""
+    """Your own address, and the daily summary: sent to dispatchers and managers, and only where something is new."""
 
-    subject, shape_in, shape_out, versioned = "own_notices", OwnAlertsIn, OwnAlertsOut, True
+    subject, shape_in, shape_out, versioned = "own_alerts", OwnAlertsIn, OwnAlertsOut, True
 
     def get(self, request: Request) -> Response:
         return self.shown(alert_settings_of(self.viewer))

@@ -9,8 +9,15 @@ from api.errors import BadQuery
 from api.filters import Filter, parameter
 from fleet.assess.consequences import Consequence
 from fleet.assess.due.due_changes import DueChange
-from fleet.presentation.consequences import consequence_sentences, due_change_words
+from fleet.assess.judging.comparing import VerdictChange
+from fleet.presentation.consequences import (
+    applying_words,
+    consequence_sentences,
+    due_change_words,
+    verdict_change_words,
+)
 from fleet.presentation.due_dates import date_words
+from fleet.presentation.verdicts import at_words
 
 
 class DifferenceOut(serializers.Serializer[Any]):
@@ -29,12 +36,18 @@ class VerdictChangeOut(serializers.Serializer[Any]):
     source = serializers.CharField(help_text="The sheet or set that the limit stands in.")
     label = serializers.CharField()
     value = serializers.CharField()
-    at = serializers.CharField(help_text="Rate and phase.")
+    at = serializers.SerializerMethodField(help_text="Rate and phase.")
     before = serializers.CharField(help_text="The outcome; empty where the reading was not held against this limit.")
     after = serializers.CharField()
     limit_before = serializers.CharField()
     limit_after = serializers.CharField()
-    sentence = serializers.CharField()
+    sentence = serializers.SerializerMethodField()
+
+    def get_at(self, change: VerdictChange) -> str:
+        return at_words(change)
+
+    def get_sentence(self, change: VerdictChange) -> str:
+        return verdict_change_words(change)
 
 
 class DueChangeOut(serializers.Serializer[Any]):
@@ -59,10 +72,16 @@ class ConsequenceOut(serializers.Serializer[Any]):
     outcome_before = serializers.CharField(help_text="By today's versions, as if read today.")
     outcome_after = serializers.CharField()
     verdicts = VerdictChangeOut(many=True)
-    newly = serializers.ListField(child=serializers.CharField(), help_text="Limits that begin to apply.")
-    no_longer = serializers.ListField(child=serializers.CharField(), help_text="Limits that cease to apply.")
+    newly = serializers.SerializerMethodField(help_text="Limits that begin to apply.")
+    no_longer = serializers.SerializerMethodField(help_text="Limits that cease to apply.")
     dues = DueChangeOut(many=True)
     sentences = serializers.SerializerMethodField()
+
+    def get_newly(self, consequence: Consequence) -> list[str]:
+        return [applying_words(each) for each in consequence.newly]
+
+    def get_no_longer(self, consequence: Consequence) -> list[str]:
+        return [applying_words(each) for each in consequence.no_longer]
 
     def get_sentences(self, consequence: Consequence) -> list[str]:
         return consequence_sentences(consequence)

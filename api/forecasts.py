@@ -160,7 +160,7 @@ class ForecastAccuracyOut(serializers.Serializer[Any]):
 class ForecastAccuracyNow(Door):
     """Forecast accuracy, over the clients that you may see."""
 
-    subject = "forecasts_held"
+    subject = "forecast_accuracy"
     shape_out = ForecastAccuracyOut
 
     def get(self, request: Request) -> Response:

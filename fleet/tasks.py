@@ -184,7 +184,7 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "alert_on_flag": lambda job: alerts.alert_on_flag_job(job=job, now=clock.now()),
     "send_alert": lambda job: alerts.send_alert_job(job=job, clock=clock.now),
     "plan_messages": lambda _job: partial(alerts.plan_messages, now=clock.now()),
-    "digest": lambda job: alerts.daily_summary_job(job=job, clock=clock.now),
+    "daily_summary": lambda job: alerts.daily_summary_job(job=job, clock=clock.now),
     "feed_hooks": lambda job: webhooks.feed_hooks_job(job=job, now=clock.now()),
     "send_hook": lambda job: webhooks.send_hook_job(job=job, clock=clock.now),
 }

@@ -68,7 +68,7 @@ def test_what_the_manufacturer_wrote_about_the_exposure_stays(order: str) -> Non
     block = pictures.exif()
     block.endian = order
     exposure = block.get_ifd(ExifTags.IFD.Exif)
-    exposure[ExifTags.Base.ManufacturerNote] = b"MANUFACTURER" + bytes(range(200))
+    exposure[ExifTags.Base.MakerNote] = b"MANUFACTURER" + bytes(range(200))
     exposure[ExifTags.Base.ExposureTime] = 0.25
     kept = Image.Exif()
     kept.load(without_position(block.tobytes()))

@@ -11,7 +11,15 @@ from datetime import date
 from fleet.assess.due.due_changes import DueChange, assignments_on, due_changes
 from fleet.assess.due.required_checks import appliances_reached
 from fleet.assess.judging.changes import newest_read_visits
-from fleet.assess.judging.comparing import Draft, Tables, VerdictChange, applying, changed_verdicts, judged_by
+from fleet.assess.judging.comparing import (
+    Applying,
+    Draft,
+    Tables,
+    VerdictChange,
+    applying,
+    changed_verdicts,
+    judged_by,
+)
 from fleet.models import Appliance, SheetVersion, Visit
 from fleet.models.appliances import not_gone
 
@@ -21,7 +29,7 @@ class Consequence:
     """How a draft changes what is said of one appliance. visit : None where none of its visits has read anything.
 
     moved : verdicts that stay as they are though the figures to keep are others. newly, no_longer : limits that begin
-    or cease to apply to it, in words.
+    or cease to apply to it.
     """
 
     appliance: Appliance
@@ -30,8 +38,8 @@ class Consequence:
     outcome_after: str
     verdicts: tuple[VerdictChange, ...]
     moved: int
-    newly: tuple[str, ...]
-    no_longer: tuple[str, ...]
+    newly: tuple[Applying, ...]
+    no_longer: tuple[Applying, ...]
     dues: tuple[DueChange, ...]
 
     @property

@@ -1155,7 +1155,7 @@ class Migration(migrations.Migration):
                 ('version', models.PositiveIntegerField(default=1)),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('hour__lte', 23)), name='digest_hour_is_an_hour')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('hour__lte', 23)), name='summary_hour_is_an_hour')],
             },
         ),
         migrations.CreateModel(

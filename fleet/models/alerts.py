@@ -63,9 +63,9 @@ class OnCall(RegisterEntry):
 
 
 class AlertSettings(models.Model):
-    """How somebody wants the daily digest: whether, and at which hour of which place's day.
+    """How somebody wants the daily summary: whether, and at which hour of which place's day.
 
-    time_zone: empty for the office's. told: questions of what stood at the last digest and was told, so that nothing is
+    time_zone: empty for the office's. told: keys of what stood at the last summary and was told, so that nothing is
     sent where nothing is new.
     """
 
@@ -78,7 +78,7 @@ class AlertSettings(models.Model):
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=Q(hour__lte=23), name="digest_hour_is_an_hour")]
+        constraints = [models.CheckConstraint(condition=Q(hour__lte=23), name="summary_hour_is_an_hour")]
 
     def __str__(self) -> str:
         return str(self.user_id)

@@ -1,4 +1,4 @@
-"""What a message about a flag and a daily digest say."""
+"""What a message about a flag and a daily summary say."""
 
 import uuid
 from collections import defaultdict
@@ -56,13 +56,13 @@ def summary_message(*, user: User, items: Iterable[SummaryItem], job_id: uuid.UU
     sections: dict[str, list[SummaryItem]] = defaultdict(list)
     for each in items:
         sections[each.section].append(each)
-    lines = [_("New since the last digest, or new in what it says:")]
+    lines = [_("New since the last summary, or new in what it says:")]
     for section, found in sections.items():
         shown = [f"- {each.sentence}\n  {addresses.whole(each.path)}" for each in found[:MOST_IN_A_SECTION]]
         if len(found) > MOST_IN_A_SECTION:
             shown.append(_("and %d more, on the pages.") % (len(found) - MOST_IN_A_SECTION))
         lines.append("\n".join([f"{section} ({len(found)})", *shown]))
-    lines += [*cautions(), _("To change the hour, or to have no digest:"), addresses.whole(addresses.alerts_page())]
+    lines += [*cautions(), _("To change the hour, or to have no summary:"), addresses.whole(addresses.alerts_page())]
     counts = ", ".join(f"{section.lower()} {len(found)}" for section, found in sections.items())
     return _message(user, _("New today: %s") % counts, lines, job_id)
 

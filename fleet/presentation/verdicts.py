@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.comparing import VerdictChange
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Verdict, standing
@@ -46,10 +47,10 @@ def limit_words(verdict: Verdict) -> str:
     return with_unit(signs(verdict.limit_text), verdict.unit) if verdict.limit_text else ""
 
 
-def at_words(verdict: Verdict) -> str:
+def at_words(about: Verdict | VerdictChange) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
     phase = {"check": _("between"), "as_found": _("as found"), "as_left": _("as left")}
-    return ", ".join(filter(None, (verdict.rate, phase.get(verdict.phase or "", verdict.phase))))
+    return ", ".join(filter(None, (about.rate, phase.get(about.phase or "", about.phase))))
 
 
 def reason_words(verdict: Verdict) -> str:

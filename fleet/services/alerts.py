@@ -120,7 +120,7 @@ def plan_all_unalerted(*, now: datetime) -> None:
             jobs.request_job(kind="alert_on_flag", key=str(flag.id), due_at=now)
 
 
-# ---- the daily digest ----
+# ---- the daily summary ----
 
 
 def plan_daily_summaries(*, now: datetime) -> None:
@@ -165,7 +165,9 @@ def _keep_daily_summary(user: User, told: list[str], sent_at: datetime | None) -
 
 @transaction.atomic
 def change_own_alerts(*, user: User, version: int, changes: dict[str, Any], now: datetime) -> AlertSettings:
-    """One's own address, and whether, when and where the digest comes. changes: email, digest, hour, time_zone.
+    """One's own address, and whether, when and where the daily summary comes.
+
+    changes: email, daily_summary, hour, time_zone.
 
     Raises FleetError `invalid` naming each field, Conflict where it changed meanwhile.
     """

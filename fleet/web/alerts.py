@@ -45,7 +45,7 @@ class OnCallChangeForm(forms.Form):
     after_minutes = forms.IntegerField(min_value=0, max_value=240)
 
 
-@form("own_notices")
+@form("own_alerts")
 def alerts(request: HttpRequest) -> HttpResponse:
     """One's own choices, and the list."""
     viewer = viewer_of(request)
@@ -77,7 +77,7 @@ def _shown(
         "choice": choice,
         "given": shown,
         "refused": refused,
-        "has_digest": may_see(viewer, "daily_summary"),
+        "has_summary": may_see(viewer, "daily_summary"),
         "office_zone": settings.TIME_ZONE,
         "rows": [OnCallRow(each, _reach(each.user)) for each in on_call_list(viewer)],
         "sees_list": may_see(viewer, "on_call"),
@@ -98,7 +98,7 @@ def opening(viewer: User, choice: AlertSettings) -> str:
             return _("You are on call: unsafe and stop level are told to you.")
         return _("You are told nothing while you are not on call.")
     if not choice.daily_summary:
-        return _("Unsafe and stop level are told to you; you have no daily digest.")
+        return _("Unsafe and stop level are told to you; you have no daily summary.")
     return _("Unsafe and stop level are told to you; what else is new comes once a day from %d:00 on.") % choice.hour
 
 

@@ -20,7 +20,7 @@ from fleet.web.guards import page, viewer_of
 NAMES = {"co2": "CO₂", "o2": "O₂", "co": "CO", "temp_rise": _("The flue's rise above the intake air")}
 
 
-@page("forecasts_held")
+@page("forecast_accuracy")
 def forecast_accuracy(request: HttpRequest) -> HttpResponse:
     found = forecast_accuracy_for(viewer_of(request))
     shown = {

@@ -35,7 +35,7 @@ KINDS = {
     "alert_on_flag": gettext_lazy("Tell of a flag"),
     "send_alert": gettext_lazy("Send what somebody is told"),
     "plan_messages": gettext_lazy("Plan who is told of what"),
-    "digest": gettext_lazy("Send the day's news"),
+    "daily_summary": gettext_lazy("Send the day's news"),
     "feed_hooks": gettext_lazy("Gather events for webhooks"),
     "send_hook": gettext_lazy("Send events to a webhook"),
     "heartbeat": gettext_lazy("Heartbeat"),

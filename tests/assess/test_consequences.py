@@ -30,7 +30,8 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
-from fleet.presentation.consequences import consequence_sentences
+from fleet.presentation.consequences import applying_words, consequence_sentences, verdict_change_words
+from fleet.presentation.verdicts import at_words
 from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.services.appliances import add_sheet_version
 from fleet.services.limit_sets import add_limit_set_version, assign_limit_set
@@ -87,11 +88,11 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
     one = only(consequences_of(draft_of(boiler, sheet_content("9.4", "0.1")), day=TODAY))
     assert (one.outcome_before, one.outcome_after) == ("within", "outside")
     left = [each for each in one.verdicts if each.is_left]
-    assert [(each.label, each.value, each.at, each.before, each.after) for each in left] == [
+    assert [(each.label, each.value, at_words(each), each.before, each.after) for each in left] == [
         ("CO2", "9.60 %", "high, as left", "within", "outside")
     ]
     assert (left[0].limit_before, left[0].limit_after) == ("9.1 to 9.7 %", "9.3 to 9.5 %")
-    assert left[0].sentence == (
+    assert verdict_change_words(left[0]) == (
         "CO2 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
         "(9.3 to 9.5 %) from now on."
     )
@@ -113,7 +114,7 @@ def test_only_the_newest_visit_with_readings_counts(
 ) -> None:
     visited(day="2025-03-02", left=("9.65", "9.10"))
     newest = visited(day="2026-02-02")
-    nobody_in = visit_body(boiler, person, analyser) | {"outcome": "not_tested", "outcome_reason": "nobody_in"}
+    nobody_in = visit_body(boiler, person, analyser) | {"outcome": "not_tested", "outcome_reason": "nobody in"}
     store(nobody_in | {"readings": [], "work": []}, technician)
     one = only(consequences_of(draft_of(boiler, sheet_content("9.4", "0.2")), day=TODAY))
     assert one.visit == newest
@@ -188,9 +189,11 @@ def test_a_limit_that_begins_to_apply_is_named_and_judged(boiler: Appliance, vis
     stricter = dict(limits[0]) | {"id": "ours", "fires_when": {"op": ">", "value": "5"}, "limit_text": "<= 5"}
     stricter |= {"quantity": "co", "basis": "air_free", "unit": "ppm"}
     one = only(consequences_of(set_draft("us-trade-co-practice", limits=[*limits, stricter]), day=TODAY))
-    assert one.newly == ("CO air-free <= 5 ppm",)
+    assert [applying_words(each) for each in one.newly] == ["CO air-free <= 5 ppm"]
     assert {(each.before, each.after) for each in one.verdicts} == {("", "outside")}
-    assert "not held against this one until now, outside (<= 5 ppm) from now on." in one.verdicts[0].sentence
+    assert "not held against this one until now, outside (<= 5 ppm) from now on." in verdict_change_words(
+        one.verdicts[0]
+    )
     fewer = only(consequences_of(set_draft("us-trade-co-practice", limits=limits[1:]), day=TODAY))
     assert len(fewer.no_longer) == 1
 

@@ -178,7 +178,7 @@ def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dic
 
 
 def test_a_visit_without_readings_says_so(body: dict[str, Any], technician: User) -> None:
-    body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody_in", "conditions": {}}
+    body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody in", "conditions": {}}
     said = paper(body | {"disposition": {"state": "not_touched"}}, technician)
     assert "Not tested: nobody in. Nothing was read, so nothing was held against a limit. It was not touched." in said
     assert "within as recorded" not in said

@@ -286,10 +286,10 @@ def test_the_list_is_changed_by_its_version(dispatcher: User) -> None:
     assert not OnCall.objects.exists()
 
 
-# ---- the digest ----
+# ---- the daily summary ----
 
 
-def test_the_digest_comes_at_ones_own_hour_once_a_day(
+def test_the_summary_comes_at_ones_own_hour_once_a_day(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, dispatcher: User, run_at: RunAt
 ) -> None:
     visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
@@ -356,7 +356,7 @@ def test_a_record_not_delivered_and_a_defect_not_repaired_by_their_day_are_told(
     assert not any("Flue bracket" in each or "to reach client" in each for each in before)
 
 
-def test_stop_level_that_nobody_answers_for_is_in_every_digest(flag: Flag, dispatcher: User) -> None:
+def test_stop_level_that_nobody_answers_for_is_in_every_summary(flag: Flag, dispatcher: User) -> None:
     for day in range(2):
         daily_summary(dispatcher, NOON + timedelta(days=day))
     assert ["still open at stop level 1" in each.subject for each in mail.outbox] == [True, True]
@@ -370,7 +370,7 @@ def test_dead_work_reaches_managers_alone(dispatcher: User, manager: User) -> No
     assert "refit, after 8 tries." in mail.outbox[0].body
 
 
-def test_a_digest_holds_only_what_its_reader_may_see(
+def test_a_summary_holds_only_what_its_reader_may_see(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     visited(boiler, person, analyser, technician, left=("10.30", "9.10"))

@@ -144,7 +144,7 @@ def test_stop_level_is_told_whatever_came_later(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     nobody_in = visit_body(boiler, person, analyser, day="2026-03-03")
-    nobody_in |= {"outcome": "not_tested", "outcome_reason": "nobody_in", "readings": [], "work": []}
+    nobody_in |= {"outcome": "not_tested", "outcome_reason": "nobody in", "readings": [], "work": []}
     store(nobody_in, technician)
     store(visit_body(boiler, person, analyser, day="2027-03-02"), technician)
     store(visit_body(boiler, person, analyser, co="900"), technician)

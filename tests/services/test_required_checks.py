@@ -58,7 +58,7 @@ def test_a_visit_that_was_not_a_test_counts_nothing(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
     attach("fr-4-400kw", manager, appliance=boiler)
-    store(body | {"outcome": "not_tested", "outcome_reason": "nobody_in", "readings": [], "work": []}, technician)
+    store(body | {"outcome": "not_tested", "outcome_reason": "nobody in", "readings": [], "work": []}, technician)
     required_check = calculated(RequiredCheck.objects.get(), date(2026, 3, 3))
     assert required_check.last_done is None
 

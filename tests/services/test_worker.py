@@ -54,7 +54,9 @@ def test_the_broker_is_set_to_bring_back_soon_what_a_dead_worker_had(settings: S
 
 def test_what_lay_for_ten_seconds_is_taken_from_the_table(waiting: Job, boiler: Appliance) -> None:
     assert worker.run_left_lying() == 1
-    assert boiler.forecasts.count() == 2
+    assert sorted(boiler.forecasts.values_list("quantity", "rate")) == [
+        (quantity, rate) for quantity in ("co", "co2") for rate in ("high", "low")
+    ]
     assert worker.run_left_lying() == 0
 
 

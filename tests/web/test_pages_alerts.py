@@ -52,7 +52,7 @@ def test_choices_are_kept(dispatcher: User) -> None:
     assert (choice.user.email, choice.hour, choice.time_zone) == ("d@heating.example", 6, "Asia/Tokyo")
     assert "comes once a day from 6:00 on" in words_of(opened(dispatcher, "/alerts/"))
     sent(dispatcher, "/alerts/", version=2, email="d@heating.example", hour=6)
-    assert "you have no daily digest" in words_of(opened(dispatcher, "/alerts/"))
+    assert "you have no daily summary" in words_of(opened(dispatcher, "/alerts/"))
 
 
 @pytest.mark.parametrize(("field", "value"), [("email", "nobody"), ("hour", "24"), ("time_zone", "Nowhere/Land")])
@@ -79,10 +79,10 @@ def test_the_manager_makes_the_list_and_the_dispatcher_reads_it(manager: User, d
     assert not OnCall.objects.exists()
 
 
-def test_a_technician_sees_no_list_and_no_digest(technician: User, dispatcher: User) -> None:
+def test_a_technician_sees_no_list_and_no_summary(technician: User, dispatcher: User) -> None:
     put_on_call(values={"user": dispatcher, "after_minutes": 0}, now=NOON)
     page = main_of(opened(technician, "/alerts/"))
-    assert "On call" not in page and "daily digest of what is new" not in page
+    assert "On call" not in page and "daily summary of what is new" not in page
 
 
 def test_stop_level_says_who_was_told_and_who_is_next(

@@ -311,7 +311,7 @@ def test_a_visit_s_paper_is_a_pdf(body: dict[str, Any], auditor: User) -> None:
 
 
 def test_a_visit_without_readings_says_why(body: dict[str, Any], dispatcher: User) -> None:
-    body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody_in"}
+    body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody in"}
     body["attendance"]["left_at"] = "2026-03-02T10:00:00+00:00"
     visit = store(body, dispatcher)
     page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))

@@ -1,4 +1,4 @@
-"""Who is to be told about a flag at stop level, who was told when and who is next; and who reads the daily digest."""
+"""Who is to be told about a flag at stop level, who was told when and who is next; and who reads the daily summary."""
 
 import uuid
 from collections.abc import Iterable, Sequence
@@ -11,7 +11,7 @@ from fleet.models import Alert, AlertSettings, Flag, OnCall, Role, User
 from fleet.models.roles import ACCESS, OFFICE
 
 ALERTED_ONE_BY_ONE = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
-REACHED = ACCESS["own_notices"].see
+REACHED = ACCESS["own_alerts"].see
 AGAIN_AFTER = timedelta(minutes=15)
 LONGEST_GAP = timedelta(hours=4)
 
@@ -130,7 +130,7 @@ def _told(flag: Flag, alerts: list[Alert], nobody: bool) -> AlertedAbout:
 
 
 def alert_settings_of(user: User) -> AlertSettings:
-    """How they want the digest; unsaved where they never chose."""
+    """How they want the daily summary; unsaved where they never chose."""
     return AlertSettings.objects.filter(user=user).first() or AlertSettings(user=user)
 
 

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.judging.cards import card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
@@ -26,19 +24,19 @@ GROUPS = ("bands", "orders", "ceilings", "limits")
 class VerdictChange:
     """One reading against one limit, before and after. An outcome is empty where the limit did not stand there.
 
-    label, value, at : "CO2", "9.49 %", "high, as left". source : the sheet or set that the limit stands in.
+    label, value, rate, phase : "CO2", "9.49 %", "high", "as_left". source : the sheet or set that the limit stands in.
     before, after : the outcome; limit_before, limit_after : the figures to keep. now : the verdict by the draft, whole.
     """
 
     source: str
     label: str
     value: str
-    at: str
+    rate: str
+    phase: str
     before: str
     after: str
     limit_before: str
     limit_after: str
-    is_left: bool
     now: Verdict | None = None
 
     @property
@@ -46,19 +44,18 @@ class VerdictChange:
         return self.before != self.after
 
     @property
-    def sentence(self) -> str:
-        said = {"what": self._what, "before": _outcome_words(self.before, self.limit_before)}
-        said["after"] = _outcome_words(self.after, self.limit_after)
-        if not self.before:
-            return _("%(what)s: not held against this one until now, %(after)s from now on.") % said
-        if not self.after:
-            return _("%(what)s: %(before)s until now, not held against this one from now on.") % said
-        return _("%(what)s: %(before)s until now, %(after)s from now on.") % said
+    def is_left(self) -> bool:
+        return self.phase == "as_left"
 
-    @property
-    def _what(self) -> str:
-        read = " ".join(filter(None, (self.label, self.value, _("at %s") % self.at if self.at else "")))
-        return _("%(read)s, by the limits of %(source)s") % {"read": read, "source": self.source}
+
+@dataclass(frozen=True)
+class Applying:
+    """A limit that begins or ceases to apply. rates : empty for all; unrecorded : the facts that this hangs on."""
+
+    label: str
+    limit: str
+    rates: str
+    unrecorded: tuple[str, ...]
 
 
 class Tables:
@@ -130,17 +127,16 @@ def _by_place(verdicts: Iterable[Verdict]) -> dict[tuple[Any, ...], Verdict]:
 
 
 def _verdict_change(about: Verdict, then: Verdict | None, now: Verdict | None) -> VerdictChange:
-    phase = {"check": _("between")}.get(about.phase or "", about.phase)
     return VerdictChange(
         source=about.set_name,
         label=about.label,
         value=_value(about),
-        at=", ".join(filter(None, (about.rate, phase))),
+        rate=about.rate or "",
+        phase=about.phase or "",
         before=_outcome(then),
         after=_outcome(now),
         limit_before=_limit(then),
         limit_after=_limit(now),
-        is_left=about.phase == "as_left",
         now=now,
     )
 
@@ -166,18 +162,13 @@ def _figures(shown: str, unit: str) -> str:
     return f"{shown} {unit.removeprefix('1')}".strip() if shown else ""
 
 
-def _outcome_words(outcome: str, limit: str) -> str:
-    known = {"cannot_tell": _("can't be decided"), "not_judged": _("not judged")}
-    return f"{known.get(outcome, outcome)} ({limit})" if limit else known.get(outcome, outcome)
-
-
 # ---- limits that begin or cease to apply ----
 
 
-def applying(before: Row, after: Row) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def applying(before: Row, after: Row) -> tuple[tuple[Applying, ...], tuple[Applying, ...]]:
     earlier, later = _rows(before), _rows(after)
-    newly = [_row_words(row) for key, row in later.items() if key not in earlier]
-    return tuple(newly), tuple(_row_words(row) for key, row in earlier.items() if key not in later)
+    newly = [_applying(row) for key, row in later.items() if key not in earlier]
+    return tuple(newly), tuple(_applying(row) for key, row in earlier.items() if key not in later)
 
 
 def _rows(table: Row) -> dict[tuple[str, str, str], Row]:
@@ -185,7 +176,6 @@ def _rows(table: Row) -> dict[tuple[str, str, str], Row]:
     return {(row["kind"], row["set_id"], row["limit_id"]): row for row in rows}
 
 
-def _row_words(row: Row) -> str:
-    at = "" if row["rates"] is None else _(" at %s") % row["rate_text"]
-    unclear = _(", if %s says so, which is not recorded") % ", ".join(row["unrecorded"]) if row["unrecorded"] else ""
-    return f"{row['label']} {_figures(row['limit_text'], row['unit'])}{at}{unclear}"
+def _applying(row: Row) -> Applying:
+    rates = "" if row["rates"] is None else row["rate_text"]
+    return Applying(row["label"], _figures(row["limit_text"], row["unit"]), rates, tuple(row["unrecorded"]))

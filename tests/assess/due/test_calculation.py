@@ -114,7 +114,7 @@ def test_a_visit_that_was_no_test_says_so_in_its_own_words(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User
 ) -> None:
     required_check = attach("demo-neutral", manager, boiler)
-    stopped = {"outcome": "not_tested", "outcome_reason": "nobody_in", "readings": [], "work": []}
+    stopped = {"outcome": "not_tested", "outcome_reason": "nobody in", "readings": [], "work": []}
     store(body | stopped, technician)
     required_check = calculated(required_check, LATER)
     said = not_counted_words(required_check.visited_on, required_check.not_counted)
