@@ -1,6 +1,6 @@
-"""Does a reading make sense for its fuel, and if not, does that invalid it?
+"""Does a reading make sense for its fuel, and if not, does that make it invalid?
 
-A made invalid reading explains nothing and clears nothing; a CO, spillage or over-range finding on it stands.
+An invalid reading explains nothing and clears nothing; a CO, spillage or over-range finding on it stands.
 O2 and CO2 together find a wrong fuel setting or a sensor fault. They can't find air leaking into the sample,
 because leaked air moves both along the line they share; nothing here claims to.
 """
@@ -76,7 +76,7 @@ class Doubt:
     """One thing that is odd about one reading.
 
     code: name of the ReadingFlag in lower case. sentence: for people. figures: what fired it, names end in
-    units. makes invalid: whether the reading may still explain or clear anything.
+    units. makes_invalid: whether the reading may still explain or clear anything.
     fuel: key in FUELS of the fuel that a misfitting pair belongs to; None where none of ours does, or where
     the doubt isn't about the fuel.
     """

@@ -1,4 +1,4 @@
-"""Whether a reading had resolved: a series of samples at one rate against a criterion, quantity by quantity.
+"""Whether a reading had come to rest: a series of samples at one rate against a criterion, quantity by quantity.
 
 Steady O2 (or CO2) and CO suffice for targets and CO; the flue temperature, which on a condensing boiler follows
 the return, matters for efficiency alone.

@@ -4,7 +4,7 @@ Thresholds and words are data (`fixtures/reference/diagnostics.json`); what a pa
 here, which returns the figures that fired it. Patterns suggest and never decide. Those that need other appliances or
 other visits are in `patterns_elsewhere`.
 
-A doubtful reading may condemn and never clear: where a pattern that makes invalid the readings holds, every
+A doubtful reading may condemn and never clear: where a pattern that makes the readings invalid holds, every
 explanation that
 rests on flue gas is dropped, and what calls for a stop stays.
 """
@@ -141,7 +141,7 @@ def diagnose(view: VisitView, patterns: Sequence[Pattern]) -> tuple[Diagnosis, .
     patterns : rows of the data file; those about other visits are passed over. ValueError for one that is unknown
         here, lacks a threshold or a known severity.
 
-    >>> row = {"id": "DX14", "severity": "shut_down", "makes invalid": False, "evidence": "",
+    >>> row = {"id": "DX14", "severity": "shut_down", "makes_invalid": False, "evidence": "",
     ...        "thresholds": {"ambient_rise_ppm": 5}}
     >>> diagnose(VisitView(ambient_before_ppm=1.0, ambient_max_ppm=6.0), [row])[0].figures["ambient_max_ppm"]
     6.0

@@ -18,7 +18,7 @@ class EventKind(models.TextChoices):
     REVISIT_CHANGED = "revisit_changed", _("a revisit was proposed or moved")
     DAY_BOOKED = "day_booked", _("a revisit was set for a day, or another technician named for it")
     DAY_TAKEN_BACK = "day_taken_back", _("the day of a revisit was taken back")
-    CHECK_COUNTED = "check_counted", _("a visit counted a required check")
+    CHECK_COUNTED = "check_counted", _("a check counted")
 
 
 class Webhook(RegisterEntry):

@@ -87,7 +87,7 @@ def _instruction(advice: Advice, stands: dict[str, str]) -> str:
     }
     words = [
         _("%(stands)s, band %(band)s %%: turn %(adjuster)s%(place)s %(turning)s%(step)s%(tool)s.") % said,
-        _("Let it resolve and read %(rate)s again%(then)s.") % said,
+        _("Let it settle and read %(rate)s again%(then)s.") % said,
         _("End the firing if CO air-free passes %(stop)s ppm or climbs.") % said,
         _("Only %s may touch it.") % adjuster["who"] if adjuster["who"] else "",
         _("Afterwards: %s.") % adjuster["reseal"] if adjuster["reseal"] else "",

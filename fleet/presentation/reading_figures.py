@@ -113,7 +113,7 @@ def steadiness_words(each: ReadingFacts) -> str:
     series = each.derived.get("steadiness")
     if series and series["overall"] is not None:
         words = _("steady, logged") if series["overall"] else _("NOT steady, logged")
-    return _("%s, Invalid") % words if each.derived["invalid"] else words
+    return _("%s, invalid") % words if each.derived["invalid"] else words
 
 
 def also_read(each: ReadingFacts) -> str:
