@@ -279,7 +279,7 @@ def test_an_adjustment_is_worded_so():
     assert advice_words(said) == (
         "CO2 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
         "turn high fire screw (gas valve) anticlockwise by a small first step, at most 1/4 turn at a time with a "
-        "hex key. Let it resolve and read high again, then low. "
+        "hex key. Let it settle and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
 
@@ -290,7 +290,7 @@ def test_a_sheet_of_few_words_is_worded_so():
     assert advice_words(advice(page, co2_pct=9.5)) == (
         "CO2 9.50 % at high is 0.30 points above its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw anticlockwise by a small first step, at most 0.5 turns at a time. "
-        "Let it resolve and read high again. End the firing if CO air-free passes 400 ppm or climbs."
+        "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
     )
     without = sheet(targets=[target()], adjusters=[adjuster("high", "clockwise", place="", tool="", largest_step="")])
     assert "turn high fire screw anticlockwise by a small first step. Let it" in advice_words(
@@ -302,7 +302,7 @@ def test_a_sheet_of_many_words_is_worded_so():
     more = {"who": "the manufacturer's service", "reseal": "seal the cap"}
     page = sheet(rates=["high", "middle", "low"], adjusters=[adjuster("high", "clockwise", **more)])
     assert advice_words(advice(page, co2_pct=9.5)).endswith(
-        "Let it resolve and read high again, then middle and low. End the firing if CO air-free passes 400 ppm or "
+        "Let it settle and read high again, then middle and low. End the firing if CO air-free passes 400 ppm or "
         "climbs. Only the manufacturer's service may touch it. Afterwards: seal the cap."
     )
 
@@ -312,7 +312,7 @@ def test_an_adjustment_of_a_known_distance_is_worded_so():
     assert advice_words(said) == (
         "CO2 8.90 % at high is 0.30 points below its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw (gas valve) anticlockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
-        "with a hex key. Let it resolve and read high again, then low. "
+        "with a hex key. Let it settle and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
     assert (said.action, said.direction, said.turns) == ("adjust", "anticlockwise", pytest.approx(0.375))

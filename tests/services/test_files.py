@@ -138,7 +138,8 @@ def test_fifty_megapixels_are_taken_and_no_more(
 @pytest.mark.parametrize(
     ("field", "value", "allowed"),
     [("media_type", "image/gif", "image/jpeg, image/png, application/pdf"),
-     ("what", "cat", "data_plate, defect, analyser_print_out, letter, proof_of_delivery, other"), ("what", "", "data_plate"),
+     ("what", "cat", "data_plate, defect, analyser_print_out, letter, proof_of_delivery, other"),
+     ("what", "", "data_plate"),
      ("name", "", "1 to 120"), ("name", " \u202e\u0000/", "1 to 120"), ("name", "x" * 117, "1 to 120")],
 )  # fmt: skip
 def test_words_that_are_not_known_are_refused_with_what_is_allowed(
