@@ -37,7 +37,7 @@ class NamedLimitSetIn(EntryIn):
 
 class LimitSetChange(NamedLimitSetIn):
     retired_on = DayOf(
-        required=False, allow_null=True, help_text="From then on it is attached nowhere more; null takes it back."
+        required=False, allow_null=True, help_text="From then on it is assigned nowhere more; null takes it back."
     )
 
 
@@ -83,7 +83,7 @@ class LimitSets(EntryListDoor):
 
 
 class OneLimitSet(EntryDoor):
-    """One limit set. Its key stays. Retired, it is attached nowhere more; where it is attached it goes on."""
+    """One limit set. Its key stays. Retired, it is assigned nowhere more; where it is attached it goes on."""
 
     subject, shape_in, shape_out, fixed = "limit_sets", LimitSetChange, LimitSetOut, ("id", "key")
 

@@ -198,7 +198,7 @@ def _meaning() -> Iterator[Flowable]:
     yield Spacer(1, 4)
     yield paragraph(
         TINY,
-        Bold(_("What the marks mean. ")),
+        Bold(_("What the signs mean. ")),
         _(
             "Grey stretch: the days of the period on which it was in service. Filled pin: the last record; an arrow "
             "where it lies before the line begins. Upright bar: the day by which it is due; hatched: days past it. An "

@@ -33,10 +33,10 @@ FOUND = (
     {"what": "condensate trap clogged", "where": "below the heat exchanger", "severity": "repair",
      "action": "clean the trap", "done": True},
     {"what": "case seal worn", "where": "burner door", "severity": "repair", "action": "fit a new seal"},
-    {"what": "flue bracket loose", "where": "outside wall", "severity": "at_risk", "action": "fasten it again"},
+    {"what": "flue bracket loose", "where": "outside wall", "severity": "urgent", "action": "fasten it again"},
     {"what": OWNERS, "where": "heating circuit", "severity": "repair", "action": "the owner fits a new gauge"},
     {"what": "no label on the isolating valve", "where": "gas pipe", "severity": "note"},
-    {"what": "air inlet half covered", "where": "plant room wall", "severity": "at_risk",
+    {"what": "air inlet half covered", "where": "plant room wall", "severity": "urgent",
      "action": "keep it clear", "told": "the caretaker, in person"},
     {"what": "ignition lead cracked", "where": "burner", "severity": "repair", "action": "fit a new lead"},
 )  # fmt: skip

@@ -148,7 +148,7 @@ def _visit(town: Town, stop: Stop, week: int) -> Visit:
         for number, each in enumerate(found, start=1)
         if not each.get("done") and each["severity"] != "note"
     ]
-    if any(each["severity"] in ("at_risk", "unsafe") for each in found):
+    if any(each["severity"] in ("urgent", "unsafe") for each in found):
         store_file(visit=visit, name="defect.png", media_type=StoredFile.MediaType.PNG, data=soot_photo(),
                    what=StoredFile.What.DEFECT, actor=user, now=evening(stop.day))  # fmt: skip
     return visit

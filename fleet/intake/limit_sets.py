@@ -45,7 +45,7 @@ KEPT = (
 
 # What starts a retest clock, and which defects a set gives a last day.
 RETEST_EVENTS = ("co_over_limit", "co_over_300", "unsafe")
-REPAIRED = ("repair", "at_risk", "unsafe")
+REPAIRED = ("repair", "urgent", "unsafe")
 CLOCKS_MAX = 20
 
 

@@ -163,7 +163,7 @@ class NotDone(StrictSerializer):
 class DefectIn(StrictSerializer):
     what = Text(500)
     where = Text(200, required=False)
-    severity = Word(choices=["note", "repair", "at_risk", "unsafe"])
+    severity = Word(choices=["note", "repair", "urgent", "unsafe"])
     action = Text(500, required=False)
     done = YesNo(required=False)
     repair_by = Day(required=False, allow_null=True)

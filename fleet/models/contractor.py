@@ -4,7 +4,7 @@ from django.db import models
 
 # By severity within how many days a defect is to be repaired where neither the visit nor a set says. The contractor's
 # own choice; no published figure.
-FIRST_REPAIR_WITHIN_DAYS = {"unsafe": 0, "at_risk": 14, "repair": 28}
+FIRST_REPAIR_WITHIN_DAYS = {"unsafe": 0, "urgent": 14, "repair": 28}
 
 
 def first_repair_within_days() -> dict[str, int]:

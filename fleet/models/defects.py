@@ -19,7 +19,7 @@ class Defect(models.Model):
     class Severity(models.TextChoices):
         NOTE = "note"
         REPAIR = "repair"
-        URGENT = "at_risk"
+        URGENT = "urgent"
         UNSAFE = "unsafe"
 
     id = models.UUIDField(primary_key=True)

@@ -15,9 +15,9 @@ class EventKind(models.TextChoices):
     FLAG_CLOSED = "flag_closed", _("a flag was closed")
     VISIT_RECORDED = "visit_recorded", _("a visit was recorded")
     VISIT_CORRECTED = "visit_corrected", _("a visit was corrected")
-    REVISIT_CHANGED = "revisit_changed", _("a revisit was proposed or moved")
-    DAY_BOOKED = "day_booked", _("a revisit was set for a day, or another technician named for it")
-    DAY_TAKEN_BACK = "day_taken_back", _("the day of a revisit was taken back")
+    REVISIT_CHANGED = "revisit_changed", _("a visit was planned or moved")
+    DAY_BOOKED = "day_booked", _("a visit was booked for a day, or another technician named for it")
+    DAY_TAKEN_BACK = "day_taken_back", _("the day of a planned visit was taken back")
     CHECK_COUNTED = "check_counted", _("a check counted")
 
 

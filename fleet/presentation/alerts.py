@@ -40,7 +40,7 @@ def flag_message(*, flag: Flag, alert: Alert, job_id: uuid.UUID) -> EmailMessage
         f"{kind}: {place}",
         flag_words(flag),
         _("Listed since %(when)s (%(zone)s).") % {"when": f"{since:%Y-%m-%d %H:%M}", "zone": building.time_zone},
-        _("Somebody has to answer for it. You and others are told again until a named person does:"),
+        _("Somebody has to answer for it. You and others are alerted again until a named person does:"),
         addresses.whole(addresses.attention_page(flag.id)),
         _("The appliance and its records:"),
         addresses.whole(addresses.appliance_page(appliance.id)),

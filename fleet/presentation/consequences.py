@@ -35,7 +35,7 @@ def _whole_words(outcome: str) -> str:
     known = {
         "within": _("within the limits as recorded"),
         "outside": _("outside the limits as recorded"),
-        "incomplete": _("judged in part"),
+        "incomplete": _("incomplete"),
     }
     return known.get(outcome, outcome)
 

@@ -63,7 +63,7 @@ def _model_words(quantity: str, pace: float, usual: float | None) -> str:
     decimals, unit = {CO: (0, " %"), TEMP_RISE: (1, "")}.get(quantity, (2, ""))
     shown = figure(abs(usual), decimals)
     sign = "" if usual * pace >= 0 or not float(shown) else "−" if usual < 0 else "+"
-    return _(" (this model: %s)") % f"{sign}{shown}{unit}"
+    return _(" (this appliance's model: %s)") % f"{sign}{shown}{unit}"
 
 
 def _reach_words(told: Mapping[str, Any]) -> str:
@@ -124,7 +124,7 @@ def warning_words(figures: Mapping[str, Any]) -> str:
             "%(what)s was read %(far)s times its usual error %(side)s what was expected, more likely a doubtful "
             "reading than a change: repeat the reading."
         ),
-        "step": _("%(what)s has more likely than not changed at one go since the visit before: repeat the reading."),
+        "step": _("%(what)s has probably changed at one go since the visit before: repeat the reading."),
         "far": _("%(what)s was read %(far)s times its usual error %(side)s what was expected: repeat the reading."),
         "same side": _(
             "%(what)s was read well %(side)s what was expected at two visits running: repeat the reading; something "

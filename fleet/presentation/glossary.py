@@ -133,7 +133,7 @@ CHAPTERS = (
             "a reason."
         )),
         Term("alert", _("alert"), _(
-            "One person told of one flag at once, and again until a named person answers for it."
+            "One person alerted of one flag at once, and again until a named person answers for it."
         )),
         Term("daily-summary", _("daily summary"), _("Everything else that is new, in one message a day.")),
         Term("question", _("question for the office"), _(

@@ -66,8 +66,8 @@ def _answer(statement: Statement) -> Iterator[str]:
         yield ngettext("%s has an open flag.", "%s have an open flag.", open_flags) % _capital(open_flags)
     if doubtful := sum(bool(each.not_evidence) for each in lines):
         words = ngettext(
-            "The last record of %s is no evidence: analyser or qualification was not valid on the day.",
-            "The last records of %s are no evidence: analyser or qualification was not valid on the day.",
+            "The last record of %s is no evidence: analyser or qualification was not covered on the day.",
+            "The last records of %s are no evidence: analyser or qualification was not covered on the day.",
             doubtful,
         )
         yield words % count_words(doubtful)
@@ -91,7 +91,7 @@ def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
     words = {
         "within": _("within"),
         "outside": _("outside"),
-        "incomplete": _("judged in part"),
+        "incomplete": _("incomplete"),
         "withheld": _("withheld until somebody has reviewed the set"),
         "not_judged": _("not judged"),
     }
@@ -106,7 +106,7 @@ def sets_by_outcome(line: Line) -> list[tuple[str, str]]:
     words = {
         "outside": _("outside"),
         "cannot_tell": _("can't be decided"),
-        "incomplete": _("judged in part"),
+        "incomplete": _("incomplete"),
         "withheld": _("withheld until somebody has reviewed it"),
         "not_judged": _("not judged"),
         "within": _("within"),

@@ -202,7 +202,7 @@ def summary_words(judgement: Judgement) -> str:
     if not open_ends:
         return within
     rest = [_("%(label)s at %(rate)s") % {"label": label, "rate": rate} if rate else label for label, rate in open_ends]
-    said = _("Judged in part: %(within)s What could not be judged: %(rest)s.")
+    said = _("Incomplete, not judged: %(rest)s. %(within)s")
     return said % {"within": within, "rest": "; ".join(rest)}
 
 
@@ -273,7 +273,7 @@ def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
     words = {
         "outside": _("outside as recorded"),
         "within": _("within as recorded"),
-        "incomplete": _("judged in part"),
+        "incomplete": _("incomplete"),
         "cannot_tell": _("can't be decided"),
         "not_judged": _("not judged"),
         "": _("nothing judged"),

@@ -159,7 +159,7 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
         parts = [
             _("Isolated.") if details.get("isolated") else _("Isolating is NOT recorded."),
             _("Labelled.") if details.get("labelled") else _("Labelling is NOT recorded."),
-            _("Told: %s.") % told if told else _("Who was told is NOT recorded."),
+            _("Told: %s.") % told if told else _("Who was told is not recorded."),
         ]
         yield " ".join(parts)
     yield _("As it stands: %s.") % visit.get_disposition_display()

@@ -86,7 +86,7 @@ def turned_out(visit: Visit) -> str:
         "": "",
         "outside": _("outside"),
         "within": _("within"),
-        "incomplete": _("judged in part"),
+        "incomplete": _("incomplete"),
         "not_judged": "",
     }
     verdicts = visit.judgement.verdicts

@@ -53,7 +53,7 @@ def _flags_and_revisits(viewer: User, today: date) -> list[SummaryItem]:
         for each in facts.unsafe
         if not is_answered(each)
     ]
-    for section, rows in ((_("Outside a limit"), facts.outside), (_("Likely to be outside"), facts.drifting)):
+    for section, rows in ((_("Outside a limit"), facts.outside), (_("May be outside"), facts.drifting)):
         items += [
             _item(section, row.flag, addresses.appliance_page(row.flag.appliance_id), (row.flag.id, ""))
             for row in rows

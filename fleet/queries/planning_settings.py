@@ -116,12 +116,12 @@ class Preview:
     @property
     def summary(self) -> str:
         if not self.choices:
-            return _("Nothing would change: these are the choices that stand.")
+            return _("Nothing would change: these are the settings that stand.")
         opening = sum(each.opens for each in self.flags)
         parts = [
             ngettext("%d drift flag opens", "%d drift flags open", opening) % opening,
             ngettext("%d closes", "%d close", len(self.flags) - opening) % (len(self.flags) - opening),
-            ngettext("%d revisit moves", "%d revisits move", len(self.moves)) % len(self.moves),
+            ngettext("%d planned visit moves", "%d planned visits move", len(self.moves)) % len(self.moves),
         ]
         if not (self.beyond_before or self.beyond_after):
             return _("%s; no case is beyond the extra visits.") % ", ".join(parts)

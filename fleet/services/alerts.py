@@ -105,8 +105,8 @@ def _why_not(alert: Alert) -> str:
     if is_answered(flag):
         return _("somebody answers for it")
     if flag.updated_at != alert.alerted_from:
-        return _("its newer state is told instead")
-    return "" if may_be_alerted(alert.user, flag) else _("the account can't be told any more")
+        return _("its newer state is alerted instead")
+    return "" if may_be_alerted(alert.user, flag) else _("the account can't be alerted any more")
 
 
 def _keep(alert: Alert, **values: Any) -> None:

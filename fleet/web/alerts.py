@@ -58,7 +58,7 @@ def alerts(request: HttpRequest) -> HttpResponse:
     except FleetError as refused:
         viewer.refresh_from_db()
         return _shown(request, alert_settings_of(viewer), refused, request.POST.dict())
-    messages.success(request, _("Kept. This is how you are told from now on."))
+    messages.success(request, _("Kept. This is how you are alerted from now on."))
     return redirect("alerts")
 
 
@@ -91,15 +91,15 @@ def _shown(
 def opening(viewer: User, choice: AlertSettings) -> str:
     """Whether and how one is told, as a sentence."""
     if not viewer.email:
-        return _("You are told nothing: there is no e-mail address of yours here.")
+        return _("You get no alerts: there is no e-mail address of yours here.")
     if not may_see(viewer, "daily_summary"):
         on_call = OnCall.objects.filter(user=viewer).exists()
         if on_call:
-            return _("You are on call: unsafe and stop level are told to you.")
-        return _("You are told nothing while you are not on call.")
+            return _("You are on call: you are alerted of unsafe and stop level.")
+        return _("You get no alerts while you are not on call.")
     if not choice.daily_summary:
-        return _("Unsafe and stop level are told to you; you have no daily summary.")
-    return _("Unsafe and stop level are told to you; what else is new comes once a day from %d:00 on.") % choice.hour
+        return _("You are alerted of unsafe and stop level; you have no daily summary.")
+    return _("You are alerted of unsafe and stop level; what else is new comes once a day from %d:00 on.") % choice.hour
 
 
 @dataclass(frozen=True)

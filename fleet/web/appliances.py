@@ -265,7 +265,7 @@ def date_setter_words(history: History) -> str:
         "accepted": chance_words(first.accepted_risk),
         "day": long_day(first.horizon_on),
     }
-    return _("Of what drifts %(series)s binds: its accepted risk, %(accepted)s, is used up on %(day)s.") % words
+    return _("Of what drifts %(series)s sets the date: its accepted risk, %(accepted)s, is used up on %(day)s.") % words
 
 
 # ---- proof ----

@@ -141,7 +141,7 @@ def _said(held: Compared, accepted: float | None) -> str:
         "accepted": _pct(accepted or 0.0),
     }
     said = _("%(outside)d of %(readings)d readings were found outside: %(found)s, forecast %(forecast)s.") % words
-    return said if accepted is None else f"{said} {_('Accepted by the revisit: %(accepted)s.') % words}"
+    return said if accepted is None else f"{said} {_('Accepted by the planned visit: %(accepted)s.') % words}"
 
 
 def alarm_words(held: Compared) -> str:

@@ -32,9 +32,9 @@ KINDS = {
     "refresh_shard": gettext_lazy("Look at some appliances again"),
     "open_missing_required_checks": gettext_lazy("Open required checks that are missing"),
     "compare_visit": gettext_lazy("Hold a visit against others"),
-    "alert_on_flag": gettext_lazy("Tell of a flag"),
-    "send_alert": gettext_lazy("Send what somebody is told"),
-    "plan_messages": gettext_lazy("Plan who is told of what"),
+    "alert_on_flag": gettext_lazy("Alert of a flag"),
+    "send_alert": gettext_lazy("Send an alert"),
+    "plan_messages": gettext_lazy("Plan who is alerted of what"),
     "daily_summary": gettext_lazy("Send the day's news"),
     "feed_hooks": gettext_lazy("Gather events for webhooks"),
     "send_hook": gettext_lazy("Send events to a webhook"),
@@ -117,8 +117,8 @@ def opening(work: BackgroundWork) -> str:
     """The answer: whether anything has died, whether anybody works, and what there is to do."""
     if work.failed:
         return ngettext(
-            "%(count)s piece of background work has died after its tries.",
-            "%(count)s pieces of background work have died after their tries.",
+            "%(count)s piece of background work has failed after its tries.",
+            "%(count)s pieces of background work have failed after their tries.",
             work.failed,
         ) % {"count": count_words(work.failed).capitalize()}
     if not work.is_worked_on:

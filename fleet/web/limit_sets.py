@@ -286,7 +286,7 @@ def copy(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
 
 @act("limit_sets", place="sheets")
 def retire(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
-    """From today on it is attached nowhere more; or that is taken back."""
+    """From today on it is assigned nowhere more; or that is taken back."""
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
     try:
         given = taken(RetireForm(request.POST))
@@ -295,7 +295,7 @@ def retire(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     except FleetError as refused:
         facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
         return _refused(request, facts, refused, "retire")
-    said = _("Retired: it is attached nowhere more.") if given["retired"] else _("No longer retired.")
+    said = _("Retired: it is assigned nowhere more.") if given["retired"] else _("No longer retired.")
     messages.success(request, said)
     return redirect("limit-set", limit_set_id)
 

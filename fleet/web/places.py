@@ -18,16 +18,16 @@ class HeadPlace:
 
 _ATTENTION = HeadPlace("attention", _("Attention"))
 _BUILDINGS = HeadPlace("buildings", _("Buildings"))
-_REQUIRED_CHECKS = HeadPlace("required-checks", _("Required checks"))
+_REQUIRED_CHECKS = HeadPlace("required-checks", _("Checks"))
 _SHEETS = HeadPlace("sheets", _("Sheets and limits"))
 _RECORDS = HeadPlace("records", _("Records"))
 _STATEMENTS = HeadPlace("statements", _("Statements"))
 _DELIVERIES = HeadPlace("deliveries", _("Deliveries"))
 _DEFECTS = HeadPlace("defects", _("Defects"))
-_OFFICE = (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _SHEETS, _RECORDS, _STATEMENTS)
+_OFFICE = (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _RECORDS, _STATEMENTS, _SHEETS)
 
 _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
-    Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _SHEETS, _RECORDS),
+    Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _RECORDS, _SHEETS),
     Role.DISPATCHER: _OFFICE,
     Role.MANAGER: _OFFICE,
     Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _REQUIRED_CHECKS, _DELIVERIES, _DEFECTS, _SHEETS),

@@ -49,11 +49,11 @@ def _refusals(said: Any) -> dict[str, Any]:
 
 
 class PlanningSettingsForm(forms.Form):
-    accepted_risk = _chance(gettext_lazy("Accepted risk of being outside"), gettext_lazy("%, at the revisit"))
+    accepted_risk = _chance(gettext_lazy("Accepted risk of being outside"), gettext_lazy("%, at the planned visit"))
     accepted_risk_co = _chance(
         gettext_lazy("Accepted risk of CO beyond a limit"), gettext_lazy("%, never taken above the first")
     )
-    accepted_risk_rise = _chance(gettext_lazy("Accepted risk of a flue too hot"), gettext_lazy("%, at the revisit"))
+    accepted_risk_rise = _chance(gettext_lazy("Accepted risk of a flue too hot"), gettext_lazy("%, at the planned visit"))
     flag_at = _chance(gettext_lazy("A drift flag opens from"), gettext_lazy("%, before the next planned visit"))
     extra_visits_a_week = forms.IntegerField(
         min_value=0, max_value=1000, label=gettext_lazy("Extra visits for drift"), help_text=gettext_lazy("a week"),
@@ -65,7 +65,7 @@ class PlanningSettingsForm(forms.Form):
         error_messages=_refusals(gettext_lazy("It must be a whole number from 0 to 365.")),
     )  # fmt: skip
     repair_unsafe = _days(gettext_lazy("Repairing an unsafe defect"), WITHIN_OR_NONE)
-    repair_at_risk = _days(gettext_lazy("Repairing one at risk"), WITHIN_OR_NONE)
+    repair_urgent = _days(gettext_lazy("Urgent repair"), WITHIN_OR_NONE)
     repair_repair = _days(gettext_lazy("Repairing any other"), WITHIN_OR_NONE)
     repair_note = _days(gettext_lazy("Repairing what is only noted"), WITHIN_OR_NONE)
 
@@ -96,8 +96,8 @@ def opening(contractor: Contractor) -> str:
     """What is accepted now, and how many extra visits there are against it."""
     chance, visits = chance_words(contractor.accepted_risk), contractor.extra_visits_a_week
     words = ngettext(
-        "A chance of %(chance)s of being outside is accepted at a revisit; %(visits)s extra visit a week can be made",
-        "A chance of %(chance)s of being outside is accepted at a revisit; %(visits)s extra visits a week can be made",
+        "A chance of %(chance)s of being outside is accepted at a planned visit; %(visits)s extra visit a week can be made",
+        "A chance of %(chance)s of being outside is accepted at a planned visit; %(visits)s extra visits a week can be made",
         visits,
     )
     return words % {"chance": chance, "visits": count_words(visits)}
@@ -124,7 +124,7 @@ def planning_settings(request: HttpRequest) -> HttpResponse:
         note = _overtaken() if refused.code == "changed_meanwhile" else not_as_shown()
         return _previewed(request, form, changes, note, refused.status)
     if tuned(contractor, changes):
-        messages.success(request, _("Recorded. Flags and revisits follow in the next minutes."))
+        messages.success(request, _("Recorded. Flags and planned visits follow in the next minutes."))
     else:
         messages.success(request, _("Nothing was changed: version %d stands.") % changed.version)
     return redirect("planning-settings")

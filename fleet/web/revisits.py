@@ -99,14 +99,14 @@ def _standing(request: HttpRequest, building_id: uuid.UUID, today: date) -> list
 def opening(facts: BuildingRevisits) -> str:
     """How many attendances serve how many proposals, and from when to when the first."""
     if not facts.groups:
-        return _("Nothing asks for a revisit here.")
+        return _("Nothing asks for a visit here.")
     count, visits = sum(len(each.revisits) for each in facts.groups), len(facts.groups)
     said = {"first": _between(facts.groups[0]), "visits": count_words(visits)}
     said["count"] = count_words(count).capitalize()
     if visits == 1:
-        words = ngettext("%(count)s revisit, %(first)s.", "%(count)s revisits in one attendance, %(first)s.", count)
+        words = ngettext("%(count)s planned visit, %(first)s.", "%(count)s planned visits in one attendance, %(first)s.", count)
         return words % said
-    return _("%(count)s revisits in %(visits)s attendances, the first %(first)s.") % said
+    return _("%(count)s planned visits in %(visits)s attendances, the first %(first)s.") % said
 
 
 def _between(group: Together) -> str:

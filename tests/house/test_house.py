@@ -37,6 +37,12 @@ def test_importing_a_pure_room_starts_neither_django_nor_celery() -> None:
 
 
 @pytest.mark.parametrize("path", PAGES, ids=lambda path: path.name)
+def test_no_line_of_a_template_is_longer_than_160(path: Path) -> None:
+    lines = enumerate(path.read_text().splitlines(), 1)
+    assert [f"{number}: {len(line)}" for number, line in lines if len(line) > 160] == []
+
+
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.name)
 def test_no_page_has_inline_style_or_script_or_calls_anything_safe(path: Path) -> None:
     text = path.read_text()
     assert not re.search(r"<script(?![^>]*\bsrc=)|<style|\sstyle=|\son[a-z]+=", text)

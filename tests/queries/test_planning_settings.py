@@ -179,7 +179,7 @@ def test_days_for_outside_and_for_defects_move_their_revisits(
 def test_what_stands_already_changes_nothing(drifting: list[Appliance], manager: User) -> None:
     seen = preview_planning_settings(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
     assert (seen.choices, seen.moves, seen.flags) == ((), (), ())
-    assert seen.summary == "Nothing would change: these are the choices that stand."
+    assert seen.summary == "Nothing would change: these are the settings that stand."
 
 
 def test_nothing_is_written_by_a_preview(drifting: list[Appliance], manager: User) -> None:

@@ -150,7 +150,7 @@ def test_an_unsafe_visit_opens_with_what_was_done_about_it(body: dict[str, Any],
 def test_what_an_unsafe_visit_lacks_is_said(body: dict[str, Any], technician: User) -> None:
     body["disposition"] = {"state": "left_off", "unsafe": True}
     said = paper(body, technician)
-    assert "Isolating is NOT recorded. Labelling is NOT recorded. Who was told is NOT recorded." in said
+    assert "Isolating is NOT recorded. Labelling is NOT recorded. Who was told is not recorded." in said
 
 
 def test_over_range_is_more_than_and_never_a_plain_figure(body: dict[str, Any], technician: User) -> None:

@@ -146,7 +146,7 @@ def found(body: dict[str, Any], actor: User, **said: Any) -> Defect:
 
 
 @pytest.mark.parametrize(
-    ("severity", "due"), [("unsafe", date(2026, 3, 2)), ("at_risk", date(2026, 3, 16)), ("repair", date(2026, 3, 30))]
+    ("severity", "due"), [("unsafe", date(2026, 3, 2)), ("urgent", date(2026, 3, 16)), ("repair", date(2026, 3, 30))]
 )
 def test_without_a_day_the_contractors_own_days_count(
     body: dict[str, Any], technician: User, severity: str, due: date

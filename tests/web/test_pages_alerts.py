@@ -42,7 +42,7 @@ def at_noon(settings: Settings) -> None:
 
 
 def test_without_an_address_one_is_told_nothing_and_that_is_said(dispatcher: User) -> None:
-    assert "You are told nothing: there is no e-mail address of yours here." in words_of(opened(dispatcher, "/alerts/"))
+    assert "You get no alerts: there is no e-mail address of yours here." in words_of(opened(dispatcher, "/alerts/"))
 
 
 def test_choices_are_kept(dispatcher: User) -> None:
@@ -103,7 +103,7 @@ def test_stop_level_that_nobody_can_be_told_about_says_so(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User, dispatcher: User
 ) -> None:
     called_unsafe(boiler, person, analyser, technician)
-    assert "Nobody could be told: nobody who may see it has an e-mail address here." in words_of(
+    assert "Nobody could be alerted: nobody who may see it has an e-mail address here." in words_of(
         opened(dispatcher, "/")
     )
 
@@ -114,7 +114,7 @@ NEW_HOOK = {"name": "office", "url": "https://office.example/in", "kinds": ["fla
 
 
 def test_a_hook_is_made_with_its_secret_shown_once(manager: User) -> None:
-    assert "No other program is told of anything" in opened(manager, "/webhooks/")
+    assert "No other program is alerted of anything" in opened(manager, "/webhooks/")
     answer = sent(manager, "/webhooks/", **NEW_HOOK)
     assert answer["Cache-Control"] == "no-store"
     secret = re.search(r"<b>([0-9a-f]{64})</b>", checked(answer))

@@ -44,7 +44,7 @@ def test_an_appliance_never_visited_says_what_will_appear(
     page = words_of(opened(dispatcher, boiler_page))
     assert "Nothing asks for a visit by a date" in page
     assert "No visit has read anything here yet." in page
-    assert "None: no rule is attached. Somebody must decide which applies." in page
+    assert "None: no rule is assigned. Somebody must decide which applies." in page
 
 
 def test_attempts_without_access_are_told_with_their_letters_to_everybody_who_sees_it(
@@ -71,7 +71,7 @@ def test_it_opens_with_the_day_and_the_reason_that_binds(
     page = words_of(opened(dispatcher, boiler_page))
     assert "See it by Tuesday 2 March 2027 . Yearly check: 2 Mar 2026 plus 12 months is 2 Mar 2027." in page
     assert "By the visit due on 2 March 2027 the chance that" in page
-    assert "This one binds." in page
+    assert "This one sets the date." in page
 
 
 def test_a_last_day_that_has_passed_is_late_in_words(
@@ -276,7 +276,7 @@ def test_flags_and_defects_stand_open_with_who_was_told(
     may_be_outside(boiler, boiler.forecasts.get(quantity="co2", rate="low"))
     page = words_of(opened(dispatcher, boiler_page))
     assert "Defect: gasket worn. To be repaired by 1 Apr 2026. Told: the caretaker." in page
-    assert "Likely to be outside before the next planned visit: CO₂ at low fire" in page
+    assert "May be outside before the next planned visit: CO₂ at low fire" in page
     assert Revisit.objects.get().date_set_by == "defect"
 
 

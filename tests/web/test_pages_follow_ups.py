@@ -231,7 +231,7 @@ def test_attention_says_which_risk_is_accepted(
 # ---- the contractor's choices ----
 
 CHOICES = {"accepted_risk": "8", "accepted_risk_co": "2", "accepted_risk_rise": "15", "flag_at": "30",
-           "extra_visits_a_week": "6", "outside_within_days": "14", "repair_unsafe": "0", "repair_at_risk": "14",
+           "extra_visits_a_week": "6", "outside_within_days": "14", "repair_unsafe": "0", "repair_urgent": "14",
            "repair_repair": "28", "repair_note": ""}  # fmt: skip
 
 

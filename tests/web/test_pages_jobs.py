@@ -39,7 +39,7 @@ def test_what_died_comes_first_with_its_error_and_what_can_be_done(manager: User
     died()
     page = opened(manager, PAGE)
     words = words_of(page)
-    assert "One piece of background work has died after its tries." in words
+    assert "One piece of background work has failed after its tries." in words
     assert "Learn drift anew, co2/high" in words
     assert "after 8 tries" in words
     assert "ValueError: no" in words

@@ -140,7 +140,7 @@ def test_a_copied_set_is_unreviewed_and_a_retired_one_says_so(neutral: LimitSet,
     assert "Nobody has reviewed it" in page
     assert "Copied from Neutral demo profile (not a legal limit set) v2" in page
     sent(manager, f"{path}retire/", version="1", retired="yes")
-    assert "it is attached nowhere more" in opened(manager, path)
+    assert "it is assigned nowhere more" in opened(manager, path)
 
 
 # ---- files ----

@@ -168,7 +168,7 @@ def test_papers_that_have_run_out_are_called_that(analyser: Analyser, person: Pe
 def test_no_required_check_says_how_one_comes_about(dispatcher: User) -> None:
     page = words_of(opened(dispatcher, "/required-checks/"))
     assert "No required check stands." in page
-    assert "A required check appears here when a limit set with an interval is attached" in page
+    assert "A required check appears here when a limit set with an interval is assigned" in page
 
 
 def test_required_checks_stand_soonest_first_with_their_arithmetic(
@@ -278,7 +278,7 @@ def test_a_record_judged_in_part_is_called_that(
 ) -> None:
     visit = visited(boiler, person, analyser, manager)
     type(visit.judgement).objects.update(outcome="incomplete")
-    assert "against the sets named below: one judged in part." in words_of(opened(auditor, f"/statements/{query}"))
+    assert "against the sets named below: one incomplete." in words_of(opened(auditor, f"/statements/{query}"))
 
 
 def test_an_unreviewed_set_is_named_and_its_within_withheld(

@@ -108,9 +108,9 @@ def test_the_calendars_page_says_what_each_holds(dispatcher: User, technician: U
         assert sent(dispatcher, "/calendars/", whose=whose).status_code == 200
     shown = opened(dispatcher, "/calendars/")
     for words in (
-        "revisits for which this person is named, on the day that is set; nobody else's",
-        "every revisit whose day is set, of the clients that this person may see, and who goes",
-        "revisits proposed and set, and last days of required checks, of this client alone",
+        "visits for which this person is named, on the day that is booked; nobody else's",
+        "every visit whose day is booked, of the clients that this person may see, and who goes",
+        "visits planned and booked, and last days of required checks, of this client alone",
     ):
         assert words in shown
 

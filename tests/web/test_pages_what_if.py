@@ -75,5 +75,5 @@ def test_a_date_that_cannot_be_told_is_never_drawn_as_late(asked: str, dispatche
 def test_where_no_required_check_stands_it_says_what_would_appear(boiler: Appliance, dispatcher: User) -> None:
     page = words_of(opened(dispatcher, f"/appliances/{boiler.id}/what-if/?day=2026-12-01"))
     assert "No required check stands on" in page
-    assert "A required check appears here when a limit set with an interval is attached" in page
+    assert "A required check appears here when a limit set with an interval is assigned" in page
     assert "What if it were done" not in words_of(opened(dispatcher, f"/appliances/{boiler.id}/"))

@@ -40,6 +40,6 @@ def test_before_a_tenancy_each_recipient_counts_once_and_prose_counts_for_nothin
 
 
 def test_of_repairing_only_this_severity_counts() -> None:
-    told = [{"severity": "repair", "days": 90}, {"severity": "at_risk", "days": 7}, {"severity": "repair"}, None]
+    told = [{"severity": "repair", "days": 90}, {"severity": "urgent", "days": 7}, {"severity": "repair"}, None]
     assert list(repair_days(version(repair=told), "repair")) == [90]
     assert list(repair_days(version(), "repair")) == []

@@ -113,7 +113,7 @@ def test_lists_the_rows_of_page_and_paper_and_statements_say_the_same(
     without_co(body, *no_co_at)
     visit = Visit.objects.select_related("judgement").get(id=store(body, technician).id)
     assert (visit.judgement.verdicts["found"], visit.judgement.outcome) == (found, left)
-    words = {"outside": "outside", "within": "within", "incomplete": "judged in part"}
+    words = {"outside": "outside", "within": "within", "incomplete": "incomplete"}
     assert turned_out(visit) == f"found {words[found]}, left {words[left]}"
 
     facts = facts_of_visit(visit)
