@@ -46,8 +46,8 @@ def flag_message(*, flag: Flag, alert: Alert, job_id: uuid.UUID) -> EmailMessage
         addresses.whole(addresses.appliance_page(appliance.id)),
         *cautions(),
     ]
-    if alert.round:
-        lines.insert(0, _("Told again, for the %d. time: nobody has answered yet.") % (alert.round + 1))
+    if sent := Alert.objects.filter(flag=flag, user=alert.user, sent_at__isnull=False).count():
+        lines.insert(0, _("This is alert number %d to you about it: nobody has answered yet.") % (sent + 1))
     return _message(alert.user, f"{kind}: {place}: {flag_words(flag)}", lines, job_id)
 
 

@@ -11,6 +11,9 @@ WORDS = {
     "cannot_tell": gettext_noop("can't be decided"),
     "does_not_apply": gettext_noop("doesn't apply"),
     "urgent": gettext_noop("urgent repair"),
+    "installation_on": gettext_noop("day of installation"),
+    "output_kw_sum": gettext_noop("output of all together"),
+    "co2": gettext_noop("CO₂"),
     "isolated": gettext_noop("isolated and labelled"),
 }
 

@@ -1,4 +1,4 @@
-"""Days and times as people read them: short in rows, long in sentences and on paper, each time with its offset."""
+"""Days and times as people read them: short in rows, long in sentences and on paper."""
 
 from datetime import date, datetime, tzinfo
 
@@ -36,7 +36,14 @@ def offset(moment: datetime, zone: tzinfo) -> str:
 
 
 def day_and_time(moment: datetime, zone: tzinfo) -> str:
-    return f"{long_day(moment.astimezone(zone).date())}, {clock_time(moment, zone)} {offset(moment, zone)}"
+    """The day and time there; the distance from UTC only in the hours that the clocks show twice."""
+    said = f"{long_day(moment.astimezone(zone).date())}, {clock_time(moment, zone)}"
+    return f"{said} {offset(moment, zone)}" if _comes_twice(moment, zone) else said
+
+
+def _comes_twice(moment: datetime, zone: tzinfo) -> bool:
+    shown = moment.astimezone(zone)
+    return shown.replace(fold=0).utcoffset() != shown.replace(fold=1).utcoffset()
 
 
 def month_name(number: int) -> str:

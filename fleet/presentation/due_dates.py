@@ -12,8 +12,10 @@ from fleet.coded import Coded
 from fleet.intervals import Due, WhatIf
 from fleet.models import Visit
 from fleet.predicates import Select, day_in, split
+from fleet.presentation.codes import code_words
 from fleet.presentation.days import day as day_words
 from fleet.presentation.days import month_name
+from fleet.presentation.words import listed
 
 # What each step says; where it adds to those before it, `before` is what they have said.
 STEPS = {
@@ -55,7 +57,7 @@ STEPS = {
     "counts_from": gettext_lazy("%(before)s; a check counts from %(opens_on)s, %(opens_months)s after it"),
     "once_done": gettext_lazy("Done on %(done_on)s; it was asked for once, so nothing more falls due"),
     "asked_only_where": gettext_lazy(
-        "It is asked for only where %(select)s; recorded is otherwise, so nothing falls due"
+        "It is asked for only where %(select)s; the register says otherwise, so nothing falls due"
     ),
     "no_interval": gettext_lazy("This rule sets no interval"),
     "no_check_and_no_start": gettext_lazy("No check on record and no start date"),
@@ -93,6 +95,7 @@ DOUBTS = {
     ),
     "counter_fell": gettext_lazy("the run-hour counter fell from %(from_h)s to %(to_h)s on %(read_on)s"),
 }
+FACT_UNITS = {"_kw": "kW", "_mw": "MW", "_mmbtu_h": "MMBtu/h", "_btu_h": "Btu/h"}
 COMPARED = {
     "_ge": gettext_lazy("at least %s"),
     "_gt": gettext_lazy("over %s"),
@@ -192,7 +195,7 @@ _OF_THEIR_OWN: dict[str, Callable[[Any], str]] = {
     "days": _days,
     "event": _plain_name,
     "part": _plain_name,
-    "facts": ", ".join,
+    "facts": lambda facts: listed([fact_words(each) for each in facts]),
     "why": " ".join,
     "doubts": doubt_words,
     "select": lambda select: select_words(select),
@@ -204,22 +207,39 @@ def select_words(select: Select) -> str:
     """The predicates in plain words.
 
     >>> select_words({"low_use": True, "output_kw_gt": 25, "installation_on_lt": "2009-10-01"})
-    'low use is yes, output kw is over 25, installation on is before 1 Oct 2009'
+    'low use is yes, output is over 25 kW, day of installation is before 1 Oct 2009'
     """
     return ", ".join(_one_said(name, wanted) for name, wanted in select.items())
 
 
 def _one_said(name: str, wanted: object) -> str:
     fact, comparison = split(name.lower())
+    words, unit = _fact_and_unit(fact)
     if comparison:
         day = day_in(wanted)
-        said = DAYS_COMPARED[comparison] % day_words(day) if day else COMPARED[comparison] % wanted
+        said = DAYS_COMPARED[comparison] % day_words(day) if day else COMPARED[comparison] % f"{wanted}{unit}"
     elif isinstance(wanted, bool):
         said = _("yes") if wanted else _("no")
     else:
         choices = wanted if isinstance(wanted, (list, tuple)) else [wanted]
-        said = _(" or ").join(str(each) for each in choices)
-    return (_("%(fact)s is %(said)s") % {"fact": fact, "said": said}).replace("_", " ")
+        said = _(" or ").join(code_words(str(each)) for each in choices)
+    return _("%(fact)s is %(said)s") % {"fact": words, "said": said}
+
+
+def fact_words(name: str) -> str:
+    """A fact of an appliance in words.
+
+    >>> fact_words("low_use"), fact_words("output_kw"), fact_words("installation_on")
+    ('low use', 'output', 'day of installation')
+    """
+    return _fact_and_unit(name.lower())[0]
+
+
+def _fact_and_unit(name: str) -> tuple[str, str]:
+    for ending, unit in FACT_UNITS.items():
+        if name.endswith(ending):
+            return code_words(name.removesuffix(ending)), f" {unit}"
+    return code_words(name), ""
 
 
 # ---- what if ----

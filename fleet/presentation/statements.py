@@ -66,8 +66,8 @@ def _answer(statement: Statement) -> Iterator[str]:
         yield ngettext("%s has an open flag.", "%s have an open flag.", open_flags) % _capital(open_flags)
     if doubtful := sum(bool(each.not_evidence) for each in lines):
         words = ngettext(
-            "The last record of %s is no evidence: analyser or qualification was not covered on the day.",
-            "The last records of %s are no evidence: analyser or qualification was not covered on the day.",
+            "The last record of %s is no evidence: no calibration or no qualification covers its day.",
+            "The last records of %s are no evidence: no calibration or no qualification covers their day.",
             doubtful,
         )
         yield words % count_words(doubtful)

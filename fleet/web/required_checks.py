@@ -64,8 +64,7 @@ def required_checks(request: HttpRequest) -> HttpResponse:
 @dataclass(frozen=True)
 class Counts:
     """Of the required checks with a certain date how many, how many late, how many soon, and how many stand though
-    somebody
-    was there; those that can't be told, and those of appliances out of use."""
+    somebody was there; those that can't be told, and those of appliances out of use."""
 
     dated: int
     late: int
@@ -83,14 +82,12 @@ def opening(counts: Counts) -> str:
     """How many are late, how many come soon, how many can't be told or are suspended, of how many."""
     if not counts.all:
         return _("No required check stands.")
+    late = ngettext("%s required check is late", "%s required checks are late", counts.late)
+    soon = ngettext("%s falls due within three weeks", "%s fall due within three weeks", counts.soon)
     parts = [
-        ngettext("%s required check is late", "%s required checks are late", counts.late)
-        % count_words(counts.late).capitalize()
+        late % count_words(counts.late).capitalize() if counts.late else _("No required check is late"),
+        soon % count_words(counts.soon),
     ]
-    parts.append(
-        ngettext("%s falls due within three weeks", "%s fall due within three weeks", counts.soon)
-        % count_words(counts.soon)
-    )
     if counts.undecided:
         parts.append(ngettext("%s can't be told for sure", "%s can't be told for sure", counts.undecided)
                      % count_words(counts.undecided))  # fmt: skip
@@ -100,8 +97,10 @@ def opening(counts: Counts) -> str:
     said = _("%(parts)s, of %(all)d.") % {"parts": listed(parts), "all": counts.all}
     if not counts.tried:
         return said
-    words = ngettext("%s was visited and doesn't count.", "%s were visited and doesn't count.", counts.tried)
-    return f"{said} {(words % count_words(counts.tried)).capitalize()}"
+    words = ngettext(
+        "For %s a visit was made that doesn't count.", "For %s visits were made that don't count.", counts.tried
+    )
+    return f"{said} {words % count_words(counts.tried)}"
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ def weekday(when: date | None) -> str:
 
 @register.filter
 def moment(when: datetime | None, time_zone: str) -> str:
-    """{{ flag.opened_at|moment:building.time_zone }}: day and time there, with the offset from UTC."""
+    """{{ flag.opened_at|moment:building.time_zone }}: day and time there."""
     return "" if when is None else day_and_time(when, ZoneInfo(time_zone))
 
 

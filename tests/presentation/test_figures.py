@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.presentation.days import offset
+from fleet.presentation.days import day_and_time, offset
 from fleet.presentation.figures import figure, figure_apart, limit_figure, read_figure, read_with_unit
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
@@ -52,3 +52,18 @@ def test_qualifiers_are_words() -> None:
 )
 def test_a_time_carries_its_distance_from_utc(zone: str, expected: str) -> None:
     assert offset(datetime(2026, 7, 1, 12, 0, tzinfo=UTC), ZoneInfo(zone)) == expected
+
+
+@pytest.mark.parametrize(
+    ("moment", "expected"),
+    [
+        (datetime(2026, 10, 25, 0, 30, tzinfo=UTC), "25 October 2026, 01:30 UTC+1"),
+        (datetime(2026, 10, 25, 1, 30, tzinfo=UTC), "25 October 2026, 01:30 UTC+0"),
+        (datetime(2026, 10, 25, 2, 30, tzinfo=UTC), "25 October 2026, 02:30"),
+        (datetime(2026, 7, 1, 12, 0, tzinfo=UTC), "1 July 2026, 13:00"),
+    ],
+)
+def test_a_time_names_its_distance_from_utc_only_where_the_clocks_show_it_twice(
+    moment: datetime, expected: str
+) -> None:
+    assert day_and_time(moment, ZoneInfo("Europe/Lisbon")) == expected

@@ -120,7 +120,7 @@ def test_it_is_told_again_with_growing_gaps_until_somebody_answers(flag: Flag, r
         run_at(NOON + timedelta(minutes=minutes))
         told.append(len(mail.outbox))
     assert told == [2, 2, 4, 4, 6, 6, 8]
-    assert "Told again, for the 4. time" in mail.outbox[-1].body
+    assert "This is alert number 4 to you about it: nobody" in mail.outbox[-1].body
     acknowledge_flag(flag=flag, version=flag.version, note="", actor=dispatcher, now=NOON + timedelta(minutes=110))
     run_at(NOON + timedelta(days=2))
     assert len(mail.outbox) == 8

@@ -80,7 +80,7 @@ def test_it_counts_and_says_how_long_the_oldest_has_waited_and_what_comes_next(m
     assert "The oldest work that is due has waited 1 hour." in words
     assert "3 / 7" in words
     assert "Learn drift anew 2 1 0 0 0" in words
-    assert "3 March 2026, 02:00 UTC+0 Work of the night" in words
+    assert "3 March 2026, 02:00 Work of the night" in words
 
 
 def test_larger_work_is_shown_as_so_many_of_so_many(manager: User) -> None:
