@@ -79,7 +79,7 @@ def attention(request: HttpRequest) -> HttpResponse:
             "unnamed": facts.unnamed[:MOST_LATE_SHOWN],
             "unnamed_more": max(facts.unnamed_count - MOST_LATE_SHOWN, 0),
             "most_late": MOST_LATE_SHOWN,
-            "may_choose": may_change(viewer, "choices"),
+            "may_choose": may_change(viewer, "planning_settings"),
             "next": None if facts.due else _next_with_a_date(viewer, today + timedelta(days=within)),
         },
     )

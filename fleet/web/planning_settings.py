@@ -53,7 +53,9 @@ class PlanningSettingsForm(forms.Form):
     accepted_risk_co = _chance(
         gettext_lazy("Accepted risk of CO beyond a limit"), gettext_lazy("%, never taken above the first")
     )
-    accepted_risk_rise = _chance(gettext_lazy("Accepted risk of a flue too hot"), gettext_lazy("%, at the planned visit"))
+    accepted_risk_rise = _chance(
+        gettext_lazy("Accepted risk of a flue too hot"), gettext_lazy("%, at the planned visit")
+    )
     flag_at = _chance(gettext_lazy("A drift flag opens from"), gettext_lazy("%, before the next planned visit"))
     extra_visits_a_week = forms.IntegerField(
         min_value=0, max_value=1000, label=gettext_lazy("Extra visits for drift"), help_text=gettext_lazy("a week"),
@@ -96,8 +98,8 @@ def opening(contractor: Contractor) -> str:
     """What is accepted now, and how many extra visits there are against it."""
     chance, visits = chance_words(contractor.accepted_risk), contractor.extra_visits_a_week
     words = ngettext(
-        "A chance of %(chance)s of being outside is accepted at a planned visit; %(visits)s extra visit a week can be made",
-        "A chance of %(chance)s of being outside is accepted at a planned visit; %(visits)s extra visits a week can be made",
+        "A chance of %(chance)s of being outside is accepted at a visit; %(visits)s extra visit a week can be made",
+        "A chance of %(chance)s of being outside is accepted at a visit; %(visits)s extra visits a week can be made",
         visits,
     )
     return words % {"chance": chance, "visits": count_words(visits)}

@@ -104,7 +104,9 @@ def opening(facts: BuildingRevisits) -> str:
     said = {"first": _between(facts.groups[0]), "visits": count_words(visits)}
     said["count"] = count_words(count).capitalize()
     if visits == 1:
-        words = ngettext("%(count)s planned visit, %(first)s.", "%(count)s planned visits in one attendance, %(first)s.", count)
+        words = ngettext(
+            "%(count)s planned visit, %(first)s.", "%(count)s planned visits in one attendance, %(first)s.", count
+        )
         return words % said
     return _("%(count)s planned visits in %(visits)s attendances, the first %(first)s.") % said
 
