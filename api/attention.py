@@ -60,7 +60,7 @@ class AttentionOut(serializers.Serializer[Any]):
     beyond = serializers.IntegerField(help_text="Drift cases beyond the extra visits, their risk accepted.")
     late_deliveries = DeliveryOut(many=True, help_text="The 20 that are overdue longest.")
     late_defects = DefectOut(many=True, help_text="The 20 that are overdue longest.")
-    dead_work = serializers.IntegerField(help_text="Background work that has died; told to managers.")
+    failed_work = serializers.IntegerField(help_text="Background work that has failed; told to managers.")
 
     @extend_schema_field(AlertOut(many=True))
     def get_told(self, facts: Attention) -> list[dict[str, Any]]:

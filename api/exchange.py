@@ -48,7 +48,7 @@ class ImportedOut(serializers.Serializer[Any]):
 def as_file(data: dict[str, Any], shape: type[serializers.Serializer[Any]]) -> Response:
     """To be kept under a name that says what it holds."""
     name = f"{slugify(data['name']) or 'sheet'}-v{data['version']}.json"
-    return Response(shape(data).data, headers={"Content-Disposition": f'assignment; filename="{name}"'})
+    return Response(shape(data).data, headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
 
 class ImportSheet(Door):

@@ -1,4 +1,4 @@
-"""Background work: what waits, runs, is done or has died after its tries; and trying it again or calling it off."""
+"""Background work: what waits, runs, is done or has failed after its tries; and trying it again or calling it off."""
 
 import uuid
 from typing import Any
@@ -106,7 +106,7 @@ class OneJob(Door):
 
 
 class RetryJob(Door):
-    """Try dead or cancelled work again from its first try. Where the same work already waits, that row will do it."""
+    """Try failed or cancelled work again from its first try. Where the same work already waits, that row will do it."""
 
     subject, shape_out = "background_work", JobOut
 
@@ -116,7 +116,7 @@ class RetryJob(Door):
 
 
 class CancelJob(Door):
-    """Call it off. What waits or has died ends as cancelled; what runs stops before its effect is written."""
+    """Call it off. What waits or has failed ends as cancelled; what runs stops before its effect is written."""
 
     subject, shape_out = "background_work", JobOut
 

@@ -23,7 +23,7 @@ PROBLEMS = {
     "no_test_since": "An unsafe flag needs a test as left after it, or the appliance's removal.",
     "not_allowed": "Your role or your token's scope may not do this.",
     "not_authenticated": "Log in, or send a token that is still valid.",
-    "not_dead": "Only work that has died after its tries is tried again by hand.",
+    "not_failed": "Only work that has failed after its tries is tried again by hand.",
     "not_found": "There is nothing here, or nothing that you may see: the two look alike on purpose.",
     "not_json": "The body isn't strict JSON: UTF-8, at most 32 deep, no key twice, no NaN, no NUL.",
     "not_qualified": "Only somebody qualified for the appliance's fuel may do this.",

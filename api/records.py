@@ -66,7 +66,7 @@ class RecordContent(Door):
     def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
         record = found(visible_records(self.viewer), id)
         answer = HttpResponse(bytes(record.content), content_type="application/octet-stream")
-        answer["Content-Disposition"] = f'assignment; filename="{record.id}.json"'
+        answer["Content-Disposition"] = f'attachment; filename="{record.id}.json"'
         answer["Content-SHA256"] = record.sha256
         answer["ETag"] = f'"{record.sha256}"'
         return answer

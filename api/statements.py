@@ -110,5 +110,5 @@ def _file(statement: Statement, shape: str) -> HttpResponse:
     media_type, write = _FILES[shape]
     answer = HttpResponse(write(statement), content_type=media_type)
     name = f"statement-{statement.begins}-{statement.ends}.{shape}"
-    answer["Content-Disposition"] = f'assignment; filename="{name}"'
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
     return answer

@@ -4,6 +4,10 @@ from django.apps import AppConfig
 from django.core.checks import register
 from django.db.models.signals import post_migrate
 
+from fleet import refusal_words
+
+refusal_words.use_own_words()
+
 
 class FleetConfig(AppConfig):
     name = "fleet"

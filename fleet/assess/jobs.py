@@ -20,7 +20,7 @@ def due_jobs(now: datetime) -> QuerySet[Job]:
 
 
 def old_jobs(now: datetime) -> QuerySet[Job]:
-    """Done or cancelled long ago, and nobody's parent any more. Dead work stays until somebody has seen to it."""
+    """Done or cancelled long ago, and nobody's parent any more. Failed work stays until somebody has seen to it."""
     ended = Job.objects.filter(state__in=[Job.State.DONE, Job.State.CANCELLED])
     long_ago = Q(finished_at__lt=now - DONE_KEPT)
     beat = Q(kind=HEARTBEAT, is_slot=True, finished_at__lt=now - HEARTBEATS_KEPT)

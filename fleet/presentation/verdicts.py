@@ -12,6 +12,7 @@ from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Verdict, standing
 from fleet.limits.quantities import decimals_of, figure
 from fleet.models import Flag, Judgement
+from fleet.presentation.codes import code_words
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.figures import figure_apart, qualified, with_unit
 from fleet.presentation.words import capital, chemical, listed, signs
@@ -153,7 +154,7 @@ def _subject(verdict: Verdict) -> str:
         said.append(_with_unit(qualified(shown, verdict.qualifier), verdict))
     if verdict.rate:
         said.append(_("at %s") % verdict.rate)
-    read = ", ".join(filter(None, (" ".join(said), verdict.phase)))
+    read = ", ".join(filter(None, (" ".join(said), code_words(verdict.phase or ""))))
     if not verdict.limit_text:
         return read
     return _("%(read)s (limit %(limit)s)") % {"read": read, "limit": _with_unit(verdict.limit_text, verdict)}

@@ -72,7 +72,7 @@ class Attention:
     beyond: int
     late_deliveries: tuple[Delivery, ...]
     late_defects: tuple[Defect, ...]
-    dead_work: int
+    failed_work: int
 
     @property
     def is_quiet(self) -> bool:
@@ -118,7 +118,7 @@ def attention_for(
         beyond=sum(each.extra == Revisit.Extra.BEYOND for each in revisits.values()),
         late_deliveries=tuple(overdue_deliveries(viewer, today)[:MOST_LATE]),
         late_defects=tuple(overdue_defects(viewer, today)[:MOST_LATE]),
-        dead_work=failed_jobs(viewer).count(),
+        failed_work=failed_jobs(viewer).count(),
     )
 
 

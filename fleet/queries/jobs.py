@@ -78,7 +78,7 @@ def visible_jobs(viewer: User) -> QuerySet[Job]:
 
 
 def failed_jobs(viewer: User) -> QuerySet[Job]:
-    """What has died after its tries, and nobody has seen to yet."""
+    """What has failed after its tries, and nobody has seen to yet."""
     return visible_jobs(viewer).filter(state=Job.State.FAILED)
 
 

@@ -183,7 +183,7 @@ def _stopped(job: Job) -> Exception:
 
 
 def fail_job(*, job: Job, error: str, now: datetime) -> None:
-    """Back to waiting with growing delay, or dead after the last try."""
+    """Back to waiting with growing delay, or failed after the last try."""
     if job.tries >= MOST_TRIES:
         _give_up(job, error, now)
         return
@@ -226,9 +226,9 @@ def _wait_again(job: Job, now: datetime, **changes: Any) -> bool:
 
 
 def retry_job(*, job: Job, now: datetime) -> Job:
-    """Dead or cancelled work waits again with all its tries; what went wrong before stays readable.
+    """Failed or cancelled work waits again with all its tries; what went wrong before stays readable.
 
-    Raises Conflict `not_dead` where it hasn't ended so, `waits_already` where the same work already waits.
+    Raises Conflict `not_failed` where it hasn't ended so, `waits_already` where the same work already waits.
     """
     ended = Job.objects.filter(id=job.id, state__in=[Job.State.FAILED, Job.State.CANCELLED])
     try:
@@ -240,13 +240,15 @@ def retry_job(*, job: Job, now: datetime) -> Job:
     except IntegrityError as bad:
         raise Conflict("waits_already", "The same work already waits; it will be done by that.") from bad
     if not revived:
-        raise Conflict("not_dead", "Only work that has died after its tries or was cancelled is tried again by hand.")
+        raise Conflict(
+            "not_failed", "Only work that has failed after its tries, or was cancelled, is retried by hand."
+        )
     job.refresh_from_db()
     return job
 
 
 def cancel_job(*, job: Job, now: datetime) -> Job:
-    """Call it off: what waits or has died ends as cancelled; what runs is asked to stop before its effect.
+    """Call it off: what waits or has failed ends as cancelled; what runs is asked to stop before its effect.
 
     Raises Conflict `ended` where it is done or cancelled already.
     """

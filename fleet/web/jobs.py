@@ -1,4 +1,4 @@
-"""Background work, for the manager: what died, what runs, what waits and for how long, what comes next."""
+"""Background work, for the manager: what failed, what runs, what waits and for how long, what comes next."""
 
 import uuid
 from collections.abc import Callable
@@ -114,7 +114,7 @@ def name_of(job: Job) -> str:
 
 
 def opening(work: BackgroundWork) -> str:
-    """The answer: whether anything has died, whether anybody works, and what there is to do."""
+    """The answer: whether anything has failed, whether anybody works, and what there is to do."""
     if work.failed:
         return ngettext(
             "%(count)s piece of background work has failed after its tries.",

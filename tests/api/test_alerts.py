@@ -72,7 +72,7 @@ def test_a_hooks_secret_is_shown_once(boss: APIClient) -> None:
     assert renewed.json()["secret"] != made.json()["secret"]
     assert boss.patch(path, {"is_on": True}, headers={"If-Match": '"2"'}).json()["is_on"]
     assert boss.post(f"{path}/trial").json()["kind"] == "trial"
-    assert [each["tries"] for each in boss.get(f"{path}/deliveries").json()["results"]] == [0]
+    assert [each["tries"] for each in boss.get(f"{path}/attempts").json()["results"]] == [0]
     assert boss.delete(path, headers={"If-Match": '"3"'}).status_code == 204
     assert boss.get(path).status_code == 404
 

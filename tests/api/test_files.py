@@ -50,8 +50,8 @@ def test_a_photo_goes_in_and_comes_out_without_its_place(field: APIClient, visit
 @pytest.mark.parametrize(
     ("data", "media_type", "name", "disposition"),
     [(pictures.png(), PNG, "a b.png", 'inline; filename="a b.png"'),
-     (pictures.PDF, PDF, "a.pdf", 'assignment; filename="a.pdf"'),
-     (pictures.PDF, PDF, "plan d'été.pdf", "assignment; filename*=utf-8''plan%20d%27%C3%A9t%C3%A9.pdf")],
+     (pictures.PDF, PDF, "a.pdf", 'attachment; filename="a.pdf"'),
+     (pictures.PDF, PDF, "plan d'été.pdf", "attachment; filename*=utf-8''plan%20d%27%C3%A9t%C3%A9.pdf")],
 )  # fmt: skip
 def test_bytes_come_back_equal_and_are_what_they_are(
     field: APIClient, visit: Visit, data: bytes, media_type: str, name: str, disposition: str
@@ -79,7 +79,7 @@ def test_the_same_bytes_again_answer_with_the_stored_one(field: APIClient, offic
     again = send(office, visit.id, pictures.jpeg(), JPEG, "?what=data_plate&name=other.jpg")
     assert (again.status_code, again.json()) == (200, first.json())
     assert send(office, visit.id, pictures.jpeg(), JPEG, "?what=defect&name=data_plate.jpg").status_code == 201
-    data_plates = office.get(f"/api/v1/visits/{visit.id}/files?what=data-plate").json()["results"]
+    data_plates = office.get(f"/api/v1/visits/{visit.id}/files?what=data_plate").json()["results"]
     assert data_plates == [first.json()]
 
 

@@ -72,11 +72,11 @@ def test_a_revisit_is_set_for_a_day_and_kept_to_it(revisit: Revisit, office: API
     notice = {"kind": "agreed", "given_on": "2026-03-01", "how": "by telephone", "notice_days": 7}
     wanted = {"state": "confirmed", "day": "2190-04-01", "notice": notice}
     version = {"If-Match": office.get(path)["ETag"]}
-    assert field.post(f"{path}/set", wanted, headers=version).status_code == 403
-    made = office.post(f"{path}/set", wanted, headers=version)
+    assert field.post(f"{path}/book", wanted, headers=version).status_code == 403
+    made = office.post(f"{path}/book", wanted, headers=version)
     assert (made.json()["state"], made.json()["day"]) == ("confirmed", "2190-04-01")
     assert made.json()["set_words"] == "Confirmed for 2190-04-01, now needed by 2027-12-01."
-    moved = office.post(f"{path}/set", {"state": "booked", "day": "2190-04-02"}, headers={"If-Match": made["ETag"]})
+    moved = office.post(f"{path}/book", {"state": "booked", "day": "2190-04-02"}, headers={"If-Match": made["ETag"]})
     assert (moved.status_code, moved.json()["code"]) == (409, "occupier_knows")
     odd = office.get("/api/v1/revisits?needed_earlier=true&state=confirmed").json()["results"]
     assert [each["id"] for each in odd] == [str(revisit.id)]

@@ -31,19 +31,19 @@ def test_a_choice_out_of_bounds_is_refused(boss: APIClient, field: str, value: o
     assert [each.split(".")[0] for each in refused.json()["errors"]] == [field]
 
 
-def test_dead_work_is_tried_again_by_the_manager(boss: APIClient, office: APIClient, boiler: Appliance) -> None:
+def test_failed_work_is_tried_again_by_the_manager(boss: APIClient, office: APIClient, boiler: Appliance) -> None:
     request_job(kind="refresh_appliance", key="failed", due_at=cast.NOON)
     job = Job.objects.get(key="failed")
     path = f"/api/v1/background-work/{job.id}/retry"
-    assert boss.post(path).json()["code"] == "not_dead"
+    assert boss.post(path).json()["code"] == "not_failed"
     Job.objects.filter(id=job.id).update(state=Job.State.FAILED, tries=8)
     assert office.post(path).status_code == 403
-    assert [each["key"] for each in boss.get("/api/v1/background-work?state=dead").json()["results"]] == ["failed"]
+    assert [each["key"] for each in boss.get("/api/v1/background-work?state=failed").json()["results"]] == ["failed"]
     retried = boss.post(path)
     assert (retried.status_code, retried.json()["state"], retried.json()["tries"]) == (200, "waiting", 0)
 
 
-def test_dead_work_that_waits_anew_is_not_doubled(boss: APIClient, boiler: Appliance) -> None:
+def test_failed_work_that_waits_anew_is_not_doubled(boss: APIClient, boiler: Appliance) -> None:
     request_job(kind="refresh_appliance", key="failed", due_at=cast.NOON)
     dead = Job.objects.get(key="failed")
     Job.objects.filter(id=dead.id).update(state=Job.State.FAILED)

@@ -193,12 +193,12 @@ def test_lists_show_only_what_the_viewer_may_see(door: Door, others: dict[str, A
     for name in (
         "visits",
         "flags",
-        "required_checks",
+        "required-checks",
         "revisits",
         "defects",
         "questions",
         "forecasts",
-        "assignments",
+        "limit-set-assignments",
         "flue-groups",
     ):
         assert theirs.get(f"/api/v1/{name}").json()["results"] == [], name
@@ -211,7 +211,7 @@ def test_lists_show_only_what_the_viewer_may_see(door: Door, others: dict[str, A
 def test_a_filter_by_a_foreign_id_is_not_found(door: Door, others: dict[str, Any], busy: Appliance) -> None:
     theirs = door(others["dispatcher"])
     place = {"client": busy.building.client_id, "building": busy.building_id, "appliance": busy.id}
-    for name in ("visits", "flags", "required_checks", "revisits", "defects", "questions", "forecasts"):
+    for name in ("visits", "flags", "required-checks", "revisits", "defects", "questions", "forecasts"):
         for parameter, value in place.items():
             assert theirs.get(f"/api/v1/{name}", {parameter: str(value)}).status_code == 404
             assert theirs.get(f"/api/v1/{name}", {parameter: str(new_id())}).status_code == 404
@@ -236,7 +236,7 @@ def test_the_whole_history_of_an_appliance_is_one_answer(field: APIClient, busy:
     assert shown["last"]["id"] == shown["visits"][0]["id"]
     assert shown["sheet_version"] == 1
     assert shown["revisit"]["id"] == str(Revisit.objects.get().id)
-    assert all(shown[name] for name in ("forecasts", "flags", "required_checks", "defects", "attempts", "records"))
+    assert all(shown[name] for name in ("forecasts", "flags", "required-checks", "defects", "attempts", "records"))
     assert len(queries) <= 40
 
 

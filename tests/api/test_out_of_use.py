@@ -78,7 +78,7 @@ def test_a_required_check_names_what_the_last_visit_lacked(
 ) -> None:
     store(body | {"inspection_points": {"flue_ok": True}}, technician)
     attach("uk-gsiur-36", manager, boiler)
-    shown = office.get("/api/v1/required-checks?not-counted=true").json()["results"][0]
+    shown = office.get("/api/v1/required-checks?not_counted=true").json()["results"][0]
     assert shown["visited_on"] == "2026-03-02"
     assert shown["lacks"][0]["words"] in shown["not_counted"]
     assert {"name", "words", "why", "found"} == set(shown["lacks"][0])

@@ -77,8 +77,8 @@ def test_a_required_check_of_the_contract_falls_due_by_its_rule(office: APIClien
     first, again = (office.post("/api/v1/required-checks", body) for _ in range(2))
     assert (first.status_code, again.status_code) == (201, 200)
     assert first.json()["due"] == "2026-01-31"
-    assert office.get("/api/v1/required-checks?due-before=2026-01-30").json()["results"] == []
-    assert len(office.get("/api/v1/required-checks?due-before=2026-01-31").json()["results"]) == 1
+    assert office.get("/api/v1/required-checks?due_before=2026-01-30").json()["results"] == []
+    assert len(office.get("/api/v1/required-checks?due_before=2026-01-31").json()["results"]) == 1
 
 
 @pytest.mark.parametrize(

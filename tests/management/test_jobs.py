@@ -58,7 +58,7 @@ def test_one_is_shown_whole() -> None:
     assert "{'a': 1}" in shown
 
 
-def test_dead_work_is_retried_and_cancelled() -> None:
+def test_failed_work_is_retried_and_cancelled() -> None:
     failed = job("failed", tries=8)
     assert "waiting" in said("retry", str(failed.id))
     assert "cancelled" in said("cancel", str(failed.id))
@@ -80,8 +80,8 @@ def test_what_cannot_be_read_is_refused_by_name(arguments: tuple[str, ...], why:
         said(*arguments)
 
 
-def test_what_is_not_dead_is_not_retried() -> None:
-    with pytest.raises(CommandError, match="Only work that has died"):
+def test_what_is_not_failed_is_not_retried() -> None:
+    with pytest.raises(CommandError, match="Only work that has failed"):
         said("retry", str(job().id))
 
 

@@ -362,7 +362,7 @@ def test_stop_level_that_nobody_answers_for_is_in_every_summary(flag: Flag, disp
     assert ["still open at stop level 1" in each.subject for each in mail.outbox] == [True, True]
 
 
-def test_dead_work_reaches_managers_alone(dispatcher: User, manager: User) -> None:
+def test_failed_work_reaches_managers_alone(dispatcher: User, manager: User) -> None:
     Job.objects.create(kind="refit", key="x", due_at=NOON, state="failed", tries=8, finished_at=NOON)
     daily_summary(dispatcher, NOON)
     daily_summary(manager, NOON)

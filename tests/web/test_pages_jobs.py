@@ -1,4 +1,4 @@
-"""The manager's page of background work: what died comes first, what can be done about it, whether anybody works."""
+"""The manager's page of background work: what failed comes first, what can be done about it, whether anybody works."""
 
 from datetime import timedelta
 from typing import Any
@@ -49,7 +49,7 @@ def test_what_died_comes_first_with_its_error_and_what_can_be_done(manager: User
 def test_the_start_page_tells_the_manager_and_nobody_else(manager: User, dispatcher: User) -> None:
     assert "Background work" in words_of(opened(manager, "/"))
     died()
-    assert "1 piece of background work has died" in words_of(opened(manager, "/"))
+    assert "1 piece of background work has failed" in words_of(opened(manager, "/"))
     assert "ackground work" not in words_of(opened(dispatcher, "/"))
 
 
@@ -92,7 +92,7 @@ def test_larger_work_is_shown_as_so_many_of_so_many(manager: User) -> None:
     assert said in words_of(opened(manager, PAGE))
 
 
-def test_dead_work_is_tried_again_or_seen_to_by_the_manager(manager: User) -> None:
+def test_failed_work_is_tried_again_or_seen_to_by_the_manager(manager: User) -> None:
     first, second = died("a"), died("b")
     assert sent(manager, f"{PAGE}{first.id}/retry/").status_code == 302
     assert sent(manager, f"{PAGE}{second.id}/cancel/").status_code == 302
@@ -112,7 +112,7 @@ def test_what_cannot_be_done_is_said_and_changes_nothing(manager: User) -> None:
     done = job("done", finished_at=NOON)
     answer = sent(manager, f"{PAGE}{done.id}/retry/")
     assert answer.status_code == 409
-    assert "Only work that has died" in words_of(checked(answer))
+    assert "Only work that has failed" in words_of(checked(answer))
     assert sent(manager, f"{PAGE}{User.objects.first().pk}/retry/").status_code == 404
 
 

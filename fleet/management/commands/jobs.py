@@ -30,8 +30,8 @@ class Command(BaseCommand):
         listed.add_argument("--limit", type=_count, default=50)
         for act, said in (
             ("show", "all that is known of a job"),
-            ("retry", "dead or cancelled work waits again"),
-            ("cancel", "what waits or has died ends; what runs stops before its effect"),
+            ("retry", "failed or cancelled work waits again"),
+            ("cancel", "what waits or has failed ends; what runs stops before its effect"),
         ):
             acts.add_parser(act, help=said).add_argument("id", type=_job_id)
         drained = acts.add_parser("drain", help="run due work here, one after the other, until none is due")
