@@ -28,7 +28,7 @@ _OF_FIGURE = {
     "min_value": _("is too low; it must be at least {min_value}"),
     "max_string_length": _("is too long for a number"),
 }
-_OF_API: dict[type[ApiField], dict[str, Any]] = {
+_OF_API: dict[type[ApiField[Any, Any, Any, Any]], dict[str, Any]] = {
     ApiField: {"required": _MISSING, "null": _EMPTY},
     serializers.BooleanField: {"invalid": _("must be true or false")},
     serializers.CharField: {

@@ -240,9 +240,7 @@ def retry_job(*, job: Job, now: datetime) -> Job:
     except IntegrityError as bad:
         raise Conflict("waits_already", "The same work already waits; it will be done by that.") from bad
     if not revived:
-        raise Conflict(
-            "not_failed", "Only work that has failed after its tries, or was cancelled, is retried by hand."
-        )
+        raise Conflict("not_failed", "Only work that has failed after its tries, or was cancelled, is retried by hand.")
     job.refresh_from_db()
     return job
 

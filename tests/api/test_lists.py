@@ -236,7 +236,7 @@ def test_the_whole_history_of_an_appliance_is_one_answer(field: APIClient, busy:
     assert shown["last"]["id"] == shown["visits"][0]["id"]
     assert shown["sheet_version"] == 1
     assert shown["revisit"]["id"] == str(Revisit.objects.get().id)
-    assert all(shown[name] for name in ("forecasts", "flags", "required-checks", "defects", "attempts", "records"))
+    assert all(shown[name] for name in ("forecasts", "flags", "required_checks", "defects", "attempts", "records"))
     assert len(queries) <= 40
 
 
