@@ -15,6 +15,26 @@ WORDS = {
     "output_kw_sum": gettext_noop("output of all together"),
     "co2": gettext_noop("CO₂"),
     "isolated": gettext_noop("isolated and labelled"),
+    "natural_gas_l": gettext_noop("low-calorific natural gas (G25)"),
+    "natural_gas_10_h2": gettext_noop("natural gas with 10 % hydrogen"),
+    "natural_gas_20_h2": gettext_noop("methane with 20 % hydrogen"),
+    "natural_gas_30_h2": gettext_noop("natural gas with 30 % hydrogen"),
+    "lpg": gettext_noop("LPG"),
+    # Where a limit set is in force.
+    "CA-ON": gettext_noop("Ontario, Canada"),
+    "DE": gettext_noop("Germany"),
+    "EU": gettext_noop("European Union"),
+    "FR": gettext_noop("France"),
+    "GB": gettext_noop("Great Britain"),
+    "GB-EAW": gettext_noop("England and Wales"),
+    "IT": gettext_noop("Italy"),
+    "US": gettext_noop("United States"),
+    "US-CA-SCAQMD": gettext_noop("South Coast air district, California"),
+    "US-CA-SDAPCD": gettext_noop("San Diego County air district, California"),
+    "US-NJ": gettext_noop("New Jersey"),
+    "US-NY": gettext_noop("New York State"),
+    "US-NYC": gettext_noop("New York City"),
+    "any": gettext_noop("anywhere"),
 }
 
 

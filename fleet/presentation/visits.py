@@ -11,6 +11,7 @@ from fleet.assess.judging.visit_facts import AnalyserFacts, PersonFacts, VisitFa
 from fleet.limits import Verdict, standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
+from fleet.presentation.codes import code_words
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import (
@@ -325,7 +326,7 @@ def work_line(item: WorkItem) -> str:
 
 def defect_line(defect: Defect) -> str:
     where = f" ({defect.where})" if defect.where else ""
-    parts = [f"{defect.what}{where}: {defect.severity}."]
+    parts = [f"{defect.what}{where}: {code_words(defect.severity)}."]
     if defect.action:
         parts.append(f"{defect.action}.")
     if defect.done:

@@ -39,7 +39,7 @@ def begin_installation(*, name: str, address: str, emergency_numbers: list[str],
     if Contractor.objects.exists():
         raise Conflict("already_begun", "This installation has its contractor already.")
     Contractor.objects.create(name=name, address=address, emergency_numbers=emergency_numbers, is_demo=is_demo)
-    installation = User(username="installation", role=Role.MANAGER, is_active=False, last_name="Installation")
+    installation = User(username="installation", role=Role.MANAGER, is_active=False, last_name="Set-up of the service")
     installation.set_unusable_password()
     installation.save()
     limit_sets.set_stop_levels(content=FIRST_STOP_LEVELS, actor=installation, now=now, id=new_id())

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from fleet.combustion import FUELS
 from fleet.intake.sheets import CEILING_UNITS, CONTROLS, SOURCE_LENGTH
 from fleet.limits.quantities import label
+from fleet.presentation.codes import code_words
 from fleet.presentation.figures import unit_words
 from fleet.presentation.words import chemical
 from fleet.web.typed import YES_NO, Group, Spec, Typed, content_of
@@ -31,7 +32,8 @@ NAME = Spec(
 PLAIN = (
     Spec("fuel", _("Fuel"), "choice", needed=True,
          choices=[(name, fuel.label or name) for name, fuel in FUELS.items()]),
-    Spec("control", _("Air/fuel control"), "choice", choices=[(each, each) for each in CONTROLS], needed=True),
+    Spec("control", _("Air/fuel control"), "choice", needed=True,
+         choices=[(each, code_words(each)) for each in CONTROLS]),
     Spec("condensing", _("Condensing"), "yes no", choices=YES_NO, needed=True),
     Spec("natural_draught", _("Natural draught"), "yes no", choices=YES_NO),
     Spec("rated_input_kw", _("Rated input"), "figure", hint=_("kW"), needed=True),

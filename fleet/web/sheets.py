@@ -21,6 +21,7 @@ from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.models import LimitSetVersion, ModelSheet, SheetVersion
 from fleet.models.roles import may_change
+from fleet.presentation.codes import code_words
 from fleet.presentation.contents import (
     Difference,
     adjuster_words,
@@ -87,7 +88,7 @@ class SetRow:
             return ""
         kind, rule = current.content["kind"], current.content["interval"]
         due = "" if rule["type"] == "none" else _("a check %s") % interval_lines(rule)[0]
-        return "; ".join(filter(None, (f"{kind}, {current.content['jurisdiction']}", due)))
+        return "; ".join(filter(None, (f"{kind}, {code_words(current.content['jurisdiction'])}", due)))
 
     @property
     def standing(self) -> str:

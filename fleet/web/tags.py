@@ -120,12 +120,6 @@ register.filter("in_words", count_words)
 
 
 @register.filter
-def plain(name: str) -> str:
-    """{{ "natural_gas"|plain }} is natural gas: a stored word as one says it."""
-    return str(name).replace("_", " ")
-
-
-@register.filter
 def words(code: str) -> str:
     """{{ reading.phase|words }}: what people say for a code."""
     return code_words(code)

@@ -3,6 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -33,6 +34,8 @@ from fleet.web.appliances import proof_link
 from fleet.web.guards import page, viewer_of
 from reports.visits import visit_pdf
 
+Figure = TypeVar("Figure")
+
 
 @page("visits")
 def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
@@ -51,7 +54,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "stop_levels": list(words.stop_levels(facts)),
             "pairs": [*words.appliance_pairs(facts), *words.visit_pairs(facts)],
             "tables": reading_tables(facts),
-            "heads": [each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]],
+            "heads": _co_first([each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]]),
             "figures": [figure_line(each, facts) for each in facts.readings],
             "worked_heads": [each.replace("-\n", "-").replace("\n", " ") for each in worked_head()[1:]],
             "worked": [WorkedLine(name_of(each), worked_row(each)) for each in facts.readings if has_worked_out(each)],
@@ -109,13 +112,19 @@ def name_of(each: ReadingFacts) -> str:
 def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
     return FigureLine(
         name=name_of(each),
-        figures=list(zip(figures_row(each), spread_row(each), strict=True)),
+        figures=_co_first(list(zip(figures_row(each), spread_row(each), strict=True))),
         taken=taken_words(each, facts),
         steady=steadiness_words(each),
         also=also_read(each),
         series=series_words(each),
         doubts=[_doubt(doubt_words(doubt), makes_invalid=doubt["makes_invalid"]) for doubt in each.derived["doubts"]],
     )
+
+
+def _co_first(row: list[Figure]) -> list[Figure]:
+    """The figures of a reading as a page shows them: CO air-free and CO/CO2 stand before the others."""
+    air_free, co_co2 = 3, 10
+    return [row[air_free], row[co_co2], *(each for n, each in enumerate(row) if n not in (air_free, co_co2))]
 
 
 def _doubt(sentence: str, *, makes_invalid: bool) -> str:
