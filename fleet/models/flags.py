@@ -10,8 +10,8 @@ from fleet.models.register import RegisterEntry
 class Flag(RegisterEntry):
     """Never two open for one reason (`kind` and `key`). `closed_figures` are those of the moment of closing.
 
-    A drift flag has no `sentence`, and no `closed_why` where it closed by itself: `presentation.follow_ups` makes them
-    of `figures` and `closed_figures`.
+    `sentence` and `closed_why` : what a person wrote, of an unsafe appliance and on closing. What the program has to
+    say is made of `figures` and `closed_figures` by `presentation.follow_ups`; those of a finding hold its `verdict`.
     """
 
     class Kind(models.TextChoices):

@@ -101,16 +101,6 @@ def drift_words(figures: Mapping[str, Any]) -> str:
     return _("%(said)s By the visit due %(day)s it is %(chance)s.") % shown
 
 
-def ended_words(figures: Mapping[str, Any]) -> str:
-    """Why a drift flag closed by itself, of its figures at that moment."""
-    said = {
-        "series ended": _("The series has ended."),
-        "from assumptions": _("The forecast rests on assumptions: it opens no flag."),
-        "chance fell": _("The chance before the next planned visit is now %(chance)s."),
-    }
-    return said[figures["why"]] % {"chance": chance_words(figures.get("chance", 0.0))}
-
-
 def warning_words(figures: Mapping[str, Any]) -> str:
     """An early warning of `assess.foresight.checks.warnings_of`: it asks for a second reading and judges nothing."""
     z = figures["z"]

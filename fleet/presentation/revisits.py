@@ -14,6 +14,7 @@ from fleet.intervals.dates import spoken
 from fleet.models import NoAccess, Revisit
 from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
+from fleet.presentation.follow_ups import found_words
 from fleet.presentation.forecasts import forecast_words
 
 
@@ -33,7 +34,9 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
         return undecided_words(figures["name"], due, figures["doubts"])
     if code == "nothing_left":
         return str(_("Nothing asks for it by a date any more; it is set for %s.") % figures["day"])
-    return forecast_words(figures) if code == "forecast" else str(figures["sentence"])
+    if code == "flag":
+        return found_words(figures["figures"], figures["sentence"])
+    return forecast_words(figures)
 
 
 def retest_words(limit_set: str, steps: Iterable[Coded]) -> str:

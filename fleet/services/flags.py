@@ -1,4 +1,4 @@
-"""Flags: open for what needs attention, with a reason in a sentence; never two open for one reason."""
+"""Flags: open for what needs attention, with the figures of the reason; never two open for one reason."""
 
 import uuid
 from collections.abc import Sequence
@@ -6,15 +6,14 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import F, QuerySet
-from django.utils.translation import gettext as _
 
 from fleet.assess.due.proposals import DriftCase
+from fleet.coded import Coded, coded
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.people import fuel_kind
 from fleet.models.roles import may_change
-from fleet.presentation.verdicts import verdict_sentence
 from fleet.services import jobs
 
 COMMON_FLUE = "common_flue"
@@ -44,13 +43,11 @@ def _open_unsafe(visit: Visit, now: datetime) -> None:
     defects = [each.what for each in visit.defects.all() if each.severity == UNSAFE_DEFECT and not each.done]
     if not visit.unsafe and not defects:
         return
-    said = visit.unsafe_details.get("reason") or "; ".join(defects) or _("declared unsafe by the technician")
+    said = visit.unsafe_details.get("reason") or "; ".join(defects)
     for each in _on_the_same_flue(visit.appliance, now):
-        shared = _("Shares its flue with %(name)s, which was declared unsafe: %(said)s")
-        sentence = said if each == visit.appliance else shared % {"name": visit.appliance.name, "said": said}
         put_flag(
-            appliance=each, visit=visit, kind=Flag.Kind.UNSAFE, key=str(visit.id), sentence=sentence[:1000],
-            figures={}, now=now,
+            appliance=each, visit=visit, kind=Flag.Kind.UNSAFE, key=str(visit.id), sentence=said[:1000],
+            figures={} if each == visit.appliance else {"shares_flue_with": visit.appliance.name}, now=now,
         )  # fmt: skip
 
 
@@ -61,18 +58,18 @@ def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Verdict], now:
     fired = [each for each in judgement.findings.all() if each.stop]
     standing_stops = [each for each in left if each.stop and each.outcome == "outside"]
     worst = fired[0]
-    said = (
-        verdict_sentence(standing_stops[0])
-        if standing_stops
-        else _("%s Put right at the same visit.") % verdict_sentence(worst.verdict)
-    )
-    figures = {"value": worst.value, "quantity": worst.quantity, "put_right": not standing_stops}
+    said = standing_stops[0] if standing_stops else worst.verdict
+    figures = {
+        "value": worst.value,
+        "quantity": worst.quantity,
+        "put_right": not standing_stops,
+        "verdict": _kept(said),
+    }
     common = {each.number for each in visit.readings.all() if each.sampling_point == COMMON_FLUE}
     at_the_flue = any(each.reading in common for each in fired)
     for each in _on_the_same_flue(visit.appliance, now) if at_the_flue else [visit.appliance]:
         put_flag(
-            appliance=each, visit=visit, kind=Flag.Kind.STOP, key=str(visit.id), sentence=said[:1000],
-            figures=figures, now=now,
+            appliance=each, visit=visit, kind=Flag.Kind.STOP, key=str(visit.id), figures=figures, now=now,
         )  # fmt: skip
 
 
@@ -106,22 +103,21 @@ def _open_outside(visit: Visit, left: Sequence[Verdict], now: datetime) -> None:
         if each.outcome == "outside" and not each.stop and isinstance(each.value, float | int):
             worst[_key(each)] = each
     for key, row in worst.items():
-        figures = {"value": row.value, "quantity": row.quantity, "severity": row.severity}
+        figures = {"value": row.value, "quantity": row.quantity, "severity": row.severity, "verdict": _kept(row)}
         put_flag(
-            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key,
-            sentence=verdict_sentence(row)[:1000], figures=figures, now=now,
+            appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, figures=figures, now=now,
         )  # fmt: skip
     still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
     if not still_open:
         return
     within = {_key(each) for each in left if each.outcome == "within"} - set(worst)
     if within:
-        why = _("Within at the visit of %s.") % f"{visit.local_date:%Y-%m-%d}"
-        _close(still_open.filter(key__in=within), why, now, {"visit": str(visit.id)})
+        why = coded("within_again", visit=str(visit.id), day=visit.local_date)
+        _close(still_open.filter(key__in=within), why, now)
     applying = {each.set_id for each in left}
     ended = [each.id for each in still_open if each.key.rpartition(" ")[2] not in applying]
     if ended:
-        _close(still_open.filter(id__in=ended), _("The set no longer applies to the appliance."), now)
+        _close(still_open.filter(id__in=ended), coded("set_ended"), now)
 
 
 def _key(row: Verdict) -> str:
@@ -129,9 +125,14 @@ def _key(row: Verdict) -> str:
     return f"{row.rate} {row.quantity} {row.set_id}"[:200]
 
 
-def _close(flags: QuerySet[Flag], why: str, now: datetime, figures: dict[str, Any] | None = None) -> None:
-    closed = {"closed_at": now, "closed_why": why, "closed_figures": figures or {}}
-    flags.update(**closed, updated_at=now, version=F("version") + 1)
+def _kept(verdict: Verdict) -> dict[str, Any]:
+    """Without what says nothing of the finding itself: its reading's place, and the side figures that decide nothing."""
+    return verdict.as_json() | {"reading_key": None, "provable": None, "conformity": None}
+
+
+def _close(flags: QuerySet[Flag], why: Coded, now: datetime) -> None:
+    code, figures = why
+    flags.update(closed_at=now, closed_figures=figures | {"why": code}, updated_at=now, version=F("version") + 1)
 
 
 def close_gone(*, appliance: Appliance, day: date, now: datetime) -> None:
@@ -139,20 +140,19 @@ def close_gone(*, appliance: Appliance, day: date, now: datetime) -> None:
     gone = Flag.objects.filter(
         appliance=appliance, kind__in=(Flag.Kind.OUTSIDE, Flag.Kind.DRIFT), closed_at__isnull=True
     )
-    _close(gone, _("The appliance was taken out of service on %s.") % f"{day:%Y-%m-%d}", now)
+    _close(gone, coded("out_of_service", day=day), now)
 
 
 def close_moved(*, visit_id: uuid.UUID, appliance: Appliance, now: datetime) -> None:
     """The visit was another appliance's: what it opened here is closed, but for what only a person may close."""
     opened = Flag.objects.filter(appliance=appliance, visit=visit_id, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
-    _close(opened, _("The visit was another appliance's; it was moved by a correction."), now)
+    _close(opened, coded("visit_moved"), now)
 
 
 def open_unsafe_unread(*, appliance: Appliance, unreadable_id: uuid.UUID, now: datetime) -> None:
     """A message that can't be read calls the appliance unsafe: that much is acted on at once."""
-    sentence = _("Declared unsafe in a message that could not be read; the message is kept for repairing.")
     put_flag(
-        appliance=appliance, visit=None, kind=Flag.Kind.UNSAFE, key=f"held {unreadable_id}", sentence=sentence,
+        appliance=appliance, visit=None, kind=Flag.Kind.UNSAFE, key=f"held {unreadable_id}",
         figures={"unreadable_record": str(unreadable_id)}, now=now,
     )  # fmt: skip
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
@@ -164,11 +164,14 @@ def put_flag(
     visit: Visit | None,
     kind: str,
     key: str,
-    sentence: str,
     figures: dict[str, Any],
     now: datetime,
+    sentence: str = "",
 ) -> Flag:
-    """Open the flag, or bring the open one for the same reason up to date."""
+    """Open the flag, or bring the open one for the same reason up to date.
+
+    sentence : what a person wrote of it; all else is said from `figures` by `presentation.follow_ups`.
+    """
     values = {"sentence": sentence, "figures": figures, "updated_at": now, "visit": visit}
     flag, opened = Flag.objects.get_or_create(
         appliance=appliance, kind=kind, key=key, closed_at__isnull=True, defaults=values | {"opened_at": now}
@@ -216,9 +219,9 @@ def _drift_flag(case: DriftCase, now: datetime) -> Flag:
 
 
 def _closed_drift(flag: Flag, case: DriftCase | None, now: datetime) -> Flag:
-    flag.closed_at, flag.closed_figures = now, {"why": "series ended"}
+    flag.closed_at, flag.closed_figures = now, {"why": "series_ended"}
     if case:
-        flag.closed_figures = case.figures | {"why": "from assumptions" if case.from_assumptions else "chance fell"}
+        flag.closed_figures = case.figures | {"why": "from_assumptions" if case.from_assumptions else "chance_fell"}
     return flag
 
 

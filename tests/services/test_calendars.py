@@ -26,7 +26,7 @@ def revisit(boiler: Appliance) -> Revisit:
 def make_revisit(appliance: Appliance) -> Revisit:
     return Revisit.objects.create(
         appliance=appliance, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), date_set_by="required_check",
-        why=["flag", {"sentence": "Yearly check: twelve months after 2025-07-15."}], made_at=NOON,
+        why=["flag", {"sentence": "Yearly check: twelve months after 2025-07-15.", "figures": {}}], made_at=NOON,
     )  # fmt: skip
 
 

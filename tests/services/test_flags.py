@@ -10,6 +10,7 @@ from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.intake.sheets import read_sheet
 from fleet.models import Analyser, Appliance, Flag, FlueGroup, Person, User
 from fleet.models.register import new_id
+from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.services.appliances import add_sheet_version
 from fleet.services.flags import acknowledge_flag, close_flag
 from tests.cast import NOON, SHEET, make_appliance, measured, store, visit_body
@@ -21,7 +22,7 @@ def test_left_outside_its_band_opens_one_flag_with_its_figure(
     for day in ("2026-03-02", "2026-03-03"):
         store(visit_body(boiler, person, analyser, day=day, left=("10.30", "9.10")), technician)
     flag = Flag.objects.get(kind="outside_a_limit")
-    assert "10.30 %" in flag.sentence
+    assert "10.30 %" in flag_words(flag)
     assert flag.figures["value"] == 10.3
 
 
@@ -32,7 +33,7 @@ def test_the_next_visit_within_closes_it(
     store(visit_body(boiler, person, analyser, day="2026-03-09"), technician, NOON + timedelta(days=7))
     flag = Flag.objects.get(kind="outside_a_limit")
     assert flag.closed_at
-    assert "2026-03-09" in flag.closed_why
+    assert "2026-03-09" in closed_words(flag)
 
 
 def test_an_older_visit_that_arrives_late_opens_nothing(
@@ -50,7 +51,7 @@ def test_stop_level_found_and_put_right_stays_listed(body: dict[str, Any], techn
     store(body, technician)
     flag = Flag.objects.get(kind="stop_level")
     assert flag.figures["put_right"]
-    assert "Put right at the same visit." in flag.sentence
+    assert "Put right at the same visit." in flag_words(flag)
 
 
 @pytest.fixture
@@ -167,13 +168,13 @@ def test_a_second_call_of_unsafe_is_told_anew(
     again["disposition"] = {"state": "left_off", "unsafe": True, "details": {"reason": "CO in the bedroom above"}}
     store(again, technician, NOON + timedelta(days=7))
     waiting = Flag.objects.get(kind="unsafe", acknowledged_at__isnull=True)
-    assert "bedroom" in waiting.sentence
+    assert "bedroom" in flag_words(waiting)
 
 
 def test_a_defect_called_unsafe_flags_the_appliance(body: dict[str, Any], technician: User) -> None:
     body["defects"] = [{"what": "products into the room", "severity": "unsafe"}]
     store(body, technician)
-    assert Flag.objects.get(kind="unsafe").sentence == "products into the room"
+    assert flag_words(Flag.objects.get(kind="unsafe")) == "products into the room"
 
 
 def test_isolated_without_a_word_of_unsafe_is_for_the_office(body: dict[str, Any], technician: User) -> None:
@@ -193,7 +194,7 @@ def test_unsafe_concerns_all_on_the_flue_even_one_whose_removal_is_planned(
     body["disposition"] = {"state": "isolated", "unsafe": True, "details": {"reason": "chimney blocked"}}
     store(body, technician)
     assert set(Flag.objects.values_list("appliance", flat=True)) == {boiler.id, planned.id}
-    assert "Shares its flue with Boiler 1" in Flag.objects.get(appliance=planned).sentence
+    assert "Shares its flue with Boiler 1" in flag_words(Flag.objects.get(appliance=planned))
 
 
 def test_stop_level_in_a_common_flue_flags_every_appliance_on_it(
@@ -257,7 +258,7 @@ def test_a_flag_outlives_a_new_version_of_its_sheet(
     again = Flag.objects.get(kind="outside_a_limit")
     assert again.id == flag.id
     assert again.acknowledged_by == dispatcher
-    assert "10.40 %" in again.sentence
+    assert "10.40 %" in flag_words(again)
 
 
 def test_a_reading_between_adjustments_opens_nothing(body: dict[str, Any], technician: User) -> None:

@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, Flag, Forecast, Job, Person, Revisit, User
+from fleet.presentation.follow_ups import closed_words
 from fleet.presentation.revisits import reason_sentence, reason_words
 from fleet.services import flags, forecasts, revisits
 from fleet.services.required_checks import add_required_check
@@ -89,7 +90,7 @@ def test_what_an_appliance_was_flagged_for_ends_when_it_leaves_but_for_what_a_pe
     still_open = Flag.objects.filter(closed_at__isnull=True).values_list("kind", flat=True)
     assert set(still_open) == {Flag.Kind.UNSAFE, Flag.Kind.STOP}
     closed = Flag.objects.filter(closed_at__isnull=False)
-    assert {each.closed_why for each in closed} == {"The appliance was taken out of service on 2026-03-01."}
+    assert {closed_words(each) for each in closed} == {"The appliance was taken out of service on 2026-03-01."}
 
 
 def test_flags_stand_until_the_last_day_is_over(boiler: Appliance) -> None:

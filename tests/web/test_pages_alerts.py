@@ -181,7 +181,7 @@ def made_address(user: User, whose: str) -> str:
 def revisit(boiler: Appliance) -> Revisit:
     return Revisit.objects.create(
         appliance=boiler, earliest=date(2026, 6, 1), latest=date(2026, 7, 15), date_set_by="required_check",
-        why=["flag", {"sentence": "Yearly."}],
+        why=["flag", {"sentence": "Yearly.", "figures": {}}],
         made_at=NOON,
     )  # fmt: skip
 

@@ -218,7 +218,7 @@ def test_attention_says_which_risk_is_accepted(
         "earliest": NOON.date(),
         "latest": NOON.date(),
         "date_set_by": "required_check",
-        "why": ["flag", {"sentence": "x"}],
+        "why": ["flag", {"sentence": "x", "figures": {}}],
         "made_at": NOON,
     }
     values |= {"extra": "beyond", "accepted_risk": 0.2, "accepted_until": date(2027, 3, 2)}
@@ -329,7 +329,10 @@ def test_hostile_words_are_written_as_text(delivery: Delivery, revisit: Revisit,
     Delivery.objects.update(recipient=hostile, words=hostile, returned_why=hostile)
     Defect.objects.update(what=hostile, told=hostile, due_words=hostile)
     Revisit.objects.update(
-        note=hostile, why=["flag", {"sentence": hostile}], state="confirmed", day=NOON.date() + timedelta(days=1)
+        note=hostile,
+        why=["flag", {"sentence": hostile, "figures": {}}],
+        state="confirmed",
+        day=NOON.date() + timedelta(days=1),
     )
     for path in ("/", "/deliveries/", "/defects/", f"/buildings/{revisit.appliance.building_id}/revisits/"):
         assert "<img" not in text_of(browser(dispatcher), path), path

@@ -179,7 +179,9 @@ class Proposal:
             if not flag.figures.get("put_right"):
                 opened = flag.opened_at.astimezone(zone).date()
                 latest = opened + within if flag.kind == Flag.Kind.OUTSIDE else opened
-                yield Reason(str(flag.kind), latest, opened, coded("flag", sentence=flag.sentence))
+                yield Reason(
+                    str(flag.kind), latest, opened, coded("flag", sentence=flag.sentence, figures=flag.figures)
+                )
 
     def _from_retests(self) -> Iterable[Reason]:
         for each in self._of(self.known.retests):
