@@ -7,7 +7,8 @@ from django.utils.translation import gettext as _
 
 from fleet.limits import Verdict
 from fleet.models import Flag, Question
-from fleet.presentation.forecasts import chance_words, drift_words, warning_words
+from fleet.presentation.figures import chance_words
+from fleet.presentation.forecasts import drift_words, warning_words
 from fleet.presentation.verdicts import verdict_sentence
 
 EARLY_WARNING = "repeat_"

@@ -126,7 +126,7 @@ def _key(row: Verdict) -> str:
 
 
 def _kept(verdict: Verdict) -> dict[str, Any]:
-    """Without what says nothing of the finding itself: its reading's place, and the side figures that decide nothing."""
+    """Without its reading's place, and without the side figures, which decide nothing."""
     return verdict.as_json() | {"reading_key": None, "provable": None, "conformity": None}
 
 
