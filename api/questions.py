@@ -14,7 +14,7 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Question
-from fleet.presentation.follow_ups import mark_words
+from fleet.presentation.follow_ups import question_words
 from fleet.queries.follow_ups import visible_questions
 from fleet.queries.visits import visible_visits
 from fleet.services.visits import resolve_question
@@ -33,7 +33,7 @@ class QuestionOut(serializers.Serializer[Any]):
     version = serializers.IntegerField()
 
     def get_sentence(self, question: Question) -> str:
-        return mark_words(question)
+        return question_words(question)
 
 
 class ResolveQuestionIn(StrictSerializer):

@@ -14,7 +14,7 @@ from fleet.presentation import visits as words
 from fleet.presentation.days import long_day
 from fleet.presentation.diagnoses import PatternRow, doubt_words, pattern_rows
 from fleet.presentation.figures import NONE
-from fleet.presentation.follow_ups import mark_words
+from fleet.presentation.follow_ups import question_words
 from fleet.presentation.reading_figures import (
     also_read,
     figures_head,
@@ -338,7 +338,7 @@ def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
             if question.resolved_at:
                 shown = {"day": long_day(question.resolved_at.astimezone(zone).date()), "note": question.resolved_note}
                 resolved = _(" Resolved %(day)s: %(note)s") % shown
-            yield paragraph(SMALL, mark_words(question), resolved)
+            yield paragraph(SMALL, question_words(question), resolved)
     if len(facts.records) > 1:
         yield from heading(_("Corrections"))
         yield correction_rows(facts, width)
@@ -361,7 +361,7 @@ def _signatures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 def _meaning(facts: VisitFacts) -> Iterator[Flowable]:
     yield paragraph(
         TINY,
-        Bold(_("What the questions mean. ")),
+        Bold(_("What the marks mean. ")),
         _(
             "Open pin below the line: as found. Filled pin above: as left. An arrow at the line's end: the true value "
             "lies beyond. Grey stretch: the band to be in, notched at its target. Upright bar: a limit, hatched beyond "

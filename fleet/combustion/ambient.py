@@ -107,7 +107,7 @@ def corrected_to_reference(
     Raises ValueError for an unknown control or quantity.
 
     >>> from fleet.combustion.fuels import FUELS
-    >>> value, _ = corrected_to_reference(FUELS["methane"], "pneumatic ratio", "co2", 8.79, 0.0)
+    >>> value, _ = corrected_to_reference(FUELS["methane"], "pneumatic_ratio", "co2", 8.79, 0.0)
     >>> round(float(value), 1)
     9.2
     """

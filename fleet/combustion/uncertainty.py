@@ -63,7 +63,7 @@ ROUNDING_FLOOR: Final = 1e-13
 DIRECTIONS: Final = MappingProxyType({"more_than": 1.0, "less_than": -1.0})
 # By whether a figure is pulled up and whether it is pulled down.
 WORDS: Final = MappingProxyType(
-    {(True, False): "more_than", (False, True): "less_than", (True, True): "not known", (False, False): ""}
+    {(True, False): "more_than", (False, True): "less_than", (True, True): "not_known", (False, False): ""}
 )
 
 
@@ -73,7 +73,7 @@ class Derived:
 
     figures: as derived_figures gives them. u: the standard uncertainty of each, in its unit; NaN where the
     figure is, and where it rests on a reading whose uncertainty is not stated.
-    qualifiers: a mapping a reading, in their order: figure to "more than", "less than" or "not known"; a
+    qualifiers: a mapping a reading, in their order: figure to "more_than", "less_than" or "not_known"; a
     figure without an entry is as good as its readings.
     """
 
@@ -152,13 +152,13 @@ def figures_with_uncertainty(
     humidity_ratio: ArrayLike = 0.0,
     loss: LossCoefficients | None = None,
 ) -> Derived:
-    """Derived figures, the standard uncertainty of each, and the "more than" or "less than" that they inherit.
+    """Derived figures, the standard uncertainty of each, and the "more_than" or "less_than" that they inherit.
 
     read, pressure_pa, humidity_ratio, loss: as in derived_figures. Pressure, humidity, fuel and the regulation
     count as exact.
     u: standard uncertainty by column, as standard_uncertainties gives it; a column left out is not stated.
-    qualifiers: one mapping a reading, quantity or column to "more than" or "less than" (other words are
-    passed over); each figure inherits by the sign of its sensitivity at the reading, and is "not known" where
+    qualifiers: one mapping a reading, quantity or column to "more_than" or "less_than" (other words are
+    passed over); each figure inherits by the sign of its sensitivity at the reading, and is "not_known" where
     two readings pull opposite ways.
     co2_basis: one for all or one a reading. A CO2 calculated from O2 moves with it along the fuel's line: its
     uncertainty is the line's slope times that of O2, fully correlated, and its own is ignored.
@@ -169,9 +169,9 @@ def figures_with_uncertainty(
 
     >>> from fleet.combustion.fuels import FUELS
     >>> read = {"o2_pct": 5.0, "co_ppm": 2000.0}
-    >>> found = figures_with_uncertainty(FUELS["natural_gas"], read, {"o2_pct": 0.15}, [{"co": "more than"}])
+    >>> found = figures_with_uncertainty(FUELS["natural_gas"], read, {"o2_pct": 0.15}, [{"co": "more_than"}])
     >>> round(float(found.u["co2_pct"]), 3), found.qualifiers[0]["co_ppm_air_free"]
-    (0.085, 'more than')
+    (0.085, 'more_than')
     """
     columns = read_columns(read)
     _check_shape("pressure_pa", pressure_pa, columns)

@@ -30,9 +30,9 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     """Every reading of one visit against every row of the card that it meets, strictest first.
 
     card : as `fleet.limits.card` makes it, also after a round trip through JSON.
-    readings : dicts with key, rate, phase ("as found", "as left", "check"), casing, sampling_point,
-        rate_proven, invalid, taken_order, qualifiers {quantity: "=", "more than", "less than", "not measured" or
-        "sensor fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
+    readings : dicts with key, rate, phase ("as_found", "as_left", "check"), casing, sampling_point,
+        rate_proven, invalid, taken_order, qualifiers {quantity: "=", "more_than", "less_than", "not_measured" or
+        "sensor_fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
         flue_temp_c, ambient_co_ppm, ambient_co_before_ppm, flue_loss_pct, ...) or None. Further keys that
         are used when there: adjusted_before, steady (False only where it was seen not to be), flame ("stable"
         or else), intake_o2_pct, oil_derivatives, spillage_or_condensation, co_mg_per_kwh, nox_mg_per_kwh.
@@ -41,8 +41,7 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
 
     A target is judged only on a proven rate, in its own casing, at the appliance's own sampling point and
     from a reading that is neither invalid nor unsteady; the order of two rates on the last such reading of each, as
-    found
-    and as left. Everything else is judged on every reading it names; a doubtful one may be found outside, never
+    found and as left. Everything else is judged on every reading it names; a doubtful one may be found outside, never
     within. ValueError for a card of another version.
     """
     if card["card_version"] != CARD_VERSION:
@@ -67,7 +66,7 @@ def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:
 
 
 def where(row: Row) -> str:
-    """The rate and phase that a source names: " at nominal, as found"; empty where it names none."""
+    """The rate and phase that a source names: " at nominal, as_found"; empty where it names none."""
     at = "" if row["rates"] is None else f" at {row['rate_text']}"
     return at + ("" if row["phases"] is None else f", {' or '.join(row['phases'])}")
 
@@ -109,7 +108,7 @@ def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) 
         return NOT_JUDGED, "above this range, where a stricter limit decides"
     if fires and not (doubt and row["kind"] == "band"):
         return OUTSIDE, "; ".join(filter(None, (unrecorded, doubt)))
-    if doubt or said == "at least":
+    if doubt or said == "at_least":
         return NOT_JUDGED, doubt or "neither O2 nor CO2 read"
     return (CANNOT_TELL, _undecided(row, value, said)) if fires is None else (WITHIN, "")
 
@@ -129,7 +128,7 @@ def _fires(row: Row, value: Value, said: str, uncertainty: float | None) -> bool
         return True  # over-range: the instrument gave up, which never counts as kept
     return decide(
         -math.inf if said == "less_than" else value,
-        math.inf if said in ("at least", "more_than") else value,
+        math.inf if said in ("at_least", "more_than") else value,
         row["lower"],
         row["upper"],
         rule=row["decision_rule"] if said == "=" else "simple",

@@ -13,7 +13,7 @@ Value = float | str | None
 def measured(measure: Row, case: Case, card: Row) -> tuple[Value, str, float | None]:
     """A reading's value on a row's basis, its qualifier, and the expanded uncertainty of the value.
 
-    Without a usable O2 (or CO2) a concentration is "at least" what it would be in undiluted gas. Uncertain are the
+    Without a usable O2 (or CO2) a concentration is "at_least" what it would be in undiluted gas. Uncertain are the
     figure itself and the O2 or CO2 that scaled it, each by the analyser's recorded accuracy.
     """
     raw = case.get(measure["field"])
@@ -25,7 +25,7 @@ def measured(measure: Row, case: Case, card: Row) -> tuple[Value, str, float | N
     if measure["whole"]:
         value = float(math.floor(value + 0.5))
     if bound or case["too_dilute"]:
-        return value, "at least" if bound and said != "more_than" else said, None
+        return value, "at_least" if bound and said != "more_than" else said, None
     own = _expanded(measure["field"], raw, card)
     other = 0.0 if by is None else _expanded(by, case[by], card)
     if own is None or other is None:

@@ -89,7 +89,7 @@ class Diagnosis:
 
     figures : what fired it, each in the unit that its name ends in; those that weren't read are left out.
     named : what else its sentence names, as codes: rate, phase, o2_basis ("corrected" for air temperature or
-        "as read"), fuel, analyser_fuel, reading and other_reading (numbers).
+        "as_read"), fuel, analyser_fuel, reading and other_reading (numbers).
     inputs : ids of the readings, visits, appliances or buildings that went in, where others than this visit did.
     """
 
@@ -183,7 +183,7 @@ def _diagnosis(pattern: Pattern, view: VisitView) -> Diagnosis | None:
 
 
 def _named(look: Look) -> dict[str, str]:
-    basis = "corrected" if _o2_key(look) == "o2_corrected_pct" else "as read"
+    basis = "corrected" if _o2_key(look) == "o2_corrected_pct" else "as_read"
     fuels = {"fuel": look.view.fuel, "analyser_fuel": look.view.analyser_fuel}
     return {**look.place, "o2_basis": basis, **fuels}
 

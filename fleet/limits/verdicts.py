@@ -35,9 +35,9 @@ class Verdict:
     """One reading against one row of the card; a mapping by its field names as well.
 
     reading_key, rate, phase : of the reading; None where no reading of the visit could be judged.
-    value : in `unit` and on `basis`; qualifier "=", "more than", "less than", or "at least" where the true
+    value : in `unit` and on `basis`; qualifier "=", "more_than", "less_than", or "at_least" where the true
         figure is known only to be no lower. lower, upper : the figures it must keep, None on an open side.
-    outcome : "within", "outside", "not judged" or "cannot tell"; stop : this ends the firing.
+    outcome : "within", "outside", "not_judged" or "cannot_tell"; stop : this ends the firing.
     reason : why it wasn't judged or can't be decided, or what to know about an "outside".
     severity, action : what the source asks for when the reading is outside.
     provable : of a target's band, whether any reading can prove it at 95 % with the analyser's recorded accuracy;

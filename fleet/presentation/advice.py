@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from fleet.limits import Advice, Verdict
 from fleet.limits.quantities import figure
 from fleet.presentation.figures import limit_figure
-from fleet.presentation.verdicts import verdict_sentence
+from fleet.presentation.verdicts import reason_words, verdict_sentence
 
 # As fine as a screw can be turned by eye: common practice, no source.
 SMALLEST_TURN = Fraction(1, 16)
@@ -41,7 +41,7 @@ def withheld_words(advice: Advice) -> str | None:
     if advice.action != "withheld":
         return None
     if advice.code == "not_judged":
-        return str(advice.figures["verdict"].reason)
+        return reason_words(advice.figures["verdict"])
     words = {
         "no_target": _("no target for this reading at %(rate)s"),
         "self_adapting": _("the burner adapts itself: look for the cause instead of adjusting"),

@@ -83,7 +83,7 @@ def _named(named: Mapping[str, str]) -> dict[str, str]:
     phase = {"as_found": _(", as found"), "as_left": _(", as left")}
     said = dict(named)
     said["where"] = fire.get(named.get("rate", ""), "") + phase.get(named.get("phase", ""), "")
-    said["basis"] = _(" (not corrected for air temperature)") if named.get("o2_basis") == "as read" else ""
+    said["basis"] = _(" (not corrected for air temperature)") if named.get("o2_basis") == "as_read" else ""
     if "reading" in named:
         said["label"] = _("Reading %s of this visit") % named["reading"]
         said["other_label"] = _("Reading %s of another visit") % named["other_reading"]

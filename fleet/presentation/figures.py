@@ -96,7 +96,7 @@ def read_figure(quantity: Quantity, value: float | None, qualifier: str = "=") -
 
 
 def qualified(shown: str, qualifier: str) -> str:
-    words = {"more_than": _("more than %s"), "less_than": _("less than %s"), "at least": _("at least %s")}
+    words = {"more_than": _("more than %s"), "less_than": _("less than %s"), "at_least": _("at least %s")}
     return words[qualifier] % shown if qualifier in words else shown
 
 

@@ -51,6 +51,6 @@ def closed_words(flag: Flag) -> str:
     return said[figures["why"]] % shown
 
 
-def mark_words(mark: Question) -> str:
+def question_words(question: Question) -> str:
     """What the office is asked to look at."""
-    return warning_words(mark.figures) if mark.code.startswith(EARLY_WARNING) else mark.sentence
+    return warning_words(question.figures) if question.code.startswith(EARLY_WARNING) else question.sentence

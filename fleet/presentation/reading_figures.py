@@ -6,6 +6,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
+from fleet.presentation.codes import code_words
 from fleet.presentation.days import day
 from fleet.presentation.figures import NONE, decimals_for, derived, figure, read_figure, read_with_unit
 from fleet.presentation.words import chemical, listed
@@ -93,7 +94,7 @@ def _signed(shown: str, qualifier: str) -> str:
     """As narrow as a column of figures needs: signs for words."""
     if qualifier == "sensor_fault":
         return _("fault")
-    known = {"more_than": f"> {shown}", "less_than": f"< {shown}", "not known": "?"}
+    known = {"more_than": f"> {shown}", "less_than": f"< {shown}", "not_known": "?"}
     return shown if shown == NONE else known.get(qualifier, shown)
 
 
@@ -144,13 +145,13 @@ def rate_words(facts: VisitFacts, rate: str) -> str:
     """How the rate was proven, where it was sampled and with which casing: once, where found and left agree."""
     read = [each.reading for each in facts.readings if each.reading.rate == rate]
     proven = {each.rate_proven_by if each.rate_proven else _("not proven") for each in read}
-    proofs = [_("proven by %s") % each if each != _("not proven") else each for each in sorted(proven)]
-    casings = sorted({_("casing %s") % each.casing for each in read if each.casing})
+    proofs = [_("proven by %s") % code_words(each) if each != _("not proven") else each for each in sorted(proven)]
+    casings = sorted({_("casing %s") % code_words(each.casing) for each in read if each.casing})
     return ", ".join(
         [
             listed(proofs),
             *([listed(casings)] if casings else []),
-            listed(sorted({each.sampling_point for each in read})),
+            listed(sorted({code_words(each.sampling_point) for each in read})),
         ]
     )
 

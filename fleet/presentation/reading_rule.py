@@ -12,7 +12,7 @@ from fleet.presentation.rule_layout import Caption, Line, PinMark, RuleSide, lay
 from fleet.presentation.strip import Strip
 
 Side = Literal["lower", "upper"]
-Qualifier = Literal["=", "more_than", "less_than", "at least"]
+Qualifier = Literal["=", "more_than", "less_than", "at_least"]
 
 
 @dataclass(frozen=True)
@@ -162,13 +162,13 @@ def _pin_mark(rule: ReadingRule, pin: Pin, word: str) -> PinMark:
 
 
 def _lies_beyond(rule: ReadingRule, pin: Pin) -> int:
-    if pin.qualifier in ("more_than", "at least") or pin.at > rule.high:
+    if pin.qualifier in ("more_than", "at_least") or pin.at > rule.high:
         return 1
     return -1 if pin.qualifier == "less_than" or pin.at < rule.low else 0
 
 
 def _pin_figure(rule: ReadingRule, pin: Pin) -> str:
-    sign = {"=": "", "more_than": "> ", "less_than": "< ", "at least": "≥ "}[pin.qualifier]
+    sign = {"=": "", "more_than": "> ", "less_than": "< ", "at_least": "≥ "}[pin.qualifier]
     return sign + (pin.text or figure(pin.at, rule.decimals))
 
 

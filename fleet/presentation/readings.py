@@ -21,7 +21,7 @@ Value = tuple[float, str] | None
 LOWER: Side = "lower"
 UPPER: Side = "upper"
 GASES = {"co2": "CO₂", "o2": "O₂"}
-QUALIFIERS = ("more_than", "less_than", "at least")
+QUALIFIERS = ("more_than", "less_than", "at_least")
 RATES_ABREAST = 2
 # A invalid sample of flue gas says nothing against what was read in the room.
 OUTSIDE_THE_FLUE = ("ambient_co", "ambient_co_rise", "spillage_time")

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fleet.presentation.labels import CAPTION_GAP_EM, PIN_GAP_EM, Label, Place, arrange, rows_used, text_em
-from fleet.presentation.strip import Head, Question, Span, Strip, Upright, Words
+from fleet.presentation.strip import Head, Mark, Span, Strip, Upright, Words
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def _side(pin: PinMark) -> int:
     return -1 if pin.beyond > 0 else 1
 
 
-def _line_marks(line: Line, y: float, size: _Sizes) -> Iterator[Question]:
+def _line_marks(line: Line, y: float, size: _Sizes) -> Iterator[Mark]:
     yield Span(*_free_of(line.beyond), y, 0, "line")
     if line.stretch:
         yield Span(*line.stretch, y - size.half_stretch, 2 * size.half_stretch, "stretch")
@@ -145,7 +145,7 @@ def _side_marks(
     size: _Sizes,
     is_small: bool,
     stretch: tuple[float, float] | None,
-) -> Iterator[Question]:
+) -> Iterator[Mark]:
     """`down` is 1 below the line, -1 above it."""
     for pin, place in zip(side.pins, places[0], strict=True):
         head_y = y + down * (size.reach + place.row * size.row)

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.days import long_day
-from fleet.presentation.strip import Head, Question, Span, Strip, Upright
+from fleet.presentation.strip import Head, Mark, Span, Strip, Upright
 from fleet.presentation.words import count_words, listed
 
 # A due date further out than this stands beyond the line's end: it would press the period into a corner.
@@ -169,7 +169,7 @@ def statement_strip(rule: StatementRule) -> Strip:
     return Strip([*_days_of(rule), *_pin_of(rule)], HEIGHT, _rule_words(rule))
 
 
-def _days_of(rule: StatementRule) -> Iterator[Question]:
+def _days_of(rule: StatementRule) -> Iterator[Mark]:
     wall = None if rule.due is None or rule.due > rule.high else rule.pct(rule.due)
     late = (wall, rule.pct(rule.late_to)) if wall is not None and rule.pct(rule.late_to) > wall else None
     yield Span(0, 100, LINE_Y, 0, "line")
@@ -183,7 +183,7 @@ def _days_of(rule: StatementRule) -> Iterator[Question]:
         yield Upright(wall, LINE_Y - HALF_WALL, LINE_Y + HALF_WALL, "wall")
 
 
-def _pin_of(rule: StatementRule) -> Iterator[Question]:
+def _pin_of(rule: StatementRule) -> Iterator[Mark]:
     if rule.last is not None:
         at = rule.pct(rule.last)
         yield Upright(at, HEAD_Y, LINE_Y - (HALF_PERIOD if rule.last >= rule.low else 0), "stem")

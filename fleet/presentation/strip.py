@@ -57,7 +57,7 @@ class Words:
     kind: str = "figure"
 
 
-Question = Span | Upright | Head | Words
+Mark = Span | Upright | Head | Words
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,6 @@ class Strip:
     No words: the strip only repeats what the text beside it says.
     """
 
-    marks: Sequence[Question]
+    marks: Sequence[Mark]
     height_em: float
     words: str

@@ -55,14 +55,15 @@ def at_words(about: Verdict | VerdictChange) -> str:
 
 
 def reason_words(verdict: Verdict) -> str:
-    return chemical(verdict.reason.replace("_", " "))
+    """Why it wasn't judged, or what to know beside it: the codes in it as words."""
+    return verdict.reason.replace("_", " ")
 
 
 def asked_words(verdict: Verdict) -> str:
     """What the source asks for: how grave it calls it, then what to do."""
     severity, action = verdict.severity.replace("_", " "), verdict.action
     said = [action] if action.lower().startswith(severity) else [severity, action]
-    return _sentences([*said, reason_words(verdict)])
+    return _sentences([*said, chemical(reason_words(verdict))])
 
 
 def _sentences(parts: Iterable[str]) -> str:
@@ -165,7 +166,7 @@ def _with_unit(shown: str, verdict: Verdict) -> str:
 
 
 def _judgement(verdict: Verdict) -> str:
-    reason = {"reason": verdict.reason}
+    reason = {"reason": reason_words(verdict)}
     if verdict.outcome == "not_judged":
         return _("not judged: %(reason)s") % reason
     if verdict.outcome == "cannot_tell":
@@ -175,7 +176,7 @@ def _judgement(verdict: Verdict) -> str:
         "outside": _("outside the limits of %(source)s as recorded"),
     }
     said = words[verdict.outcome] % {"source": f"{verdict.set_name} v{verdict.set_version}"}
-    return f"{said} ({verdict.reason})" if verdict.reason else said
+    return f"{said} ({reason_words(verdict)})" if verdict.reason else said
 
 
 def _doubt(verdict: Verdict) -> str:
@@ -288,7 +289,7 @@ def not_judged(facts: VisitFacts) -> list[str]:
     """What was neither within nor outside, and why: silence would read as "within"."""
     said = dict.fromkeys(
         _("%(what)s (%(source)s): %(reason)s")
-        % {"what": chemical(each.label), "source": source_of(each).named, "reason": reason_words(each)}
+        % {"what": chemical(each.label), "source": source_of(each).named, "reason": chemical(reason_words(each))}
         for each in _verdicts(facts)
         if each.outcome in ("not_judged", "cannot_tell")
     )

@@ -183,14 +183,14 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
 def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
     appliance, sheet = facts.appliance, facts.card["sheet"]
     place = ", ".join(filter(None, (appliance.room, appliance.building.name, appliance.building.address)))
-    kind = ", ".join(filter(None, (appliance.kind, sheet["control"])))
+    kind = ", ".join(code_words(each) for each in (appliance.kind, sheet["control"]) if each)
     named = f"{sheet['name']} v{sheet['version']}" if sheet["version"] else _("no settings sheet, so no target")
     return [
         (_("Appliance"), f"{appliance.name}: {kind}"),
         (_("Place"), place),
-        (_("Sheet"), named),
+        (_("Settings sheet"), named),
         (_("Serial"), _serial(facts)),
-        (_("Fuel"), facts.visit.fuel.replace("_", " ")),
+        (_("Fuel"), code_words(facts.visit.fuel)),
         (_("Input"), _input(facts)),
         (_("Air"), f"{_air(facts)}; {_room(facts.visit)}"),
     ]
@@ -198,7 +198,7 @@ def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
 
 def _serial(facts: VisitFacts) -> str:
     seen, known = facts.visit.data_plate.get("serial_seen", ""), facts.appliance.serial
-    data_plate = _("plate confirmed") if facts.visit.data_plate.get("confirmed") else _("plate NOT confirmed")
+    data_plate = _("data plate confirmed") if facts.visit.data_plate.get("confirmed") else _("data plate NOT confirmed")
     if seen and seen != known:
         data_plate = _("%(data_plate)s, it shows %(seen)s") % {"data_plate": data_plate, "seen": seen}
     return f"{known or _('none on the register')}, {data_plate}"
@@ -208,7 +208,7 @@ def _input(facts: VisitFacts) -> str:
     sheet = _judged_sheet(facts)
     parts = []
     if sheet.get("rated_input_kw"):
-        shown = {"kw": sheet["rated_input_kw"], "basis": sheet.get("input_basis", "")}
+        shown = {"kw": sheet["rated_input_kw"], "basis": code_words(sheet.get("input_basis", ""))}
         parts.append(_("rated %(kw)s kW %(basis)s") % shown)
     for each in facts.readings:
         if each.derived["input_kw_gross"] is not None:
@@ -317,7 +317,8 @@ def _room_figure(visit: Visit, quantity: Quantity, words: Callable[[Quantity, fl
 
 
 def work_line(item: WorkItem) -> str:
-    kind = _("%s replaced") % item.kind if item.replaced else item.kind
+    done = code_words(item.kind)
+    kind = _("%s replaced") % done if item.replaced else done
     details = [item.component, item.adjuster, item.rate and _("at %s") % item.rate, item.direction, item.amount]
     after = _("after reading %d") % item.after_reading if item.after_reading else _("before any reading")
     said = ", ".join(filter(None, [*details, after]))
@@ -349,7 +350,7 @@ def restore_lines(visit: Visit) -> Iterator[str]:
                 "why": each.get("why") or _("not said"),
             }
     for each in visit.not_done:
-        shown = {"rate": each["rate"], "phase": each["phase"], "why": each["why"]}
+        shown = {"rate": each["rate"], "phase": code_words(each["phase"]), "why": each["why"]}
         yield _("NOT read: %(rate)s, %(phase)s. Why: %(why)s") % shown
     for answer, words in (("does_not_apply", _("Does not apply: %s.")), ("done", _("Done: %s."))):
         steps = [each["step"] for each in answers if each["answer"] == answer]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
-from fleet.presentation.strip import Head, Question, Span, Strip, Upright
+from fleet.presentation.strip import Head, Mark, Span, Strip, Upright
 from fleet.web.strips import strip_svg
 
 HEIGHT_EM = 1.9
@@ -38,5 +38,5 @@ def today_item() -> KeyItem:
     return _item(TODAY, gettext("today"))
 
 
-def _item(marks: Sequence[Question], words: str) -> KeyItem:
+def _item(marks: Sequence[Mark], words: str) -> KeyItem:
     return KeyItem(strip_svg(Strip(marks, HEIGHT_EM, ""), is_small=True), words)

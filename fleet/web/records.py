@@ -14,7 +14,7 @@ from fleet import clock
 from fleet.errors import FleetError, NotFound
 from fleet.models import Question, Record, UnreadableRecord, User, Visit
 from fleet.models.roles import may_change, may_see
-from fleet.presentation.follow_ups import mark_words
+from fleet.presentation.follow_ups import question_words
 from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_questions, visible_questions
 from fleet.queries.records import all_unreadable_records, unreadable_records, visit_records
@@ -122,7 +122,7 @@ def resolve_question_form(request: HttpRequest, question_id: uuid.UUID) -> HttpR
         )
     except FleetError as refused:
         return _question_refused(request, question, refused)
-    messages.success(request, _("Resolved: %s") % mark_words(question))
+    messages.success(request, _("Resolved: %s") % question_words(question))
     return redirect("records")
 
 

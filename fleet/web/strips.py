@@ -5,7 +5,7 @@ from django.utils.safestring import SafeString
 from fleet.presentation.due_rule import DueRule, due_strip
 from fleet.presentation.reading_rule import ReadingRule, reading_strip
 from fleet.presentation.statements import StatementRule, statement_strip
-from fleet.presentation.strip import Head, Question, Span, Strip, Upright, Words
+from fleet.presentation.strip import Head, Mark, Span, Strip, Upright, Words
 from fleet.web.svg import element, number
 
 AnyRule = ReadingRule | DueRule | StatementRule
@@ -44,7 +44,7 @@ def strip_svg(strip: Strip, *, is_small: bool = False) -> SafeString:
     )
 
 
-def _mark(mark: Question) -> SafeString:
+def _mark(mark: Mark) -> SafeString:
     if isinstance(mark, Span):
         return _span(mark)
     if isinstance(mark, Upright):

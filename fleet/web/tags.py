@@ -16,7 +16,7 @@ from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
 from fleet.presentation.due_dates import date_words, doubt_words, not_counted_words, what_if_words
 from fleet.presentation.due_rule import DueRule
-from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
+from fleet.presentation.follow_ups import closed_words, flag_words, question_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.revisits import reason_sentence, reason_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
@@ -113,7 +113,7 @@ register.filter("sentences", consequence_sentences)
 register.filter("said", said)
 register.filter("flag_words", flag_words)
 register.filter("closed_words", closed_words)
-register.filter("mark_words", mark_words)
+register.filter("question_words", question_words)
 register.filter("chemical", chemical)
 register.filter("rate", rate_words)
 register.filter("in_words", count_words)

@@ -296,8 +296,8 @@ def test_less_o2_than_shown_means_more_co2_and_less_of_what_grows_with_air() -> 
 
 def test_readings_that_pull_opposite_ways_leave_nothing_known() -> None:
     said = carried(DRY | {"co_ppm": 2000.0}, {"co": "more_than", "o2": "less_than"})
-    assert said["co_ppm_air_free"] == "not known"
-    assert said["unburnt_loss_pct_net"] == "not known"
+    assert said["co_ppm_air_free"] == "not_known"
+    assert said["unburnt_loss_pct_net"] == "not_known"
     assert said["excess_air_ratio"] == "less_than"
     assert carried(DRY, {"co": "more_than", "o2": "more_than"})["co_ppm_air_free"] == "more_than"
 
@@ -355,7 +355,7 @@ def test_words_by_which_way_a_figure_is_pulled() -> None:
     assert dict(WORDS) == {
         (True, False): "more_than",
         (False, True): "less_than",
-        (True, True): "not known",
+        (True, True): "not_known",
         (False, False): "",
     }
 

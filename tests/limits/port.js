@@ -91,7 +91,7 @@ function judgeCase(row, each, card) {
   const outcome = row.unrecorded.length && !(fires && row.stop) ? CANNOT_TELL
     : row.range_end !== null && value > row.range_end ? NOT_JUDGED
     : fires && !(doubt && row.kind === "band") ? OUTSIDE
-    : doubt || said === "at least" ? NOT_JUDGED : fires === null ? CANNOT_TELL : WITHIN;
+    : doubt || said === "at_least" ? NOT_JUDGED : fires === null ? CANNOT_TELL : WITHIN;
   return [verdictOn(row, each, outcome, value, said)];
 }
 
@@ -102,7 +102,7 @@ function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, e
   const bound = by && !(left > 0), span = !by ? 1 : bound ? air ?? fuel.co2_max_pct : left;
   let value = bound && said === "less_than" ? 0 : raw * factor / span;
   if (whole) value = Math.floor(value + 0.5);
-  if (bound || each.too_dilute) return [value, bound && said !== "more_than" ? "at least" : said, null];
+  if (bound || each.too_dilute) return [value, bound && said !== "more_than" ? "at_least" : said, null];
   const own = expanded(analyser.accuracy[field], raw), other = by ? expanded(analyser.accuracy[by], known) : 0;
   const [one, two] = [own * factor / span, value * other / span];
   return [value, said, own === null || other === null ? null : Math.sqrt(one * one + two * two)];

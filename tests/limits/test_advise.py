@@ -82,8 +82,8 @@ def test_a_stop_earlier_in_the_visit_ends_the_advice():
     [
         (sheet(), {"invalid": True}, "invalid"),
         (sheet(), {"rate_proven": False}, "isn't proven"),
-        (sheet(), {"steady": False}, "not_steady"),
-        (sheet(), {"sampling_point": "common_flue"}, "common_flue"),
+        (sheet(), {"steady": False}, "not steady"),
+        (sheet(), {"sampling_point": "common_flue"}, "common flue"),
         (sheet(), {"o2_pct": 18.5, "co2_pct": None}, "mostly air"),
         (sheet(), {"co2_pct": None}, "no target"),
         (sheet(), {"rate": "middle"}, "no target"),
@@ -238,7 +238,7 @@ def test_a_value_that_is_only_a_bound_gives_no_figure():
     [
         (sheet(control="self_adapting"), {}, "adapts itself"),
         (screw(field_adjustment="check_only"), {}, "manufacturer forbids"),
-        (screw(), {"steady": False}, "not_steady"),
+        (screw(), {"steady": False}, "not steady"),
         (screw(), {"invalid": True}, "invalid"),
         (screw(), {"rate_proven": False}, "isn't proven"),
     ],

@@ -307,7 +307,7 @@ def test_whether_a_band_can_be_proven_is_not_said_without_an_accuracy_nor_of_oth
     [
         ({"invalid": True}, "invalid"),
         ({"rate_proven": False}, "isn't proven"),
-        ({"sampling_point": "common_flue"}, "common_flue"),
+        ({"sampling_point": "common_flue"}, "common flue"),
         ({"o2_pct": 18.2, "co2_pct": None}, "mostly air"),
     ],
 )
@@ -537,7 +537,7 @@ def test_an_open_predicate_cannot_be_decided_unless_it_would_stop():
     assert outcome(mild, high) == outcome(mild, reading()) == outcome(severe, reading()) == "cannot_tell"
     (fired,) = judged(severe, high)
     assert fired.stop
-    assert "new_plant not recorded" in verdict_sentence(fired)
+    assert "new plant not recorded" in verdict_sentence(fired)
 
 
 # --- words and order -------------------------------------------------------------------------------------
@@ -615,8 +615,8 @@ def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():
     [
         (None, None, ""),
         (["high"], None, " at nominal"),
-        (None, ["as_found"], ", as found"),
-        (["high"], ["as_found", "as_left"], " at nominal, as found or as left"),
+        (None, ["as_found"], ", as_found"),
+        (["high"], ["as_found", "as_left"], " at nominal, as_found or as_left"),
     ],
 )
 def test_where_a_source_wants_it_read(rates, phases, words):

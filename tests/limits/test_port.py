@@ -205,7 +205,7 @@ def test_the_visits_reach_every_kind_of_row_and_every_outcome() -> None:
     outcomes = product(("band", "ceiling", "limit", "stop_level"), ("outside", "not_judged", "within"))
     met = {(verdict.kind, verdict.outcome) for verdict in said}
     assert met >= {*outcomes, ("limit", "cannot_tell"), ("order", "outside"), ("order", "within")}
-    assert {verdict.qualifier for verdict in said} == {"=", "more_than", "less_than", "at least", "not_measured"}
+    assert {verdict.qualifier for verdict in said} == {"=", "more_than", "less_than", "at_least", "not_measured"}
     assert {verdict.decision_rule for verdict in said if verdict.outcome == "cannot_tell"} >= {"guarded"}
 
 

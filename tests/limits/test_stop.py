@@ -87,7 +87,7 @@ def test_raw_co_above_the_line_stops_whatever_the_o2():
 def test_without_o2_and_co2_a_low_co_is_not_judged_air_free():
     said = evaluate(make_card(), [reading(co2_pct=None, co_ppm=5.0, qualifiers={"co_ppm": "less_than"})])
     line = the(said, kind="stop_level", quantity="co_air_free")
-    assert (line.outcome, line.qualifier, line.value) == ("not_judged", "at least", 0.0)
+    assert (line.outcome, line.qualifier, line.value) == ("not_judged", "at_least", 0.0)
 
 
 @bounded

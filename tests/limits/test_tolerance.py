@@ -75,7 +75,7 @@ def test_a_range_is_half_as_wide_on_each_side_as_points(target, tolerance):
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
-        ((9.2, 9.0, 9.4, "percent"), "tolerance basis must be one of points, percent of target, range, not 'percent'"),
+        ((9.2, 9.0, 9.4, "percent"), "tolerance basis must be one of points, percent_of_target, range, not 'percent'"),
         ((9.2, None, None, "range"), "a band needs a lower or an upper figure"),
         ((None, 9.4, 9.0, "range"), "the lower figure 9.4 is above the upper figure 9.0"),
         ((8.9, 9.0, 9.4, "points"), "the target 8.9 lies outside its own band"),
@@ -122,10 +122,10 @@ def test_numbers_and_their_strings_are_the_same_decimal(number):
     ("target", "tolerance", "more", "said"),
     [
         (None, "0.2", {"basis": "points"}, "a tolerance in points needs a target and a tolerance"),
-        ("9.2", None, {"basis": "percent_of_target"}, "a tolerance in percent of target needs a target"),
+        ("9.2", None, {"basis": "percent_of_target"}, "a tolerance in percent_of_target needs a target"),
         ("9.2", None, {"basis": "range"}, "a tolerance in range needs a target and a tolerance"),
         ("9.2", "-0.1", {"basis": "range"}, "a tolerance can't be negative: -0.1"),
-        ("9.2", "1", {"basis": "percent"}, "tolerance basis must be one of points, percent of target, range"),
+        ("9.2", "1", {"basis": "percent"}, "tolerance basis must be one of points, percent_of_target, range"),
         ("9.2", "1", {"basis": "of the range", "lower": "9.0"}, "tolerance basis must be one of"),
         ("much", "1", {"basis": "points"}, "not a number: 'much'"),
         (None, None, {"basis": "range", "upper": "much"}, "not a number: 'much'"),

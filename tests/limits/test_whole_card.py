@@ -124,7 +124,7 @@ def test_a_rated_input_is_counted_on_the_gross_value_in_million_btu():
 @pytest.mark.parametrize(
     ("page", "analyser", "said"),
     [
-        ({"control": "by_hand"}, {}, "unknown air/fuel control: 'by hand'"),
+        ({"control": "by_hand"}, {}, "unknown air/fuel control: 'by_hand'"),
         ({"input_basis": "upper"}, {}, "the basis of the rated input must be net or gross, not 'upper'"),
         ({"input_basis": None}, {}, "the basis of the rated input must be net or gross, not None"),
         ({"adjusters": [adjuster("high", "left")]}, {},

@@ -110,7 +110,7 @@ def test_a_limit_that_may_not_apply_is_no_hatching_and_has_a_question_mark() -> 
 
 
 def test_at_least_points_beyond_the_line() -> None:
-    rule = ReadingRule("CO air-free", "ppm", 0, 500, 0, found=[Pin(420, qualifier="at least")])
+    rule = ReadingRule("CO air-free", "ppm", 0, 500, 0, found=[Pin(420, qualifier="at_least")])
     assert "≥ 420 found" in texts(rule_svg(rule))
     assert "found at least 420" in reading_words(rule)
 

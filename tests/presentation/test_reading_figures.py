@@ -37,7 +37,7 @@ def test_more_than_is_carried_as_a_sign() -> None:
 
 
 def test_what_pulls_both_ways_is_not_known() -> None:
-    assert "?" in worked_row(facts(co_mg_per_kwh_net=2148.0, qualifiers={"co_mg_per_kwh_net": "not known"}))
+    assert "?" in worked_row(facts(co_mg_per_kwh_net=2148.0, qualifiers={"co_mg_per_kwh_net": "not_known"}))
 
 
 def test_a_judgement_of_before_has_nothing_worked_out() -> None:

@@ -89,8 +89,8 @@ def poisoned_visit(facts: VisitFacts, text: str) -> VisitFacts:
         poison(item, text, "kind", "component", "adjuster", "rate", "direction", "amount", "note")
     for defect in visit.defects.all():
         poison(defect, text, "what", "where", "severity", "action", "told")
-    for mark in facts.marks:
-        poison(mark, text, "sentence")
+    for question in facts.questions:
+        poison(question, text, "sentence")
     for each in facts.readings:
         poison(each.reading, text, "rate_proven_by", "casing", "sampling_point", "steadiness")
         each.reading.analyser_given = each.reading.person_given = text

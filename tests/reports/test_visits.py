@@ -49,7 +49,7 @@ def test_every_figure_of_the_visit_is_on_the_paper(body: dict[str, Any], technic
             f"{found['flue_loss_pct']:.1f}",
             f"{found['co_co2_ratio']:.4f}",
             f"{each.reading.taken_at:%H:%M}",
-            "not_shown",
+            "not shown",
         ]
         assert " ".join(row) in said
 

@@ -20,7 +20,7 @@ from fleet.models import (
     Snapshot,
     User,
 )
-from fleet.presentation.follow_ups import closed_words, flag_words, mark_words
+from fleet.presentation.follow_ups import closed_words, flag_words, question_words
 from fleet.presentation.forecasts import forecast_sentence
 from fleet.presentation.revisits import reason_words
 from fleet.queries.forecasts import visible_forecasts
@@ -314,5 +314,5 @@ def test_a_reading_far_from_what_was_expected_asks_to_be_repeated_once(
         refresh_appliance(appliance=boiler, now=NOON)
     question = Question.objects.get(code="repeat_co2_high")
     assert question.visit.local_date == date(2026, 3, 2)
-    assert "repeat the reading" in mark_words(question)
+    assert "repeat the reading" in question_words(question)
     assert not Flag.objects.filter(kind="outside_a_limit", sentence__contains="repeat").exists()
