@@ -211,4 +211,4 @@ def plain_decimal(value: Decimal) -> str:
 
 
 def _shown(value: Any) -> str:
-    return repr(value)[:60]
+    return "missing" if value is None else repr(value)[:60]

@@ -111,7 +111,7 @@ def warning_words(figures: Mapping[str, Any]) -> str:
     }
     said = {
         "doubtful": _(
-            "%(what)s was read %(far)s times its usual error %(side)s what was expected, more likely a doubtful "
+            "%(what)s was read %(far)s times its usual error %(side)s what was expected, rather a doubtful "
             "reading than a change: repeat the reading."
         ),
         "step": _("%(what)s has probably changed at one go since the visit before: repeat the reading."),

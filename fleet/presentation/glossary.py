@@ -67,7 +67,7 @@ CHAPTERS = (
             "Limits of one source (a law, a standard, a contract) in numbered versions. It says how well it was "
             "checked, and whether a named person has reviewed it."
         )),
-        Term("evidence", _("official text read, quoted elsewhere, unverified"), _(
+        Term("text-read", _("official text read, quoted elsewhere, unverified"), _(
             "How well a figure of a limit set is known: whoever entered it read the text of the document itself, or "
             "something that quotes it, or checked it against no text. A named person's review comes on top of that."
         )),

@@ -257,7 +257,7 @@ def _analyser(each: AnalyserFacts, facts: VisitFacts) -> str:
         made = each.calibration
         shown = {"name": name, "certificate": made.certificate, "by": made.by}
         shown |= {"done": long_day(made.done_on), "to": long_day(made.valid_to)}
-        calibrated = _("%(name)s, certificate %(certificate)s by %(by)s of %(done)s, valid to %(to)s") % shown
+        calibrated = _("%(name)s, certificate %(certificate)s by %(by)s of %(done)s, covers to %(to)s") % shown
     return f"{calibrated}. {_measures(each)}"
 
 

@@ -10,6 +10,7 @@ from fleet.assess.due.answers import AFTER_CONVERSION
 from fleet.assess.record_rows import gas_conversion_rows
 from fleet.errors import FleetError
 from fleet.models import Appliance, GasConversion, ModelSheet, RequiredCheck, User
+from fleet.presentation.codes import code_words
 from fleet.services import jobs, required_checks
 from fleet.services.appliances import change_appliance
 from fleet.services.records import append_record, put_rows
@@ -85,7 +86,7 @@ def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: 
         "rule": {"type": "days_after_event", "event": "gas_conversion", "days": content["test_within_days"]},
         "required_fields": AFTER_CONVERSION,
         "since": day,
-        "why": f"Converted to {content['to_fuel']} with {content['kit']}, by {content['done_by']}.",
+        "why": f"Converted to {code_words(content['to_fuel'])} with {content['kit']}, by {content['done_by']}.",
     }
     required_checks.add_required_check(values=values, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)

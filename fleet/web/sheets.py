@@ -145,7 +145,8 @@ def _kind_words(version: SheetVersion | None) -> str:
     if version is None:
         return _("no version yet, so its appliances have no target")
     content = version.content
-    words = [content["fuel"].replace("_", " "), content["control"], _("condensing") if content["condensing"] else ""]
+    burns, air_by = code_words(content["fuel"]), code_words(content["control"])
+    words = [burns, air_by, _("condensing") if content["condensing"] else ""]
     return ", ".join(filter(None, words))
 
 

@@ -197,7 +197,7 @@ def asked_form(
 ) -> AskedForm:
     """The fields with what is typed, blank rows at the end of each group, errors beside the fields they are about."""
     # An empty choice is read as none given: on a page what is allowed says enough.
-    placed = {_place(path, typed): said.removeprefix("is None; ") for path, said in (errors or {}).items()}
+    placed = {_place(path, typed): said.removeprefix("is missing; ") for path, said in (errors or {}).items()}
     plain = [Asked(each, each.name, typed.plain[each.name], placed.get(each.name, "")) for each in specs]
     asked = [AskedGroup(group, list(_asked_rows(group, typed.rows[group.name], placed))) for group in groups]
     rows = [row for each in asked for row in each.rows]

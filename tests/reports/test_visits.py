@@ -58,7 +58,7 @@ def test_who_with_what_and_when_is_on_the_paper(body: dict[str, Any], technician
     said = paper(body, technician)
     for each in (
         "Ada Test, qualified for gas by trade register Q-1 to 31 December 2030",
-        "Analyser 1 (A-1), certificate C-1 by a laboratory of 10 January 2015, valid to 31 December 2030",
+        "Analyser 1 (A-1), certificate C-1 by a laboratory of 10 January 2015, covers to 31 December 2030",
         "CO₂ is calculated from O₂, not measured",
         "arrived 09:45, left 11:00, UTC+0, Europe/Lisbon",
         "20.0 °C at the intake; CO in room before 0, after 0 ppm",

@@ -27,7 +27,7 @@ urlpatterns = [
             "buildings",
             "defects",
             "deliveries",
-            "required_checks",
+            "required-checks",
             "alerts",
             "records",
             "statements",

@@ -18,10 +18,10 @@ LogIn = Callable[[str], Client]
 @pytest.mark.parametrize(
     ("role", "places"),
     [
-        ("dispatcher", ["attention", "buildings", "required_checks", "sheets", "records", "statements"]),
-        ("manager", ["attention", "buildings", "required_checks", "sheets", "records", "statements"]),
-        ("technician", ["attention", "buildings", "required_checks", "sheets", "records"]),
-        ("auditor", ["statements", "records", "buildings", "required_checks", "deliveries", "defects", "sheets"]),
+        ("dispatcher", ["attention", "buildings", "required-checks", "records", "statements", "sheets"]),
+        ("manager", ["attention", "buildings", "required-checks", "records", "statements", "sheets"]),
+        ("technician", ["attention", "buildings", "required-checks", "records", "sheets"]),
+        ("auditor", ["statements", "records", "buildings", "required-checks", "deliveries", "defects", "sheets"]),
     ],
 )
 def test_the_head_holds_the_places_of_the_role(logged_in: LogIn, role: str, places: list[str]) -> None:

@@ -69,7 +69,7 @@ def test_the_manager_makes_the_list_and_the_dispatcher_reads_it(manager: User, d
     assert put.status_code == 302
     entry = OnCall.objects.get()
     page = words_of(opened(dispatcher, "/alerts/"))
-    assert "dispatcher, dispatcher can't be told: has no e-mail address here 10" in page
+    assert "dispatcher, dispatcher can't be alerted: has no e-mail address here 10" in page
     assert "Take off the list" not in page
     sent(manager, f"/alerts/on-call/{entry.id}/", version=1, after_minutes=20, act="change")
     entry.refresh_from_db()

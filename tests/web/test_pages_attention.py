@@ -72,7 +72,7 @@ def test_stop_level_shows_its_reading_against_the_line(body: dict[str, Any], tec
     store(body, technician)
     page = main_of(opened(technician, "/"))
     assert "Stop level, nobody has answered for it yet" in page
-    assert "more_than" in page
+    assert "more than" in page
     assert '<b class="outside">outside</b> the limits of' in page
     assert 'class="rule"' in page
 

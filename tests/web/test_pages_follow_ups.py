@@ -155,7 +155,7 @@ def test_the_defects_open_with_what_is_overdue_and_one_is_closed(
 
 def test_a_buildings_revisits_say_what_one_attendance_serves(revisit: Revisit, dispatcher: User) -> None:
     shown = text_of(browser(dispatcher), f"/buildings/{revisit.appliance.building_id}/revisits/")
-    assert "One revisit, from " in shown
+    assert "One planned visit, from " in shown
     assert "Yearly: " in shown
     assert "Set the day" in shown
 
@@ -194,7 +194,8 @@ def test_an_attempt_is_recorded_from_the_page_by_the_field(
     attempt = NoAccess.objects.get()
     assert (attempt.kind, attempt.letter, attempt.by) == ("no_key", "card left", technician)
     shown = text_of(browser(auditor), f"/buildings/{boiler.building_id}/revisits/")
-    assert "no_key" in shown
+    assert "no key" in shown
+    assert "no_key" not in shown
     assert "Record the attempt" not in shown
     nobody = browser(technician).post(path, given | {"appliance": []})
     assert (nobody.status_code, NoAccess.objects.count()) == (400, 1)
@@ -248,7 +249,7 @@ def test_choices_are_shown_first_and_recorded_as_shown(boiler: Appliance, manage
         "/planning-settings/", CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "preview"}
     )
     page = shown.content.decode()
-    assert "1 revisit moves" in page
+    assert "1 planned visit moves" in page
     assert "2026-03-09 instead of 2026-03-16, 7 days earlier" not in page
     assert "9 March 2026 instead of 16 March 2026, 7 days earlier." in page
     assert Contractor.objects.get().outside_within_days == 14
@@ -278,7 +279,7 @@ def test_a_stale_preview_is_refused_and_shown_on_top_of_the_newest(manager: User
     sent = CHOICES | {"flag_at": "40", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
     answer = client.post("/planning-settings/", sent)
     assert answer.status_code == 409
-    assert "The choices were changed meanwhile." in answer.content.decode()
+    assert "The planning settings were changed meanwhile." in answer.content.decode()
     assert hidden(answer.content.decode(), "based_on") == "2"
     assert Contractor.objects.get().flag_at == 0.3
 
@@ -288,7 +289,7 @@ def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
         "/planning-settings/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"}
     )
     assert answer.status_code == 400
-    assert 'aria-describedby="id-flag-at-said"' in answer.content.decode()
+    assert 'aria-describedby="id-flag_at-said"' in answer.content.decode()
     assert "It must be a figure from 0.01 to 99.99, in per cent." in answer.content.decode()
     typed = CHOICES | {"extra_visits_a_week": "many", "repair_note": "-1", "based_on": "1", "act": "preview"}
     page = browser(manager).post("/planning-settings/", typed).content.decode()

@@ -44,7 +44,7 @@ def test_the_required_checks_page_says_what_a_visit_lacked(
     store(body | {"inspection_points": {}}, technician)
     attach("uk-gsiur-36", manager, boiler)
     page = text_of(browser(manager), reverse("required-checks"))
-    assert "was visited and doesn't count." in page
+    assert "a visit was made that doesn't count." in page
     assert "Visited on 2 Mar 2026, doesn't count: its record lacks" in page
 
 

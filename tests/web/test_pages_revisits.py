@@ -44,7 +44,9 @@ def test_who_goes_is_named_where_the_day_is_set(
     assert Revisit.objects.get().technician == person
     for user, path in ((dispatcher, page_of(revisit)), (auditor, f"/appliances/{revisit.appliance_id}/")):
         assert "Ada Test goes." in opened(user, path)
-    assert f'<option value="{person.id}" selected>Ada Test</option>' in opened(dispatcher, page_of(revisit))
+    assert f'<option value="{person.id}" selected> Ada Test</option>' in " ".join(
+        opened(dispatcher, page_of(revisit)).split()
+    )
     cleared = sent(dispatcher, f"/revisits/{revisit.id}/book/", version=2, technician="", **GIVEN)
     assert (cleared.status_code, Revisit.objects.get().technician) == (302, None)
     assert '<b class="outside">Nobody is named to go.</b>' in opened(dispatcher, page_of(revisit))
