@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from fleet.presentation.diagnoses import doubt_words
+from fleet.presentation.reading_figures import loss_words
 
 _BY_ENTHALPY = "by enthalpy, gas and air entering at the intake temperature"
 _BASIS = {
@@ -78,5 +79,5 @@ class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are t
         if derived.get("nox_estimated"):
             words |= {name: f"{words[name]}; {_FROM_NO}" for name in words if name.startswith("nox_")}
         if derived["flue_loss_coefficients"]:
-            words["flue_loss_pct"] = f"by the coefficients {derived['flue_loss_coefficients']}"
+            words["flue_loss_pct"] = f"by {loss_words(derived['flue_loss_coefficients'])}"
         return {name: said for name, said in words.items() if derived.get(name) is not None}

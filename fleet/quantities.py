@@ -68,7 +68,7 @@ READING_QUANTITIES: dict[str, Quantity] = dict(
         _row("flow_temp", "flow_temp_c", _("Flow temperature"), -20, 250, 0, *_TEMPERATURES),
         _row("return_temp", "return_temp_c", _("Return temperature"), -20, 250, 0, *_TEMPERATURES),
         _row("spillage", "spillage_min", _("Spillage"), 0, 120, 1, "min"),
-        _row("smoke", "smoke_spot", _("Smoke spot"), 0, 9, 1, "1"),
+        _row("smoke", "smoke_spot", _("Smoke spot"), 0, 9, 0, "1"),
         _row("oil_pressure", "oil_pressure_pa", _("Oil pressure"), 0, 5_000_000, 0, "kPa", "bar", "psi", "Pa"),
     ]
 )

@@ -87,11 +87,14 @@ def _unreviewed(statement: Statement, width: float) -> Iterator[Flowable]:
 def _lines(statement: Statement, width: float) -> Iterator[Flowable]:
     if not statement.lines:
         return
-    axis = axis_of(statement)
+    begins, ends, to = statement.begins, statement.ends, axis_of(statement)[1]
     widths = [width * share for share in SHARES]
     head = [
         paragraph(SMALL, _("Appliance")),
-        paragraph(SMALL, _("%(begins)s to %(ends)s") % {"begins": long_day(axis[0]), "ends": long_day(axis[1])}),
+        [
+            paragraph(SMALL, _("%(begins)s to %(ends)s") % {"begins": long_day(begins), "ends": long_day(ends)}),
+            paragraph(TINY, _("and on to %s, for what comes due") % long_day(to)),
+        ],
         *(paragraph(SMALL, each) for each in (_("Last record"), _("As recorded, by set and version"))),
         *(paragraph(SMALL, each) for each in (_("Next due"), _("Open"))),
     ]

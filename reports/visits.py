@@ -20,6 +20,7 @@ from fleet.presentation.reading_figures import (
     figures_head,
     figures_row,
     has_worked_out,
+    loss_words,
     phase_words,
     series_words,
     steadiness_words,
@@ -183,7 +184,7 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
     )
     losses = sorted({each.derived["flue_loss_coefficients"] or "" for each in facts.readings} - {""})
     for name in losses:
-        yield _("Loss: by the coefficients “%s” of the regulation, on the net heating value.") % name
+        yield _("Loss: by %s, on the net heating value.") % loss_words(name)
     yield _("Sensible, latent and unburnt losses, condensation and efficiencies by enthalpy; mg/kWh of the heat input.")
     if any(widest_row(facts.readings)):
         yield _("Uncertainty: expanded (k = 2), from the analyser's stated accuracy and its calibration.")
@@ -292,8 +293,12 @@ def _sources(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield table([head, *([_cell(each) for each in row] for row in rows)], _shares(width, 0.3, 0.17, 0.15, 0.38))
     if left_out := facts.card["left_out"]:
         yield Spacer(1, 3)
-        ids = ", ".join(each["id"] for each in left_out)
-        yield paragraph(TINY, _("Not for this appliance by its recorded facts: %s.") % ids)
+        said = ngettext(
+            "%d limit of these sets is not for this appliance by its recorded facts.",
+            "%d limits of these sets are not for this appliance by its recorded facts.",
+            len(left_out),
+        )
+        yield paragraph(TINY, said % len(left_out))
 
 
 def _not_judged(facts: VisitFacts, width: float) -> Iterator[Flowable]:

@@ -111,6 +111,7 @@ DECIMALS: Mapping[str, int] = {
     "flue_temp": 1,
     "draught": 1,
     "soot_number": 0,
+    "smoke": 0,
     "spillage_time": 1,
     "co_co2_ratio": 4,
     "excess_air_ratio": 2,

@@ -6,6 +6,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
+from fleet.combustion import LOSS_COEFFICIENTS
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day
 from fleet.presentation.figures import NONE, decimals_for, derived, figure, read_figure, read_with_unit
@@ -154,6 +155,13 @@ def rate_words(facts: VisitFacts, rate: str) -> str:
             listed(sorted({code_words(each.sampling_point) for each in read})),
         ]
     )
+
+
+def loss_words(name: str) -> str:
+    """By which coefficients a flue loss was worked out: the regulation and the fuel that it names."""
+    known = LOSS_COEFFICIENTS.get(name)
+    shown = {"source": known.source, "fuel": known.fuel} if known else {}
+    return _("the coefficients of %(source)s for %(fuel)s") % shown if known else code_words(name)
 
 
 # ---- the second table: losses, emissions, condensation, input, and how far to trust figures ----

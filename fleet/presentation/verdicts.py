@@ -6,7 +6,6 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from fleet.assess.judging.comparing import VerdictChange
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Verdict, standing
@@ -48,10 +47,13 @@ def limit_words(verdict: Verdict) -> str:
     return with_unit(signs(verdict.limit_text), verdict.unit) if verdict.limit_text else ""
 
 
-def at_words(about: Verdict | VerdictChange) -> str:
+def at_words(verdict: Verdict) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
-    phase = {"check": _("between"), "as_found": _("as found"), "as_left": _("as left")}
-    return ", ".join(filter(None, (about.rate, phase.get(about.phase or "", about.phase))))
+    return ", ".join(filter(None, (verdict.rate, _phase_words(verdict))))
+
+
+def _phase_words(verdict: Verdict) -> str:
+    return _("between") if verdict.phase == "check" else code_words(verdict.phase or "")
 
 
 def reason_words(verdict: Verdict) -> str:
@@ -71,9 +73,11 @@ def _sentences(parts: Iterable[str]) -> str:
 
 
 def what_words(verdict: Verdict, *, with_phase: bool = True) -> str:
-    """CO₂ at high, as found."""
-    label, at = chemical(verdict.label), at_words(verdict) if with_phase else verdict.rate
-    return _("%(label)s at %(at)s") % {"label": label, "at": at} if at else label
+    """CO₂ at high, as found; what is about both rates, or the whole visit, names none."""
+    said = chemical(verdict.label)
+    if verdict.rate:
+        said = _("%(label)s at %(rate)s") % {"label": said, "rate": verdict.rate}
+    return ", ".join([said, _phase_words(verdict)]) if with_phase and verdict.phase else said
 
 
 @dataclass(frozen=True)
@@ -101,16 +105,19 @@ class LimitSource:
             return _("the settings sheet")
         if self.kind == "stop_level":
             outside = [evidence_words(each) for each in self.evidences if each != "own"]
-            return "; ".join([_("the contractor's own lines"), *outside])
+            return "; ".join([_("the contractor's own levels"), *outside])
         review = _("NOT REVIEWED") if self.review == "unreviewed" else self.review
         return "; ".join(filter(None, (review, *(evidence_words(each) for each in self.evidences))))
 
     @property
+    def doubts(self) -> list[str]:
+        doubts = [_("not reviewed")] if self.review == "unreviewed" else []
+        return [*doubts, _("unverified")] if "unverified" in self.evidences else doubts
+
+    @property
     def named_with_doubt(self) -> str:
         """Its name as it stands in a sentence: doubt goes beside it."""
-        doubts = [_("not reviewed")] if self.review == "unreviewed" else []
-        doubts += [_("unverified")] if "unverified" in self.evidences else []
-        return f"{self.named} ({', '.join(doubts)})" if doubts else self.named
+        return f"{self.named} ({', '.join(self.doubts)})" if self.doubts else self.named
 
 
 def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:
@@ -244,8 +251,13 @@ class SourceRow:
 
 
 def finding_rows(facts: VisitFacts) -> list[FindingRow]:
-    """What is outside, the strictest first."""
-    return [finding_row(each) for each in _verdicts(facts) if each.outcome == "outside"]
+    """What is outside, the strictest first; the same figure read twice outside the same limit stands once."""
+    rows: dict[tuple[str, ...], FindingRow] = {}
+    for each in _verdicts(facts):
+        if each.outcome == "outside":
+            row = finding_row(each)
+            rows.setdefault((row.what, row.basis, row.value, row.limit, row.source), row)
+    return list(rows.values())
 
 
 def finding_row(verdict: Verdict) -> FindingRow:

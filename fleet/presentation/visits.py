@@ -36,11 +36,11 @@ def verdicts_of(facts: VisitFacts) -> list[Verdict]:
 
 
 def opening(facts: VisitFacts) -> str:
-    """The paper's first sentences: when, as found, as left, and what it was left like."""
+    """The paper's first sentences: as found and as left with figure and limit, what was done, when; the sets last."""
     visit = facts.visit
-    parts = [_("Visited on %s.") % weekday(visit.local_date)]
+    parts = []
     if visit.outcome != Visit.Outcome.TESTED:
-        shown = {"outcome": visit.get_outcome_display().capitalize(), "why": visit.outcome_reason}
+        shown = {"outcome": capital(visit.get_outcome_display()), "why": visit.outcome_reason}
         parts.append(_("%(outcome)s: %(why)s.") % shown)
     parts += [_by_phase(facts, phase) for phase in ("as_found", "as_left")]
     parts.append(_not_read_again(facts))
@@ -48,7 +48,8 @@ def opening(facts: VisitFacts) -> str:
         parts.append(_("Nothing was read, so nothing was held against a limit."))
     elif not any(each.phase == "as_left" for each in verdicts_of(facts)):
         parts.append(_left_without_reading(visit))
-    parts.append(_("It was %s.") % visit.get_disposition_display())
+    shown = {"left": capital(visit.get_disposition_display()), "day": weekday(visit.local_date)}
+    parts += [_("%(left)s on %(day)s.") % shown, _held_against(facts)]
     return " ".join(filter(None, parts))
 
 
@@ -60,16 +61,18 @@ def _left_without_reading(visit: Visit) -> str:
 
 def _by_phase(facts: VisitFacts, phase: str) -> str:
     """What stands against the limits in one phase; silent where nothing was read in it."""
-    rows = [each for each in verdicts_of(facts) if each.phase == phase and (each.rate or each.outcome == "outside")]
+    rows = _of_phase(facts, phase)
     outside = [each for each in rows if each.outcome == "outside"]
-    within = [each for each in rows if each.outcome == "within"]
     when = {"as_found": _("As found"), "as_left": _("As left")}[phase]
     if outside:
         return _outside_sentence(when, outside)
-    if within:
-        shown = {"when": when, "sets": _sets_in_short(sources_of(within))}
-        return _("%(when)s: what could be judged is within the limits of %(sets)s, as recorded.") % shown
+    if any(each.outcome == "within" for each in rows):
+        return _("%s, what could be judged was within its limits as recorded.") % when
     return _("%s, no reading could be judged.") % when if rows else ""
+
+
+def _of_phase(facts: VisitFacts, phase: str) -> list[Verdict]:
+    return [each for each in verdicts_of(facts) if each.phase == phase and (each.rate or each.outcome == "outside")]
 
 
 def _not_read_again(facts: VisitFacts) -> str:
@@ -78,8 +81,15 @@ def _not_read_again(facts: VisitFacts) -> str:
     if not any(each.phase == "as_left" for each in rows):
         return ""
     stands = [each for each in standing(rows) if each.outcome == "outside" and each.phase == "as_found"]
-    named = listed([f"{each.what} ({each.value})" for each in excesses(stands, with_phase=False)])
-    return _("Not judged again as left, so it stands as found: %s.") % named if named else ""
+    named = listed([each.what for each in excesses(stands, with_phase=False)])
+    return _("Not judged again as left, so it stands: %s.") % named if named else ""
+
+
+def _held_against(facts: VisitFacts) -> str:
+    """The sets that something was found within or outside of, with the doubts about them."""
+    rows = [each for phase in ("as_found", "as_left") for each in _of_phase(facts, phase)]
+    judged = sources_of(each for each in rows if each.outcome in ("outside", "within"))
+    return _("Held against %s.") % _sets_in_short(judged) if judged else ""
 
 
 def _sets_in_short(found: list[LimitSource]) -> str:
@@ -107,8 +117,11 @@ class Excess:
         )
 
     @property
-    def set_names(self) -> str:
-        return listed([each.named_with_doubt for each in sources_of(self.verdicts)])
+    def strictest(self) -> str:
+        """The first limit alone, with the doubts about its set; empty where it has no figure."""
+        verdict = self.verdicts[0]
+        limit = limit_words(verdict)
+        return ", ".join([_("limit %s") % limit, *source_of(verdict).doubts]) if limit else ""
 
 
 def excesses(outside: list[Verdict], *, with_phase: bool) -> list[Excess]:
@@ -123,14 +136,12 @@ def excesses(outside: list[Verdict], *, with_phase: bool) -> list[Excess]:
 def _outside_sentence(when: str, outside: list[Verdict]) -> str:
     found = excesses(outside, with_phase=False)
     named = [
-        _("%(what)s (%(value)s) outside the limits of %(sets)s")
-        % {"what": each.what, "value": each.value, "sets": each.set_names}
-        for each in found[:MOST_NAMED]
+        f"{each.what} {each.value}" + (f" ({each.strictest})" if each.strictest else "") for each in found[:MOST_NAMED]
     ]
     more = len(found) - len(named)
     if more:
         named.append(ngettext("%d more, listed below", "%d more, listed below", more) % more)
-    return _("%(when)s: %(what)s, as recorded.") % {"when": when, "what": "; ".join(named)}
+    return _("%(when)s, outside as recorded: %(what)s.") % {"when": when, "what": "; ".join(named)}
 
 
 # ---- what stands framed at the top ----

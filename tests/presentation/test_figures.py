@@ -37,7 +37,7 @@ def test_readings_are_shown_in_the_unit_they_are_offered_in() -> None:
     assert read_with_unit(CONDITION_QUANTITIES["barometric_pressure"], 100900.0) == "1009 hPa"
     assert read_with_unit(READING_QUANTITIES["oil_pressure"], 1_200_000.0) == "1200 kPa"
     assert read_with_unit(READING_QUANTITIES["flue_temp"], 58.0) == "58.0 °C"
-    assert read_with_unit(READING_QUANTITIES["smoke"], 1.0) == "1.0"
+    assert read_with_unit(READING_QUANTITIES["smoke"], 1.0) == "1"
 
 
 def test_qualifiers_are_words() -> None:

@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
 from fleet.presentation.readings import rule_rows
+from fleet.presentation.visits import opening
 from fleet.services.limit_sets import review_limit_set
 from reports.proof import Code, code_text
 from reports.visits import visit_pdf
@@ -25,9 +26,9 @@ def paper(body: dict[str, Any], actor: User) -> str:
 
 def test_the_paper_opens_with_what_was_found_and_how_it_was_left(body: dict[str, Any], technician: User) -> None:
     said = paper(body, technician)
-    assert "Visited on Monday 2 March 2026. As found: CO₂ at high (8.90 %) outside the limits of Test sheet v1" in said
-    assert "As left: what could be judged is within the limits of Test sheet v1" in said
-    assert said.index("Visited on") < said.index("Technician") < said.index("Figures") < said.index("SHA-256")
+    assert "As found, outside as recorded: CO₂ at high 8.90 % (limit 9.1 to 9.7 %). As left, what could be" in said
+    assert "Left in use on Monday 2 March 2026. Held against Test sheet v1 and the contractor's stop levels v1." in said
+    assert said.index("As found, outside") < said.index("Technician") < said.index("Figures") < said.index("SHA-256")
     assert not any(each in said.lower() for each in NEVER_SAID)
 
 
@@ -65,7 +66,7 @@ def test_who_with_what_and_when_is_on_the_paper(body: dict[str, Any], technician
         "rated 60 kW net",
         "adjustment: ratio screw, at high, anticlockwise, 1/8 turn, after reading 2",
         "ppm, air-free, 20.9 % O₂ in air",
-        "de_2010_natural_gas",
+        "the coefficients of 1. BImSchV 2010, Annex 2 no. 3.4.1 for gas of the public supply",
         "Done: test port refitted.",
         "Technician: Ada Test, 2 March 2026, 10:58",
         "it does not declare the appliance safe",
@@ -136,7 +137,7 @@ def test_other_paper_is_refused(body: dict[str, Any], technician: User) -> None:
 
 def test_an_unsafe_visit_opens_with_what_was_done_about_it(body: dict[str, Any], technician: User) -> None:
     said = paper(unsafe(body), technician)
-    assert said.index("Declared unsafe") < said.index("Visited on")
+    assert said.index("Declared unsafe") < said.index("Partly tested")
     assert "Isolated. Labelled. Told: P. Example, caretaker." in said
     assert "Reason: CO over range at high fire, sooted flue" in said
     assert "NOT done: one normal start and stop watched. Why: isolated" in said
@@ -144,7 +145,7 @@ def test_an_unsafe_visit_opens_with_what_was_done_about_it(body: dict[str, Any],
     assert "Does not apply: condensate trap filled." in said
     assert "Flue joint open behind the case (first elbow): unsafe." in said
     assert "Open, to be repaired by 9 March 2026. Told: P. Example, caretaker." in said
-    assert "No reading was taken as left. It was isolated and labelled." in said
+    assert "No reading was taken as left. Isolated and labelled on Monday 2 March 2026." in said
 
 
 def test_what_an_unsafe_visit_lacks_is_said(body: dict[str, Any], technician: User) -> None:
@@ -180,7 +181,7 @@ def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dic
 def test_a_visit_without_readings_says_so(body: dict[str, Any], technician: User) -> None:
     body |= {"readings": [], "work": [], "outcome": "not_tested", "outcome_reason": "nobody in", "conditions": {}}
     said = paper(body | {"disposition": {"state": "not_touched"}}, technician)
-    assert "Not tested: nobody in. Nothing was read, so nothing was held against a limit. It was not touched." in said
+    assert "Not tested: nobody in. Nothing was read, so nothing was held against a limit. Not touched on" in said
     assert "within as recorded" not in said
     assert "Readings as found and as left" not in said
 
@@ -206,12 +207,22 @@ def test_a_set_that_nobody_reviewed_says_so_beside_its_verdict(
 ) -> None:
     attach(MANY_SETS, boiler, manager)
     said = paper(full(body), technician)
-    assert "Neutral demo profile (not a legal limit set) v1 (not reviewed)" in said
+    assert "Neutral demo profile (not a legal limit set) v1: NOT REVIEWED; own figures" in said
     assert "v1 within as recorded within as recorded NOT REVIEWED; unverified" in said
-    assert "not reviewed or unverified), as recorded" in said
+    assert "sets listed below (7 of them not reviewed or unverified)." in said
     assert "NOx at 3 % O₂" in said
     assert "100?" in said
     assert "new plant not recorded, so whether this limit applies isn't known" in said
+
+
+def test_the_opening_is_short_however_many_sets_there_are(
+    body: dict[str, Any], technician: User, manager: User, boiler: Appliance
+) -> None:
+    attach(MANY_SETS, boiler, manager)
+    said = opening(paper_facts(full(body), technician))
+    assert said.startswith("As found, outside as recorded: CO air-free at high 397 ppm (limit ≤ 250 ppm);")
+    assert "Not judged again as left, so it stands: CO air-free at high." in said
+    assert max(len(each.split()) for each in said.split(". ")) <= 60
 
 
 def test_a_reviewed_set_names_who_reviewed_it(
@@ -265,7 +276,7 @@ def test_everything_else_that_was_read_is_listed_with_its_unit(
 def test_an_unstable_flame_stands_at_the_top(body: dict[str, Any], technician: User) -> None:
     body["readings"][1]["flame_unstable"] = True
     said = paper(body, technician)
-    assert said.index("Flame unstable at low (2).") < said.index("Visited on")
+    assert said.index("Flame unstable at low (2).") < said.index("As found")
 
 
 def test_demonstration_data_says_what_it_is(body: dict[str, Any], technician: User) -> None:

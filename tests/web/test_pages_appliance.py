@@ -121,8 +121,8 @@ def test_as_it_stands_holds_found_left_band_and_sets_in_words(
     assert "CO air-free at low fire, ppm: found" in page
     assert "limit: not over 250" in page
     words = words_of(opened(dispatcher, boiler_page))
-    assert "As left: what could be judged is within the limits of Test sheet v1 and the contractor" in words
-    assert "as recorded" in words
+    assert "As left, what could be judged was within its limits as recorded." in words
+    assert "Held against Test sheet v1 and the contractor" in words
 
 
 def test_a_set_that_nobody_has_reviewed_says_so_beside_its_verdict(
@@ -287,7 +287,7 @@ def test_a_visit_s_page_says_what_its_paper_says(body: dict[str, Any], dispatche
     visit = store(body, dispatcher)
     page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))
     for said in (
-        "Visited on Monday 2 March 2026. As found: CO₂ at high (8.90 %) outside the limits of Test sheet v1",
+        "As found, outside as recorded: CO₂ at high 8.90 % (limit 9.1 to 9.7 %).",
         "adjustment: ratio screw, at high, anticlockwise, 1/8 turn, after reading 2.",
         "Done: test port refitted.",
         "Ada Test, 2 March 2026, 10:58",
