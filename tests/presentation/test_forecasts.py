@@ -20,14 +20,14 @@ def forecast(
 
 def test_a_forecast_says_its_pace_the_models_and_by_when_the_chance_is_used_up() -> None:
     assert forecast_sentence(forecast()) == (
-        "CO₂ at high fire has fallen 0.21 points a year over 5 visits (this model: 0.08); "
+        "CO₂ at high fire has fallen 0.21 points a year over 5 visits (this appliance's model: 0.08); "
         "a chance of 10 % of reaching the lower limit, 9 % by 2027-03-14."
     )
 
 
 def test_a_model_that_goes_the_other_way_says_so_and_no_day_means_within_three_years() -> None:
     said = forecast_sentence(forecast(model_pace=0.03, horizon_on=None, accepted_risk=0.08))
-    assert "(this model: +0.03)" in said
+    assert "(this appliance's model: +0.03)" in said
     assert said.endswith("a chance of less than 8 % of reaching a limit within three years.")
 
 
@@ -40,7 +40,7 @@ def test_towards_a_ceiling_it_names_the_limit_in_its_unit() -> None:
 
 
 def test_a_model_that_hardly_moves_has_no_sign() -> None:
-    assert "(this model: 0 %)" in forecast_sentence(forecast(quantity="co", pace=31.4, model_pace=-0.2))
+    assert "(this appliance's model: 0 %)" in forecast_sentence(forecast(quantity="co", pace=31.4, model_pace=-0.2))
 
 
 @pytest.mark.parametrize(
