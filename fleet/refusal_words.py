@@ -93,6 +93,15 @@ _OF_ROWS = {
 } | _OF_VALIDATORS
 
 
+def with_given(said: str, given: Any) -> str:
+    """What was given, before what it must be.
+
+    >>> with_given("must be a whole number", "two"), with_given("is missing", None)
+    ("is 'two'; it must be a whole number", 'is missing')
+    """
+    return f"is {repr(given)[:60]}; it {said}" if said.startswith("must ") else said
+
+
 def use_own_words() -> None:
     """Puts our words in the place of the frameworks' own; before the first model, form or shape is made."""
     tables: tuple[dict[Any, dict[str, Any]], ...] = (_OF_API, _OF_FORMS, {models.Field: _OF_ROWS})

@@ -11,6 +11,7 @@ from rest_framework import serializers
 
 from fleet.intake.errors import NON_FIELD
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
+from fleet.refusal_words import with_given
 from fleet.units import convert
 
 _DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
@@ -36,7 +37,27 @@ class StrictSerializer(serializers.Serializer[Any]):
         if unknown:
             known = ", ".join(sorted(allowed))
             raise serializers.ValidationError(dict.fromkeys(unknown, f"is not known here; known are {known}"))
-        return super().to_internal_value(data)
+        try:
+            return super().to_internal_value(data)
+        except serializers.ValidationError as bad:
+            raise serializers.ValidationError(_with_given(bad.detail, data)) from bad
+
+
+def _with_given(detail: Any, data: Any) -> Any:
+    """The same refusals, each with what was given at its place."""
+    if isinstance(detail, dict):
+        return {key: _with_given(said, _at(data, key)) for key, said in detail.items()}
+    if isinstance(detail, list):
+        return [_with_given(said, _at(data, place)) if isinstance(said, dict) else _with_given(said, data)
+                for place, said in enumerate(detail)]  # fmt: skip
+    return with_given(str(detail), data)
+
+
+def _at(data: Any, key: Any) -> Any:
+    try:
+        return data[key]
+    except (KeyError, IndexError, TypeError):
+        return None
 
 
 class Text(serializers.CharField):

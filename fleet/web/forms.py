@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from fleet.errors import FleetError, NotFound
 from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, cleaned
 from fleet.models import Client
+from fleet.refusal_words import with_given
 
 
 class WordsField(forms.CharField):
@@ -52,11 +53,18 @@ class PeriodForm(forms.Form):
 
 
 def taken(form: forms.Form) -> dict[str, Any]:
-    """The cleaned values. Raises FleetError `invalid`, which names the fields."""
+    """The cleaned values. Raises FleetError `invalid`, which names each field by its label."""
     if form.is_valid():
         return dict(form.cleaned_data)
-    errors = {name: " ".join(str(each) for each in said) for name, said in form.errors.items()}
-    raise FleetError("invalid", " ".join(errors.values()), errors=errors)
+    faults = [(name, str(each)) for name, said in form.errors.items() for each in said]
+    raise FleetError("invalid", " ".join(dict.fromkeys(_fault_words(form, *each) for each in faults)))
+
+
+def _fault_words(form: forms.Form, name: str, said: str) -> str:
+    """A sentence of the form's own as it is; a general one after the field's label and what was given."""
+    if name not in form.fields or not said[0].islower():
+        return said
+    return f"{form[name].label} {with_given(said, form[name].value())}."
 
 
 def chosen_id(query: QueryDict, name: str) -> uuid.UUID | None:

@@ -1,6 +1,7 @@
 """The API described by itself: without a warning, whole, and true to what the addresses answer."""
 
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -82,3 +83,25 @@ def test_the_documentation_page_shows_every_address_shape_and_code(
     assert all(f'id="problem-{code}"' in text for code in PROBLEMS)
     assert "'unsafe-inline'" not in page["Content-Security-Policy"]
     assert not re.search(r"<script|<style|\sstyle=|\son\w+=", text)
+
+
+# What isn't a word of ours: units, "as read" of a value, the names of what is exported, and nothing.
+NOT_CODES = {"%", "=", "", "degC", "degF", "Pa", "hPa", "kPa", "inHg", "inH2O", "mmH2O",
+             "fleet-sheet/1", "fleet-limit-set/1", "visit/1"}  # fmt: skip
+
+
+def enumerated(described: Any) -> Iterator[Any]:
+    if isinstance(described, list):
+        for each in described:
+            yield from enumerated(each)
+    elif isinstance(described, dict):
+        if isinstance(named := described.get("enum"), list):
+            yield from named
+        for each in described.values():
+            yield from enumerated(each)
+
+
+def test_every_value_of_a_list_is_a_code(described: dict[str, Any]) -> None:
+    values = {str(each) for each in enumerated(described) if each is not None}
+    assert {"as_found", "natural_gas_h"} & values
+    assert {each for each in values - NOT_CODES if not re.fullmatch(r"[a-z0-9_]+", each)} == set()
