@@ -27,22 +27,25 @@ MANAGER = frozenset({Role.MANAGER})
 
 class OwnAlertsForm(forms.Form):
     version = forms.IntegerField(min_value=1)
-    email = forms.EmailField(required=False, max_length=254)
+    email = forms.EmailField(label=gettext_lazy("Your e-mail address"), required=False, max_length=254)
     daily_summary = forms.BooleanField(required=False)
     hour = forms.IntegerField(
-        min_value=0, max_value=23, error_messages={"required": gettext_lazy("Give an hour from 0 to 23.")}
+        label=gettext_lazy("From this hour of the day on"),
+        min_value=0,
+        max_value=23,
+        error_messages={"required": gettext_lazy("Give an hour from 0 to 23.")},
     )
-    time_zone = WordsField(required=False, max_length=64)
+    time_zone = WordsField(label=gettext_lazy("Of the day in"), required=False, max_length=64)
 
 
 class OnCallForm(forms.Form):
-    user = forms.UUIDField()
-    after_minutes = forms.IntegerField(min_value=0, max_value=240)
+    user = forms.UUIDField(label=gettext_lazy("Put on the list"))
+    after_minutes = forms.IntegerField(label=gettext_lazy("Minutes after the first"), min_value=0, max_value=240)
 
 
 class OnCallChangeForm(forms.Form):
     version = forms.IntegerField(min_value=1)
-    after_minutes = forms.IntegerField(min_value=0, max_value=240)
+    after_minutes = forms.IntegerField(label=gettext_lazy("Minutes after the first"), min_value=0, max_value=240)
 
 
 @form("own_alerts")

@@ -94,9 +94,15 @@ def _gas_row(supply: GasSupply) -> GasRow:
 class GasForm(forms.Form):
     """Another gas from a day on."""
 
-    since = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say from which day.")})
-    fuel = forms.ChoiceField(choices=[(name, name) for name in FUELS])
-    source = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say who said so.")})
+    since = forms.DateField(
+        label=gettext_lazy("From"),
+        validators=[refuse_far],
+        error_messages={"required": gettext_lazy("Say from which day.")},
+    )
+    fuel = forms.ChoiceField(label=gettext_lazy("Gas"), choices=[(name, name) for name in FUELS])
+    source = WordsField(
+        label=gettext_lazy("Who said so"), max_length=300, error_messages={"required": gettext_lazy("Say who said so.")}
+    )
 
 
 @act("gas_supplies", place="buildings")
@@ -117,9 +123,15 @@ def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
 class TenancyForm(forms.Form):
     """Somebody new moves in."""
 
-    begins = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say from which day.")})
-    appliance = forms.UUIDField(required=False)
-    source = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say who said so.")})
+    begins = forms.DateField(
+        label=gettext_lazy("From"),
+        validators=[refuse_far],
+        error_messages={"required": gettext_lazy("Say from which day.")},
+    )
+    appliance = forms.UUIDField(label=gettext_lazy("Of what"), required=False)
+    source = WordsField(
+        label=gettext_lazy("Who said so"), max_length=300, error_messages={"required": gettext_lazy("Say who said so.")}
+    )
 
 
 @act("tenancies", place="buildings")

@@ -12,6 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from fleet import clock
@@ -32,7 +33,7 @@ MOST_AN_HOUR = 60
 class NewAddressForm(forms.Form):
     """Of whom: "client " or "user " and an id."""
 
-    whose = forms.RegexField(r"^(client|user) [0-9a-f-]{36}$")
+    whose = forms.RegexField(r"^(client|user) [0-9a-f-]{36}$", label=gettext_lazy("Whose days"))
 
 
 class AddressActForm(forms.Form):

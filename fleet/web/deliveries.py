@@ -36,11 +36,15 @@ class SendForm(forms.Form):
     """How it went, to whom, on which day and at what time there, and what proves it."""
 
     version = forms.IntegerField(min_value=1)
-    how = forms.ChoiceField(choices=Sending.How.choices)
-    address = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say to whom and where it went.")})
-    sent_on = forms.DateField(required=False, validators=[refuse_far])
-    sent_time = forms.TimeField(required=False)
-    proof = WordsField(max_length=500, required=False)
+    how = forms.ChoiceField(label=gettext_lazy("How"), choices=Sending.How.choices)
+    address = WordsField(
+        label=gettext_lazy("To whom and where"),
+        max_length=300,
+        error_messages={"required": gettext_lazy("Say to whom and where it went.")},
+    )
+    sent_on = forms.DateField(label=gettext_lazy("On"), required=False, validators=[refuse_far])
+    sent_time = forms.TimeField(label=gettext_lazy("At"), required=False)
+    proof = WordsField(label=gettext_lazy("What proves it"), max_length=500, required=False)
 
 
 @page("deliveries")

@@ -47,9 +47,9 @@ class PeriodForm(forms.Form):
     """For whom, and for which days."""
 
     client = forms.UUIDField(required=False)
-    building = forms.UUIDField(required=False)
-    begins = forms.DateField(validators=[refuse_far])
-    ends = forms.DateField(validators=[refuse_far])
+    building = forms.UUIDField(label=_("Only one building"), required=False)
+    begins = forms.DateField(label=_("From this day"), validators=[refuse_far])
+    ends = forms.DateField(label=_("To this day"), validators=[refuse_far])
 
 
 def taken(form: forms.Form) -> dict[str, Any]:

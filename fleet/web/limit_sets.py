@@ -245,14 +245,30 @@ def _form(
 
 class ReviewForm(forms.Form):
     number = forms.IntegerField(min_value=1)
-    by = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say who checked it.")})
-    on = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say on which day.")})
-    source = WordsField(max_length=500, error_messages={"required": gettext_lazy("Say against which text.")})
+    by = WordsField(
+        label=gettext_lazy("Who checked it"),
+        max_length=200,
+        error_messages={"required": gettext_lazy("Say who checked it.")},
+    )
+    on = forms.DateField(
+        label=gettext_lazy("On which day"),
+        validators=[refuse_far],
+        error_messages={"required": gettext_lazy("Say on which day.")},
+    )
+    source = WordsField(
+        label=gettext_lazy("Against which text"),
+        max_length=500,
+        error_messages={"required": gettext_lazy("Say against which text.")},
+    )
 
 
 class CopyForm(forms.Form):
-    key = forms.CharField(max_length=80, validators=[validate_slug])
-    name = WordsField(max_length=200, error_messages={"required": gettext_lazy("Give it a name.")})
+    key = forms.CharField(label=gettext_lazy("Key of the copy"), max_length=80, validators=[validate_slug])
+    name = WordsField(
+        label=gettext_lazy("Name of the copy"),
+        max_length=200,
+        error_messages={"required": gettext_lazy("Give it a name.")},
+    )
 
 
 @act("limit_sets", place="sheets")

@@ -28,18 +28,20 @@ WHO_NEEDED = {"required": gettext_lazy("Say who said so.")}
 class BeginForm(forms.Form):
     """It stands still from a day on."""
 
-    begins = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
-    why = WordsField(max_length=300, error_messages={"required": gettext_lazy("Say why it stands still.")})
-    said_by = WordsField(max_length=200, error_messages=WHO_NEEDED)
-    proof = WordsField(max_length=300, required=False)
+    begins = forms.DateField(label=gettext_lazy("Out of use from"), validators=[refuse_far], error_messages=DAY_NEEDED)
+    why = WordsField(
+        label=gettext_lazy("Why"), max_length=300, error_messages={"required": gettext_lazy("Say why it stands still.")}
+    )
+    said_by = WordsField(label=gettext_lazy("Who said so"), max_length=200, error_messages=WHO_NEEDED)
+    proof = WordsField(label=gettext_lazy("What shows it"), max_length=300, required=False)
 
 
 class RestartForm(forms.Form):
     """It was started again on a day."""
 
-    ends = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
-    restart_said_by = WordsField(max_length=200, error_messages=WHO_NEEDED)
-    restart_proof = WordsField(max_length=300, required=False)
+    ends = forms.DateField(label=gettext_lazy("Started again on"), validators=[refuse_far], error_messages=DAY_NEEDED)
+    restart_said_by = WordsField(label=gettext_lazy("Who said so"), max_length=200, error_messages=WHO_NEEDED)
+    restart_proof = WordsField(label=gettext_lazy("What shows it"), max_length=300, required=False)
 
 
 def standstills(viewer: User, appliance: Appliance) -> dict[str, Any]:

@@ -33,11 +33,19 @@ class ReplacedForm(forms.Form):
     """The day, the new one's plate, and what it takes over."""
 
     version = forms.IntegerField(min_value=1)
-    day = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
-    name = WordsField(max_length=100, error_messages={"required": gettext_lazy("Say what the new one is called.")})
-    serial = WordsField(max_length=100, error_messages={"required": gettext_lazy("Give its serial number.")})
-    sheet = forms.UUIDField(required=False)
-    fuel = forms.ChoiceField(choices=[("", ""), *GASES], required=False)
+    day = forms.DateField(label=gettext_lazy("Replaced on"), validators=[refuse_far], error_messages=DAY_NEEDED)
+    name = WordsField(
+        label=gettext_lazy("The new one is called"),
+        max_length=100,
+        error_messages={"required": gettext_lazy("Say what the new one is called.")},
+    )
+    serial = WordsField(
+        label=gettext_lazy("Its serial number"),
+        max_length=100,
+        error_messages={"required": gettext_lazy("Give its serial number.")},
+    )
+    sheet = forms.UUIDField(label=gettext_lazy("Its settings sheet"), required=False)
+    fuel = forms.ChoiceField(label=gettext_lazy("It burns"), choices=[("", ""), *GASES], required=False)
     assignments = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
     required_checks = forms.TypedMultipleChoiceField(coerce=uuid.UUID, required=False)
 
@@ -46,14 +54,26 @@ class ConvertedForm(forms.Form):
     """Kit, label and sheet, and within how many days it is to be tested on the new gas."""
 
     version = forms.IntegerField(min_value=1)
-    converted_on = forms.DateField(validators=[refuse_far], error_messages=DAY_NEEDED)
-    to_fuel = forms.ChoiceField(choices=GASES)
-    kit = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say by which kit.")})
-    label = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say what the label says now.")})
-    analyser_fuel = forms.ChoiceField(choices=GASES)
-    sheet = forms.UUIDField(required=False)
-    done_by = WordsField(max_length=200, error_messages={"required": gettext_lazy("Say who did it.")})
-    test_within_days = forms.IntegerField(min_value=0, max_value=DAYS_MAX)
+    converted_on = forms.DateField(
+        label=gettext_lazy("Converted on"), validators=[refuse_far], error_messages=DAY_NEEDED
+    )
+    to_fuel = forms.ChoiceField(label=gettext_lazy("It burns now"), choices=GASES)
+    kit = WordsField(
+        label=gettext_lazy("Kit"), max_length=200, error_messages={"required": gettext_lazy("Say by which kit.")}
+    )
+    label = WordsField(
+        label=gettext_lazy("What the label says, and where it is"),
+        max_length=200,
+        error_messages={"required": gettext_lazy("Say what the label says now.")},
+    )
+    analyser_fuel = forms.ChoiceField(label=gettext_lazy("The analyser is to be set to"), choices=GASES)
+    sheet = forms.UUIDField(label=gettext_lazy("Settings sheet for the new gas"), required=False)
+    done_by = WordsField(
+        label=gettext_lazy("Who did it"), max_length=200, error_messages={"required": gettext_lazy("Say who did it.")}
+    )
+    test_within_days = forms.IntegerField(
+        label=gettext_lazy("To be tested within so many days"), min_value=0, max_value=DAYS_MAX
+    )
 
 
 @form("replacements")

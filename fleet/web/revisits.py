@@ -43,23 +43,29 @@ class SetForm(forms.Form):
     """A day for a revisit, and what its occupier knows of it if anything is said of that."""
 
     version = forms.IntegerField(min_value=1)
-    state = forms.ChoiceField(choices=[(each.value, each.label) for each in Revisit.State][1:])
-    day = forms.DateField(validators=[refuse_far], error_messages={"required": gettext_lazy("Say which day.")})
-    technician = forms.UUIDField(required=False)
-    words = WordsField(max_length=500, required=False)
-    kind = forms.ChoiceField(choices=OccupierNotice.Kind.choices, required=False)
-    given_on = forms.DateField(required=False, validators=[refuse_far])
-    how = WordsField(max_length=200, required=False)
-    notice_days = forms.IntegerField(min_value=0, max_value=365, required=False)
+    state = forms.ChoiceField(
+        label=gettext_lazy("As"), choices=[(each.value, each.label) for each in Revisit.State][1:]
+    )
+    day = forms.DateField(
+        label=gettext_lazy("Day"), validators=[refuse_far], error_messages={"required": gettext_lazy("Say which day.")}
+    )
+    technician = forms.UUIDField(label=gettext_lazy("Who goes"), required=False)
+    words = WordsField(label=gettext_lazy("Note"), max_length=500, required=False)
+    kind = forms.ChoiceField(label=gettext_lazy("They"), choices=OccupierNotice.Kind.choices, required=False)
+    given_on = forms.DateField(label=gettext_lazy("On"), required=False, validators=[refuse_far])
+    how = WordsField(label=gettext_lazy("How"), max_length=200, required=False)
+    notice_days = forms.IntegerField(label=gettext_lazy("Days of notice"), min_value=0, max_value=365, required=False)
 
 
 class NoAccessForm(forms.Form):
     """When somebody came, to which of the building's appliances, and why they didn't get there."""
 
-    at = forms.DateTimeField(error_messages={"required": gettext_lazy("Say when somebody came.")})
-    kind = forms.ChoiceField(choices=NoAccess.Kind.choices)
-    words = WordsField(max_length=500, required=False)
-    letter = WordsField(max_length=200, required=False)
+    at = forms.DateTimeField(
+        label=gettext_lazy("When"), error_messages={"required": gettext_lazy("Say when somebody came.")}
+    )
+    kind = forms.ChoiceField(label=gettext_lazy("Why not"), choices=NoAccess.Kind.choices)
+    words = WordsField(label=gettext_lazy("Note"), max_length=500, required=False)
+    letter = WordsField(label=gettext_lazy("Letter left"), max_length=200, required=False)
 
 
 @page("revisits")

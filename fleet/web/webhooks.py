@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
@@ -32,12 +33,12 @@ MOST_DELIVERIES = 50
 
 class HookForm(forms.Form):
     name = WordsField(max_length=100)
-    url = WordsField(max_length=500)
+    url = WordsField(label=gettext_lazy("Where to"), max_length=500)
     kinds = forms.MultipleChoiceField(choices=EventKind.choices)
 
 
 class NewHookForm(HookForm):
-    client = forms.UUIDField(required=False)
+    client = forms.UUIDField(label=gettext_lazy("Of"), required=False)
 
 
 class HookActForm(forms.Form):

@@ -9,7 +9,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.errors import FleetError, NotFound
@@ -26,7 +26,7 @@ YEAR = timedelta(days=366)
 class DayForm(forms.Form):
     """Which day; without one, today."""
 
-    day = forms.DateField(required=False, validators=[refuse_far])
+    day = forms.DateField(label=gettext_lazy("Were it checked on"), required=False, validators=[refuse_far])
 
 
 @dataclass(frozen=True)

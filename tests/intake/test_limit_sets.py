@@ -28,7 +28,7 @@ def errors(**changes: Any) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("extra", "path", "said"),
     [
-        ({name: value for name, value in TUNE_UP.items() if name != "name"}, "extra_intervals.0", "required"),
+        ({name: value for name, value in TUNE_UP.items() if name != "name"}, "extra_intervals.0", "is missing"),
         (TUNE_UP | {"name": " "}, "extra_intervals.0", ""),
         (TUNE_UP | {"type": "none"}, "extra_intervals.0.type", "is none; a further interval must set one"),
         (TUNE_UP | {"type": "whenever"}, "extra_intervals.0", "unknown kind of interval"),

@@ -68,7 +68,7 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("work.0.after_reading", 5, "work.0.after_reading", "from 0 to 4"),
         ("work.0.after_reading", -1, "work.0.after_reading", "from 0 to the number of readings"),
         ("schema", "visit/9", "schema", "visit/1"),
-        ("attendance.arrived_at", None, "attendance.arrived_at", "required"),
+        ("attendance.arrived_at", None, "attendance.arrived_at", "is missing"),
         ("restore_steps.0", {"step": "x", "answer": "not_done"}, "restore_steps.0.why", "needs its reason"),
     ],
 )
