@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.comparing import VerdictChange
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Verdict, standing
@@ -47,12 +48,12 @@ def limit_words(verdict: Verdict) -> str:
     return with_unit(signs(verdict.limit_text), verdict.unit) if verdict.limit_text else ""
 
 
-def at_words(verdict: Verdict) -> str:
+def at_words(verdict: Verdict | VerdictChange) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
     return ", ".join(filter(None, (verdict.rate, _phase_words(verdict))))
 
 
-def _phase_words(verdict: Verdict) -> str:
+def _phase_words(verdict: Verdict | VerdictChange) -> str:
     return _("between") if verdict.phase == "check" else code_words(verdict.phase or "")
 
 
