@@ -96,11 +96,11 @@ def test_stop_level_says_who_was_told_and_who_is_next(
     User.objects.filter(id=dispatcher.id).update(email="d@heating.example")
     called_unsafe(boiler, person, analyser, technician)
     page = words_of(opened(dispatcher, "/"))
-    assert "Nobody could be told" not in page
+    assert "Nobody could be alerted" not in page
     for kind in ("alert_on_flag", "send_alert"):
         tasks.run_job(Job.objects.filter(kind=kind, state="waiting").earliest("due_at").id)
     page = words_of(opened(dispatcher, "/"))
-    assert re.search(r"Told: dispatcher by e-mail, 2 March 2026,? 12:00 .*?\. Next, unless somebody answers before: "
+    assert re.search(r"Alerted: dispatcher by e-mail, 2 March 2026, 12:00\. Next, unless somebody answers before: "
                      r"dispatcher, 2 March 2026,? 12:15", page), page  # fmt: skip
 
 

@@ -4,6 +4,7 @@ standstills.
 
 from collections.abc import Callable
 from datetime import date
+from html import unescape
 from typing import Any
 
 import pytest
@@ -30,7 +31,7 @@ def browser() -> Callable[[User], Client]:
 def text_of(client: Client, path: str) -> str:
     answer = client.get(path)
     assert answer.status_code == 200
-    return " ".join(answer.content.decode().split())
+    return " ".join(unescape(answer.content.decode()).split())
 
 
 def attach(key: str, actor: User, boiler: Appliance) -> None:
