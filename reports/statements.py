@@ -93,7 +93,7 @@ def _lines(statement: Statement, width: float) -> Iterator[Flowable]:
         paragraph(SMALL, _("Appliance")),
         [
             paragraph(SMALL, _("%(begins)s to %(ends)s") % {"begins": long_day(begins), "ends": long_day(ends)}),
-            paragraph(TINY, _("and on to %s, for what comes due") % long_day(to)),
+            paragraph(TINY, _("the line runs on to %s") % long_day(to)),
         ],
         *(paragraph(SMALL, each) for each in (_("Last record"), _("As recorded, by set and version"))),
         *(paragraph(SMALL, each) for each in (_("Next due"), _("Open"))),
