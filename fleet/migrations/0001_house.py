@@ -987,7 +987,6 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.UUIDField(default=fleet.models.register.new_id, editable=False, primary_key=True, serialize=False)),
                 ('code', models.CharField(max_length=40)),
-                ('sentence', models.CharField(blank=True, max_length=500)),
                 ('figures', models.JSONField(default=dict)),
                 ('opened_at', models.DateTimeField()),
                 ('resolved_at', models.DateTimeField(null=True)),

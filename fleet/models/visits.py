@@ -183,13 +183,12 @@ class WorkItem(models.Model):
 class Question(models.Model):
     """Something about an accepted visit that a person in the office must look at. Accepted, never refused.
 
-    An early warning has no `sentence`: `presentation.follow_ups` makes it of `figures`.
+    Its sentence is made of `code` and `figures` by `presentation.follow_ups`.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="questions")
     code = models.CharField(max_length=40)
-    sentence = models.CharField(max_length=500, blank=True)
     figures = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
     resolved_at = models.DateTimeField(null=True)

@@ -13,7 +13,7 @@ from fleet.models import Diagnosis, Visit
 from fleet.numerals import MINUS, figure
 
 Diagnosed = Diagnosis | Suggestion
-_DOUBT = "pattern_"
+PATTERN = "pattern_"
 
 
 class _Shown(dict[str, str]):
@@ -51,8 +51,11 @@ def pattern_rows(visit: Visit) -> list[PatternRow]:
     ]
 
 
-def titled_sentence(diagnosis: Diagnosed) -> str:
-    return f"{title_words(diagnosis)}: {diagnosis_words(diagnosis)}"
+def pattern_question_words(code: str, figures: Mapping[str, Any]) -> str:
+    """A question that a pattern asks about the record."""
+    row = _row(code.removeprefix(PATTERN).upper())
+    read = {name: value for name, value in figures.items() if name != "named"}
+    return f"{_(row['title'])}: {sentence_of(row, read, figures['named'])}"
 
 
 def causes_of(diagnosis: Diagnosed) -> list[str]:
@@ -67,9 +70,9 @@ def checks_of(diagnosis: Diagnosed) -> list[str]:
 
 def doubt_words(doubt: Mapping[str, Any]) -> str:
     """A doubt of a reading: one that a pattern found is said by its words."""
-    if not doubt["code"].startswith(_DOUBT):
+    if not doubt["code"].startswith(PATTERN):
         return str(doubt["sentence"])
-    return sentence_of(_row(doubt["code"].removeprefix(_DOUBT).upper()), doubt["figures"], doubt["named"])
+    return sentence_of(_row(doubt["code"].removeprefix(PATTERN).upper()), doubt["figures"], doubt["named"])
 
 
 def sentence_of(row: Mapping[str, Any], figures: Mapping[str, float], named: Mapping[str, str]) -> str:

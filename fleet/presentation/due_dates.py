@@ -15,6 +15,7 @@ from fleet.predicates import Select, day_in, split
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day as day_words
 from fleet.presentation.days import month_name
+from fleet.presentation.questions import oddity_words
 from fleet.presentation.words import listed
 
 # What each step says; where it adds to those before it, `before` is what they have said.
@@ -144,7 +145,7 @@ def undecided_words(name: str, due: date | None, doubts: Sequence[Coded]) -> str
     return _("%(name)s: as early as %(day)s; %(why)s") % {**said, "day": f"{due:%Y-%m-%d}"}
 
 
-def no_evidence_words(why: Sequence[str]) -> str:
+def no_evidence_words(why: Sequence[Coded]) -> str:
     """Said beside a date: it counts from a check, but the record of that check proves nothing; empty where it does."""
     return date_words([("no_evidence", {"why": why})]) if why else ""
 
@@ -196,7 +197,7 @@ _OF_THEIR_OWN: dict[str, Callable[[Any], str]] = {
     "event": _plain_name,
     "part": _plain_name,
     "facts": lambda facts: listed([fact_words(each) for each in facts]),
-    "why": " ".join,
+    "why": lambda why: " ".join(oddity_words(code, figures) for code, figures in why),
     "doubts": doubt_words,
     "select": lambda select: select_words(select),
     "named_months": lambda months: _(" or ").join(month_name(each) for each in months),

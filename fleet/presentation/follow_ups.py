@@ -1,4 +1,4 @@
-"""What flags and questions say: a code and its figures where a rule opened them, else the words that were recorded."""
+"""What flags and questions say: made of their codes and figures, but for what a person wrote."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,8 +7,10 @@ from django.utils.translation import gettext as _
 
 from fleet.limits import Verdict
 from fleet.models import Flag, Question
+from fleet.presentation.diagnoses import PATTERN, pattern_question_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.forecasts import drift_words, warning_words
+from fleet.presentation.questions import oddity_words
 from fleet.presentation.verdicts import verdict_sentence
 
 EARLY_WARNING = "repeat_"
@@ -53,4 +55,7 @@ def closed_words(flag: Flag) -> str:
 
 def question_words(question: Question) -> str:
     """What the office is asked to look at."""
-    return warning_words(question.figures) if question.code.startswith(EARLY_WARNING) else question.sentence
+    if question.code.startswith(EARLY_WARNING):
+        return warning_words(question.figures)
+    said = pattern_question_words if question.code.startswith(PATTERN) else oddity_words
+    return said(question.code, question.figures)

@@ -33,6 +33,7 @@ from fleet.models import (
 )
 from fleet.models.defects import STILL_OPEN
 from fleet.presentation.due_dates import no_evidence_words, not_counted_words, undecided_words
+from fleet.presentation.questions import oddity_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_no_access
@@ -102,7 +103,7 @@ def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) 
             outcomes=_outcomes(visit, reviewed) if visit else (),
             flags=tuple(flags[each.id]),
             defects=tuple(defects[each.id]),
-            not_evidence=no_evidence(visit) if visit else (),
+            not_evidence=tuple(oddity_words(*each) for each in no_evidence(visit)) if visit else (),
             idle=(stood := tuple(idle[each.id])),
             idle_throughout=_covers(stood, max(begins, each.in_service_from), days[each.id]),
             attempts=tuple(attempts[each.id]),

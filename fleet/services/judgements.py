@@ -17,7 +17,6 @@ from fleet.limits import Diagnosis as Suggestion
 from fleet.limits import Verdict, diagnose, evaluate
 from fleet.models import Diagnosis, Finding, Judgement, Question, Visit, VisitCheck
 from fleet.models.records import content_of
-from fleet.presentation.diagnoses import titled_sentence
 
 ENGINE = "judgement/2"
 AT_ONCE = 500
@@ -89,8 +88,8 @@ def put_elsewhere(*, visit: Visit, found: Sequence[Suggestion], now: datetime) -
     for each in found:
         code = f"pattern_{each.pattern.lower()}"
         if each.severity == ABOUT_THE_RECORD and code not in known:
-            said = titled_sentence(each)[:500]
-            Question.objects.create(visit=visit, code=code, sentence=said, figures=dict(each.figures), opened_at=now)
+            figures = {**each.figures, "named": dict(each.named)}
+            Question.objects.create(visit=visit, code=code, figures=figures, opened_at=now)
 
 
 def _put(visit: Visit, found: Sequence[Suggestion], now: datetime) -> None:

@@ -10,6 +10,7 @@ from django.db.models import F, Prefetch, Q
 from fleet.assess.judging.oddities import questions_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
 from fleet.assess.record_rows import closings_said
+from fleet.coded import Coded
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.evidence import sha256_hex
 from fleet.models import (
@@ -189,14 +190,14 @@ def _loaded(visit_id: str, appliance: Appliance) -> Visit:
 def _put_questions(visit: Visit, verdicts: dict[str, Any], now: datetime, *, corrected: bool) -> None:
     """What is odd about the visit as it now stands; a correction takes away what no longer holds."""
     found = questions_for(visit, verdicts, now)
-    standing: set[tuple[str, str]] = set()
+    standing: list[Coded] = []
     if corrected:
-        visit.questions.filter(resolved_at__isnull=True).exclude(code__in=[each.code for each in found]).delete()
-        standing = {(each.code, each.sentence) for each in visit.questions.all()}
+        visit.questions.filter(resolved_at__isnull=True).exclude(code__in=[code for code, _figures in found]).delete()
+        standing = [(each.code, each.figures) for each in visit.questions.all()]
     Question.objects.bulk_create(
-        Question(visit=visit, code=each.code, sentence=each.sentence, figures=each.figures, opened_at=now)
-        for each in found
-        if (each.code, each.sentence) not in standing
+        Question(visit=visit, code=code, figures=figures, opened_at=now)
+        for code, figures in found
+        if (code, figures) not in standing
     )
 
 

@@ -110,7 +110,7 @@ def test_a_required_check_that_cannot_be_told_is_counted_and_never_late(boiler: 
     line = line_of(boiler, manager)
     assert (line.due, line.late_days) == (None, 0)
     (said,) = line.undecided
-    assert said.startswith("By flue: as early as 2026-06-01; age_of_flue not recorded")
+    assert said.startswith("By flue: as early as 2026-06-01; age of flue not recorded")
 
 
 def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(

@@ -51,7 +51,7 @@ def test_a_required_check_that_cannot_be_told_is_among_the_reasons_and_binds_not
     assert (revisit.latest, revisit.date_set_by) == (date(2027, 1, 1), "required_check")
     first, second = revisit.reasons
     assert reason_sentence(first).startswith("Yearly: ")
-    assert reason_sentence(second).startswith("By flue: as early as 2026-06-01; age_of_flue not recorded")
+    assert reason_sentence(second).startswith("By flue: as early as 2026-06-01; age of flue not recorded")
     assert (second["date_set_by"], second["latest"]) == ("can't be told", "")
 
 
@@ -66,7 +66,7 @@ def test_once_it_may_be_due_it_asks_for_the_day_by_which_it_surely_is(boiler: Ap
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.latest, revisit.date_set_by) == (date(2027, 1, 1), "required_check")
-    assert "age_of_flue not recorded" in reason_words(revisit.why)
+    assert "age of flue not recorded" in reason_words(revisit.why)
 
 
 def test_it_is_no_planned_visit_for_drift_either(

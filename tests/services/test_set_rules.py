@@ -108,7 +108,7 @@ def test_until_somebody_recorded_the_fact_an_extra_required_check_says_that_it_c
 ) -> None:
     under(shipped("us-ca-scaqmd-1146"), manager, appliance=boiler)
     extra = only(boiler, "low-use tune-up")
-    assert doubt_words(extra.cannot_tell) == "low_use not recorded: whether it is asked for at all can't be told"
+    assert doubt_words(extra.cannot_tell) == "low use not recorded: whether it is asked for at all can't be told"
     assert extra.due == date(2025, 9, 1)
     with_known(boiler, low_use=False)
     extra = only(boiler, "low-use tune-up")
@@ -241,7 +241,7 @@ def test_a_draft_that_makes_a_date_uncertain_says_so(boiler: Appliance, manager:
     (found,) = consequences_of(LimitSetVersion(limit_set=limit_set, number=2, content=content), day=TODAY)
     (change,) = found.dues
     assert due_change_words(change) == (
-        "House rules: due 2026-01-01 until now, 2026-01-01 at the earliest (low_use not recorded: whether it is asked "
+        "House rules: due 2026-01-01 until now, 2026-01-01 at the earliest (low use not recorded: whether it is asked "
         "for at all can't be told) from now on."
     )
 
@@ -522,7 +522,7 @@ def test_an_appliance_on_the_flue_of_which_a_fact_is_missing_leaves_a_doubt_with
     checked(sealed, person, analyser, technician, "2025-03-05")
     required_check = only(sealed)
     assert required_check.due == date(2026, 12, 31)
-    assert doubt_words(required_check.cannot_tell).startswith("Boiler 2: room_sealed")
+    assert doubt_words(required_check.cannot_tell).startswith("Boiler 2: room sealed")
 
 
 def test_a_doubt_with_long_names_is_kept_whole(

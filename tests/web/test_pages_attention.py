@@ -190,7 +190,7 @@ def test_a_mark_on_a_visit_is_listed_with_its_sentence(
 ) -> None:
     body["data_plate"] = {"confirmed": False}
     store(body, technician)
-    assert "The plate was not confirmed on arrival." in main_of(opened(dispatcher, "/"))
+    assert "The data plate was not confirmed on arrival." in main_of(opened(dispatcher, "/"))
 
 
 def test_the_opening_counts_appliances_not_reasons(

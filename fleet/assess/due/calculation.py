@@ -32,7 +32,7 @@ class Calculated:
     required_check: RequiredCheck
     due: Due
     counted_by: Check | None
-    no_evidence: tuple[str, ...] = ()
+    no_evidence: tuple[Coded, ...] = ()
     tried: Check | None = None
     lacks: tuple[str, ...] = ()
     suspended_since: date | None = None
@@ -131,10 +131,10 @@ class _Known:
             answered |= answered_by_conversion(self._conversions, check.used, check.day)
         return lacking(required_fields, answered, check.conditions, self.facts)
 
-    def no_evidence(self, check: Check | None) -> tuple[str, ...]:
+    def no_evidence(self, check: Check | None) -> tuple[Coded, ...]:
         if check is None:
             return ()
-        return tuple(sentence for _code, sentence in self._behind.doubts(check.used, check.day))
+        return self._behind.doubts(check.used, check.day)
 
 
 def _of_its_days(checks: Sequence[Check], standstills: Sequence[OutOfUse], day: date) -> dict[str, object]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from fleet.coded import Coded, coded
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Analyser, Person, Reading, Visit
 from fleet.models.people import fuel_kind
@@ -83,10 +84,10 @@ class Behind:
         self._analysers = {str(each.id): each for each in found}
         qualified = Person.objects.filter(id__in=people).prefetch_related("qualifications")
         self._people = {str(each.id): each for each in qualified}
-        self._said: dict[tuple[Used, date], tuple[tuple[str, str], ...]] = {}
+        self._said: dict[tuple[Used, date], tuple[Coded, ...]] = {}
 
-    def doubts(self, used: Used, day: date) -> tuple[tuple[str, str], ...]:
-        """Why a record of that day is no evidence, as code and sentence; empty where it is."""
+    def doubts(self, used: Used, day: date) -> tuple[Coded, ...]:
+        """Why a record of that day is no evidence; empty where it is."""
         if (used, day) not in self._said:
             analysers = [self._analysers[each] for each in used.analysers if each in self._analysers]
             people = [self._people[each] for each in used.people if each in self._people]
@@ -95,7 +96,7 @@ class Behind:
 
     def answers(self, used: Used, day: date) -> frozenset[str]:
         """Fields that the register answers for a record: everybody's licence, every analyser's calibration."""
-        codes = {code for code, _sentence in self.doubts(used, day)}
+        codes = {code for code, _figures in self.doubts(used, day)}
         answered = set()
         if used.people and not codes & PERSON_CODES:
             answered.add("technician_licence")
@@ -104,31 +105,22 @@ class Behind:
         return frozenset(answered)
 
 
-def no_evidence(visit: Visit) -> tuple[str, ...]:
-    """Instrument or person unknown, or not valid on the day, by what the register holds now."""
-    return tuple(sentence for _code, sentence in doubts_of(visit))
-
-
-def doubts_of(visit: Visit) -> Iterator[tuple[str, str]]:
-    """The same as code and sentence, one a doubt."""
+def no_evidence(visit: Visit) -> tuple[Coded, ...]:
+    """Instrument or person unknown, or not valid on the day, by what the register holds now; one a doubt."""
     readings: list[Reading] = list(visit.readings.all())
     analysers = {each.analyser for each in readings if each.analyser}
     people = {each.person for each in readings if each.person}
-    yield from _doubts(used_in(visit, readings), analysers, people, visit.local_date)
+    return tuple(_doubts(used_in(visit, readings), analysers, people, visit.local_date))
 
 
-def _doubts(
-    used: Used, analysers: Iterable[Analyser], people: Iterable[Person], day: date
-) -> Iterator[tuple[str, str]]:
+def _doubts(used: Used, analysers: Iterable[Analyser], people: Iterable[Person], day: date) -> Iterator[Coded]:
     for given in used.analysers_unknown:
-        yield "analyser_unknown", f"Analyser {given} is not on the register."
+        yield coded("analyser_unknown", analyser=given)
     for analyser in sorted(analysers, key=lambda each: each.name):
         if analyser.calibration_on(day) is None:
-            said = f"{analyser.name} had no calibration in force on {day:%Y-%m-%d}."
-            yield "analyser_not_in_calibration", said
+            yield coded("analyser_not_in_calibration", analyser=analyser.name, day=day)
     for given in used.people_unknown:
-        yield "person_unknown", f"The person {given} is not on the register."
+        yield coded("person_unknown", person=given)
     for person in sorted(people, key=lambda each: each.name):
         if not person.is_qualified(used.fuel_kind, day):
-            said = f"{person.name} had no qualification for {used.fuel_kind} in force on {day:%Y-%m-%d}."
-            yield "person_not_qualified", said
+            yield coded("person_not_qualified", person=person.name, fuel_kind=used.fuel_kind, day=day)

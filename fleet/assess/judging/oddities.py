@@ -1,37 +1,27 @@
-"""What is odd about an accepted visit: each a small question, its answer a sentence for the office.
+"""What is odd about an accepted visit: each a small question, its answer a code and figures for the office.
 
 Field work is never refused for these: the technician did the work, the office repairs the record.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
-from django.utils.translation import gettext as _
-
-from fleet.assess.judging.evidence import doubts_of
+from fleet.assess.judging.evidence import no_evidence
+from fleet.coded import Coded, coded
 from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
-from fleet.numerals import limit_figure
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 # Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
 NOISE_PCT = {"o2_pct": 0.3, "co2_pct": 0.2}
 
 
-@dataclass(frozen=True)
-class Oddity:
-    code: str
-    sentence: str
-    figures: dict[str, Any] = field(default_factory=dict)
-
-
-def questions_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Oddity]:
+def questions_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Coded]:
     """Every oddity of the visit, in a fixed order."""
     readings = list(visit.readings.all())
-    found: list[Oddity] = []
+    found: list[Coded] = []
     for question in (_evidence, _instruments, _values, _identical, _order, _times, _steadiness):
         found += question(visit, readings, now)
     found += [
@@ -45,17 +35,17 @@ def questions_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list
     return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
 
 
-def _instruments(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _instruments(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     yield from _beyond_the_instrument(readings)
     phases = {
         phase: {each.analyser_given for each in readings if each.counted_phase == phase}
         for phase in ("as_found", "as_left")
     }
     if all(phases.values()) and phases["as_found"] != phases["as_left"]:
-        yield Oddity("analyser_changed", "As found and as left were read with different analysers.")
+        yield coded("analyser_changed")
 
 
-def _beyond_the_instrument(readings: list[Reading]) -> Iterator[Oddity]:
+def _beyond_the_instrument(readings: list[Reading]) -> Iterator[Coded]:
     """A figure that the analyser named for the reading doesn't measure."""
     for reading in readings:
         if reading.analyser is None or not reading.analyser.measures:
@@ -63,89 +53,72 @@ def _beyond_the_instrument(readings: list[Reading]) -> Iterator[Oddity]:
         for name in ("o2", "co", "no", "nox"):
             read = getattr(reading, READING_QUANTITIES[name].column) is not None
             if read and name not in reading.analyser.measures:
-                yield Oddity(
-                    "analyser_does_not_measure",
-                    f"Reading {reading.number} has {name.upper()}, which {reading.analyser.name} does not measure.",
-                )
+                said = {"reading": reading.number, "gas": name.upper(), "analyser": reading.analyser.name}
+                yield coded("analyser_does_not_measure", **said)
 
 
-def _evidence(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _evidence(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     """What makes the record no evidence by the register of now, and who answers for it."""
-    yield from (Oddity(code, sentence) for code, sentence in doubts_of(visit))
+    yield from no_evidence(visit)
     if visit.signed_by_id is None:
-        yield Oddity("not_signed", "The visit is not signed by anybody on the register.")
+        yield coded("not_signed")
 
 
-def _values(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _values(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     for reading in readings:
         for quantity in READING_QUANTITIES.values():
             value = getattr(reading, quantity.column)
             if value is not None and not quantity.low <= value <= quantity.high:
-                shown = f"Reading {reading.number}: {quantity.label} {limit_figure(value, 0)}"
-                yield Oddity(
-                    "value_implausible",
-                    f"{shown} is beyond what an instrument shows ({_range(quantity)}).",
-                    {"reading": reading.number, quantity.column: value},
-                )
+                yield coded("value_implausible", reading=reading.number, **_beyond(quantity, value))
 
 
-def _range(quantity: Quantity) -> str:
-    return f"{limit_figure(quantity.low, 0)} to {limit_figure(quantity.high, 0)}"
+def _beyond(quantity: Quantity, value: float) -> dict[str, Any]:
+    return {"quantity": quantity.column, "value": value, "low": quantity.low, "high": quantity.high}
 
 
-def _conditions(visit: Visit) -> Iterator[Oddity]:
+def _conditions(visit: Visit) -> Iterator[Coded]:
     for quantity in CONDITION_QUANTITIES.values():
         value = getattr(visit, quantity.column)
         if value is not None and not quantity.low <= value <= quantity.high:
-            said = f"{quantity.label} {limit_figure(value, 0)} is beyond what can be ({_range(quantity)})."
-            yield Oddity("value_implausible", said, {quantity.column: value})
+            yield coded("value_implausible", **_beyond(quantity, value))
 
 
-def _identical(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _identical(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     """Readings at two rates that agree to the last digit; at one rate the burner may simply have stayed as it was."""
     columns = [each.column for each in READING_QUANTITIES.values()]
     for one, other in identical_readings([{name: getattr(each, name) for name in columns} for each in readings]):
         first, second = readings[one], readings[other]
         if first.rate != second.rate:
-            numbers = [first.number, second.number]
-            said = f"Readings {numbers[0]} and {numbers[1]}, at two rates, agree to the last digit: was one copied?"
-            yield Oddity("readings_identical", said, {"readings": numbers})
+            yield coded("readings_identical", readings=[first.number, second.number])
 
 
-def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     for reading in readings:
         if reading.phase == "as_found" and reading.counted_phase != "as_found":
-            yield Oddity(
-                "as_found_after_work",
-                f"Reading {reading.number} was called as found but follows work on the burner.",
-            )
+            yield coded("as_found_after_work", reading=reading.number)
         if reading.phase == "as_left" and reading.counted_phase != "as_left":
-            yield Oddity(
-                "as_left_before_work",
-                f"Reading {reading.number} was called as left, but work on the burner follows.",
-            )
+            yield coded("as_left_before_work", reading=reading.number)
 
 
-def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     """Called steady, while what the analyser logged shows otherwise; the series counts."""
     for reading, figures in zip(readings, visit.judgement.derived, strict=True):
         shown = figures["steadiness"]
         seen = {"steady": True, "not_steady": False}.get(reading.steadiness)
         if shown and seen is not None and shown["overall"] is (not seen):
             why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), "")
-            said = f"Reading {reading.number} was called {reading.steadiness}; its series shows otherwise: {why}"
-            yield Oddity("steadiness_differs", said.rstrip(": ")[:500], {"reading": reading.number})
+            yield coded("steadiness_differs", reading=reading.number, called=reading.steadiness, why=why)
 
 
-def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Oddity]:
+def _times(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     taken = [each.taken_at for each in readings if each.taken_at]
     if any(moment > now + timedelta(hours=24) for moment in taken):
-        yield Oddity("time_ahead", "A reading is dated more than a day ahead of its arrival here.")
+        yield coded("time_ahead")
     if any(later < earlier for earlier, later in pairwise(taken)):
-        yield Oddity("times_out_of_order", "The readings' times don't follow their order.")
+        yield coded("times_out_of_order")
 
 
-def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Oddity]:
+def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Coded]:
     if visit.work.all():
         return
     for found in (each for each in readings if each.counted_phase == "as_found"):
@@ -153,64 +126,58 @@ def _changes_without_work(visit: Visit, readings: list[Reading]) -> Iterator[Odd
             for column, noise in NOISE_PCT.items():
                 before, after = getattr(found, column), getattr(left, column)
                 if before is not None and after is not None and abs(after - before) > noise:
-                    went = f"from {limit_figure(before, 0)} to {limit_figure(after, 0)}"
-                    yield Oddity(
-                        "left_differs_without_work",
-                        f"At {found.rate}, {column.split('_')[0].upper()} went {went} with no work logged.",
-                        {"found": before, "left": after},
-                    )
+                    gas = column.split("_")[0].upper()
+                    yield coded("left_differs_without_work", rate=found.rate, gas=gas, found=before, left=after)
 
 
-def _fuel(visit: Visit) -> Iterator[Oddity]:
+def _fuel(visit: Visit) -> Iterator[Coded]:
     known = visit.appliance.burns_on(visit.local_date)
     if visit.burnt != known.fuel:
-        yield Oddity("fuel_differs", f"The visit says {visit.fuel} burnt; the register says {known.name}.")
+        yield coded("fuel_differs", fuel=visit.fuel, known_fuel=known.name)
     if any(each.kind == "gas_conversion" for each in visit.work.all()):
-        yield Oddity("gas_conversion", f"A gas conversion: all its readings were judged as {visit.fuel}.")
+        yield coded("gas_conversion", fuel=visit.fuel)
 
 
-def _out_of_use(visit: Visit) -> Iterator[Oddity]:
+def _out_of_use(visit: Visit) -> Iterator[Coded]:
     """It was fired, so it is in use again, and its required checks are suspended until somebody records that."""
     if visit.outcome == Visit.Outcome.NOT_TESTED:
         return
     open_since = visit.appliance.out_of_use.filter(ends__isnull=True, begins__lte=visit.local_date).first()
     if open_since:
-        said = _("It was tested, but is recorded as out of use since %s: record its restart.")
-        yield Oddity("tested_while_out_of_use", said % f"{open_since.begins:%Y-%m-%d}")
+        yield coded("tested_while_out_of_use", day=open_since.begins)
 
 
-def _data_plate(visit: Visit) -> Iterator[Oddity]:
+def _data_plate(visit: Visit) -> Iterator[Coded]:
     seen, known = visit.data_plate.get("serial_seen", ""), visit.appliance.serial
     if seen and known and seen.replace(" ", "").lower() != known.replace(" ", "").lower():
-        yield Oddity("serial_differs", f"The plate shows serial {seen}; the register has {known}.")
+        yield coded("serial_differs", seen=seen, known=known)
     if visit.outcome != Visit.Outcome.NOT_TESTED and not visit.data_plate.get("confirmed"):
-        yield Oddity("plate_not_confirmed", "The plate was not confirmed on arrival.")
+        yield coded("plate_not_confirmed")
 
 
-def _left_running(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
+def _left_running(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Coded]:
     if visit.unsafe and visit.disposition == Visit.Disposition.IN_USE:
-        yield Oddity("unsafe_left_in_use", "It was declared unsafe and yet left in use.")
+        yield coded("unsafe_left_in_use")
     elif verdicts.get("stop_as_left") and visit.disposition == Visit.Disposition.IN_USE:
-        yield Oddity("stop_level_left_in_use", "A reading at stop level stands and it was left in use.")
+        yield coded("stop_level_left_in_use")
     if visit.disposition in (Visit.Disposition.OFF, Visit.Disposition.ISOLATED) and not visit.unsafe:
-        state = visit.get_disposition_display()
-        yield Oddity("left_off", f"It was {state} without being declared unsafe: see why, and who was told.")
+        yield coded("left_off", state=str(visit.disposition))
 
 
-def _rates(visit: Visit, readings: list[Reading], verdicts: dict[str, Any]) -> Iterator[Oddity]:
+def _rates(visit: Visit, readings: list[Reading], verdicts: dict[str, Any]) -> Iterator[Coded]:
     version = visit.appliance.sheet.current if visit.appliance.sheet else None
     if version is None:
-        yield Oddity("no_sheet", "There is no settings sheet for the appliance: readings have no target.")
+        yield coded("no_sheet")
         return
     rates = version.content["rates"]
     for rate in sorted({each.rate for each in readings} - set(rates)):
-        yield Oddity("rate_unknown", f"The sheet knows {', '.join(rates)}; a reading says {rate}.")
+        yield coded("rate_unknown", rates=list(rates), rate=rate)
     explained = {each["rate"] for each in visit.not_done}
     missing = [rate for rate in rates if rate not in {each.rate for each in readings} | explained]
     if visit.outcome == Visit.Outcome.TESTED and missing and not verdicts["stop"]:
-        yield Oddity("rates_missing", f"Called tested, but nothing was read at {', '.join(missing)}.")
+        yield coded("rates_missing", rates=missing)
 
 
-def _seen_milder(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Oddity]:
+def _seen_milder(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Coded]:
     if visit.card_seen.get("outcome") == "within" and verdicts["outcome"] == "outside":
-        yield Oddity("phone_was_milder", "The phone showed within; judged here it is outside. Tell the technician.")
+        yield coded("phone_was_milder")

@@ -6,6 +6,7 @@ import pytest
 
 from fleet.models import Analyser, Appliance, Person, User
 from fleet.models.register import new_id
+from fleet.presentation.follow_ups import question_words
 from fleet.services.out_of_use import begin_out_of_use
 from tests.cast import NOON, make_analyser, make_person, measured, store, visit_body
 
@@ -84,6 +85,6 @@ def test_a_test_while_it_is_out_of_use_asks_for_the_restart(
     stood = {"begins": "2026-02-01", "why": "empty", "said_by": "the caretaker"}
     begin_out_of_use(appliance=boiler, content=stood, actor=manager, now=NOON, id=new_id())
     questions = store(body, technician).questions
-    assert questions.get(code="tested_while_out_of_use").sentence == (
+    assert question_words(questions.get(code="tested_while_out_of_use")) == (
         "It was tested, but is recorded as out of use since 2026-02-01: record its restart."
     )
