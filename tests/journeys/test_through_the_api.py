@@ -56,7 +56,7 @@ def test_a_visit_left_outside_is_seen_by_dispatcher_and_auditor(
     today = f"{clock.now().date():%Y-%m-%d}"
     query = f"?client={boiler.building.client_id}&begins={yesterday}&ends={today}"
     statement = words_of(opened(auditor, f"/statements/{query}"))
-    assert "One appliance was in service." in statement
+    assert "One appliance of Weir Trust was in service" in statement
     assert "one outside" in statement
     for path in (f"/visits/{body['id']}/paper.pdf", f"/statements/statement.pdf{query}"):
         assert browser_of(auditor).get(path).content.startswith(b"%PDF-")
