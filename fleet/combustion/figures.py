@@ -70,6 +70,18 @@ def read_columns(read: Mapping[str, ArrayLike]) -> Floats:
     return columns
 
 
+def _air_of(fuel: AnyFuel, o2_read: Floats, co2_read: Floats) -> tuple[Floats, Floats, Floats]:
+    """O2 and CO2 [% vol, dry], the one that was not read from the other, and the excess air ratio; O2 goes first."""
+    no_o2, no_co2 = np.isnan(o2_read), np.isnan(co2_read)
+    o2_pct, co2_pct, ratio = o2_read, co2_read, excess_air_ratio_from_o2(fuel, o2_read)
+    if no_o2.any():
+        ratio = np.where(no_o2, excess_air_ratio_from_co2(fuel, co2_read), ratio)
+        o2_pct = np.where(no_o2, o2_pct_from_ratio(fuel, ratio), o2_read)
+    if no_co2.any():
+        co2_pct = np.where(no_co2, co2_pct_from_ratio(fuel, ratio), co2_read)
+    return o2_pct, co2_pct, ratio
+
+
 def derived_figures(
     fuel: AnyFuel,
     read: Mapping[str, ArrayLike],
@@ -93,13 +105,8 @@ def derived_figures(
     [8.95, 131.45, 92.88]
     """
     o2_read, co2_read, co_ppm, _, nox_ppm, flue_c, air_c, input_kw = read_columns(read)
-    no_o2, no_co2, no_co = np.isnan(o2_read), np.isnan(co2_read), np.isnan(co_ppm)
-    o2_pct, co2_pct, ratio = o2_read, co2_read, excess_air_ratio_from_o2(fuel, o2_read)
-    if no_o2.any():
-        ratio = np.where(no_o2, excess_air_ratio_from_co2(fuel, co2_read), ratio)
-        o2_pct = np.where(no_o2, o2_pct_from_ratio(fuel, ratio), o2_read)
-    if no_co2.any():
-        co2_pct = np.where(no_co2, co2_pct_from_ratio(fuel, ratio), co2_read)
+    no_co = np.isnan(co_ppm)
+    o2_pct, co2_pct, ratio = _air_of(fuel, o2_read, co2_read)
     co_air_free, nox_air_free = air_free(np.array([co_ppm, nox_ppm]), o2_pct)
     co_mg_net, nox_mg_net = mg_per_kwh(fuel, co_air_free, "CO", "net"), mg_per_kwh(fuel, nox_air_free, "NO2", "net")
     balance = heat_balance(
