@@ -6,6 +6,7 @@ from typing import Any
 
 from fleet.demo.places import LETTINGS, SCHOOLS
 from fleet.demo.simulation import Life
+from fleet.intake.limit_sets import read_limit_set
 from fleet.models import Client, LimitSet, User
 from fleet.models.register import new_id
 from fleet.services import limit_sets
@@ -48,16 +49,17 @@ def _half_yearly(life: Life, since: date, actor: User, begins: datetime) -> None
 
 
 def _agreement(key: str, name: str, **content: Any) -> dict[str, Any]:
-    return {
-        "id": key,
-        "name": name,
+    """Read as anybody's set is: what the reader refuses would not show on a page either."""
+    written = {
         "jurisdiction": "any",
         "kind": "contract",
         "evidence": "own",
         "decision_rule": "simple",
         "required_fields": "plain",
-        "sources": ["invented agreement, stricter than the neutral set"],
-    } | content
+        "sources": [],
+        "notes": "An invented agreement, stricter than the neutral set.",
+    }
+    return read_limit_set(written | content) | {"id": key, "name": name}
 
 
 def _school_contract() -> dict[str, Any]:

@@ -53,7 +53,7 @@ def test_derived_figures_are_numbers_with_their_basis_in_words(field: APIClient,
     assert isinstance(derived["efficiency_pct_net"], float)
     assert "net heating value" in derived["basis"]["efficiency_pct_net"]
     assert "derived from CO2" in derived["basis"]["o2_pct"]
-    assert "as_read" in derived["basis"]["co2_pct"]
+    assert "as read" in derived["basis"]["co2_pct"]
     assert derived["input_kw_net"] is None
     assert "input_kw_net" not in derived["basis"]
 

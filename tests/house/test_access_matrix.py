@@ -328,7 +328,7 @@ def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
         "earliest": day,
         "latest": day,
         "date_set_by": "required_check",
-        "why": ["flag", {"sentence": "Yearly."}],
+        "why": ["flag", {"sentence": "Yearly.", "figures": {}}],
         "made_at": cast.NOON,
     }
     sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}

@@ -103,18 +103,18 @@ def test_a_rule_for_some_is_itself_there_nothing_elsewhere_and_in_doubt_in_betwe
         == "It is asked for only where low use is yes; the register says otherwise, so nothing falls due."
     )
     assert doubtful.due == plain.due
-    assert doubt_words(doubtful.cannot_tell).startswith("low_use not recorded")
+    assert doubt_words(doubtful.cannot_tell).startswith("low use not recorded")
 
 
 def test_a_word_where_yes_or_no_belongs_leaves_the_doubt_and_names_the_fact() -> None:
     only = YEARLY | {"select": {"low_use": True}}
     assert doubt_words(next_due(only, ["2025-01-01"], facts={"low_use": "yes"}).cannot_tell).startswith(
-        "low_use not recorded"
+        "low use not recorded"
     )
     rule = YEARLY | {"variants": [{"select": {"output_kw_gt": 400}, "months": 6}]}
     due = next_due(rule, ["2025-01-01"], facts={"output_kw": "many"})
     assert (due.due, doubt_words(due.cannot_tell)) == (
-        date(2025, 7, 1), "output_kw not recorded: the earliest possible date is given"
+        date(2025, 7, 1), "output not recorded: the earliest possible date is given"
     )  # fmt: skip
 
 

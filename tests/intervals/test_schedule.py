@@ -204,7 +204,7 @@ def test_variants_follow_fuel_and_output(fuel, output_kw, expected):
 def test_a_missing_fact_gives_the_earliest_date_and_names_the_fact():
     due = next_due(SETS["it-dpr74"]["interval"], ["2024-11-10"], facts={"fuel": "natural_gas"})
     assert due.due == date(2026, 11, 10)
-    assert "output_kw not recorded" in doubt_words(due.cannot_tell)
+    assert "output not recorded" in doubt_words(due.cannot_tell)
 
 
 def test_a_plant_out_of_use_on_its_due_day_is_due_after_its_restart():

@@ -37,7 +37,7 @@ def test_who_goes_is_asked_for_all_days_at_once(
             "earliest": day,
             "latest": day,
             "date_set_by": "required_check",
-            "why": ["flag", {"sentence": "Yearly."}],
+            "why": ["flag", {"sentence": "Yearly.", "figures": {}}],
             "made_at": NOON,
         }
         Revisit.objects.create(

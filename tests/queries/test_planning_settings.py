@@ -119,7 +119,7 @@ def test_flag_at_says_which_flags_open_and_close(drifting: list[Appliance], mana
     closing = preview_planning_settings(changes={"flag_at": 0.7}, viewer=manager, now=NOON)
     assert [each.opens for each in closing.flags] == [False] * 3
     assert closing.moves == ()
-    assert "0 drift flags open, 3 close, 0 revisits move" in closing.summary
+    assert "0 drift flags open, 3 close, 0 planned visits move" in closing.summary
     record({"flag_at": 0.7}, manager)
     resolve(drifting)
     assert open_flags() == set()

@@ -32,7 +32,7 @@ statement = statement_for(auditor, client_id=client.id, begins=begins, ends=toda
 year = Visit.objects.filter(local_date__gte=begins)
 sizes = [each.n for each in Building.objects.annotate(n=Count("appliances", filter=Q(appliances__in_service_to=None)))]
 judged = year.values_list("judgement__derived", flat=True)
-late = Required check.objects.filter(until=None, due__lt=today)
+late = RequiredCheck.objects.filter(until=None, due__lt=today)
 deliveries, defects = Delivery.objects.all(), Defect.objects.all()
 signed = [(each.signed_by.user_id, each.record.actor_id)
           for each in year.select_related("signed_by", "record")]
@@ -186,7 +186,7 @@ def test_a_statement_covers_the_whole_population(facts: dict[str, Any]) -> None:
 
 
 def test_only_the_unanswered_alert_waits_for_the_worker(facts: dict[str, Any]) -> None:
-    assert facts["waiting"] == ["send_alert", "alert_on_flag"]
+    assert facts["waiting"] == ["alert_on_flag", "send_alert"]
 
 
 def test_rows_and_records_are_equal(demo: dict[str, str]) -> None:

@@ -71,7 +71,8 @@ def test_a_visit_posted_is_forecast_by_the_worker_and_ctrl_c_stops_everything(su
         assert requests.post(f"{home}/api/v1/visits", json=made["body"], headers=headers, timeout=10).status_code == 201
         address = f"{home}/api/v1/forecasts?appliance={made['appliance']}"
         servers.until(
-            lambda: len(requests.get(address, headers=headers, timeout=10).json()["results"]) == 2, "two forecasts"
+            lambda: len(requests.get(address, headers=headers, timeout=10).json()["results"]) == 4,
+            "two forecasts of CO2, two of CO",
         )
         children = psutil.Process(service.pid).children(recursive=True)
         service.send_signal(signal.SIGINT)

@@ -155,7 +155,7 @@ def uploaded(user: User, file: Any, **values: str) -> Any:
 
 def exported(user: User, path: str) -> dict[str, Any]:
     answer = browser_of(user).get(f"/api/v1{path}export")
-    assert "assignment" in answer["Content-Disposition"]
+    assert "attachment" in answer["Content-Disposition"]
     return dict(answer.json())
 
 

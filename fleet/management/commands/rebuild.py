@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from fleet.assess import projections
 from fleet.services.projections import rebuild
 
 
@@ -18,7 +19,7 @@ class Command(BaseCommand):
         if not check:
             self.stdout.write(f"{rebuild()} records projected.")
             return
-        differences = list(check())
+        differences = list(projections.check())
         for each in differences[:50]:
             self.stdout.write(f"record {each.record_id}: {each.table} {each.row_id}: {each.what}")
         if differences:
