@@ -51,6 +51,8 @@ def _half_yearly(life: Life, since: date, actor: User, begins: datetime) -> None
 def _agreement(key: str, name: str, **content: Any) -> dict[str, Any]:
     """Read as anybody's set is: what the reader refuses would not show on a page either."""
     written = {
+        "id": key,
+        "name": name,
         "jurisdiction": "any",
         "kind": "contract",
         "evidence": "own",
@@ -59,7 +61,7 @@ def _agreement(key: str, name: str, **content: Any) -> dict[str, Any]:
         "sources": [],
         "notes": "An invented agreement, stricter than the neutral set.",
     }
-    return read_limit_set(written | content) | {"id": key, "name": name}
+    return read_limit_set(written | content)
 
 
 def _school_contract() -> dict[str, Any]:
