@@ -125,7 +125,7 @@ def test_an_auditor_asks_for_a_statement_by_its_form(
     seen.page.get_by_label("From this day").fill(YESTERDAY)
     seen.page.get_by_label("To this day").fill(TODAY)
     seen.page.get_by_role("button", name="Make the statement").click()
-    assert "One appliance was in service." in seen.text
+    assert "One appliance of Invented Schools was in service in this period." in seen.text
     assert "Limit sets that nobody has reviewed" in seen.text
     address = seen.page.get_by_role("link", name="The statement on paper (PDF)").get_attribute("href")
     paper = seen.page.request.get(f"{service.address}{address}")
