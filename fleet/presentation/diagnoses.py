@@ -11,6 +11,7 @@ from fleet.assess.judging.diagnosing import patterns
 from fleet.limits import Diagnosis as Suggestion
 from fleet.models import Diagnosis, Visit
 from fleet.numerals import MINUS, figure
+from fleet.presentation.codes import code_words
 
 Diagnosed = Diagnosis | Suggestion
 PATTERN = "pattern_"
@@ -87,6 +88,8 @@ def _named(named: Mapping[str, str]) -> dict[str, str]:
     said = dict(named)
     said["where"] = fire.get(named.get("rate", ""), "") + phase.get(named.get("phase", ""), "")
     said["basis"] = _(" (not corrected for air temperature)") if named.get("o2_basis") == "as_read" else ""
+    if "fuel" in named:
+        said["fuel"] = code_words(named["fuel"])
     if "reading" in named:
         said["label"] = _("Reading %s of this visit") % named["reading"]
         said["other_label"] = _("Reading %s of another visit") % named["other_reading"]
