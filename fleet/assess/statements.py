@@ -11,7 +11,7 @@ from fleet.models import Appliance, Building, Client, Contractor, Defect, Flag, 
 class SetOutcome:
     """Outcome of the last visit by one limit set, sheet or stop levels, in the version it was judged with.
 
-    kind: "limit" for a limit set, "band" or "ceiling" for the settings sheet, "stop level" for the contractor's own.
+    kind: "limit" for a limit set, "band" or "ceiling" for the settings sheet, "stop_level" for the contractor's own.
     """
 
     name: str
@@ -70,7 +70,7 @@ class Line:
     def outcome(self) -> str:
         """As its last record was judged: outside, within, withheld (within by an unreviewed set), in part, not judged.
 
-        "in part": something was within, but not all that had to be judged was.
+        "incomplete": something was within, but not all that had to be judged was.
         """
         judged = self.last.judgement.outcome if self.last else "not_judged"
         withheld = any(each.on_paper == "withheld" for each in self.outcomes)

@@ -110,7 +110,7 @@ def steadiness(
     time_s: of the samples [s], increasing, spaced as they come; the first one counts as the moment this rate
     was reached, and the last one must lie the criterion's time after it, window included.
     values: any of o2, co2 [% vol], co [ppm], flue_temp [°C], a sample each; NaN samples are dropped.
-    over_range: for any of them, whether a sample only says "more than": the window then has no mean.
+    over_range: for any of them, whether a sample only says "more_than": the window then has no mean.
     Raises ValueError for another quantity, for times that don't increase and for lengths that differ.
 
     Exactly on what is allowed is steady.

@@ -288,6 +288,6 @@ def _inherited(names: Sequence[str], moved: Floats, said: Mapping[str, str]) -> 
 
 
 def _directions(said: Mapping[str, str]) -> dict[int, float]:
-    """+1 for each column that is "more than" its figure, -1 for each that is "less than" it."""
+    """+1 for each column that is "more_than" its figure, -1 for each that is "less_than" it."""
     named = {STATED_NAMES.get(name, name): DIRECTIONS.get(word) for name, word in said.items()}
     return {READ_COLUMNS.index(column): way for column, way in named.items() if way and column in READ_COLUMNS}

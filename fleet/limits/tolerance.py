@@ -10,7 +10,7 @@ BASES = ("points", "percent_of_target", "range")
 class Band:
     """Absolute limits in the target's own unit, both inclusive; None where that side is open.
 
-    basis : how the tolerance was meant: "points", "percent of target" or "range".
+    basis : how the tolerance was meant: "points", "percent_of_target" or "range".
     """
 
     target: float | None
@@ -56,14 +56,14 @@ def band(
 
     target, tolerance, lower, upper : numbers or decimal strings, in the unit of the quantity
         (the tolerance in percent where the basis is percent of the target).
-    basis : "points" is plus and minus the tolerance; "percent of target" is plus and minus that share of the
+    basis : "points" is plus and minus the tolerance; "percent_of_target" is plus and minus that share of the
         target; "range" is the lower and upper figures as given or, without them, a band as wide as the
         tolerance with the target in its middle. ValueError for anything else: the basis is never guessed.
 
     >>> band("9.2", "1", basis="points")
     Band(target=9.2, lower=8.2, upper=10.2, basis='points')
-    >>> band("9.2", "1", basis="percent of target")
-    Band(target=9.2, lower=9.108, upper=9.292, basis='percent of target')
+    >>> band("9.2", "1", basis="percent_of_target")
+    Band(target=9.2, lower=9.108, upper=9.292, basis='percent_of_target')
     >>> band("9.2", "1", basis="range")
     Band(target=9.2, lower=8.7, upper=9.7, basis='range')
     """

@@ -100,7 +100,7 @@ GASES = {"co2": "CO2", "o2": "O2"}
 def band_words(target: Row) -> str:
     """The band in absolute figures, whatever the tolerance is written in.
 
-    >>> band_words({"value": "9.2", "tolerance": "1", "tolerance_basis": "percent of target"})
+    >>> band_words({"value": "9.2", "tolerance": "1", "tolerance_basis": "percent_of_target"})
     '9.108 to 9.292 %'
     """
     ends = {name: target.get(name) for name in ("lower", "upper")}

@@ -16,7 +16,7 @@ def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict
     called within, as label and rate (empty where it is of no rate).
 
     "outside" if anything that stands is outside; "within" only if CO was judged against the stop level at every rate
-    read and no target or CO limit is left undecided; "in part" if something was judged within, but not all of that.
+    read and no target or CO limit is left undecided; "incomplete" if something was judged within, but not all of that.
     """
     left, rates = standing(verdicts), _rates_read(readings)
     outcome, open_ends = _turned_out(left, rates, co_at=rates)
@@ -39,7 +39,7 @@ def outcome_as_found(verdicts: Iterable[Verdict], readings: Sequence[Reading]) -
 def outcome_by_source(rows: Iterable[Verdict], readings: Sequence[Reading], phase: str = "") -> str:
     """The same by the verdicts of one set, sheet or the stop levels: as it was left, or as found.
 
-    Only the stop levels are asked for CO at every rate. "cannot tell" where nothing is outside and something can't be
+    Only the stop levels are asked for CO at every rate. "cannot_tell" where nothing is outside and something can't be
     decided. phase: empty where the source has no verdict in it.
     """
     mine = list(rows)

@@ -32,7 +32,7 @@ class ReadingFacts:
     verdicts: tuple[Verdict, ...]
 
     def qualifier(self, name: str) -> str:
-        """Of a quantity of the reading: "=", "more than", ..."""
+        """Of a quantity of the reading: "=", "more_than", ..."""
         return str(self.reading.qualifiers.get(name, "="))
 
 
