@@ -46,10 +46,7 @@ class ApplianceIn(EntryIn):
     serial = Text(100, required=False)
     room = Text(100, required=False)
     fuel = Word(
-        choices=list(FUELS),
-        required=False,
-        allow_blank=True,
-        help_text="Empty where it burns what its building does.",
+        choices=list(FUELS), required=False, allow_blank=True, help_text="Empty where it burns what its building does."
     )
     flue_group = Reference(visible_flue_groups, required=False, allow_null=True)
     facts = Facts(required=False)

@@ -143,10 +143,7 @@ EXTERNAL_REFERENCE = by_text("external_reference", "external_reference")
 
 def of_building(path: str) -> tuple[Filter, Filter]:
     """Filters client and building, for rows whose building is at `path`."""
-    return (
-        by_id("client", f"{path}__client", visible_clients),
-        by_id("building", path, visible_buildings),
-    )
+    return (by_id("client", f"{path}__client", visible_clients), by_id("building", path, visible_buildings))
 
 
 def of_appliance(path: str = "appliance") -> tuple[Filter, Filter, Filter]:

@@ -144,12 +144,7 @@ class SheetVersions(ListDoor):
             model=SheetVersion,
             belongs={"sheet": str(sheet.id)},
             add=lambda new_id, values: add_sheet_version(
-                sheet=sheet,
-                content=values["content"],
-                actor=self.viewer,
-                now=clock.now(),
-                id=new_id,
-                based_on=based_on,
+                sheet=sheet, content=values["content"], actor=self.viewer, now=clock.now(), id=new_id, based_on=based_on
             ),
         )
 

@@ -88,16 +88,8 @@ _RULES = [
     path("limit-sets/import", exchange.ImportLimitSet.as_view(), name="api-import-limit-set"),
     path("limit-sets/<uuid:id>", limit_sets.OneLimitSet.as_view(), name="api-limit-set"),
     path("limit-sets/<uuid:id>/versions", limit_sets.LimitSetVersions.as_view(), name="api-limit-set-versions"),
-    path(
-        "limit-sets/<uuid:id>/versions/preview",
-        limit_sets.PreviewLimitSet.as_view(),
-        name="api-preview-limit-set",
-    ),
-    path(
-        "limit-sets/<uuid:id>/versions/compare",
-        limit_sets.CompareLimitSet.as_view(),
-        name="api-compare-limit-set",
-    ),
+    path("limit-sets/<uuid:id>/versions/preview", limit_sets.PreviewLimitSet.as_view(), name="api-preview-limit-set"),
+    path("limit-sets/<uuid:id>/versions/compare", limit_sets.CompareLimitSet.as_view(), name="api-compare-limit-set"),
     path("limit-sets/<uuid:id>/copy", limit_sets.CopyLimitSet.as_view(), name="api-copy-limit-set"),
     path("limit-sets/<uuid:id>/export", limit_sets.ExportLimitSet.as_view(), name="api-export-limit-set"),
     path("limit-sets/<uuid:id>/review", limit_sets.LimitSetReview.as_view(), name="api-limit-set-review"),

@@ -32,10 +32,7 @@ ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_update;
 ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_truncate;
 """
 _EXPECTED = {
-    "sqlite": (
-        "SELECT name FROM sqlite_master WHERE type = 'trigger'",
-        ("no_update", "no_delete", "no_replace"),
-    ),
+    "sqlite": ("SELECT name FROM sqlite_master WHERE type = 'trigger'", ("no_update", "no_delete", "no_replace")),
     "postgresql": ("SELECT tgname FROM pg_trigger WHERE tgenabled = 'A'", ("no_update", "no_truncate")),
 }
 

@@ -92,9 +92,4 @@ def figure(value: object) -> float | None:
 
 
 def _compares(value: float, suffix: str, wanted: float) -> bool:
-    return {
-        "_ge": value >= wanted,
-        "_gt": value > wanted,
-        "_le": value <= wanted,
-        "_lt": value < wanted,
-    }[suffix]
+    return {"_ge": value >= wanted, "_gt": value > wanted, "_le": value <= wanted, "_lt": value < wanted}[suffix]

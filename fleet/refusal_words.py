@@ -78,11 +78,7 @@ _OF_FORMS: dict[type[forms.Field], dict[str, Any]] = {
         "invalid_choice": _("is %(value)s; it must be one of those offered"),
         "invalid_list": _("must be chosen from those offered"),
     },
-    forms.FileField: {
-        "invalid": _("is no file"),
-        "missing": _MISSING,
-        "empty": _("is an empty file"),
-    },
+    forms.FileField: {"invalid": _("is no file"), "missing": _MISSING, "empty": _("is an empty file")},
 }
 _OF_ROWS = {
     "null": _MISSING,

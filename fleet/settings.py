@@ -138,10 +138,7 @@ def _database(name: str, default: str) -> dict[str, object]:
     if database["ENGINE"] == "django.db.backends.sqlite3":
         return database | {"OPTIONS": SQLITE_OPTIONS, "CONN_MAX_AGE": 0}
     if database["ENGINE"] == "django.db.backends.postgresql":
-        return database | {
-            "OPTIONS": {"options": "-c synchronous_commit=on -c lock_timeout=10000"},
-            "CONN_MAX_AGE": 60,
-        }
+        return database | {"OPTIONS": {"options": "-c synchronous_commit=on -c lock_timeout=10000"}, "CONN_MAX_AGE": 60}
     raise ImproperlyConfigured(f"{name} must name SQLite or PostgreSQL.")
 
 
@@ -155,10 +152,7 @@ if SERVED and DATABASES["default"]["ENGINE"] != "django.db.backends.postgresql":
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "fleet.User"
-AUTHENTICATION_BACKENDS = [
-    "axes.backends.AxesStandaloneBackend",
-    "django.contrib.auth.backends.ModelBackend",
-]
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
@@ -336,9 +330,5 @@ LOGGING = {
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
-    "loggers": {
-        "django.server": {"level": "WARNING"},
-        "celery": {"level": "WARNING"},
-        "axes": {"level": "WARNING"},
-    },
+    "loggers": {"django.server": {"level": "WARNING"}, "celery": {"level": "WARNING"}, "axes": {"level": "WARNING"}},
 }

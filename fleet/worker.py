@@ -41,12 +41,7 @@ def _transport_options() -> dict[str, object]:
         settings.BROKER_DIR.mkdir(parents=True, exist_ok=True)
         folder = str(settings.BROKER_DIR)
         control = str(settings.BROKER_DIR / "control")
-        return {
-            "data_folder_in": folder,
-            "data_folder_out": folder,
-            "control_folder": control,
-            "polling_interval": 0.1,
-        }
+        return {"data_folder_in": folder, "data_folder_out": folder, "control_folder": control, "polling_interval": 0.1}
     return {
         "visibility_timeout": 600,
         "unacked_restore_interval": 2,

@@ -106,10 +106,7 @@ def _opening(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 def _facts(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     half = width / 2
     yield columns(
-        [
-            [fact_table(words.appliance_pairs(facts), half - 18)],
-            [fact_table(words.visit_pairs(facts), half)],
-        ],
+        [[fact_table(words.appliance_pairs(facts), half - 18)], [fact_table(words.visit_pairs(facts), half)]],
         [half, half],
     )
 
@@ -354,10 +351,7 @@ def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 def _signatures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     half = width / 2
-    lines = [
-        [_("Technician: %s") % words.signature_words(facts)],
-        [_("For the building: name, signature, date")],
-    ]
+    lines = [[_("Technician: %s") % words.signature_words(facts)], [_("For the building: name, signature, date")]]
     cells = [[Spacer(1, 17), table([[paragraph(SMALL, *each)]], [half - 18], heads=0)] for each in lines]
     yield KeepTogether(columns(cells, [half, half]))
     yield Spacer(1, 4)

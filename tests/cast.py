@@ -86,17 +86,9 @@ def make_person(name: str, user: User | None, actor: User, *, valid_to: str = "2
 
 
 def make_analyser(actor: User, *, co2: str = "calculated", valid_to: str = "2030-12-31") -> Analyser:
-    accuracy = {
-        "o2": {"absolute": 0.3},
-        "co": {"absolute": 20, "relative_pct": 5},
-        "flue_temp": {"absolute": 2},
-    }
+    accuracy = {"o2": {"absolute": 0.3}, "co": {"absolute": 20, "relative_pct": 5}, "flue_temp": {"absolute": 2}}
     analyser = Analyser.objects.create(
-        name="Analyser 1",
-        serial="A-1",
-        measures=["o2", "co", "flue_temp", "air_temp"],
-        co2=co2,
-        accuracy=accuracy,
+        name="Analyser 1", serial="A-1", measures=["o2", "co", "flue_temp", "air_temp"], co2=co2, accuracy=accuracy
     )
     content = {
         "done_on": "2015-01-10",

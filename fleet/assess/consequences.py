@@ -11,15 +11,7 @@ from datetime import date
 from fleet.assess.due.due_changes import DueChange, assignments_on, due_changes
 from fleet.assess.due.required_checks import appliances_reached
 from fleet.assess.judging.changes import newest_read_visits
-from fleet.assess.judging.comparing import (
-    Applying,
-    Draft,
-    Tables,
-    VerdictChange,
-    applying,
-    changed_verdicts,
-    judged_by,
-)
+from fleet.assess.judging.comparing import Applying, Draft, Tables, VerdictChange, applying, changed_verdicts, judged_by
 from fleet.models import Appliance, SheetVersion, Visit
 from fleet.models.appliances import not_gone
 

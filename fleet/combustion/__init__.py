@@ -5,17 +5,8 @@ measured, `_c` degrees Celsius, `_pa`, `_kw`, `_pct_net` and `_pct_gross` of the
 `arrays` says how scalars, arrays and NaN are handled.
 """
 
-from fleet.combustion.ambient import (
-    barometric_pressure_pa,
-    corrected_to_reference,
-)
-from fleet.combustion.emissions import (
-    air_free,
-    at_reference_o2,
-    co_co2_ratio,
-    mg_per_kwh,
-    nox_from_no,
-)
+from fleet.combustion.ambient import barometric_pressure_pa, corrected_to_reference
+from fleet.combustion.emissions import air_free, at_reference_o2, co_co2_ratio, mg_per_kwh, nox_from_no
 from fleet.combustion.figures import derived_figures
 from fleet.combustion.flue_gas import (
     FlueGas,
@@ -45,11 +36,7 @@ from fleet.combustion.plausibility import (
     identical_readings,
     reading_flags,
 )
-from fleet.combustion.regulation import (
-    LOSS_COEFFICIENTS,
-    LossCoefficients,
-    regulation_loss,
-)
+from fleet.combustion.regulation import LOSS_COEFFICIENTS, LossCoefficients, regulation_loss
 from fleet.combustion.steadiness import Criterion, Steadiness, co_rise, overall, steadiness
 from fleet.combustion.uncertainty import Derived, figures_with_uncertainty, standard_uncertainties
 

@@ -80,10 +80,7 @@ def nox_from_no(no_ppm: ArrayLike, *, no2_share: float = 0.05) -> Floats:
 
 @QUIET
 def mg_per_kwh(
-    fuel: AnyFuel,
-    ppm_air_free: ArrayLike,
-    species: Literal["CO", "NO2"],
-    basis: Literal["net", "gross"],
+    fuel: AnyFuel, ppm_air_free: ArrayLike, species: Literal["CO", "NO2"], basis: Literal["net", "gross"]
 ) -> Floats:
     """Mass per heat input [mg/kWh] of an air-free dry concentration [ppm]; NOx is counted as NO2.
 

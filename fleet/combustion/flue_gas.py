@@ -178,11 +178,7 @@ def dilution_factor(o2_pct: ArrayLike) -> Floats:
 
 @QUIET
 def apparent_co2_max_pct(
-    o2_pct: ArrayLike,
-    co2_pct: ArrayLike,
-    *,
-    o2_air_pct: float = O2_AIR_PCT,
-    co2_air_pct: float = CO2_AIR_PCT,
+    o2_pct: ArrayLike, co2_pct: ArrayLike, *, o2_air_pct: float = O2_AIR_PCT, co2_air_pct: float = CO2_AIR_PCT
 ) -> Floats:
     """CO2 maximum of the fuel that an O2 and a measured CO2 reading point to [% vol, dry].
 

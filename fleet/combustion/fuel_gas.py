@@ -61,12 +61,7 @@ def gas_properties(fuel: Fuel) -> GasProperties:
     lhv_mj_m3 = (hhv_kj_mol - VAPORISATION_AT_REFERENCE_KJ_MOL * fuel.water_products) / volume_l_mol
     root_density = math.sqrt(relative_density)
     return GasProperties(
-        compressibility,
-        relative_density,
-        hhv_mj_m3,
-        lhv_mj_m3,
-        hhv_mj_m3 / root_density,
-        lhv_mj_m3 / root_density,
+        compressibility, relative_density, hhv_mj_m3, lhv_mj_m3, hhv_mj_m3 / root_density, lhv_mj_m3 / root_density
     )
 
 

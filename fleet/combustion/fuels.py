@@ -72,13 +72,7 @@ class Fuel:
 
     @classmethod
     def from_composition(
-        cls,
-        name: str,
-        composition: Mapping[str, float],
-        *,
-        label: str = "",
-        source: str = "",
-        evidence: str = "",
+        cls, name: str, composition: Mapping[str, float], *, label: str = "", source: str = "", evidence: str = ""
     ) -> Self:
         """A gas from mole fractions of CH4 C2H6 C3H8 nC4 iC4 nC5 H2 CO CO2 N2 O2.
 

@@ -239,10 +239,7 @@ _WORDS: Final = MappingProxyType(
             ),
             ("o2_pct", "co2_pct", "expected_co2_pct", "apparent_co2_max_pct", "fuel_co2_max_pct"),
         ),
-        ReadingFlag.CO2_CALCULATED: (
-            "CO2 is calculated from O2 and confirms nothing.",
-            ("o2_pct", "co2_pct"),
-        ),
+        ReadingFlag.CO2_CALCULATED: ("CO2 is calculated from O2 and confirms nothing.", ("o2_pct", "co2_pct")),
         ReadingFlag.RICH_SIDE: (
             (
                 "CO of {co_ppm:.0f} ppm with O2 near 0 or not read: the flame may be short of air, where CO2 "

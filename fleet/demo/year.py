@@ -37,11 +37,7 @@ MONTH_WEEKS = 4
 def bring_in_older(town: Town, say: Say) -> int:
     """Some years of earlier tests, without what analysers logged, entered on the first day. Returns how many."""
     plan = sorted(
-        (
-            (day, life.site, number)
-            for number, life in enumerate(town.lives.values())
-            for day in _older_days(town, life)
-        ),
+        ((day, life.site, number) for number, life in enumerate(town.lives.values()) for day in _older_days(town, life))
     )
     end_waiting(town.begins)  # what the register asked for while it was made
     lives = list(town.lives.values())

@@ -82,12 +82,7 @@ class Biases:
 
 
 def biases(
-    panel: Panel,
-    hyper: Hyper,
-    analyser_of: Sequence[Hashable],
-    site_day_of: Sequence[Hashable],
-    *,
-    passes: int = 2,
+    panel: Panel, hyper: Hyper, analyser_of: Sequence[Hashable], site_day_of: Sequence[Hashable], *, passes: int = 2
 ) -> Biases:
     """The common errors in a panel's readings, and the panel without them.
 

@@ -55,12 +55,7 @@ def survival_below(
 
 
 def survival_between(
-    start: FloatArray,
-    width: FloatArray,
-    drift: FloatArray,
-    drift_var: FloatArray,
-    q: FloatArray,
-    years: FloatArray,
+    start: FloatArray, width: FloatArray, drift: FloatArray, drift_var: FloatArray, q: FloatArray, years: FloatArray
 ) -> FloatArray:
     """Chance that a path starting at `start` has touched neither 0 nor `width` within `years`.
 
@@ -79,12 +74,7 @@ def survival_between(
 
 
 def chance_of_both(
-    start: FloatArray,
-    width: FloatArray,
-    drift: FloatArray,
-    drift_var: FloatArray,
-    q: FloatArray,
-    years: FloatArray,
+    start: FloatArray, width: FloatArray, drift: FloatArray, drift_var: FloatArray, q: FloatArray, years: FloatArray
 ) -> FloatArray:
     """No less than the chance that a path touches both 0 and `width` within `years`; arguments as above.
 

@@ -405,13 +405,7 @@ def _read(shape: type[StrictSerializer], data: Any, refusal: str) -> dict[str, A
 
 def _try(content: dict[str, Any]) -> None:
     """Compile it on trial. Raises Malformed."""
-    lines = {
-        "id": "stop-levels",
-        "version": 1,
-        "evidence": "trial",
-        "co_ppm_air_free": 400,
-        "ambient_co_ppm": 35,
-    }
+    lines = {"id": "stop-levels", "version": 1, "evidence": "trial", "co_ppm_air_free": 400, "ambient_co_ppm": 35}
     lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
     trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
     try:

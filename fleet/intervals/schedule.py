@@ -20,12 +20,7 @@ _LEADING = frozenset({"counted_from_start", "event_asks_sooner"})
 
 
 def next_due(
-    rule: Rule,
-    history: Iterable[object],
-    *,
-    start: object = None,
-    today: object = None,
-    facts: Facts = NO_FACTS,
+    rule: Rule, history: Iterable[object], *, start: object = None, today: object = None, facts: Facts = NO_FACTS
 ) -> Due:
     """When the next check is due by `rule`.
 

@@ -20,10 +20,7 @@ Card = Mapping[str, Any]
 ROW_GROUPS = ("stop_levels", "bands", "orders", "ceilings", "limits")
 CARD_VERSION = 2
 PHASES = ("as_found", "as_left")
-DERIVED = (
-    *("key", "doubt", "derived"),
-    *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"),
-)
+DERIVED = (*("key", "doubt", "derived"), *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"))
 
 
 def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:

@@ -22,13 +22,7 @@ CO_QUANTITIES = frozenset({"co", "co_air_free", "co_co2_ratio"})
 # A ratio of ppm to per cent, as parts.
 PARTS_PER_PPM_PCT = 1e-4
 
-NOMINAL_RATES = (
-    "high",
-    "nominal",
-    "rated, else highest settable",
-    "nominal or highest settable",
-    "highest effective",
-)
+NOMINAL_RATES = ("high", "nominal", "rated, else highest settable", "nominal or highest settable", "highest effective")
 ANY_RATES = ("any", "any_normal_load", "high_or_typical_load", "steady >= 5 min", "normal operation")
 
 # Basis -> (reference O2, O2 in air); None where the value is taken as measured.
@@ -80,13 +74,7 @@ LABELS: Mapping[str, str] = {
 }
 
 # Read outside the flue, so neither the sampling point nor the dilution of the sample touches them.
-OUTSIDE_THE_FLUE = (
-    "ambient_co_ppm",
-    "ambient_co_rise_ppm",
-    "spillage_min",
-    "spillage_or_condensation",
-    "flame",
-)
+OUTSIDE_THE_FLUE = ("ambient_co_ppm", "ambient_co_rise_ppm", "spillage_min", "spillage_or_condensation", "flame")
 
 NEEDS: Mapping[str, str] = {
     "ambient_co_twa8h": "an 8 h average of ambient CO",
@@ -187,12 +175,7 @@ def _measure(
     elif dilution:
         reference, in_air = dilution
         scaling = {"factor": factor * (in_air - reference), "scaled_by": "o2_pct", "o2_in_air_pct": in_air}
-    return {
-        "field": field,
-        **scaling,
-        "whole": whole,
-        "in_flue": field not in OUTSIDE_THE_FLUE,
-    }
+    return {"field": field, **scaling, "whole": whole, "in_flue": field not in OUTSIDE_THE_FLUE}
 
 
 def _concentration(gas: str, basis: str, unit: str | None) -> Reading:

@@ -37,12 +37,7 @@ STOP_RANK = SEVERITIES.index("stop_work")
 COMPARISONS = {"rising_and_over": ">"} | {
     op: op for op in (">", ">=", "<", "!=", "outside", "between", "missing", "incomplete")
 }
-PHASES = {
-    "any": None,
-    "as_found": ["as_found"],
-    "as_left": ["as_left"],
-    "as_found_and_as_left": None,
-}
+PHASES = {"any": None, "as_found": ["as_found"], "as_left": ["as_left"], "as_found_and_as_left": None}
 
 
 def rank(severity: str) -> int:

@@ -25,11 +25,7 @@ def _stop_levels(lines: Source) -> list[dict[str, Any]]:
 
     return [
         {"quantity": "co_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
-        {
-            "quantity": "co_trend_in_test",
-            "op": "rising_and_over",
-            "limit": figure("co_rising_above_ppm", 100),
-        },
+        {"quantity": "co_trend_in_test", "op": "rising_and_over", "limit": figure("co_rising_above_ppm", 100)},
         {"quantity": "ambient_co", "op": ">=", "limit": figure("ambient_co_ppm")},
         {"quantity": "ambient_co_rise", "op": ">=", "limit": figure("ambient_co_rise_ppm", 5)},
         {"quantity": "spillage_time", "op": ">", "limit": figure("spillage_min", SPILLAGE_MIN), "unit": "min"},

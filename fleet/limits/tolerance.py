@@ -45,12 +45,7 @@ def exact(value: object) -> Decimal:
 
 
 def band(
-    target: object = None,
-    tolerance: object = None,
-    *,
-    basis: str,
-    lower: object = None,
-    upper: object = None,
+    target: object = None, tolerance: object = None, *, basis: str, lower: object = None, upper: object = None
 ) -> Band:
     """The band that a target and a tolerance stand for; the sums are exact decimals.
 
@@ -81,11 +76,7 @@ def band(
 def _half_width(target: Decimal, tolerance: Decimal, basis: str) -> Decimal:
     if tolerance < 0:
         raise ValueError(f"a tolerance can't be negative: {tolerance}")
-    return {
-        "points": tolerance,
-        "percent_of_target": abs(target) * tolerance / 100,
-        "range": tolerance / 2,
-    }[basis]
+    return {"points": tolerance, "percent_of_target": abs(target) * tolerance / 100, "range": tolerance / 2}[basis]
 
 
 def _float(value: object) -> float | None:

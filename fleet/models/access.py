@@ -22,9 +22,7 @@ class User(AbstractUser):
     clients = models.ManyToManyField("fleet.Client", blank=True, related_name="viewers")
 
     class Meta:
-        constraints = [
-            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="user_role_is_known"),
-        ]
+        constraints = [models.CheckConstraint(condition=models.Q(role__in=Role.values), name="user_role_is_known")]
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username

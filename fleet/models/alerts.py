@@ -54,9 +54,7 @@ class OnCall(RegisterEntry):
 
     class Meta:
         ordering = ["after_minutes", "id"]
-        constraints = [
-            models.CheckConstraint(condition=Q(after_minutes__lte=240), name="on_call_within_four_hours"),
-        ]
+        constraints = [models.CheckConstraint(condition=Q(after_minutes__lte=240), name="on_call_within_four_hours")]
 
     def __str__(self) -> str:
         return f"{self.after_minutes} {self.user_id}"

@@ -54,7 +54,7 @@ class Calibration(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(valid_to__gte=models.F("done_on")), name="calibration_lasts_from_its_day"
-            ),
+            )
         ]
 
     def __str__(self) -> str:

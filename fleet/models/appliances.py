@@ -81,7 +81,7 @@ class Appliance(RegisterEntry):
             models.CheckConstraint(
                 condition=Q(in_service_to__isnull=True) | Q(in_service_to__gte=F("in_service_from")),
                 name="appliance_leaves_after_it_came",
-            ),
+            )
         ]
 
     def __str__(self) -> str:

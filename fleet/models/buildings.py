@@ -47,9 +47,8 @@ class Building(RegisterEntry):
         ordering = ["name", "id"]
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(altitude_m__gte=-450, altitude_m__lte=6000),
-                name="building_altitude_is_on_land",
-            ),
+                condition=models.Q(altitude_m__gte=-450, altitude_m__lte=6000), name="building_altitude_is_on_land"
+            )
         ]
 
     def __str__(self) -> str:

@@ -32,7 +32,7 @@ class CalendarLink(models.Model):
             models.CheckConstraint(
                 condition=Q(user__isnull=False, client__isnull=True) | Q(user__isnull=True, client__isnull=False),
                 name="calendar_of_a_person_or_a_client",
-            ),
+            )
         ]
 
     def __str__(self) -> str:

@@ -41,13 +41,11 @@ class Contractor(models.Model):
         constraints = [
             models.CheckConstraint(condition=models.Q(id=1), name="one_contractor"),
             models.CheckConstraint(
-                condition=models.Q(accepted_risk__gt=0, accepted_risk__lt=1),
-                name="accepted_risk_is_a_chance",
+                condition=models.Q(accepted_risk__gt=0, accepted_risk__lt=1), name="accepted_risk_is_a_chance"
             ),
             models.CheckConstraint(condition=models.Q(flag_at__gt=0, flag_at__lt=1), name="flag_at_is_a_chance"),
             models.CheckConstraint(
-                condition=models.Q(accepted_risk_co__gt=0, accepted_risk_co__lt=1),
-                name="accepted_risk_co_is_a_chance",
+                condition=models.Q(accepted_risk_co__gt=0, accepted_risk_co__lt=1), name="accepted_risk_co_is_a_chance"
             ),
             models.CheckConstraint(
                 condition=models.Q(accepted_risk_rise__gt=0, accepted_risk_rise__lt=1),

@@ -84,7 +84,7 @@ class Sending(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=Q(failed_at__isnull=True) | Q(failed_at__gte=F("sent_at")), name="sending_fails_after_it_went"
-            ),
+            )
         ]
 
     def __str__(self) -> str:

@@ -40,10 +40,8 @@ class Flag(RegisterEntry):
         ordering = ["opened_at", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["appliance", "kind", "key"],
-                condition=Q(closed_at__isnull=True),
-                name="one_open_flag_a_reason",
-            ),
+                fields=["appliance", "kind", "key"], condition=Q(closed_at__isnull=True), name="one_open_flag_a_reason"
+            )
         ]
         indexes = [models.Index(fields=["kind", "closed_at"])]
 

@@ -29,7 +29,7 @@ class Snapshot(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["quantity", "rate"], condition=models.Q(in_force=True), name="one_snapshot_in_force"
-            ),
+            )
         ]
 
     def __str__(self) -> str:
@@ -73,9 +73,7 @@ class Forecast(models.Model):
 
     class Meta:
         ordering = ["appliance", "rate", "quantity"]
-        constraints = [
-            models.UniqueConstraint(fields=["appliance", "quantity", "rate"], name="one_forecast_a_series"),
-        ]
+        constraints = [models.UniqueConstraint(fields=["appliance", "quantity", "rate"], name="one_forecast_a_series")]
 
     def __str__(self) -> str:
         return f"{self.quantity} {self.rate} {self.last_visit_on:%Y-%m-%d}"
@@ -107,7 +105,7 @@ class ForecastCheck(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["visit", "quantity", "rate"], name="one_forecast_check_a_reading"),
+            models.UniqueConstraint(fields=["visit", "quantity", "rate"], name="one_forecast_check_a_reading")
         ]
 
     def __str__(self) -> str:

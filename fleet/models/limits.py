@@ -76,7 +76,7 @@ class LimitSetAssignment(models.Model):
                     | models.Q(client__isnull=True, building__isnull=True, appliance__isnull=False)
                 ),
                 name="assignment_has_one_place",
-            ),
+            )
         ]
 
     def __str__(self) -> str:

@@ -56,9 +56,8 @@ class Qualification(models.Model):
         ordering = ["valid_from", "id"]
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(valid_to__gte=models.F("valid_from")),
-                name="qualification_ends_after_it_begins",
-            ),
+                condition=models.Q(valid_to__gte=models.F("valid_from")), name="qualification_ends_after_it_begins"
+            )
         ]
 
     def __str__(self) -> str:

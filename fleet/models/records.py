@@ -31,10 +31,8 @@ class Record(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["kind", "subject"],
-                condition=models.Q(amends__isnull=True),
-                name="one_first_record_a_subject",
-            ),
+                fields=["kind", "subject"], condition=models.Q(amends__isnull=True), name="one_first_record_a_subject"
+            )
         ]
         indexes = [models.Index(fields=["subject", "id"])]
 
@@ -61,7 +59,7 @@ class UnreadableRecord(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["actor", "body_sha256"], condition=models.Q(resolved_at__isnull=True), name="one_open_held_body"
-            ),
+            )
         ]
 
     def __str__(self) -> str:

@@ -67,11 +67,7 @@ def _model_words(quantity: str, pace: float, usual: float | None) -> str:
 
 
 def _reach_words(told: Mapping[str, Any]) -> str:
-    words = {
-        "chance": chance_words(told["accepted_risk"]),
-        "limit": _limit_words(told),
-        "day": told["horizon_on"],
-    }
+    words = {"chance": chance_words(told["accepted_risk"]), "limit": _limit_words(told), "day": told["horizon_on"]}
     if told["is_due"]:
         return _("a chance of %(chance)s of being beyond %(limit)s already") % words
     if told["horizon_on"]:

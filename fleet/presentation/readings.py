@@ -185,14 +185,7 @@ def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
 
     label, unit, _words = group
     label = capital(chemical(label))
-    return _Subject(
-        label,
-        unit,
-        verdict.basis,
-        verdict.quantity,
-        value,
-        lambda one: _group(one) == group,
-    )
+    return _Subject(label, unit, verdict.basis, verdict.quantity, value, lambda one: _group(one) == group)
 
 
 # ---- one row: the same scale at every rate, so that rates can be compared by eye ----

@@ -14,14 +14,7 @@ from fleet.models.records import content_of
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
-from fleet.presentation.verdicts import (
-    LimitSource,
-    limit_words,
-    source_of,
-    sources_of,
-    value_words,
-    what_words,
-)
+from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources_of, value_words, what_words
 from fleet.presentation.words import capital, listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 

@@ -77,10 +77,7 @@ def preview_limit_set(*, limit_set: LimitSet, content: dict[str, Any], viewer: U
     """The same for a limit set. Its next version is unreviewed until a named person has reviewed it."""
     current = limit_set.current
     draft = LimitSetVersion(
-        limit_set=limit_set,
-        number=current.number + 1 if current else 1,
-        content=content,
-        evidence=content["evidence"],
+        limit_set=limit_set, number=current.number + 1 if current else 1, content=content, evidence=content["evidence"]
     )
     return _preview(draft, limit_set_differences(current.content if current else {}, content), viewer, day)
 

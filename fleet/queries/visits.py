@@ -7,10 +7,7 @@ from django.db.models import QuerySet
 
 from fleet.assess.judging.visit_facts import VisitFacts, facts_of_visit
 from fleet.errors import NotFound
-from fleet.models import (
-    User,
-    Visit,
-)
+from fleet.models import User, Visit
 from fleet.queries.access import visible_clients
 
 

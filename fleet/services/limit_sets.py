@@ -102,13 +102,7 @@ def review_limit_set(
     if newest is None:
         raise FleetError("nothing_to_review", "The set has no version yet.")
     return add_limit_set_version(
-        limit_set=limit_set,
-        content=newest.content,
-        actor=actor,
-        now=now,
-        id=new_id(),
-        review=review,
-        based_on=number,
+        limit_set=limit_set, content=newest.content, actor=actor, now=now, id=new_id(), review=review, based_on=number
     )
 
 

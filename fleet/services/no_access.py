@@ -15,14 +15,7 @@ from fleet.services import jobs
 
 @transaction.atomic
 def record_no_access(
-    *,
-    appliances: Sequence[Appliance],
-    at: datetime,
-    kind: str,
-    note: str,
-    letter: str,
-    actor: User,
-    now: datetime,
+    *, appliances: Sequence[Appliance], at: datetime, kind: str, note: str, letter: str, actor: User, now: datetime
 ) -> list[NoAccess]:
     """One attempt at each of these appliances of a building; the same attempt again is found, not made twice.
 

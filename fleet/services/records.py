@@ -61,12 +61,7 @@ def put_rows(*, rows: Iterable[Row]) -> None:
 
 
 def record_once(
-    *,
-    kind: str,
-    id: uuid.UUID,
-    model: type[Projected],
-    says: dict[str, Any],
-    add: Callable[[], Projected],
+    *, kind: str, id: uuid.UUID, model: type[Projected], says: dict[str, Any], add: Callable[[], Projected]
 ) -> tuple[Projected, bool]:
     """The row recorded under `id` and whether it was made now; `add` records it. Raises Conflict `id_taken`."""
     if _says_already(kind, id, says):

@@ -107,14 +107,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     ids = [each.id for each in serving]
     contractor = Contractor.objects.get()
     defects, retests = follow_ups.follow_appliances(appliances=serving, contractor=contractor, now=now)
-    known = Known.of(
-        ids,
-        contractor=contractor,
-        now=now,
-        required_checks=standing,
-        defects=defects,
-        retests=retests,
-    )
+    known = Known.of(ids, contractor=contractor, now=now, required_checks=standing, defects=defects, retests=retests)
     proposals = [Proposal(each, days[each.id], known) for each in serving]
     cases = [case for each in proposals for case in each.drift_cases()]
     flags.put_drift_flags(appliance_ids=ids, cases=cases, now=now)

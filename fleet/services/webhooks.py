@@ -183,12 +183,7 @@ def _waiting(hook: Webhook) -> QuerySet[HookDelivery]:
 def _as_delivery(event: Event) -> dict[str, Any]:
     """Columns of the delivery; the body is made once, so that every try signs and sends the same."""
     delivery_id = new_id()
-    body = {
-        "id": str(delivery_id),
-        "event": event.kind,
-        "at": event.at.astimezone(UTC).isoformat(),
-        **event.about,
-    }
+    body = {"id": str(delivery_id), "event": event.kind, "at": event.at.astimezone(UTC).isoformat(), **event.about}
     return {
         "id": delivery_id,
         "kind": event.kind,

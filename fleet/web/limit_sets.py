@@ -178,12 +178,7 @@ def record_set(request: HttpRequest, limit_set: LimitSet, content: dict[str, Any
 
 
 def _previewed(
-    request: HttpRequest,
-    facts: LimitSetFacts,
-    asked: AskedForm,
-    content: dict[str, Any],
-    based_on: int,
-    note: str = "",
+    request: HttpRequest, facts: LimitSetFacts, asked: AskedForm, content: dict[str, Any], based_on: int, note: str = ""
 ) -> HttpResponse:
     """What would change on top of the newest version, and what came between it and the one that was opened.
 

@@ -23,13 +23,7 @@ from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.revisits import beyond_words, set_words, who_words
 from fleet.presentation.words import count_words
 from fleet.queries.register import the_contractor, visible_appliances, visible_people
-from fleet.queries.revisits import (
-    MANY_ATTEMPTS,
-    BuildingRevisits,
-    revisits_of_building,
-    technicians,
-    visible_revisits,
-)
+from fleet.queries.revisits import MANY_ATTEMPTS, BuildingRevisits, revisits_of_building, technicians, visible_revisits
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, book_day, release_day
 from fleet.web.attention import away_words

@@ -13,11 +13,7 @@ from fleet.presentation.words import chemical
 from fleet.web.typed import YES_NO, Group, Spec, Typed, content_of
 
 GASES = (("co2", "CO₂"), ("o2", "O₂"))
-BASES = (
-    ("points", _("points")),
-    ("percent_of_target", _("percent of the target")),
-    ("range", _("a range")),
-)
+BASES = (("points", _("points")), ("percent_of_target", _("percent of the target")), ("range", _("a range")))
 _SOURCE_WORDS = Spec("source_text", _("In the source's words"), length=SOURCE_LENGTH)
 
 

@@ -98,11 +98,7 @@ def test_who_is_not_qualified_is_told_so(ask: Ask) -> None:
 
 @pytest.mark.parametrize(
     ("body", "field_named"),
-    [
-        ({"readings": []}, "readings"),
-        ({}, "readings"),
-        ({"readings": [{"rate": "high"}]}, "readings.0.phase"),
-    ],
+    [({"readings": []}, "readings"), ({}, "readings"), ({"readings": [{"rate": "high"}]}, "readings.0.phase")],
 )
 def test_what_cannot_be_read_is_refused_by_its_field(
     field: APIClient, boiler: Appliance, body: dict[str, Any], field_named: str

@@ -126,9 +126,7 @@ def test_a_foreign_key_to_what_you_may_not_see_is_not_found(
 
 def test_a_building_stays_with_its_client(office: APIClient, building: Building, others: dict[str, Any]) -> None:
     moved = office.patch(
-        f"/api/v1/buildings/{building.id}",
-        {"client": str(others["client"].id)},
-        headers={"If-Match": '"1"'},
+        f"/api/v1/buildings/{building.id}", {"client": str(others["client"].id)}, headers={"If-Match": '"1"'}
     )
     assert moved.status_code == 422
     assert list(moved.json()["errors"]) == ["client"]

@@ -137,9 +137,7 @@ class Records:
 
     def __post_init__(self) -> None:
         was = self.fleet
-        self._parts: list[tuple[NDArray[Any], ...]] = [
-            (was.unit, was.t_years, was.as_found, was.as_left, was.adjusted),
-        ]
+        self._parts: list[tuple[NDArray[Any], ...]] = [(was.unit, was.t_years, was.as_found, was.as_left, was.adjusted)]
 
     def add(self, there: Bools, visits: Visits) -> None:
         unit = np.flatnonzero(there)

@@ -3,14 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fleet.combustion.ambient import (
-    REFERENCE_RELATIVE_HUMIDITY,
-    Control,
-    Quantity,
-    _Intake,
-    _law,
-    _moved,
-)
+from fleet.combustion.ambient import REFERENCE_RELATIVE_HUMIDITY, Control, Quantity, _Intake, _law, _moved
 from fleet.combustion.arrays import Floats, floats
 from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import STANDARD_PRESSURE_PA

@@ -83,10 +83,7 @@ def test_takes_the_weather_out_where_the_humidity_is_known(
     """Tolerance: the case prints two decimals, so its reading is known to 0.005, here with one more
     for the slope.
     """
-    control, read, temp, humidity = (
-        CONTROLS[case["control"]],
-        *(float(case[c]) for c in (column, "T_air_C", "RH")),
-    )
+    control, read, temp, humidity = (CONTROLS[case["control"]], *(float(case[c]) for c in (column, "T_air_C", "RH")))
     value, _ = corrected_to_reference(METHANE, control, quantity, read, temp, relative_humidity=humidity)
     assert value == pytest.approx(base, abs=0.01)
 

@@ -31,11 +31,7 @@ from tests.combustion.cases import CASE_FUELS, number_after, rows
 
 CASES = rows("check_values")
 # Decision rules and limits of a regulation are another room's.
-OTHER_ROOMS = {
-    "guard_band_factor_one_sided",
-    "conformance_probability",
-    "flue_loss_limit_pct",
-}
+OTHER_ROOMS = {"guard_band_factor_one_sided", "conformance_probability", "flue_loss_limit_pct"}
 
 EN_437_GASES = {
     "G20": {"CH4": 1.0},
@@ -135,11 +131,7 @@ def _air_free(inputs: str) -> float:
 
 def _f_factor(dry_moles: Callable[[Fuel], float]) -> Callable[[str], float]:
     def value(inputs: str) -> float:
-        fuel = {
-            "natural gas": CASE_FUELS["US_NG"],
-            "propane": CASE_FUELS["G31"],
-            "butane": CASE_FUELS["G30"],
-        }[inputs]
+        fuel = {"natural gas": CASE_FUELS["US_NG"], "propane": CASE_FUELS["G31"], "butane": CASE_FUELS["G30"]}[inputs]
         return dry_moles(fuel) * SCF_PER_MOL * KJ_PER_MMBTU / fuel.hhv_kj_mol
 
     return value

@@ -103,9 +103,7 @@ def test_docstring_examples_are_right(name: str) -> None:
 
 
 @pytest.mark.parametrize("face", FACES.values(), ids=FACES)
-def test_awkward_values_neither_warn_nor_raise_and_arrays_agree_with_scalars(
-    face: Callable[[Any], Any],
-) -> None:
+def test_awkward_values_neither_warn_nor_raise_and_arrays_agree_with_scalars(face: Callable[[Any], Any]) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         together = face(np.array(AWKWARD))

@@ -317,10 +317,7 @@ def test_nothing_of_a_species_may_be_said() -> None:
 
 def test_a_fuel_goes_by_its_name_unless_it_has_a_label() -> None:
     analysis = {"C": 0.87, "H": 0.13}
-    for plain in (
-        Fuel.from_composition("bare", {"CH4": 1.0}),
-        Fuel.from_ultimate_analysis("bare", analysis, 45.5),
-    ):
+    for plain in (Fuel.from_composition("bare", {"CH4": 1.0}), Fuel.from_ultimate_analysis("bare", analysis, 45.5)):
         assert (plain.label, plain.source, plain.evidence) == ("bare", "", "")
     words = {"label": "Oil", "source": "a book", "evidence": "seen"}
     told = Fuel.from_ultimate_analysis("oil", analysis, 45.5, **words)

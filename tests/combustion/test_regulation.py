@@ -5,11 +5,7 @@ from dataclasses import astuple
 import numpy as np
 import pytest
 
-from fleet.combustion import (
-    LOSS_COEFFICIENTS,
-    LossCoefficients,
-    regulation_loss,
-)
+from fleet.combustion import LOSS_COEFFICIENTS, LossCoefficients, regulation_loss
 
 GERMANY, FLANDERS = ("DE", "2010"), ("BE-VLG", "as published by EMIS, act 29199")
 OLDER = ("DE", "before 2010")

@@ -41,8 +41,7 @@ def autoregressive(correlation: float, count: int, length: int) -> NDArray[np.fl
 
 
 @pytest.mark.parametrize(
-    ("name", "level", "allowed"),
-    [("o2", 5.0, 0.2), ("co2", 9.0, 0.1), ("co", 20.0, 5.0), ("co", 0.0, 5.0)],
+    ("name", "level", "allowed"), [("o2", 5.0, 0.2), ("co2", 9.0, 0.1), ("co", 20.0, 5.0), ("co", 0.0, 5.0)]
 )
 def test_exactly_what_is_allowed_is_steady_and_a_hair_more_is_not(name: str, level: float, allowed: float) -> None:
     on, over, under = (judged(name, with_range(level, spread)) for spread in (allowed, allowed + 1e-6, allowed / 2))

@@ -20,10 +20,7 @@ def bridge_monte_carlo(
     stays = ((x > limits.floor) & (x < limits.ceiling)).astype(float)
     for _ in range(steps):
         after = x + mu * dt + np.sqrt(hyper.q * dt) * rng.standard_normal(paths)
-        for near, far in (
-            (x - limits.floor, after - limits.floor),
-            (limits.ceiling - x, limits.ceiling - after),
-        ):
+        for near, far in ((x - limits.floor, after - limits.floor), (limits.ceiling - x, limits.ceiling - after)):
             room = np.maximum(near, 0) * np.maximum(far, 0)
             stays *= -np.expm1(-2 * room / (hyper.q * dt))
         x = after

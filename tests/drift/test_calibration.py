@@ -39,14 +39,7 @@ def test_chances_outside_the_edges_are_refused():
 
 LAW = FleetLaw(n_units=1500, group_drift_sd=0.0)
 TRUE = Hyper(
-    LAW.drift_mean,
-    LAW.drift_sd**2,
-    LAW.diffusion_sd**2,
-    LAW.reading_sd**2,
-    LAW.rho,
-    LAW.w2,
-    1500,
-    Prior.of("co2"),
+    LAW.drift_mean, LAW.drift_sd**2, LAW.diffusion_sd**2, LAW.reading_sd**2, LAW.rho, LAW.w2, 1500, Prior.of("co2")
 )
 
 

@@ -87,13 +87,7 @@ def test_equal_intervals_with_an_adjustment_every_time_leave_reading_error_to_it
     n, k = 100, 5
     found, left = 9.0 + 0.2 * rng.standard_normal((2, n * k))
     panel = Panel.from_records(
-        np.repeat(np.arange(n), k),
-        ["g"] * n * k,
-        np.tile(np.arange(k), n),
-        found,
-        left,
-        [True] * n * k,
-        target=9.0,
+        np.repeat(np.arange(n), k), ["g"] * n * k, np.tile(np.arange(k), n), found, left, [True] * n * k, target=9.0
     )
     fitted = fit(panel, Prior.of("co2"))
     assert fitted.q + fitted.r + fitted.w2 + fitted.s2 == pytest.approx(0.04, rel=0.2)

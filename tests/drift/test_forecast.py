@@ -260,14 +260,7 @@ def test_a_unit_without_a_level_has_no_forecast():
 
 @pytest.mark.parametrize(
     ("lower", "upper", "target"),
-    [
-        (None, None, None),
-        (9.0, 9.0, None),
-        (9.5, 8.5, None),
-        (8.5, 9.5, 9.5),
-        (8.5, np.inf, None),
-        (8.5, np.nan, None),
-    ],
+    [(None, None, None), (9.0, 9.0, None), (9.5, 8.5, None), (8.5, 9.5, 9.5), (8.5, np.inf, None), (8.5, np.nan, None)],
 )
 def test_limits_that_enclose_nothing_are_refused(lower, upper, target):
     with pytest.raises(ValueError, match=r"limits|upper"):

@@ -35,10 +35,7 @@ def test_visits_that_arrive_out_of_order_are_put_in_order():
 
 def test_entries_at_the_same_time_become_one_visit_of_repeat_readings():
     panel = panel_of(
-        ("a", 0.0, 9.0, NAN, False),
-        ("a", 1.0, 8.6, NAN, False),
-        ("a", 1.0, 8.8, 9.1, True),
-        ("a", 1.0, NAN, 9.0, True),
+        ("a", 0.0, 9.0, NAN, False), ("a", 1.0, 8.6, NAN, False), ("a", 1.0, 8.8, 9.1, True), ("a", 1.0, NAN, 9.0, True)
     )
     assert panel.as_found.shape == (2, 1)
     assert panel.as_found[1, 0] == pytest.approx(8.7)

@@ -30,11 +30,7 @@ def test_readings_err_and_settings_scatter_as_the_law_says():
     reading_error = fleet.as_found - fleet.level_found
     setting = (fleet.level_left - law.target)[fleet.adjusted]
     left_error = (fleet.as_left - fleet.level_left)[fleet.adjusted]
-    for sample, sd in (
-        (reading_error, law.reading_sd),
-        (left_error, law.reading_sd),
-        (setting, law.setting_sd),
-    ):
+    for sample, sd in ((reading_error, law.reading_sd), (left_error, law.reading_sd), (setting, law.setting_sd)):
         assert sample.std() == pytest.approx(sd, abs=4 * sd / np.sqrt(2 * sample.size))
 
 

@@ -50,9 +50,7 @@ def test_a_further_interval_is_read_as_strictly_as_the_set_s_own(extra: Any, pat
 
 def test_two_further_intervals_have_two_names_whatever_their_case() -> None:
     found = errors(extra_intervals=[TUNE_UP, TUNE_UP | {"name": "Low-Use Tune-Up"}])
-    assert found == {
-        "extra_intervals.1.name": "is Low-Use Tune-Up; an interval of this name stands there already",
-    }
+    assert found == {"extra_intervals.1.name": "is Low-Use Tune-Up; an interval of this name stands there already"}
 
 
 @pytest.mark.parametrize("name", ["delivery", "repair", "sources"])

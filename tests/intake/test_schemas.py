@@ -94,11 +94,7 @@ def targets(draw: st.DrawFn, rate: str) -> dict[str, Any]:
     bases = st.sampled_from(["points", "percent_of_target", "range"])
     return (
         named
-        | {
-            "tolerance_basis": draw(bases),
-            "value": draw(decimals(0, 21)),
-            "tolerance": draw(decimals(0, 100)),
-        }
+        | {"tolerance_basis": draw(bases), "value": draw(decimals(0, 21)), "tolerance": draw(decimals(0, 100))}
         | draw(some(source_text=words(300)))
     )
 

@@ -176,11 +176,7 @@ def test_where_the_rule_can_give_no_date_the_event_s_stands() -> None:
 def test_an_event_decides_for_certain_what_the_run_hours_leave_open() -> None:
     facts = {"permit_on": "2026-02-01"}
     later = next_due(HOURS_LATER | AGAIN, ["2026-01-15"], facts=facts)
-    assert (later.due, bool(later.cannot_tell), later.certain_by) == (
-        date(2026, 4, 15),
-        True,
-        date(2026, 6, 1),
-    )
+    assert (later.due, bool(later.cannot_tell), later.certain_by) == (date(2026, 4, 15), True, date(2026, 6, 1))
     first = next_due(HOURS_FIRST | AGAIN, ["2025-06-15"], facts={"permit_on": "2025-06-16"}, today="2025-11-01")
     assert (first.due, doubt_words(first.cannot_tell)) == (date(2025, 10, 16), "")
 

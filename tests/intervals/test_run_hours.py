@@ -29,10 +29,7 @@ def test_a_reading_on_the_day_of_the_check_stands_in_for_the_check_s_own():
 
 def test_a_reading_from_before_the_check_says_nothing_of_the_hours_since():
     found = due_after(HOURS_FIRST, ("2026-01-14", 990), ("2026-03-01", 2000), check="2026-01-15")
-    assert (found.due, doubt_words(found.cannot_tell)) == (
-        date(2026, 4, 8),
-        NO_READING,
-    )  # 83 days and 8 hours
+    assert (found.due, doubt_words(found.cannot_tell)) == (date(2026, 4, 8), NO_READING)  # 83 days and 8 hours
 
 
 def test_a_check_with_its_own_reading_and_none_since_leaves_the_doubt():
@@ -101,10 +98,7 @@ def test_the_words_say_which_limb_decided():
 
 def test_whichever_is_later_waits_at_least_as_long_as_the_hours_take():
     found = due_after(HOURS_LATER | {"hours": 4800})
-    assert (found.due, doubt_words(found.cannot_tell)) == (
-        date(2026, 8, 3),
-        NO_READING,
-    )  # 200 days of day and night
+    assert (found.due, doubt_words(found.cannot_tell)) == (date(2026, 8, 3), NO_READING)  # 200 days of day and night
 
 
 def test_passes_lengthen_the_limbs_of_whichever_is_first_too():

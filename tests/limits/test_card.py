@@ -202,12 +202,7 @@ def test_a_sheet_that_cannot_be_read_is_refused(broken):
 
 
 @pytest.mark.parametrize(
-    "broken",
-    [
-        {"severity": "bad"},
-        {"fires_when": {"op": "near", "value": 3}},
-        {"decision_rule": "generous"},
-    ],
+    "broken", [{"severity": "bad"}, {"fires_when": {"op": "near", "value": 3}}, {"decision_rule": "generous"}]
 )
 def test_a_limit_that_cannot_be_read_is_refused(broken):
     with pytest.raises(ValueError, match=r"."):

@@ -137,11 +137,7 @@ def test_the_margins_of_each_rule():
 
 @pytest.mark.parametrize(
     ("lower", "upper", "expected"),
-    [
-        (None, 9.5, NormalDist(9.4, 0.15).cdf(9.5)),
-        (8.5, None, 1 - NormalDist(8.6, 0.15).cdf(8.5)),
-        (None, None, 1.0),
-    ],
+    [(None, 9.5, NormalDist(9.4, 0.15).cdf(9.5)), (8.5, None, 1 - NormalDist(8.6, 0.15).cdf(8.5)), (None, None, 1.0)],
 )
 def test_the_probability_of_a_limit_with_an_open_side(lower, upper, expected):
     value = 9.4 if lower is None else 8.6
@@ -161,10 +157,7 @@ def test_an_acceptance_zone_may_be_a_single_figure_or_open_on_a_side():
     assert acceptance_limits(None, None, "guarded", 1.0) == (None, None)
 
 
-@pytest.mark.parametrize(
-    ("limit", "beyond"),
-    [(100.0, 100 * 2e-9), (1e-4, 2e-12), (-100.0, 100 * 2e-9), (0.0, 2e-12)],
-)
+@pytest.mark.parametrize(("limit", "beyond"), [(100.0, 100 * 2e-9), (1e-4, 2e-12), (-100.0, 100 * 2e-9), (0.0, 2e-12)])
 def test_the_slack_is_a_share_of_the_limit_and_of_a_thousandth_at_least(limit, beyond):
     assert fired(limit + beyond, limit + beyond, None, limit) is True
     assert fired(limit + beyond / 4, limit + beyond / 4, None, limit) is False

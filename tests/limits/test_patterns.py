@@ -142,10 +142,7 @@ SHORT = {
         view({"o2_pct": 7.0}, {"o2_pct": 6.19}),
         view({"o2_pct": 7.0, "co_ppm_air_free": 100.0}, {"o2_pct": 7.0}),
     ],
-    "DX04": [
-        view({"o2_pct": 5.79, "co_ppm_air_free": 90.0}),
-        view({"o2_pct": 6.0, "co_ppm_air_free": 75.9}),
-    ],
+    "DX04": [view({"o2_pct": 5.79, "co_ppm_air_free": 90.0}), view({"o2_pct": 6.0, "co_ppm_air_free": 75.9})],
     "DX05": [view(high={"outside": True}, low={"outside": True}), view(high={"outside": None}, low={"outside": True})],
     "DX06": [view(high={"outside": True}, low={"outside": True}), view(high={"outside": True}, low={"outside": None})],
     "DX07": [view({"net_temp_k": 59.9}), view({"net_temp_k": 70.0, "o2_pct": 5.5})],

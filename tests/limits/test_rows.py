@@ -72,12 +72,7 @@ def test_the_comparisons_are_those_of_the_sets_and_each_stands_for_itself():
 
 
 def test_the_phases_that_the_sets_name():
-    assert PHASES == {
-        "any": None,
-        "as_found": ["as_found"],
-        "as_left": ["as_left"],
-        "as_found_and_as_left": None,
-    }
+    assert PHASES == {"any": None, "as_found": ["as_found"], "as_left": ["as_left"], "as_found_and_as_left": None}
     assert {limit["when"] for limit in LIMITS} == {*PHASES, "operation", "type_test"}
     assert compiled(when="operation")["phases"] == ["operation"]
     assert compiled(when=None)["phases"] is None

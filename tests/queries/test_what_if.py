@@ -156,9 +156,7 @@ def test_more_appliances_ask_no_more_queries(visited: Appliance, add: AddRequire
     for number in range(2):
         for each in range(3 * number + 1):
             add(cast.make_appliance(visited.building, visited.sheet, f"More {number}-{each}"), "Plain", MONTHS)
-        with CaptureQueriesContext(
-            connection,
-        ) as asked:
+        with CaptureQueriesContext(connection) as asked:
             what_if_building(dispatcher, visited.building_id, date(2026, 3, 10), NOON)
         counts.append(len(asked))
     assert counts[0] == counts[1]

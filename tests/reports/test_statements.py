@@ -104,11 +104,7 @@ def small(boiler: Appliance, body: dict[str, Any], technician: User, manager: Us
 
 def one_building(boiler: Appliance, viewer: User) -> Statement:
     return statement_for(
-        viewer,
-        building_id=boiler.building_id,
-        begins=date(2026, 1, 1),
-        ends=date(2026, 6, 30),
-        today=JULY.date(),
+        viewer, building_id=boiler.building_id, begins=date(2026, 1, 1), ends=date(2026, 6, 30), today=JULY.date()
     )
 
 

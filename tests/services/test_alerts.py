@@ -388,10 +388,7 @@ def test_who_opted_out_gets_none(boiler: Appliance, dispatcher: User, flag: Flag
     assert mail.outbox == []
 
 
-@pytest.mark.parametrize(
-    ("field", "value"),
-    [("email", "nobody"), ("hour", 24), ("time_zone", "Nowhere/Land")],
-)
+@pytest.mark.parametrize(("field", "value"), [("email", "nobody"), ("hour", 24), ("time_zone", "Nowhere/Land")])
 def test_a_choice_that_can_not_be_is_refused_by_its_field(dispatcher: User, field: str, value: Any) -> None:
     with pytest.raises(FleetError) as refused:
         alerts.change_own_alerts(user=dispatcher, version=1, changes={field: value}, now=NOON)

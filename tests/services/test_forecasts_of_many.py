@@ -36,12 +36,7 @@ def test_many_take_as_many_statements_as_few(
 
 @pytest.mark.parametrize("what", ["visit", "choices", "snapshot"])
 def test_what_changes_while_it_calculates_is_calculated_with(
-    what: str,
-    boiler: Appliance,
-    person: Person,
-    analyser: Analyser,
-    technician: User,
-    monkeypatch: pytest.MonkeyPatch,
+    what: str, boiler: Appliance, person: Person, analyser: Analyser, technician: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for day in ("2024-03-02", "2025-03-02"):
         store(visit_body(boiler, person, analyser, day=day), technician)

@@ -515,8 +515,7 @@ def test_old_rows_are_removed_and_dead_ones_stay(installation: User) -> None:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    ("published", "carrier", "unheard"),
-    [(True, "table", True), (True, "broker", False), (False, "table", False)],
+    ("published", "carrier", "unheard"), [(True, "table", True), (True, "broker", False), (False, "table", False)]
 )
 def test_the_broker_is_unheard_when_it_took_heartbeats_that_only_the_table_brought(
     published: bool, carrier: str, unheard: bool

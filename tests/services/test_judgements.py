@@ -28,11 +28,7 @@ def test_the_missing_one_of_o2_and_co2_is_derived_and_said(body: dict[str, Any],
 
 @pytest.mark.parametrize(
     ("basis", "outcomes"),
-    [
-        ("points", ("within", "within")),
-        ("percent_of_target", ("outside", "within")),
-        ("range", ("within", "within")),
-    ],
+    [("points", ("within", "within")), ("percent_of_target", ("outside", "within")), ("range", ("within", "within"))],
 )
 def test_one_per_cent_means_three_bands(
     boiler: Appliance,

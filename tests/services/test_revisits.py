@@ -132,11 +132,7 @@ def test_one_failure_does_not_end_the_others_and_is_tried_again_by_itself(
 
 
 def test_a_series_that_cannot_be_forecast_stops_only_its_own_appliances_forecasts(
-    three: list[Appliance],
-    person: Person,
-    analyser: Analyser,
-    technician: User,
-    monkeypatch: pytest.MonkeyPatch,
+    three: list[Appliance], person: Person, analyser: Analyser, technician: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for each in three:
         store(visit_body(each, person, analyser), technician)

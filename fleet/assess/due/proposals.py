@@ -15,18 +15,7 @@ from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of
 from fleet.assess.foresight.ceilings import CO
 from fleet.assess.foresight.forecasts import chance_on, told_figures
 from fleet.coded import coded
-from fleet.models import (
-    Appliance,
-    Contractor,
-    Defect,
-    Flag,
-    Forecast,
-    NoAccess,
-    RequiredCheck,
-    Retest,
-    Revisit,
-    Visit,
-)
+from fleet.models import Appliance, Contractor, Defect, Flag, Forecast, NoAccess, RequiredCheck, Retest, Revisit, Visit
 
 
 @dataclass(frozen=True)

@@ -79,11 +79,7 @@ def _facts(appliance: Appliance, sheet: SheetVersion | None) -> dict[str, object
 def _sheet(version: SheetVersion | None) -> dict[str, Any] | None:
     if version is None:
         return None
-    return dict(version.content) | {
-        "id": str(version.sheet_id),
-        "version": version.number,
-        "name": version.sheet.name,
-    }
+    return dict(version.content) | {"id": str(version.sheet_id), "version": version.number, "name": version.sheet.name}
 
 
 def _limit_set(version: LimitSetVersion) -> dict[str, Any]:

@@ -137,9 +137,7 @@ def readings_like(visit: Visit) -> list[Reading]:
 def newest_read_visits(appliance_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Visit]:
     """Of each appliance the newest visit that read anything, with all that judging it again asks for."""
     read = Visit.objects.filter(
-        Exists(Reading.objects.filter(visit=OuterRef("pk"))),
-        appliance__in=set(appliance_ids),
-        judgement__isnull=False,
+        Exists(Reading.objects.filter(visit=OuterRef("pk"))), appliance__in=set(appliance_ids), judgement__isnull=False
     )
     newest = dict(read.order_by("local_date", "id").values_list("appliance", "id"))
     related = Visit.objects.filter(id__in=newest.values()).select_related("judgement")

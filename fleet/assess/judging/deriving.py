@@ -25,11 +25,7 @@ from fleet.models import Reading, Visit
 
 # The only statutory loss formula whose limits ship with us, by class of fuel: its coefficients go by name with each
 # figure.
-LOSS_SETS = {
-    "natural_gas": "de_2010_natural_gas",
-    "lpg": "de_2010_liquefied_gas",
-    "oil_light": "de_2010_light_oil",
-}
+LOSS_SETS = {"natural_gas": "de_2010_natural_gas", "lpg": "de_2010_liquefied_gas", "oil_light": "de_2010_light_oil"}
 READ = ("o2_pct", "co2_pct", "co_ppm", "no_ppm", "nox_ppm", "flue_temp_c", "air_temp_c", "input_kw_gross")
 
 

@@ -128,10 +128,6 @@ def _people(visit: Visit) -> tuple[PersonFacts, ...]:
         used.setdefault(str(visit.signed_by_id), visit.signed_by)
     kind = fuel_kind(visit.fuel)
     return tuple(
-        PersonFacts(
-            each.name if each else given,
-            each,
-            each.qualification_on(kind, visit.local_date) if each else None,
-        )
+        PersonFacts(each.name if each else given, each, each.qualification_on(kind, visit.local_date) if each else None)
         for given, each in used.items()
     )

@@ -100,10 +100,7 @@ def _visit_values(content: dict[str, Any], people: dict[str, uuid.UUID]) -> dict
 
 
 def _reading_rows(
-    content: dict[str, Any],
-    visit_id: uuid.UUID,
-    people: dict[str, uuid.UUID],
-    analysers: dict[str, uuid.UUID],
+    content: dict[str, Any], visit_id: uuid.UUID, people: dict[str, uuid.UUID], analysers: dict[str, uuid.UUID]
 ) -> list[Row]:
     work = content.get("work", [])
     pressure_pa = _site_pressure_pa(content)
