@@ -181,8 +181,7 @@ class PreviewLimitSet(Door):
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         """Judge the newest visit of every appliance under the set again, as if it had been read today, and calculate
-        when
-        its checks would fall due."""
+        when its checks would fall due."""
         limit_set = found(all_limit_sets(self.viewer), id)
         content = read_limit_set(self.body())
         made = preview_limit_set(limit_set=limit_set, content=content, viewer=self.viewer, day=clock.today())

@@ -104,11 +104,10 @@ class Webhooks(ListDoor):
     genuine = hmac.compare_digest(expected, signature) and abs(time.time() - int(timestamp)) < 300
 
     Answer 2xx within 10 seconds. Redirects are not followed. Anything else is tried again with growing waits, up to an
-    hour; a 4xx five times; where nothing arrives for three days the hook is switched off and managers are told.
-    Which events there are, and what each is about besides appliance, building and client: flag opened, flag answered,
-    flag closed (flag); visit recorded, visit corrected (visit, record); revisit changed, day set, day taken back
-    (revisit, with the day and the technician named for it); required check counted (required check, with counted_on,
-    next_due and
+    hour; a 4xx five times; where nothing arrives for three days the hook is switched off and managers are told. Which
+    events there are, and what each is about besides appliance, building and client: flag opened, flag answered, flag
+    closed (flag); visit recorded, visit corrected (visit, record); revisit changed, day set, day taken back (revisit,
+    with the day and the technician named for it); required check counted (required check, with counted_on, next_due and
     its arithmetic in words, and the visit and record that counted it; once a required check and day).
 
     Addresses that are not public are refused, by what the name stands for at the moment of each try, unless a manager

@@ -26,7 +26,7 @@ _LONGEST_SEGMENT = 0xFFFF - 2
 
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # Text chunks under these keywords hold descriptions of the picture in formats that can tell the place.
-_ALERT_TEXT = re.compile(rb"(XML:com\.adobe\.xmp|Raw profile type [^\x00]*)\x00", re.IGNORECASE)
+_PLACE_TEXT = re.compile(rb"(XML:com\.adobe\.xmp|Raw profile type [^\x00]*)\x00", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,7 @@ def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
 
 
 def _kept_chunk(kind: bytes, content: bytes) -> bytes:
-    if kind in (b"tEXt", b"zTXt", b"iTXt") and _ALERT_TEXT.match(content):
+    if kind in (b"tEXt", b"zTXt", b"iTXt") and _PLACE_TEXT.match(content):
         return b""
     if kind == b"eXIf":
         content = without_position(_EXIF + content).removeprefix(_EXIF)

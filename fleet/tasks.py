@@ -1,8 +1,7 @@
 """Run one job: claim it, calculate, then write its effect and its `done` in one transaction.
 
 A handler calculates outside any transaction and gives what is to be written: where the database has one write lock, it
-is
-held for the writing only, and a visit that comes in meanwhile doesn't wait for the calculation.
+is held for the writing only, and a visit that comes in meanwhile doesn't wait for the calculation.
 """
 
 import threading

@@ -147,7 +147,7 @@ def _within(seconds: float, work: Callable[[], Found]) -> Found:
 def post(target: Target, address: str, *, headers: Mapping[str, str], body: bytes) -> Answer:
     """Send `body` to this target at this address. Raises Unreachable; any status is an answer, a redirect too."""
     began = time.monotonic()
-    connection = _Booked(target, address)
+    connection = _Pinned(target, address)
     # What trickles in slowly ends too: the socket is shut under whoever still reads from it.
     ends = threading.Timer(ANSWER_WITHIN_S, connection.cut)
     ends.daemon = True
@@ -169,7 +169,7 @@ def post(target: Target, address: str, *, headers: Mapping[str, str], body: byte
     return Answer(answer.status, read, int(1000 * (time.monotonic() - began)))
 
 
-def _why(connection: "_Booked", bad: Exception | None) -> str:
+def _why(connection: "_Pinned", bad: Exception | None) -> str:
     if connection.was_cut:
         return f"no whole answer within {ANSWER_WITHIN_S:.0f} s"
     if isinstance(bad, ssl.SSLCertVerificationError):
@@ -177,7 +177,7 @@ def _why(connection: "_Booked", bad: Exception | None) -> str:
     return f"{type(bad).__name__}: {bad}"[:200]
 
 
-class _Booked(http.client.HTTPConnection):
+class _Pinned(http.client.HTTPConnection):
     """A connection to one address, whatever the name means by now; TLS is held against the name."""
 
     def __init__(self, target: Target, address: str) -> None:

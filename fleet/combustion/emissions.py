@@ -18,8 +18,7 @@ _MASS_G_MOL: Final = {"CO": CO_MASS_G_MOL, "NO2": NO2_MASS_G_MOL}
 
 @QUIET
 def air_free(co_ppm: ArrayLike, o2_pct: ArrayLike) -> Floats:
-    """Concentration with all excess air removed [ppm, dry], from the measured one [ppm, dry] and O2 [% vol,
-    dry].
+    """Concentration with all excess air removed [ppm, dry], from the measured one [ppm, dry] and O2 [% vol, dry].
 
     Equation: CO 20.9 / (20.9 - O2), usual trade definition. NaN where O2 is 18 % or more: such a sample
     needs a proper sampling point. Serves NO and NOx as well.

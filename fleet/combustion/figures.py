@@ -19,8 +19,7 @@
 | dew_point_c | °C | water's partial pressure, IAPWS-IF97; needs no flue temperature |
 | input_kw_gross, input_kw_net | kW | as read, times net over gross heating value |
 
-The functions behind each line (`flue_gas`, `emissions`, `heat`, `regulation`, `humidity`) carry equations and
-sources.
+The functions behind each line (`flue_gas`, `emissions`, `heat`, `regulation`, `humidity`) carry equations and sources.
 """
 
 from collections.abc import Mapping

@@ -116,8 +116,7 @@ def excess_air_ratio_from_o2(fuel: AnyFuel, o2_pct: ArrayLike) -> Floats:
 
 @QUIET
 def excess_air_ratio_from_co2(fuel: AnyFuel, co2_pct: ArrayLike) -> Floats:
-    """Air supplied over air needed [-] from CO2 in the dry flue gas [% vol], taking the lean of its two
-    answers.
+    """Air supplied over air needed [-] from CO2 in the dry flue gas [% vol], taking the lean of its two answers.
 
     Equation: 1 + (D/A) (CO2max - CO2) / (CO2 - CO2air), exact; leaving out the CO2 of the air would be wrong
     by 0.001 at 1.25 and 0.007 at 2.0. NaN above the fuel's maximum and down from the CO2 of the air (0.04 %).

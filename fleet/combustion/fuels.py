@@ -111,8 +111,7 @@ class Fuel:
         source: str = "",
         evidence: str = "",
     ) -> Self:
-        """A liquid or solid fuel from mass fractions of C H O N S (dry, ash free) and its gross heating
-        value.
+        """A liquid or solid fuel from mass fractions of C H O N S (dry, ash free) and its gross heating value.
 
         hhv_mj_kg: at 25 °C [MJ/kg]. Errors as in from_composition; carbon must be present, because the fuel
         is counted per mole of carbon.

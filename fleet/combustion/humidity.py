@@ -1,8 +1,7 @@
 """Water vapour: saturation, humid air, and the dew point of flue gas.
 
-Saturation follows IAPWS-IF97 region 4, whose equations are explicit both ways. They are valid from 0 °C to
-the critical point; carried on to -30 °C they give the pressure over supercooled water, which weather air
-needs.
+Saturation follows IAPWS-IF97 region 4, whose equations are explicit both ways. They are valid from 0 °C to the critical
+point; carried on to -30 °C they give the pressure over supercooled water, which weather air needs.
 """
 
 from functools import lru_cache
@@ -66,8 +65,7 @@ def saturation_pressure_pa(temp_c: ArrayLike) -> Floats:
 
 @QUIET
 def saturation_temperature_c(pressure_pa: ArrayLike) -> Floats:
-    """Temperature at which water vapour of this pressure is saturated [°C]; NaN outside 50.9 Pa to 22.064
-    MPa.
+    """Temperature at which water vapour of this pressure is saturated [°C]; NaN outside 50.9 Pa to 22.064 MPa.
 
     Source: IAPWS-IF97 equation 31.
 

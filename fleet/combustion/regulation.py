@@ -1,8 +1,7 @@
 """The flue loss as a regulation words it: fixed coefficients, net basis, no condensation, no humidity.
 
-Coefficients belong to a jurisdiction and an edition. Below the dew point the result means nothing; against
-the enthalpy balance it is within 0.2 points for natural gas and oil and up to 0.8 points low for liquefied
-gas.
+Coefficients belong to a jurisdiction and an edition. Below the dew point the result means nothing; against the enthalpy
+balance it is within 0.2 points for natural gas and oil and up to 0.8 points low for liquefied gas.
 """
 
 from collections.abc import Mapping
@@ -19,8 +18,7 @@ from fleet.combustion.arrays import QUIET, Floats, floats, only_where
 class LossCoefficients:
     """One published set for loss = (flue - air temperature) (a / (o2_air_pct - O2) + b).
 
-    fuel: words of the source. basis: heating value that the percentage refers to. evidence: how far to trust
-    it.
+    fuel: words of the source. basis: heating value that the percentage refers to. evidence: how far to trust it.
     """
 
     fuel: str

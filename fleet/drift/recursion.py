@@ -1,19 +1,17 @@
 """The law between and at visits, and one step of the filter that follows from it.
 
-Between visits the true value moves as dx = mu dt + sigma dW; a reading is y = x + e. Each unit has a drift mu of
-its own from (1 - pi) N(m, s2 + v) + pi N(m, kappa^2 s2 + v), m, s2, v its group's: so each unit is followed by
-two filters (components) at once, weighted by how well each foretold its readings.
-A reading is regular, an outlier (its error sqrt(65) times as wide) or follows a sudden step of the level
-(N(0, 36 r)); the three Gaussians that it may leave behind are collapsed into one with their mean and covariance
-(GPB1). With e_o = lam = 0 only the first is left, and the filter is the exact one.
-After an adjustment x | y_left ~ N(T + rho (y_left - T), w2): the technician aims at the target T and the analyser
-errs, so the as-left reading is believed only by the share rho.
+Between visits the true value moves as dx = mu dt + sigma dW; a reading is y = x + e. Each unit has a drift mu of its
+own from (1 - pi) N(m, s2 + v) + pi N(m, kappa^2 s2 + v), m, s2, v its group's: so each unit is followed by two filters
+(components) at once, weighted by how well each foretold its readings. A reading is regular, an outlier (its error
+sqrt(65) times as wide) or follows a sudden step of the level (N(0, 36 r)); the three Gaussians that it may leave behind
+are collapsed into one with their mean and covariance (GPB1). With e_o = lam = 0 only the first is left, and the filter
+is the exact one. After an adjustment x | y_left ~ N(T + rho (y_left - T), w2): the technician aims at the target T and
+the analyser errs, so the as-left reading is believed only by the share rho.
 
-Kalman filter and its likelihood: Harvey, Forecasting, Structural Time Series Models and the Kalman Filter
-(1989), chapter 3; diffuse start: Durbin & Koopman, Time Series Analysis by State Space Methods (2nd ed., 2012),
-chapter 5; collapse: Bar-Shalom, Li & Kirubarajan, Estimation with Applications to Tracking and Navigation
-(2001), section 11.6. [Chapters from memory.] The reset law is our own: the regression of a setting on its noisy
-reading.
+Kalman filter and its likelihood: Harvey, Forecasting, Structural Time Series Models and the Kalman Filter (1989),
+chapter 3; diffuse start: Durbin & Koopman, Time Series Analysis by State Space Methods (2nd ed., 2012), chapter 5;
+collapse: Bar-Shalom, Li & Kirubarajan, Estimation with Applications to Tracking and Navigation (2001), section 11.6.
+[Chapters from memory.] The reset law is our own: the regression of a setting on its noisy reading.
 
 Shapes: units (n,), components (C, n), kinds of reading (H, C, n) with H = 1 or 3.
 """

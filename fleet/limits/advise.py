@@ -51,13 +51,11 @@ def advise(
     response : what was learned of the adjuster of this rate. first_step : what the visit's own first turn of it did,
     positive turns being the direction that the sheet says raises CO2.
 
-    A stop finding of any reading ends the advice. Then: on a reading that can't be judged against its target
-    advice is withheld with the reason; one inside its band needs no adjustment, and the distance from the
-    target is told; one outside names the adjuster of that rate unless the person isn't qualified, the burner
-    adapts itself, the manufacturer forbids field adjustment, or CO wasn't read: CO2 alone can't tell lean from rich.
-    About
-    how far is told only after a first step that agrees with what was learned; after one that went the other way
-    nothing is.
+    A stop finding of any reading ends the advice. Then: on a reading that can't be judged against its target advice is
+    withheld with the reason; one inside its band needs no adjustment, and the distance from the target is told; one
+    outside names the adjuster of that rate unless the person isn't qualified, the burner adapts itself, the
+    manufacturer forbids field adjustment, or CO wasn't read: CO2 alone can't tell lean from rich. About how far is told
+    only after a first step that agrees with what was learned; after one that went the other way nothing is.
     """
     verdicts = evaluate(card, [*earlier, reading])
     if verdicts.stop:

@@ -77,8 +77,7 @@ def card(
     Returns keys card_version, sheet, fuel, analyser, severities, facts, co_rise_ppm, margins (of the decision rules),
     stop_levels, bands, orders, ceilings, limits, dilution (rows of one shape), left_out (limits that the facts rule
     out, with those facts) and adjusters. A limit that can't be decided from the facts stays in, marked "applies":
-    "unclear", with the facts it lacks under "unrecorded".
-    ValueError for a sheet, set or line that can't be read.
+    "unclear", with the facts it lacks under "unrecorded". ValueError for a sheet, set or line that can't be read.
     """
     sheet = sheet or {"name": "no sheet"}
     known = known_facts(sheet, fuel, facts or {})

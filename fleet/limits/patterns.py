@@ -4,9 +4,8 @@ Thresholds and words are data (`fixtures/reference/diagnostics.json`); what a pa
 here, which returns the figures that fired it. Patterns suggest and never decide. Those that need other appliances or
 other visits are in `patterns_elsewhere`.
 
-A doubtful reading may condemn and never clear: where a pattern that makes the readings invalid holds, every
-explanation that
-rests on flue gas is dropped, and what calls for a stop stays.
+A doubtful reading may condemn and never clear: where a pattern that makes the readings invalid holds, every explanation
+that rests on flue gas is dropped, and what calls for a stop stays.
 """
 
 import math

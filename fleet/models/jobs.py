@@ -12,10 +12,9 @@ HEARTBEAT = "heartbeat"
 class Job(models.Model):
     """Unique (kind, key) only while waiting, so that a request during a run makes a new row.
 
-    `published_at` is when its id was last put on the broker: a hint needs no repeating each second.
-    `token` guards the end of a run: a worker whose claim ran out can't finish over a newer one.
-    A slot is a row that the timetable asked for: its key is the slot's own, and there is one row of it for good.
-    Bulk work gives way to what somebody waits for.
+    `published_at` is when its id was last put on the broker: a hint needs no repeating each second. `token` guards the
+    end of a run: a worker whose claim ran out can't finish over a newer one. A slot is a row that the timetable asked
+    for: its key is the slot's own, and there is one row of it for good. Bulk work gives way to what somebody waits for.
     """
 
     class State(models.TextChoices):

@@ -11,8 +11,7 @@ from fleet.models.register import RegisterEntry, new_id
 
 class Revisit(RegisterEntry):
     """One proposal an appliance. `date_set_by` says which reason set the last day, `why` what it is, as code and
-    figures;
-    `reasons` lists them all.
+    figures; `reasons` lists them all.
 
     earliest, latest : from when coming costs no anniversary, and the last day.
     otherwise_by : the last day by all reasons that don't count against the extra visits; None where there is none.

@@ -46,8 +46,7 @@ class DriftVisit:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What is expected on a day: half of the outcomes within low50 and high50, 90 of 100 within low90 and
-    high90."""
+    """What is expected on a day: half of the outcomes within low50 and high50, 90 of 100 within low90 and high90."""
 
     on: date
     low90: float

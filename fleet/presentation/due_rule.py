@@ -1,5 +1,4 @@
-"""A due date on the rule: the window, its last day, when the accepted risk is used up, when a visit is
-planned."""
+"""A due date on the rule: the window, its last day, when the accepted risk is used up, when a visit is planned."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -1,10 +1,9 @@
 """Where the figures beside pins and walls go, so that none covers another.
 
-One side of a rule (above the line, or below it) is rows of text, row 0 next to the line. A pin's stem
-reaches up to its own row and its figure stands beside its head; a caption (the figure of a wall or of a
-band's end) has no stem. How wide a page's drawing will be isn't known here, so a place must do both in a common
-column and, without the words that the style sheet hides there, on a narrow telephone with doubled text; a paper
-says its width."""
+One side of a rule (above the line, or below it) is rows of text, row 0 next to the line. A pin's stem reaches up to its
+own row and its figure stands beside its head; a caption (the figure of a wall or of a band's end) has no stem. How wide
+a page's drawing will be isn't known here, so a place must do both in a common column and, without the words that the
+style sheet hides there, on a narrow telephone with doubled text; a paper says its width."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -87,8 +86,7 @@ def _flattest_first(pins: Sequence[Label]) -> Iterator[tuple[Place, ...]]:
 
 
 def _staircase(pins: Sequence[Label]) -> list[Place]:
-    """A row each, rising to the left, so that no stem crosses a figure that stands to the right of its
-    pin."""
+    """A row each, rising to the left, so that no stem crosses a figure that stands to the right of its pin."""
     from_the_right = sorted(range(len(pins)), key=lambda index: -pins[index].at_pct)
     return [Place(from_the_right.index(index), 1) for index in range(len(pins))]
 

@@ -1,5 +1,4 @@
-"""Where a rule's parts stand: the line with its stretch and walls, pins on either side, figures beside
-them."""
+"""Where a rule's parts stand: the line with its stretch and walls, pins on either side, figures beside them."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -55,8 +54,7 @@ class RuleSide:
 
 @dataclass(frozen=True)
 class _Sizes:
-    """In em of the rule's text. `reach` is from the line to a pin's head, `room` from the head to the
-    edge."""
+    """In em of the rule's text. `reach` is from the line to a pin's head, `room` from the head to the edge."""
 
     half_stretch: float
     spread: float

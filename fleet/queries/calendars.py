@@ -84,8 +84,7 @@ def address_for(secret_sha256: str) -> CalendarLink | None:
 
 def events_for(address: CalendarLink, today: date) -> list[CalendarEvent]:
     """A client's feed has what is proposed and set for its appliances, and its required checks. A technician's has the
-    days that
-    name them, somebody's in the office all days that are set; both of the clients that they may see."""
+    days that name them, somebody's in the office all days that are set; both of the clients that they may see."""
     if address.client_id:
         revisits = Revisit.objects.filter(appliance__building__client=address.client_id)
         required_checks = RequiredCheck.objects.filter(

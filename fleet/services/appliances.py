@@ -87,10 +87,9 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
     """Change its entry and calculate anew what follows from it. Raises Conflict when it changed meanwhile.
 
-    Where it turns out not to have left, or later, the required checks that ended with it stand again. An appliance
-    that had been
-    put in its place replaces it no more, and keeps its own required checks until it leaves itself: nobody has said
-    that it did.
+    Where it turns out not to have left, or later, the required checks that ended with it stand again. An appliance that
+    had been put in its place replaces it no more, and keeps its own required checks until it leaves itself: nobody has
+    said that it did.
     """
     sheet = changes.get("sheet")
     if sheet is not None and sheet.id != appliance.sheet_id:

@@ -58,9 +58,8 @@ def _resolve_retests(appliance_ids: Iterable[uuid.UUID], until: date) -> list[Re
 def _date_defects(defects: Iterable[Defect], versions: Sequence[LimitSetVersion], contractor: Contractor) -> None:
     """The last day of each of a visit's defects, and how it comes about; stored where it changed.
 
-    versions: of the sets by which the visit was judged, each with its set. The earliest of what the visit recorded
-    and what these sets ask for counts; without either the contractor's own days by severity. A note without a day has
-    none.
+    versions: of the sets by which the visit was judged, each with its set. The earliest of what the visit recorded and
+    what these sets ask for counts; without either the contractor's own days by severity. A note without a day has none.
     """
     for each in defects:
         due, words = last_day_of(each, versions, contractor.repair_within_days)

@@ -24,9 +24,8 @@ def begin_tenancy(*, values: dict[str, Any], actor: User, now: datetime) -> tupl
     """A tenancy begins: values has building, appliance (None for all in the building), begins, source.
 
     Opens for each set that asks for it the delivery of the newest record that counted its required check, due on the
-    day
-    before; where there is none yet, as soon as a check has been made. Returns how many wait with it. Raises FleetError
-    `invalid`.
+    day before; where there is none yet, as soon as a check has been made. Returns how many wait with it. Raises
+    FleetError `invalid`.
     """
     appliance = values.get("appliance")
     if appliance is not None and appliance.building_id != values["building"].id:

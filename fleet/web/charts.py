@@ -1,9 +1,8 @@
 """Drift: the rule turned upright through time, as SVG in two sizes.
 
-The band is a pale stripe, limits are heavy lines with hatching beyond, each visit is an upright stroke from
-its open end (found) to its filled end (left), and slanting lines join what was left with what was next
-found. After today come the 50 and the 90 of 100 outcomes; below the days, the due date's rule on the same
-scale."""
+The band is a pale stripe, limits are heavy lines with hatching beyond, each visit is an upright stroke from its open
+end (found) to its filled end (left), and slanting lines join what was left with what was next found. After today come
+the 50 and the 90 of 100 outcomes; below the days, the due date's rule on the same scale."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -101,8 +100,7 @@ def _long(words: str) -> float:
 
 
 def _value_ends(chart: DriftChart) -> tuple[float, float]:
-    """From under the lowest to over the highest of all that is drawn; the fan counts only between the
-    limits."""
+    """From under the lowest to over the highest of all that is drawn; the fan counts only between the limits."""
     fan = [end for each in chart.course for end in (each.low90, each.high90)]
     bounds = [chart.lower, chart.upper, chart.band_lower, chart.band_upper, chart.target]
     read = [value for visit in chart.visits for value in (visit.found, visit.left)]
@@ -203,8 +201,7 @@ def _names(chart: DriftChart) -> list[_Name]:
 
 
 def spread(places: Sequence[float], apart: float, low: float, high: float) -> list[float]:
-    """The rising places, moved as little as one pass each way allows, `apart` from each other and inside
-    the ends."""
+    """The rising places, moved as little as one pass each way allows, `apart` from each other and inside the ends."""
     down: list[float] = []
     for place in places:
         down.append(max(place, low if not down else down[-1] + apart))

@@ -35,8 +35,7 @@ _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
 
 
 def places_of(role: str) -> tuple[HeadPlace, ...]:
-    """What somebody of this role finds in the head, the page after logging in first; nothing for an unknown
-    role."""
+    """What somebody of this role finds in the head, the page after logging in first; nothing for an unknown role."""
     return _BY_ROLE.get(role, ())
 
 

@@ -30,8 +30,7 @@ def _strip(rule: AnyRule, *, is_small: bool) -> Strip:
 
 
 def strip_svg(strip: Strip, *, is_small: bool = False) -> SafeString:
-    """The strip as one labelled picture. Hatching is painted with the pattern that every page defines
-    once."""
+    """The strip as one labelled picture. Hatching is painted with the pattern that every page defines once."""
     return element(
         "svg",
         element("title", strip.words) if strip.words else "",

@@ -98,3 +98,15 @@ def test_the_database_that_the_command_line_makes_is_for_its_owner_only(tmp_path
     assert made.returncode == 0, made.stderr[-2000:]
     assert (tmp_path / "var" / "fleet.sqlite3").stat().st_mode & 0o077 == 0
     assert (tmp_path / "var").stat().st_mode & 0o077 == 0
+
+
+def test_over_https_the_session_cookie_is_bound_to_the_host(tmp_path: Path) -> None:
+    """RFC 6265bis, section 4.1.3: `__Host-` makes a browser ask for Secure, path / and no Domain."""
+    environment = os.environ | SERVED | {"FLEET_VAR_DIR": str(tmp_path)}
+    code = (
+        "from fleet import settings as s;"
+        "print(s.SESSION_COOKIE_NAME, s.SESSION_COOKIE_SECURE, s.CSRF_COOKIE_SECURE,"
+        " getattr(s, 'SESSION_COOKIE_DOMAIN', None), getattr(s, 'SESSION_COOKIE_PATH', '/'))"
+    )
+    said = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True)
+    assert said.stdout.split() == ["__Host-session", "True", "True", "None", "/"], said.stderr

@@ -185,8 +185,7 @@ def _due(required_check: RequiredCheck, history: Sequence[date], known: _Known, 
     check.
 
     An appliance that was long in service when its required check began was not commissioned on that day: its first
-    check lies
-    before the required check, and the rule runs on from the required check's beginning.
+    check lies before the required check, and the rule runs on from the required check's beginning.
     """
     came, rule, day = known.appliance.in_service_from, required_check.rule, known.day
     if not history and "first" in rule:

@@ -72,8 +72,7 @@ def why_no_check(visit: Visit, judgement: Judgement) -> tuple[Coded, ...]:
     """Why the visit is no check; empty where it is one.
 
     It is one if the appliance was tested and at least one reading of its own flue, not invalid, was judged for CO:
-    found
-    within or outside. What was only looked at, or read where it proves nothing, counts for no required check.
+    found within or outside. What was only looked at, or read where it proves nothing, counts for no required check.
     """
     if visit.outcome != Visit.Outcome.TESTED:
         return (coded("not_tested", outcome=str(visit.outcome), reason=visit.outcome_reason),)

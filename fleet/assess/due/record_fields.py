@@ -182,9 +182,8 @@ def _missing(each: RecordField, required_fields: str, title: str) -> Missing:
 def asked_of(needs: Mapping[str, str]) -> Iterator[tuple[RecordField, list[str], list[str]]]:
     """The union of the fields of several required checks. needs: required check's name -> list of required fields.
 
-    Each field once, with the names of the required checks for which it is mandatory, and of those that ask for it
-    under its
-    condition.
+    Each field once, with the names of the required checks for which it is mandatory, and of those that ask for it under
+    its condition.
     """
     for each in record_fields().values():
         if NEVER_LACKING & set(each.answered_by):

@@ -47,9 +47,7 @@ def last_tested_before(visit: Visit) -> Visit | None:
 
 
 def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, invalid_too: bool = False) -> RateReading | None:
-    """The last usable reading at a rate in the first of these phases that has one; a invalid one only where asked
-    for.
-    """
+    """The last usable reading at a rate in the first of these phases that has one, an invalid one only if asked for."""
     derived = {each["number"]: each for each in visit.judgement.derived}
     usable = [
         each
