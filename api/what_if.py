@@ -49,7 +49,7 @@ class SupposedOut(serializers.Serializer[Any]):
 
 
 class SuppositionOut(serializers.Serializer[Any]):
-    """A check that counts for every required check on `day`. Nothing is stored. `today` and `day` are the building's."""
+    """A check on `day` that counts for every required check. Nothing is stored; `today` and `day` are the building's"""
 
     building = serializers.UUIDField(source="building.id")
     today = serializers.DateField()

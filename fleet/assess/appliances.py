@@ -14,7 +14,7 @@ SHARD = 200
 
 
 def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:
-    """The same with what their work is calculated from: building, client, gas, sheet and its versions, each read once."""
+    """The same with what their work is calculated from: building, client, gas, sheet and its versions, read once."""
     found = list(appliances)
     gases = Prefetch("gas_supplies", GasSupply.objects.order_by("since"))
     places = Building.objects.select_related("client").prefetch_related(gases)

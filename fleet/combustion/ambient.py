@@ -167,7 +167,7 @@ def _law(control: Control, quantity: Quantity) -> ControlLaw | None:
 def _moved(
     fuel: AnyFuel, law: ControlLaw, quantity: Quantity, value_pct: Floats, here: _Intake, there: _Intake
 ) -> tuple[Floats, Floats]:
-    """The reading with the air of `there` [% vol, dry] and its excess air ratio; untouched where the air is the same."""
+    """The reading with the air of `there` [% vol, dry] and its excess air ratio; untouched where it is the same."""
     shift = _relative_air(law, there) / _relative_air(law, here)
     ratio = _line_ratio(fuel, quantity, value_pct) * shift
     return np.where(shift == 1.0, value_pct, _line_value_pct(fuel, quantity, ratio))[()], ratio

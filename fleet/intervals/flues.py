@@ -23,7 +23,7 @@ def others_on_the_flue(facts: Facts) -> Iterator[tuple[str, Facts]]:
 
 
 def strictest(own: Due, others: Sequence[tuple[str, Due]]) -> Due:
-    """The earliest of them, each calculated from the same checks. Where that one isn't certain, neither is the answer."""
+    """The earliest of them, each calculated from the same checks. Where it isn't certain, neither is the answer."""
     if not others:
         return own
     asked = [("", own), *others]

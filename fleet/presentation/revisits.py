@@ -19,7 +19,7 @@ from fleet.presentation.forecasts import forecast_words
 
 
 def reason_words(why: Sequence[Any], earliest: str = "") -> str:
-    """Why to come, from its code and figures. earliest: of a required check in doubt, the first day it can be due, ISO."""
+    """Why to come, from its code and figures. earliest: of a check in doubt the first day it can be due, ISO."""
     code, figures = why
     if code == "required_check":
         return f"{figures['name']}: {date_words(figures['steps'])}"

@@ -1,4 +1,4 @@
-"""Limit sets made, copied and retired, their versions and review, where they apply, and the contractor's stop levels."""
+"""Limit sets made, copied, retired; their versions and review, where they apply, and the contractor's stop levels."""
 
 import uuid
 from datetime import date, datetime

@@ -1,4 +1,4 @@
-"""Sheets and limit sets: the list; one settings sheet with its versions; its edit, shown beforehand; copy and retire."""
+"""Sheets and limit sets: the list; one settings sheet with its versions; its edit shown beforehand; copy and retire."""
 
 import uuid
 from collections.abc import Mapping, Sequence

@@ -104,7 +104,7 @@ def _facts(content: Row) -> dict[str, Any]:
 def _by_rule(
     draft: LimitSetVersion, appliances: Sequence[Appliance], day: date
 ) -> tuple[list[RequiredCheck], list[RequiredCheck]]:
-    """Required checks of the set as they stand, and by the interval rules of the draft: some begin, some end with them."""
+    """The required checks of the set now, and by the interval rules of the draft: some begin, some end with them."""
     rules, assigned = (
         {each.part: each for each in set_rules(draft.limit_set, draft.content)},
         assignments_on(draft, day),

@@ -149,7 +149,7 @@ def _any_ends(verdicts: Iterable[Verdict]) -> bool:
 def _flues(
     required_checks: Iterable[RequiredCheck], known: dict[uuid.UUID, Appliance]
 ) -> dict[uuid.UUID | None, list[Appliance]]:
-    """By flue the appliances on it; one that a required check is asked about goes as it came with that required check."""
+    """By flue the appliances on it; one that a required check is asked about goes as it came with that check."""
     groups = {each.appliance.flue_group_id for each in required_checks} - {None}
     gathered: dict[uuid.UUID | None, list[Appliance]] = defaultdict(list)
     if groups:
