@@ -106,8 +106,8 @@ def derived_figures(
     o2_read, co2_read, co_ppm, _, nox_ppm, flue_c, air_c, input_kw = read_columns(read)
     no_co = np.isnan(co_ppm)
     o2_pct, co2_pct, ratio = _air_of(fuel, o2_read, co2_read)
-    co_air_free, nox_air_free = air_free(np.array([co_ppm, nox_ppm]), o2_pct)
-    co_mg_net, nox_mg_net = mg_per_kwh(fuel, co_air_free, "CO", "net"), mg_per_kwh(fuel, nox_air_free, "NO2", "net")
+    co_ppm_air_free, nox_air_free = air_free(np.array([co_ppm, nox_ppm]), o2_pct)
+    co_mg_net, nox_mg_net = mg_per_kwh(fuel, co_ppm_air_free, "CO", "net"), mg_per_kwh(fuel, nox_air_free, "NO2", "net")
     balance = heat_balance(
         fuel,
         ratio,
@@ -123,7 +123,7 @@ def derived_figures(
         "co2_pct": co2_pct,
         "excess_air_ratio": ratio,
         "dilution_factor": dilution_factor(o2_pct),
-        "co_ppm_air_free": co_air_free,
+        "co_ppm_air_free": co_ppm_air_free,
         "co_co2_ratio": co_co2_ratio(co_ppm, co2_pct),
         "nox_ppm_air_free": nox_air_free,
         "co_mg_per_kwh_net": co_mg_net,

@@ -76,7 +76,7 @@ def _sheet(
             for rate, (value, _way) in of_rates.items()
         ],
         "ceilings": [
-            {"quantity": "co_air_free", "value": "200", "unit": "ppm", "rate": "any", "action": "Find the cause"}
+            {"quantity": "co_ppm_air_free", "value": "200", "unit": "ppm", "rate": "any", "action": "Find the cause"}
         ],
         "adjusters": [
             {"name": names[rate], "place": "on the gas valve", "tool": "hex key", "raises_co2": way, "rate": rate,

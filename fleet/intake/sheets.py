@@ -14,7 +14,7 @@ from fleet.limits import band
 CONTROLS = ("pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet")
 TOLERANCE_BASES = ("points", "percent_of_target", "range")
 CEILING_UNITS = {
-    "co_air_free": "ppm",
+    "co_ppm_air_free": "ppm",
     "co": "ppm",
     "co_co2_ratio": "1",
     "nox": "ppm",

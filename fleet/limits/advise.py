@@ -12,7 +12,7 @@ from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, Verdict, Ver
 Card = Mapping[str, Any]
 
 OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
-CO_FINDINGS = ("co", "co_air_free", "co_co2_ratio", "co_trend_in_test")
+CO_FINDINGS = ("co", "co_ppm_air_free", "co_co2_ratio", "co_trend_in_test")
 
 
 @dataclass(frozen=True)
@@ -182,4 +182,4 @@ def _raise_co2(band: Verdict) -> bool:
 
 
 def _stop_co(card: Card) -> float:
-    return next(float(row["limit"]) for row in card["stop_levels"] if row["quantity"] == "co_air_free")
+    return next(float(row["limit"]) for row in card["stop_levels"] if row["quantity"] == "co_ppm_air_free")

@@ -27,7 +27,7 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     """Every reading of one visit against every row of the card that it meets, strictest first.
 
     card : as `fleet.limits.card` makes it, also after a round trip through JSON.
-    readings : dicts with key, rate, phase ("as_found", "as_left", "check"), casing, sampling_point,
+    readings : dicts with key, rate, phase ("as_found", "as_left", "between"), casing, sampling_point,
         rate_proven, invalid, taken_order, qualifiers {quantity: "=", "more_than", "less_than", "not_measured" or
         "sensor_fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
         flue_temp_c, ambient_co_ppm, ambient_co_before_ppm, flue_loss_pct, ...) or None. Further keys that

@@ -17,7 +17,7 @@ O2_IN_AIR_GERMAN_PCT = 21.0
 MG_M3_PER_PPM = {"co": 1.250, "nox": 2.0525}
 
 # By any of these a reading is judged for the CO in its flue gas.
-CO_QUANTITIES = frozenset({"co", "co_air_free", "co_co2_ratio"})
+CO_QUANTITIES = frozenset({"co", "co_ppm_air_free", "co_co2_ratio"})
 
 # A ratio of ppm to per cent, as parts.
 PARTS_PER_PPM_PCT = 1e-4
@@ -58,7 +58,7 @@ PLAIN_FIELDS: Mapping[str, tuple[str, str]] = {
 
 LABELS: Mapping[str, str] = {
     "co": "CO",
-    "co_air_free": "CO air-free",
+    "co_ppm_air_free": "CO air-free",
     "nox": "NOx",
     "o2": "O2",
     "co_co2_ratio": "CO/CO2 ratio",
@@ -89,7 +89,7 @@ NEEDS: Mapping[str, str] = {
 # How a value of each is written: the decimals of the reading that it is about.
 DECIMALS: Mapping[str, int] = {
     "co": 0,
-    "co_air_free": 0,
+    "co_ppm_air_free": 0,
     "co_trend_in_test": 0,
     "nox": 0,
     "ambient_co": 0,
@@ -131,7 +131,7 @@ def label(quantity: str, basis: str | None) -> str:
 def figure(value: float | str | None, quantity: str, *limits: float | None) -> str:
     """A value at its quantity's decimals, or as many more as it takes not to look like a limit that it isn't.
 
-    >>> figure(97.036, "co_air_free"), figure(250.04, "co_air_free", 250.0)
+    >>> figure(97.036, "co_ppm_air_free"), figure(250.04, "co_ppm_air_free", 250.0)
     ('97', '250.04')
     """
     if value is None or isinstance(value, str):
@@ -142,7 +142,7 @@ def figure(value: float | str | None, quantity: str, *limits: float | None) -> s
 def measure_for(quantity: str, basis: str | None, unit: str | None) -> Reading:
     """How the quantity is read on that basis and in that unit."""
     basis = basis or "as_measured"
-    if quantity == "co_air_free":
+    if quantity == "co_ppm_air_free":
         return _concentration("co", "air_free", unit)
     if quantity in ("co", "nox"):
         return _concentration(quantity, basis, unit)

@@ -87,7 +87,7 @@ def order_row(sheet: Source, rule: Source) -> Row:
 def ceiling_row(sheet: Source, ceiling: Source) -> Row:
     """A figure of the manufacturer's that no reading may pass, at every rate unless the sheet names one."""
     quantity, rate = ceiling["quantity"], ceiling.get("rate") or "any"
-    basis = "air_free" if quantity == "co_air_free" else ceiling.get("basis", "as_measured")
+    basis = "air_free" if quantity == "co_ppm_air_free" else ceiling.get("basis", "as_measured")
     # Above a manufacturer's own figure for CO an appliance isn't left in use.
     default = "shut_down" if quantity in CO_QUANTITIES else "out_of_limit"
     unit = ceiling.get("unit") or ""

@@ -24,7 +24,7 @@ def _stop_levels(lines: Source) -> list[dict[str, Any]]:
         return default if lines.get(name) is None else float(exact(lines[name]))
 
     return [
-        {"quantity": "co_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
+        {"quantity": "co_ppm_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
         {"quantity": "co_trend_in_test", "op": "rising_and_over", "limit": figure("co_rising_above_ppm", 100)},
         {"quantity": "ambient_co", "op": ">=", "limit": figure("ambient_co_ppm")},
         {"quantity": "ambient_co_rise", "op": ">=", "limit": figure("ambient_co_rise_ppm", 5)},
@@ -34,7 +34,7 @@ def _stop_levels(lines: Source) -> list[dict[str, Any]]:
 
 
 def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
-    basis = "air_free" if quantity == "co_air_free" else "as_measured"
+    basis = "air_free" if quantity == "co_ppm_air_free" else "as_measured"
     ambient = quantity.startswith("ambient")
     default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
     return row(

@@ -119,7 +119,7 @@ def _subjects(facts: VisitFacts) -> Iterator[_Subject]:
         label=_("CO air-free"),
         unit="ppm",
         basis="air_free",
-        quantity="co_air_free",
+        quantity="co_ppm_air_free",
         value=_air_free,
         bounds=lambda verdict: _group(verdict) == ("CO air-free", "ppm", basis_words("air_free")),
     )
@@ -204,7 +204,7 @@ def _row(facts: VisitFacts, subject: _Subject) -> RuleRow:
     at = {rate: _at_rate(facts, subject, rate) for rate in facts.rates}
     low, high = _ends(subject, list(at.values()))
     rules = {rate: _rule(subject, rate, each, low, high) for rate, each in at.items() if each.found or each.left}
-    notes = {rate: _diluted(facts, rate) for rate in facts.rates} if subject.quantity == "co_air_free" else {}
+    notes = {rate: _diluted(facts, rate) for rate in facts.rates} if subject.quantity == "co_ppm_air_free" else {}
     kept = {rate: note for rate, note in notes.items() if note}
     if kept and not rules:
         rules = {rate: _rule(subject, rate, at[rate], low, high) for rate in kept}

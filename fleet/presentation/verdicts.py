@@ -50,11 +50,7 @@ def limit_words(verdict: Verdict) -> str:
 
 def at_words(verdict: Verdict | VerdictChange) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
-    return ", ".join(filter(None, (verdict.rate, _phase_words(verdict))))
-
-
-def _phase_words(verdict: Verdict | VerdictChange) -> str:
-    return _("between") if verdict.phase == "check" else code_words(verdict.phase or "")
+    return ", ".join(filter(None, (verdict.rate, code_words(verdict.phase or ""))))
 
 
 def reason_words(verdict: Verdict) -> str:
@@ -78,7 +74,7 @@ def what_words(verdict: Verdict, *, with_phase: bool = True) -> str:
     said = chemical(verdict.label)
     if verdict.rate:
         said = _("%(label)s at %(rate)s") % {"label": said, "rate": verdict.rate}
-    return ", ".join([said, _phase_words(verdict)]) if with_phase and verdict.phase else said
+    return ", ".join([said, code_words(verdict.phase or "")]) if with_phase and verdict.phase else said
 
 
 @dataclass(frozen=True)

@@ -292,7 +292,7 @@ def _left_with_co_within(judgement: Judgement) -> bool:
     left = standing(judgement.said)
     stopped = any(each.stop and each.outcome == "outside" for each in left)
     co_within = any(
-        each.kind == "stop_level" and each.quantity == "co_air_free" and each.outcome == "within"
+        each.kind == "stop_level" and each.quantity == "co_ppm_air_free" and each.outcome == "within"
         for each in left
         if each.phase == "as_left"
     )

@@ -59,7 +59,7 @@ def _finding(judgement: Judgement, number: int, verdict: Verdict) -> Finding:
         judgement=judgement,
         number=number,
         reading=number_of(verdict.reading_key),
-        phase="between" if verdict.phase == "check" else verdict.phase or "",
+        phase=verdict.phase or "",
         rate=verdict.rate or "",
         quantity=verdict.quantity,
         value=verdict.value if isinstance(verdict.value, float | int) else None,

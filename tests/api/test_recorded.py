@@ -43,7 +43,7 @@ LIMITS: dict[str, Any] = {
     "limits": [
         {
             "id": "co",
-            "quantity": "co_air_free",
+            "quantity": "co_ppm_air_free",
             "unit": "ppm",
             "basis": "air_free",
             "firing_rate": "any",

@@ -36,7 +36,12 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("readings.0.values.co2", {"value": True, "unit": "%"}, "readings.0.values.co2.value", "True"),
         ("readings.0.values.co2", {"value": "٩.٢", "unit": "%"}, "readings.0.values.co2.value", "decimal number"),
         ("readings.0.values.co2", {"value": "1e3", "unit": "%"}, "readings.0.values.co2.value", "1e3"),
-        ("readings.0.values.co_air_free", measured("9", "ppm"), "readings.0.values.co_air_free", "is not known here"),
+        (
+            "readings.0.values.co_ppm_air_free",
+            measured("9", "ppm"),
+            "readings.0.values.co_ppm_air_free",
+            "is not known here",
+        ),
         ("readings.1.phase", "before", "readings.1.phase", "as_found, between, as_left"),
         ("readings.1.taken_at", "2026-03-02T10:05:00", "readings.1.taken_at", "offset"),
         ("readings.1.taken_at", "2026-02-30", "readings.1.taken_at", "must be a day"),

@@ -77,7 +77,7 @@ def sheet(**more):
         "input_basis": "net",
         "rates": ["high", "low"],
         "targets": [target(), target("low", "9.0")],
-        "ceilings": [{"quantity": "co_air_free", "value": "350", "unit": "ppm", "rate": "any", "action": "off"}],
+        "ceilings": [{"quantity": "co_ppm_air_free", "value": "350", "unit": "ppm", "rate": "any", "action": "off"}],
         "adjusters": [adjuster("high", "anticlockwise"), adjuster("low", "clockwise")],
     } | more
 

@@ -438,7 +438,7 @@ def test_turns_are_told_in_sixteenths_and_never_beyond_the_largest_step(turns, l
     ("limit", "co_ppm"),
     [
         ({"quantity": "co", "fires_when": {"op": ">", "value": 40.0}}, 50.0),
-        ({"quantity": "co_air_free", "fires_when": {"op": ">", "value": 60.0}}, 50.0),
+        ({"quantity": "co_ppm_air_free", "fires_when": {"op": ">", "value": 60.0}}, 50.0),
         ({"quantity": "co_co2_ratio", "unit": "1", "fires_when": {"op": ">", "value": 0.0005}}, 50.0),
         ({"quantity": "co_trend_in_test", "fires_when": {"op": "rising_and_over", "value": 30.0}}, 50.0),
     ],

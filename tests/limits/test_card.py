@@ -24,7 +24,7 @@ READINGS = [
     reading(key="r1", rate="high", phase="as_found", co2_pct=9.02, nox_ppm=20.0, ambient_co_ppm=2.0),
     reading(key="r2", rate="low", phase="as_found", co2_pct=None, o2_pct=5.2, taken_order=2, co_ppm=500.0),
     reading(key="r3", rate="high", phase="as_left", co2_pct=9.19, taken_order=3, flue_loss_pct=9.4),
-    reading(key="r4", rate="low", phase="check", co2_pct=9.0, taken_order=4, invalid=True, smoke_spot=1.4),
+    reading(key="r4", rate="low", phase="between", co2_pct=9.0, taken_order=4, invalid=True, smoke_spot=1.4),
     reading(key="r5", co2_pct=None, o2_pct=18.6, taken_order=5, spillage_min=3.0),
 ]
 

@@ -343,7 +343,7 @@ def test_an_o2_target_is_judged_from_a_co2_reading():
 
 
 @pytest.mark.parametrize("rate", ["high", "low", "somewhere between"])
-@pytest.mark.parametrize("phase", ["as_found", "as_left", "check"])
+@pytest.mark.parametrize("phase", ["as_found", "as_left", "between"])
 def test_a_ceiling_applies_to_every_rate_and_phase(rate, phase):
     said = evaluate(make_card(), [reading(rate=rate, phase=phase, co_ppm=300.0, rate_proven=False)])
     assert the(said, kind="ceiling").outcome == "outside"
@@ -351,7 +351,7 @@ def test_a_ceiling_applies_to_every_rate_and_phase(rate, phase):
 
 
 @pytest.mark.parametrize("rate", ["high", "low"])
-@pytest.mark.parametrize("phase", ["as_found", "as_left", "check"])
+@pytest.mark.parametrize("phase", ["as_found", "as_left", "between"])
 @pytest.mark.parametrize("quantity", ["co", "co_co2_ratio", "ambient_co"])
 def test_so_does_a_limit_of_a_set_that_names_neither(quantity, phase, rate):
     rows = one_limit_set(quantity=quantity, unit="1", firing_rate="any", fires_when={"op": ">", "value": 1e-4})
@@ -427,7 +427,7 @@ def test_a_value_that_was_not_had_is_no_value(qualifier):
     said = evaluate(make_card(one_limit_set()), [reading(co_ppm=900.0, qualifiers={"co_ppm": qualifier})])
     assert not said.stop
     assert the(said, kind="limit").outcome == "not_judged"
-    assert "no CO air-free read" in the(said, limit_id="co_air_free", kind="stop_level").reason
+    assert "no CO air-free read" in the(said, limit_id="co_ppm_air_free", kind="stop_level").reason
 
 
 def test_a_faulty_co2_is_replaced_by_the_one_from_o2():
@@ -508,7 +508,7 @@ ON_RECORD = {"unit": None, "fires_when": {"op": "missing", "value": None}, "limi
         ("co_and_o2_pair", {"o2_pct": 5.0}, {"o2_pct": 5.1, "co_ppm": None}, "outside"),
         ("co_and_o2_pair", {"co2_pct": None}, {"co2_pct": None}, "outside"),
         ("co_and_o2_pair", {"o2_pct": 5.0, "phase": "as_left"}, {"o2_pct": 5.1}, "outside"),
-        ("co_on_record", {"phase": "check"}, {"co_ppm": None}, "within"),
+        ("co_on_record", {"phase": "between"}, {"co_ppm": None}, "within"),
         ("co_on_record", {"co2_pct": None}, {"co2_pct": None}, "within"),
         ("co_on_record", {"co_ppm": None}, {"co_ppm": None, "o2_pct": 5.0}, "outside"),
         ("co_on_record", {"invalid": True}, {"co_ppm": None}, "outside"),

@@ -75,7 +75,7 @@ def test_each_phase_is_judged_by_its_last_readings():
 
 
 def test_readings_between_adjustments_are_neither():
-    said = evaluate(ordered(), pair(9.0, 9.0, "check"))
+    said = evaluate(ordered(), pair(9.0, 9.0, "between"))
     assert the(said, kind="order").reason == "needs CO2 at high less CO2 at low at high and low"
 
 

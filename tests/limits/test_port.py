@@ -101,7 +101,7 @@ FIGURES = {
 }
 STATES = {
     "rate": ["high", "high", "low", "single", "middle", None],
-    "phase": ["as_found", "as_left", "as_left", "check"],
+    "phase": ["as_found", "as_left", "as_left", "between"],
     "casing": ["closed", "closed", "open", None],
     "sampling_point": ["appliance_outlet"] * 5 + ["common_flue", "room"],
     "rate_proven": [True, True, True, False, None],

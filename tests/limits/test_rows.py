@@ -419,7 +419,7 @@ def test_an_order_becomes_a_row_whole():
 @pytest.mark.parametrize(
     ("ceiling", "severity", "basis", "unit", "rates"),
     [
-        ({"quantity": "co_air_free", "unit": "ppm", "basis": "dry"}, "shut_down", "air_free", "ppm", None),
+        ({"quantity": "co_ppm_air_free", "unit": "ppm", "basis": "dry"}, "shut_down", "air_free", "ppm", None),
         ({"quantity": "co", "unit": "ppm", "rate": "low"}, "shut_down", "as_measured", "ppm", ["low"]),
         ({"quantity": "co", "unit": "ppm", "basis": "dry @3% O2"}, "shut_down", "dry @3% O2", "ppm", None),
         ({"quantity": "co_co2_ratio"}, "shut_down", "as_measured", "", None),
@@ -471,7 +471,7 @@ def test_a_rate_is_none_of_a_sheet_that_lists_none():
 # --- stop levels ------------------------------------------------------------------------------------------
 
 STOPS = [
-    ("co_air_free", ">", 400.0, "ppm", "air_free", True, "end the firing, leave the appliance off"),
+    ("co_ppm_air_free", ">", 400.0, "ppm", "air_free", True, "end the firing, leave the appliance off"),
     ("co_trend_in_test", ">", 100.0, "ppm", "as_measured", False, "end the firing, leave the appliance off"),
     ("ambient_co", ">=", 30.0, "ppm", "as_measured", False, "leave, ventilate"),
     ("ambient_co_rise", ">=", 5.0, "ppm", "as_measured", False, "leave, ventilate"),

@@ -41,7 +41,7 @@ def test_the_last_reading_of_a_phase_counts() -> None:
 
 
 def test_between_adjustments_counts_for_neither() -> None:
-    assert left(row(1, "as_found", "within"), row(2, "check", "outside")) == [("high", "within")]
+    assert left(row(1, "as_found", "within"), row(2, "between", "outside")) == [("high", "within")]
 
 
 def test_a_limit_that_no_reading_met_stands_with_its_reason() -> None:
@@ -52,10 +52,10 @@ outcomes = st.sampled_from(["outside", "within", "not_judged", "cannot_tell"])
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
-@given(st.lists(st.tuples(st.sampled_from(["as_found", "as_left", "check"]), outcomes), max_size=8))
+@given(st.lists(st.tuples(st.sampled_from(["as_found", "as_left", "between"]), outcomes), max_size=8))
 def test_outside_stands_unless_something_judged_followed(readings: list[tuple[str, str]]) -> None:
     rows = [row(number, phase, outcome) for number, (phase, outcome) in enumerate(readings)]
-    counted = sorted((each for each in rows if each["phase"] != "check"), key=lambda each: each["phase"] == "as_left")
+    counted = sorted((each for each in rows if each["phase"] != "between"), key=lambda each: each["phase"] == "as_left")
     judged = [each["outcome"] for each in counted if each["outcome"] in ("outside", "within")]
     said = {each.outcome for each in stands(rows)}
     assert said == ({judged[-1]} if judged else {counted[-1]["outcome"]} if counted else set())

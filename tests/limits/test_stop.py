@@ -20,7 +20,7 @@ figures = st.fixed_dictionaries(
         "ambient_co_before_ppm": st.none() | st.floats(0, 50),
         "spillage_min": st.none() | st.floats(0, 10),
         "rate": st.sampled_from(["high", "low"]),
-        "phase": st.sampled_from(["as_found", "as_left", "check"]),
+        "phase": st.sampled_from(["as_found", "as_left", "between"]),
         "qualifiers": st.sampled_from([{}, {"co_ppm": "more_than"}, {"co": "less_than"}]),
     }
 )
@@ -73,7 +73,7 @@ def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(
 
 def test_60_ppm_in_a_sample_of_mostly_air_is_never_called_within():
     said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=60.0)])
-    assert the(said, kind="stop_level", quantity="co_air_free").outcome == "not_judged"
+    assert the(said, kind="stop_level", quantity="co_ppm_air_free").outcome == "not_judged"
     assert "CO 60 ppm" in verdict_sentence(the(said, label="CO"))
 
 
@@ -86,7 +86,7 @@ def test_raw_co_above_the_line_stops_whatever_the_o2():
 
 def test_without_o2_and_co2_a_low_co_is_not_judged_air_free():
     said = evaluate(make_card(), [reading(co2_pct=None, co_ppm=5.0, qualifiers={"co_ppm": "less_than"})])
-    line = the(said, kind="stop_level", quantity="co_air_free")
+    line = the(said, kind="stop_level", quantity="co_ppm_air_free")
     assert (line.outcome, line.qualifier, line.value) == ("not_judged", "at_least", 0.0)
 
 
@@ -94,7 +94,7 @@ def test_without_o2_and_co2_a_low_co_is_not_judged_air_free():
 @given(st.integers(0, 17), st.integers(1, 390))
 def test_the_stop_level_is_air_free_at_any_rate_and_phase(o2_pct, co_ppm):
     said = evaluate(make_card(), [reading(o2_pct=float(o2_pct), co2_pct=None, co_ppm=float(co_ppm), rate="x")])
-    line = the(said, kind="stop_level", quantity="co_air_free")
+    line = the(said, kind="stop_level", quantity="co_ppm_air_free")
     assert (line.outcome == "outside") == (co_ppm * 20.9 > 400 * (20.9 - o2_pct))
 
 
@@ -105,7 +105,7 @@ def test_an_over_range_co_stops_under_a_line_above_the_range():
 
 def test_a_co_that_was_not_read_is_said_for_every_reading():
     said = evaluate(make_card(), [reading(co_ppm=None), reading(key="r2", taken_order=2)])
-    line = of(said, kind="stop_level", quantity="co_air_free", outcome="not_judged")
+    line = of(said, kind="stop_level", quantity="co_ppm_air_free", outcome="not_judged")
     assert [v.reading_key for v in line] == ["r1"]
 
 
@@ -245,7 +245,7 @@ def test_ambient_co_alone_is_held_against_nothing_of_the_flue():
     said = evaluate(make_card(*LIMIT_SETS), [in_the_room("after", 0.0, "as_left")])
     assert {v.quantity for v in said.verdicts if v.reading_key} == {"ambient_co"}
     assert {v.outcome for v in of(said, reading_key="after")} == {"within"}
-    assert the(said, kind="stop_level", quantity="co_air_free").reading_key is None
+    assert the(said, kind="stop_level", quantity="co_ppm_air_free").reading_key is None
     assert "ambient CO 0 ppm, as left (limit" in verdict_sentence(of(said, reading_key="after")[0])
 
 
@@ -261,7 +261,7 @@ def test_a_reading_that_is_not_steady_keeps_every_stop_finding_and_clears_nothin
 @pytest.mark.parametrize(("steady", "outcome"), [(True, "within"), (None, "within"), (False, "not_judged")])
 def test_only_a_reading_said_to_be_unsteady_is_doubted(steady, outcome):
     said = evaluate(make_card(), [reading(steady=steady)])
-    for one in (the(said, kind="stop_level", quantity="co_air_free"), the(said, kind="band", rate="high")):
+    for one in (the(said, kind="stop_level", quantity="co_ppm_air_free"), the(said, kind="band", rate="high")):
         assert one.outcome == outcome
         assert one.reason == ("the reading is not steady" if steady is False else "")
 
@@ -270,7 +270,7 @@ def test_only_a_reading_said_to_be_unsteady_is_doubted(steady, outcome):
 def test_a_stop_level_is_printed_without_a_bracket(evidence):
     made = make_card(stop_levels={**STOP_LEVELS, "evidence": evidence})
     for co_ppm in (900.0, 20.0):
-        line = the(evaluate(made, [reading(co_ppm=co_ppm)]), kind="stop_level", quantity="co_air_free")
+        line = the(evaluate(made, [reading(co_ppm=co_ppm)]), kind="stop_level", quantity="co_ppm_air_free")
         assert "[" not in verdict_sentence(line)
 
 

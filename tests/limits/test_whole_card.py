@@ -24,7 +24,7 @@ def whole_card():
                  value="4.4", tolerance="0.6", basis="range")],
         order_rules=[order_rule(least_gap="0.1")],
         ceilings=[
-            {"quantity": "co_air_free", "value": "350", "unit": "ppm", "rate": "any", "action": "off"},
+            {"quantity": "co_ppm_air_free", "value": "350", "unit": "ppm", "rate": "any", "action": "off"},
             {"quantity": "nox", "value": "40", "unit": "ppm", "basis": "dry @3% O2", "rate": "low"},
             {"quantity": "flue_temp", "value": 80, "unit": "degC", "severity": "advise"},
         ],

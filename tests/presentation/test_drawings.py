@@ -18,7 +18,7 @@ from tests.web.drawn import texts
 
 DAY = date(2026, 3, 2)
 VERDICT: dict[str, Any] = {
-    "kind": "ceiling", "label": "CO air-free", "quantity": "co_air_free", "unit": "ppm", "value": 310.0,
+    "kind": "ceiling", "label": "CO air-free", "quantity": "co_ppm_air_free", "unit": "ppm", "value": 310.0,
     "qualifier": "=", "lower": None, "upper": 250.0, "phase": "as_left",
 }  # fmt: skip
 

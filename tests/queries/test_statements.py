@@ -151,7 +151,7 @@ def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, An
         ([_verdict("outside"), _verdict("cannot_tell", "o2")], "outside"),
         ([_verdict("within", "o2"), _verdict("not_judged")], "incomplete"),
         ([_verdict("within", "o2"), _verdict("not_judged", phase=None, rate=None, reading_key=None)], "incomplete"),
-        ([_verdict("within", "co_air_free"), _verdict("not_judged", "nox")], "within"),
+        ([_verdict("within", "co_ppm_air_free"), _verdict("not_judged", "nox")], "within"),
         ([_verdict("not_judged")], "not_judged"),
     ],
 )

@@ -59,11 +59,10 @@ def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dic
         "smoke_spot",
         "oil_derivatives",
     ]
-    phase = "check" if reading.counted_phase == "between" else reading.counted_phase
     return {
         "key": str(reading.number),
         "rate": reading.rate,
-        "phase": phase,
+        "phase": reading.counted_phase,
         "casing": reading.casing or None,
         "sampling_point": reading.sampling_point,
         "rate_proven": reading.rate_proven,

@@ -7,7 +7,7 @@ from fleet.limits import Verdict, standing
 from fleet.models import Reading
 
 # A ratio alone leaves open how much CO there was.
-CO_ITSELF = ("co", "co_air_free")
+CO_ITSELF = ("co", "co_ppm_air_free")
 OpenEnd = tuple[str, str]
 
 

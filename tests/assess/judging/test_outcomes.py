@@ -37,7 +37,7 @@ def readings(*phases: str) -> list[Reading]:
 
 
 ROWS = st.tuples(
-    st.sampled_from([("stop_level", "co_air_free"), ("band", "o2"), ("limit", "co"), ("limit", "nox")]),
+    st.sampled_from([("stop_level", "co_ppm_air_free"), ("band", "o2"), ("limit", "co"), ("limit", "nox")]),
     st.sampled_from(RATES),
     st.sampled_from(PHASES),
     st.sampled_from(OUTCOMES),
@@ -78,7 +78,7 @@ def test_found_and_left_go_by_the_same_rule(rows: list[Verdict]) -> None:
 
 
 def test_a_visit_that_read_nothing_as_found_says_nothing_of_it() -> None:
-    left = [row("stop_level", "co_air_free", rate, "as_left", "within") for rate in RATES]
+    left = [row("stop_level", "co_ppm_air_free", rate, "as_left", "within") for rate in RATES]
     assert outcome_as_found(left, readings("as_left")) == ""
     assert outcome_of(left, readings("as_left"))["outcome"] == "within"
 
