@@ -13,9 +13,11 @@ def figure(value: float, decimals: int) -> str:
     >>> figure(9.3, 2), figure(-3.0, 0), figure(-0.004, 0)
     ('9.30', '−3', '0')
     """
-    plain = f"{abs(value):,.{decimals}f}" if abs(value) >= 10_000 else f"{abs(value):.{decimals}f}"
-    is_negative = value < 0 and float(plain.replace(",", "")) != 0
-    return (MINUS if is_negative else "") + plain.replace(",", NARROW_SPACE)
+    plain = f"{abs(value):.{decimals}f}"
+    is_negative = value < 0 and float(plain) != 0
+    if float(plain) >= 10_000:
+        plain = f"{abs(value):,.{decimals}f}".replace(",", NARROW_SPACE)
+    return (MINUS if is_negative else "") + plain
 
 
 def figure_apart(value: float, decimals: int, limits: Iterable[float]) -> str:

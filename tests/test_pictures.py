@@ -145,3 +145,151 @@ def test_the_orientation_of_a_photo_still_turns_it() -> None:
     kept = pictures.opened(read_jpeg(pictures.jpeg()).data)
     assert kept.size == (40, 30)
     assert Image.Image.getexif(kept)[ExifTags.Base.Orientation] == 6
+
+
+def segment(marker: int, content: bytes) -> bytes:
+    """Marker, length with its own two bytes, content (ITU-T T.81 B.1.1.4)."""
+    return bytes([0xFF, marker]) + (len(content) + 2).to_bytes(2, "big") + content
+
+
+APPLICATION = list(range(0xE0, 0xF0))
+
+
+@pytest.mark.parametrize("marker", APPLICATION)
+def test_of_the_application_segments_only_the_plain_ones_stay(marker: int) -> None:
+    """JFIF (APP0) and Adobe's colour transform (APP14, without which a picture's colours are wrong)."""
+    sent = pictures.jpeg(place=False)
+    kept = read_jpeg(sent[:2] + segment(marker, b"whatever their maker wrote") + sent[2:]).data
+    assert (b"their maker" in kept) == (marker in (0xE0, 0xEE))
+
+
+def test_a_second_block_that_tells_the_place_loses_it_as_the_first_does() -> None:
+    sent = pictures.jpeg(place=False)
+    block = pictures.exif().tobytes()
+    twice = sent[:2] + segment(0xE1, block) + segment(0xE1, block) + sent[2:]
+    kept = read_jpeg(twice).data
+    seconds = struct.pack(">II", 56789, 1000), struct.pack("<II", 56789, 1000)
+    assert any(each in twice for each in seconds)
+    assert not any(each in kept for each in seconds)
+    assert pictures.place_in(kept) == {}
+
+
+def test_what_follows_the_end_marker_and_a_picture_within_a_comment_change_nothing() -> None:
+    """An FF D9 inside a segment is no end: its length says so."""
+    sent = pictures.jpeg(place=False)
+    commented = sent[:2] + segment(0xFE, b"\xff\xd9 and more \xff\xd8") + sent[2:]
+    assert read_jpeg(commented + pictures.jpeg()).data == commented
+
+
+def test_restart_markers_within_the_scan_are_data() -> None:
+    """ITU-T T.81 B.2.1: RST0 to RST7 between the intervals of a scan. The header says every block is one."""
+    sent = pictures.jpeg(place=False)
+    at = sent.index(b"\xff\xda")
+    scan_ends = len(sent) - 2
+    begun = at + 2 + int.from_bytes(sent[at + 2 : at + 4], "big")
+    middle = (begun + scan_ends) // 2
+    # Not between FF and its 00, where a marker would tear a byte apart.
+    while sent[middle - 1] == 0xFF:
+        middle += 1
+    marked = sent[:middle] + b"\xff\xd3" + sent[middle:]
+    assert read_jpeg(marked).data == marked
+
+
+@pytest.mark.parametrize("marker", [0xC4, 0xC8, 0xCC])
+def test_tables_among_the_frame_headers_hold_no_size(marker: int) -> None:
+    """Huffman tables, an extension, arithmetic conditioning (T.81 table B.1): their bytes are no height and width."""
+    sent = pictures.jpeg(place=False)
+    picture = read_jpeg(sent[:2] + segment(marker, bytes([8, 0x12, 0x34, 0x56, 0x78, 3, 0, 0])) + sent[2:])
+    assert (picture.width_px, picture.height_px) == (40, 30)
+
+
+def test_the_first_frame_says_the_size() -> None:
+    sent = pictures.jpeg(place=False)
+    frame = segment(0xC0, bytes([8, 0, 77, 0, 99, 1, 1, 17, 0]))
+    picture = read_jpeg(sent[:2] + frame + sent[2:])
+    assert (picture.width_px, picture.height_px) == (99, 77)
+
+
+@pytest.mark.parametrize("length", [b"\x00\x00", b"\x00\x01"])
+def test_a_length_shorter_than_itself_is_refused_and_never_read_for_ever(length: bytes) -> None:
+    sent = pictures.jpeg(place=False)
+    with pytest.raises(ValueError, match=r"damaged at byte 2$"):
+        read_jpeg(sent[:2] + b"\xff\xfe" + length + sent[2:])
+
+
+def test_bytes_between_two_segments_are_refused_with_their_place() -> None:
+    sent = pictures.jpeg(place=False)
+    with pytest.raises(ValueError, match=r"damaged at byte 2$"):
+        read_jpeg(sent[:2] + b"lost" + sent[2:])
+
+
+def test_a_colour_profile_of_several_segments_stays_whole() -> None:
+    profile = bytes(range(256)) * 300
+    sent = pictures.jpeg(place=False, icc_profile=profile)
+    assert pictures.opened(read_jpeg(sent).data).info["icc_profile"] == profile
+    other = sent[:2] + segment(0xE2, b"MPF\x00 further pictures") + sent[2:]
+    assert read_jpeg(other).data == sent
+
+
+def chunk(kind: bytes, content: bytes) -> bytes:
+    """Length, kind, content, CRC-32 over kind and content (W3C PNG 5.3)."""
+    return len(content).to_bytes(4, "big") + kind + content + zlib.crc32(kind + content).to_bytes(4, "big")
+
+
+def with_chunk(added: bytes) -> bytes:
+    """A PNG with a further chunk after its header, which is 25 bytes long."""
+    sent = pictures.png()
+    return sent[: 8 + 25] + added + sent[8 + 25 :]
+
+
+@pytest.mark.parametrize("kind", [b"tEXt", b"zTXt", b"iTXt"])
+@pytest.mark.parametrize(
+    ("keyword", "stays"),
+    [
+        (b"Title", True),
+        (b"XML:com.adobe.xmp", False),
+        (b"xml:COM.adobe.xmp", False),
+        (b"Raw profile type exif", False),
+        (b"Raw profile type APP1", False),
+        (b"A raw profile type exif", True),
+    ],
+)
+def test_texts_that_can_tell_the_place_go_by_their_keyword(kind: bytes, keyword: bytes, stays: bool) -> None:
+    sent = with_chunk(chunk(kind, keyword + b"\x00what it says"))
+    kept = read_png(sent).data
+    assert kept == (sent if stays else pictures.png())
+
+
+def test_an_exif_chunk_that_cannot_be_read_goes_and_one_without_a_place_stays() -> None:
+    assert read_png(with_chunk(chunk(b"eXIf", b"no \x88\x25!"))).data == pictures.png()
+    plain = with_chunk(chunk(b"eXIf", pictures.exif(place=False).tobytes().removeprefix(b"Exif\x00\x00")))
+    assert read_png(plain).data == plain
+
+
+def test_an_exif_chunk_with_a_place_is_written_anew_with_its_checksum() -> None:
+    sent = with_chunk(chunk(b"eXIf", pictures.exif().tobytes().removeprefix(b"Exif\x00\x00")))
+    kept = read_png(sent).data
+    assert pictures.place_in(sent) and pictures.place_in(kept) == {}
+    assert read_png(kept).data == kept
+
+
+@pytest.mark.parametrize(("width", "height"), [(0, 5), (5, 0)])
+def test_a_png_without_width_or_height_is_refused(width: int, height: int) -> None:
+    header = width.to_bytes(4, "big") + height.to_bytes(4, "big") + bytes(5)
+    with pytest.raises(ValueError, match="no size"):
+        read_png(PNG_SIGNATURE + chunk(b"IHDR", header) + chunk(b"IEND", b""))
+
+
+def test_a_chunk_that_claims_more_than_there_is_is_refused() -> None:
+    sent = bytearray(pictures.png())
+    sent[8 + 25 : 8 + 29] = b"\x7f\xff\xff\xff"
+    with pytest.raises(ValueError, match=r"damaged at byte 33$"):
+        read_png(bytes(sent))
+
+
+@settings(max_examples=60, derandomize=True)
+@given(st.binary(max_size=60))
+def test_no_bytes_break_a_reader(data: bytes) -> None:
+    for begin, read in ((b"\xff\xd8", read_jpeg), (PNG_SIGNATURE, read_png), (b"", read_jpeg), (b"", read_png)):
+        with pytest.raises(ValueError):
+            read(begin + data)
