@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from fleet.demo.sheets import DOWN, UP, Kind
+from fleet.demo.sheets import Kind
 from fleet.demo.simulation import TOWN_ZONE, Life, Test, measured
 from fleet.demo.town import LAPSED, LAPSED_DAYS, Member, Town
 from fleet.intake.visits import read_visit
@@ -18,6 +18,7 @@ from fleet.models.register import new_id
 from fleet.services.visits import record_visit
 
 CO_WORRIES_PPM = 90.0
+OTHER_WAY = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 ADJUSTS_BEYOND = 0.55
 DEFECT_CHANCE = 0.08
 RESTORE_STEPS = (
@@ -171,7 +172,7 @@ def _turn(
 ) -> dict[str, Any]:
     """Sixteenths of a turn that it took, by how the adjuster of the kind answers: an assumption of ours."""
     raises = adjuster["raises_co2"]
-    way = raises if off_o2_pct > 0 else {UP: DOWN, DOWN: UP}[raises]
+    way = raises if off_o2_pct > 0 else OTHER_WAY[raises]
     turns = max(round(16 * abs(off_o2_pct) / kind.o2_per_turn * math.exp(rng.normal(0, 0.15))), 1)
     return {"kind": "adjustment", "after_reading": count, "adjuster": adjuster["name"], "rate": adjuster["rate"],
             "direction": way, "amount": f"{turns}/16 turn", "turns": f"{turns / 16:.3f}"}  # fmt: skip
