@@ -75,14 +75,13 @@ INVALIDATING: Final = ~(ReadingFlag.CO2_CALCULATED | ReadingFlag.CONDENSING_IN_P
 class Doubt:
     """One thing that is odd about one reading.
 
-    code: name of the ReadingFlag in lower case. sentence: for people. figures: what fired it, names end in
-    units. makes_invalid: whether the reading may still explain or clear anything.
+    code: name of the ReadingFlag in lower case. figures: what fired it, names end in units. makes_invalid: whether
+    the reading may still explain or clear anything.
     fuel: key in FUELS of the fuel that a misfitting pair belongs to; None where none of ours does, or where
     the doubt isn't about the fuel.
     """
 
     code: str
-    sentence: str
     figures: Mapping[str, float]
     makes_invalid: bool
     fuel: str | None = None
@@ -178,13 +177,13 @@ def _ratio(fuel: AnyFuel, o2: Floats, co2: Floats) -> Floats:
     return np.where(missing, excess_air_ratio_from_co2(fuel, co2), from_o2)[()] if missing.any() else from_o2
 
 
-# ---- words ----
+# ---- with their figures ----
 
 
 def doubts(
     fuel: Fuel, o2_pct: float, co2_pct: float, co_ppm: float, *, co2_basis: Co2Basis, flue_temp_c: float = math.nan
 ) -> tuple[Doubt, ...]:
-    """The flags of one reading in words with their figures; arguments as in reading_flags, but scalars.
+    """The flags of one reading with their figures; arguments as in reading_flags, but scalars.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> for doubt in doubts(FUELS["natural_gas"], 5.0, 10.5, 20.0, co2_basis="measured"):
@@ -192,7 +191,7 @@ def doubts(
     pair_misfits_fuel propane
     """
     flags = reading_flags(fuel, o2_pct, co2_pct, co_ppm, co2_basis=co2_basis, flue_temp_c=flue_temp_c)
-    return _in_words(fuel, int(flags), o2_pct, co2_pct, co_ppm, flue_temp_c) if flags else ()
+    return _doubts(fuel, int(flags), o2_pct, co2_pct, co_ppm, flue_temp_c) if flags else ()
 
 
 def doubts_of_rows(
@@ -204,7 +203,7 @@ def doubts_of_rows(
     co2_basis: Co2Basis | Sequence[Co2Basis],
     flue_temp_c: ArrayLike = np.nan,
 ) -> list[tuple[Doubt, ...]]:
-    """The doubts of many readings, one entry a reading: all flags at once, words only for what fired.
+    """The doubts of many readings, one entry a reading: all flags at once, figures only for what fired.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> rows = doubts_of_rows(FUELS["natural_gas"], [5.0, 18.5], [9.1, 1.4], 20.0, co2_basis="measured")
@@ -217,50 +216,23 @@ def doubts_of_rows(
     found: list[tuple[Doubt, ...]] = [()] * flags.size
     for row in flags.nonzero()[0].tolist():
         burnt = fuel if isinstance(fuel, Fuel) else fuel.fuels[fuel.index[row]]
-        found[row] = _in_words(burnt, int(flags[row]), *(float(each[row]) for each in given))
+        found[row] = _doubts(burnt, int(flags[row]), *(float(each[row]) for each in given))
     return found
 
 
-# The sentence of each flag and the figures that it stands on.
-_WORDS: Final = MappingProxyType(
+# The figures that each flag stands on.
+_STANDS_ON: Final = MappingProxyType(
     {
-        ReadingFlag.O2_ABOVE_AIR: (
-            "O2 of {o2_pct:.1f} % is more than air holds: the O2 cell or its zero in air is at fault.",
-            ("o2_pct",),
-        ),
-        ReadingFlag.O2_TOO_DILUTE: (
-            "O2 of {o2_pct:.1f} % is nearly air, so no air-free figure can be given and CO stands as measured.",
-            ("o2_pct", "co_ppm"),
-        ),
+        ReadingFlag.O2_ABOVE_AIR: ("o2_pct",),
+        ReadingFlag.O2_TOO_DILUTE: ("o2_pct", "co_ppm"),
         ReadingFlag.PAIR_MISFITS_FUEL: (
-            (
-                "CO2 of {co2_pct:.1f} % doesn't belong to this fuel, which gives {expected_co2_pct:.1f} % "
-                "(at the O2 read, or at most): wrong fuel, or a sensor at fault."
-            ),
-            ("o2_pct", "co2_pct", "expected_co2_pct", "apparent_co2_max_pct", "fuel_co2_max_pct"),
+            *("o2_pct", "co2_pct"),
+            *("expected_co2_pct", "apparent_co2_max_pct", "fuel_co2_max_pct"),
         ),
-        ReadingFlag.CO2_CALCULATED: ("CO2 is calculated from O2 and confirms nothing.", ("o2_pct", "co2_pct")),
-        ReadingFlag.RICH_SIDE: (
-            (
-                "CO of {co_ppm:.0f} ppm with O2 near 0 or not read: the flame may be short of air, where CO2 "
-                "falls as air is taken away. CO2 alone must not guide an adjustment."
-            ),
-            ("o2_pct", "co2_pct", "co_ppm"),
-        ),
-        ReadingFlag.CO2_OF_OTHER_FUEL: (
-            (
-                "The calculated CO2 belongs to a fuel of {apparent_co2_max_pct:.1f} % CO2 at most, not of "
-                "{fuel_co2_max_pct:.1f} %: the analyser is set to another fuel."
-            ),
-            ("o2_pct", "co2_pct", "apparent_co2_max_pct", "fuel_co2_max_pct"),
-        ),
-        ReadingFlag.CONDENSING_IN_PROBE: (
-            (
-                "The flue gas of {flue_temp_c:.0f} °C is below its dew point of {dew_point_c:.0f} °C: water may "
-                "stand in probe and trap."
-            ),
-            ("flue_temp_c", "dew_point_c"),
-        ),
+        ReadingFlag.CO2_CALCULATED: ("o2_pct", "co2_pct"),
+        ReadingFlag.RICH_SIDE: ("o2_pct", "co2_pct", "co_ppm"),
+        ReadingFlag.CO2_OF_OTHER_FUEL: ("o2_pct", "co2_pct", "apparent_co2_max_pct", "fuel_co2_max_pct"),
+        ReadingFlag.CONDENSING_IN_PROBE: ("flue_temp_c", "dew_point_c"),
     }
 )
 
@@ -284,20 +256,17 @@ def _expected_co2_pct(fuel: Fuel, o2_pct: float) -> float:
     return fuel.co2_max_pct if math.isnan(o2_pct) else float(co2_pct_from_o2(fuel, o2_pct))
 
 
-def _in_words(fuel: Fuel, flags: int, *reading: float) -> tuple[Doubt, ...]:
+def _doubts(fuel: Fuel, flags: int, *reading: float) -> tuple[Doubt, ...]:
     return tuple(_doubt(flag, fuel, *reading) for flag in ReadingFlag if flag.value & flags)
 
 
 def _doubt(flag: ReadingFlag, fuel: Fuel, *reading: float) -> Doubt:
-    words, fired_by = _WORDS[flag]
-    figures = {name: _FIGURES[name](fuel, *reading) for name in fired_by}
-    sentence, fitting = words.format(**figures), None
+    figures = {name: _FIGURES[name](fuel, *reading) for name in _STANDS_ON[flag]}
+    fitting = None
     if flag is ReadingFlag.PAIR_MISFITS_FUEL and not math.isnan(figures["o2_pct"]):
         fitting = _fuel_that_fits(figures["o2_pct"], figures["co2_pct"], figures["apparent_co2_max_pct"])
-        sentence += f" The pair would fit {fitting.label}." if fitting else " The pair fits no fuel of ours."
     return Doubt(
         code=str(flag.name).lower(),
-        sentence=sentence,
         figures=figures,
         makes_invalid=bool(flag.value & INVALIDATING),
         fuel=fitting.name if fitting else None,

@@ -4,18 +4,17 @@ Steady O2 (or CO2) and CO suffice for targets and CO; the flue temperature, whic
 the return, matters for efficiency alone.
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from types import MappingProxyType
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fleet.coded import Coded, coded
 from fleet.combustion.arrays import Floats, floats
 
-LABELS: Final = MappingProxyType({"o2": "O2", "co2": "CO2", "co": "CO", "flue_temp": "flue temperature"})
+QUANTITIES: Final = ("o2", "co2", "co", "flue_temp")
 # Figures that differ by less than this are the same: 5.2 - 5.0 is 0.2 whatever binary fractions make of it.
 ROUNDING: Final = 1e-9
 TIME_ROUNDING_S: Final = 1e-6
@@ -68,7 +67,7 @@ class Steadiness:
     mean: of the window. u: standard uncertainty of that mean from its scatter alone; what the analyser states
     comes on top. n: samples. window_s: from the first of them to the last.
     slope_per_min: of a straight line through them. range: largest less smallest.
-    reason: why not, or not yet, with the figures; empty where steady.
+    reason: why not, or not yet, as a code and its figures; None where steady.
     """
 
     steady: bool | None
@@ -78,7 +77,7 @@ class Steadiness:
     window_s: float
     slope_per_min: float
     range: float
-    reason: str
+    reason: Coded | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +115,8 @@ def steadiness(
     Exactly on what is allowed is steady.
 
     >>> wandering = steadiness([0, 30, 60, 75, 90, 105, 120], {"o2": [5.0, 5.0, 5.0, 5.1, 5.2, 5.3, 5.4]})
-    >>> wandering["o2"].reason
-    'O2 moved 0.4 points in the last 60 s; 0.2 is allowed'
+    >>> wandering["o2"].reason[0], round(wandering["o2"].reason[1]["moved"], 6)
+    ('moved', 0.4)
     """
     times = _times(time_s)
     needed_s = criterion.min_time_cold_s if from_cold else criterion.min_time_s
@@ -213,9 +212,9 @@ def _judged(
     mean, spread = (float(x.mean()), float(np.ptp(x))) if known else (np.nan, np.nan)
     slope = _slope_per_min(at, x) if known else np.nan
     unseen = _unseen(name, at, beyond, criterion)
-    early = "" if unseen else _early(times, needed_s)
-    thin = "" if unseen or early else _thin(times, at, criterion)
-    moved = "" if unseen or early or thin else _moved(name, mean, spread, slope, criterion)
+    early = None if unseen else _early(times, needed_s)
+    thin = None if unseen or early else _thin(times, at, criterion)
+    moved = None if unseen or early or thin else _moved(name, mean, spread, slope, criterion)
     return Steadiness(
         steady=None if unseen or thin else not (early or moved),
         mean=mean,
@@ -228,47 +227,42 @@ def _judged(
     )
 
 
-def _unseen(name: str, at: Floats, beyond: bool, criterion: Criterion) -> str:
-    """Why the window holds no figure of the quantity; empty where it does."""
-    window = f"in the last {_plain(criterion.window_s)} s"
+def _unseen(name: str, at: Floats, beyond: bool, criterion: Criterion) -> Coded | None:
+    """Why the window holds no figure of the quantity; None where it does."""
     if beyond:
-        return f"{LABELS[name]} was over range {window}"
-    return "" if at.size else f"no {LABELS[name]} {window}"
+        return coded("over_range", quantity=name, window_s=criterion.window_s)
+    return None if at.size else coded("not_read", quantity=name, window_s=criterion.window_s)
 
 
-def _early(times: Floats, needed_s: float) -> str:
+def _early(times: Floats, needed_s: float) -> Coded | None:
     elapsed_s = float(times[-1] - times[0])
     if elapsed_s >= needed_s - TIME_ROUNDING_S:
-        return ""
-    return f"only {_plain(elapsed_s)} s at this rate; {_plain(needed_s)} s are needed"
+        return None
+    return coded("too_short", elapsed_s=elapsed_s, needed_s=needed_s)
 
 
-def _thin(times: Floats, at: Floats, criterion: Criterion) -> str:
-    """Why the samples of the window are too few or too far apart to tell; empty where they aren't."""
+def _thin(times: Floats, at: Floats, criterion: Criterion) -> Coded | None:
+    """Why the samples of the window are too few or too far apart to tell; None where they aren't."""
     if at.size < criterion.min_samples:
-        return f"too few samples: {at.size} in the last {_plain(criterion.window_s)} s"
+        return coded("too_few", samples=int(at.size), window_s=criterion.window_s)
     start_s = max(times[-1] - criterion.window_s, times[0])
     gap_s = float(np.diff([start_s, *at, times[-1]]).max())
-    return f"gap of {_plain(gap_s)} s in the series" if gap_s > criterion.max_gap_s + TIME_ROUNDING_S else ""
+    return coded("gap", gap_s=gap_s) if gap_s > criterion.max_gap_s + TIME_ROUNDING_S else None
 
 
-def _moved(name: str, mean: float, spread: float, slope: float, criterion: Criterion) -> str:
-    """How the quantity moved more than is allowed; empty where it didn't."""
-    window = f"in the last {_plain(criterion.window_s)} s"
-    moved, allowed, words = {
-        "o2": (spread, criterion.o2_range_pct, f"O2 moved {{}} points {window}"),
-        "co2": (spread, criterion.co2_range_pct, f"CO2 moved {{}} points {window}"),
-        "co": (spread, max(criterion.co_range_ppm, criterion.co_range_pct / 100 * mean), f"CO moved {{}} ppm {window}"),
-        "flue_temp": (
-            abs(slope),
-            criterion.flue_temp_slope_k_min,
-            f"flue temperature {'rises' if slope > 0 else 'falls'} {{}} K/min",
-        ),
+def _moved(name: str, mean: float, spread: float, slope: float, criterion: Criterion) -> Coded | None:
+    """How it moved more than is allowed, in its own unit (the flue temperature by the minute); None if it didn't."""
+    moved, allowed = {
+        "o2": (spread, criterion.o2_range_pct),
+        "co2": (spread, criterion.co2_range_pct),
+        "co": (spread, max(criterion.co_range_ppm, criterion.co_range_pct / 100 * mean)),
+        "flue_temp": (abs(slope), criterion.flue_temp_slope_k_min),
     }[name]
     if moved <= allowed + ROUNDING:
-        return ""
-    shown = math.floor(allowed * 100 + ROUNDING) / 100
-    return f"{words.format(_beyond(moved, shown))}; {_plain(shown)} is allowed"
+        return None
+    if name == "flue_temp":
+        return coded("rises" if slope > 0 else "falls", moved=moved, allowed=allowed)
+    return coded("moved", quantity=name, moved=moved, allowed=allowed, window_s=criterion.window_s)
 
 
 def _slope_per_min(at_s: Floats, x: Floats) -> float:
@@ -279,7 +273,7 @@ def _slope_per_min(at_s: Floats, x: Floats) -> float:
     return float(minutes @ (x - x.mean()) / (minutes @ minutes))
 
 
-# ---- what comes in, and figures in words ----
+# ---- what comes in ----
 
 
 def _times(time_s: ArrayLike) -> Floats:
@@ -288,24 +282,14 @@ def _times(time_s: ArrayLike) -> Floats:
         raise ValueError("time_s: must be one series of finite seconds")
     if late := np.flatnonzero(np.diff(times) <= 0).tolist():
         before, after = times[late[0]], times[late[0] + 1]
-        raise ValueError(f"time_s: {_plain(after)} s follows {_plain(before)} s, but times must increase")
+        raise ValueError(f"time_s: {after:g} s follows {before:g} s, but times must increase")
     return times
 
 
 def _column(argument: str, name: str, samples: ArrayLike, times: Floats) -> Floats:
-    if name not in LABELS:
-        raise ValueError(f"{argument}: {name!r} is not one of {', '.join(LABELS)}")
+    if name not in QUANTITIES:
+        raise ValueError(f"{argument}: {name!r} is not one of {', '.join(QUANTITIES)}")
     column = floats(samples)
     if column.shape != times.shape:
         raise ValueError(f"{argument}: {name} has shape {column.shape}, but must have a sample for each time")
     return column
-
-
-def _plain(value: float) -> str:
-    return f"{round(value, 2):.10g}"
-
-
-def _beyond(value: float, allowed: float) -> str:
-    """A figure above what is allowed, with as many decimals as show that it is."""
-    shown = (f"{round(value, decimals):.10g}" for decimals in range(2, 9))
-    return next((text for text in shown if float(text) > allowed), f"{value:.10g}")

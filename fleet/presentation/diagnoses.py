@@ -6,15 +6,51 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet.assess.judging.diagnosing import patterns
 from fleet.limits import Diagnosis as Suggestion
 from fleet.models import Diagnosis, Visit
 from fleet.numerals import MINUS, figure
 from fleet.presentation.codes import code_words
+from fleet.presentation.figures import DERIVED_DECIMALS, NONE
+from fleet.presentation.questions import fuel_words
 
 Diagnosed = Diagnosis | Suggestion
 PATTERN = "pattern_"
+# What makes a reading doubtful by itself, whatever it is held against.
+DOUBTS = {
+    "o2_above_air": gettext_lazy(
+        "O₂ of %(o2_pct)s %% is more than air holds: the O₂ cell or its zero in air is at fault."
+    ),
+    "o2_too_dilute": gettext_lazy(
+        "O₂ of %(o2_pct)s %% is nearly air, so no air-free figure can be given and CO stands as measured."
+    ),
+    "pair_misfits_fuel": gettext_lazy(
+        "CO₂ of %(co2_pct)s %% doesn't belong to this fuel, which gives %(expected_co2_pct)s %% (at the O₂ read, or at "
+        "most): wrong fuel, or a sensor at fault."
+    ),
+    "co2_calculated": gettext_lazy("CO₂ is calculated from O₂ and confirms nothing."),
+    "rich_side": gettext_lazy(
+        "CO of %(co_ppm)s ppm with O₂ near 0 or not read: the flame may be short of air, where CO₂ falls as air is "
+        "taken away. CO₂ alone must not guide an adjustment."
+    ),
+    "co2_of_other_fuel": gettext_lazy(
+        "The calculated CO₂ belongs to a fuel of %(apparent_co2_max_pct)s %% CO₂ at most, not of "
+        "%(fuel_co2_max_pct)s %%: the analyser is set to another fuel."
+    ),
+    "condensing_in_probe": gettext_lazy(
+        "The flue gas of %(flue_temp_c)s °C is below its dew point of %(dew_point_c)s °C: water may stand in probe and "
+        "trap."
+    ),
+}
+DOUBT_DECIMALS = DERIVED_DECIMALS | {
+    "expected_co2_pct": DERIVED_DECIMALS["co2_pct"],
+    "apparent_co2_max_pct": 1,
+    "fuel_co2_max_pct": 1,
+    "co_ppm": 0,
+    "flue_temp_c": 1,
+}
 
 
 class _Shown(dict[str, str]):
@@ -71,9 +107,15 @@ def checks_of(diagnosis: Diagnosed) -> list[str]:
 
 def doubt_words(doubt: Mapping[str, Any]) -> str:
     """A doubt of a reading: one that a pattern found is said by its words."""
-    if not doubt["code"].startswith(PATTERN):
-        return str(doubt["sentence"])
-    return sentence_of(_row(doubt["code"].removeprefix(PATTERN).upper()), doubt["figures"], doubt["named"])
+    code, figures = doubt["code"], doubt["figures"]
+    if code.startswith(PATTERN):
+        return sentence_of(_row(code.removeprefix(PATTERN).upper()), figures, doubt["named"])
+    shown = {name: NONE if value is None else figure(value, DOUBT_DECIMALS[name]) for name, value in figures.items()}
+    said = str(DOUBTS[code]) % shown
+    if code != "pair_misfits_fuel" or figures["o2_pct"] is None:
+        return said
+    fuel = doubt["named"].get("fuel")
+    return f"{said} {_('The pair would fit %s.') % fuel_words(fuel) if fuel else _('The pair fits no fuel of ours.')}"
 
 
 def sentence_of(row: Mapping[str, Any], figures: Mapping[str, float], named: Mapping[str, str]) -> str:

@@ -10,7 +10,8 @@ from fleet.combustion import LOSS_COEFFICIENTS
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day
 from fleet.presentation.figures import NONE, decimals_for, derived, figure, read_figure, read_with_unit
-from fleet.presentation.words import chemical, listed
+from fleet.presentation.questions import unsteady_words
+from fleet.presentation.words import listed
 from fleet.quantities import READING_QUANTITIES
 
 # Shown in the first table's own columns; anything else that was read follows beneath it.
@@ -237,7 +238,7 @@ def _quantities(shown: dict[str, Any] | None) -> Iterator[tuple[str, dict[str, A
 
 def _of_quantity(label: str, found: dict[str, Any]) -> str:
     if not found["steady"] or found["mean"] is None:
-        return _("%(what)s not steady: %(why)s") % {"what": label, "why": chemical(found["reason"]).rstrip(".")}
+        return _("%(what)s not steady: %(why)s") % {"what": label, "why": unsteady_words(found["reason"])}
     u = found["u"]
     spread = "" if u is None else f" ±{figure(COVERAGE_FACTOR * u, 2)}"
     return _("%(what)s steady at %(mean)s") % {"what": label, "mean": f"{figure(found['mean'], 2)}{spread}"}

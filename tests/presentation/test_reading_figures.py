@@ -65,11 +65,11 @@ def test_an_uncertainty_shows_one_figure_or_two(uncertainty: float, decimals: in
 
 
 def test_a_series_says_where_it_came_to_rest_or_why_not() -> None:
-    steady = {"steady": True, "mean": 4.31, "u": 0.012, "reason": ""}
-    restless = {"steady": False, "mean": 60.0, "u": 1.0, "reason": "rose by 5 K a minute"}
+    steady = {"steady": True, "mean": 4.31, "u": 0.012, "reason": None}
+    restless = {"steady": False, "mean": 60.0, "u": 1.0, "reason": ["rises", {"moved": 5.04, "allowed": 2.0}]}
     words = series_words(facts(steadiness={"o2": steady, "flue_temp": restless, "overall": True}))
     assert "O₂ steady at 4.31 ±0.02" in words
-    assert "flue temperature not steady: rose by 5 K a minute" in words
+    assert "flue temperature not steady: flue temperature rises 5.04 K/min; 2 is allowed" in words
 
 
 def test_the_probability_of_conformity_stands_beside_and_decides_nothing(body: Any, technician: Any) -> None:

@@ -94,8 +94,6 @@ def poisoned_visit(facts: VisitFacts, text: str) -> VisitFacts:
     for each in facts.readings:
         poison(each.reading, text, "rate_proven_by", "casing", "sampling_point", "steadiness")
         each.reading.analyser_given = each.reading.person_given = text
-        for doubt in each.derived["doubts"]:
-            doubt["sentence"] = text
     for who in facts.people:
         if who.qualification:
             poison(who.qualification, text, "scheme", "number")

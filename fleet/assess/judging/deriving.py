@@ -168,8 +168,8 @@ def _doubts(fuel: Fuel, readings: list[Reading], read: Mapping[str, Any]) -> lis
         [
             {
                 "code": each.code,
-                "sentence": each.sentence,
                 "figures": _figures(each.figures),
+                "named": {"fuel": each.fuel} if each.fuel else {},
                 "makes_invalid": each.makes_invalid,
             }
             for each in of_one

@@ -106,7 +106,7 @@ def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterato
         shown = figures["steadiness"]
         seen = {"steady": True, "not_steady": False}.get(reading.steadiness)
         if shown and seen is not None and shown["overall"] is (not seen):
-            why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), "")
+            why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), None)
             yield coded("steadiness_differs", reading=reading.number, called=reading.steadiness, why=why)
 
 
