@@ -1,7 +1,6 @@
 """Alerts: who is told about a flag and when, who is on call, and how you want your own daily summary."""
 
 import uuid
-from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
@@ -11,6 +10,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import Reference, Whole
 from api.filters import by_id, yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
@@ -21,18 +21,13 @@ from fleet.queries.follow_ups import visible_flags
 from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
 
 
-class AlertOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    flag = serializers.UUIDField(source="flag_id")
+class AlertOut(RowOut):
+    row, columns = Alert, "id flag way due_at tries failure"
     user = serializers.UUIDField(source="user_id")
     name = serializers.CharField(source="user")
-    way = serializers.CharField()
     round = serializers.IntegerField(help_text="0 is the first run through the list; each later one tells everybody.")
-    due_at = serializers.DateTimeField()
     sent_at = serializers.DateTimeField(allow_null=True, help_text="When the mail server took it; null: not yet.")
     not_needed = serializers.CharField(help_text="Why it was not sent, where it needn't be.")
-    tries = serializers.IntegerField()
-    failure = serializers.CharField()
 
 
 class Alerts(ListDoor):
@@ -60,12 +55,11 @@ class OnCallChange(StrictSerializer):
     after_minutes = Whole(0, 240)
 
 
-class OnCallOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
+class OnCallOut(RowOut):
+    row, columns = OnCall, "id version"
     user = serializers.UUIDField(source="user_id")
     name = serializers.CharField(source="user")
     after_minutes = serializers.IntegerField(help_text="After the first who can be told, who is told at once.")
-    version = serializers.IntegerField()
 
 
 class OnCallList(ListDoor):
@@ -108,13 +102,11 @@ class OwnAlertsIn(StrictSerializer):
     time_zone = Text(64, required=False)
 
 
-class OwnAlertsOut(serializers.Serializer[Any]):
+class OwnAlertsOut(RowOut):
+    row, columns = AlertSettings, "daily_summary daily_summary_sent_at version"
     email = serializers.CharField(source="user.email", help_text="Where you are told; empty: nowhere.")
-    daily_summary = serializers.BooleanField()
     hour = serializers.IntegerField(help_text="From which hour of your own day the daily summary is sent.")
     time_zone = serializers.CharField(help_text="Whose day that is; empty: the office's.")
-    daily_summary_sent_at = serializers.DateTimeField(allow_null=True)
-    version = serializers.IntegerField()
 
 
 class OwnAlerts(Door):

@@ -1,7 +1,6 @@
 """Flue gas analysers, what they measure and how well, and their calibrations."""
 
 import uuid
-from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -9,10 +8,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import EntryDoor, EntryListDoor, ListDoor, found
-from api.entries import EntryIn, EntryOut
 from api.fields import Id, Number
 from api.filters import EXTERNAL_REFERENCE
 from api.recorded import post_recorded
+from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
 from fleet.intake.register import CalibrationIn
@@ -44,10 +43,8 @@ class AnalyserIn(EntryIn):
 
 
 class AnalyserOut(EntryOut):
-    name = serializers.CharField()
-    serial = serializers.CharField()
+    row, columns = Analyser, "name serial co2"
     measures = serializers.ListField(child=serializers.CharField())
-    co2 = serializers.CharField()
     accuracy = serializers.DictField(child=serializers.DictField(child=serializers.FloatField()))
 
 
@@ -56,16 +53,9 @@ class NewCalibration(CalibrationIn):
     passed = YesNo()
 
 
-class CalibrationOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    analyser = serializers.UUIDField(source="analyser_id")
-    done_on = serializers.DateField()
-    valid_to = serializers.DateField()
-    certificate = serializers.CharField()
-    by = serializers.CharField()
-    passed = serializers.BooleanField()
+class CalibrationOut(RowOut):
+    row, columns = Calibration, "id analyser done_on valid_to certificate by passed record"
     uncertainty = serializers.DictField(help_text="The certificate's own expanded figures (k = 2), by quantity.")
-    record = serializers.UUIDField(source="record_id")
 
 
 class Analysers(EntryListDoor):

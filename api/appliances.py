@@ -11,8 +11,7 @@ from rest_framework.response import Response
 from api.defects import DefectOut
 from api.derived import DerivedOut
 from api.doors import Door, EntryDoor, EntryListDoor, found
-from api.entries import EntryIn, EntryOut
-from api.fields import DayOf, Facts, Reference, VerdictField
+from api.fields import DayOf, Facts, Reference, Said, VerdictField
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
@@ -20,6 +19,7 @@ from api.no_access import NoAccessOut
 from api.records import RecordOut
 from api.required_checks import RequiredCheckOut
 from api.revisits import RevisitOut
+from api.shapes import EntryIn, EntryOut
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
 from fleet.assess.due.asked_fields import asked_of_visit
@@ -31,7 +31,7 @@ from fleet.intake.fields import Text, Word
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
 from fleet.presentation.advice import advice_words, withheld_words
-from fleet.queries.advice import Advised, advise_on
+from fleet.queries.advice import advise_on
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.histories import history_for
 from fleet.queries.register import all_sheets, visible_analysers, visible_appliances, visible_flue_groups
@@ -55,19 +55,9 @@ class ApplianceIn(EntryIn):
 
 
 class ApplianceOut(EntryOut):
+    row, columns = Appliance, "building sheet name kind serial room fuel flue_group facts in_service_from in_service_to"
     client = serializers.UUIDField(source="building.client_id")
-    building = serializers.UUIDField(source="building_id")
-    sheet = serializers.UUIDField(source="sheet_id", allow_null=True)
-    name = serializers.CharField()
-    kind = serializers.CharField()
-    serial = serializers.CharField()
-    room = serializers.CharField()
-    fuel = serializers.CharField()
     burns = serializers.SerializerMethodField(help_text="Today: its own fuel, else the gas of its building.")
-    flue_group = serializers.UUIDField(source="flue_group_id", allow_null=True)
-    facts = serializers.DictField()
-    in_service_from = serializers.DateField()
-    in_service_to = serializers.DateField(allow_null=True)
 
     def get_burns(self, appliance: Appliance) -> str:
         return appliance.burns_on(clock.today(appliance.building.time_zone)).name
@@ -186,17 +176,11 @@ class AdviceOut(serializers.Serializer[Any]):
     turns_low = serializers.FloatField(source="advice.turns_low", allow_null=True)
     turns_high = serializers.FloatField(source="advice.turns_high", allow_null=True)
     code = serializers.CharField(source="advice.code", help_text="Why withheld, or what to look into; else empty.")
-    sentence = serializers.SerializerMethodField()
-    withheld_reason = serializers.SerializerMethodField(allow_null=True)
+    sentence = Said(advice_words, of="advice")
+    withheld_reason = Said(withheld_words, of="advice", allow_null=True)
     response = ResponseOut(allow_null=True)
     derived = DerivedOut()
     verdicts = serializers.ListField(child=VerdictField(), help_text="On the last reading, strictest first.")
-
-    def get_sentence(self, advised: Advised) -> str:
-        return advice_words(advised.advice)
-
-    def get_withheld_reason(self, advised: Advised) -> str | None:
-        return withheld_words(advised.advice)
 
 
 class ApplianceAdvice(Door):

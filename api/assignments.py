@@ -8,6 +8,7 @@ from rest_framework import serializers
 from api.doors import EntryDoor, EntryListDoor
 from api.fields import DayOf, Id, Reference
 from api.filters import by_id, yes_no
+from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import LimitSetAssignment
@@ -42,18 +43,9 @@ class AssignmentChange(StrictSerializer):
     until = DayOf()
 
 
-class AssignmentOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    limit_set = serializers.UUIDField(source="limit_set_id")
-    client = serializers.UUIDField(source="client_id", allow_null=True)
-    building = serializers.UUIDField(source="building_id", allow_null=True)
-    appliance = serializers.UUIDField(source="appliance_id", allow_null=True)
-    since = serializers.DateField()
-    until = serializers.DateField(allow_null=True)
-    why = serializers.CharField()
-    decided_by = serializers.CharField()
-    decided_at = serializers.DateTimeField()
-    version = serializers.IntegerField()
+class AssignmentOut(RowOut):
+    row = LimitSetAssignment
+    columns = "id limit_set client building appliance since until why decided_by decided_at version"
 
 
 class Assignments(EntryListDoor):

@@ -3,12 +3,11 @@
 from typing import Any
 
 from django.db.models import QuerySet
-from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.entries import EntryIn, EntryOut
 from api.fields import Number, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id
+from api.shapes import EntryIn, EntryOut
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import Text, Word
@@ -31,15 +30,7 @@ class BuildingIn(EntryIn):
 
 
 class BuildingOut(EntryOut):
-    client = serializers.UUIDField(source="client_id")
-    name = serializers.CharField()
-    address = serializers.CharField()
-    latitude = serializers.FloatField(allow_null=True)
-    longitude = serializers.FloatField(allow_null=True)
-    altitude_m = serializers.FloatField()
-    time_zone = serializers.CharField()
-    fuel = serializers.CharField()
-    access_notes = serializers.CharField()
+    row, columns = Building, "client name address latitude longitude altitude_m time_zone fuel access_notes"
 
 
 class Buildings(EntryListDoor):

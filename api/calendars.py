@@ -1,7 +1,6 @@
 """Calendar links: secret places from which a calendar program reads a technician's or a client's days."""
 
 import uuid
-from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
@@ -11,6 +10,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import Reference
 from api.filters import yes_no
+from api.shapes import RowOut
 from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer
@@ -27,15 +27,9 @@ class CalendarLinkIn(StrictSerializer):
     client = Reference(calendar_clients, required=False, allow_null=True)
 
 
-class CalendarLinkOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
+class CalendarLinkOut(RowOut):
+    row, columns = CalendarLink, "id client made_by made_at revoked_at revoked_by version"
     user = serializers.UUIDField(source="user_id", allow_null=True)
-    client = serializers.UUIDField(source="client_id", allow_null=True)
-    made_by = serializers.CharField()
-    made_at = serializers.DateTimeField()
-    revoked_at = serializers.DateTimeField(allow_null=True)
-    revoked_by = serializers.CharField(allow_null=True)
-    version = serializers.IntegerField()
 
 
 class NewCalendarLinkOut(CalendarLinkOut):

@@ -3,11 +3,10 @@
 from typing import Any
 
 from django.db.models import QuerySet
-from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.entries import EntryIn, EntryOut
 from api.filters import EXTERNAL_REFERENCE
+from api.shapes import EntryIn, EntryOut
 from fleet.intake.fields import Text
 from fleet.models import Client
 from fleet.queries.access import visible_clients
@@ -21,9 +20,7 @@ class ClientIn(EntryIn):
 
 
 class ClientOut(EntryOut):
-    name = serializers.CharField()
-    address = serializers.CharField()
-    contact = serializers.CharField()
+    row, columns = Client, "name address contact"
 
 
 class Clients(EntryListDoor):

@@ -6,10 +6,9 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.errors import BadQuery
+from api.fields import Said
 from api.filters import Filter, parameter
 from fleet.assess.consequences import Consequence
-from fleet.assess.due.due_changes import DueChange
-from fleet.assess.judging.comparing import VerdictChange
 from fleet.presentation.consequences import (
     applying_words,
     consequence_sentences,
@@ -36,32 +35,20 @@ class VerdictChangeOut(serializers.Serializer[Any]):
     source = serializers.CharField(help_text="The sheet or set that the limit stands in.")
     label = serializers.CharField()
     value = serializers.CharField()
-    at = serializers.SerializerMethodField(help_text="Rate and phase.")
+    at = Said(at_words, help_text="Rate and phase.")
     before = serializers.CharField(help_text="The outcome; empty where the reading was not held against this limit.")
     after = serializers.CharField()
     limit_before = serializers.CharField()
     limit_after = serializers.CharField()
-    sentence = serializers.SerializerMethodField()
-
-    def get_at(self, change: VerdictChange) -> str:
-        return at_words(change)
-
-    def get_sentence(self, change: VerdictChange) -> str:
-        return verdict_change_words(change)
+    sentence = Said(verdict_change_words)
 
 
 class DueChangeOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     before = serializers.DateField(allow_null=True)
     after = serializers.DateField(allow_null=True)
-    words = serializers.SerializerMethodField(help_text="The arithmetic by the draft.")
-    sentence = serializers.SerializerMethodField()
-
-    def get_words(self, change: DueChange) -> str:
-        return date_words(change.steps)
-
-    def get_sentence(self, change: DueChange) -> str:
-        return due_change_words(change)
+    words = Said(date_words, of="steps", help_text="The arithmetic by the draft.")
+    sentence = Said(due_change_words)
 
 
 class ConsequenceOut(serializers.Serializer[Any]):
@@ -75,16 +62,13 @@ class ConsequenceOut(serializers.Serializer[Any]):
     newly = serializers.SerializerMethodField(help_text="Limits that begin to apply.")
     no_longer = serializers.SerializerMethodField(help_text="Limits that cease to apply.")
     dues = DueChangeOut(many=True)
-    sentences = serializers.SerializerMethodField()
+    sentences = Said(consequence_sentences)
 
     def get_newly(self, consequence: Consequence) -> list[str]:
         return [applying_words(each) for each in consequence.newly]
 
     def get_no_longer(self, consequence: Consequence) -> list[str]:
         return [applying_words(each) for each in consequence.no_longer]
-
-    def get_sentences(self, consequence: Consequence) -> list[str]:
-        return consequence_sentences(consequence)
 
 
 class PreviewOut(serializers.Serializer[Any]):

@@ -9,11 +9,12 @@ from rest_framework.response import Response
 
 from api.doors import Door
 from api.fields import Number, Whole
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text
-from fleet.models import Defect
+from fleet.models import Contractor, Defect
 from fleet.queries.planning_settings import preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
@@ -52,20 +53,15 @@ class ContractorIn(PlanningSettingsIn):
     shown = Text(64, required=False, help_text="Of the preview that showed what these choices change; else 409.")
 
 
-class ContractorOut(serializers.Serializer[Any]):
-    name = serializers.CharField()
-    address = serializers.CharField()
+class ContractorOut(RowOut):
+    row, columns = Contractor, "name address extra_visits_a_week outside_within_days is_demo version"
     emergency_numbers = serializers.ListField(child=serializers.JSONField())
     accepted_risk = serializers.FloatField(help_text="Accepted risk of being outside at the revisit.")
     accepted_risk_co = serializers.FloatField(help_text="The same of CO; never taken above the other.")
     accepted_risk_rise = serializers.FloatField(help_text="The same of the flue's temperature above the intake air.")
     flag_at = serializers.FloatField(help_text="Chance before the next planned visit from which drift flags.")
-    extra_visits_a_week = serializers.IntegerField()
-    outside_within_days = serializers.IntegerField()
     repair_within_days = serializers.DictField(child=serializers.IntegerField())
     steadiness = serializers.DictField(child=serializers.FloatField())
-    is_demo = serializers.BooleanField()
-    version = serializers.IntegerField()
 
 
 class OneContractor(Door):

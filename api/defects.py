@@ -1,7 +1,6 @@
 """Defects: what is wrong besides the readings, by when it must be repaired, and what closed it."""
 
 import uuid
-from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -10,6 +9,7 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_day, by_id, by_word, of_appliance, yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
@@ -20,26 +20,16 @@ from fleet.queries.visits import visible_visits
 from fleet.services.follow_ups import resolve_defect
 
 
-class DefectOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    visit = serializers.UUIDField(source="visit_id")
-    appliance = serializers.UUIDField(source="appliance_id")
-    what = serializers.CharField()
-    where = serializers.CharField()
-    severity = serializers.CharField()
-    action = serializers.CharField()
-    done = serializers.BooleanField()
+class DefectOut(RowOut):
+    row = Defect
+    columns = (
+        "id visit appliance what where severity action done told closed_by resolved_at resolved_by resolved_why version"
+    )
     repair_by = serializers.DateField(allow_null=True, help_text="As the visit recorded it.")
     due = serializers.DateField(allow_null=True, help_text="The last day that counts.")
     due_words = serializers.CharField(help_text="How the last day comes about.")
     overdue = serializers.SerializerMethodField()
-    told = serializers.CharField()
-    closed_by = serializers.UUIDField(source="closed_by_id", allow_null=True)
-    resolved_at = serializers.DateTimeField(allow_null=True)
-    resolved_by = serializers.CharField(allow_null=True)
-    resolved_why = serializers.CharField()
     open = serializers.BooleanField(source="is_open")
-    version = serializers.IntegerField()
 
     def get_overdue(self, defect: Defect) -> bool:
         return defect.is_overdue(clock.today(defect.appliance.building.time_zone))

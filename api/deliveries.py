@@ -1,7 +1,6 @@
 """Deliveries: who must receive the record of a visit by when, how it was sent, and what came back."""
 
 import uuid
-from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -11,6 +10,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import MomentOf, Reference
 from api.filters import by_day, by_id, of_appliance, yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
@@ -21,35 +21,19 @@ from fleet.queries.visits import visible_visits
 from fleet.services.deliveries import fail_delivery, send_delivery
 
 
-class SendingOut(serializers.Serializer[Any]):
-    record = serializers.UUIDField(source="record_id")
-    sent_at = serializers.DateTimeField()
-    how = serializers.CharField()
-    address = serializers.CharField()
-    proof = serializers.CharField()
-    file = serializers.UUIDField(source="file_id", allow_null=True)
-    sent_by = serializers.CharField()
-    failed_at = serializers.DateTimeField(allow_null=True)
-    failed_by = serializers.CharField(allow_null=True)
-    failed_why = serializers.CharField()
+class SendingOut(RowOut):
+    row, columns = Sending, "record sent_at how address proof file sent_by failed_at failed_by failed_why"
 
 
-class DeliveryOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    visit = serializers.UUIDField(source="visit_id")
+class DeliveryOut(RowOut):
+    row, columns = Delivery, "id visit limit_set recipient due opened_at sent_at version"
     appliance = serializers.UUIDField(source="visit.appliance_id")
-    limit_set = serializers.UUIDField(source="limit_set_id")
     tenancy = serializers.UUIDField(source="tenancy_id", allow_null=True, help_text="The one before which it is due.")
-    recipient = serializers.CharField()
-    due = serializers.DateField()
     words = serializers.CharField(help_text="The arithmetic of the last day.")
     overdue = serializers.SerializerMethodField()
-    opened_at = serializers.DateTimeField()
-    sent_at = serializers.DateTimeField(allow_null=True)
     returned_why = serializers.CharField(help_text="Why it has to be sent again.")
     not_needed = serializers.CharField(help_text="Why what was tried has not to be sent any more; empty otherwise.")
     sendings = SendingOut(source="sendings.all", many=True, help_text="Every attempt, the failed ones too.")
-    version = serializers.IntegerField()
 
     def get_overdue(self, delivery: Delivery) -> bool:
         return delivery.is_overdue(clock.today(delivery.visit.appliance.building.time_zone))

@@ -5,6 +5,7 @@ import uuid
 from collections.abc import Callable
 from datetime import date, datetime
 from decimal import Decimal
+from operator import attrgetter
 from typing import Any
 
 from django.db.models import Model, QuerySet
@@ -37,6 +38,17 @@ class CodedRows(serializers.Field[Any, Any, Any, Any]):
 
     def to_representation(self, value: Any) -> list[dict[str, Any]]:
         return [{"code": code, "figures": figures} for code, figures in value]
+
+
+class Said(serializers.Field[Any, Any, Any, Any]):
+    """What `say` makes of the whole thing, or of its part `of`. Read-only; its type is that of the function."""
+
+    def __init__(self, say: Callable[[Any], Any], of: str = "", **kwargs: Any) -> None:
+        super().__init__(source="*", read_only=True, **kwargs)
+        self.say, self.of = say, of
+
+    def to_representation(self, value: Any) -> Any:
+        return self.say(attrgetter(self.of)(value) if self.of else value)
 
 
 class Id(serializers.Field[uuid.UUID, Any, str, Any]):

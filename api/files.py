@@ -19,6 +19,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.filters import by_word
 from api.schema import Schema
+from api.shapes import RowOut
 from fleet import clock
 from fleet.models import StoredFile, Visit
 from fleet.queries.records import visible_files
@@ -62,19 +63,12 @@ class FileSchema(Schema):
         return {(200, *_BYTES): OpenApiTypes.BINARY} | described
 
 
-class FileOut(serializers.Serializer[Any]):
+class FileOut(RowOut):
     """`sha256` and `size_bytes` are of the bytes as stored: a photo's without the place where it was taken."""
 
-    id = serializers.UUIDField()
-    visit = serializers.UUIDField(source="visit_id", allow_null=True)
+    row, columns = StoredFile, "id visit what name media_type size_bytes sha256 uploaded_by uploaded_at"
+
     no_access = serializers.UUIDField(source="no_access_id", allow_null=True, help_text="The attempt that it is of.")
-    what = serializers.CharField()
-    name = serializers.CharField()
-    media_type = serializers.CharField()
-    size_bytes = serializers.IntegerField()
-    sha256 = serializers.CharField()
-    uploaded_by = serializers.CharField()
-    uploaded_at = serializers.DateTimeField()
 
 
 class VisitFiles(ListDoor):

@@ -1,7 +1,6 @@
 """Flags: what needs attention, with the reason; a named person answers for it, somebody allowed closes it."""
 
 import uuid
-from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
@@ -9,7 +8,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
+from api.fields import Said
 from api.filters import by_word, of_appliance, yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.errors import Forbidden
@@ -21,29 +22,15 @@ from fleet.queries.follow_ups import visible_flags
 from fleet.services.flags import acknowledge_flag, close_flag
 
 
-class FlagOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
-    visit = serializers.UUIDField(source="visit_id", allow_null=True)
-    kind = serializers.CharField()
-    sentence = serializers.SerializerMethodField()
-    figures = serializers.DictField()
-    opened_at = serializers.DateTimeField()
-    updated_at = serializers.DateTimeField()
-    acknowledged_at = serializers.DateTimeField(allow_null=True)
-    acknowledged_by = serializers.CharField(allow_null=True)
-    acknowledged_note = serializers.CharField()
-    closed_at = serializers.DateTimeField(allow_null=True)
-    closed_by = serializers.CharField(allow_null=True)
-    closed_why = serializers.SerializerMethodField()
+class FlagOut(RowOut):
+    row = Flag
+    columns = (
+        "id appliance visit kind figures opened_at updated_at acknowledged_at acknowledged_by "
+        "acknowledged_note closed_at closed_by version"
+    )
+    sentence = Said(flag_words)
+    closed_why = Said(closed_words)
     closed_figures = serializers.DictField(help_text="At the moment of closing: the chance and snapshot, or the visit.")
-    version = serializers.IntegerField()
-
-    def get_sentence(self, flag: Flag) -> str:
-        return flag_words(flag)
-
-    def get_closed_why(self, flag: Flag) -> str:
-        return closed_words(flag)
 
 
 class AcknowledgeIn(StrictSerializer):

@@ -1,12 +1,11 @@
 """Flue groups: appliances on one flue. Found unsafe, it concerns them all."""
 
 from django.db.models import QuerySet
-from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.entries import EntryIn, EntryOut
 from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, of_building
+from api.shapes import EntryIn, EntryOut
 from fleet.intake.fields import Text
 from fleet.models import FlueGroup
 from fleet.queries.buildings import visible_buildings
@@ -19,8 +18,7 @@ class FlueGroupIn(EntryIn):
 
 
 class FlueGroupOut(EntryOut):
-    building = serializers.UUIDField(source="building_id")
-    name = serializers.CharField()
+    row, columns = FlueGroup, "building name"
 
 
 class FlueGroups(EntryListDoor):

@@ -10,7 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
+from api.fields import Said
 from api.filters import by_day, by_text, of_appliance
+from api.shapes import RowOut
 from fleet.models import Forecast
 from fleet.presentation.forecasts import forecast_sentence
 from fleet.queries.forecasts import forecast_accuracy_for, visible_forecasts
@@ -18,7 +20,7 @@ from fleet.queries.forecasts import forecast_accuracy_for, visible_forecasts
 SETS_DATE = "Of all the appliance's quantities this one's accepted risk is the first to be used up."
 
 
-class ForecastOut(serializers.Serializer[Any]):
+class ForecastOut(RowOut):
     """Of a gas in % dry, of CO air-free in ppm, of the flue's rise above the intake air in K; `unit` says which.
 
     `level`, `pace_per_year`, the limits, `course` and `series` are in it. `lower` and `target` are null where a
@@ -26,33 +28,16 @@ class ForecastOut(serializers.Serializer[Any]):
     the records support a fit.
     """
 
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
-    quantity = serializers.CharField()
-    rate = serializers.CharField()
-    basis = serializers.CharField()
-    sentence = serializers.SerializerMethodField()
-    unit = serializers.CharField()
-    level = serializers.FloatField()
-    pace_per_year = serializers.FloatField()
-    pace_sd_per_year = serializers.FloatField()
-    lower = serializers.FloatField(allow_null=True)
-    upper = serializers.FloatField()
-    target = serializers.FloatField(allow_null=True)
-    limit_words = serializers.CharField()
-    accepted_risk = serializers.FloatField()
-    horizon_on = serializers.DateField(allow_null=True)
-    sets_date = serializers.BooleanField(help_text=SETS_DATE)
-    last_visit_on = serializers.DateField()
-    visits_used = serializers.IntegerField()
-    crossing = serializers.ListField(child=serializers.JSONField())
-    snapshot = serializers.UUIDField(source="snapshot_id")
-    snapshot_digest = serializers.CharField(source="snapshot.digest")
-    sheet_version = serializers.UUIDField(source="sheet_version_id")
-    made_at = serializers.DateTimeField()
+    row = Forecast
+    columns = (
+        "id appliance quantity rate basis unit level pace_per_year pace_sd_per_year lower upper target "
+        "limit_words accepted_risk horizon_on last_visit_on visits_used snapshot sheet_version made_at"
+    )
 
-    def get_sentence(self, forecast: Forecast) -> str:
-        return forecast_sentence(forecast)
+    sentence = Said(forecast_sentence)
+    sets_date = serializers.BooleanField(help_text=SETS_DATE)
+    crossing = serializers.ListField(child=serializers.JSONField())
+    snapshot_digest = serializers.CharField(source="snapshot.digest")
 
 
 class WholeForecastOut(ForecastOut):

@@ -4,13 +4,13 @@ import uuid
 from typing import Any
 
 from django.db.models import QuerySet
-from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import ListDoor, found
 from api.fields import Id, Reference, Whole
 from api.recorded import post_recorded
+from api.shapes import RowOut
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import Day, StrictSerializer, Text, Word
@@ -34,19 +34,11 @@ class GasConversionIn(StrictSerializer):
     appliance_version = Whole(1, 10**9, help_text="The appliance's version that you read.")
 
 
-class GasConversionOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
-    converted_on = serializers.DateField()
-    from_fuel = serializers.CharField()
-    to_fuel = serializers.CharField()
-    kit = serializers.CharField()
-    label = serializers.CharField()
-    analyser_fuel = serializers.CharField()
-    sheet = serializers.UUIDField(source="sheet_id", allow_null=True)
-    done_by = serializers.CharField()
-    test_within_days = serializers.IntegerField()
-    record = serializers.UUIDField(source="record_id")
+class GasConversionOut(RowOut):
+    row = GasConversion
+    columns = (
+        "id appliance converted_on from_fuel to_fuel kit label analyser_fuel sheet done_by test_within_days record"
+    )
 
 
 class GasConversions(ListDoor):

@@ -6,9 +6,9 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Reference
 from api.filters import EXTERNAL_REFERENCE, of_building
+from api.shapes import EntryIn, EntryOut
 from fleet import clock
 from fleet.combustion.gases import SPECIES
 from fleet.intake.fields import DecimalText, StrictSerializer, Text
@@ -31,11 +31,8 @@ class GasSupplyIn(EntryIn):
 
 
 class GasSupplyOut(EntryOut):
-    building = serializers.UUIDField(source="building_id")
-    since = serializers.DateField()
-    fuel = serializers.CharField()
+    row, columns = GasSupply, "building since fuel source"
     composition = serializers.DictField(child=serializers.CharField())
-    source = serializers.CharField()
 
 
 class GasSupplies(EntryListDoor):

@@ -10,6 +10,7 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import by_id, by_text, by_word
+from api.shapes import RowOut
 from fleet import clock
 from fleet.models import Job
 from fleet.queries.jobs import background_work, visible_jobs
@@ -17,22 +18,13 @@ from fleet.services.jobs import cancel_job, retry_job
 from fleet.timetable import next_slots
 
 
-class JobOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    kind = serializers.CharField()
-    key = serializers.CharField()
-    parent = serializers.UUIDField(source="parent_id", allow_null=True)
-    state = serializers.CharField()
-    due_at = serializers.DateTimeField()
-    tries = serializers.IntegerField()
+class JobOut(RowOut):
+    row = Job
+    columns = (
+        "id kind key parent state due_at tries claimed_at claimed_until progress cancel_requested last_error "
+        "failed_at finished_at"
+    )
     carrier = serializers.CharField(help_text="What brought it to its worker: broker, table or hand.")
-    claimed_at = serializers.DateTimeField(allow_null=True)
-    claimed_until = serializers.DateTimeField(allow_null=True)
-    progress = serializers.CharField()
-    cancel_requested = serializers.BooleanField()
-    last_error = serializers.CharField()
-    failed_at = serializers.DateTimeField(allow_null=True)
-    finished_at = serializers.DateTimeField(allow_null=True)
 
 
 class KindCountOut(serializers.Serializer[Any]):

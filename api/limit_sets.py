@@ -11,11 +11,11 @@ from rest_framework.response import Response
 
 from api.consequences import COMPARED, DifferencesOut, PreviewOut, numbers_compared
 from api.doors import Door, EntryDoor, EntryListDoor, ListDoor, found, named_once
-from api.entries import EntryIn, EntryOut
 from api.exchange import LimitSetFileOut, as_file
 from api.fields import DayOf, Id, Whole
 from api.filters import EXTERNAL_REFERENCE, yes_no
 from api.recorded import post_recorded
+from api.shapes import EntryIn, EntryOut, RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.errors import NotFound
@@ -42,9 +42,7 @@ class LimitSetChange(NamedLimitSetIn):
 
 
 class LimitSetOut(EntryOut):
-    key = serializers.CharField()
-    name = serializers.CharField()
-    retired_on = serializers.DateField(allow_null=True)
+    row, columns = LimitSet, "key name retired_on"
     current_number = serializers.IntegerField(source="current.number", default=None, allow_null=True)
     reviewed_by = serializers.CharField(
         source="current.reviewed_by", default="", help_text="Empty while nobody has reviewed what counts today."
@@ -60,16 +58,9 @@ class Review(ReviewIn):
     number = Whole(1, 1_000_000, help_text="Which version was checked: the newest.")
 
 
-class LimitSetVersionOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    limit_set = serializers.UUIDField(source="limit_set_id")
-    number = serializers.IntegerField()
+class LimitSetVersionOut(RowOut):
+    row, columns = LimitSetVersion, "id limit_set number evidence reviewed_by reviewed_on review_source record"
     content = serializers.DictField()
-    evidence = serializers.CharField()
-    reviewed_by = serializers.CharField()
-    reviewed_on = serializers.DateField(allow_null=True)
-    review_source = serializers.CharField()
-    record = serializers.UUIDField(source="record_id")
 
 
 class LimitSets(EntryListDoor):

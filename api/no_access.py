@@ -13,6 +13,7 @@ from api.doors import Door, ListDoor, found
 from api.fields import MomentOf, Reference
 from api.files import BareBytesParser, FileOut, FileSchema
 from api.filters import by_word, of_appliance
+from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import NoAccess, StoredFile
@@ -35,23 +36,17 @@ class AttemptFileOut(FileOut):
     """A file of an attempt; in lists a page of its own."""
 
 
-class AttemptOut(serializers.Serializer[Any]):
+class AttemptOut(RowOut):
     """Somebody came and did not get to the appliance; `/no-access` has it with its files."""
 
-    id = serializers.UUIDField()
-    at = serializers.DateTimeField()
-    local_date = serializers.DateField()
-    kind = serializers.CharField()
-    note = serializers.CharField()
-    letter = serializers.CharField()
-    by = serializers.CharField()
+    row, columns = NoAccess, "id at local_date kind note letter by"
 
 
 class NoAccessOut(AttemptOut):
     """One attempt, whole."""
 
-    appliance = serializers.UUIDField(source="appliance_id")
-    recorded_at = serializers.DateTimeField()
+    row, columns = NoAccess, "appliance recorded_at"
+
     files = AttemptFileOut(source="files.all", many=True)
 
 

@@ -1,7 +1,6 @@
 """Out of use: from when to when an appliance stood still. Recorded, never edited."""
 
 import uuid
-from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -11,6 +10,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, found
 from api.fields import Id
 from api.recorded import post_recorded
+from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.errors import without_decimals
 from fleet.intake.fields import Day, StrictSerializer, Text
@@ -33,17 +33,9 @@ class RestartIn(StrictSerializer):
     restart_proof = Text(300, required=False)
 
 
-class OutOfUseOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
-    begins = serializers.DateField()
+class OutOfUseOut(RowOut):
+    row, columns = OutOfUse, "id appliance begins why said_by proof restart_said_by restart_proof record"
     ends = serializers.DateField(allow_null=True, help_text="The day of the restart; null while it stands still.")
-    why = serializers.CharField()
-    said_by = serializers.CharField()
-    proof = serializers.CharField()
-    restart_said_by = serializers.CharField()
-    restart_proof = serializers.CharField()
-    record = serializers.UUIDField(source="record_id")
 
 
 class OutOfUsePeriods(ListDoor):

@@ -9,10 +9,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import EntryDoor, EntryListDoor, ListDoor, found
-from api.entries import EntryIn, EntryOut
 from api.fields import Id
 from api.filters import EXTERNAL_REFERENCE, by_word
 from api.recorded import post_recorded
+from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.intake.fields import Text, Word
 from fleet.intake.register import QualificationIn
@@ -32,8 +32,8 @@ class PersonIn(EntryIn):
 class PersonOut(EntryOut):
     """How to reach somebody is for colleagues: an auditor sees names and qualifications."""
 
-    name = serializers.CharField()
-    role = serializers.CharField()
+    row, columns = Person, "name role"
+
     phone = serializers.CharField(required=False)
     email = serializers.CharField(required=False)
     user = serializers.UUIDField(source="user_id", allow_null=True)
@@ -49,15 +49,9 @@ class NewQualification(QualificationIn):
     id = Id(required=False)
 
 
-class QualificationOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    person = serializers.UUIDField(source="person_id")
-    scheme = serializers.CharField()
-    number = serializers.CharField()
+class QualificationOut(RowOut):
+    row, columns = Qualification, "id person scheme number valid_from valid_to record"
     fuel_kinds = serializers.ListField(child=serializers.CharField())
-    valid_from = serializers.DateField()
-    valid_to = serializers.DateField()
-    record = serializers.UUIDField(source="record_id")
 
 
 class People(EntryListDoor):

@@ -1,15 +1,15 @@
 """Marks: what is odd about an accepted visit, for the office to look at."""
 
 import uuid
-from typing import Any
 
 from django.db.models import Q, QuerySet
-from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
+from api.fields import Said
 from api.filters import by_id, by_text, of_appliance, yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
@@ -20,20 +20,9 @@ from fleet.queries.visits import visible_visits
 from fleet.services.visits import resolve_question
 
 
-class QuestionOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    visit = serializers.UUIDField(source="visit_id")
-    code = serializers.CharField()
-    sentence = serializers.SerializerMethodField()
-    figures = serializers.DictField()
-    opened_at = serializers.DateTimeField()
-    resolved_at = serializers.DateTimeField(allow_null=True)
-    resolved_by = serializers.CharField(allow_null=True)
-    resolved_note = serializers.CharField()
-    version = serializers.IntegerField()
-
-    def get_sentence(self, question: Question) -> str:
-        return question_words(question)
+class QuestionOut(RowOut):
+    row, columns = Question, "id visit code figures opened_at resolved_at resolved_by resolved_note version"
+    sentence = Said(question_words)
 
 
 class ResolveQuestionIn(StrictSerializer):

@@ -1,17 +1,16 @@
 """Records: the truth as canonical bytes with their hash. Their list is the change feed."""
 
 import uuid
-from typing import Any
 
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
-from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.fields import read_id
 from api.filters import Filter, by_text
+from api.shapes import RowOut
 from fleet.models import Record
 from fleet.queries.records import visible_records
 
@@ -23,15 +22,8 @@ SUBJECT = Filter(
 )
 
 
-class RecordOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    kind = serializers.CharField()
-    subject = serializers.UUIDField()
-    sha256 = serializers.CharField()
-    submitted_sha256 = serializers.CharField()
-    amends = serializers.UUIDField(source="amends_id", allow_null=True)
-    actor = serializers.CharField()
-    received_at = serializers.DateTimeField()
+class RecordOut(RowOut):
+    row, columns = Record, "id kind subject sha256 submitted_sha256 amends actor received_at"
 
 
 class Records(ListDoor):

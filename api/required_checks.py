@@ -7,9 +7,9 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.entries import EntryIn, EntryOut
-from api.fields import CodedRows, DayOf, ExternalReference, Reference, Rule
+from api.fields import CodedRows, DayOf, ExternalReference, Reference, Rule, Said
 from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
+from api.shapes import EntryIn, EntryOut
 from fleet import clock
 from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
@@ -51,26 +51,17 @@ class MissingOut(serializers.Serializer[Any]):
 
 
 class RequiredCheckOut(EntryOut):
-    appliance = serializers.UUIDField(source="appliance_id")
-    assignment = serializers.UUIDField(source="assignment_id", allow_null=True)
+    row = RequiredCheck
+    columns = "appliance assignment name source since until why decided_by ended_why due earliest_keep"
     part = serializers.CharField(help_text="Which rule of its limit set, where that has several; empty: its own.")
-    name = serializers.CharField()
-    source = serializers.CharField()
     rule = serializers.DictField()
-    since = serializers.DateField()
-    until = serializers.DateField(allow_null=True)
-    why = serializers.CharField()
-    decided_by = serializers.CharField()
     rule_since = serializers.DateField(allow_null=True, help_text="From which day it goes by this form of the rule.")
     required_fields = serializers.CharField(
         help_text="By which list of fields a check must be complete; empty: by none."
     )
-    ended_why = serializers.CharField()
-    due = serializers.DateField(allow_null=True)
-    earliest_keep = serializers.DateField(allow_null=True)
-    words = serializers.SerializerMethodField(help_text="How the date comes about.")
+    words = Said(date_words, of="steps", help_text="How the date comes about.")
     steps = CodedRows(help_text="The same, each step as its code and its figures.")
-    cannot_tell = serializers.SerializerMethodField(help_text="Which fact is missing, where the date can't be told.")
+    cannot_tell = Said(doubt_words, of="cannot_tell", help_text="Which fact is missing, where the date can't be told.")
     doubts = CodedRows(source="cannot_tell", help_text="The same, each as its code and its figures.")
     last_done = serializers.DateField(allow_null=True, help_text="The last check that counted it.")
     visited_on = serializers.DateField(allow_null=True, help_text="A later visit that did not count for it.")
@@ -78,12 +69,6 @@ class RequiredCheckOut(EntryOut):
     not_counted_for = CodedRows(source="not_counted", help_text="The same, as codes and figures.")
     lacks = serializers.SerializerMethodField(help_text="The fields of the record that it lacked.")
     suspended_since = serializers.DateField(allow_null=True, help_text="Out of use since then: nothing is due.")
-
-    def get_words(self, required_check: RequiredCheck) -> str:
-        return date_words(required_check.steps)
-
-    def get_cannot_tell(self, required_check: RequiredCheck) -> str:
-        return doubt_words(required_check.cannot_tell)
 
     def get_not_counted(self, required_check: RequiredCheck) -> str:
         return not_counted_words(required_check.visited_on, required_check.not_counted)

@@ -1,26 +1,20 @@
 """Retests: another test that a set asks for after a finding, by which day, and the check that ended it."""
 
-from typing import Any
-
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from api.doors import ListDoor
 from api.fields import CodedRows
 from api.filters import by_day, of_appliance, yes_no
+from api.shapes import RowOut
 from fleet.models import Retest
 from fleet.presentation.revisits import retest_words
 from fleet.queries.follow_ups import visible_retests
 
 
-class RetestOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
+class RetestOut(RowOut):
+    row, columns = Retest, "id appliance limit_set event found_on due"
     visit = serializers.UUIDField(source="visit_id", help_text="Of the finding.")
-    limit_set = serializers.UUIDField(source="limit_set_id")
-    event = serializers.CharField()
-    found_on = serializers.DateField()
-    due = serializers.DateField()
     words = serializers.SerializerMethodField(help_text="How its last day comes about.")
     steps = CodedRows(help_text="The same, each step as its code and its figures.")
     done_by = serializers.UUIDField(source="done_by_id", allow_null=True, help_text="The first check after it.")

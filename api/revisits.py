@@ -9,8 +9,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
-from api.fields import DayOf, Reference, Whole
+from api.fields import DayOf, Reference, Said, Whole
 from api.filters import by_day, by_id, by_text, by_word, of_appliance, yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
@@ -29,12 +30,9 @@ class ReasonOut(serializers.Serializer[Any]):
     earliest = serializers.CharField()
     what = serializers.CharField(default="")
     rationed = serializers.CharField(default="", help_text='"yes" where it counts against the extra visits.')
-    sentence = serializers.SerializerMethodField()
+    sentence = Said(reason_sentence)
     code = serializers.SerializerMethodField(help_text="What the sentence is made of.")
     figures = serializers.SerializerMethodField()
-
-    def get_sentence(self, reason: dict[str, Any]) -> str:
-        return reason_sentence(reason)
 
     def get_code(self, reason: dict[str, Any]) -> str:
         return str(reason["why"][0])
@@ -43,38 +41,25 @@ class ReasonOut(serializers.Serializer[Any]):
         return dict(reason["why"][1])
 
 
-class RevisitOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
+class RevisitOut(RowOut):
+    row, columns = Revisit, "id appliance latest urgency_words accepted_until day set_by set_at note made_at version"
     earliest = serializers.DateField(help_text="From then on coming costs no anniversary.")
-    latest = serializers.DateField()
     date_set_by = serializers.CharField(help_text="Which reason set the last day.")
-    sentence = serializers.SerializerMethodField()
+    sentence = Said(reason_words, of="why")
     reasons = ReasonOut(many=True)
     urgency = serializers.FloatField(help_text="What it is for counts whole, the chance of being outside is added.")
-    urgency_words = serializers.CharField()
     extra = serializers.CharField(help_text="within or beyond the extra visits; empty where none is asked for.")
     extra_week = serializers.DateField(allow_null=True, help_text="The Monday of the extra visit that it takes.")
     drift_by = serializers.DateField(allow_null=True, help_text="The last day by drift, where only drift asks for it.")
     accepted_risk = serializers.FloatField(allow_null=True, help_text="Chance of being outside before accepted_until.")
-    accepted_until = serializers.DateField(allow_null=True)
     beyond = serializers.SerializerMethodField(help_text="The risk accepted by not coming, in words.")
     state = serializers.CharField(help_text="proposed, booked or confirmed.")
-    day = serializers.DateField(allow_null=True)
     technician = serializers.UUIDField(source="technician_id", allow_null=True, help_text="Who goes on that day.")
-    who_words = serializers.SerializerMethodField(
-        help_text="Who goes, and what speaks against it: no qualification for the fuel in force on that day."
+    who_words = Said(
+        who_words, help_text="Who goes, and what speaks against it: no qualification for the fuel in force on that day."
     )
-    set_by = serializers.CharField(allow_null=True)
-    set_at = serializers.DateTimeField(allow_null=True)
-    note = serializers.CharField()
     set_words = serializers.SerializerMethodField(help_text="What is set, and what is odd about it by now.")
     no_access = serializers.IntegerField(help_text="Attempts since the last visit that got to the appliance.")
-    made_at = serializers.DateTimeField()
-    version = serializers.IntegerField()
-
-    def get_sentence(self, revisit: Revisit) -> str:
-        return reason_words(revisit.why)
 
     def get_beyond(self, revisit: Revisit) -> str:
         if revisit.extra != Revisit.Extra.BEYOND:
@@ -85,9 +70,6 @@ class RevisitOut(serializers.Serializer[Any]):
 
     def get_set_words(self, revisit: Revisit) -> str:
         return set_words(revisit, clock.today(revisit.appliance.building.time_zone))
-
-    def get_who_words(self, revisit: Revisit) -> str:
-        return who_words(revisit)
 
 
 class NoticeIn(StrictSerializer):

@@ -197,6 +197,15 @@ class _Whole(_Field):
         return {"type": "integer", "minimum": self.target.low, "maximum": self.target.high}
 
 
+class _Said(_Field):
+    target_class = "api.fields.Said"
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        shape = dict(auto_schema._map_response_type_hint(self.target.say))
+        shape.pop("description", None)  # a docstring, written for whoever reads the code
+        return shape
+
+
 class _Decimal(_Field):
     target_class = "fleet.intake.fields.DecimalText"
     match_subclasses = True

@@ -10,11 +10,11 @@ from rest_framework.response import Response
 
 from api.consequences import COMPARED, DifferencesOut, PreviewOut, numbers_compared
 from api.doors import Door, EntryDoor, EntryListDoor, ListDoor, found, named_once
-from api.entries import EntryIn, EntryOut
 from api.exchange import SheetFileOut, as_file
 from api.fields import DayOf, Id
 from api.filters import EXTERNAL_REFERENCE, yes_no
 from api.recorded import post_recorded
+from api.shapes import EntryIn, EntryOut, RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.errors import NotFound
@@ -41,8 +41,7 @@ class SheetChange(NamedSheetIn):
 
 
 class SheetOut(EntryOut):
-    name = serializers.CharField()
-    retired_on = serializers.DateField(allow_null=True)
+    row, columns = ModelSheet, "name retired_on"
     current_number = serializers.IntegerField(
         source="current.number", default=None, allow_null=True, help_text="None while it has no version."
     )
@@ -53,12 +52,9 @@ class NewSheetVersion(StrictSerializer):
     content = SheetIn()
 
 
-class SheetVersionOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    sheet = serializers.UUIDField(source="sheet_id")
-    number = serializers.IntegerField()
+class SheetVersionOut(RowOut):
+    row, columns = SheetVersion, "id sheet number record"
     content = serializers.DictField()
-    record = serializers.UUIDField(source="record_id")
 
 
 class Sheets(EntryListDoor):

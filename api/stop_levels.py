@@ -1,7 +1,5 @@
 """The contractor's own lines at which firing ends: always some, in versions."""
 
-from typing import Any
-
 from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -10,6 +8,7 @@ from rest_framework.response import Response
 from api.doors import ListDoor
 from api.fields import Id
 from api.recorded import post_recorded
+from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.register import StopLevelsIn
 from fleet.models import StopLevels
@@ -21,16 +20,10 @@ class NewStopLevels(StopLevelsIn):
     id = Id(required=False)
 
 
-class StopLevelsOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
+class StopLevelsOut(RowOut):
+    row = StopLevels
+    columns = "id co_ppm_air_free ambient_co_ppm ambient_co_rise_ppm co_rising_above_ppm spillage_min evidence record"
     number = serializers.IntegerField(help_text="The highest is in force.")
-    co_ppm_air_free = serializers.FloatField()
-    ambient_co_ppm = serializers.FloatField()
-    ambient_co_rise_ppm = serializers.FloatField()
-    co_rising_above_ppm = serializers.FloatField()
-    spillage_min = serializers.FloatField()
-    evidence = serializers.CharField()
-    record = serializers.UUIDField(source="record_id")
 
 
 class AllStopLevels(ListDoor):

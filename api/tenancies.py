@@ -3,12 +3,11 @@
 from typing import Any
 
 from django.db.models import Q, QuerySet
-from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.entries import EntryIn, EntryOut
 from api.fields import DayOf, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, of_building, yes_no
+from api.shapes import EntryIn, EntryOut
 from fleet import clock
 from fleet.intake.fields import Text
 from fleet.models import Tenancy
@@ -29,11 +28,7 @@ class TenancyIn(EntryIn):
 
 
 class TenancyOut(EntryOut):
-    building = serializers.UUIDField(source="building_id")
-    appliance = serializers.UUIDField(source="appliance_id", allow_null=True)
-    begins = serializers.DateField()
-    source = serializers.CharField()
-    called_off = serializers.CharField()
+    row, columns = Tenancy, "building appliance begins source called_off"
 
 
 class Tenancies(EntryListDoor):

@@ -9,6 +9,7 @@ from rest_framework.response import Response
 
 from api.doors import Door
 from api.fields import Whole
+from api.shapes import RowOut
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import ApiToken
@@ -28,11 +29,9 @@ class TokenIn(StrictSerializer):
     days = Whole(1, MOST_DAYS)
 
 
-class TokenOut(serializers.Serializer[Any]):
+class TokenOut(RowOut):
+    row, columns = ApiToken, "name scope created"
     key = serializers.CharField(source="token_key", help_text="Its first characters: names it, opens nothing.")
-    name = serializers.CharField()
-    scope = serializers.CharField()
-    created = serializers.DateTimeField()
     expires = serializers.DateTimeField(source="expiry")
 
 

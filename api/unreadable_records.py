@@ -1,7 +1,6 @@
 """Messages that could not be read, kept as they came until a person has repaired them or put them aside."""
 
 import uuid
-from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
@@ -10,6 +9,7 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.filters import yes_no
+from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
@@ -18,15 +18,10 @@ from fleet.queries.records import all_unreadable_records
 from fleet.services.visits import resolve_unreadable_record
 
 
-class UnreadableRecordOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
+class UnreadableRecordOut(RowOut):
+    row, columns = UnreadableRecord, "id received_at resolved_at resolved_by resolved_how version"
     errors = serializers.DictField(child=serializers.CharField())
     actor = serializers.CharField(help_text="Who sent it.")
-    received_at = serializers.DateTimeField()
-    resolved_at = serializers.DateTimeField(allow_null=True)
-    resolved_by = serializers.CharField(allow_null=True)
-    resolved_how = serializers.CharField()
-    version = serializers.IntegerField()
 
 
 class WholeUnreadableRecordOut(UnreadableRecordOut):

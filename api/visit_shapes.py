@@ -8,13 +8,14 @@ from rest_framework import serializers
 from api.analysers import CalibrationOut
 from api.defects import DefectOut
 from api.derived import DerivedOut
-from api.fields import VerdictField
+from api.fields import Said, VerdictField
 from api.people import QualificationOut
 from api.questions import QuestionOut
 from api.records import RecordOut
 from api.schema import measured_schema
+from api.shapes import RowOut
 from fleet.assess.judging.visit_facts import VisitFacts
-from fleet.models import Diagnosis, Finding, Judgement, Visit
+from fleet.models import Diagnosis, Finding, Judgement, Reading, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words, title_words
 from fleet.presentation.verdicts import summary_words, verdict_sentence
@@ -22,69 +23,33 @@ from fleet.presentation.verdicts import summary_words, verdict_sentence
 MEASURED = {"type": "object", "additionalProperties": measured_schema()}
 
 
-class VisitLineOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    appliance = serializers.UUIDField(source="appliance_id")
+class VisitLineOut(RowOut):
+    row, columns = Visit, "id appliance attendance outcome outcome_reason disposition unsafe record"
     building = serializers.UUIDField(source="appliance.building_id")
-    attendance = serializers.UUIDField(source="attendance_id")
     local_date = serializers.DateField(help_text="The site's date of the last counted reading.")
-    outcome = serializers.CharField()
-    outcome_reason = serializers.CharField()
-    disposition = serializers.CharField()
-    unsafe = serializers.BooleanField()
     judged = serializers.CharField(source="judgement.outcome")
-    summary = serializers.SerializerMethodField()
-    record = serializers.UUIDField(source="record_id")
+    summary = Said(summary_words, of="judgement")
     sha256 = serializers.CharField(source="record.sha256")
 
-    def get_summary(self, visit: Visit) -> str:
-        return summary_words(visit.judgement)
 
-
-class FindingOut(serializers.Serializer[Any]):
+class FindingOut(RowOut):
     """A verdict that fired, strictest first."""
 
-    number = serializers.IntegerField()
-    reading = serializers.IntegerField(allow_null=True)
-    phase = serializers.CharField()
-    rate = serializers.CharField()
-    quantity = serializers.CharField()
-    value = serializers.FloatField(allow_null=True)
-    severity = serializers.CharField()
-    stop = serializers.BooleanField()
-    limit_set = serializers.CharField()
-    action = serializers.CharField()
-    sentence = serializers.SerializerMethodField()
+    row, columns = Finding, "number reading phase rate quantity value severity stop limit_set action"
 
-    def get_sentence(self, finding: Finding) -> str:
-        return verdict_sentence(finding.verdict)
+    sentence = Said(verdict_sentence, of="verdict")
 
 
-class DiagnosisOut(serializers.Serializer[Any]):
+class DiagnosisOut(RowOut):
     """A pattern that the readings show. It suggests; a licensed person decides, and no verdict rests on it."""
 
-    pattern = serializers.CharField()
-    title = serializers.SerializerMethodField()
-    severity = serializers.CharField()
-    sentence = serializers.SerializerMethodField()
-    causes = serializers.SerializerMethodField()
-    checks = serializers.SerializerMethodField()
-    evidence = serializers.CharField()
-    figures = serializers.DictField()
+    row, columns = Diagnosis, "pattern severity evidence figures made_at"
+
+    title = Said(title_words)
+    sentence = Said(diagnosis_words)
+    causes = Said(causes_of)
+    checks = Said(checks_of)
     inputs = serializers.DictField(help_text="What it was drawn from: readings of this visit, or other visits.")
-    made_at = serializers.DateTimeField()
-
-    def get_title(self, diagnosis: Diagnosis) -> str:
-        return title_words(diagnosis)
-
-    def get_sentence(self, diagnosis: Diagnosis) -> str:
-        return diagnosis_words(diagnosis)
-
-    def get_causes(self, diagnosis: Diagnosis) -> list[str]:
-        return causes_of(diagnosis)
-
-    def get_checks(self, diagnosis: Diagnosis) -> list[str]:
-        return checks_of(diagnosis)
 
     def to_representation(self, diagnosis: Diagnosis) -> dict[str, Any]:
         """Ids of other visits only for whoever sees every client: they may be another's."""
@@ -93,20 +58,17 @@ class DiagnosisOut(serializers.Serializer[Any]):
         return shown if viewer and viewer.sees_all_clients else shown | {"inputs": {}}
 
 
-class ReadingOut(serializers.Serializer[Any]):
+class ReadingOut(RowOut):
     """One reading: as entered, as it counts, what was derived from it, and how it was judged."""
 
-    number = serializers.IntegerField(source="reading.number")
-    phase = serializers.CharField(source="reading.phase")
-    counted_phase = serializers.CharField(source="reading.counted_phase")
-    rate = serializers.CharField(source="reading.rate")
-    rate_set_by = serializers.CharField(source="reading.rate_set_by")
-    rate_proven_by = serializers.CharField(source="reading.rate_proven_by")
-    casing = serializers.CharField(source="reading.casing")
-    sampling_point = serializers.CharField(source="reading.sampling_point")
+    row = Reading
+    columns = (
+        "number phase counted_phase rate rate_set_by rate_proven_by casing sampling_point taken_at "
+        "time_precision oil_derivatives flame_unstable"
+    )
+    within = "reading"
+
     also_running = serializers.ListField(source="reading.also_running", child=serializers.UUIDField())
-    taken_at = serializers.DateTimeField(source="reading.taken_at", allow_null=True)
-    time_precision = serializers.CharField(source="reading.time_precision")
     steadiness = serializers.CharField(source="reading.steadiness", help_text="As the technician said.")
     series = serializers.DictField(
         source="reading.series",
@@ -118,8 +80,6 @@ class ReadingOut(serializers.Serializer[Any]):
     person = serializers.CharField(source="reading.person_given", help_text="As given.")
     values = serializers.SerializerMethodField()
     gas_rate = serializers.DictField(source="reading.gas_rate", allow_null=True)
-    oil_derivatives = serializers.BooleanField(source="reading.oil_derivatives", allow_null=True)
-    flame_unstable = serializers.BooleanField(source="reading.flame_unstable")
     derived = DerivedOut()
     verdicts = serializers.ListField(child=VerdictField(), help_text="Strictest first.")
 
@@ -128,33 +88,18 @@ class ReadingOut(serializers.Serializer[Any]):
         return as_entered(self.context["entered"]["readings"][facts.reading.number - 1]["values"])
 
 
-class WorkOut(serializers.Serializer[Any]):
-    number = serializers.IntegerField()
-    after_reading = serializers.IntegerField()
-    kind = serializers.CharField()
-    component = serializers.CharField()
-    replaced = serializers.BooleanField()
-    adjuster = serializers.CharField()
-    rate = serializers.CharField()
-    direction = serializers.CharField()
-    amount = serializers.CharField()
+class WorkOut(RowOut):
+    row, columns = WorkItem, "number after_reading kind component replaced adjuster rate direction amount note"
     turns = serializers.FloatField(allow_null=True, help_text="How far the adjuster was turned.")
-    note = serializers.CharField()
 
 
-class JudgementOut(serializers.Serializer[Any]):
+class JudgementOut(RowOut):
     """Outcome and the versions it was reached with; within or outside the limits as recorded, no more."""
 
-    outcome = serializers.CharField()
-    summary = serializers.SerializerMethodField()
-    engine = serializers.CharField()
-    judged_at = serializers.DateTimeField()
-    sheet_version = serializers.UUIDField(source="sheet_version_id", allow_null=True)
-    stop_levels = serializers.UUIDField(source="stop_levels_id")
-    card = serializers.DictField()
+    row, columns = Judgement, "outcome engine judged_at sheet_version stop_levels"
 
-    def get_summary(self, judgement: Judgement) -> str:
-        return summary_words(judgement)
+    summary = Said(summary_words)
+    card = serializers.DictField()
 
 
 class AnalyserOnDayOut(serializers.Serializer[Any]):
@@ -169,24 +114,21 @@ class PersonOnDayOut(serializers.Serializer[Any]):
     qualification = QualificationOut(allow_null=True, help_text="In force that day for the fuel.")
 
 
-class VisitOut(serializers.Serializer[Any]):
+class VisitOut(RowOut):
     """Shown from its newest record; `version` is how many records it has, 1 without corrections."""
 
-    id = serializers.UUIDField(source="visit.id")
+    row = Visit
+    columns = (
+        "id local_date outcome outcome_reason disposition unsafe unsafe_details left_as_found data_plate fuel "
+        "note signed_by signed_at record"
+    )
+    within = "visit"
+
     version = serializers.SerializerMethodField()
     appliance = serializers.UUIDField(source="appliance.id")
     building = serializers.UUIDField(source="appliance.building_id")
     client = serializers.UUIDField(source="appliance.building.client_id")
     attendance = serializers.SerializerMethodField()
-    local_date = serializers.DateField(source="visit.local_date")
-    outcome = serializers.CharField(source="visit.outcome")
-    outcome_reason = serializers.CharField(source="visit.outcome_reason")
-    disposition = serializers.CharField(source="visit.disposition")
-    unsafe = serializers.BooleanField(source="visit.unsafe")
-    unsafe_details = serializers.DictField(source="visit.unsafe_details")
-    left_as_found = serializers.BooleanField(source="visit.left_as_found")
-    data_plate = serializers.DictField(source="visit.data_plate")
-    fuel = serializers.CharField(source="visit.fuel")
     fuel_composition = serializers.DictField(
         source="visit.fuel_composition",
         child=serializers.CharField(),
@@ -196,9 +138,6 @@ class VisitOut(serializers.Serializer[Any]):
     conditions = serializers.SerializerMethodField()
     restore_steps = serializers.ListField(source="visit.restore_steps", child=serializers.DictField())
     not_done = serializers.ListField(source="visit.not_done", child=serializers.DictField())
-    note = serializers.CharField(source="visit.note")
-    signed_by = serializers.UUIDField(source="visit.signed_by_id", allow_null=True)
-    signed_at = serializers.DateTimeField(source="visit.signed_at", allow_null=True)
     judgement = JudgementOut()
     readings = serializers.SerializerMethodField()
     work = WorkOut(source="visit.work.all", many=True)
@@ -208,7 +147,6 @@ class VisitOut(serializers.Serializer[Any]):
     questions = QuestionOut(many=True)
     analysers = AnalyserOnDayOut(many=True)
     people = PersonOnDayOut(many=True)
-    record = serializers.UUIDField(source="visit.record_id")
     sha256 = serializers.CharField(source="visit.record.sha256")
     records = RecordOut(many=True, help_text="Oldest first: the visit as sent, then its corrections.")
 

@@ -1,7 +1,6 @@
 """Webhooks: another program is told of events as they happen. A manager makes them; each is off until switched on."""
 
 import uuid
-from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -10,6 +9,7 @@ from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
 from api.fields import Reference
+from api.shapes import RowOut
 from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
@@ -41,35 +41,21 @@ class WebhookChange(StrictSerializer):
     is_on = YesNo()
 
 
-class WebhookOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    name = serializers.CharField()
-    url = serializers.CharField()
-    client = serializers.UUIDField(source="client_id", allow_null=True)
+class WebhookOut(RowOut):
+    row, columns = Webhook, "id name url client is_on failing_since made_at version"
     kinds = serializers.ListField(child=serializers.CharField())
-    is_on = serializers.BooleanField()
-    failing_since = serializers.DateTimeField(allow_null=True)
     switched_off_why = serializers.CharField(help_text="Where it was switched off because nothing arrived.")
-    made_at = serializers.DateTimeField()
-    version = serializers.IntegerField()
 
 
 class NewWebhookOut(WebhookOut):
     secret = serializers.CharField(help_text="Shown this once: what the signatures are made with.")
 
 
-class HookDeliveryOut(serializers.Serializer[Any]):
+class HookDeliveryOut(RowOut):
+    row, columns = HookDelivery, "kind made_at tried_at tries status took_ms failure given_up"
     id = serializers.UUIDField(help_text="The Idempotency-Key of every try.")
-    kind = serializers.CharField()
-    made_at = serializers.DateTimeField()
-    tried_at = serializers.DateTimeField(allow_null=True)
     sent_at = serializers.DateTimeField(allow_null=True, help_text="When a 2xx came back; null: not yet.")
-    tries = serializers.IntegerField()
-    status = serializers.IntegerField(allow_null=True)
-    took_ms = serializers.IntegerField(allow_null=True)
     answer_bytes = serializers.IntegerField(allow_null=True, help_text="Of the answer's body, read to at most 64 kB.")
-    failure = serializers.CharField()
-    given_up = serializers.BooleanField()
 
 
 class AllowedTargetIn(StrictSerializer):
@@ -77,12 +63,8 @@ class AllowedTargetIn(StrictSerializer):
     why = Text(300)
 
 
-class AllowedTargetOut(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    host = serializers.CharField()
-    why = serializers.CharField()
-    allowed_by = serializers.CharField()
-    allowed_at = serializers.DateTimeField()
+class AllowedTargetOut(RowOut):
+    row, columns = AllowedTarget, "id host why allowed_by allowed_at"
 
 
 def with_secret(made: tuple[Webhook, str], status: int) -> Response:

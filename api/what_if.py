@@ -9,10 +9,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door
+from api.fields import Said
 from api.filters import day_of, parameter
 from fleet import clock
 from fleet.presentation.due_dates import doubt_words, what_if_words
-from fleet.queries.what_if import Supposed, what_if_appliance, what_if_building
+from fleet.queries.what_if import what_if_appliance, what_if_building
 
 
 class SupposedOut(serializers.Serializer[Any]):
@@ -22,7 +23,7 @@ class SupposedOut(serializers.Serializer[Any]):
     appliance = serializers.UUIDField(source="required_check.appliance_id")
     name = serializers.CharField(source="required_check.name")
     due = serializers.DateField(source="answer.before.due", allow_null=True, help_text="The date that stands.")
-    cannot_tell = serializers.SerializerMethodField(help_text="Why it can't be told, if so.")
+    cannot_tell = Said(doubt_words, of="answer.before.cannot_tell", help_text="Why it can't be told, if so.")
     earliest_keep = serializers.DateField(source="answer.before.earliest_keep", allow_null=True)
     in_time = serializers.BooleanField(source="answer.in_time", allow_null=True)
     serves = serializers.BooleanField(
@@ -35,17 +36,8 @@ class SupposedOut(serializers.Serializer[Any]):
         help_text="By how many days the next date comes sooner than after a check on the last day; below zero later.",
     )
     next_due = serializers.DateField(source="answer.after.due", allow_null=True)
-    next_cannot_tell = serializers.SerializerMethodField()
-    words = serializers.SerializerMethodField()
-
-    def get_cannot_tell(self, supposed: Supposed) -> str:
-        return doubt_words(supposed.answer.before.cannot_tell)
-
-    def get_next_cannot_tell(self, supposed: Supposed) -> str:
-        return doubt_words(supposed.answer.after.cannot_tell)
-
-    def get_words(self, supposed: Supposed) -> str:
-        return what_if_words(supposed.answer)
+    next_cannot_tell = Said(doubt_words, of="answer.after.cannot_tell")
+    words = Said(what_if_words, of="answer")
 
 
 class SuppositionOut(serializers.Serializer[Any]):
