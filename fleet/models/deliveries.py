@@ -14,8 +14,6 @@ class Delivery(RegisterEntry):
 
     One that was tried and that nobody has to send any more is not open either: `not_needed` says why.
 
-    One that was tried and that nobody has to send any more is not open either: `not_needed` says why.
-
     `tenancy` : the new tenancy before which it must be there; None where the visit alone asks for it.
     `due` : the last day by the set's clock.    `returned_why` : why it has to be sent again, empty where it hasn't.
     """

@@ -82,8 +82,9 @@ ACCESS: Mapping[str, Access] = {
 
 
 def may_see(user: User, subject: str) -> bool:
-    return user.role in ACCESS[subject].see
+    """Nobody who isn't active sees anything."""
+    return user.is_active and user.role in ACCESS[subject].see
 
 
 def may_change(user: User, subject: str) -> bool:
-    return user.role in ACCESS[subject].change
+    return user.is_active and user.role in ACCESS[subject].change

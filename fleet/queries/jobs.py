@@ -72,7 +72,7 @@ class BackgroundWork:
 
 
 def visible_jobs(viewer: User) -> QuerySet[Job]:
-    if not viewer.is_authenticated or not may_see(viewer, "background_work"):
+    if not may_see(viewer, "background_work"):
         return Job.objects.none()
     return Job.objects.all()
 

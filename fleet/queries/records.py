@@ -4,22 +4,30 @@ import uuid
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import Record, StoredFile, UnreadableRecord, User, Visit
+from fleet.models import GasConversion, OutOfUse, Record, StoredFile, UnreadableRecord, User, Visit
 from fleet.queries.access import visible_clients
+
+# Kinds of record whose subject is a row of these: each is of one appliance, and so of its client.
+OF_AN_APPLIANCE = {"visit": Visit, "gas_conversion": GasConversion, "out_of_use": OutOfUse}
 
 
 def visible_records(viewer: User) -> QuerySet[Record]:
     """Calibrations, qualifications, sheets, limit sets and stop levels are read by everybody who reads records."""
-    if not viewer.is_authenticated or not viewer.is_active:
+    if not viewer.is_active:
         return Record.objects.none()
-    visits = Visit.objects.filter(appliance__building__client__in=visible_clients(viewer)).values("id")
-    mine = Q(kind="visit", subject__in=visits) | ~Q(kind="visit")
+    mine = ~Q(kind__in=OF_AN_APPLIANCE)
+    for kind, table in OF_AN_APPLIANCE.items():
+        mine |= Q(kind=kind, subject__in=table.objects.filter(_of_clients(viewer)).values("id"))
     return Record.objects.filter(mine).select_related("actor")
+
+
+def _of_clients(viewer: User) -> Q:
+    return Q(appliance__building__client__in=visible_clients(viewer))
 
 
 def visit_records(viewer: User, appliance_id: uuid.UUID | None = None) -> QuerySet[Record]:
     """Records of visits and their corrections; of one appliance where it is named."""
-    visits = Visit.objects.filter(appliance__building__client__in=visible_clients(viewer))
+    visits = Visit.objects.filter(_of_clients(viewer))
     chosen = visits.filter(appliance=appliance_id) if appliance_id else visits
     return Record.objects.filter(kind="visit", subject__in=chosen.values("id")).select_related("actor")
 

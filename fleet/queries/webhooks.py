@@ -9,7 +9,7 @@ from fleet.queries.access import visible_clients
 
 def visible_hooks(viewer: User) -> QuerySet[Webhook]:
     """A manager's: those of clients that they may see; those of the whole installation to who sees all clients."""
-    if not viewer.is_active or not may_see(viewer, "webhooks"):
+    if not may_see(viewer, "webhooks"):
         return Webhook.objects.none()
     mine = Q(client__in=visible_clients(viewer))
     scope = mine | Q(client__isnull=True) if viewer.sees_all_clients else mine
@@ -26,6 +26,6 @@ def visible_deliveries(viewer: User) -> QuerySet[HookDelivery]:
 
 def allowed_targets(viewer: User) -> QuerySet[AllowedTarget]:
     """Hosts that may be reached although they are private; for managers of the whole installation."""
-    if not viewer.is_active or not may_see(viewer, "webhooks") or not viewer.sees_all_clients:
+    if not may_see(viewer, "webhooks") or not viewer.sees_all_clients:
         return AllowedTarget.objects.none()
     return AllowedTarget.objects.select_related("allowed_by")
