@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 from django.db import models
 
-from fleet.models import CalendarLink, LimitSetAssignment, RequiredCheck, Revisit, StoredFile, User
+from fleet.models import CalendarLink, GasSupply, LimitSetAssignment, RequiredCheck, Revisit, StoredFile, User, Visit
 from fleet.models.register import new_id
 
 Row = TypeVar("Row", bound=models.Model)
@@ -16,8 +16,10 @@ _COUNT = itertools.count(1)
 # What a row of these tables can't be made up without.
 NEEDED: dict[Any, dict[str, Any]] = {
     User: {"role": "manager"},
-    RequiredCheck: {"source": "contract"},
+    GasSupply: {"fuel": "propane"},
+    RequiredCheck: {"source": "contract", "rule": {"type": "max_months", "months": 12}},
     Revisit: {"why": ["flag", {"sentence": "Seen again.", "figures": {}}]},
+    Visit: {"fuel": "natural_gas"},
 }
 # Of these exactly one is named; where a test names none, it is the first.
 ONE_OF: dict[Any, tuple[str, ...]] = {
@@ -46,7 +48,7 @@ def made(table: type[Row], **values: Any) -> Row:
 
 
 def _is_asked_for(field: Any) -> bool:
-    return not (field.null or field.has_default() or getattr(field, "auto_now_add", False))
+    return not (field.null or field.blank or field.has_default() or getattr(field, "auto_now_add", False))
 
 
 def _made_up(field: Any) -> Any:
