@@ -207,4 +207,4 @@ class ApplianceCard(Door):
         analyser = found(visible_analysers(self.viewer), wanted) if wanted else None
         today = clock.today(appliance.building.time_zone)
         table = card_for(appliance, today, analyser).table
-        return self.shown({"day": today, "card": table, "asked": asked_of_visit(appliance, today)})
+        return self.shown({"day": today, "card": table.as_json(), "asked": asked_of_visit(appliance, today)})

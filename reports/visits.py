@@ -288,7 +288,7 @@ def _sources(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     head = [_("Set and version"), _("As found"), _("As left"), _("How well the set is known")]
     rows = [(each.source, each.found, each.left, each.standing) for each in source_rows(facts)]
     yield table([head, *([_cell(each) for each in row] for row in rows)], _shares(width, 0.3, 0.17, 0.15, 0.38))
-    if left_out := facts.card["left_out"]:
+    if left_out := facts.card.left_out:
         yield Spacer(1, 3)
         said = ngettext(
             "%d limit of these sets is not for this appliance by its recorded facts.",

@@ -1,13 +1,13 @@
 """Limits: tolerance bands, decision rules, the card, its evaluation and the advice that follows."""
 
 from fleet.limits.advise import Advice, advise
-from fleet.limits.card import FUEL_CLASSES, Card, card, fuel_class
+from fleet.limits.card import CARD_VERSION, FUEL_CLASSES, Adjuster, Card, card, fuel_class
 from fleet.limits.decision import acceptance_limits, conformance_probability, decide
-from fleet.limits.evaluate import CARD_VERSION, evaluate
+from fleet.limits.evaluate import evaluate
 from fleet.limits.learned import Response, Step, learned_response
 from fleet.limits.patterns import Diagnosis, VisitView, diagnose
 from fleet.limits.patterns_elsewhere import analyser_shift, copied_readings, site_shift
-from fleet.limits.rows import SEVERITIES
+from fleet.limits.rows import SEVERITIES, Row
 from fleet.limits.standing import standing
 from fleet.limits.tolerance import Band, band
 from fleet.limits.verdicts import Verdict, Verdicts
@@ -16,11 +16,13 @@ __all__ = [
     "CARD_VERSION",
     "FUEL_CLASSES",
     "SEVERITIES",
+    "Adjuster",
     "Advice",
     "Band",
     "Card",
     "Diagnosis",
     "Response",
+    "Row",
     "Step",
     "Verdict",
     "Verdicts",

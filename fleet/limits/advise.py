@@ -5,11 +5,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from fleet.limits.card import Adjuster, Card
 from fleet.limits.evaluate import evaluate
 from fleet.limits.learned import Response, Step, agrees, turns_for
 from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, Verdict, Verdicts
-
-Card = Mapping[str, Any]
 
 OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 CO_FINDINGS = ("co", "co_ppm_air_free", "co_co2_ratio", "co_trend_in_test")
@@ -101,14 +100,14 @@ def _in_band(card: Card, band: Verdict, verdicts: Verdicts, reading: Mapping[str
 
 def _broken_order(card: Card, verdicts: Verdicts, reading: Mapping[str, Any]) -> Verdict | None:
     """The order between this rate and another that the readings of this phase break."""
-    concerned = [row["limit_id"] for row in card["orders"] if reading.get("rate") in row["rates"]]
+    concerned = [row.limit_id for row in card.orders if reading.get("rate") in (row.rates or ())]
     broken = [v for v in verdicts.findings if v.kind == "order" and v.phase == reading.get("phase")]
     return next((verdict for verdict in broken if verdict.limit_id in concerned), None)
 
 
 def _target(card: Card, band: Verdict) -> float | None:
-    row = next(row for row in card["bands"] if row["limit_id"] == band.limit_id)
-    return None if row["target"] is None else float(row["target"])
+    row = next(row for row in card.bands if row.limit_id == band.limit_id)
+    return None if row.target is None else float(row.target)
 
 
 def _adjust(
@@ -116,20 +115,20 @@ def _adjust(
 ) -> Advice:
     adjuster = _adjuster_for(card, band.rate)
     if code := _forbidden(card, adjuster, reading, qualified=qualified):
-        return _withheld(code, rate=reading.get("rate"), adjuster=adjuster["name"] if adjuster else "")
+        return _withheld(code, rate=reading.get("rate"), adjuster=adjuster.name if adjuster else "")
     if first_step is not None and first_step.points_per_turn < 0:
         return _withheld("other_way")
     assert adjuster is not None  # no adjuster is one of the reasons above
-    direction = adjuster["raises_co2"] if _raise_co2(band) else OPPOSITE[adjuster["raises_co2"]]
+    direction = adjuster.raises_co2 if _raise_co2(band) else OPPOSITE[adjuster.raises_co2]
     figures = {
         "verdict": band,
         "target": _target(card, band),
         "adjuster": adjuster,
         "is_first_step": first_step is None,
-        "other_rates": [rate for rate in card["sheet"]["rates"] if rate != band.rate],
+        "other_rates": [rate for rate in card.sheet.rates if rate != band.rate],
         "stop_co_ppm_air_free": _stop_co(card),
     }
-    return Advice("adjust", adjuster["name"], direction, figures=figures)
+    return Advice("adjust", adjuster.name, direction, figures=figures)
 
 
 def _with_turns(card: Card, band: Verdict, advice: Advice, response: Response, first_step: Step) -> Advice:
@@ -137,7 +136,7 @@ def _with_turns(card: Card, band: Verdict, advice: Advice, response: Response, f
     adjuster = _adjuster_for(card, band.rate)
     if adjuster is None or band.qualifier != "=" or not agrees(response, first_step):
         return advice
-    largest = adjuster["largest_step_turns"]
+    largest = adjuster.largest_step_turns
     signed = turns_for(response, _co2_gap_pts(card, band), largest)
     if math.isnan(signed[0]):
         return advice
@@ -152,22 +151,22 @@ def _co2_gap_pts(card: Card, band: Verdict) -> float:
     middle = math.nan if None in ends else sum(end for end in ends if end is not None) / 2
     target = _target(card, band)
     gap = (middle if target is None else target) - float(band.value or 0)
-    fuel = card["fuel"]
-    slope = (fuel["co2_max_pct"] - fuel["co2_air_pct"]) / fuel["o2_air_pct"]
+    fuel = card.fuel
+    slope = (fuel.co2_max_pct - fuel.co2_air_pct) / fuel.o2_air_pct
     return gap if band.quantity == "co2" else gap * slope
 
 
-def _adjuster_for(card: Card, rate: str | None) -> Mapping[str, Any] | None:
-    return next((a for a in card["adjusters"] if a["rate"] in (rate, "any")), None)
+def _adjuster_for(card: Card, rate: str | None) -> Adjuster | None:
+    return next((a for a in card.adjusters if a.rate in (rate, "any")), None)
 
 
-def _forbidden(card: Card, adjuster: Mapping[str, Any] | None, reading: Mapping[str, Any], *, qualified: bool) -> str:
+def _forbidden(card: Card, adjuster: Adjuster | None, reading: Mapping[str, Any], *, qualified: bool) -> str:
     """The code of what forbids it; empty where nothing does."""
-    if card["sheet"]["control"] == "self_adapting":
+    if card.sheet.control == "self_adapting":
         return "self_adapting"
     if adjuster is None:
         return "no_adjuster"
-    if adjuster["field_adjustment"] == "check_only":
+    if adjuster.field_adjustment == "check_only":
         return "check_only"
     if not qualified:
         return "not_qualified"
@@ -182,4 +181,4 @@ def _raise_co2(band: Verdict) -> bool:
 
 
 def _stop_co(card: Card) -> float:
-    return next(float(row["limit"]) for row in card["stop_levels"] if row["quantity"] == "co_ppm_air_free")
+    return next(float(row.limit) for row in card.stop_levels if row.quantity == "co_ppm_air_free")

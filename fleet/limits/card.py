@@ -5,20 +5,21 @@ card alone. It holds no code and no expression: rows with fields, comparisons an
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, is_dataclass
 from typing import Any
 
 from fleet.combustion import Fuel, gas_properties
 from fleet.combustion.emissions import O2_TOO_DILUTE_PCT
 from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
 from fleet.limits.decision import MARGINS, acceptance_limits
-from fleet.limits.evaluate import CARD_VERSION
 from fleet.limits.rows import SEVERITIES, Row, left_out, limit_row
 from fleet.limits.sheet_rows import band_row, ceiling_row, order_row
 from fleet.limits.stop_rows import dilution_row, stop_rows
 from fleet.limits.tolerance import exact
 from fleet.predicates import Facts
 
-Card = dict[str, Any]
+CARD_VERSION = 2
+ROW_GROUPS = ("stop_levels", "bands", "orders", "ceilings", "limits")
 
 KW_PER_MMBTU_H = 293.07107
 # A rise of CO in one test that is more than the reading's own scatter [ppm]: own figure, editable.
@@ -53,6 +54,126 @@ ACCURACY_FIELDS = {
 }
 
 
+@dataclass(frozen=True)
+class SheetSummary:
+    """rates : from the highest to the lowest."""
+
+    id: str
+    version: str
+    name: str
+    control: str | None
+    condensing: bool | None
+    rates: Sequence[str]
+
+
+@dataclass(frozen=True)
+class FuelConstants:
+    """The figures of the fuel and its air that the evaluator uses; all percentages dry, by volume."""
+
+    name: str
+    co2_max_pct: float
+    co2_air_pct: float
+    o2_air_pct: float
+    dry_products_per_air: float
+    o2_too_dilute_pct: float
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """The larger of the two, an expanded uncertainty (k = 2)."""
+
+    absolute: float
+    relative_pct: float
+
+    def at(self, value: float) -> float:
+        return max(self.absolute, self.relative_pct / 100 * abs(value))
+
+
+@dataclass(frozen=True)
+class AnalyserSummary:
+    """accuracy : by the field of a reading."""
+
+    id: str
+    name: str
+    measures: Sequence[str]
+    co2: str
+    accuracy: Mapping[str, Accuracy]
+
+
+@dataclass(frozen=True)
+class Adjuster:
+    """raises_co2 : "clockwise" or "anticlockwise". field_adjustment : "allowed" or "check_only"."""
+
+    name: str
+    place: str
+    tool: str
+    who: str
+    reseal: str
+    largest_step: str
+    largest_step_turns: float | None
+    rate: str
+    raises_co2: str
+    sealed: bool
+    field_adjustment: str
+
+
+@dataclass(frozen=True)
+class Card:
+    """The table. left_out : limits that the facts rule out, with those facts. margins : of the decision rules."""
+
+    card_version: int
+    sheet: SheetSummary
+    fuel: FuelConstants
+    analyser: AnalyserSummary
+    severities: Sequence[str]
+    facts: Mapping[str, Any]
+    co_rise_ppm: float
+    margins: Mapping[str, Sequence[float]]
+    stop_levels: Sequence[Row]
+    dilution: Row
+    bands: Sequence[Row]
+    orders: Sequence[Row]
+    ceilings: Sequence[Row]
+    limits: Sequence[Row]
+    left_out: Sequence[Mapping[str, Any]]
+    adjusters: Sequence[Adjuster]
+
+    @property
+    def rows(self) -> list[Row]:
+        """Of all groups, in the order in which they are judged."""
+        return [*self.stop_levels, *self.bands, *self.orders, *self.ceilings, *self.limits]
+
+    @classmethod
+    def of_json(cls, told: Mapping[str, Any]) -> "Card":
+        """As `as_json` gave it, also after a round trip."""
+        analyser = dict(told["analyser"])
+        accuracy = {name: Accuracy(**each) for name, each in analyser.pop("accuracy").items()}
+        parts = {
+            "sheet": SheetSummary(**told["sheet"]),
+            "fuel": FuelConstants(**told["fuel"]),
+            "analyser": AnalyserSummary(**analyser, accuracy=accuracy),
+            "dilution": Row.of_json(told["dilution"]),
+            "adjusters": [Adjuster(**each) for each in told["adjusters"]],
+        }
+        rows = {group: [Row.of_json(each) for each in told[group]] for group in ROW_GROUPS}
+        return cls(**{**told, **parts, **rows})
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, what phone and database keep."""
+        plain: dict[str, Any] = _plain(self)
+        return plain
+
+
+def _plain(part: Any) -> Any:
+    if isinstance(part, Row):
+        return part.as_json()
+    if isinstance(part, dict):
+        return {name: _plain(each) for name, each in part.items()}
+    if isinstance(part, list):
+        return [_plain(each) for each in part]
+    return _plain(vars(part)) if is_dataclass(part) else part
+
+
 def card(
     sheet: Mapping[str, Any] | None,
     limit_sets: Sequence[Mapping[str, Any]],
@@ -62,7 +183,7 @@ def card(
     stop_levels: Mapping[str, Any],
     facts: Facts | None = None,
 ) -> Card:
-    """One JSON-able decision table for one appliance, one analyser and the sets that apply.
+    """One decision table for one appliance, one analyser and the sets that apply.
 
     sheet : the manufacturer's figures (targets, order_rules, ceilings, adjusters, rates from the highest to the
     lowest), or
@@ -74,33 +195,31 @@ def card(
     facts : what predicates ask for (output_kw, appliance, construction, new_plant, ...); fuel, control,
         condensing and heat input come from the sheet unless given here.
 
-    Returns keys card_version, sheet, fuel, analyser, severities, facts, co_rise_ppm, margins (of the decision rules),
-    stop_levels, bands, orders, ceilings, limits, dilution (rows of one shape), left_out (limits that the facts rule
-    out, with those facts) and adjusters. A limit that can't be decided from the facts stays in, marked "applies":
-    "unclear", with the facts it lacks under "unrecorded". ValueError for a sheet, set or line that can't be read.
+    A limit that can't be decided from the facts stays in, marked `applies` "unclear", with the facts it lacks under
+    `unrecorded`. ValueError for a sheet, set or line that can't be read.
     """
     sheet = sheet or {"name": "no sheet"}
     known = known_facts(sheet, fuel, facts or {})
     measuring, lines = _analyser_summary(analyser or {}, fuel), stop_rows(stop_levels)
     compiled = [(s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]]
-    return {
-        "card_version": CARD_VERSION,
-        "sheet": _sheet_summary(sheet),
-        "fuel": _fuel_constants(fuel),
-        "analyser": measuring,
-        "severities": list(SEVERITIES),
-        "facts": known,
-        "co_rise_ppm": float(exact(stop_levels.get("co_rise_ppm", CO_RISE_PPM))),
-        "margins": {rule: list(shares) for rule, shares in MARGINS.items()},
-        "stop_levels": lines,
-        "dilution": dilution_row(lines[0]),
-        "bands": [_with_proof(band_row(sheet, target), measuring) for target in sheet.get("targets", ())],
-        "orders": [order_row(sheet, rule) for rule in sheet.get("order_rules", ())],
-        "ceilings": [ceiling_row(sheet, ceiling) for ceiling in sheet.get("ceilings", ())],
-        "limits": [kept for _, _, kept in compiled if kept is not None],
-        "left_out": [left_out(s, limit, known) for s, limit, kept in compiled if kept is None],
-        "adjusters": [_adjuster(sheet, adjuster) for adjuster in sheet.get("adjusters", ())],
-    }
+    return Card(
+        card_version=CARD_VERSION,
+        sheet=_sheet_summary(sheet),
+        fuel=_fuel_constants(fuel),
+        analyser=measuring,
+        severities=list(SEVERITIES),
+        facts=known,
+        co_rise_ppm=float(exact(stop_levels.get("co_rise_ppm", CO_RISE_PPM))),
+        margins={rule: list(shares) for rule, shares in MARGINS.items()},
+        stop_levels=lines,
+        dilution=dilution_row(lines[0]),
+        bands=[_with_proof(band_row(sheet, target), measuring) for target in sheet.get("targets", ())],
+        orders=[order_row(sheet, rule) for rule in sheet.get("order_rules", ())],
+        ceilings=[ceiling_row(sheet, ceiling) for ceiling in sheet.get("ceilings", ())],
+        limits=[kept for _, _, kept in compiled if kept is not None],
+        left_out=[left_out(s, limit, known) for s, limit, kept in compiled if kept is None],
+        adjusters=[_adjuster(sheet, adjuster) for adjuster in sheet.get("adjusters", ())],
+    )
 
 
 def fuel_class(fuel: Fuel) -> str | None:
@@ -161,33 +280,20 @@ def _heat_input_mmbtu_h(sheet: Mapping[str, Any], fuel: Fuel) -> float | None:
     return float(exact(sheet["rated_input_kw"])) / share / KW_PER_MMBTU_H
 
 
-def _sheet_summary(sheet: Mapping[str, Any]) -> dict[str, Any]:
+def _sheet_summary(sheet: Mapping[str, Any]) -> SheetSummary:
     control = sheet.get("control")
     if control is not None and control not in CONTROLS:
         raise ValueError(f"unknown air/fuel control: {control!r}")
-    return {
-        "id": str(sheet.get("id", "")),
-        "version": str(sheet.get("version", "")),
-        "name": str(sheet.get("name", "")),
-        "control": control,
-        "condensing": sheet.get("condensing"),
-        "rates": rates(sheet),
-    }
+    named = {name: str(sheet.get(name, "")) for name in ("id", "version", "name")}
+    return SheetSummary(**named, control=control, condensing=sheet.get("condensing"), rates=rates(sheet))
 
 
-def _fuel_constants(fuel: Fuel) -> dict[str, Any]:
-    """The figures of the fuel and its air that the evaluator uses; all percentages dry, by volume."""
-    return {
-        "name": fuel.name,
-        "co2_max_pct": fuel.co2_max_pct,
-        "co2_air_pct": CO2_AIR_PCT,
-        "o2_air_pct": O2_AIR_PCT,
-        "dry_products_per_air": fuel.dry_products / fuel.air_demand,
-        "o2_too_dilute_pct": O2_TOO_DILUTE_PCT,
-    }
+def _fuel_constants(fuel: Fuel) -> FuelConstants:
+    per_air = fuel.dry_products / fuel.air_demand
+    return FuelConstants(fuel.name, fuel.co2_max_pct, CO2_AIR_PCT, O2_AIR_PCT, per_air, O2_TOO_DILUTE_PCT)
 
 
-def _analyser_summary(analyser: Mapping[str, Any], fuel: Fuel) -> dict[str, Any]:
+def _analyser_summary(analyser: Mapping[str, Any], fuel: Fuel) -> AnalyserSummary:
     co2 = analyser.get("co2") or "absent"
     if co2 not in ("measured", "calculated", "absent"):
         raise ValueError(f"an analyser's CO2 is measured, calculated or absent, not {co2!r}")
@@ -197,40 +303,29 @@ def _analyser_summary(analyser: Mapping[str, Any], fuel: Fuel) -> dict[str, Any]
     }
     if co2 != "measured" and "o2_pct" in accuracy:
         accuracy["co2_pct"] = _calculated_co2_accuracy(accuracy["o2_pct"], fuel)
-    return {
-        "id": str(analyser.get("id", "")),
-        "name": str(analyser.get("name", "")),
-        "measures": list(analyser.get("measures", ())),
-        "co2": co2,
-        "accuracy": accuracy,
-    }
+    named = {name: str(analyser.get(name, "")) for name in ("id", "name")}
+    return AnalyserSummary(**named, measures=list(analyser.get("measures", ())), co2=co2, accuracy=accuracy)
 
 
-def _accuracy(figures: Mapping[str, Any]) -> dict[str, float]:
-    return {
-        "absolute": float(exact(figures.get("absolute") or 0)),
-        "relative_pct": float(exact(figures.get("relative_pct") or 0)),
-    }
+def _accuracy(figures: Mapping[str, Any]) -> Accuracy:
+    return Accuracy(*(float(exact(figures.get(name) or 0)) for name in ("absolute", "relative_pct")))
 
 
-def _with_proof(band: Row, analyser: Mapping[str, Any]) -> Row:
+def _with_proof(band: Row, analyser: AnalyserSummary) -> Row:
     """The band, and whether any reading can prove it at 95 % with this accuracy (at the band's upper end)."""
-    figures = analyser["accuracy"].get(band["measure"]["field"])
-    if figures is None:
+    accuracy = analyser.accuracy.get(f"{band.quantity}_pct")
+    if accuracy is None:
         return band
-    highest = max(abs(end) for end in (band["lower"], band["upper"]) if end is not None)
-    expanded = max(figures["absolute"], figures["relative_pct"] / 100 * highest)
-    return band | {"provable": acceptance_limits(band["lower"], band["upper"], "guarded", expanded) is not None}
+    expanded = accuracy.at(max(abs(end) for end in (band.lower, band.upper) if end is not None))
+    return band.but(provable=acceptance_limits(band.lower, band.upper, "guarded", expanded) is not None)
 
 
-def _calculated_co2_accuracy(o2: Mapping[str, float], fuel: Fuel) -> dict[str, float]:
+def _calculated_co2_accuracy(o2: Accuracy, fuel: Fuel) -> Accuracy:
     """A CO2 worked out from O2 is as uncertain as O2 is, by the slope of the fuel's O2-CO2 line."""
-    slope = (fuel.co2_max_pct - CO2_AIR_PCT) / O2_AIR_PCT
-    widest = max(o2["absolute"], o2["relative_pct"] / 100 * O2_AIR_PCT)
-    return {"absolute": widest * slope, "relative_pct": 0.0}
+    return Accuracy(o2.at(O2_AIR_PCT) * (fuel.co2_max_pct - CO2_AIR_PCT) / O2_AIR_PCT, 0.0)
 
 
-def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Row:
+def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Adjuster:
     turn, allowed = adjuster.get("raises_co2"), adjuster.get("field_adjustment") or "allowed"
     if turn not in TURNS:
         raise ValueError(f"which way raises CO2 must be clockwise or anticlockwise, not {turn!r}")
@@ -242,10 +337,11 @@ def _adjuster(sheet: Mapping[str, Any], adjuster: Mapping[str, Any]) -> Row:
     largest = adjuster.get("largest_step_turns")
     if largest is not None and not exact(largest) > 0:
         raise ValueError(f"the largest step must be a number of turns above zero, not {largest!r}")
-    return texts | {
-        "largest_step_turns": None if largest is None else float(exact(largest)),
-        "rate": adjuster["rate"],
-        "raises_co2": turn,
-        "sealed": bool(adjuster.get("sealed")),
-        "field_adjustment": allowed,
-    }
+    return Adjuster(
+        **texts,
+        largest_step_turns=None if largest is None else float(exact(largest)),
+        rate=adjuster["rate"],
+        raises_co2=turn,
+        sealed=bool(adjuster.get("sealed")),
+        field_adjustment=allowed,
+    )

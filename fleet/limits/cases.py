@@ -7,6 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fleet.limits.card import Card, FuelConstants
 from fleet.numerals import figure
 
 Case = dict[str, Any]
@@ -19,7 +20,7 @@ COMMON_FLUE = "common_flue"
 ROOM = "room"
 
 
-def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -> list[Case]:
+def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
     """The readings in the order taken, each with its derived figures and what makes it doubtful.
 
     "doubt" holds for what was read in the flue, "doubt_anywhere" for ambient CO, spillage and flame as well.
@@ -27,11 +28,11 @@ def read_cases(card: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -
     cases: list[Case] = []
     for reading in sorted(readings, key=lambda reading: reading.get("taken_order") or 0):
         case = _usable(reading)
-        _complete_o2_co2(card["fuel"], case)
+        _complete_o2_co2(card.fuel, case)
         case["doubt_anywhere"] = INVALID if case.get("invalid") else ""
         case["doubt"] = case["doubt_anywhere"] or _doubt_in_flue(case)
         case["ambient_co_rise_ppm"] = _ambient_rise(case, cases)
-        case["co_while_rising_ppm"] = _co_while_rising(case, cases, card["co_rise_ppm"])
+        case["co_while_rising_ppm"] = _co_while_rising(case, cases, card.co_rise_ppm)
         cases.append(case)
     return cases
 
@@ -66,21 +67,21 @@ def _usable(reading: Mapping[str, Any]) -> Case:
     return case
 
 
-def _complete_o2_co2(fuel: Mapping[str, Any], case: Case) -> None:
+def _complete_o2_co2(fuel: FuelConstants, case: Case) -> None:
     """Fill in the missing one of O2 and CO2 along the fuel's line, and what follows from them.
 
     Flue gas is stoichiometric gas diluted with air, so CO2 falls in a straight line from its maximum without
     O2 to the CO2 of the air. A CO2 above the maximum belongs to no O2 of this fuel.
     """
     o2, co2 = case.get("o2_pct"), case.get("co2_pct")
-    span = fuel["co2_max_pct"] - fuel["co2_air_pct"]
+    span = fuel.co2_max_pct - fuel.co2_air_pct
     case["derived"] = ""
-    if o2 is None and co2 is not None and co2 <= fuel["co2_max_pct"]:
-        o2, case["derived"] = (fuel["co2_max_pct"] - co2) * fuel["o2_air_pct"] / span, "o2_pct"
+    if o2 is None and co2 is not None and co2 <= fuel.co2_max_pct:
+        o2, case["derived"] = (fuel.co2_max_pct - co2) * fuel.o2_air_pct / span, "o2_pct"
     elif co2 is None and o2 is not None:
-        co2, case["derived"] = fuel["co2_max_pct"] - span * o2 / fuel["o2_air_pct"], "co2_pct"
+        co2, case["derived"] = fuel.co2_max_pct - span * o2 / fuel.o2_air_pct, "co2_pct"
     case["o2_pct"], case["co2_pct"] = o2, co2
-    case["too_dilute"] = o2 is not None and o2 >= fuel["o2_too_dilute_pct"]
+    case["too_dilute"] = o2 is not None and o2 >= fuel.o2_too_dilute_pct
     case["co_ppm_air_free"] = _air_free(case)
     case["co_co2_ratio"] = _ratio(case)
     case["excess_air_ratio"] = _excess_air_ratio(fuel, o2)
@@ -100,10 +101,10 @@ def _ratio(case: Case) -> float | None:
     return float(co / (co2 * 1e4))
 
 
-def _excess_air_ratio(fuel: Mapping[str, Any], o2: float | None) -> float | None:
-    if o2 is None or o2 < 0 or o2 >= fuel["o2_air_pct"]:
+def _excess_air_ratio(fuel: FuelConstants, o2: float | None) -> float | None:
+    if o2 is None or o2 < 0 or o2 >= fuel.o2_air_pct:
         return None
-    return float(1 + fuel["dry_products_per_air"] * o2 / (fuel["o2_air_pct"] - o2))
+    return float(1 + fuel.dry_products_per_air * o2 / (fuel.o2_air_pct - o2))
 
 
 def _doubt_in_flue(case: Case) -> str:

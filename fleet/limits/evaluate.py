@@ -8,17 +8,14 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fleet.limits.card import CARD_VERSION, Card
 from fleet.limits.cases import ROOM, Case, qualifier, read_cases
 from fleet.limits.decision import COVERAGE_FACTOR, conformance_probability, decide
 from fleet.limits.measured import Value, measured
-from fleet.limits.quantities import figure
-from fleet.limits.verdicts import CANNOT_TELL, COPIED, NOT_JUDGED, OUTSIDE, WITHIN, Verdict, Verdicts, in_order
+from fleet.limits.quantities import Measure, figure
+from fleet.limits.rows import Row
+from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, WITHIN, Verdict, Verdicts, in_order
 
-Row = Mapping[str, Any]
-Card = Mapping[str, Any]
-
-ROW_GROUPS = ("stop_levels", "bands", "orders", "ceilings", "limits")
-CARD_VERSION = 2
 PHASES = ("as_found", "as_left")
 DERIVED = (*("key", "doubt", "derived"), *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"))
 
@@ -26,7 +23,6 @@ DERIVED = (*("key", "doubt", "derived"), *("o2_pct", "co2_pct", "co_ppm_air_free
 def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     """Every reading of one visit against every row of the card that it meets, strictest first.
 
-    card : as `fleet.limits.card` makes it, also after a round trip through JSON.
     readings : dicts with key, rate, phase ("as_found", "as_left", "between"), casing, sampling_point,
         rate_proven, invalid, taken_order, qualifiers {quantity: "=", "more_than", "less_than", "not_measured" or
         "sensor_fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
@@ -41,69 +37,71 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     found and as left. Everything else is judged on every reading it names; a doubtful one may be found outside, never
     within. ValueError for a card of another version.
     """
-    if card["card_version"] != CARD_VERSION:
-        raise ValueError(f"this evaluator reads cards of version {CARD_VERSION}, not {card['card_version']}")
+    if card.card_version != CARD_VERSION:
+        raise ValueError(f"this evaluator reads cards of version {CARD_VERSION}, not {card.card_version}")
     cases = read_cases(card, readings)
-    rows = [row for group in ROW_GROUPS for row in card[group]]
-    verdicts = [v for row in rows if row["op"] != "missing" for v in _judge_row(row, cases, card)]
+    rows = card.rows
+    verdicts = [v for row in rows if row.op != "missing" for v in _judge_row(row, cases, card)]
     stop = any(verdict.stop for verdict in verdicts)
-    verdicts += [_judge_presence(row, cases, stop) for row in rows if row["op"] == "missing"]
-    verdicts += [_judge_dilution(card["dilution"], case, stop) for case in cases if case["too_dilute"]]
+    verdicts += [_judge_presence(row, cases, stop) for row in rows if row.op == "missing"]
+    verdicts += [_judge_dilution(card.dilution, case, stop) for case in cases if case["too_dilute"]]
     return Verdicts(in_order(verdicts), tuple({name: case.get(name) for name in DERIVED} for case in cases))
 
 
 def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:
     """One verdict for each reading (of an order: each phase) that the row can judge, or one that says what it needs."""
-    if row["measure"] is None:
-        return [_verdict(row, {}, NOT_JUDGED, f"needs {row['needs']}")]
-    met = [case for case in cases if _meets(row, case)]
-    found = _judge_order(row, met) if row["kind"] == "order" else [_judge_case(row, case, card) for case in met]
+    measure = row.measure
+    if measure is None:
+        return [_verdict(row, {}, NOT_JUDGED, f"needs {row.needs}")]
+    met = [case for case in cases if _meets(row, measure, case)]
+    is_order = row.kind == "order"
+    found = _judge_order(row, measure, met) if is_order else [_judge_case(row, measure, case, card) for case in met]
     judged = [verdict for verdict in found if verdict]
-    return judged or [_verdict(row, {}, NOT_JUDGED, f"needs {row['label']}{where(row)}")]
+    return judged or [_verdict(row, {}, NOT_JUDGED, f"needs {row.label}{where(row)}")]
 
 
 def where(row: Row) -> str:
     """The rate and phase that a source names: " at nominal, as_found"; empty where it names none."""
-    at = "" if row["rates"] is None else f" at {row['rate_text']}"
-    return at + ("" if row["phases"] is None else f", {' or '.join(row['phases'])}")
+    at = "" if row.rates is None else f" at {row.rate_text}"
+    return at + ("" if row.phases is None else f", {' or '.join(row.phases)}")
 
 
-def _meets(row: Row, case: Case) -> bool:
-    at_rate = row["rates"] is None or case.get("rate") in row["rates"]
-    in_place = case.get("sampling_point") != ROOM or not row["measure"]["in_flue"]
-    return in_place and at_rate and (row["phases"] is None or case.get("phase") in row["phases"])
+def _meets(row: Row, measure: Measure, case: Case) -> bool:
+    at_rate = row.rates is None or case.get("rate") in row.rates
+    in_place = case.get("sampling_point") != ROOM or not measure.in_flue
+    return in_place and at_rate and (row.phases is None or case.get("phase") in row.phases)
 
 
-def _judge_case(row: Row, case: Case, card: Card) -> Verdict | None:
-    value, said, uncertainty = measured(row["measure"], case, card)
+def _judge_case(row: Row, measure: Measure, case: Case, card: Card) -> Verdict | None:
+    value, said, uncertainty = measured(measure, case, card)
     if value is None:
-        return _verdict(row, case, NOT_JUDGED, f"no {row['label']} read") if row["every_reading"] else None
-    doubt = _doubt(row, case)
+        return _verdict(row, case, NOT_JUDGED, f"no {row.label} read") if row.every_reading else None
+    doubt = _doubt(row, measure, case)
     outcome, reason = _outcome(row, _fires(row, value, said, uncertainty), value, said, doubt)
     plain = said == "=" and not doubt and outcome != NOT_JUDGED
     conformity = _conformity(row, value, uncertainty) if plain else None
     return _verdict(row, case, outcome, reason, value, said, conformity)
 
 
-def _doubt(row: Row, case: Case) -> str:
+def _doubt(row: Row, measure: Measure, case: Case) -> str:
     """Why this reading can't keep the row: its own doubt, an unproven rate where the row names one, another casing."""
-    if doubt := case["doubt"] if row["measure"]["in_flue"] else case["doubt_anywhere"]:
+    if doubt := case["doubt"] if measure.in_flue else case["doubt_anywhere"]:
         return str(doubt)
-    if row["rates"] is not None and not case.get("rate_proven"):
+    if row.rates is not None and not case.get("rate_proven"):
         return "the rate isn't proven"
-    if row["casing"] in (None, case.get("casing")):
+    if row.casing in (None, case.get("casing")):
         return ""
-    return f"the target is for casing {row['casing']}, read with casing {case.get('casing') or 'not recorded'}"
+    return f"the target is for casing {row.casing}, read with casing {case.get('casing') or 'not recorded'}"
 
 
 def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) -> tuple[str, str]:
     """The outcome and its reason: what fired stands, but for a target's band; what is doubtful never counts as kept."""
-    unrecorded = f"{', '.join(row['unrecorded'])} not recorded" if row["unrecorded"] else ""
-    if unrecorded and not (fires and row["stop"]):
+    unrecorded = f"{', '.join(row.unrecorded)} not recorded" if row.unrecorded else ""
+    if unrecorded and not (fires and row.stop):
         return CANNOT_TELL, f"{unrecorded}, so whether this limit applies isn't known"
-    if row["range_end"] is not None and isinstance(value, float) and value > row["range_end"]:
+    if row.range_end is not None and isinstance(value, float) and value > row.range_end:
         return NOT_JUDGED, "above this range, where a stricter limit decides"
-    if fires and not (doubt and row["kind"] == "band"):
+    if fires and not (doubt and row.kind == "band"):
         return OUTSIDE, "; ".join(filter(None, (unrecorded, doubt)))
     if doubt or said == "at_least":
         return NOT_JUDGED, doubt or "neither O2 nor CO2 read"
@@ -112,25 +110,25 @@ def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) 
 
 def _undecided(row: Row, value: Value, said: str) -> str:
     if said != "=":
-        return f"the reading says only {said} {figure(value, row['quantity'])}"
-    return f"the {row['decision_rule']} rule can't with the analyser's recorded accuracy"
+        return f"the reading says only {said} {figure(value, row.quantity)}"
+    return f"the {row.decision_rule} rule can't with the analyser's recorded accuracy"
 
 
 def _fires(row: Row, value: Value, said: str, uncertainty: float | None) -> bool | None:
-    if row["op"] == "!=":
-        return bool(value != row["limit"])
+    if row.op == "!=":
+        return bool(value != row.limit)
     if not isinstance(value, float):
-        raise ValueError(f"{row['measure']['field']} must be a number, not {value!r}")
-    if said == "more_than" and row["upper"] is not None:
+        raise ValueError(f"{row.quantity} must be a number, not {value!r}")
+    if said == "more_than" and row.upper is not None:
         return True  # over-range: the instrument gave up, which never counts as kept
     return decide(
         -math.inf if said == "less_than" else value,
         math.inf if said in ("at_least", "more_than") else value,
-        row["lower"],
-        row["upper"],
-        rule=row["decision_rule"] if said == "=" else "simple",
+        row.lower,
+        row.upper,
+        rule=row.decision_rule if said == "=" else "simple",
         expanded_uncertainty=uncertainty,
-        upper_open=row["upper_open"],
+        upper_open=row.upper_open,
     )
 
 
@@ -138,26 +136,26 @@ def _conformity(row: Row, value: Value, expanded_uncertainty: float | None) -> f
     """Probability that the true value keeps the row's figures; None for words and without an accuracy above zero."""
     if not isinstance(value, float) or not expanded_uncertainty:
         return None
-    return round(conformance_probability(value, expanded_uncertainty / COVERAGE_FACTOR, row["lower"], row["upper"]), 4)
+    return round(conformance_probability(value, expanded_uncertainty / COVERAGE_FACTOR, row.lower, row.upper), 4)
 
 
-def _judge_order(row: Row, read: Sequence[Case]) -> list[Verdict]:
+def _judge_order(row: Row, measure: Measure, read: Sequence[Case]) -> list[Verdict]:
     """One verdict for each phase in which either of the two rates was read."""
     by_phase = {phase: [case for case in read if case.get("phase") == phase] for phase in PHASES}
-    return [_judge_gap(row, phase, cases) for phase, cases in by_phase.items() if cases]
+    return [_judge_gap(row, measure, phase, cases) for phase, cases in by_phase.items() if cases]
 
 
-def _judge_gap(row: Row, phase: str, read: Sequence[Case]) -> Verdict:
+def _judge_gap(row: Row, measure: Measure, phase: str, read: Sequence[Case]) -> Verdict:
     """By how much the last usable reading at one rate lies above that at the other, held against the least gap."""
-    field, last, case = row["measure"]["field"], dict[str, Case](), {"phase": phase}
-    for rate in row["rates"]:
+    field, last, case = measure.field, dict[str, Case](), {"phase": phase}
+    for rate in row.rates or ():
         at_rate = [each for each in read if each["rate"] == rate and each[field] is not None]
-        usable = [each for each in at_rate if not _doubt(row, each) and qualifier(each, field) == "="]
+        usable = [each for each in at_rate if not _doubt(row, measure, each) and qualifier(each, field) == "="]
         if not usable:
-            doubt = (_doubt(row, at_rate[-1]) or "not a plain figure") if at_rate else "not read"
+            doubt = (_doubt(row, measure, at_rate[-1]) or "not a plain figure") if at_rate else "not read"
             return _verdict(row, case, NOT_JUDGED, f"{rate}: {doubt}")
         last[rate] = usable[-1]
-    higher, lower = (last[rate] for rate in row["rates"])
+    higher, lower = last.values()
     if higher.get("casing") != lower.get("casing"):
         return _verdict(row, case, NOT_JUDGED, "read with different casings")
     gap = float(higher[field] - lower[field])
@@ -167,7 +165,7 @@ def _judge_gap(row: Row, phase: str, read: Sequence[Case]) -> Verdict:
 
 def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
     """Whether what must be on the record is there; after a stop nothing asks for another firing."""
-    pair = row["quantity"] == "co_and_o2_pair"
+    pair = row.quantity == "co_and_o2_pair"
     needed = ("co_ppm", "o2_pct") if pair else ("co_ppm",)
     read = [c for c in cases if not c.get("invalid") and all(c.get(name) is not None for name in needed)]
     found, left = ({c.get("rate") for c in read if not pair or c.get("phase") == phase} for phase in PHASES)
@@ -175,15 +173,15 @@ def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
         return _verdict(row, {}, WITHIN, "")
     if stop:
         return _verdict(row, {}, NOT_JUDGED, "stopped for safety")
-    return _verdict(row, {}, OUTSIDE, f"{row['label']} not on record")
+    return _verdict(row, {}, OUTSIDE, f"{row.label} not on record")
 
 
 def _judge_dilution(row: Row, case: Case, stop: bool) -> Verdict:
     """Raw CO of a sample that is mostly air, and what to do about it unless the firing has ended."""
-    row, co_ppm = {**row, "action": ""} if stop else row, case.get("co_ppm")
+    row, co_ppm = row.but(action="") if stop else row, case.get("co_ppm")
     reason = f"O2 {figure(case['o2_pct'], 'o2')} % is mostly air, so there is no air-free figure"
     said = "not_measured" if co_ppm is None else qualifier(case, "co_ppm")
-    return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {row['action']}", co_ppm, said)
+    return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {row.action}", co_ppm, said)
 
 
 def _verdict(
@@ -195,8 +193,7 @@ def _verdict(
     said: str = "not_measured",
     conformity: float | None = None,
 ) -> Verdict:
-    fields = {name: row[name] for name in COPIED}
-    fields |= {
+    fields = row.copied | {
         "reading_key": case.get("key"),
         "rate": case.get("rate"),
         "phase": case.get("phase"),
@@ -204,7 +201,7 @@ def _verdict(
         "qualifier": said,
         "outcome": outcome,
         "reason": reason,
-        "stop": outcome == OUTSIDE and row["stop"],
+        "stop": outcome == OUTSIDE and row.stop,
         "conformity": conformity,
     }
     return Verdict(fields)

@@ -6,7 +6,6 @@ the O2. What no single reading can show has no measure, and the words say what w
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from fleet.numerals import figure_apart
 
@@ -112,10 +111,25 @@ def decimals_of(quantity: str) -> int:
 
 
 @dataclass(frozen=True)
-class Reading:
-    """Where a limit's value comes from: a measure as plain data, or None and the words for what is needed."""
+class Measure:
+    """A reading's field times a factor, over its CO2 or over the O2 in air less its O2 where it is `scaled_by` one.
 
-    measure: dict[str, Any] | None
+    whole : round half up to a whole number first, as the mean of three smoke spots is.
+    """
+
+    field: str
+    factor: float = 1.0
+    scaled_by: str | None = None
+    o2_in_air_pct: float | None = None
+    whole: bool = False
+    in_flue: bool = True
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Where a limit's value comes from: a measure, or None and the words for what is needed."""
+
+    measure: Measure | None
     needs: str = ""
 
 
@@ -147,48 +161,35 @@ def measure_for(quantity: str, basis: str | None, unit: str | None) -> Reading:
     if quantity in ("co", "nox"):
         return _concentration(quantity, basis, unit)
     if quantity == "co_co2_ratio":
-        return Reading(_measure("co_ppm", over_co2=True))
+        return Reading(Measure("co_ppm", PARTS_PER_PPM_PCT, "co2_pct"))
     if quantity == "o2":
-        return Reading(_measure("intake_o2_pct" if basis == "air inlet" else "o2_pct"))
+        return Reading(Measure("intake_o2_pct" if basis == "air inlet" else "o2_pct"))
     if quantity == "combustion_efficiency":
         return _efficiency(basis)
     if quantity in PLAIN_FIELDS:
-        return Reading(_measure(PLAIN_FIELDS[quantity][0], whole=basis == "mean of 3"))
+        field, _label = PLAIN_FIELDS[quantity]
+        return Reading(Measure(field, whole=basis == "mean of 3", in_flue=field not in OUTSIDE_THE_FLUE))
     return Reading(None, NEEDS.get(quantity, f"{quantity.replace('_', ' ')}, which no reading shows"))
 
 
-def _measure(
-    field: str,
-    *,
-    dilution: tuple[float, float] | None = None,
-    factor: float = 1.0,
-    over_co2: bool = False,
-    whole: bool = False,
-) -> dict[str, Any]:
-    """A field times a factor, over the CO2 or over the O2 in air less the O2 where it is `scaled_by` one.
-
-    whole : round half up to a whole number first, as the mean of three smoke spots is.
-    """
-    scaling: dict[str, Any] = {"factor": factor, "scaled_by": None, "o2_in_air_pct": None}
-    if over_co2:
-        scaling |= {"factor": PARTS_PER_PPM_PCT, "scaled_by": "co2_pct"}
-    elif dilution:
-        reference, in_air = dilution
-        scaling = {"factor": factor * (in_air - reference), "scaled_by": "o2_pct", "o2_in_air_pct": in_air}
-    return {"field": field, **scaling, "whole": whole, "in_flue": field not in OUTSIDE_THE_FLUE}
+def _diluted(field: str, dilution: tuple[float, float] | None, factor: float = 1.0) -> Measure:
+    if dilution is None:
+        return Measure(field, factor)
+    reference, in_air = dilution
+    return Measure(field, factor * (in_air - reference), "o2_pct", in_air)
 
 
 def _concentration(gas: str, basis: str, unit: str | None) -> Reading:
     name = LABELS[gas]
     if unit == "mg/kWh":
         # Its conversion depends on the fuel and the text, so the figure is taken from the instrument.
-        return Reading(_measure(f"{gas}_mg_per_kwh"))
+        return Reading(Measure(f"{gas}_mg_per_kwh"))
     if basis not in DILUTIONS:
         return Reading(None, f"{name} on the basis {basis!r}, which no reading shows")
     if unit in (None, "ppm", "ppmv", "ppmvd"):
-        return Reading(_measure(f"{gas}_ppm", dilution=DILUTIONS[basis]))
+        return Reading(_diluted(f"{gas}_ppm", DILUTIONS[basis]))
     if unit in ("mg/m3", "mg/Nm3"):
-        return Reading(_measure(f"{gas}_ppm", dilution=DILUTIONS[basis], factor=MG_M3_PER_PPM[gas]))
+        return Reading(_diluted(f"{gas}_ppm", DILUTIONS[basis], MG_M3_PER_PPM[gas]))
     return Reading(None, f"{name} in {unit}, which isn't known here")
 
 
@@ -196,4 +197,4 @@ def _efficiency(basis: str) -> Reading:
     kind = next((kind for kind in ("gross", "net") if basis.startswith(kind)), None)
     if kind is None:
         return Reading(None, f"the efficiency by {basis}")
-    return Reading(_measure(f"efficiency_pct_{kind}"))
+    return Reading(Measure(f"efficiency_pct_{kind}"))

@@ -5,15 +5,18 @@ evaluator needs nothing else.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from fleet.limits.decision import RULE_NAMES
-from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Reading, label, measure_for
+from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Measure, Reading, label, measure_for
 from fleet.limits.tolerance import exact
+from fleet.limits.verdicts import COPIED
 from fleet.numerals import limit_figure
 from fleet.predicates import Facts, fact_name, recorded, undecided
 
-Row = dict[str, Any]
+Origin = dict[str, Any]
 Source = Mapping[str, Any]
 
 # From the mildest to the strictest, as in the limit sets; ending the firing stands with the stop actions.
@@ -40,6 +43,84 @@ COMPARISONS = {"rising_and_over": ">"} | {
 PHASES = {"any": None, "as_found": ["as_found"], "as_left": ["as_left"], "as_found_and_as_left": None}
 
 
+@dataclass(frozen=True, init=False)
+class Row:
+    """One row of the table: what is read, at which rates and phases, what must be kept, and what follows if it isn't.
+
+    lower, upper : the figures to keep, None on an open side; `upper_open`: reaching the upper one breaks it already.
+    range_end : above it another limit decides. limit : as the source gives it, a figure, a pair or a word.
+    measure : where the value comes from; None where no reading gives it, and then `needs` says what would.
+    rates, phases, casing : None for any. unrecorded : the facts that it hangs on; `applies` "unclear" where there are.
+    every_reading : asked of each reading, also of one without the value. target, provable : of a band alone.
+    """
+
+    kind: str = ""
+    set_id: str = ""
+    set_name: str = ""
+    set_version: str = ""
+    evidence: str = ""
+    review: str = ""
+    lower: float | None = None
+    upper: float | None = None
+    upper_open: bool = False
+    range_end: float | None = None
+    limit_id: str = ""
+    decision_rule: str = "simple"
+    quantity: str = ""
+    label: str = ""
+    unit: str = ""
+    basis: str = ""
+    rates: Sequence[str] | None = None
+    rate_text: str = "any"
+    phases: Sequence[str] | None = None
+    casing: str | None = None
+    needs: str = ""
+    measure: Measure | None = None
+    op: str = ""
+    limit: Any = None
+    target: float | None = None
+    limit_text: str = ""
+    source_limit_text: str = ""
+    severity: str = ""
+    rank: int = 0
+    stop: bool = False
+    action: str = ""
+    source: str = ""
+    note: str = ""
+    applies: str = "yes"
+    unrecorded: Sequence[str] = ()
+    every_reading: bool = False
+    provable: bool | None = None
+    tolerance_basis: str | None = None
+
+    def __init__(self, given: Mapping[str, Any]) -> None:
+        """By the names of the fields; what isn't named is as it stands above."""
+        vars(self).update(given)
+
+    @classmethod
+    def of_json(cls, told: Mapping[str, Any]) -> "Row":
+        return cls(told if told["measure"] is None else {**told, "measure": Measure(**told["measure"])})
+
+    def as_json(self) -> dict[str, Any]:
+        plain = self._whole()
+        plain |= {"measure": self.measure and dict(vars(self.measure)), "unrecorded": list(self.unrecorded)}
+        if self.tolerance_basis is None:
+            del plain["tolerance_basis"]  # of a band alone
+        return plain
+
+    def but(self, **changes: Any) -> "Row":
+        """The same with other fields."""
+        return Row(self._whole() | changes)
+
+    def _whole(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in self.__dataclass_fields__}
+
+    @cached_property
+    def copied(self) -> dict[str, Any]:
+        """What each verdict by this row takes from it as it stands."""
+        return {name: getattr(self, name) for name in COPIED}
+
+
 def rank(severity: str) -> int:
     """Place of a severity in the order; ValueError for a word that isn't in it."""
     if severity not in SEVERITIES:
@@ -47,7 +128,7 @@ def rank(severity: str) -> int:
     return SEVERITIES.index(severity)
 
 
-def provenance(source: Source, *, kind: str) -> Row:
+def provenance(source: Source, *, kind: str) -> Origin:
     """Which set or sheet a row comes from, how well it is known and who reviewed it."""
     reviewed = source.get("status") == "reviewed"
     return {
@@ -60,42 +141,16 @@ def provenance(source: Source, *, kind: str) -> Row:
     }
 
 
-def row(origin: Row, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any) -> Row:
-    """One row with every key in place; `rest` overrides the defaults."""
-    return {
-        **origin,
-        **_kept(op, limit, stop=rank(severity) >= STOP_RANK),
-        "limit_id": "",
-        "decision_rule": "simple",
-        "quantity": quantity,
-        "label": label(quantity, rest.get("basis")),
-        "unit": "",
-        "basis": "",
-        "rates": None,
-        "rate_text": "any",
-        "phases": None,
-        "casing": None,
-        "needs": reading.needs,
-        "measure": reading.measure,
-        "op": COMPARISONS[op],
-        "limit": limit,
-        "target": None,
-        "limit_text": limit_text(op, limit),
-        "source_limit_text": "",
-        "severity": severity,
-        "rank": rank(severity),
-        "stop": rank(severity) >= STOP_RANK,
-        "action": "",
-        "source": "",
-        "note": "",
-        "applies": "yes",
-        "unrecorded": [],
-        "every_reading": False,
-        "provable": None,
-    } | rest
+def row(origin: Origin, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any) -> Row:
+    """One row; `rest` by its fields' names."""
+    place, stop = rank(severity), rank(severity) >= STOP_RANK
+    told = {"label": label(quantity, rest.get("basis")), "limit_text": limit_text(op, limit)} | rest
+    told |= {"quantity": quantity, "severity": severity, "rank": place, "stop": stop, "limit": limit}
+    read = {"op": COMPARISONS[op], "needs": reading.needs, "measure": reading.measure}
+    return Row({**origin, **_kept(op, limit, stop=stop), **read, **told})
 
 
-def _kept(op: str, limit: Any, *, stop: bool) -> Row:
+def _kept(op: str, limit: Any, *, stop: bool) -> dict[str, Any]:
     """The figures to keep, whether the upper one itself breaks the limit, and where another limit takes over.
 
     A range that asks for a stop has no such end: above it the stop stands.
@@ -227,7 +282,7 @@ def _unfigured_text(limit: Source) -> str:
     return str(limit.get("limit_text") or ours)
 
 
-def left_out(limit_set: Source, limit: Source, facts: Facts) -> Row:
+def left_out(limit_set: Source, limit: Source, facts: Facts) -> dict[str, Any]:
     """A limit that isn't for this appliance, with the facts that say so."""
     names = {fact_name(name.lower()) for name in limit["select"]}
     known = {name: recorded(name, facts) for name in sorted(names)}

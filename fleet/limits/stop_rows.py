@@ -3,7 +3,7 @@
 from typing import Any
 
 from fleet.limits.quantities import measure_for
-from fleet.limits.rows import Row, Source, provenance, row
+from fleet.limits.rows import Origin, Row, Source, provenance, row
 from fleet.limits.tolerance import exact
 
 # Spillage beyond this fails with a cold vent: published residential practice, from memory.
@@ -33,7 +33,7 @@ def _stop_levels(lines: Source) -> list[dict[str, Any]]:
     ]
 
 
-def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
+def _stop_row(origin: Origin, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
     basis = "air_free" if quantity == "co_ppm_air_free" else "as_measured"
     ambient = quantity.startswith("ambient")
     default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
@@ -53,4 +53,4 @@ def _stop_row(origin: Row, lines: Source, *, quantity: str, unit: str = "ppm", *
 def dilution_row(stop_level: Row) -> Row:
     """What is said of the CO in a sample that is mostly air, under the stop level that can't be judged there."""
     raw = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    return stop_level | raw | {"action": "repeat at a proper sampling point"}
+    return stop_level.but(**raw, action="repeat at a proper sampling point")

@@ -4,7 +4,7 @@ from functools import cached_property
 
 from django.db import models
 
-from fleet.limits import Verdict
+from fleet.limits import Card, Verdict
 from fleet.models.register import new_id
 
 
@@ -28,6 +28,11 @@ class Judgement(models.Model):
 
     def __str__(self) -> str:
         return self.outcome
+
+    @cached_property
+    def table(self) -> Card:
+        """The card, by its fields."""
+        return Card.of_json(self.card)
 
     @cached_property
     def said(self) -> tuple[Verdict, ...]:

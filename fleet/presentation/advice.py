@@ -71,15 +71,15 @@ def _stands(band: Verdict, target: float | None) -> str:
 
 def _instruction(advice: Advice, stands: dict[str, str]) -> str:
     adjuster, rate = advice.figures["adjuster"], advice.figures["verdict"].rate
-    largest, others = adjuster["largest_step"], advice.figures["other_rates"]
-    if not largest and adjuster["largest_step_turns"]:
-        largest = _("%s turns") % f"{adjuster['largest_step_turns']:g}"
+    largest, others = adjuster.largest_step, advice.figures["other_rates"]
+    if not largest and adjuster.largest_step_turns:
+        largest = _("%s turns") % f"{adjuster.largest_step_turns:g}"
     said = stands | {
-        "adjuster": adjuster["name"],
-        "place": f" ({adjuster['place']})" if adjuster["place"] else "",
+        "adjuster": adjuster.name,
+        "place": f" ({adjuster.place})" if adjuster.place else "",
         "turning": _turning(advice),
         "step": _(", at most %s at a time") % largest if largest else "",
-        "tool": _(" with %s") % adjuster["tool"] if adjuster["tool"] else "",
+        "tool": _(" with %s") % adjuster.tool if adjuster.tool else "",
         "rate": rate,
         # This rate first, then every other: their settings act on one another.
         "then": _(", then %s") % _(" and ").join(others) if others else "",
@@ -89,8 +89,8 @@ def _instruction(advice: Advice, stands: dict[str, str]) -> str:
         _("%(stands)s, band %(band)s %%: turn %(adjuster)s%(place)s %(turning)s%(step)s%(tool)s.") % said,
         _("Let it settle and read %(rate)s again%(then)s.") % said,
         _("End the firing if CO air-free passes %(stop)s ppm or climbs.") % said,
-        _("Only %s may touch it.") % adjuster["who"] if adjuster["who"] else "",
-        _("Afterwards: %s.") % adjuster["reseal"] if adjuster["reseal"] else "",
+        _("Only %s may touch it.") % adjuster.who if adjuster.who else "",
+        _("Afterwards: %s.") % adjuster.reseal if adjuster.reseal else "",
     ]
     return " ".join(filter(None, words))
 
@@ -102,7 +102,7 @@ def _turning(advice: Advice) -> str:
     if advice.turns is None or advice.turns_low is None or advice.turns_high is None:
         first = advice.figures["is_first_step"]
         return (_("%(way)s by a small first step") if first else _("%(way)s by a small step")) % said
-    said["turns"] = turn_words(advice.turns, advice.figures["adjuster"]["largest_step_turns"])
+    said["turns"] = turn_words(advice.turns, advice.figures["adjuster"].largest_step_turns)
     if advice.turns_low >= advice.turns_high:
         return _("%(way)s about %(turns)s") % said
     said |= {"low": f"{advice.turns_low:.2g}", "high": f"{advice.turns_high:.2g}"}

@@ -1,13 +1,13 @@
 """Readings as rules: which quantities get one, what stands on it and at which scale; alike on pages and on paper."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import cast
 
 from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
-from fleet.limits import Verdict
+from fleet.limits import Row, Verdict
 from fleet.limits.quantities import decimals_of
 from fleet.models import Visit
 from fleet.presentation.figures import decimals_shown, figure, figure_apart, read_with_unit, unit_words
@@ -23,6 +23,7 @@ UPPER: Side = "upper"
 GASES = {"co2": "CO₂", "o2": "O₂"}
 QUALIFIERS = ("more_than", "less_than", "at_least")
 RATES_ABREAST = 2
+NO_TARGET = Row({})
 # A invalid sample of flue gas says nothing against what was read in the room.
 OUTSIDE_THE_FLUE = ("ambient_co", "ambient_co_rise", "spillage_time")
 # Air around the outermost figure, as a share of the line, so that walls and pins don't stand on its ends.
@@ -134,7 +135,7 @@ def _subjects(facts: VisitFacts) -> Iterator[_Subject]:
 
 def _target_gases(facts: VisitFacts) -> Iterator[_Subject]:
     """CO2 or O2, by which the sheet gives its targets; whichever was read where there is none."""
-    wanted = {each["quantity"] for each in facts.card["bands"]} or {
+    wanted = {each.quantity for each in facts.card.bands} or {
         "o2" if all(each.reading.co2_pct is None for each in facts.readings) else "co2"
     }
     for gas in ("co2", "o2"):
@@ -193,7 +194,7 @@ def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
 
 @dataclass(frozen=True)
 class _AtRate:
-    band: dict[str, Any] | None
+    band: Row
     walls: tuple[Wall, ...]
     found: tuple[float, str] | None
     left: tuple[float, str] | None
@@ -239,19 +240,19 @@ def _walls(bounding: Sequence[Verdict]) -> tuple[Wall, ...]:
     return tuple(walls[key] for key in sorted(walls))
 
 
-def _band(facts: VisitFacts, quantity: str, rate: str, read: Sequence[ReadingFacts]) -> dict[str, Any] | None:
+def _band(facts: VisitFacts, quantity: str, rate: str, read: Sequence[ReadingFacts]) -> Row:
     """The target at this rate: in the casing that was read last, else with the casing closed."""
-    bands = [each for each in facts.card["bands"] if each["quantity"] == quantity and rate in (each["rates"] or [])]
+    bands = [each for each in facts.card.bands if each.quantity == quantity and rate in (each.rates or ())]
     casing = read[-1].reading.casing if read else ""
     order = [casing, None, "closed", "open"]
-    return min(bands, key=lambda each: order.index(each["casing"]), default=None)
+    return min(bands, key=lambda each: order.index(each.casing), default=NO_TARGET)
 
 
 def _ends(subject: _Subject, all_rates: list[_AtRate]) -> tuple[float, float]:
     """From below the lowest to above the highest figure on it; a quantity that can't be negative begins at 0."""
     at = [wall.at for each in all_rates for wall in each.walls]
     at += [value[0] for each in all_rates for value in (each.found, each.left) if value]
-    at += [each.band[end] for each in all_rates if each.band for end in ("lower", "upper")]
+    at += [end for each in all_rates for end in _band_ends(each.band)]
     if not at:
         return 0.0, 1.0
     low, high = min(at), max(at)
@@ -261,9 +262,13 @@ def _ends(subject: _Subject, all_rates: list[_AtRate]) -> tuple[float, float]:
     return (0.0 if begins_at_zero else low - margin), high + margin
 
 
+def _band_ends(band: Row) -> list[float]:
+    return [each for each in (band.lower, band.upper) if each is not None]
+
+
 def _rule(subject: _Subject, rate: str, at: _AtRate, low: float, high: float) -> ReadingRule:
-    band = at.band or {"lower": None, "upper": None, "target": None}
-    limits = [each for each in (*(wall.at for wall in at.walls), band["lower"], band["upper"]) if each is not None]
+    band = at.band
+    limits = [*(wall.at for wall in at.walls), *_band_ends(band)]
     decimals = decimals_shown(decimals_of(subject.quantity), limits)
     return ReadingRule(
         label=at_rate(subject.label, rate),
@@ -271,9 +276,9 @@ def _rule(subject: _Subject, rate: str, at: _AtRate, low: float, high: float) ->
         low=low,
         high=high,
         decimals=decimals,
-        band_lower=band["lower"],
-        band_upper=band["upper"],
-        target=band["target"],
+        band_lower=band.lower,
+        band_upper=band.upper,
+        target=band.target,
         walls=at.walls,
         found=_pins(at.found, _("found, invalid") if at.is_invalid["as_found"] else "", subject, limits),
         left=_pins(at.left, _("left, invalid") if at.is_invalid["as_left"] else "", subject, limits),
@@ -298,7 +303,7 @@ def at_rate(label: str, rate: str) -> str:
 
 def _diluted(facts: VisitFacts, rate: str) -> str:
     """Raw CO where the sample was mostly air: there is no air-free figure to draw."""
-    limit = facts.card["fuel"]["o2_too_dilute_pct"]
+    limit = facts.card.fuel.o2_too_dilute_pct
     parts = []
     for phase, word in (("as_found", _("found")), ("as_left", _("left"))):
         each = facts.at(rate, phase)
@@ -370,7 +375,7 @@ def visit_cells(visits: Sequence[Visit], rates: Sequence[str], quantity: str) ->
     read = [[_found_and_left(visit, rate, quantity) for rate in rates] for visit in visits]
     bands = [[_visit_band(visit, rate, quantity) for rate in rates] for visit in visits]
     values = [value for row in read for pair in row for value in pair if value is not None]
-    values += [end for row in bands for band in row if band for end in (band["lower"], band["upper"])]
+    values += [end for row in bands for band in row for end in _band_ends(band)]
     low, high = ends_of(values, from_zero=False) if values else (0.0, 1.0)
     return [
         [
@@ -387,18 +392,13 @@ def _found_and_left(visit: Visit, rate: str, quantity: str) -> tuple[float | Non
     return at.get("as_found"), at.get("as_left")
 
 
-def _visit_band(visit: Visit, rate: str, quantity: str) -> Mapping[str, Any] | None:
-    bands = [each for each in visit.judgement.card["bands"] if each["quantity"] == quantity and rate in each["rates"]]
-    return min(bands, key=lambda each: each["casing"] == "open", default=None)
+def _visit_band(visit: Visit, rate: str, quantity: str) -> Row:
+    bands = [each for each in visit.judgement.table.bands if each.quantity == quantity and rate in (each.rates or ())]
+    return min(bands, key=lambda each: each.casing == "open", default=NO_TARGET)
 
 
 def _visit_cell(
-    rate: str,
-    quantity: str,
-    found: float | None,
-    left: float | None,
-    band: Mapping[str, Any] | None,
-    ends: tuple[float, float],
+    rate: str, quantity: str, found: float | None, left: float | None, band: Row, ends: tuple[float, float]
 ) -> VisitCell:
     if found is None and left is None:
         return VisitCell(rate_words(rate), _("not read"), None)
@@ -410,9 +410,9 @@ def _visit_cell(
         "%",
         *ends,
         decimals,
-        band_lower=band["lower"] if band else None,
-        band_upper=band["upper"] if band else None,
-        target=band["target"] if band else None,
+        band_lower=band.lower,
+        band_upper=band.upper,
+        target=band.target,
         found=[] if found is None else [Pin(found)],
         left=[] if left is None else [Pin(left)],
     )

@@ -1,15 +1,14 @@
 """What verdicts say on paper: quantity and basis, value, limit, and how well the set behind them is known."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from django.utils.translation import gettext as _
 
 from fleet.assess.judging.comparing import VerdictChange
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
-from fleet.limits import Verdict, standing
+from fleet.limits import Row, Verdict, standing
 from fleet.limits.quantities import decimals_of, figure
 from fleet.models import Flag, Judgement
 from fleet.presentation.codes import code_words
@@ -117,30 +116,24 @@ class LimitSource:
         return f"{self.named} ({', '.join(self.doubts)})" if self.doubts else self.named
 
 
-def sources(rows: Iterable[Mapping[str, Any]]) -> list[LimitSource]:
+def sources(rows: Iterable[Verdict | Row]) -> list[LimitSource]:
     """Every set, in the order of the rows (verdicts, or rows of a card), with all evidence that its rows name.
 
     The manufacturer's targets and ceilings stand on one sheet and are one source.
     """
-    gathered: dict[tuple[str, str], dict[str, Any]] = {}
+    gathered: dict[tuple[str, str], list[Verdict | Row]] = {}
     for row in rows:
-        key = (row["set_name"], row["set_version"])
-        known = gathered.setdefault(key, {"kind": row["kind"], "review": row["review"], "evidences": {}})
-        if row["evidence"]:
-            known["evidences"][row["evidence"]] = None
+        gathered.setdefault((row.set_name, row.set_version), []).append(row)
     return [
-        LimitSource(name, version, each["kind"], each["review"], tuple(each["evidences"]))
-        for (name, version), each in gathered.items()
+        LimitSource(
+            *named, mine[0].kind, mine[0].review, tuple(dict.fromkeys(each.evidence for each in mine if each.evidence))
+        )
+        for named, mine in gathered.items()
     ]
 
 
 def source_of(verdict: Verdict) -> LimitSource:
-    return sources_of([verdict])[0]
-
-
-def sources_of(verdicts: Iterable[Verdict]) -> list[LimitSource]:
-    """Those of these verdicts."""
-    return sources(vars(each) for each in verdicts)
+    return sources([verdict])[0]
 
 
 # ---- in a sentence ----
@@ -272,8 +265,8 @@ def finding_row(verdict: Verdict) -> FindingRow:
 
 
 def source_rows(facts: VisitFacts) -> list[SourceRow]:
-    groups = ("bands", "orders", "ceilings", "limits", "stop_levels")
-    rows = [row for group in groups for row in facts.card.get(group, ())]
+    card = facts.card
+    rows = [*card.bands, *card.orders, *card.ceilings, *card.limits, *card.stop_levels]
     return [
         SourceRow(each.named, each.standing, *_by_phase(facts, (each.name, each.version))) for each in sources(rows)
     ]

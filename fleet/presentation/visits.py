@@ -14,7 +14,7 @@ from fleet.models.records import content_of
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
-from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources_of, value_words, what_words
+from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources, value_words, what_words
 from fleet.presentation.words import capital, listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
@@ -81,7 +81,7 @@ def _not_read_again(facts: VisitFacts) -> str:
 def _held_against(facts: VisitFacts) -> str:
     """The sets that something was found within or outside of, with the doubts about them."""
     rows = [each for phase in ("as_found", "as_left") for each in _of_phase(facts, phase)]
-    judged = sources_of(each for each in rows if each.outcome in ("outside", "within"))
+    judged = sources(each for each in rows if each.outcome in ("outside", "within"))
     return _("Held against %s.") % _sets_in_short(judged) if judged else ""
 
 
@@ -185,10 +185,10 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
 
 
 def appliance_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
-    appliance, sheet = facts.appliance, facts.card["sheet"]
+    appliance, sheet = facts.appliance, facts.card.sheet
     place = ", ".join(filter(None, (appliance.room, appliance.building.name, appliance.building.address)))
-    kind = ", ".join(code_words(each) for each in (appliance.kind, sheet["control"]) if each)
-    named = f"{sheet['name']} v{sheet['version']}" if sheet["version"] else _("no settings sheet, so no target")
+    kind = ", ".join(code_words(each) for each in (appliance.kind, sheet.control) if each)
+    named = f"{sheet.name} v{sheet.version}" if sheet.version else _("no settings sheet, so no target")
     return [
         (_("Appliance"), f"{appliance.name}: {kind}"),
         (_("Place"), place),
@@ -224,7 +224,7 @@ def _input(facts: VisitFacts) -> str:
 
 def _judged_sheet(facts: VisitFacts) -> dict[str, str]:
     """The content of the sheet's version that the visit was judged by."""
-    version, sheet = facts.card["sheet"]["version"], facts.appliance.sheet
+    version, sheet = facts.card.sheet.version, facts.appliance.sheet
     versions = sheet.versions.all() if sheet else ()
     return next((dict(each.content) for each in versions if str(each.number) == version), {})
 

@@ -12,7 +12,7 @@ from fleet.assess.judging.cases import cases_of, only_analyser, without_logged
 from fleet.assess.judging.deriving import derive
 from fleet.assess.judging.steps import step_of, steps_taken
 from fleet.assess.judging.visit_rows import site_facts, visit_rows
-from fleet.limits import Advice, Response, Step, Verdict, advise, evaluate, learned_response
+from fleet.limits import Advice, Card, Response, Step, Verdict, advise, evaluate, learned_response
 from fleet.models import Analyser, Appliance, Judgement, Person, Reading, User, Visit, WorkItem
 from fleet.models.people import fuel_kind
 from fleet.models.register import new_id
@@ -39,7 +39,7 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], viewer: User, now
     readings = list(visit.readings.all())
     made_with = card_for(appliance, visit.local_date, only_analyser(readings), visit=visit)
     derived = derive(visit, readings, sheet=sheet_content(made_with.sheet), site=site)
-    visit.judgement = Judgement(visit=visit, card=made_with.table, derived=derived)
+    visit.judgement = Judgement(visit=visit, card=made_with.table.as_json(), derived=derived)
     cases = cases_of(visit, derived)
     last = next(each for each in cases if each["key"] == str(readings[-1].number))
     earlier = [each for each in cases if each is not last]
@@ -53,16 +53,14 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], viewer: User, now
     return Advised(advice, [each for each in said if each.reading_key == last["key"]], derived[-1], response)
 
 
-def _learned(
-    appliance: Appliance, visit: Visit, card: dict[str, Any], rate: str
-) -> tuple[Response | None, Step | None]:
+def _learned(appliance: Appliance, visit: Visit, card: Card, rate: str) -> tuple[Response | None, Step | None]:
     """What earlier visits taught of the adjuster of this rate, and what this visit's own first turn of it did."""
-    adjuster = next((each for each in card["adjusters"] if each["rate"] in (rate, "any")), None)
+    adjuster = next((each for each in card.adjusters if each.rate in (rate, "any")), None)
     if adjuster is None:
         return None, None
-    taken = steps_taken(appliance, adjuster["name"])
-    mine = [each for each in visit.work.all() if each.adjuster == adjuster["name"] and each.turns and each.direction]
-    steps = [step for each in mine if (step := step_of(each, card["adjusters"]))]
+    taken = steps_taken(appliance, adjuster.name)
+    mine = [each for each in visit.work.all() if each.adjuster == adjuster.name and each.turns and each.direction]
+    steps = [step for each in mine if (step := step_of(each, card.adjusters))]
     return learned_response(taken.own, taken.model, taken.fleet), next(iter(steps), None)
 
 

@@ -36,7 +36,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "engine": ENGINE,
             "sheet_version": made_with.sheet,
             "stop_levels": made_with.stop_levels,
-            "card": made_with.table,
+            "card": made_with.table.as_json(),
             "derived": derived,
             "verdicts": verdicts.as_json() | outcome,
             "outcome": outcome["outcome"],

@@ -313,7 +313,7 @@ def test_appliances_that_differ_in_what_a_card_asks_are_each_judged_by_their_own
         said, visit = found[appliance], Visit.objects.filter(appliance=appliance).first()
         analyser = visit.readings.first().analyser if visit else None
         tables = [card_for(appliance, TODAY, analyser, visit=visit, instead=each).table for each in (None, draft)]
-        rows = [{(row["set_id"], row["limit_id"]) for row in [*each["limits"], *each["bands"]]} for each in tables]
+        rows = [{(row.set_id, row.limit_id) for row in [*each.limits, *each.bands]} for each in tables]
         assert len(said.newly) == len(rows[1] - rows[0]), name
         assert len(said.no_longer) == len(rows[0] - rows[1]), name
         if visit:

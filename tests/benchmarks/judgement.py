@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from fleet.combustion import FUELS, doubts_of_rows, figures_with_uncertainty, standard_uncertainties
-from fleet.limits import VisitView, diagnose, evaluate
+from fleet.limits import Card, VisitView, diagnose, evaluate
 from tests.benchmarks.form import checked, table
 from tests.limits.cast import ANALYSER, LIMIT_SETS, make_card, reading
 
@@ -57,13 +57,13 @@ def figures() -> list[dict[str, Any]]:
     ]
 
 
-def _card() -> dict[str, Any]:
+def _card() -> Card:
     """The check sheet with the three largest limit sets that ship."""
     largest = sorted(LIMIT_SETS, key=lambda each: len(LIMIT_SETS[each].get("limits", ())))[-3:]
     return make_card(*largest)
 
 
-def judged(card: dict[str, Any]) -> int:
+def judged(card: Card) -> int:
     """The chain as the service runs it; how many verdicts and suggestions came of it."""
     found = _figures(READ)
     doubted = doubts_of_rows(FUEL, READ["o2_pct"], found.figures["co2_pct"], READ["co_ppm"], co2_basis="calculated")

@@ -1,9 +1,10 @@
 import json
+from dataclasses import replace
 
 import pytest
 
 from fleet.combustion import FUELS, Fuel
-from fleet.limits import FUEL_CLASSES, SEVERITIES, evaluate, fuel_class
+from fleet.limits import FUEL_CLASSES, SEVERITIES, Card, evaluate, fuel_class
 from fleet.limits.decision import MARGINS
 from fleet.limits.quantities import measure_for
 from tests.limits.cast import (
@@ -37,17 +38,17 @@ def test_there_are_36_limit_sets():
 @pytest.mark.parametrize("set_id", LIMIT_SETS)
 def test_every_set_compiles_and_no_limit_is_lost(set_id, fuel):
     made = make_card(set_id, fuel=fuel)
-    listed = {row["limit_id"] for row in made["limits"]} | {entry["id"] for entry in made["left_out"]}
+    listed = {row.limit_id for row in made.limits} | {entry["id"] for entry in made.left_out}
     assert listed == {limit["id"] for limit in LIMIT_SETS[set_id]["limits"]}
     said = evaluate(made, READINGS)
     judged = {verdict.limit_id for verdict in said.verdicts}
-    assert {row["limit_id"] for row in made["limits"]} <= judged
+    assert {row.limit_id for row in made.limits} <= judged
 
 
 def test_all_sets_together_judge_alike_after_a_round_trip_through_json():
     made = make_card(*LIMIT_SETS, facts={"output_kw": 24, "appliance": "boiler", "new_plant": True})
-    again = json.loads(json.dumps(made, allow_nan=False))
-    assert again == made
+    again = Card.of_json(json.loads(json.dumps(made.as_json(), allow_nan=False)))
+    assert again.as_json() == made.as_json()
     assert evaluate(again, READINGS).as_json() == evaluate(made, READINGS).as_json()
     assert json.loads(json.dumps(evaluate(made, READINGS).as_json(), allow_nan=False))["stop"] is True
 
@@ -87,57 +88,57 @@ def test_stop_levels_are_never_empty(lines):
 
 def test_a_limit_for_another_fuel_is_left_out_and_listed_with_the_fact():
     made = make_card("it-dpr74")
-    assert [entry["id"] for entry in made["left_out"]] == ["it-smoke"]
-    assert made["left_out"][0]["facts"] == {"fuel": "natural_gas"}
+    assert [entry["id"] for entry in made.left_out] == ["it-smoke"]
+    assert made.left_out[0]["facts"] == {"fuel": "natural_gas"}
 
 
 def test_a_limit_whose_predicate_is_open_stays_with_the_missing_fact():
     made = make_card("us-residential-co-safety")
-    unrecorded = {row["limit_id"]: row["unrecorded"] for row in made["limits"]}
+    unrecorded = {row.limit_id: row.unrecorded for row in made.limits}
     assert unrecorded["nf-boiler"] == ["appliance"]
     assert unrecorded["nf-spill-warm"] == ["vent", "vent_state"]
     assert unrecorded["bpi-amb-stop"] == []
-    assert {row["applies"] for row in made["limits"] if row["unrecorded"]} == {"unclear"}
-    assert {row["applies"] for row in made["limits"] if not row["unrecorded"]} == {"yes"}
+    assert {row.applies for row in made.limits if row.unrecorded} == {"unclear"}
+    assert {row.applies for row in made.limits if not row.unrecorded} == {"yes"}
 
 
 def test_output_picks_one_of_the_three_flue_loss_limits():
     made = make_card(
         "de-1bimschv", the_sheet=sheet(condensing=False, targets=[], adjusters=[]), facts={"output_kw": 25}
     )
-    assert [row["limit_id"] for row in made["limits"]] == ["qa-4-25"]
+    assert [row.limit_id for row in made.limits] == ["qa-4-25"]
 
 
 def test_condensing_appliances_have_no_flue_loss_limit():
-    assert make_card("de-1bimschv", facts={"output_kw": 24})["limits"] == []
+    assert make_card("de-1bimschv", facts={"output_kw": 24}).limits == []
 
 
 def test_heat_input_in_btu_is_counted_on_the_gross_value():
     big = sheet(rated_input_kw="14000", input_basis="net", targets=[], adjusters=[])
     made = make_card("us-nj-7-27-19.16", the_sheet=big)
     # 50 million Btu/h are 14 654 kW gross, some 13 200 kW net on natural gas.
-    assert [row["limit_id"] for row in made["limits"]] == ["nj-co-50"]
-    assert made["facts"]["heat_input_mmbtu_h"] == pytest.approx(53, abs=0.5)
+    assert [row.limit_id for row in made.limits] == ["nj-co-50"]
+    assert made.facts["heat_input_mmbtu_h"] == pytest.approx(53, abs=0.5)
 
 
 def test_the_relaxed_rule_never_reaches_a_stop_action():
     stop = one_limit_set("subtract_uncertainty", severity="shut_down")
     mild = one_limit_set("subtract_uncertainty", severity="out_of_limit")
-    assert make_card(stop)["limits"][0]["decision_rule"] == "simple"
-    assert make_card(mild)["limits"][0]["decision_rule"] == "relaxed"
+    assert make_card(stop).limits[0].decision_rule == "simple"
+    assert make_card(mild).limits[0].decision_rule == "relaxed"
 
 
 def test_a_calculated_co2_is_as_uncertain_as_its_o2():
-    accuracy = make_card()["analyser"]["accuracy"]
+    accuracy = make_card().analyser.accuracy
     # 0.3 points of O2 are about 0.17 points of CO2 (computed from the slope of the fuel's line).
-    assert accuracy["co2_pct"]["absolute"] == pytest.approx(0.17, abs=0.005)
+    assert accuracy["co2_pct"].absolute == pytest.approx(0.17, abs=0.005)
 
 
 def test_limits_keep_their_own_unit_and_basis():
     made = make_card("de-44bimschv-small", facts={"new_plant": True})
-    row = next(row for row in made["limits"] if row["limit_id"] == "b44-gas-co-new")
-    assert (row["unit"], row["basis"], row["upper"]) == ("mg/m3", "dry @3% O2", 80.0)
-    assert row["decision_rule"] == "add_uncertainty"
+    row = next(row for row in made.limits if row.limit_id == "b44-gas-co-new")
+    assert (row.unit, row.basis, row.upper) == ("mg/m3", "dry @3% O2", 80.0)
+    assert row.decision_rule == "add_uncertainty"
 
 
 def test_a_ceiling_on_smoke_is_read_off_the_smoke_spot():
@@ -149,12 +150,12 @@ def test_a_ceiling_on_smoke_is_read_off_the_smoke_spot():
 @pytest.mark.parametrize(("given", "kept"), [({}, None), ({"largest_step_turns": "0.25"}, 0.25)])
 def test_the_largest_step_is_kept_as_a_number_of_turns(given, kept):
     made = make_card(the_sheet=sheet(adjusters=[adjuster("high", "clockwise", **given)]))
-    assert made["adjusters"][0]["largest_step_turns"] == kept
+    assert made.adjusters[0].largest_step_turns == kept
 
 
 @pytest.mark.parametrize("fuel", FUELS)
 def test_every_fuel_has_its_class_among_the_words_of_the_sets(fuel):
-    assert make_card(fuel=fuel)["facts"]["fuel"] == FUEL_CLASSES[fuel]
+    assert make_card(fuel=fuel).facts["fuel"] == FUEL_CLASSES[fuel]
 
 
 def test_gases_of_one_family_are_of_one_class_and_the_rest_stand_for_themselves():
@@ -165,17 +166,17 @@ def test_gases_of_one_family_are_of_one_class_and_the_rest_stand_for_themselves(
 
 
 def test_the_decision_rules_travel_with_the_card():
-    assert json.loads(json.dumps(make_card()["margins"])) == {rule: list(shares) for rule, shares in MARGINS.items()}
+    assert json.loads(json.dumps(make_card().margins)) == {rule: list(shares) for rule, shares in MARGINS.items()}
 
 
 def test_numbers_may_be_strings():
     made = make_card(the_sheet=sheet(targets=[target(value=9.2, tolerance=0.2)]))
-    assert made["bands"] == make_card(the_sheet=sheet(targets=[target()]))["bands"]
+    assert made.bands == make_card(the_sheet=sheet(targets=[target()])).bands
 
 
 def test_a_placeholder_without_a_figure_says_what_is_missing():
-    rows = make_card("generic-appliance-target")["limits"]
-    assert {row["needs"] for row in rows} == {"a figure for this appliance: none is entered"}
+    rows = make_card("generic-appliance-target").limits
+    assert {row.needs for row in rows} == {"a figure for this appliance: none is entered"}
 
 
 @pytest.mark.parametrize(
@@ -216,7 +217,7 @@ def test_an_analyser_says_where_its_co2_comes_from():
 
 def test_a_card_of_another_version_is_refused():
     with pytest.raises(ValueError, match="version"):
-        evaluate({**make_card(), "card_version": 1}, [])
+        evaluate(replace(make_card(), card_version=1), [])
 
 
 @pytest.mark.parametrize(

@@ -1,22 +1,20 @@
 """A reading made ready for judging: what is usable, what is derived, what is doubtful, what it is held against."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from fleet.limits.card import Accuracy, FuelConstants
 from fleet.limits.cases import qualifier, read_cases
 from fleet.limits.measured import measured
 from fleet.limits.quantities import measure_for
+from tests.limits.cast import make_card
 
 # A fuel of round figures, so that each derived figure can be worked out by head.
-FUEL = {
-    "co2_max_pct": 12.0,
-    "co2_air_pct": 0.0,
-    "o2_air_pct": 21.0,
-    "dry_products_per_air": 0.9,
-    "o2_too_dilute_pct": 18.0,
-}
-CARD = {"fuel": FUEL, "co_rise_ppm": 5.0, "analyser": {"accuracy": {}}}
+FUEL = FuelConstants("round", 12.0, 0.0, o2_air_pct=21.0, dry_products_per_air=0.9, o2_too_dilute_pct=18.0)
+CARD = replace(make_card(analyser=None), fuel=FUEL, co_rise_ppm=5.0)
+RICH_AIR = replace(CARD, fuel=replace(FUEL, co2_air_pct=1.5))
 
 
 def case_of(**reading):
@@ -46,9 +44,9 @@ def test_what_follows_from_co2():
 
 
 def test_the_co2_of_the_air_is_where_the_line_ends():
-    (made,) = read_cases({**CARD, "fuel": FUEL | {"co2_air_pct": 1.5}}, [{"o2_pct": 14.0}])
+    (made,) = read_cases(RICH_AIR, [{"o2_pct": 14.0}])
     assert made["co2_pct"] == 5.0
-    (made,) = read_cases({**CARD, "fuel": FUEL | {"co2_air_pct": 1.5}}, [{"co2_pct": 5.0}])
+    (made,) = read_cases(RICH_AIR, [{"co2_pct": 5.0}])
     assert made["o2_pct"] == 14.0
 
 
@@ -223,14 +221,14 @@ def test_co_is_compared_undiluted_where_both_can_be():
 
 
 def on_basis(quantity, basis, unit, accuracy=None, **reading):
-    card = CARD | {"analyser": {"accuracy": accuracy or {}}}
+    card = replace(CARD, analyser=replace(CARD.analyser, accuracy=accuracy or {}))
     (case,) = read_cases(card, [reading])
     return measured(measure_for(quantity, basis, unit).measure, case, card)
 
 
-CO_ACCURACY = {"co_ppm": {"absolute": 3.0, "relative_pct": 10.0}}
-O2_ACCURACY = {"o2_pct": {"absolute": 0.4, "relative_pct": 0.0}}
-CO2_ACCURACY = {"co2_pct": {"absolute": 0.0, "relative_pct": 5.0}}
+CO_ACCURACY = {"co_ppm": Accuracy(3.0, 10.0)}
+O2_ACCURACY = {"o2_pct": Accuracy(0.4, 0.0)}
+CO2_ACCURACY = {"co2_pct": Accuracy(0.0, 5.0)}
 
 
 def test_a_value_as_measured_is_as_uncertain_as_the_greater_of_its_two_figures():

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.combustion import FUELS, air_free, at_reference_o2, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
-from fleet.limits import Verdict, evaluate
+from fleet.limits import Row, Verdict, evaluate
 from fleet.limits.evaluate import where
 from fleet.presentation.verdicts import verdict_sentence
 from tests.limits.cast import LIMIT_SETS, make_card, of, one_limit_set, reading, sheet, target, the
@@ -230,7 +230,7 @@ def test_an_analyser_without_accuracy_cannot_keep_a_limit_that_demands_one():
 def test_the_probability_of_conformity_comes_from_the_analysers_accuracy():
     # JCGM 106:2012, 7.4 by the standard library: 0.3 points of O2, on the fuel's line some 0.17 of CO2 at k = 2.
     made = make_card()
-    u = made["analyser"]["accuracy"]["co2_pct"]["absolute"] / 2
+    u = made.analyser.accuracy["co2_pct"].absolute / 2
     for co2_pct in (8.9, 9.0, 9.2, 9.45):
         verdict = the(evaluate(made, [reading(co2_pct=co2_pct)]), kind="band", rate="high")
         true_value = NormalDist(co2_pct, u)
@@ -620,4 +620,4 @@ def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():
     ],
 )
 def test_where_a_source_wants_it_read(rates, phases, words):
-    assert where({"rates": rates, "rate_text": "nominal", "phases": phases}) == words
+    assert where(Row({"rates": rates, "rate_text": "nominal", "phases": phases})) == words

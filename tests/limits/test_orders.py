@@ -28,7 +28,7 @@ def outcome(*readings, card=None):
 
 
 def test_a_sheet_that_states_no_order_has_none():
-    assert make_card()["orders"] == []
+    assert make_card().orders == []
     assert not of(evaluate(make_card(), pair(8.0, 9.5)), kind="order")
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from fleet.limits import evaluate
+from fleet.limits import Card, evaluate
 from tests.limits.cast import (
     ANALYSER,
     LIMIT_SETS,
@@ -149,7 +149,7 @@ def _reading(draw: random.Random, number: int) -> dict:
 
 
 @cache
-def drawn() -> tuple[list[dict], list[tuple[int, list[dict]]]]:
+def drawn() -> tuple[list[Card], list[tuple[int, list[dict]]]]:
     """The cards, and visits with the number of the card that each is judged by."""
     draw, made = random.Random(7), list(cards())
     return made, [(number % len(made), visit(draw)) for number in range(VISITS)]
@@ -164,7 +164,7 @@ def as_sent(value: object) -> object:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def said_here(card: dict, readings: list[dict]) -> dict:
+def said_here(card: Card, readings: list[dict]) -> dict:
     said = evaluate(card, readings)
     derived = [{name: value for name, value in each.items() if name != "doubt"} for each in said.derived]
     return {
@@ -179,7 +179,10 @@ def said_there() -> list[dict]:
     """What the port says of all visits, in one call."""
     needs_program("chromium")
     made, visits = drawn()
-    sent = {"cards": made, "visits": [{"card": card, "readings": as_sent(readings)} for card, readings in visits]}
+    sent = {
+        "cards": [each.as_json() for each in made],
+        "visits": [{"card": card, "readings": as_sent(readings)} for card, readings in visits],
+    }
     judge = """(text) => {
         const sent = JSON.parse(text);
         return JSON.stringify(sent.visits.map((each) => evaluate(sent.cards[each.card], each.readings)));

@@ -7,7 +7,7 @@ import json
 
 import pytest
 
-from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Reading, measure_for
+from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Measure, Reading, measure_for
 from fleet.limits.rows import (
     COMPARISONS,
     PHASES,
@@ -28,14 +28,7 @@ from tests.limits.cast import FIXTURES, STOP_LEVELS, one_limit_set, order_rule, 
 REFERENCE = json.loads((FIXTURES / "reference" / "limit_sets.json").read_text())
 LIMITS = [limit for entry in REFERENCE["profiles"] for limit in entry["limits"]]
 SHEET_RATES = ["high", "middle", "low"]
-CO_MEASURE = {
-    "field": "co_ppm",
-    "factor": 1.0,
-    "scaled_by": None,
-    "o2_in_air_pct": None,
-    "whole": False,
-    "in_flue": True,
-}
+CO_MEASURE = Measure("co_ppm")
 
 
 def compiled(facts=None, rates=("high", "low"), rule="simple", **limit):
@@ -63,7 +56,7 @@ def test_an_unknown_severity_is_named():
 def test_a_row_stops_from_stop_work_on(severity):
     wanted = severity in SEVERITIES[SEVERITIES.index("stop_work") :]
     made = compiled(severity=severity)
-    assert (made["stop"], made["rank"], made["rank"] >= STOP_RANK) == (wanted, SEVERITIES.index(severity), wanted)
+    assert (made.stop, made.rank, made.rank >= STOP_RANK) == (wanted, SEVERITIES.index(severity), wanted)
 
 
 def test_the_comparisons_are_those_of_the_sets_and_each_stands_for_itself():
@@ -74,8 +67,8 @@ def test_the_comparisons_are_those_of_the_sets_and_each_stands_for_itself():
 def test_the_phases_that_the_sets_name():
     assert PHASES == {"any": None, "as_found": ["as_found"], "as_left": ["as_left"], "as_found_and_as_left": None}
     assert {limit["when"] for limit in LIMITS} == {*PHASES, "operation", "type_test"}
-    assert compiled(when="operation")["phases"] == ["operation"]
-    assert compiled(when=None)["phases"] is None
+    assert compiled(when="operation").phases == ["operation"]
+    assert compiled(when=None).phases is None
 
 
 def test_every_rate_that_the_sets_name_is_read():
@@ -100,7 +93,7 @@ def test_low_is_the_last_of_however_many_rates_and_a_ceilings_rate_is_one_of_its
     page = sheet(rates=["full", "middle", "part"])
     for word, meant in (("nominal", ["full"]), ("low", ["part"]), ("middle", ["middle"]), ("any", None)):
         made = ceiling_row(page, {"quantity": "flue_temp", "value": "200", "unit": "degC", "rate": word})
-        assert (made["rates"], made["rate_text"]) == (meant, word)
+        assert (made.rates, made.rate_text) == (meant, word)
 
 
 def test_other_rates_are_the_sheets_own_its_last_for_low_or_the_word_itself():
@@ -137,15 +130,15 @@ def test_other_rates_are_the_sheets_own_its_last_for_low_or_the_word_itself():
 def test_each_comparison_keeps_its_own_figures(op, limit, text, kept):
     assert limit_text(op, limit) == text
     made = row({}, Reading(None), op=op, limit=limit, quantity="co", severity="adjust")
-    assert (made["lower"], made["upper"], made["upper_open"], made["range_end"]) == kept
-    assert (made["limit"], made["limit_text"]) == (limit, text)
+    assert (made.lower, made.upper, made.upper_open, made.range_end) == kept
+    assert (made.limit, made.limit_text) == (limit, text)
 
 
 def test_a_range_that_asks_for_a_stop_has_no_upper_end():
     made = row({}, Reading(None), op="between", limit=[1.0, 2.0], quantity="co", severity="stop_work")
-    assert (made["upper"], made["range_end"]) == (1.0, None)
+    assert (made.upper, made.range_end) == (1.0, None)
     mild = row({}, Reading(None), op="between", limit=[1.0, 2.0], quantity="co", severity="out_of_limit")
-    assert (mild["upper"], mild["range_end"]) == (1.0, 2.0)
+    assert (mild.upper, mild.range_end) == (1.0, 2.0)
 
 
 @pytest.mark.parametrize(
@@ -167,7 +160,7 @@ def test_a_range_that_asks_for_a_stop_has_no_upper_end():
     ],
 )
 def test_the_figure_to_compare_with(fires_when, facts, limit):
-    assert compiled(facts, fires_when=fires_when)["limit"] == limit
+    assert compiled(facts, fires_when=fires_when).limit == limit
 
 
 @pytest.mark.parametrize(
@@ -183,7 +176,7 @@ def test_the_figure_to_compare_with(fires_when, facts, limit):
 )
 def test_a_limit_that_no_reading_can_be_held_against_says_what_it_needs(limit, needs):
     made = compiled(**limit)
-    assert (made["measure"], made["needs"]) == (None, needs)
+    assert (made.measure, made.needs) == (None, needs)
 
 
 # --- whole rows ------------------------------------------------------------------------------------------
@@ -216,9 +209,16 @@ def test_where_a_row_comes_from():
 
 
 def test_a_row_has_every_key_in_place():
-    made = row({"kind": "limit"}, measure_for("co", None, "ppm"), op=">", limit=100.0, quantity="co", severity="adjust")
-    assert made == {
-        "kind": "limit",
+    made = row(
+        provenance({}, kind="limit"),
+        measure_for("co", None, "ppm"),
+        op=">",
+        limit=100.0,
+        quantity="co",
+        severity="adjust",
+    )
+    assert made.as_json() == {
+        **provenance({}, kind="limit"),
         "lower": None,
         "upper": 100.0,
         "upper_open": False,
@@ -234,7 +234,7 @@ def test_a_row_has_every_key_in_place():
         "phases": None,
         "casing": None,
         "needs": "",
-        "measure": CO_MEASURE,
+        "measure": vars(CO_MEASURE),
         "op": ">",
         "limit": 100.0,
         "target": None,
@@ -257,7 +257,7 @@ def test_a_limit_of_a_set_becomes_a_row_whole():
     made = compiled(
         {"output_kw": 20}, select={"output_kW_ge": 4, "room": "cellar", "Vent_gt": 2}, source="page 4", note="n"
     )
-    assert made == {
+    assert made.as_json() == {
         "kind": "limit",
         "set_id": "set-1",
         "set_name": "test set",
@@ -279,7 +279,7 @@ def test_a_limit_of_a_set_becomes_a_row_whole():
         "phases": None,
         "casing": None,
         "needs": "",
-        "measure": CO_MEASURE,
+        "measure": vars(CO_MEASURE),
         "op": ">",
         "limit": 100.0,
         "target": None,
@@ -303,22 +303,17 @@ def test_what_a_limit_leaves_out_is_empty_in_its_row():
     limit = {name: one["limits"][0][name] for name in ("id", "quantity", "severity", "fires_when")}
     made = limit_row({"id": "s", "limits": [limit], "evidence": "own"}, limit, {}, [])
     empty = ("unit", "basis", "source_limit_text", "action", "source", "note", "needs", "review")
-    assert {name: made[name] for name in empty} == dict.fromkeys(empty, "")
-    assert (made["rates"], made["rate_text"], made["phases"]) == (None, "any", None)
-    assert (made["evidence"], made["decision_rule"], made["applies"], made["unrecorded"]) == (
-        "own",
-        "simple",
-        "yes",
-        [],
-    )
-    assert made["measure"] == CO_MEASURE
+    assert {name: getattr(made, name) for name in empty} == dict.fromkeys(empty, "")
+    assert (made.rates, made.rate_text, made.phases) == (None, "any", None)
+    assert (made.evidence, made.decision_rule, made.applies, made.unrecorded) == ("own", "simple", "yes", [])
+    assert made.measure == CO_MEASURE
 
 
 def test_a_limits_own_evidence_and_rule_go_before_its_sets():
     made = compiled(evidence="unverified", decision_rule="guarded", rule="add_uncertainty")
-    assert (made["evidence"], made["decision_rule"]) == ("unverified", "guarded")
+    assert (made.evidence, made.decision_rule) == ("unverified", "guarded")
     without = compiled(evidence=None, decision_rule=None, rule="add_uncertainty")
-    assert (without["evidence"], without["decision_rule"]) == ("official_text_read", "add_uncertainty")
+    assert (without.evidence, without.decision_rule) == ("official_text_read", "add_uncertainty")
 
 
 @pytest.mark.parametrize(
@@ -331,7 +326,7 @@ def test_a_limits_own_evidence_and_rule_go_before_its_sets():
     ],
 )
 def test_only_the_operators_benefit_of_the_doubt_is_taken_from_a_stop(severity, rule, kept):
-    assert compiled(severity=severity, rule=rule)["decision_rule"] == kept
+    assert compiled(severity=severity, rule=rule).decision_rule == kept
 
 
 @pytest.mark.parametrize(
@@ -364,7 +359,7 @@ def test_a_word_that_a_limit_may_not_use_is_named(broken, said):
 )
 def test_words_stand_only_where_there_is_no_figure_and_are_the_sources_if_it_has_any(limit, unit, text):
     made = compiled(**limit)
-    assert (made["unit"], made["limit_text"]) == (unit, text)
+    assert (made.unit, made.limit_text) == (unit, text)
 
 
 def test_a_limit_that_is_not_for_this_one_is_listed_with_the_facts_that_say_so():
@@ -394,15 +389,15 @@ def test_a_target_becomes_a_row_whole():
         target=9.2, tolerance_basis="points", action="adjust towards the target, or record why not",
     )  # fmt: skip
     plain = band_row(sheet(), {name: value for name, value in target().items() if name != "casing"})
-    assert (plain["casing"], plain["limit_id"]) == (None, "co2 high any")
-    assert band_row(sheet(), target(casing="open"))["casing"] == "open"
+    assert (plain.casing, plain.limit_id) == (None, "co2 high any")
+    assert band_row(sheet(), target(casing="open")).casing == "open"
 
 
 def test_a_target_may_be_given_by_its_ends():
     ends = {"rate": "low", "quantity": "o2", "lower": "4.5", "upper": "5.5", "tolerance_basis": "range"}
     made = band_row(sheet(), ends)
-    assert (made["lower"], made["upper"], made["target"], made["quantity"]) == (4.5, 5.5, None, "o2")
-    assert made["measure"]["field"] == "o2_pct"
+    assert (made.lower, made.upper, made.target, made.quantity) == (4.5, 5.5, None, "o2")
+    assert made.measure.field == "o2_pct"
 
 
 def test_an_order_becomes_a_row_whole():
@@ -413,7 +408,7 @@ def test_an_order_becomes_a_row_whole():
         action="bring the two rates into the order that the manufacturer states, or record why not",
     )  # fmt: skip
     without = order_row(sheet(), {"quantity": "o2", "higher_rate": "low", "lower_rate": "high"})
-    assert (without["limit"], without["source"], without["rates"]) == (0.0, "", ["low", "high"])
+    assert (without.limit, without.source, without.rates) == (0.0, "", ["low", "high"])
 
 
 @pytest.mark.parametrize(
@@ -435,13 +430,13 @@ def test_a_ceiling_becomes_a_row(ceiling, severity, basis, unit, rates):
         "quantity": ceiling["quantity"], "severity": severity, "unit": unit, "basis": basis, "rates": rates,
         "rate_text": rate, "action": "", "measure": measure_for(ceiling["quantity"], basis, unit).measure,
     }  # fmt: skip
-    assert {name: made[name] for name in wanted} == wanted
-    assert ceiling_row(sheet(), ceiling | {"value": 1, "action": "off"})["action"] == "off"
+    assert {name: getattr(made, name) for name in wanted} == wanted
+    assert ceiling_row(sheet(), ceiling | {"value": 1, "action": "off"}).action == "off"
 
 
 def test_a_sheet_without_rates_has_ceilings_by_the_plain_words():
     made = ceiling_row({"name": "s"}, {"quantity": "co", "value": 1, "unit": "ppm", "rate": "high"})
-    assert made["rates"] == ["high", "single"]
+    assert made.rates == ["high", "single"]
 
 
 @pytest.mark.parametrize(
@@ -484,23 +479,23 @@ STOPS = [
 def test_the_stop_levels_are_whole_with_or_without_figures_for_the_lesser_ones(lines):
     made = stop_rows(lines)
     named = ("quantity", "op", "limit", "unit", "basis", "every_reading", "action")
-    assert [tuple(each[name] for name in named) for each in made] == [
+    assert [tuple(getattr(each, name) for name in named) for each in made] == [
         (*rest, f"stop the appliance: {action}") for *rest, action in STOPS
     ]
-    assert {each["limit_id"] for each in made} == {each["quantity"] for each in made}
-    assert {(each["kind"], each["severity"], each["stop"], each["decision_rule"]) for each in made} == {
+    assert {each.limit_id for each in made} == {each.quantity for each in made}
+    assert {(each.kind, each.severity, each.stop, each.decision_rule) for each in made} == {
         ("stop_level", "stop_firing", True, "simple")
     }
-    assert {each["set_name"] for each in made} == {"the contractor's stop levels"}
+    assert {each.set_name for each in made} == {"the contractor's stop levels"}
     for each in made:
-        assert each["measure"] == measure_for(each["quantity"], each["basis"], each["unit"] or None).measure
+        assert each.measure == measure_for(each.quantity, each.basis, each.unit or None).measure
 
 
 def test_each_stop_level_has_the_contractors_own_figure_and_words():
     own = {"co_ppm_air_free": 200, "co_rising_above_ppm": 50, "ambient_co_ppm": 20, "ambient_co_rise_ppm": 3}
     made = stop_rows({**own, "spillage_min": 2, "action": "off", "name": "own lines"})
-    assert [each["limit"] for each in made] == [200.0, 50.0, 20.0, 3.0, 2.0, "stable"]
-    assert {(each["action"], each["set_name"]) for each in made} == {("off", "own lines")}
+    assert [each.limit for each in made] == [200.0, 50.0, 20.0, 3.0, 2.0, "stable"]
+    assert {(each.action, each.set_name) for each in made} == {("off", "own lines")}
 
 
 @pytest.mark.parametrize("name", ["co_ppm_air_free", "ambient_co_ppm"])
@@ -512,10 +507,10 @@ def test_a_stop_level_without_a_figure_above_zero_is_named(name, figure):
 
 @pytest.mark.parametrize("name", ["co_ppm_air_free", "ambient_co_ppm"])
 def test_any_figure_above_zero_is_a_stop_level(name):
-    assert 0.5 in [each["limit"] for each in stop_rows({**STOP_LEVELS, name: 0.5})]
+    assert 0.5 in [each.limit for each in stop_rows({**STOP_LEVELS, name: 0.5})]
 
 
 def test_the_row_for_a_diluted_sample_is_the_stop_level_with_raw_co_and_no_figure():
     stop_level = stop_rows(STOP_LEVELS)[0]
     said = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    assert dilution_row(stop_level) == stop_level | said | {"action": "repeat at a proper sampling point"}
+    assert dilution_row(stop_level) == stop_level.but(**said, action="repeat at a proper sampling point")

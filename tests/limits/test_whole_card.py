@@ -58,7 +58,7 @@ def alike(seen, expected):
 
 @pytest.mark.parametrize("part", EXPECTED["card"])
 def test_each_part_of_the_card_is_as_it_was_read_through(part):
-    made = json.loads(json.dumps(whole_card()))
+    made = json.loads(json.dumps(whole_card().as_json()))
     assert list(made) == list(EXPECTED["card"])
     assert alike(made[part], EXPECTED["card"][part])
 
@@ -74,7 +74,7 @@ def test_all_that_is_said_of_six_readings_is_as_it_was_read_through():
 
 
 def test_a_card_of_nothing_but_stop_levels_is_empty_in_all_else():
-    made = card(None, [], None, fuel=FUELS["natural_gas"], stop_levels=STOP_LEVELS)
+    made = card(None, [], None, fuel=FUELS["natural_gas"], stop_levels=STOP_LEVELS).as_json()
     empty = ("bands", "orders", "ceilings", "limits", "left_out", "adjusters")
     assert {name: made[name] for name in empty} == {name: [] for name in empty}
     assert made["sheet"] == {
@@ -83,9 +83,7 @@ def test_a_card_of_nothing_but_stop_levels_is_empty_in_all_else():
     assert made["analyser"] == {"id": "", "name": "", "measures": [], "co2": "absent", "accuracy": {}}
     assert made["facts"] == {"fuel": "natural_gas"}
     assert made["co_rise_ppm"] == CO_RISE_PPM == 5.0
-    assert (
-        card(None, [], None, fuel=FUELS["lpg"], stop_levels={**STOP_LEVELS, "co_rise_ppm": "8"})["co_rise_ppm"] == 8.0
-    )
+    assert card(None, [], None, fuel=FUELS["lpg"], stop_levels={**STOP_LEVELS, "co_rise_ppm": "8"}).co_rise_ppm == 8.0
 
 
 def test_rates_are_a_list_of_the_sheets_own():
@@ -152,20 +150,20 @@ def test_what_a_card_cannot_be_made_of_is_named(page, analyser, said):
     "control", [None, "pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet"]
 )
 def test_a_control_is_one_of_the_five_or_unknown(control):
-    assert make_card(the_sheet=sheet(control=control))["sheet"]["control"] == control
+    assert make_card(the_sheet=sheet(control=control)).sheet.control == control
     assert (len(CONTROLS), TURNS) == (5, ("clockwise", "anticlockwise"))
 
 
 def test_an_adjuster_that_says_little_is_allowed_and_its_words_are_empty():
-    (made,) = make_card(the_sheet=sheet(adjusters=[{"rate": "any", "raises_co2": "clockwise"}]))["adjusters"]
-    assert made == {
+    (made,) = make_card(the_sheet=sheet(adjusters=[{"rate": "any", "raises_co2": "clockwise"}])).adjusters
+    assert vars(made) == {
         "name": "", "place": "", "tool": "", "who": "", "reseal": "", "largest_step": "", "largest_step_turns": None,
         "rate": "any", "raises_co2": "clockwise", "sealed": False, "field_adjustment": "allowed",
     }  # fmt: skip
 
 
 def accuracy_of(**more):
-    return make_card(analyser={**ANALYSER, **more})["analyser"]["accuracy"]
+    return make_card(analyser={**ANALYSER, **more}).as_json()["analyser"]["accuracy"]
 
 
 def test_accuracies_go_by_the_fields_of_a_reading():
@@ -184,7 +182,7 @@ def test_accuracies_go_by_the_fields_of_a_reading():
 
 @pytest.mark.parametrize("co2", ["calculated", "absent", None])
 def test_a_co2_that_is_not_measured_is_as_uncertain_as_the_o2_it_comes_from(co2):
-    fuel = whole_card()["fuel"]
+    fuel = vars(whole_card().fuel)
     slope = (fuel["co2_max_pct"] - fuel["co2_air_pct"]) / fuel["o2_air_pct"]
     made = accuracy_of(co2=co2, accuracy={"o2": {"absolute": 0.3}, "co2": {"absolute": 9}})
     assert made["co2_pct"] == {"absolute": pytest.approx(0.3 * slope), "relative_pct": 0.0}
@@ -204,15 +202,15 @@ def test_a_co2_that_is_not_measured_is_as_uncertain_as_the_o2_it_comes_from(co2)
 )
 def test_whether_a_band_can_be_proven_is_judged_at_its_upper_end(figures, provable):
     made = make_card(analyser={**ANALYSER, "co2": "measured", "accuracy": {"co2": figures}})
-    assert made["bands"][0]["provable"] is provable
+    assert made.bands[0].provable is provable
 
 
 def test_a_band_open_on_a_side_can_always_be_proven_and_one_without_accuracy_is_not_judged():
     for end in ("lower", "upper"):
         page = sheet(targets=[{"rate": "high", "quantity": "co2", end: "9.0", "tolerance_basis": "range"}])
         made = make_card(the_sheet=page, analyser={**ANALYSER, "accuracy": {"o2": {"absolute": 5}}})
-        assert made["bands"][0]["provable"] is True
-    assert make_card(analyser=None)["bands"][0]["provable"] is None
+        assert made.bands[0].provable is True
+    assert make_card(analyser=None).bands[0].provable is None
 
 
 def test_the_families_of_gases():
@@ -223,4 +221,4 @@ def test_the_families_of_gases():
 def test_a_sheet_without_a_name_has_none():
     named = sheet()
     del named["name"]
-    assert make_card(the_sheet=named)["sheet"]["name"] == ""
+    assert make_card(the_sheet=named).sheet.name == ""

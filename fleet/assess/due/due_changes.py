@@ -1,7 +1,7 @@
 """When required checks fall due by a draft of a sheet or a limit set, beside when they do today."""
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from datetime import date
@@ -10,7 +10,7 @@ from typing import Any
 from fleet.assess.due.calculation import calculate
 from fleet.assess.due.required_checks import appliances_reached, required_checks_of
 from fleet.assess.due.set_rules import SetRule, set_rules
-from fleet.assess.judging.comparing import Draft, Row
+from fleet.assess.judging.comparing import Draft
 from fleet.assess.judging.versions import assignments_in_force
 from fleet.coded import Coded
 from fleet.models import Appliance, LimitSetAssignment, LimitSetVersion, RequiredCheck, SheetVersion
@@ -90,7 +90,7 @@ def _by_facts(draft: SheetVersion, appliances: Sequence[Appliance]) -> tuple[lis
     return before, after
 
 
-def _facts(content: Row) -> dict[str, Any]:
+def _facts(content: Mapping[str, Any]) -> dict[str, Any]:
     """What interval rules ask of a sheet, None where it doesn't say (see `assess.appliances.facts_of`)."""
     output_kw, control = content.get("rated_output_kw"), content.get("control")
     return {

@@ -169,7 +169,7 @@ def _below_ceiling(entries: Sequence[Entry], visits: Sequence[Visit], asked: Ask
     visit = next(each for each in reversed(visits) if str(each.id) == entries[-1].visit_id)
     reading = asked.usable(visit)[-1]
     read = {**row_of(visit, reading), "rise_k": rise_k(reading)}
-    ceiling = ceiling_of(visit.judgement.card, asked.rate, asked.quantity, read)
+    ceiling = ceiling_of(visit.judgement.table, asked.rate, asked.quantity, read)
     if ceiling is None or ceiling.upper <= 0:
         return None
     first = next(value for each in entries for value in (each.found, each.left) if not math.isnan(value))

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db.models import FloatField
 
 from fleet.assess.judging.versions import limit_set_versions_on, stop_levels_on, version_of_day
-from fleet.limits import Band, band, card
+from fleet.limits import Band, Card, band, card
 from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVersion, StopLevels, Visit
 
 
@@ -18,7 +18,7 @@ from fleet.models import Analyser, Appliance, LimitSetVersion, Record, SheetVers
 class VersionedCard:
     """The table and the versions it was compiled from."""
 
-    table: dict[str, Any]
+    table: Card
     sheet: SheetVersion | None
     limit_sets: tuple[LimitSetVersion, ...]
     stop_levels: StopLevels

@@ -2,7 +2,7 @@
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -11,13 +11,11 @@ from fleet.assess.judging.cards import card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.assess.judging.versions import assignments_in_force
-from fleet.limits import Verdict, evaluate
+from fleet.limits import Card, Row, Verdict, evaluate
 from fleet.limits.quantities import figure
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
 Draft = SheetVersion | LimitSetVersion
-Row = Mapping[str, Any]
-GROUPS = ("bands", "orders", "ceilings", "limits")
 
 
 @dataclass(frozen=True)
@@ -67,9 +65,9 @@ class Tables:
     def __init__(self, draft: Draft, day: date) -> None:
         self.draft, self.day = draft, day
         self.assigned = list(assignments_in_force(day).values_list("limit_set", "client", "building", "appliance"))
-        self.made: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
+        self.made: dict[tuple[Any, ...], list[Card]] = {}
 
-    def of(self, appliance: Appliance, visit: Visit | None) -> list[dict[str, Any]]:
+    def of(self, appliance: Appliance, visit: Visit | None) -> list[Card]:
         analyser = next((each.analyser for each in visit.readings.all() if each.analyser), None) if visit else None
         alike = self._alike(appliance, visit, analyser)
         if alike not in self.made:
@@ -92,7 +90,7 @@ class Tables:
 # ---- verdicts ----
 
 
-def judged_by(visit: Visit, tables: Iterable[dict[str, Any]]) -> list[tuple[str, tuple[Verdict, ...]]]:
+def judged_by(visit: Visit, tables: Iterable[Card]) -> list[tuple[str, tuple[Verdict, ...]]]:
     """By each table the outcome and all verdicts."""
     cases, readings = cases_of(visit), list(visit.readings.all())
     said = [evaluate(table, cases).verdicts for table in tables]
@@ -165,17 +163,16 @@ def _figures(shown: str, unit: str) -> str:
 # ---- limits that begin or cease to apply ----
 
 
-def applying(before: Row, after: Row) -> tuple[tuple[Applying, ...], tuple[Applying, ...]]:
+def applying(before: Card, after: Card) -> tuple[tuple[Applying, ...], tuple[Applying, ...]]:
     earlier, later = _rows(before), _rows(after)
     newly = [_applying(row) for key, row in later.items() if key not in earlier]
     return tuple(newly), tuple(_applying(row) for key, row in earlier.items() if key not in later)
 
 
-def _rows(table: Row) -> dict[tuple[str, str, str], Row]:
-    rows = (row for group in GROUPS for row in table.get(group, ()))
-    return {(row["kind"], row["set_id"], row["limit_id"]): row for row in rows}
+def _rows(table: Card) -> dict[tuple[str, str, str], Row]:
+    return {(row.kind, row.set_id, row.limit_id): row for row in table.rows if row.kind != "stop_level"}
 
 
 def _applying(row: Row) -> Applying:
-    rates = "" if row["rates"] is None else row["rate_text"]
-    return Applying(row["label"], _figures(row["limit_text"], row["unit"]), rates, tuple(row["unrecorded"]))
+    rates = "" if row.rates is None else row.rate_text
+    return Applying(row.label, _figures(row.limit_text, row.unit), rates, tuple(row.unrecorded))

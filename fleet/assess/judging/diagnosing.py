@@ -78,7 +78,7 @@ def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
 
 def view_of(visit: Visit, judgement: Judgement) -> VisitView:
     sheet = judgement.sheet_version.content if judgement.sheet_version else {}
-    rates = judgement.card["sheet"]["rates"] or list(dict.fromkeys(each.rate for each in visit.readings.all()))
+    rates = judgement.table.sheet.rates or list(dict.fromkeys(each.rate for each in visit.readings.all()))
     places = dict(zip(("high", "low"), [*rates[:1], *rates[1:][-1:]], strict=False))
     visit.judgement = judgement
     before = last_tested_before(visit) if visit.readings.all() else None
@@ -92,7 +92,7 @@ def view_of(visit: Visit, judgement: Judgement) -> VisitView:
         co2_basis=next((each.analyser.co2 for each in readings if each.analyser), "absent"),
         fuel=fuel_class(visit.burnt) or "",
         analyser_fuel=next((set_to for each in readings if (set_to := _set_to(each, visit.burnt))), ""),
-        co2_max_pct=judgement.card["fuel"]["co2_max_pct"],
+        co2_max_pct=judgement.table.fuel.co2_max_pct,
         zero_o2_pct=visit.zero_o2_pct,
         zero_co_ppm=visit.zero_co_ppm,
         ambient_before_ppm=visit.ambient_co_before_ppm,

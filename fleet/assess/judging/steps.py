@@ -2,15 +2,14 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from django.db.models import Prefetch
 from django.db.models.fields.json import KeyTransform
 
 from fleet.assess.judging.changes import at_number
-from fleet.limits import Step
+from fleet.limits import Adjuster, Step
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, Reading, WorkItem
 
@@ -45,14 +44,14 @@ def steps_taken(appliance: Appliance, adjuster: str) -> StepsTaken:
     for item in (*related.filter(visit__appliance=appliance), *others):
         theirs = item.visit.appliance
         of_it = theirs.sheet_id != appliance.sheet_id or item.adjuster == adjuster
-        if of_it and (step := step_of(item, getattr(item, ADJUSTERS))):
+        if of_it and (step := step_of(item, [Adjuster(**each) for each in getattr(item, ADJUSTERS)])):
             by_sheet[theirs.sheet_id][theirs.id].append(step)
     model = by_sheet.pop(appliance.sheet_id, {})
     own = model.pop(appliance.id, [])
     return StepsTaken(own, list(model.values()), [list(each.values()) for each in by_sheet.values()])
 
 
-def step_of(item: WorkItem, adjusters: Iterable[Mapping[str, Any]]) -> Step | None:
+def step_of(item: WorkItem, adjusters: Iterable[Adjuster]) -> Step | None:
     """The step that a piece of work was: CO2 at its rate before and after it, with nothing else turned between.
 
     adjusters: of the visit's card, which say which way raises CO2.
@@ -80,8 +79,8 @@ def _co2_pct(item: WorkItem, reading: Reading) -> float | None:
     return derived["co2_pct"] if usable and not restless and not derived["invalid"] else None
 
 
-def _raising(adjusters: Iterable[Mapping[str, Any]], name: str) -> str:
-    return next((str(each["raises_co2"]) for each in adjusters if each["name"] == name), "")
+def _raising(adjusters: Iterable[Adjuster], name: str) -> str:
+    return next((each.raises_co2 for each in adjusters if each.name == name), "")
 
 
 def _also_moved(item: WorkItem, before: Reading, after: Reading) -> bool:

@@ -5,7 +5,7 @@ from datetime import tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from fleet.limits import Verdict
+from fleet.limits import Card, Verdict
 from fleet.models import (
     Analyser,
     Appliance,
@@ -70,8 +70,8 @@ class VisitFacts:
     records: tuple[Record, ...]
 
     @property
-    def card(self) -> dict[str, Any]:
-        return dict(self.judgement.card)
+    def card(self) -> Card:
+        return self.judgement.table
 
     @property
     def zone(self) -> tzinfo:
@@ -82,7 +82,7 @@ class VisitFacts:
     def rates(self) -> list[str]:
         """The sheet's rates from the highest, then any other that was read."""
         read = [each.reading.rate for each in self.readings]
-        known = [rate for rate in self.card["sheet"]["rates"] if rate in read]
+        known = [rate for rate in self.card.sheet.rates if rate in read]
         return known + [rate for rate in dict.fromkeys(read) if rate not in known]
 
     def at(self, rate: str, phase: str) -> ReadingFacts | None:

@@ -1,21 +1,23 @@
 """The strictest limit, on the scale on which a quantity drifts."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from fleet.assess.foresight.ceilings import ceiling_of
+from fleet.limits import Row
+from fleet.limits.quantities import Measure
+from tests.limits.cast import make_card
 
 
-def row(field: str, upper: float, **changes: Any) -> dict[str, Any]:
-    measure = {"field": field, "factor": 1.0, "scaled_by": None, "o2_in_air_pct": None} | changes.pop("measure", {})
-    plain = {"measure": measure, "upper": upper, "op": ">", "rates": None, "phases": None, "applies": "yes"}
-    words = {"severity": "adjust", "set_name": "Set", "label": "CO", "limit_text": f"<= {upper:g}", "unit": "ppm"}
-    return plain | words | changes
+def row(field: str, upper: float, measure: dict[str, Any] | None = None) -> Row:
+    told = {"upper": upper, "op": ">", "severity": "adjust", "measure": Measure(field, **(measure or {}))}
+    return Row(told | {"set_name": "Set", "label": "CO", "limit_text": f"<= {upper:g}", "unit": "ppm"})
 
 
-def upper_of(quantity: str, *rows: dict[str, Any]) -> float | None:
-    card = {"ceilings": [], "stop_levels": [], "limits": list(rows)}
+def upper_of(quantity: str, *rows: Row) -> float | None:
+    card = replace(make_card(), ceilings=[], stop_levels=[], limits=rows)
     read = {"o2_pct": 5.0, "co2_pct": 9.0, "dilution_factor": 20.9 / 15.9, "flue_loss_pct": 6.0, "rise_k": 120.0}
     found = ceiling_of(card, "high", quantity, read)
     return None if found is None else found.upper
@@ -34,7 +36,7 @@ OVER_CO2 = {"factor": 1e-4, "scaled_by": "co2_pct"}
     ],
     ids=["air-free", "over CO2", "as measured"],
 )
-def test_a_co_limit_on_any_basis_is_carried_over_at_the_o2_and_co2_read(limit: dict[str, Any], upper: float) -> None:
+def test_a_co_limit_on_any_basis_is_carried_over_at_the_o2_and_co2_read(limit: Row, upper: float) -> None:
     assert upper_of("co", limit) == pytest.approx(upper)
 
 
@@ -49,7 +51,7 @@ def test_a_temperature_counts_from_the_reference_air_and_a_loss_goes_with_the_ri
     ids=str,
 )
 def test_a_limit_that_may_not_apply_to_what_is_found_is_left_out(change: dict[str, Any]) -> None:
-    assert upper_of("co", row("co_ppm", 100.0) | change) is None
+    assert upper_of("co", row("co_ppm", 100.0).but(**change)) is None
 
 
 def test_the_strictest_counts() -> None:

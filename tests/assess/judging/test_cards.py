@@ -22,8 +22,8 @@ def test_the_card_of_the_day_is_the_card_that_a_visit_of_that_day_is_judged_by(
         assign_limit_set(values=place, actor=manager, now=NOON)
     visit = store(body, manager)
     made = card_for(boiler, date(2026, 3, 2), analyser).table
-    assert made == visit.judgement.card
-    assert made["limits"]
+    assert made.as_json() == visit.judgement.card
+    assert made.limits
 
 
 def test_a_set_counts_only_while_it_is_attached(boiler: Appliance, manager: User) -> None:
@@ -39,7 +39,7 @@ def test_a_set_counts_only_while_it_is_attached(boiler: Appliance, manager: User
 
     def sets_on(day: date) -> set[str]:
         card = card_for(boiler, day).table
-        return {each["set_id"] for each in card["limits"] + card["left_out"]}
+        return {each.set_id for each in card.limits} | {each["set_id"] for each in card.left_out}
 
     assert sets_on(date(2025, 12, 31)) == {limit_set.key}
     assert sets_on(date(2026, 1, 1)) == set()
@@ -50,9 +50,9 @@ def test_every_figure_of_the_stop_levels_reaches_the_table(boiler: Appliance) ->
     names = [each.name for each in StopLevels._meta.fields if isinstance(each, FloatField)]
     figures = {name: float(number) for number, name in enumerate(names, start=101)}
     StopLevels.objects.filter(id=lines.id).update(**figures)
-    rows = card_for(boiler, date(2026, 3, 2)).table["stop_levels"]
-    assert {each["limit"] for each in rows} == {*figures.values(), "stable"}
-    assert {each["evidence"] for each in rows} == {"own"}
+    rows = card_for(boiler, date(2026, 3, 2)).table.stop_levels
+    assert {each.limit for each in rows} == {*figures.values(), "stable"}
+    assert {each.evidence for each in rows} == {"own"}
 
 
 def test_a_card_takes_one_question_for_each_kind_of_version(
@@ -76,7 +76,7 @@ def test_facts_of_the_sheet_are_those_of_the_days_version(boiler: Appliance, man
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON + timedelta(days=1), id=new_id())
 
     def facts(day: date) -> tuple[object, object]:
-        known = card_for(boiler, day).table["facts"]
+        known = card_for(boiler, day).table.facts
         return known["output_kw"], known["condensing"]
 
     assert facts(date(2026, 3, 2)) == (58.0, True)

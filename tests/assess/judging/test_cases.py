@@ -66,7 +66,7 @@ def not_tested(body: dict[str, Any]) -> dict[str, Any]:
 
 def ambient_stops(body: dict[str, Any], actor: User) -> list[Verdict]:
     visit = store(body, actor)
-    return [each for each in evaluate(visit.judgement.card, ambient_cases(visit)).findings if each.stop]
+    return [each for each in evaluate(visit.judgement.table, ambient_cases(visit)).findings if each.stop]
 
 
 @pytest.mark.parametrize("tested", [True, False])
