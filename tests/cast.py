@@ -43,7 +43,9 @@ SHEET: dict[str, Any] = {
         {"rate": "high", "quantity": "co2", "value": "9.4", "tolerance": "0.3", "tolerance_basis": "points"},
         {"rate": "low", "quantity": "co2", "value": "9.1", "tolerance": "0.3", "tolerance_basis": "points"},
     ],
-    "ceilings": [{"quantity": "co_ppm_air_free", "value": "250", "unit": "ppm", "rate": "any", "action": "Find the cause"}],
+    "ceilings": [
+        {"quantity": "co_ppm_air_free", "value": "250", "unit": "ppm", "rate": "any", "action": "Find the cause"}
+    ],
     "adjusters": [
         {"name": "ratio screw", "raises_co2": "anticlockwise", "rate": "high", "field_adjustment": "allowed"},
         {"name": "offset screw", "raises_co2": "clockwise", "rate": "low", "field_adjustment": "allowed"},

@@ -1,11 +1,13 @@
 """Fuels: what burns, how much air it needs and what it leaves, each with the source of its composition."""
 
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from pathlib import Path
 from types import MappingProxyType
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from fleet.combustion.gases import AIR, ATOMIC_MASS_G_MOL, SPECIES, VAPORISATION_KJ_MOL, moles_from_volumes
 
@@ -247,102 +249,26 @@ def _number(key: str, share: float | str) -> float:
 
 # On the list for tests of appliances in a laboratory; no supply brings them.
 TEST_GASES: Final = ("g21", "g222", "g23", "g24", "g26", "g27")
-
-_PURE_GAS: Final = "a pure gas: no composition to source"
-_SEEN: Final = "seen in the text of EN 437:2003+A1:2009 table 2"
-_MEMORY: Final = "from memory"
+_LIST: Final = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "fuels.json"
 
 
-def _test_gas(name: str, gas: str, volumes: Mapping[str, float], evidence: str, label: str = "") -> Fuel:
-    """A test gas of EN 437, which states real-gas volumes at 15 °C."""
-    return Fuel.from_composition(
-        name,
-        moles_from_volumes(volumes),
-        label=label or f"EN 437 test gas {gas}",
-        source=f"EN 437, test gas {gas}, volumes turned to moles",
-        evidence=evidence,
-    )
+def _listed(row: Mapping[str, Any], known: Mapping[str, Fuel]) -> Fuel:
+    """A row: a blend of one above it, a gas by moles or by real-gas volumes at 15 °C, or a fuel known by mass."""
+    if "base" in row:
+        return hydrogen_blend(known[row["base"]], row["hydrogen"])
+    words = {name: row[name] for name in ("label", "source", "evidence")}
+    if "mass_fractions" in row:
+        return Fuel.from_ultimate_analysis(row["name"], row["mass_fractions"], row["hhv_mj_kg"], **words)
+    moles = row["moles"] if "moles" in row else moles_from_volumes(row["volumes"])
+    return Fuel.from_composition(row["name"], moles, **words)
 
 
-_NATURAL_GAS: Final = Fuel.from_composition(
-    "natural_gas",
-    {
-        "CH4": 0.939,
-        "C2H6": 0.042,
-        "C3H8": 0.003,
-        "iC4": 0.0003,
-        "nC4": 0.0003,
-        "nC5": 0.0003,
-        "N2": 0.010,
-        "CO2": 0.005,
-    },
-    label="Natural gas (typical)",
-    source="typical gas composition published by an Ontario gas utility, C5+ taken as n-pentane",
-    evidence="seen in the source; its 38.7 MJ/m³ gross and Wobbe 50.4 are reproduced to 0.1 %",
-)
+def _read_list() -> Mapping[str, Fuel]:
+    known: dict[str, Fuel] = {}
+    for row in json.loads(_LIST.read_text()):
+        fuel = _listed(row, known)
+        known[fuel.name] = fuel
+    return MappingProxyType(known)
 
-FUELS: Final[Mapping[str, Fuel]] = MappingProxyType(
-    {
-        fuel.name: fuel
-        for fuel in (
-            _NATURAL_GAS,
-            Fuel.from_composition(
-                "methane",
-                {"CH4": 1.0},
-                label="Methane (G20)",
-                source=f"{_PURE_GAS}; EN 437 test gas",
-                evidence="definition",
-            ),
-            _test_gas("natural_gas_l", "G25", {"CH4": 0.86, "N2": 0.14}, _MEMORY, "Low-calorific natural gas (G25)"),
-            Fuel.from_composition(
-                "natural_gas_20_h2",
-                {"CH4": 0.8, "H2": 0.2},
-                label="Methane with 20 % hydrogen",
-                source="chosen blend by mole",
-                evidence="definition",
-            ),
-            Fuel.from_composition(
-                "propane",
-                {"C3H8": 1.0},
-                label="Propane (G31)",
-                source=f"{_PURE_GAS}; EN 437 test gas",
-                evidence="definition",
-            ),
-            _test_gas("butane", "G30", {"nC4": 0.5, "iC4": 0.5}, _MEMORY, "Butane (G30)"),
-            Fuel.from_ultimate_analysis(
-                "light_oil",
-                {"C": 0.86877, "H": 0.13123},
-                45.5,
-                label="Light heating oil (No. 2, extra light)",
-                source="taken as CH1.8 with 45.5 MJ/kg gross",
-                evidence=(
-                    "assumption; its CO2 maximum of 15.5 % is near the 15.4 % of European practice "
-                    "(from memory) and above the rounded 15.0 % of ASHRAE Fundamentals 2021 ch. 28 table 15"
-                ),
-            ),
-            Fuel.from_composition(
-                "lpg",
-                {"C3H8": 0.7, "nC4": 0.2, "iC4": 0.1},
-                label="Liquefied petroleum gas (propane and butane)",
-                source="mixture of our own choice by mole: deliveries differ",
-                evidence="own choice, no source",
-            ),
-            Fuel.from_composition(
-                "biogas",
-                {"CH4": 0.6, "CO2": 0.4},
-                label="Biogas (60 % methane)",
-                source="60 mol % methane, 40 mol % carbon dioxide: plants differ",
-                evidence="common practice, no source",
-            ),
-            hydrogen_blend(_NATURAL_GAS, 0.1),
-            hydrogen_blend(_NATURAL_GAS, 0.3),
-            Fuel.from_composition("hydrogen", {"H2": 1.0}, label="Hydrogen", source=_PURE_GAS, evidence="definition"),
-            _test_gas("g21", "G21", {"CH4": 0.87, "C3H8": 0.13}, _MEMORY),
-            _test_gas("g222", "G222", {"CH4": 0.77, "H2": 0.23}, _SEEN),
-            _test_gas("g23", "G23", {"CH4": 0.925, "N2": 0.075}, _SEEN),
-            _test_gas("g24", "G24", {"CH4": 0.68, "C3H8": 0.12, "H2": 0.20}, _SEEN),
-            _test_gas("g26", "G26", {"CH4": 0.80, "C3H8": 0.07, "N2": 0.13}, _MEMORY),
-            _test_gas("g27", "G27", {"CH4": 0.82, "N2": 0.18}, _MEMORY),
-        )
-    }
-)
+
+FUELS: Final[Mapping[str, Fuel]] = _read_list()
