@@ -202,6 +202,7 @@ def _check_choice(changes: dict[str, Any]) -> None:
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors)
 
 
+@transaction.atomic
 def put_on_call(*, values: dict[str, Any], now: datetime) -> OnCall:
     """Put somebody on the list: user, after_minutes. Raises FleetError `invalid` where they are on it already."""
     if OnCall.objects.filter(user=values["user"]).exists():

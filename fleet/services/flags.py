@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.db import transaction
 from django.db.models import F, QuerySet
 
 from fleet.assess.due.proposals import DriftCase
@@ -243,6 +244,7 @@ def acknowledge_flag(*, flag: Flag, version: int, note: str, actor: User, now: d
     return flag
 
 
+@transaction.atomic
 def close_flag(*, flag: Flag, version: int, why: str, actor: User, now: datetime) -> Flag:
     """Close by hand. Unsafe and stop level only by a qualified person, with an as-left test after it or removal."""
     if not why.strip():

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
+from django.db import transaction
 from django.db.models import F
 
 from fleet.assess.due.follow_ups import first_checks_after, last_day_of, open_defects, retests_started
@@ -68,6 +69,7 @@ def _date_defects(defects: Iterable[Defect], versions: Sequence[LimitSetVersion]
             each.due, each.due_words = due, words
 
 
+@transaction.atomic
 def resolve_defect(*, defect: Defect, version: int, why: str, actor: User, now: datetime) -> Defect:
     """Closed by a named person, with the reason. Raises FleetError `invalid`, Conflict `changed_meanwhile`.
 
