@@ -4,6 +4,7 @@ import uuid
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -100,7 +101,11 @@ class CardOut(serializers.Serializer[Any]):
     day = serializers.DateField()
     card = serializers.DictField()
     fields_asked = AskedFieldOut(many=True, source="asked.fields")
-    fields_left_out = serializers.CharField(source="asked.left_out", help_text="Why some are not asked for.")
+    fields_left_out = serializers.SerializerMethodField(help_text="Why some are not asked for.")
+
+    def get_fields_left_out(self, shown: dict[str, Any]) -> str:
+        stopped = _("Stopped for safety: nothing is asked for that needs it to fire.")
+        return stopped if shown["asked"].stopped else ""
 
 
 class Appliances(EntryListDoor):

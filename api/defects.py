@@ -8,6 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
+from api.fields import CodedRows, Said
 from api.filters import by_day, by_id, by_word, of_appliance, yes_no
 from api.shapes import RowOut
 from api.versions import version_named
@@ -15,6 +16,7 @@ from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
 from fleet.models.defects import STILL_OPEN
+from fleet.presentation.due_dates import date_words
 from fleet.queries.follow_ups import visible_defects
 from fleet.queries.visits import visible_visits
 from fleet.services.follow_ups import resolve_defect
@@ -27,7 +29,8 @@ class DefectOut(RowOut):
     )
     repair_by = serializers.DateField(allow_null=True, help_text="As the visit recorded it.")
     due = serializers.DateField(allow_null=True, help_text="The last day that counts.")
-    due_words = serializers.CharField(help_text="How the last day comes about.")
+    due_words = Said(date_words, of="steps", help_text="How the last day comes about.")
+    steps = CodedRows(help_text="The same, each step as its code and its figures.")
     overdue = serializers.SerializerMethodField()
     open = serializers.BooleanField(source="is_open")
 

@@ -8,13 +8,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, found
-from api.fields import MomentOf, Reference
+from api.fields import CodedRows, MomentOf, Reference, Said
 from api.filters import by_day, by_id, of_appliance, yes_no
 from api.shapes import RowOut
 from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Delivery, Sending
+from fleet.presentation.due_dates import date_words
 from fleet.queries.follow_ups import OPEN, visible_deliveries
 from fleet.queries.records import visible_files
 from fleet.queries.visits import visible_visits
@@ -29,10 +30,13 @@ class DeliveryOut(RowOut):
     row, columns = Delivery, "id visit limit_set recipient due opened_at sent_at version"
     appliance = serializers.UUIDField(source="visit.appliance_id")
     tenancy = serializers.UUIDField(source="tenancy_id", allow_null=True, help_text="The one before which it is due.")
-    words = serializers.CharField(help_text="The arithmetic of the last day.")
+    words = Said(date_words, of="steps", help_text="The arithmetic of the last day.")
+    steps = CodedRows(help_text="The same, each step as its code and its figures.")
     overdue = serializers.SerializerMethodField()
-    returned_why = serializers.CharField(help_text="Why it has to be sent again.")
-    not_needed = serializers.CharField(help_text="Why what was tried has not to be sent any more; empty otherwise.")
+    returned_why = Said(date_words, of="returned_why", help_text="Why it has to be sent again.")
+    not_needed = Said(
+        date_words, of="not_needed", help_text="Why what was tried has not to be sent any more; empty otherwise."
+    )
     sendings = SendingOut(source="sendings.all", many=True, help_text="Every attempt, the failed ones too.")
 
     def get_overdue(self, delivery: Delivery) -> bool:

@@ -11,11 +11,10 @@ from api.fields import CodedRows, DayOf, ExternalReference, Reference, Rule, Sai
 from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
 from api.shapes import EntryIn, EntryOut
 from fleet import clock
-from fleet.assess.due.record_fields import missing_of
 from fleet.errors import FleetError
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import RequiredCheck
-from fleet.presentation.due_dates import date_words, doubt_words, not_counted_words
+from fleet.presentation.due_dates import date_words, doubt_words, missing_of, not_counted_words
 from fleet.queries.register import visible_appliances
 from fleet.queries.required_checks import visible_required_checks
 from fleet.services.required_checks import add_required_check, change_required_check
@@ -52,13 +51,14 @@ class MissingOut(serializers.Serializer[Any]):
 
 class RequiredCheckOut(EntryOut):
     row = RequiredCheck
-    columns = "appliance assignment name source since until why decided_by ended_why due earliest_keep"
+    columns = "appliance assignment name source since until why decided_by due earliest_keep"
     part = serializers.CharField(help_text="Which rule of its limit set, where that has several; empty: its own.")
     rule = serializers.DictField()
     rule_since = serializers.DateField(allow_null=True, help_text="From which day it goes by this form of the rule.")
     required_fields = serializers.CharField(
         help_text="By which list of fields a check must be complete; empty: by none."
     )
+    ended_why = serializers.CharField(help_text=f"Empty while it stands; else {', '.join(RequiredCheck.Ended.values)}.")
     words = Said(date_words, of="steps", help_text="How the date comes about.")
     steps = CodedRows(help_text="The same, each step as its code and its figures.")
     cannot_tell = Said(doubt_words, of="cannot_tell", help_text="Which fact is missing, where the date can't be told.")

@@ -16,7 +16,15 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import OccupierNotice, Revisit
-from fleet.presentation.revisits import beyond_words, reason_sentence, reason_words, set_words, who_words
+from fleet.presentation.revisits import (
+    beyond_words,
+    reason_sentence,
+    reason_words,
+    set_words,
+    together_words,
+    urgency_words,
+    who_words,
+)
 from fleet.queries.register import the_contractor, visible_people
 from fleet.queries.revisits import MANY_ATTEMPTS, revisits_of_building, visible_revisits
 from fleet.services.revisit_days import SET, Notice, book_day, release_day
@@ -42,12 +50,13 @@ class ReasonOut(serializers.Serializer[Any]):
 
 
 class RevisitOut(RowOut):
-    row, columns = Revisit, "id appliance latest urgency_words accepted_until day set_by set_at note made_at version"
+    row, columns = Revisit, "id appliance latest accepted_until day set_by set_at note made_at version"
     earliest = serializers.DateField(help_text="From then on coming costs no anniversary.")
     date_set_by = serializers.CharField(help_text="Which reason set the last day.")
     sentence = Said(reason_words, of="why")
     reasons = ReasonOut(many=True)
     urgency = serializers.FloatField(help_text="What it is for counts whole, the chance of being outside is added.")
+    urgency_words = Said(urgency_words, of="urgency_of")
     extra = serializers.CharField(help_text="within or beyond the extra visits; empty where none is asked for.")
     extra_week = serializers.DateField(allow_null=True, help_text="The Monday of the extra visit that it takes.")
     drift_by = serializers.DateField(allow_null=True, help_text="The last day by drift, where only drift asks for it.")
@@ -163,7 +172,7 @@ class ReleaseDay(Door):
 class TogetherOut(serializers.Serializer[Any]):
     begins = serializers.DateField()
     ends = serializers.DateField()
-    words = serializers.CharField()
+    words = Said(together_words)
     revisits = RevisitOut(many=True)
 
 

@@ -148,7 +148,7 @@ def attempt(town: Town, made: Attempt, revisit: Revisit, actor: User) -> None:
 
 def send_records(town: Town, monday: date) -> None:
     """What was asked for more than a week ago goes out; now and then one comes back, and goes by hand weeks later."""
-    asked = Delivery.objects.filter(sent_at__isnull=True, not_needed="", opened_at__lt=evening(monday - SENT_AFTER))
+    asked = Delivery.objects.filter(sent_at__isnull=True, not_needed=[], opened_at__lt=evening(monday - SENT_AFTER))
     for each in asked.select_related("visit__appliance__building").prefetch_related("sendings"):
         if not each.returned_why:
             _send(town, each, monday)

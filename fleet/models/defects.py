@@ -12,8 +12,8 @@ STILL_OPEN = Q(done=False, closed_by__isnull=True, resolved_at__isnull=True)
 class Defect(models.Model):
     """Projected from the visit that found it; closed by a later visit, or resolved by a named person with a reason.
 
-    `repair_by` is what the visit recorded. `due` is the last day that counts, with its arithmetic in `due_words`: the
-    earliest of what was recorded and what the sets of the visit ask for; without either the contractor's own.
+    `repair_by` is what the visit recorded. `due` is the last day that counts, and `steps` how it comes about (coded):
+    the earliest of what was recorded and what the sets of the visit ask for; without either the contractor's own.
     """
 
     class Severity(models.TextChoices):
@@ -34,7 +34,7 @@ class Defect(models.Model):
     told = models.CharField(max_length=200, blank=True)
     closed_by = models.ForeignKey("fleet.Visit", null=True, on_delete=models.PROTECT, related_name="closes_defects")
     due = models.DateField(null=True)
-    due_words = models.CharField(max_length=300, blank=True, default="")
+    steps = models.JSONField(default=list, blank=True)
     resolved_at = models.DateTimeField(null=True)
     resolved_by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
     resolved_why = models.CharField(max_length=500, blank=True, default="")

@@ -16,6 +16,7 @@ class Delivery(RegisterEntry):
 
     `tenancy` : the new tenancy before which it must be there; None where the visit alone asks for it.
     `due` : the last day by the set's clock.    `returned_why` : why it has to be sent again, empty where it hasn't.
+    `steps`, `returned_why`, `not_needed` : codes and figures (`fleet.coded`).
     """
 
     visit = models.ForeignKey("fleet.Visit", on_delete=models.PROTECT, related_name="deliveries")
@@ -23,11 +24,11 @@ class Delivery(RegisterEntry):
     tenancy = models.ForeignKey("fleet.Tenancy", null=True, on_delete=models.PROTECT, related_name="deliveries")
     recipient = models.CharField(max_length=100)
     due = models.DateField()
-    words = models.CharField(max_length=300)
+    steps = models.JSONField(default=list)
     opened_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True)
-    returned_why = models.CharField(max_length=500, blank=True)
-    not_needed = models.CharField(max_length=300, blank=True, default="")
+    returned_why = models.JSONField(default=list, blank=True)
+    not_needed = models.JSONField(default=list, blank=True)
 
     class Meta:
         verbose_name_plural = "deliveries"
@@ -45,7 +46,7 @@ class Delivery(RegisterEntry):
         indexes = [models.Index(fields=["sent_at", "due"])]
 
     def __str__(self) -> str:
-        return self.words
+        return f"{self.recipient} {self.due}"
 
     def is_overdue(self, day: date) -> bool:
         return self.is_open and self.due < day

@@ -5,9 +5,6 @@ from django.db.models import Q
 
 from fleet.models.register import RegisterEntry
 
-# Why it ended, where a person ended it: it then stays so until they or a new version of its set bring it back.
-ENDED_BY_HAND = "ended by the office"
-
 
 class RequiredCheck(RegisterEntry):
     """`rule` is the typed interval rule; `due` is stored and recomputed when a fact changes.
@@ -18,8 +15,18 @@ class RequiredCheck(RegisterEntry):
     rule_since: from which day it goes by this form of the rule. last_done: the last check that counted it.
     steps, cannot_tell: how the date comes about, and why it isn't certain, as codes and figures (`fleet.coded`).
     visited_on, not_counted, lacks: a later visit that did not, why (coded), and the fields that it lacks.
-    suspended_since: out of use since then, so that nothing is due. ended_why: why it ended.
+    suspended_since: out of use since then, so that nothing is due. ended_why: by this it is known whether it may
+    stand again; empty while it stands.
     """
+
+    class Ended(models.TextChoices):
+        # A person did: it stays so until they or a new version of its set bring it back.
+        BY_HAND = "by_hand"
+        WITH_SET = "with_set"
+        WITH_VERSION = "with_version"
+        OUT_OF_SERVICE = "out_of_service"
+        REPLACED = "replaced"
+        CONVERTED_AGAIN = "converted_again"
 
     appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="required_checks")
     assignment = models.ForeignKey(
@@ -44,7 +51,7 @@ class RequiredCheck(RegisterEntry):
     not_counted = models.JSONField(default=list, blank=True)
     lacks = models.JSONField(default=list, blank=True)
     suspended_since = models.DateField(null=True, blank=True)
-    ended_why = models.CharField(max_length=300, blank=True)
+    ended_why = models.CharField(max_length=20, blank=True)
 
     class Meta:
         verbose_name_plural = "required_checks"

@@ -18,7 +18,7 @@ class Revisit(RegisterEntry):
     drift_by : the earliest day by drift that does count, where that is before `otherwise_by`; else None.
     extra : "within" the contractor's extra visits, in the week of `extra_week` where it takes one; "beyond" them: then
         drift binds nothing, and `accepted_risk` is the chance of being outside before `accepted_until`.
-    urgency : what it is for counts whole, the chance of being outside is added; in words beside it.
+    urgency : what it is for counts whole, the chance of being outside is added; `urgency_of`: both by name.
     state, day, technician : set for a day by a person, and who goes, where somebody is named. A refresh never moves it.
     no_access : attempts since the last visit that got to the appliance.
     """
@@ -47,7 +47,7 @@ class Revisit(RegisterEntry):
     accepted_risk = models.FloatField(null=True)
     accepted_until = models.DateField(null=True)
     urgency = models.FloatField(default=0)
-    urgency_words = models.CharField(max_length=300, blank=True, default="")
+    urgency_of = models.JSONField(default=dict, blank=True)
     state = models.CharField(max_length=10, choices=State.choices, default=State.PROPOSED)
     day = models.DateField(null=True)
     technician = models.ForeignKey("fleet.Person", null=True, on_delete=models.PROTECT, related_name="+")

@@ -1,13 +1,14 @@
 """How a due date comes about, what is in doubt about it, and what a check on some day would do to it, in sentences."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from fleet.assess.due.record_fields import record_fields
+from fleet.assess.due.record_fields import CONDITIONAL, RecordField, record_fields, required_field_lists
 from fleet.coded import Coded
 from fleet.intervals import Due, WhatIf
 from fleet.models import Visit
@@ -82,6 +83,24 @@ STEPS = {
         "Out of use since %(idle_on)s: nothing is due until its restart. Without that: %(before)s"
     ),
     "due_on_restart": gettext_lazy("It was out of use from %(idle_on)s, so it is due on its restart, %(due_on)s"),
+    # By when a defect is to be repaired.
+    "as_recorded": gettext_lazy("as recorded at the visit"),
+    "by_set": gettext_lazy("by %(set)s: %(days)s after %(found_on)s is %(due_on)s"),
+    "by_own_choice": gettext_lazy("by the contractor's own choice: %(days)s after %(found_on)s is %(due_on)s"),
+    # By when a record is to be delivered.
+    "days_after_check": gettext_lazy("By %(set)s: %(days)s after the check"),
+    "days_after_visit": gettext_lazy("By %(set)s: %(days)s after the visit"),
+    "so_it_is_due": gettext_lazy("%(before)s on %(since_on)s is %(due_on)s"),
+    "before_tenancy": gettext_lazy(
+        "By %(set)s: before the tenancy that begins on %(begins_on)s, the record of %(visit_on)s"
+    ),
+    "so_by": gettext_lazy("%(before)s, so by %(due_on)s"),
+    "so_again_by": gettext_lazy("%(before)s; corrected on %(corrected_on)s, so again by %(due_on)s"),
+    "failed": gettext_lazy("%(said)s"),
+    "not_the_newest": gettext_lazy("What was sent is not the newest record that counts, which is that of %(visit_on)s"),
+    "corrected": gettext_lazy("The record was corrected on %(corrected_on)s after it was sent"),
+    "not_asked_for": gettext_lazy("Nothing asks for it any more"),
+    "tenancy_called_off": gettext_lazy("The tenancy was called off: %(said)s"),
     "no_evidence": gettext_lazy("Counts from a record that is no evidence: %(why)s"),
 }
 DOUBTS = {
@@ -122,7 +141,7 @@ def date_words(steps: Iterable[Coded]) -> str:
 
 
 def _closed(said: str) -> str:
-    return said if not said or said.endswith(".") else f"{said}."
+    return said if not said or said.endswith((".", "!", "?", "…")) else f"{said}."
 
 
 def doubt_words(doubts: Iterable[Coded]) -> str:
@@ -167,6 +186,30 @@ def _why_not(code: str, figures: Mapping[str, Any]) -> str:
         lacking = (known[name].words for name in figures["names"] if name in known)
         return _("its record lacks %s") % "; ".join(lacking)
     return _("no reading of its own flue could be judged for CO")
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A field that a check lacks: its name, in words, by which list it is asked for, and where it was looked for."""
+
+    name: str
+    words: str
+    why: str
+    found: str
+
+
+def missing_of(required_fields: str, names: Iterable[str]) -> tuple[Missing, ...]:
+    """What a check lacks, in full."""
+    known, lists = record_fields(), required_field_lists()
+    title = lists[required_fields].title if required_fields in lists else ""
+    return tuple(_missing(known[name], required_fields, title) for name in names if name in known)
+
+
+def _missing(each: RecordField, required_fields: str, title: str) -> Missing:
+    why = _("%(list)s asks for it") % {"list": title}
+    if each.needed.get(required_fields) == CONDITIONAL and each.condition_words:
+        why = f"{why} {each.condition_words}"
+    return Missing(each.name, each.words, why, _("looked for: %s") % each.how)
 
 
 def _shown(figures: Mapping[str, Any]) -> dict[str, str]:

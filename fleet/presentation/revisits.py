@@ -7,11 +7,11 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from fleet.assess.due.reasons import Urgency
-from fleet.assess.due.revisits import technician_doubts
+from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.coded import Coded
-from fleet.intervals.dates import spoken
 from fleet.models import NoAccess, Revisit
+from fleet.presentation.days import day as day_words
+from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.follow_ups import found_words
@@ -26,12 +26,14 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
     if code == "retest":
         return retest_words(figures["limit_set"], figures["steps"])
     if code == "defect":
-        return str(_("Defect to be repaired: %(what)s; %(due)s.") % figures)
+        shown = {"what": figures["what"], "due": date_words(figures["steps"])}
+        return _("Defect to be repaired: %(what)s; %(due)s") % shown
     if code == "undecided":
         due = date.fromisoformat(earliest) if earliest else None
         return undecided_words(figures["name"], due, figures["doubts"])
     if code == "nothing_left":
-        return str(_("Nothing asks for it by a date any more; it is set for %s.") % figures["day"])
+        set_for = long_day(date.fromisoformat(figures["day"]))
+        return _("Nothing asks for it by a date any more; it is set for %s.") % set_for
     if code == "flag":
         return found_words(figures["figures"], figures["sentence"])
     return forecast_words(figures)
@@ -54,7 +56,7 @@ def beyond_words(revisit: Revisit, a_week: int) -> str:
     said = {
         "count": a_week,
         "chance": chance_words(revisit.accepted_risk or 0.0),
-        "day": f"{revisit.accepted_until:%Y-%m-%d}",
+        "day": long_day(revisit.accepted_until),
     }
     return _("Beyond the %(count)d extra visits a week; accepted risk: %(chance)s before %(day)s.") % said
 
@@ -63,8 +65,8 @@ def set_words(revisit: Revisit, today: date) -> str:
     """What a person has set, and what is odd about it by now; empty for a mere proposal."""
     if revisit.day is None:
         return ""
-    said = {"state": revisit.get_state_display().capitalize(), "day": f"{revisit.day:%Y-%m-%d}"}
-    said["latest"] = f"{revisit.latest:%Y-%m-%d}"
+    said = {"state": revisit.get_state_display().capitalize(), "day": long_day(revisit.day)}
+    said["latest"] = long_day(revisit.latest)
     if revisit.has_passed(today):
         return _("%(state)s for %(day)s; the day is over and nobody got to it.") % said
     if revisit.needed_before_its_day and revisit.latest < today:
@@ -80,12 +82,32 @@ def who_words(revisit: Revisit) -> str:
         return ""
     if revisit.technician is None:
         return _("Nobody is named to go.")
-    return " ".join((_("%s goes.") % revisit.technician.name, *technician_doubts(revisit)))
+    return " ".join(filter(None, (_("%s goes.") % revisit.technician.name, who_doubt_words(revisit))))
+
+
+def who_doubt_words(revisit: Revisit) -> str:
+    """What speaks against who is named to go; empty where nothing does."""
+    return " ".join(_WHO_DOUBTS[code] % _shown(figures) for code, figures in technician_doubts(revisit))
+
+
+def _shown(figures: Mapping[str, Any]) -> dict[str, Any]:
+    return {**figures, "day": long_day(date.fromisoformat(figures["day"]))} if "day" in figures else dict(figures)
+
+
+def together_words(group: Together) -> str:
+    """When one attendance can serve these proposals."""
+    said = {"begins": long_day(group.begins), "ends": long_day(group.ends)}
+    if len(group.revisits) == 1:
+        one_day, several = _("By itself on %(ends)s."), _("By itself from %(begins)s to %(ends)s.")
+    else:
+        one_day = _("Together on %(ends)s; costs no anniversary.")
+        several = _("Together from %(begins)s to %(ends)s; costs no anniversary.")
+    return (one_day if group.begins == group.ends else several) % said
 
 
 def attempt_words(attempt: NoAccess) -> str:
     """Evidence of reasonable steps: when somebody came, why they didn't get in, what they left, and who says so."""
-    said = [f"{spoken(attempt.local_date)}: {attempt.get_kind_display()}"]
+    said = [f"{day_words(attempt.local_date)}: {attempt.get_kind_display()}"]
     if attempt.note:
         said.append(attempt.note)
     if attempt.letter:
@@ -95,6 +117,13 @@ def attempt_words(attempt: NoAccess) -> str:
     return _("%(what)s, says %(who)s.") % {"what": "; ".join(said), "who": attempt.by}
 
 
+_WHO_DOUBTS = {
+    "no_technician": gettext_lazy("%(name)s is no technician of the register any more."),
+    "not_qualified": gettext_lazy("%(name)s has no qualification for %(kind)s in force on %(day)s."),
+    "not_in_calendar": gettext_lazy(
+        "The account of %(name)s may not see this client, so the day is not in their calendar."
+    ),
+}
 _CLASS_WORDS = {
     "unsafe": gettext_lazy("declared unsafe"),
     "stop_level": gettext_lazy("at stop level"),
@@ -107,15 +136,18 @@ _CLASS_WORDS = {
 }
 
 
-def urgency_words(urgency: Urgency, planned: date | None) -> str:
-    """What is gravest, and the chance of being outside before the visit that is planned.
+def urgency_words(urgency_of: Mapping[str, Any]) -> str:
+    """What is gravest, and the chance of being outside before the visit that is planned; empty where nothing asks.
 
-    >>> urgency_words(Urgency(1.42, "required check", 0.42), date(2027, 1, 1))
-    'due by a date; a chance of 42 % of being outside before 2027-01-01'
+    >>> urgency_words({"gravest": "required_check", "chance": 0.42, "planned": "2027-01-01"})
+    'due by a date; a chance of 42 % of being outside before 1 January 2027'
     """
-    words = [str(_CLASS_WORDS.get(urgency.gravest, _CLASS_WORDS["required_check"]))]
-    if urgency.chance:
-        said = {"chance": chance_words(urgency.chance), "day": f"{planned:%Y-%m-%d}" if planned else ""}
+    if not urgency_of:
+        return ""
+    words = [str(_CLASS_WORDS.get(urgency_of["gravest"], _CLASS_WORDS["required_check"]))]
+    if urgency_of["chance"]:
+        planned = urgency_of["planned"]
+        said = {"chance": chance_words(urgency_of["chance"]), "day": planned and long_day(date.fromisoformat(planned))}
         before = _("a chance of %(chance)s of being outside before %(day)s")
         words.append((before if planned else _("a chance of %(chance)s of being outside in a year")) % said)
-    return "; ".join(words)[:300]
+    return "; ".join(words)

@@ -44,7 +44,7 @@ def overdue_defects(viewer: User, day: date) -> QuerySet[Defect]:
     return open_defects(viewer).filter(due__lt=day)
 
 
-OPEN = Q(sent_at__isnull=True, not_needed="")
+OPEN = Q(sent_at__isnull=True, not_needed=[])
 
 
 def visible_deliveries(viewer: User) -> QuerySet[Delivery]:

@@ -205,7 +205,7 @@ def _dated(
     dated: dict[uuid.UUID, list[Defect]] = {}
     for each, versions in found:
         defect = copy(each)
-        defect.due, defect.due_words = last_day_of(each, versions, draft.repair_within_days)
+        defect.due, defect.steps = last_day_of(each, versions, draft.repair_within_days)
         dated.setdefault(defect.appliance_id, []).append(defect)
     return dated
 

@@ -38,7 +38,7 @@ def _open(visit: Visit, key: tuple[uuid.UUID, str], asked: Asked, now: datetime)
         tenancy=None,
         limit_set_id=key[0],
         recipient=key[1],
-        defaults={"due": asked.due, "words": asked.words[:300], "opened_at": now},
+        defaults={"due": asked.due, "steps": asked.steps, "opened_at": now},
     )
 
 
@@ -137,7 +137,7 @@ def _change(delivery: Delivery, version: int, visit: Visit) -> None:
     same = Delivery.objects.filter(id=delivery.id, version=version)
     if not same.update(**values, version=F("version") + 1):
         raise Conflict("changed_meanwhile", "The delivery was changed meanwhile; read it again.")
-    delivery.refresh_from_db(fields=["sent_at", "returned_why", "not_needed", "version", "due", "words"])
+    delivery.refresh_from_db(fields=["sent_at", "returned_why", "not_needed", "version", "due", "steps"])
 
 
 def _change_standing(delivery: Delivery, values: dict[str, Any]) -> None:

@@ -63,10 +63,10 @@ def _date_defects(defects: Iterable[Defect], versions: Sequence[LimitSetVersion]
     what these sets ask for counts; without either the contractor's own days by severity. A note without a day has none.
     """
     for each in defects:
-        due, words = last_day_of(each, versions, contractor.repair_within_days)
-        if (each.due, each.due_words) != (due, words):
-            Defect.objects.filter(id=each.id).update(due=due, due_words=words, version=F("version") + 1)
-            each.due, each.due_words = due, words
+        due, steps = last_day_of(each, versions, contractor.repair_within_days)
+        if (each.due, each.steps) != (due, steps):
+            Defect.objects.filter(id=each.id).update(due=due, steps=steps, version=F("version") + 1)
+            each.due, each.steps = due, steps
 
 
 @transaction.atomic

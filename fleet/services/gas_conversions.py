@@ -78,7 +78,7 @@ def _refuse(appliance: Appliance, day: date, content: dict[str, Any], sheet: Mod
 def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: User, now: datetime) -> None:
     """A test of an earlier conversion that nobody made is asked for no more: it would be of a gas that is gone."""
     earlier = RequiredCheck.objects.filter(appliance=appliance, source=SOURCE, until__isnull=True)
-    required_checks.end_each(required_checks=earlier, day=day, why="converted again")
+    required_checks.end_each(required_checks=earlier, day=day, why=RequiredCheck.Ended.CONVERTED_AGAIN)
     values = {
         "appliance": appliance,
         "name": "Test after gas conversion",

@@ -62,9 +62,7 @@ def replace_appliance(
         required_checks.add_required_check(
             values=taken_over | {"why": _why(required_check.why, old)}, actor=actor, now=now
         )
-    required_checks.end_each(
-        required_checks=standing_of(old), day=day, why=f"{required_checks.ENDED_BY_ANOTHER} {_named(new)}"
-    )
+    required_checks.end_each(required_checks=standing_of(old), day=day, why=RequiredCheck.Ended.REPLACED)
     change_appliance(appliance=old, version=version, changes={"in_service_to": day}, now=now)
     return new
 

@@ -19,7 +19,6 @@ from fleet.coded import as_rows
 from fleet.errors import FleetError
 from fleet.intervals import check_rule
 from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
-from fleet.models.required_checks import ENDED_BY_HAND
 from fleet.services import jobs
 from fleet.services.judgements import catch_up
 from fleet.services.register import change_entry, create_entry
@@ -27,11 +26,7 @@ from fleet.services.register import change_entry, create_entry
 AT_ONCE = 1000
 CALCULATED = ["due", "earliest_keep", "steps", "cannot_tell", "last_done", "visited_on", "not_counted", "lacks",
             "suspended_since"]  # fmt: skip
-# Why a required check ended, as it is kept; by these words it is known whether it may stand again.
-ENDED_WITH_SET = "the rule no longer applies"
-ENDED_WITH_VERSION = "a later version of the set has no such rule"
-ENDED_WITH_APPLIANCE = "the appliance was taken out of service"
-ENDED_BY_ANOTHER = "replaced by"  # and which one
+Ended = RequiredCheck.Ended
 
 
 @transaction.atomic
@@ -117,7 +112,7 @@ def follow_set(*, assignment: LimitSetAssignment, actor: User, now: datetime) ->
     rules = {each.part: each for each in _rules_of(assignment)}
     standing = RequiredCheck.objects.filter(assignment=assignment, until__isnull=True)
     for day, over in _by_day(standing.exclude(part__in=list(rules)), now):
-        _end(over, until=day, why=ENDED_WITH_VERSION, now=now)
+        _end(over, until=day, why=Ended.WITH_VERSION, now=now)
     changed: list[uuid.UUID] = []
     for part, rule in rules.items():
         mine = standing.filter(part=part)
@@ -226,7 +221,7 @@ def change_required_check(
     """Change its name, reason or end, and look at the appliance again. Raises Conflict when it changed meanwhile."""
     refuse_ahead(changes.get("until"), required_check.appliance.building.today(now))
     if changes.get("until"):
-        changes = changes | {"ended_why": ENDED_BY_HAND}
+        changes = changes | {"ended_why": Ended.BY_HAND}
     changed = change_entry(entry=required_check, version=version, changes=changes)
     jobs.request_job(kind="refresh_appliance", key=str(required_check.appliance_id), due_at=now)
     return changed
@@ -237,16 +232,16 @@ def end_required_checks(*, assignment: LimitSetAssignment, until: date | None, n
 
     Where the end is moved, those that ended with it move too.
     """
-    ended = RequiredCheck.objects.filter(Q(until__isnull=True) | Q(ended_why=ENDED_WITH_SET), assignment=assignment)
-    _end(ended, until=until, why=ENDED_WITH_SET, now=now)
+    ended = RequiredCheck.objects.filter(Q(until__isnull=True) | Q(ended_why=Ended.WITH_SET), assignment=assignment)
+    _end(ended, until=until, why=Ended.WITH_SET, now=now)
 
 
-def _end(required_checks: QuerySet[RequiredCheck], *, until: date | None, why: str, now: datetime) -> None:
+def _end(required_checks: QuerySet[RequiredCheck], *, until: date | None, why: Ended, now: datetime) -> None:
     _look_again(set(required_checks.values_list("appliance_id", flat=True)), now)
     required_checks.update(until=until, ended_why=why, version=F("version") + 1)
 
 
-def end_each(*, required_checks: QuerySet[RequiredCheck], day: date, why: str) -> None:
+def end_each(*, required_checks: QuerySet[RequiredCheck], day: date, why: Ended) -> None:
     """End these on a day for a reason of their own; an end lies never before a required check's beginning."""
     required_checks.update(until=Greatest("since", Value(day)), ended_why=why, version=F("version") + 1)
 
@@ -256,8 +251,8 @@ def reopen_required_checks(*, appliance: Appliance, now: datetime) -> None:
 
     Its own are those that ended because it had left, or had been replaced.
     """
-    left = Q(ended_why=ENDED_WITH_APPLIANCE) | Q(ended_why__startswith=f"{ENDED_BY_ANOTHER} ")
-    own = RequiredCheck.objects.filter(left, appliance=appliance, assignment__isnull=True)
+    left = (Ended.OUT_OF_SERVICE, Ended.REPLACED)
+    own = RequiredCheck.objects.filter(ended_why__in=left, appliance=appliance, assignment__isnull=True)
     own.update(until=None, ended_why="", version=F("version") + 1)
     for assignment in assignments_of(appliance).filter(until__isnull=True).select_related("decided_by"):
         open_required_checks(assignment=assignment, actor=assignment.decided_by, now=now)

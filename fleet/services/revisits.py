@@ -16,8 +16,7 @@ from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import reasons_in, window_of
 from fleet.assess.due.required_checks import required_checks_standing, standing_of
 from fleet.coded import as_rows, coded
-from fleet.models import Appliance, Contractor, Revisit
-from fleet.presentation.revisits import urgency_words
+from fleet.models import Appliance, Contractor, RequiredCheck, Revisit
 from fleet.services import flags, follow_ups, forecasts, jobs, required_checks, tenancies
 
 log = structlog.get_logger()
@@ -97,7 +96,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     for each in appliances:
         if each.in_service_to and each.in_service_to < days[each.id]:
             required_checks.end_each(
-                required_checks=standing_of(each), day=each.in_service_to, why=required_checks.ENDED_WITH_APPLIANCE
+                required_checks=standing_of(each), day=each.in_service_to, why=RequiredCheck.Ended.OUT_OF_SERVICE
             )
             flags.close_gone(appliance=each, day=each.in_service_to, now=now)
         else:
@@ -138,7 +137,7 @@ def _put_all(appliances: Sequence[Appliance], proposals: Sequence[Proposal], now
         if not proposal.reasons and not is_set:
             continue
         kept.add(proposal.appliance.id)
-        values = _values(proposal) if proposal.reasons else _nothing_left(standing)
+        values = proposal.values() if proposal.reasons else _nothing_left(standing)
         if standing and all(getattr(standing, name) == value for name, value in values.items()):
             continue
         moved = moved or _moves_rationing(standing, values)
@@ -155,10 +154,6 @@ def _put_all(appliances: Sequence[Appliance], proposals: Sequence[Proposal], now
     return moved
 
 
-def _values(proposal: Proposal) -> dict[str, Any]:
-    return proposal.values() | {"urgency_words": urgency_words(proposal.urgency, proposal.asked_for)}
-
-
 def _fulfilled(proposal: Proposal) -> Iterable[uuid.UUID]:
     standing = proposal.known.standing.get(proposal.appliance.id)
     return [standing.id] if standing and proposal.has_been_fulfilled(standing) else []
@@ -170,7 +165,7 @@ def _nothing_left(standing: Revisit | None) -> dict[str, Any]:
     why = as_rows([coded("nothing_left", day=standing.day)])[0]
     values = {"earliest": standing.day, "latest": standing.day, "date_set_by": "set", "why": why, "reasons": []}
     nothing = {"otherwise_by": None, "drift_by": None, "extra": "", "extra_week": None, "accepted_risk": None}
-    return values | nothing | {"accepted_until": None, "urgency": 0.0, "urgency_words": ""}
+    return values | nothing | {"accepted_until": None, "urgency": 0.0, "urgency_of": {}}
 
 
 def _moves_rationing(standing: Revisit | None, values: Mapping[str, Any]) -> bool:

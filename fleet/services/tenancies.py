@@ -34,7 +34,7 @@ def begin_tenancy(*, values: dict[str, Any], actor: User, now: datetime) -> tupl
     _hold([values["building"].id])
     tenancy = create_entry(model=Tenancy, values=values)
     _follow([tenancy], now)
-    return tenancy, tenancy.deliveries.filter(sent_at__isnull=True, not_needed="").count()
+    return tenancy, tenancy.deliveries.filter(sent_at__isnull=True, not_needed=[]).count()
 
 
 @transaction.atomic

@@ -14,7 +14,6 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.assess.due.alerts import AlertedAbout, alerted_about
-from fleet.assess.due.revisits import technician_doubts
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
 from fleet.models.roles import may_change
@@ -25,7 +24,7 @@ from fleet.presentation.figures import chance_words, figure
 from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.readings import verdict_rule
-from fleet.presentation.revisits import beyond_words, reason_words, set_words
+from fleet.presentation.revisits import beyond_words, reason_words, set_words, who_doubt_words
 from fleet.presentation.verdicts import FindingRow, finding_row, verdict_of
 from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients
@@ -75,7 +74,7 @@ def attention(request: HttpRequest) -> HttpResponse:
             "questions": facts.questions[:MOST_QUESTIONS],
             "analysers": [analyser_words(each) for each in facts.analysers_off],
             "odd": list(_odd(facts)),
-            "in_doubt": [(each, " ".join(technician_doubts(each))) for each in facts.in_doubt],
+            "in_doubt": [(each, who_doubt_words(each)) for each in facts.in_doubt],
             "unnamed": facts.unnamed[:MOST_LATE_SHOWN],
             "unnamed_more": max(facts.unnamed_count - MOST_LATE_SHOWN, 0),
             "most_late": MOST_LATE_SHOWN,

@@ -18,7 +18,7 @@ from fleet.presentation.due_dates import date_words, doubt_words, not_counted_wo
 from fleet.presentation.due_rule import DueRule
 from fleet.presentation.follow_ups import closed_words, flag_words, question_words
 from fleet.presentation.reading_rule import ReadingRule
-from fleet.presentation.revisits import reason_sentence, reason_words
+from fleet.presentation.revisits import reason_sentence, reason_words, together_words, urgency_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
 from fleet.web.charts import NARROW, WIDE, drift_svg
 from fleet.web.key import KeyItem, key_items, today_item
@@ -110,6 +110,8 @@ register.filter("what_if_words", what_if_words)
 register.filter("reason", reason_sentence)
 register.filter("reason_words", reason_words)
 register.filter("sentences", consequence_sentences)
+register.filter("together_words", together_words)
+register.filter("urgency_words", urgency_words)
 register.filter("said", said)
 register.filter("flag_words", flag_words)
 register.filter("closed_words", closed_words)

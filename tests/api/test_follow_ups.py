@@ -46,7 +46,7 @@ def test_a_delivery_is_sent_fails_and_is_the_offices_again(
     assert made.json()["sendings"][0]["proof"] == "receipt 7"
     assert office.get("/api/v1/deliveries?open=true").json()["results"] == []
     failed = office.post(f"{path}/fail", {"why": "returned"}, headers={"If-Match": made["ETag"]}).json()
-    assert (failed["sent_at"], failed["returned_why"], failed["overdue"]) == (None, "returned", True)
+    assert (failed["sent_at"], failed["returned_why"], failed["overdue"]) == (None, "returned.", True)
 
 
 def test_a_sending_that_cannot_be_names_its_field(delivery: Delivery, office: APIClient) -> None:
@@ -75,7 +75,7 @@ def test_a_revisit_is_set_for_a_day_and_kept_to_it(revisit: Revisit, office: API
     assert field.post(f"{path}/book", wanted, headers=version).status_code == 403
     made = office.post(f"{path}/book", wanted, headers=version)
     assert (made.json()["state"], made.json()["day"]) == ("confirmed", "2190-04-01")
-    assert made.json()["set_words"] == "Confirmed for 2190-04-01, now needed by 2027-12-01."
+    assert made.json()["set_words"] == "Confirmed for 1 April 2190, now needed by 1 December 2027."
     moved = office.post(f"{path}/book", {"state": "booked", "day": "2190-04-02"}, headers={"If-Match": made["ETag"]})
     assert (moved.status_code, moved.json()["code"]) == (409, "occupier_knows")
     odd = office.get("/api/v1/revisits?needed_earlier=true&state=confirmed").json()["results"]

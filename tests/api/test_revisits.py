@@ -48,7 +48,7 @@ def test_whoever_is_not_qualified_for_the_day_is_accepted_and_said(
 ) -> None:
     given = SET | {"technician": str(person.id)}
     made = office.post(f"{path}/book", given, headers={"If-Match": office.get(path)["ETag"]})
-    words = "Ada Test goes. Ada Test has no qualification for gas in force on 2190-04-01."
+    words = "Ada Test goes. Ada Test has no qualification for gas in force on 1 April 2190."
     assert (made.status_code, made.json()["who_words"]) == (200, words)
 
 

@@ -331,7 +331,7 @@ def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
         "why": ["flag", {"sentence": "Yearly.", "figures": {}}],
         "made_at": cast.NOON,
     }
-    sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
+    sending = {"recipient": "client", "due": day, "steps": [["as_recorded", {}]], "opened_at": cast.NOON}
     attempt = {"at": cast.NOON, "local_date": day, "kind": "nobody_in", "by": by, "recorded_at": cast.NOON}
     return {
         "defect": Defect.objects.create(id=new_id(), visit=visit, appliance=appliance, what="seal", severity="repair"),

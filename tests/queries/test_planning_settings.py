@@ -10,6 +10,7 @@ from fleet.assess.planning_settings import digest_of
 from fleet.errors import Conflict
 from fleet.models import Appliance, Contractor, Flag, Forecast, Job, Revisit, User
 from fleet.presentation.follow_ups import closed_words
+from fleet.presentation.revisits import urgency_words
 from fleet.queries.planning_settings import preview_planning_settings
 from fleet.services.contractor import change_contractor
 from fleet.services.forecasts import refresh_forecasts
@@ -138,7 +139,7 @@ def test_fewer_extra_visits_leave_cases_beyond_with_their_risk_stated(drifting: 
     assert (seen.budget_before, seen.budget_after, seen.beyond_before, seen.beyond_after) == (6, 1, 0, 2)
     assert (seen.weeks[0].begins, seen.weeks[0].before, seen.weeks[0].after) == (date(2026, 3, 2), 3, 1)
     assert len(seen.weeks) == 12
-    words = "Beyond the 1 extra visits a week; accepted risk: 66 % before 2027-03-02."
+    words = "Beyond the 1 extra visits a week; accepted risk: 66 % before 2 March 2027."
     assert [each.words for each in seen.beyond] == [words] * 2
     assert len(seen.moves) == 2
     assert {each.after for each in seen.moves} == {date(2027, 3, 2)}
@@ -162,7 +163,7 @@ def test_co_is_apart_from_tuning(drifting: list[Appliance], manager: User) -> No
     revisit = Revisit.objects.get(appliance=drifting[0])
     assert (revisit.date_set_by, revisit.latest, revisit.extra) == ("drift", date(2026, 4, 1), "")
     assert open_flags() == {(drifting[0].id,)}
-    assert revisit.urgency_words.startswith("CO on its way to a limit; ")
+    assert urgency_words(revisit.urgency_of).startswith("CO on its way to a limit; ")
 
 
 def test_days_for_outside_and_for_defects_move_their_revisits(

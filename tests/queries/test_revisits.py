@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from fleet.assess.due.revisits import served_together
 from fleet.models import Revisit
 from fleet.models.register import new_id
-from fleet.presentation.revisits import beyond_words, set_words
+from fleet.presentation.revisits import beyond_words, set_words, together_words
 
 TODAY = date(2026, 3, 4)
 
@@ -30,8 +30,8 @@ def test_windows_that_meet_are_served_in_their_common_days() -> None:
     made = served_together([revisit(10, 40), revisit(20, 60), revisit(50, 70)], TODAY)
     assert [(each.begins, each.ends) for each in made] == windows([(20, 40), (50, 70)])
     assert [len(each.revisits) for each in made] == [2, 1]
-    assert made[0].words == "Together from 2026-03-24 to 2026-04-13; costs no anniversary."
-    assert made[1].words == "By itself from 2026-04-23 to 2026-05-13."
+    assert together_words(made[0]) == "Together from 24 March 2026 to 13 April 2026; costs no anniversary."
+    assert together_words(made[1]) == "By itself from 23 April 2026 to 13 May 2026."
 
 
 def test_a_day_that_is_set_stands_and_takes_along_what_is_open_on_it() -> None:
@@ -78,16 +78,16 @@ def test_no_fewer_attendances_would_do(revisits: list[Revisit]) -> None:
 
 def test_the_accepted_risk_is_stated_with_its_day() -> None:
     told = Revisit(extra="beyond", accepted_risk=0.25, accepted_until=date(2026, 9, 1))
-    words = "Beyond the 6 extra visits a week; accepted risk: 25 % before 2026-09-01."
+    words = "Beyond the 6 extra visits a week; accepted risk: 25 % before 1 September 2026."
     assert beyond_words(told, 6) == words
     assert beyond_words(Revisit(extra="within"), 6) == ""
 
 
 def test_what_no_longer_fits_a_day_is_said() -> None:
     assert set_words(revisit(0, 40), TODAY) == ""
-    assert set_words(revisit(0, 40, day=30), TODAY) == "Confirmed for 2026-04-03."
-    assert set_words(revisit(0, 20, day=30), TODAY) == "Confirmed for 2026-04-03, now needed by 2026-03-24."
+    assert set_words(revisit(0, 40, day=30), TODAY) == "Confirmed for 3 April 2026."
+    assert set_words(revisit(0, 20, day=30), TODAY) == "Confirmed for 3 April 2026, now needed by 24 March 2026."
     over = set_words(revisit(-20, -2, day=30), TODAY)
-    assert over == "Confirmed for 2026-04-03, though needed by 2026-03-02, which is over."
+    assert over == "Confirmed for 3 April 2026, though needed by 2 March 2026, which is over."
     late = set_words(revisit(-40, 20, day=-3), TODAY)
-    assert late == "Confirmed for 2026-03-01; the day is over and nobody got to it."
+    assert late == "Confirmed for 1 March 2026; the day is over and nobody got to it."

@@ -60,7 +60,7 @@ print(json.dumps({
         "gas conversion": GasConversion.objects.count(),
         "correction": Record.objects.filter(kind="visit").exclude(amends=None).count(),
         "invalid reading": sum(any(each["invalid"] for each in derived) for derived in judged),
-        "delivery owed": deliveries.filter(sent_at=None, not_needed="").count(),
+        "delivery owed": deliveries.filter(sent_at=None, not_needed=[]).count(),
         "delivery made": deliveries.exclude(sent_at=None).count(),
         "delivery that came back": Sending.objects.exclude(failed_at=None).count(),
         "defect open": defects.filter(done=False, closed_by=None, resolved_at=None).count(),

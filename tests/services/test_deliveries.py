@@ -9,6 +9,7 @@ import pytest
 from fleet.errors import Conflict, FleetError
 from fleet.intake.visits import read_visit
 from fleet.models import Appliance, Delivery, LimitSet, User, Visit
+from fleet.presentation.due_dates import date_words
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.files import store_file
 from fleet.services.limit_sets import assign_limit_set
@@ -17,6 +18,10 @@ from fleet.services.tenancies import begin_tenancy
 from fleet.services.visits import amend_visit, record_visit
 from tests import pictures
 from tests.cast import NOON, store
+
+
+def came_back(said: str) -> list[Any]:
+    return [["failed", {"said": said}]]
 
 
 def under(appliance: Appliance, key: str, actor: User) -> LimitSet:
@@ -47,7 +52,7 @@ def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician:
 def test_a_set_says_who_receives_the_record_and_by_when(delivery: Delivery) -> None:
     # 28 days after the check of 2 March 2026: Gas Safety (Installation and Use) Regulations 1998, reg. 36(6)(a).
     assert (delivery.recipient, delivery.due) == ("existing tenant", date(2026, 3, 30))
-    assert delivery.words.endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026")
+    assert date_words(delivery.steps).endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026.")
 
 
 def test_fifteen_days_after_the_visit_by_another_set(
@@ -91,13 +96,22 @@ def test_a_failed_one_returns_to_the_office_with_its_last_day_and_is_sent_again(
 ) -> None:
     sent(delivery, dispatcher)
     later = NOON + timedelta(days=2)
-    fail_delivery(delivery=delivery, version=delivery.version, why="unknown address", actor=dispatcher, now=later)
-    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, "unknown address", date(2026, 3, 30))
+    fail_delivery(
+        delivery=delivery, version=delivery.version, why=came_back("unknown address"), actor=dispatcher, now=later
+    )
+    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (
+        None,
+        came_back("unknown address"),
+        date(2026, 3, 30),
+    )
     assert delivery.is_overdue(date(2026, 3, 31))
     assert not delivery.is_overdue(date(2026, 3, 30))
     sent(delivery, dispatcher, how="post", address="1 Test Lane")
     failed, again = delivery.sendings.all()
-    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {"email": "unknown address", "post": ""}
+    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {
+        "email": came_back("unknown address"),
+        "post": "",
+    }
 
 
 @pytest.mark.parametrize(
@@ -158,7 +172,7 @@ def test_a_correction_after_it_was_sent_sends_it_again(
     corrected(body, manager, note="the other boiler house")
     delivery.refresh_from_db()
     assert (delivery.sent_at, delivery.due) == (None, date(2026, 4, 2))
-    assert delivery.returned_why == "The record was corrected on 2026-03-05 after it was sent."
+    assert date_words(delivery.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
     corrected(body, manager, version=2, note="again")
     delivery.refresh_from_db()
     assert delivery.due == date(2026, 4, 2)
@@ -185,10 +199,10 @@ def test_what_went_before_the_correction_is_the_older_record_and_the_corrected_o
     sending = sent_late.sendings.get()
     assert (sending.record, sending.sent_at) == (first, NOON + timedelta(days=1))
     assert (sent_late.sent_at, sent_late.due) == (None, date(2026, 4, 2))
-    assert sent_late.returned_why == "The record was corrected on 2026-03-05 after it was sent."
-    assert sent_late.words.endswith("corrected on 5 Mar 2026, so again by 2 Apr 2026")
+    assert date_words(sent_late.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
+    assert date_words(sent_late.steps).endswith("corrected on 5 Mar 2026, so again by 2 Apr 2026.")
     again = late(delivery, dispatcher, NOON + timedelta(days=4))
-    assert (again.sent_at, again.returned_why) == (NOON + timedelta(days=4), "")
+    assert (again.sent_at, again.returned_why) == (NOON + timedelta(days=4), [])
     assert again.sendings.last().record == visit.record
 
 
@@ -200,11 +214,11 @@ def test_recorded_late_or_in_time_it_stands_the_same_in_the_end(
     corrected(body, manager, note="the other boiler house")
     corrected(body, manager, version=2, note="again")
     delivery.refresh_from_db()
-    in_time = (delivery.sent_at, delivery.due, delivery.words, delivery.returned_why)
+    in_time = (delivery.sent_at, delivery.due, delivery.steps, delivery.returned_why)
     delivery.sendings.all().delete()
-    Delivery.objects.update(due=date(2026, 3, 30), words="as opened", returned_why="")
+    Delivery.objects.update(due=date(2026, 3, 30), steps=[["failed", {"said": "as opened"}]], returned_why=[])
     delivery = late(delivery, dispatcher, went)
-    assert (delivery.sent_at, delivery.due, delivery.words, delivery.returned_why) == in_time
+    assert (delivery.sent_at, delivery.due, delivery.steps, delivery.returned_why) == in_time
 
 
 @pytest.mark.parametrize(("seconds", "is_done"), [(-1, False), (0, True), (1, True)])
@@ -254,7 +268,7 @@ def test_who_moves_in_is_sent_the_corrected_record_too(
         late(theirs, dispatcher, NOON)
     theirs.refresh_from_db()
     assert (theirs.sent_at, theirs.due) == (None, due)
-    assert theirs.returned_why == "The record was corrected on 2026-03-05 after it was sent."
+    assert date_words(theirs.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
     again = late(theirs, dispatcher, NOON + timedelta(days=4))
     assert again.sent_at and again.sendings.last().record == visit.record
 
@@ -278,8 +292,8 @@ def test_a_sending_that_was_followed_by_a_correction_can_still_be_said_to_have_f
     assert delivery.due == date(2026, 4, 2)
     again = NOON + timedelta(days=4)
     fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=again)
-    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, "unknown", date(2026, 3, 30))
-    assert delivery.words.endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026")
+    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, came_back("unknown"), date(2026, 3, 30))
+    assert date_words(delivery.steps).endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026.")
     with pytest.raises(Conflict) as twice:
         fail_delivery(delivery=delivery, version=delivery.version, why="again", actor=dispatcher, now=again)
     assert twice.value.code == "not_sent"
@@ -294,7 +308,7 @@ def test_where_an_older_copy_stands_a_failed_one_of_the_corrected_record_is_due_
     fail_delivery(
         delivery=delivery, version=delivery.version, why="lost", actor=dispatcher, now=NOON + timedelta(days=6)
     )
-    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, "lost", date(2026, 4, 2))
+    assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, came_back("lost"), date(2026, 4, 2))
 
 
 def test_the_day_of_what_failed_follows_the_corrected_day_of_the_visit(
@@ -308,7 +322,7 @@ def test_the_day_of_what_failed_follows_the_corrected_day_of_the_visit(
         each["taken_at"] = each["taken_at"].replace("2026-03-02", "2026-03-01")
     corrected(moved, manager)
     delivery.refresh_from_db()
-    assert (delivery.due, delivery.returned_why) == (date(2026, 3, 29), "unknown")
+    assert (delivery.due, delivery.returned_why) == (date(2026, 3, 29), came_back("unknown"))
 
 
 def test_what_failed_and_is_asked_for_no_more_waits_for_nobody_until_it_is_asked_for_again(
@@ -319,7 +333,7 @@ def test_what_failed_and_is_asked_for_no_more_waits_for_nobody_until_it_is_asked
     fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=later)
     corrected(body, manager, outcome="not_tested", outcome_reason="no gas", readings=[], work=[])
     delivery.refresh_from_db()
-    assert (delivery.is_open, delivery.not_needed) == (False, "Nothing asks for it any more.")
+    assert (delivery.is_open, delivery.not_needed) == (False, [["not_asked_for", {}]])
     corrected(body, manager, version=2)
     delivery.refresh_from_db()
     assert (delivery.is_open, delivery.due) == (True, date(2026, 3, 30))

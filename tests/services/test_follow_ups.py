@@ -8,6 +8,7 @@ import pytest
 from fleet.assess.projections import check
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, Contractor, Defect, Job, LimitSet, Person, Retest, Revisit, User
+from fleet.presentation.due_dates import date_words
 from fleet.presentation.revisits import retest_words
 from fleet.services.follow_ups import resolve_defect
 from fleet.services.limit_sets import make_limit_set
@@ -153,7 +154,7 @@ def test_without_a_day_the_contractors_own_days_count(
 ) -> None:
     defect = found(body, technician, severity=severity)
     assert (defect.due, defect.repair_by) == (due, None)
-    assert defect.due_words.startswith("by the contractor's own choice: ")
+    assert date_words(defect.steps).startswith("by the contractor's own choice: ")
 
 
 def test_a_note_has_no_day(body: dict[str, Any], technician: User) -> None:
@@ -162,7 +163,7 @@ def test_a_note_has_no_day(body: dict[str, Any], technician: User) -> None:
 
 def test_what_the_visit_recorded_counts_instead_of_the_contractors_days(body: dict[str, Any], technician: User) -> None:
     defect = found(body, technician, repair_by="2026-05-01")
-    assert (defect.due, defect.due_words) == (date(2026, 5, 1), "as recorded at the visit")
+    assert (defect.due, defect.steps) == (date(2026, 5, 1), [["as_recorded", {}]])
 
 
 def test_a_set_that_applies_binds_where_it_is_earlier(
@@ -172,7 +173,7 @@ def test_a_set_that_applies_binds_where_it_is_earlier(
     under(boiler, "us-nyc-dob-annual", manager)
     defect = found(body, technician, repair_by="2026-12-01")
     assert defect.due == date(2026, 5, 31)
-    assert defect.due_words.endswith("90 days after 2 Mar 2026 is 31 May 2026")
+    assert date_words(defect.steps).endswith("90 days after 2 Mar 2026 is 31 May 2026.")
 
 
 def test_another_choice_of_the_contractor_dates_open_defects_again(

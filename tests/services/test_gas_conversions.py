@@ -5,12 +5,11 @@ from typing import Any
 
 import pytest
 
-from fleet.assess.due.record_fields import missing_of
 from fleet.assess.projections import check
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, GasConversion, Person, RequiredCheck, User, VisitCheck
 from fleet.models.register import new_id
-from fleet.presentation.due_dates import date_words, not_counted_words
+from fleet.presentation.due_dates import date_words, missing_of, not_counted_words
 from fleet.services.buildings import add_gas_supply
 from fleet.services.gas_conversions import convert_appliance
 from tests.cast import INSPECTION_POINTS, NOON, SHEET, calculated, make_sheet, store, visit_body
@@ -173,7 +172,7 @@ def test_a_second_conversion_ends_the_test_of_the_first(boiler: Appliance, manag
     convert(boiler, manager, propane)
     convert(boiler, manager, sheet, to_fuel="natural_gas", analyser_fuel="natural_gas", converted_on="2026-02-25")
     first, second = RequiredCheck.objects.order_by("since")
-    assert (first.until, first.ended_why) == (date(2026, 2, 25), "converted again")
+    assert (first.until, first.ended_why) == (date(2026, 2, 25), "converted_again")
     assert second.until is None
     boiler.refresh_from_db()
     assert boiler.fuel == ""  # what the pipe brings

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Analyser, Appliance, Flag, Forecast, Job, Person, Revisit, User
 from fleet.presentation.follow_ups import closed_words
-from fleet.presentation.revisits import reason_sentence, reason_words
+from fleet.presentation.revisits import reason_sentence, reason_words, urgency_words
 from fleet.services import flags, forecasts, revisits
 from fleet.services.required_checks import add_required_check
 from tests.cast import NOON, make_appliance, propose_revisit, store, visit_body
@@ -179,7 +179,7 @@ def test_many_take_as_many_statements_as_few(
 def test_what_is_proposed_for_many_is_what_is_proposed_for_each(three: list[Appliance]) -> None:
     flagged(three[1], Flag.Kind.OUTSIDE)
     revisits.propose_revisits(appliances=three, now=NOON)
-    names = ("appliance", "earliest", "latest", "date_set_by", "urgency", "urgency_words", "reasons")
+    names = ("appliance", "earliest", "latest", "date_set_by", "urgency", "urgency_of", "reasons")
     together = list(Revisit.objects.order_by("appliance").values(*names))
     Revisit.objects.all().delete()
     for each in three:
@@ -236,7 +236,9 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
     assert revisit.urgency == pytest.approx(1.6)
-    assert revisit.urgency_words == "may leave its limits; a chance of 60 % of being outside before 2027-03-02"
+    assert urgency_words(revisit.urgency_of) == (
+        "may leave its limits; a chance of 60 % of being outside before 2 March 2027"
+    )
     assert (revisit.drift_by, revisit.otherwise_by, revisit.extra) == (
         date(2026, 9, 10), date(2027, 3, 2), "within",
     )  # fmt: skip
@@ -245,7 +247,7 @@ def test_urgency_is_the_gravest_reason_and_the_chance_before_the_next_planned_vi
     graver = propose_revisit(appliance=boiler, now=NOON)
     assert graver is not None
     assert graver.urgency == pytest.approx(5.6)
-    assert graver.urgency_words.startswith("declared unsafe; ")
+    assert urgency_words(graver.urgency_of).startswith("declared unsafe; ")
     assert (graver.drift_by, graver.extra) == (None, "")
 
 

@@ -34,7 +34,6 @@ from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, change_assignment, make_limit_set
-from fleet.services.required_checks import ENDED_WITH_VERSION
 from fleet.services.revisits import propose_revisits
 from tests.cast import INSPECTION_POINTS, NOON, calculated, make_appliance, make_building, measured, store, visit_body
 from tests.limits.cast import make_verdict
@@ -135,7 +134,7 @@ def test_a_new_version_adds_changes_and_ends_single_rules(boiler: Appliance, man
     assert (added.name, added.due) == ("House rules: sweep", date(2027, 1, 1))
     version(limit_set, manager, extra_intervals=[sweep])
     tune_up = RequiredCheck.objects.get(part="tune-up")
-    assert (tune_up.until, tune_up.ended_why) == (TODAY, ENDED_WITH_VERSION)
+    assert (tune_up.until, tune_up.ended_why) == (TODAY, RequiredCheck.Ended.WITH_VERSION)
     version(limit_set, manager, extra_intervals=None)
     assert list(RequiredCheck.objects.filter(until__isnull=True)) == [own]
     assert (RequiredCheck.objects.get(part="").version, RequiredCheck.objects.get(part="").rule) == (

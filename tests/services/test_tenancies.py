@@ -29,6 +29,7 @@ from fleet.models import (
     Visit,
     VisitCheck,
 )
+from fleet.presentation.due_dates import date_words
 from fleet.queries.follow_ups import open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.services.limit_sets import assign_limit_set
@@ -37,6 +38,8 @@ from fleet.services.revisits import refresh_appliance, refresh_everybody
 from fleet.services.tenancies import begin_tenancy, change_tenancy, follow_appliances
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_appliance, make_building, make_user, store, visit_body
+
+CAME_BACK = [["failed", {"said": "came back"}]]
 
 MOVES_IN, DAY_BEFORE = date(2026, 4, 1), date(2026, 3, 31)
 
@@ -71,9 +74,9 @@ def test_the_newest_record_is_due_the_day_before_somebody_moves_in(
     _tenancy, count = begins(let.building, manager)
     (delivery,) = waiting()
     assert (count, delivery.visit, delivery.recipient, delivery.due) == (1, newest, "new tenant", DAY_BEFORE)
-    assert delivery.words == (
+    assert date_words(delivery.steps) == (
         f"By {delivery.limit_set.name}: before the tenancy that begins on 1 Apr 2026, the record of 2 Mar 2026, "
-        "so by 31 Mar 2026"
+        "so by 31 Mar 2026."
     )
     assert Delivery.objects.filter(visit=newest, recipient="existing tenant").exists()
 
@@ -142,7 +145,7 @@ def test_a_record_that_is_corrected_after_it_was_sent_goes_again(
         amend_visit(draft=draft, reason="typing error", version=version, actor=manager, now=NOON + timedelta(days=days))
     delivery.refresh_from_db()
     assert (delivery.sent_at, delivery.due) == (None, DAY_BEFORE)
-    assert delivery.returned_why == "The record was corrected on 2026-03-05 after it was sent."
+    assert date_words(delivery.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
 
 
 def test_a_visit_taken_in_again_opens_no_second_one_and_leaves_the_tenant_s_alone(
@@ -368,16 +371,16 @@ def test_what_failed_follows_an_earlier_day_a_newer_record_and_the_call_off(
     tenancy = change_tenancy(tenancy=tenancy, version=tenancy.version, changes=earlier, now=NOON)
     newer = store(visit_body(let, person, analyser), technician)
     delivery.refresh_from_db()
-    assert (delivery.visit, delivery.due, delivery.returned_why) == (newer, date(2026, 3, 9), "came back")
+    assert (delivery.visit, delivery.due, delivery.returned_why) == (newer, date(2026, 3, 9), CAME_BACK)
     off = {"called_off": "withdrew"}
     tenancy = change_tenancy(tenancy=tenancy, version=tenancy.version, changes=off, now=NOON)
     delivery.refresh_from_db()
     assert (delivery.is_open, delivery.is_overdue(date(2026, 5, 1))) == (False, False)
-    assert delivery.not_needed == "The tenancy was called off: withdrew"
+    assert date_words(delivery.not_needed) == "The tenancy was called off: withdrew."
     assert not open_deliveries(manager).filter(tenancy__isnull=False).exists()
     change_tenancy(tenancy=tenancy, version=tenancy.version, changes={"called_off": ""}, now=NOON)
     delivery.refresh_from_db()
-    assert (delivery.is_open, delivery.returned_why) == (True, "came back")
+    assert (delivery.is_open, delivery.returned_why) == (True, CAME_BACK)
 
 
 def test_a_newer_check_before_they_move_in_is_owed_though_an_older_one_was_sent(
@@ -390,7 +393,9 @@ def test_a_newer_check_before_they_move_in_is_owed_though_an_older_one_was_sent(
     newer = store(visit_body(let, person, analyser), technician)
     delivery.refresh_from_db()
     assert (delivery.visit, delivery.sent_at, delivery.due) == (newer, None, DAY_BEFORE)
-    assert delivery.returned_why == "What was sent is not the newest record that counts, which is that of 2 Mar 2026."
+    assert date_words(delivery.returned_why) == (
+        "What was sent is not the newest record that counts, which is that of 2 Mar 2026."
+    )
     sent(delivery, manager)
     refresh_everybody(now=NOON)
     assert [each.sent_at for each in waiting()] == [NOON]

@@ -327,8 +327,9 @@ def test_another_clients_follow_ups_are_nowhere(
 
 def test_hostile_words_are_written_as_text(delivery: Delivery, revisit: Revisit, dispatcher: User) -> None:
     hostile = "<img src=x onerror=alert(1)>"
-    Delivery.objects.update(recipient=hostile, words=hostile, returned_why=hostile)
-    Defect.objects.update(what=hostile, told=hostile, due_words=hostile)
+    said = [["failed", {"said": hostile}]]
+    Delivery.objects.update(recipient=hostile, steps=said, returned_why=said)
+    Defect.objects.update(what=hostile, told=hostile, steps=said)
     Revisit.objects.update(
         note=hostile,
         why=["flag", {"sentence": hostile, "figures": {}}],

@@ -9,6 +9,7 @@ from django.urls import reverse
 from fleet import clock
 from fleet.intake.visits import read_visit
 from fleet.models import Appliance, Client, Delivery, Tenancy, User
+from fleet.presentation.due_dates import date_words
 from fleet.services.tenancies import change_tenancy
 from fleet.services.visits import amend_visit
 from tests.cast import make_appliance, make_building, store
@@ -38,7 +39,7 @@ def test_the_office_records_it_and_reads_what_waits(
     assert "the new tenant must have one record; it waits among the deliveries." in shown
     assert "the agent" in shown
     waiting = Delivery.objects.get(tenancy=Tenancy.objects.get())
-    assert waiting.words in office.get(reverse("deliveries")).content.decode()
+    assert date_words(waiting.steps) in office.get(reverse("deliveries")).content.decode()
 
 
 def test_where_nothing_waits_the_page_says_why(office: Browser, boiler: Appliance) -> None:

@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.appliances import facts_of
 from fleet.assess.due.answers import answered_by_register
 from fleet.assess.due.record_fields import asked_of
@@ -33,12 +31,12 @@ class AskedField:
 
 @dataclass(frozen=True)
 class Asked:
-    """The union of the fields that the standing required checks ask for. left_out: why those that need firing are not
-    there.
+    """The union of the fields that the standing required checks ask for; without those that need firing where the
+    appliance is stopped for safety.
     """
 
     fields: tuple[AskedField, ...]
-    left_out: str
+    stopped: bool
 
 
 def asked_of_visit(appliance: Appliance, day: date) -> Asked:
@@ -68,7 +66,7 @@ def asked_of_visit(appliance: Appliance, day: date) -> Asked:
         if not (stopped and each.fires)
         if always or "fact" not in each.condition or facts.get(each.condition["fact"]) is not False
     )
-    return Asked(fields, _("Stopped for safety: nothing is asked for that needs it to fire.") if stopped else "")
+    return Asked(fields, stopped)
 
 
 def _is_stopped(appliance: Appliance) -> bool:

@@ -7,49 +7,47 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import Prefetch
-from django.utils.translation import gettext as _
 
 from fleet.assess.due.set_rules import delivery_clocks
-from fleet.intervals.dates import spoken
+from fleet.coded import Coded, as_rows, coded
 from fleet.models import Delivery, LimitSet, LimitSetVersion, Record, Sending, Tenancy, Visit
+
+NOT_ASKED_FOR = coded("not_asked_for")
 
 
 @dataclass(frozen=True)
 class Asked:
     """Which visit's record must be there by when.
 
-    said: why, before any date.    words: the same with its last day.    again: the last day of a record that was
-    corrected on a day, after an older one had been sent.
+    why: before any date.    day: how its last day follows.    again: the last day of a record that was corrected on a
+    day, after an older one had been sent.
     """
 
     visit: Visit
     due: date
-    said: str
-    words: str
+    why: Coded
+    day: Coded
     again: Callable[[date], date]
 
+    @property
+    def steps(self) -> list[Any]:
+        """How the last day comes about."""
+        return as_rows((self.why, self.day))
 
-def asked_after(visit: Visit, days: int, said: str) -> Asked:
-    """Within so many days of the visit; a corrected record within as many of its correction."""
+
+def asked_after(visit: Visit, limit_set: LimitSet, days: int, event: str) -> Asked:
+    """Within so many days of the visit, or of the check; a corrected record within as many of its correction."""
     due = visit.local_date + timedelta(days=days)
-    words = _("%(said)s on %(since)s is %(due)s") % {
-        "said": said,
-        "since": spoken(visit.local_date),
-        "due": spoken(due),
-    }
-    return Asked(visit, due, said, words, lambda corrected_on: corrected_on + timedelta(days=days))
+    why = coded("days_after_check" if event == "check" else "days_after_visit", set=limit_set.name, days=days)
+    day = coded("so_it_is_due", since_on=visit.local_date, due_on=due)
+    return Asked(visit, due, why, day, lambda corrected_on: corrected_on + timedelta(days=days))
 
 
 def asked_before(tenancy: Tenancy, limit_set: LimitSet, visit: Visit) -> Asked:
     """Before somebody moves in: by the day before, or on the day itself where the check was only made then."""
     due = max(tenancy.begins - timedelta(days=1), visit.local_date)
-    said = _("By %(set)s: before the tenancy that begins on %(begins)s, the record of %(visit)s") % {
-        "set": limit_set.name,
-        "begins": spoken(tenancy.begins),
-        "visit": spoken(visit.local_date),
-    }
-    words = _("%(said)s, so by %(due)s") % {"said": said, "due": spoken(due)}
-    return Asked(visit, due, said, words, lambda corrected_on: max(due, corrected_on))
+    why = coded("before_tenancy", set=limit_set.name, begins_on=tenancy.begins, visit_on=visit.local_date)
+    return Asked(visit, due, why, coded("so_by", due_on=due), lambda corrected_on: max(due, corrected_on))
 
 
 def with_records() -> "Prefetch[str]":
@@ -59,7 +57,7 @@ def with_records() -> "Prefetch[str]":
 
 
 def as_it_stands(
-    delivery: Delivery, sendings: Iterable[Sending], asked: Asked | None, over: str = ""
+    delivery: Delivery, sendings: Iterable[Sending], asked: Asked | None, over: Coded = NOT_ASKED_FOR
 ) -> dict[str, Any]:
     """What the row says. sendings: in order.    asked: None where nothing is asked for any more, `over` says why.
 
@@ -71,35 +69,33 @@ def as_it_stands(
         # What somebody received they have; what failed nobody has to send any more.
         return {
             "sent_at": held[-1].sent_at if held else None,
-            "returned_why": "",
-            "not_needed": "" if held else (over or _("Nothing asks for it any more."))[:300],
+            "returned_why": [],
+            "not_needed": [] if held else as_rows([over]),
         }
-    values = {"visit_id": asked.visit.id, "not_needed": ""}
+    values = {"visit_id": asked.visit.id, "not_needed": []}
     done = next((each for each in reversed(held) if each.record_id == asked.visit.record_id), None)
     if done:
-        moved = {} if delivery.visit_id == asked.visit.id else {"due": asked.due, "words": asked.words[:300]}
-        return values | {"sent_at": done.sent_at, "returned_why": ""} | moved
-    due, words, why = _still_to_go(asked, held[-1] if held else None)
+        moved = {} if delivery.visit_id == asked.visit.id else {"due": asked.due, "steps": asked.steps}
+        return values | {"sent_at": done.sent_at, "returned_why": []} | moved
+    due, steps, why = _still_to_go(asked, held[-1] if held else None)
     if tried and tried[-1].failed_at:
-        why = tried[-1].failed_why
-    return values | {"sent_at": None, "returned_why": why, "due": due, "words": words[:300]}
+        why = as_rows([coded("failed", said=tried[-1].failed_why)])
+    return values | {"sent_at": None, "returned_why": why, "due": due, "steps": steps}
 
 
-def _still_to_go(asked: Asked, held: Sending | None) -> tuple[date, str, str]:
-    """Last day, words, and why again. held: the newest sending that stands, of another record; None for none.
+def _still_to_go(asked: Asked, held: Sending | None) -> tuple[date, list[Any], list[Any]]:
+    """Last day, how it comes about, and why again. held: the newest sending that stands, of another record, or None.
 
     Where none stands, nobody has anything: the last day is that of the visit, however often it was corrected since.
     """
     if held is None:
-        return asked.due, asked.words, ""
+        return asked.due, asked.steps, []
     if held.record.subject != asked.visit.id:
-        why = _("What was sent is not the newest record that counts, which is that of %s.")
-        return asked.due, asked.words, why % spoken(asked.visit.local_date)
+        return asked.due, asked.steps, as_rows([coded("not_the_newest", visit_on=asked.visit.local_date)])
     corrected_on = asked.visit.appliance.building.today(held.record.amended_by.received_at)
     due = asked.again(corrected_on)
-    words = _("%(said)s; corrected on %(since)s, so again by %(due)s")
-    words %= {"said": asked.said, "since": spoken(corrected_on), "due": spoken(due)}
-    return due, words, _("The record was corrected on %s after it was sent.") % f"{corrected_on:%Y-%m-%d}"
+    steps = as_rows((asked.why, coded("so_again_by", corrected_on=corrected_on, due_on=due)))
+    return due, steps, as_rows([coded("corrected", corrected_on=corrected_on)])
 
 
 def differs(delivery: Delivery, values: dict[str, Any]) -> bool:
@@ -116,16 +112,9 @@ def asked_by_sets(visit: Visit, versions: Sequence[LimitSetVersion]) -> dict[tup
     wanted: dict[tuple[uuid.UUID, str], Asked] = {}
     for version in versions:
         for recipient, days, event in delivery_clocks(version):
-            key, asked = (version.limit_set_id, recipient), asked_after(visit, days, _clock_words(version, days, event))
+            key, asked = (version.limit_set_id, recipient), asked_after(visit, version.limit_set, days, event)
             wanted[key] = min(wanted.get(key, asked), asked, key=lambda each: each.due)
     return wanted
-
-
-def _clock_words(version: LimitSetVersion, days: int, event: str) -> str:
-    said = {"set": version.limit_set.name, "days": days}
-    if event == "check":
-        return _("By %(set)s: %(days)d days after the check") % said
-    return _("By %(set)s: %(days)d days after the visit") % said
 
 
 def asked_today(delivery: Delivery, visit: Visit) -> Asked | None:

@@ -6,13 +6,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.due.rule_facts import NO_LIMIT
 from fleet.assess.due.set_rules import repair_days, retest_clock
-from fleet.coded import as_rows
+from fleet.coded import Coded, as_rows, coded
 from fleet.intervals import next_due
-from fleet.intervals.dates import spoken
 from fleet.limits.quantities import CO_QUANTITIES
 from fleet.models import Defect, Judgement, LimitSetVersion, Retest, Visit, VisitCheck
 from fleet.models.defects import STILL_OPEN
@@ -20,26 +17,24 @@ from fleet.models.defects import STILL_OPEN
 
 def last_day_of(
     defect: Defect, versions: Sequence[LimitSetVersion], within: Mapping[str, Any]
-) -> tuple[date | None, str]:
+) -> tuple[date | None, list[Any]]:
     """By when it is to be repaired, and how that comes about. within: the contractor's days by severity."""
     found_on = defect.visit.local_date
-    asked = [
-        (found_on + timedelta(days=days), _by_clock(version.limit_set.name, days, found_on))
+    asked = [(defect.repair_by, coded("as_recorded"))] if defect.repair_by else []
+    asked += [
+        _by_clock("by_set", days, found_on, set=version.limit_set.name)
         for version in versions
         for days in repair_days(version, defect.severity)
     ]
-    if defect.repair_by:
-        asked.append((defect.repair_by, _("as recorded at the visit")))
     if not asked and defect.severity in within:
-        days = int(within[defect.severity])
-        asked.append((found_on + timedelta(days=days), _by_clock(_("the contractor's own choice"), days, found_on)))
-    due, words = min(asked, default=(None, ""))
-    return due, words[:300]
+        asked.append(_by_clock("by_own_choice", int(within[defect.severity]), found_on))
+    due, step = min(asked, key=lambda each: each[0], default=(None, None))
+    return due, as_rows([step] if step else [])
 
 
-def _by_clock(source: str, days: int, found_on: date) -> str:
-    said = {"source": source, "days": days, "day": spoken(found_on), "due": spoken(found_on + timedelta(days=days))}
-    return _("by %(source)s: %(days)d days after %(day)s is %(due)s") % said
+def _by_clock(code: str, days: int, found_on: date, **named: str) -> tuple[date, Coded]:
+    due = found_on + timedelta(days=days)
+    return due, coded(code, days=days, found_on=found_on, due_on=due, **named)
 
 
 def open_defects(appliance_ids: Iterable[uuid.UUID]) -> list[tuple[Defect, list[LimitSetVersion]]]:

@@ -196,7 +196,7 @@ class Proposal:
     def _from_defects(self) -> Iterable[Reason]:
         for each in self._of(self.known.defects):
             if each.due:
-                why = coded("defect", what=each.what, due=each.due_words)
+                why = coded("defect", what=each.what, steps=each.steps)
                 yield Reason("defect", each.due, min(each.visit.local_date, each.due), why)
 
     def undecided(self) -> list[dict[str, Any]]:
@@ -242,8 +242,14 @@ class Proposal:
             "extra_week": standing.extra_week if extra and standing else None,
             **self._risk(limbs),
             "urgency": self.urgency.value,
+            "urgency_of": self._urgency_of(),
             "no_access": len(self._attempts()),
         }
+
+    def _urgency_of(self) -> dict[str, Any]:
+        """What the urgency is made of."""
+        planned = f"{self.asked_for:%Y-%m-%d}" if self.asked_for else ""
+        return {"gravest": self.urgency.gravest, "chance": self.urgency.chance, "planned": planned}
 
     @property
     def urgency(self) -> Urgency:

@@ -6,13 +6,11 @@ of fields that limit sets ask for. "M" is mandatory, "C" the same where its cond
 """
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
-
-from django.utils.translation import gettext as _
 
 DICTIONARY = Path(__file__).resolve().parents[3] / "fixtures" / "reference" / "record_fields.json"
 MANDATORY, CONDITIONAL = "M", "C"
@@ -53,16 +51,6 @@ class RecordField:
     @property
     def may_be_answered(self) -> bool:
         return "inspection_points" in self.answered_by
-
-
-@dataclass(frozen=True)
-class Missing:
-    """A field that a check lacks: its name, in words, and what was looked at without finding it."""
-
-    name: str
-    words: str
-    why: str
-    found: str
 
 
 @cache
@@ -164,19 +152,6 @@ def is_asked(
     if "visit" in asked.condition:
         return asked.condition["visit"] in conditions
     return "fact" in asked.condition and facts.get(asked.condition["fact"]) is True
-
-
-def missing_of(required_fields: str, names: Iterable[str]) -> tuple[Missing, ...]:
-    """The same in full: each field in words, by which rule it is asked for, and where it was looked for."""
-    title = required_field_lists()[required_fields].title if required_fields in required_field_lists() else ""
-    return tuple(_missing(record_fields()[name], required_fields, title) for name in names if name in record_fields())
-
-
-def _missing(each: RecordField, required_fields: str, title: str) -> Missing:
-    why = _("%(list)s asks for it") % {"list": title}
-    if each.needed.get(required_fields) == CONDITIONAL and each.condition_words:
-        why = f"{why} {each.condition_words}"
-    return Missing(each.name, each.words, why, _("looked for: %s") % each.how)
 
 
 def asked_of(needs: Mapping[str, str]) -> Iterator[tuple[RecordField, list[str], list[str]]]:

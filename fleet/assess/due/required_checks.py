@@ -14,7 +14,6 @@ from fleet.assess.appliances import with_places
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.models import Appliance, Building, LimitSetAssignment, LimitSetVersion, RequiredCheck
 from fleet.models.appliances import not_gone
-from fleet.models.required_checks import ENDED_BY_HAND
 
 
 def standing_of(appliance: Appliance) -> QuerySet[RequiredCheck]:
@@ -125,7 +124,7 @@ def _without(
     assigned = LimitSetAssignment.objects.filter(
         not_gone(earliest_anywhere, f"{path}__"), **{f"{path}__isnull": False}, until__isnull=True, limit_set__in=rules
     ).annotate(reached=F(path))
-    stands = Q(until__isnull=True) | Q(ended_why__in=(ENDED_BY_HAND, ""))  # no word of why is from before it was kept
+    stands = Q(until__isnull=True) | Q(ended_why=RequiredCheck.Ended.BY_HAND)
     there = RequiredCheck.objects.filter(stands, assignment=OuterRef("id"), appliance=OuterRef("reached"), part=part)
     found = assigned.filter(~Exists(there)).order_by("id", "reached")
     return list(found.values_list("id", "limit_set_id", "reached"))

@@ -4,26 +4,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils.translation import gettext as _
-
+from fleet.coded import Coded, coded
 from fleet.models import Building, OccupierNotice, Revisit, Role, User
 from fleet.models.people import fuel_kind
 
 
-def technician_doubts(revisit: Revisit) -> tuple[str, ...]:
+def technician_doubts(revisit: Revisit) -> tuple[Coded, ...]:
     """Why whoever is named may not be able to do the work on that day, or not know of it; by the register of now."""
     person, day = revisit.technician, revisit.day
     if person is None or day is None:
         return ()
     kind = fuel_kind(revisit.appliance.burns_on(day).name)
-    said = {"name": person.name, "kind": kind, "day": f"{day:%Y-%m-%d}"}
     doubts = []
     if person.role != Role.TECHNICIAN:
-        doubts.append(_("%(name)s is no technician of the register any more.") % said)
+        doubts.append(coded("no_technician", name=person.name))
     if not person.is_qualified(kind, day):
-        doubts.append(_("%(name)s has no qualification for %(kind)s in force on %(day)s.") % said)
+        doubts.append(coded("not_qualified", name=person.name, kind=kind, day=day))
     if person.user and not _sees(person.user, revisit.appliance.building):
-        doubts.append(_("The account of %(name)s may not see this client, so the day is not in their calendar.") % said)
+        doubts.append(coded("not_in_calendar", name=person.name))
     return tuple(doubts)
 
 
@@ -45,16 +43,6 @@ class Together:
     revisits: tuple[Revisit, ...]
     begins: date
     ends: date
-
-    @property
-    def words(self) -> str:
-        said = {"begins": f"{self.begins:%Y-%m-%d}", "ends": f"{self.ends:%Y-%m-%d}"}
-        if len(self.revisits) == 1:
-            one_day, several = _("By itself on %(ends)s."), _("By itself from %(begins)s to %(ends)s.")
-        else:
-            one_day = _("Together on %(ends)s; costs no anniversary.")
-            several = _("Together from %(begins)s to %(ends)s; costs no anniversary.")
-        return (one_day if self.begins == self.ends else several) % said
 
 
 def served_together(revisits: Iterable[Revisit], today: date) -> list[Together]:

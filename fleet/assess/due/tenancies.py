@@ -8,12 +8,12 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _
 
 from fleet.assess.due.calculation import Calculated, calculate
-from fleet.assess.due.deliveries import Asked, as_it_stands, asked_before, differs, with_records
+from fleet.assess.due.deliveries import NOT_ASKED_FOR, Asked, as_it_stands, asked_before, differs, with_records
 from fleet.assess.due.required_checks import with_facts
 from fleet.assess.due.set_rules import tenancy_recipients
+from fleet.coded import coded
 from fleet.models import Appliance, Delivery, LimitSet, RequiredCheck, Tenancy, Visit
 
 Place = tuple[uuid.UUID, uuid.UUID, uuid.UUID]  # tenancy, appliance, limit set
@@ -144,7 +144,7 @@ def delivery_changes(
         if key not in standing:
             tenancy_id, _appliance_id, limit_set_id, recipient = key
             place = {"visit": one.visit, "tenancy_id": tenancy_id, "limit_set_id": limit_set_id}
-            said = {"recipient": recipient, "due": one.due, "words": one.words[:300], "opened_at": now}
+            said = {"recipient": recipient, "due": one.due, "steps": one.steps, "opened_at": now}
             changes.append((Delivery(**place, **said), {}))
     return changes
 
@@ -189,7 +189,7 @@ def _change(delivery: Delivery, tenancy: Tenancy, asked: Asked | None) -> list[C
         return [(delivery, None)]
     if asked and _has_a_newer_one(delivery, asked):
         return []
-    over = _("The tenancy was called off: %s") % tenancy.called_off if tenancy.called_off else ""
+    over = coded("tenancy_called_off", said=tenancy.called_off) if tenancy.called_off else NOT_ASKED_FOR
     values = as_it_stands(delivery, sendings, asked, over)
     return [(delivery, values)] if differs(delivery, values) else []
 

@@ -13,12 +13,12 @@ from fleet.assess.due.record_fields import (
     asked_of,
     declarable,
     lacking,
-    missing_of,
     record_fields,
     required_field_lists,
     required_fields_of,
 )
 from fleet.models import LimitSet, User
+from fleet.presentation.due_dates import missing_of
 
 OF_THE_REGISTER = frozenset({
     "premises_address", "owner_or_agent", "appliance_id", "appliance_location", "rated_input_output",
