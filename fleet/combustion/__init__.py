@@ -6,7 +6,7 @@ measured, `_c` degrees Celsius, `_pa`, `_kw`, `_pct_net` and `_pct_gross` of the
 """
 
 from fleet.combustion.ambient import barometric_pressure_pa, corrected_to_reference
-from fleet.combustion.emissions import air_free, at_reference_o2, co_co2_ratio, mg_per_kwh, nox_from_no
+from fleet.combustion.emissions import air_free, co_co2_ratio, mg_per_kwh, nox_from_no
 from fleet.combustion.figures import derived_figures
 from fleet.combustion.flue_gas import (
     FlueGas,
@@ -24,7 +24,7 @@ from fleet.combustion.fuel_gas import GasProperties, gas_properties
 from fleet.combustion.fuel_rows import AnyFuel, FuelRows
 from fleet.combustion.fuels import FUELS, TEST_GASES, Fuel, fuel_for, hydrogen_blend
 from fleet.combustion.gases import moles_from_volumes
-from fleet.combustion.heat import FlueStates, HeatBalance, HeatFlag, flue_states, heat_balance
+from fleet.combustion.heat import HeatBalance, HeatFlag, heat_balance
 from fleet.combustion.heat_input import heat_input_kw
 from fleet.combustion.humidity import dew_point_c, humidity_ratio, saturation_pressure_pa, saturation_temperature_c
 from fleet.combustion.plausibility import (
@@ -50,7 +50,6 @@ __all__ = [
     "Derived",
     "Doubt",
     "FlueGas",
-    "FlueStates",
     "Fuel",
     "FuelRows",
     "GasProperties",
@@ -61,7 +60,6 @@ __all__ = [
     "Steadiness",
     "air_free",
     "apparent_co2_max_pct",
-    "at_reference_o2",
     "barometric_pressure_pa",
     "co2_pct_from_o2",
     "co2_pct_from_ratio",
@@ -77,7 +75,6 @@ __all__ = [
     "excess_air_ratio_from_o2",
     "figures_with_uncertainty",
     "flue_gas",
-    "flue_states",
     "fuel_for",
     "gas_properties",
     "heat_balance",

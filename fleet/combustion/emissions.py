@@ -5,7 +5,7 @@ from typing import Final, Literal
 from numpy.typing import ArrayLike
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
-from fleet.combustion.flue_gas import O2_AIR_TRADE_PCT, dilution_factor
+from fleet.combustion.flue_gas import dilution_factor
 from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import CO_MASS_G_MOL, NO2_MASS_G_MOL
 from fleet.combustion.heat import KJ_PER_KWH
@@ -28,23 +28,6 @@ def air_free(co_ppm: ArrayLike, o2_pct: ArrayLike) -> Floats:
     """
     o2 = floats(o2_pct)
     return only_where(o2 < O2_TOO_DILUTE_PCT, floats(co_ppm) * dilution_factor(o2))
-
-
-@QUIET
-def at_reference_o2(
-    x: ArrayLike, o2_pct: ArrayLike, reference_o2_pct: ArrayLike, *, o2_air_pct: float = O2_AIR_TRADE_PCT
-) -> Floats:
-    """A dry concentration x, in its own unit, as it would be at a reference O2 [% vol, dry].
-
-    Equation: x (O2air - O2ref) / (O2air - O2). o2_air_pct: 20.9 in North American practice, 21 in 1. BImSchV
-    annex 2 no. 2.2. NaN where O2 is 18 % or more, as in air_free.
-
-    >>> round(float(at_reference_o2(35.2, 0.0, 3.0)), 1)
-    30.1
-    """
-    o2 = floats(o2_pct)
-    scaled = floats(x) * (o2_air_pct - floats(reference_o2_pct)) / (o2_air_pct - o2)
-    return only_where(o2 < O2_TOO_DILUTE_PCT, scaled)
 
 
 @QUIET

@@ -57,11 +57,6 @@ class FlueGas:
         return 100 * self.co2 / self.dry
 
     @property
-    def inert_pct(self) -> Floats:
-        """Nitrogen and argon [% vol, dry]."""
-        return 100 * (self.nitrogen + self.argon) / self.dry
-
-    @property
     def water_pct_wet(self) -> Floats:
         """Water vapour [% vol, wet], nothing condensed."""
         return 100 * (self.water + self.air_water) / self.wet

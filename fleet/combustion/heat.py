@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
-from fleet.combustion.flue_gas import ROUNDING, excess_air_ratio_from_o2, flue_gas
+from fleet.combustion.flue_gas import ROUNDING, flue_gas
 from fleet.combustion.fuel_rows import AnyFuel, FuelRows
 from fleet.combustion.fuels import Fuel
 from fleet.combustion.gases import (
@@ -103,13 +103,6 @@ class HeatBalance(Losses):
         return saturation_temperature_c(self.water_pressure_pa)
 
 
-@dataclass(frozen=True, slots=True)
-class FlueStates(Losses):
-    """Losses and efficiencies, and the air supplied over air needed [-] that they were calculated with."""
-
-    excess_air_ratio: Floats
-
-
 @QUIET
 def heat_balance(
     fuel: AnyFuel,
@@ -143,41 +136,8 @@ def heat_balance(
     shape, rows = _in_one_line(fuel, excess_air_ratio, flue_temp_c, air_temp_c, pressure_pa, humidity_ratio, co_ppm)
     out, water_pa, bound_c = _room(rows.size), np.empty(rows.size), _no_condensate_above_c(rows)
     for at, block in _blocks(rows):
-        _fill(out, at, block, block.given, bound_c, water_pa)
+        _fill(out, at, block, bound_c, water_pa)
     return HeatBalance(**_shaped(out, shape), water_pressure_pa=water_pa.reshape(shape)[()])
-
-
-@QUIET
-def flue_states(
-    fuel: AnyFuel,
-    o2_pct: ArrayLike,
-    flue_temp_c: ArrayLike,
-    air_temp_c: ArrayLike,
-    *,
-    pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
-    humidity_ratio: ArrayLike = 0.0,
-    co_ppm: ArrayLike = 0.0,
-) -> FlueStates:
-    """The heat balance straight from O2 [% vol, dry], for very many states: no array is passed over twice.
-
-    The same figures as heat_balance(fuel, excess_air_ratio_from_o2(fuel, o2_pct), ...), without a dew point.
-
-    >>> from fleet.combustion.fuels import FUELS
-    >>> states = flue_states(FUELS["methane"], [5.0, 5.0], [160.0, 40.0], 20.0)
-    >>> states.efficiency_pct_gross.round(1).tolist(), states.condensate_fraction.round(2).tolist()
-    ([83.7, 94.7], [0.0, 0.56])
-    """
-    shape, rows = _in_one_line(fuel, o2_pct, flue_temp_c, air_temp_c, pressure_pa, humidity_ratio, co_ppm)
-    out, ratio, bound_c = _room(rows.size), np.empty(rows.size), _no_condensate_above_c(rows)
-    for at, block in _blocks(rows):
-        ratio[at] = excess_air_ratio_from_o2(block.fuel, block.given)
-        _fill(out, at, block, ratio[at], bound_c)
-    return FlueStates(**_shaped(out, shape), excess_air_ratio=ratio.reshape(shape)[()])
-
-
-def gas_enthalpy_j_mol(species: str, temp_c: ArrayLike) -> Floats:
-    """Enthalpy of CO2, H2O (vapour), N2, O2 or Ar above 25 °C [J/mol]; KeyError for another species."""
-    return _enthalpy(ENTHALPY[species], floats(temp_c) - HEATING_VALUE_TEMP_C)
 
 
 # ---- what a fuel and a mole of air come down to ----
@@ -255,10 +215,10 @@ def _per_mole_of(fuel: AnyFuel) -> _PerMole:
 
 
 class _Rows(NamedTuple):
-    """What a call was given, in one line; `given` is excess air or O2. The others may be one number for all rows."""
+    """What a call was given, in one line; `ratio` is the excess air. The others may be one number for all rows."""
 
     fuel: AnyFuel
-    given: Floats
+    ratio: Floats
     flue: Floats
     air: Floats
     pressure: Floats
@@ -267,17 +227,17 @@ class _Rows(NamedTuple):
 
     @property
     def size(self) -> int:
-        return self.given.size
+        return self.ratio.size
 
 
 def _in_one_line(fuel: AnyFuel, *values: ArrayLike) -> tuple[tuple[int, ...], _Rows]:
     """The shape that fuel and inputs broadcast to, and the rows of that shape."""
-    given, flue, air, pressure, humidity, co = map(floats, values)
+    ratio, flue, air, pressure, humidity, co = map(floats, values)
     others = [flue, air, floats(only_where(pressure > 0, pressure)), humidity, co]
     of_fuel = [fuel.index] if isinstance(fuel, FuelRows) else []
-    shape = np.broadcast(given, *others, *of_fuel).shape
+    shape = np.broadcast(ratio, *others, *of_fuel).shape
     lines = [each if each.ndim == 0 else _line(each, shape) for each in others]
-    return shape, _Rows(fuel.in_one_line(shape) if isinstance(fuel, FuelRows) else fuel, _line(given, shape), *lines)
+    return shape, _Rows(fuel.in_one_line(shape) if isinstance(fuel, FuelRows) else fuel, _line(ratio, shape), *lines)
 
 
 def _line(values: Floats, shape: tuple[int, ...]) -> Floats:
@@ -310,14 +270,14 @@ def _of(values: Any, at: Any) -> Any:
 # ---- one block ----
 
 
-def _fill(out: Losses, at: slice, block: _Rows, ratio: Floats, bound_c: float, water_pa: Floats | None = None) -> None:
+def _fill(out: Losses, at: slice, block: _Rows, bound_c: float, water_pa: Floats) -> None:
     """Calculate one block and write it where it belongs; heat in percent of net.
 
     bound_c: no row hotter than this condenses; NaN where that can't be told. water_pa: room for the pressure of the
-    water, if asked for. In place where it can be: what is written again is still in the nearest cache.
+    water. In place where it can be: what is written again is still in the nearest cache.
     """
     fuel, flue, air = _per_mole_of(block.fuel), block.flue - HEATING_VALUE_TEMP_C, block.air - HEATING_VALUE_TEMP_C
-    lean = only_where(ratio >= 1 - ROUNDING, ratio)
+    lean = only_where(block.ratio >= 1 - ROUNDING, block.ratio)
     excess = lean - 1
     excess *= fuel.air
     air_in = _enthalpy(DRY_AIR, air)
@@ -346,9 +306,8 @@ def _fill(out: Losses, at: slice, block: _Rows, ratio: Floats, bound_c: float, w
         out.unburnt_loss_pct_net[at] = unburnt
         efficiency -= unburnt
     out.latent_loss_pct_gross[at] = fuel.water * VAPORISATION_KJ_MOL * fuel.gross
-    if water_pa is not None:
-        water = fuel.water + steam
-        water_pa[at] = water / (excess + (fuel.dry + water)) * block.pressure
+    water = fuel.water + steam
+    water_pa[at] = water / (excess + (fuel.dry + water)) * block.pressure
     missing = np.isnan(lean)
     if np.count_nonzero(missing):
         out.unburnt_loss_pct_net[at][missing] = np.nan
@@ -357,7 +316,7 @@ def _fill(out: Losses, at: slice, block: _Rows, ratio: Floats, bound_c: float, w
     for rows in found:
         efficiency[rows] += _condense(out, at, rows, fuel, block, excess, steam)
     np.multiply(efficiency, fuel.net_per_gross, out=out.efficiency_pct_gross[at])
-    _flag(out, at, block, ratio)
+    _flag(out, at, block)
 
 
 def _counts(values: Floats) -> bool:
@@ -394,11 +353,11 @@ def _no_condensate_above_c(rows: _Rows) -> float:
     return highest_dew_point_c(fuels, pressure_pa=pressure_pa, humidity_ratio=humidity_ratio) + BOUND_SLACK_K
 
 
-def _flag(out: Losses, at: slice, block: _Rows, ratio: Floats) -> None:
+def _flag(out: Losses, at: slice, block: _Rows) -> None:
     low, high = ENTHALPY_RANGE_C
     outside = (block.flue < low) | (block.flue > high) | (block.air < low) | (block.air > high)
     odd = (
-        (HeatFlag.RICH, ratio < 1 - ROUNDING),
+        (HeatFlag.RICH, block.ratio < 1 - ROUNDING),
         (HeatFlag.FLUE_BELOW_AIR, block.flue < block.air),
         (HeatFlag.OUTSIDE_ENTHALPY_RANGE, outside),
     )

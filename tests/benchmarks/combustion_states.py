@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from fleet.combustion import FUELS, AnyFuel, FuelRows, doubts, excess_air_ratio_from_o2, flue_states, heat_balance
+from fleet.combustion import FUELS, AnyFuel, FuelRows, doubts, excess_air_ratio_from_o2, heat_balance
 from fleet.combustion.heat import FIGURES
 from tests.benchmarks.form import checked, table
 
@@ -27,7 +27,7 @@ def figures() -> list[dict[str, Any]]:
     gas, rows = FUELS["natural_gas"], FuelRows.of(list(FUELS.values()), rng.integers(0, len(FUELS), STATES))
 
     def many(fuel: AnyFuel) -> float:
-        return STATES / best_s(lambda: flue_states(fuel, o2, flue_c, air_c))
+        return STATES / best_s(lambda: heat_balance(fuel, excess_air_ratio_from_o2(fuel, o2), flue_c, air_c))
 
     def one_by_one(fuel_of: Callable[[int], AnyFuel]) -> float:
         def each() -> None:

@@ -5,11 +5,15 @@ properties.
 import csv
 import re
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 from hypothesis import settings
 from hypothesis import strategies as st
+from numpy.polynomial import polynomial
 
-from fleet.combustion import FUELS, Fuel
+from fleet.combustion import FUELS, AnyFuel, Fuel, HeatBalance, excess_air_ratio_from_o2, heat_balance
+from fleet.combustion.gases import ENTHALPY, HEATING_VALUE_TEMP_C
 
 GOLDEN = Path(__file__).parents[2] / "fixtures" / "golden"
 
@@ -55,3 +59,12 @@ def by_fuel(cases: list[dict[str, str]]) -> list[tuple[Fuel, list[dict[str, str]
     """The cases of each fuel together, so that each group is one array call."""
     names = dict.fromkeys(case["fuel"] for case in cases)
     return [(CASE_FUELS[name], [case for case in cases if case["fuel"] == name]) for name in names]
+
+
+def balance_from_o2(fuel: AnyFuel, o2_pct: Any, flue_c: Any, air_c: Any, **air: Any) -> HeatBalance:
+    return heat_balance(fuel, excess_air_ratio_from_o2(fuel, o2_pct), flue_c, air_c, **air)
+
+
+def enthalpy_j_mol(species: str, temp_c: Any) -> Any:
+    """Enthalpy above 25 °C [J/mol] by numpy's own evaluation of the fitted polynomial."""
+    return polynomial.polyval(np.asarray(temp_c) - HEATING_VALUE_TEMP_C, [0.0, *ENTHALPY[species]])

@@ -3,16 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.combustion import (
-    FUELS,
-    Fuel,
-    air_free,
-    at_reference_o2,
-    co2_pct_from_o2,
-    co_co2_ratio,
-    mg_per_kwh,
-    nox_from_no,
-)
+from fleet.combustion import FUELS, Fuel, air_free, co2_pct_from_o2, co_co2_ratio, mg_per_kwh, nox_from_no
 from fleet.combustion.emissions import O2_TOO_DILUTE_PCT
 from tests.combustion.cases import CASE_FUELS, co_ppm_values, fuels, property_settings
 
@@ -24,7 +15,6 @@ o2_below_limit = st.floats(0.0, 17.999)
 def test_air_free_ends_at_eighteen_percent_o2() -> None:
     assert np.isfinite(air_free(60.0, np.nextafter(O2_TOO_DILUTE_PCT, 0)))
     assert np.isnan(air_free(60.0, [18.0, 18.5, 20.9, 25.0])).all()
-    assert np.isnan(at_reference_o2(60.0, [18.0, 20.9], 3.0)).all()
     assert np.isnan(air_free([np.nan, 60.0], [5.0, np.nan])).all()
 
 
@@ -33,13 +23,6 @@ def test_air_free_ends_at_eighteen_percent_o2() -> None:
 def test_air_free_co_never_falls_as_o2_rises(co_ppm: float, one_o2: float, other_o2: float) -> None:
     low, high = sorted((one_o2, other_o2))
     assert air_free(co_ppm, high) >= air_free(co_ppm, low) >= co_ppm
-
-
-@property_settings
-@given(co_ppm_values, o2_below_limit)
-def test_reference_zero_is_air_free_and_its_own_o2_changes_nothing(co_ppm: float, o2_pct: float) -> None:
-    assert at_reference_o2(co_ppm, o2_pct, 0.0) == pytest.approx(air_free(co_ppm, o2_pct), rel=1e-12)
-    assert at_reference_o2(co_ppm, o2_pct, o2_pct) == pytest.approx(co_ppm, rel=1e-12)
 
 
 def test_ratio_is_blind_to_leaked_air_but_needs_co2() -> None:
@@ -55,11 +38,8 @@ def test_ratio_and_air_free_limits_correspond() -> None:
 
 
 def test_a_class_limit_in_mass_and_in_ppm() -> None:
-    """56 mg/kWh gross of NOx on methane is 35.2 ppm air-free, 30.2 ppm at 3 % O2 (own computation,
-    Cantera).
-    """
+    """56 mg/kWh gross of NOx on methane is 35.2 ppm air-free (own computation, Cantera)."""
     assert mg_per_kwh(FUELS["methane"], 35.2, "NO2", "gross") == pytest.approx(56.0, abs=0.1)
-    assert at_reference_o2(35.2, 0.0, 3.0, o2_air_pct=20.946) == pytest.approx(30.2, abs=0.1)
 
 
 @property_settings

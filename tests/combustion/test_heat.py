@@ -10,16 +10,14 @@ from fleet.combustion import (
     Fuel,
     HeatFlag,
     dew_point_c,
-    excess_air_ratio_from_o2,
     flue_gas,
-    flue_states,
     heat_balance,
     humidity_ratio,
     regulation_loss,
 )
 from fleet.combustion.gases import AIR
-from fleet.combustion.heat import BLOCK, FEW, FIGURES, gas_enthalpy_j_mol
-from tests.combustion.cases import co_ppm_values, fuels, lean_ratios, property_settings
+from fleet.combustion.heat import BLOCK, FEW, FIGURES
+from tests.combustion.cases import balance_from_o2, co_ppm_values, enthalpy_j_mol, fuels, lean_ratios, property_settings
 
 METHANE = FUELS["methane"]
 flue_temps_c = st.floats(25.0, 300.0)
@@ -41,7 +39,7 @@ def test_more_air_never_saves_heat_where_the_flue_is_hotter(
     fuel: Fuel, o2_pct: float, more: float, air_c: float, rise_k: float
 ) -> None:
     """Condensing or not; in between, more air also keeps water from condensing."""
-    leaner, richer = (flue_states(fuel, o2, air_c + rise_k, air_c) for o2 in (o2_pct + more, o2_pct))
+    leaner, richer = (balance_from_o2(fuel, o2, air_c + rise_k, air_c) for o2 in (o2_pct + more, o2_pct))
     assert leaner.sensible_loss_pct_net > richer.sensible_loss_pct_net
     assert leaner.condensate_fraction <= richer.condensate_fraction
     assert leaner.efficiency_pct_net < richer.efficiency_pct_net
@@ -124,7 +122,7 @@ def test_the_sensible_loss_is_what_each_gas_carries_away(
         "O2": gas.oxygen,
         "Ar": gas.argon,
     }
-    lost_j = sum(n * (gas_enthalpy_j_mol(key, flue_c) - gas_enthalpy_j_mol(key, air_c)) for key, n in moles.items())
+    lost_j = sum(n * (enthalpy_j_mol(key, flue_c) - enthalpy_j_mol(key, air_c)) for key, n in moles.items())
     balance = heat_balance(fuel, ratio, flue_c, air_c, humidity_ratio=humidity)
     assert balance.sensible_loss_pct_net == pytest.approx(lost_j / 10 / fuel.lhv_kj_mol, rel=1e-9, abs=1e-9)
 
@@ -136,30 +134,17 @@ def test_the_efficiency_is_the_first_law(fuel: Fuel, ratio: float, flue_c: float
     gas = flue_gas(fuel, ratio)
     leaving = {"CO2": gas.co2 + gas.so2, "H2O": gas.water, "N2": gas.nitrogen, "O2": gas.oxygen, "Ar": gas.argon}
     brought_j = fuel.heat_capacity_j_mol_k * (air_c - 25.0) + sum(
-        ratio * fuel.air_demand * share * gas_enthalpy_j_mol(key, air_c) for key, share in AIR.items()
+        ratio * fuel.air_demand * share * enthalpy_j_mol(key, air_c) for key, share in AIR.items()
     )
-    taken_j = sum(n * gas_enthalpy_j_mol(key, flue_c) for key, n in leaving.items())
+    taken_j = sum(n * enthalpy_j_mol(key, flue_c) for key, n in leaving.items())
     useful = fuel.lhv_kj_mol + (brought_j - taken_j) / 1000
     balance = heat_balance(fuel, ratio, flue_c, air_c)
     assert balance.efficiency_pct_net == pytest.approx(100 * useful / fuel.lhv_kj_mol, rel=1e-12)
 
 
-@property_settings
-@given(fuels, st.floats(0.0, 20.0), flue_temps_c, air_temps_c, st.floats(0.0, 0.03), co_ppm_values)
-def test_states_from_o2_are_the_balance_at_that_excess_air(
-    fuel: Fuel, o2_pct: float, flue_c: float, air_c: float, humidity: float, co_ppm: float
-) -> None:
-    air = {"humidity_ratio": humidity, "co_ppm": co_ppm, "pressure_pa": 90_000.0}
-    states = flue_states(fuel, o2_pct, flue_c, air_c, **air)
-    balance = heat_balance(fuel, excess_air_ratio_from_o2(fuel, o2_pct), flue_c, air_c, **air)
-    assert states.excess_air_ratio == excess_air_ratio_from_o2(fuel, o2_pct)
-    for name in FIGURES:
-        assert getattr(states, name) == getattr(balance, name), name
-
-
-def test_states_end_where_o2_says_nothing() -> None:
-    states = flue_states(METHANE, [-0.1, 20.946, 25.0, np.nan], 150.0, 20.0)
-    assert np.isnan([states.excess_air_ratio, states.efficiency_pct_gross, states.unburnt_loss_pct_net]).all()
+def test_a_balance_ends_where_o2_says_nothing() -> None:
+    states = balance_from_o2(METHANE, [-0.1, 20.946, 25.0, np.nan], 150.0, 20.0)
+    assert np.isnan([states.efficiency_pct_gross, states.unburnt_loss_pct_net]).all()
     assert states.flags.tolist() == [0, 0, 0, 0]
 
 
@@ -206,7 +191,7 @@ def test_inputs_are_left_as_they_were() -> None:
     rows = many_rows()
     before = {name: values.copy() for name, values in rows.items()}
     heat_balance(METHANE, *(rows[name] for name in ("ratio", "flue_c", "air_c")), co_ppm=rows["co_ppm"])
-    flue_states(METHANE, *(rows[name] for name in ("ratio", "flue_c", "air_c")), pressure_pa=rows["pressure_pa"])
+    balance_from_o2(METHANE, *(rows[name] for name in ("ratio", "flue_c", "air_c")), pressure_pa=rows["pressure_pa"])
     assert all(np.array_equal(before[name], rows[name], equal_nan=True) for name in rows)
 
 
@@ -218,7 +203,7 @@ def test_enthalpy_at_100_c_agrees_with_another_set_of_coefficients() -> None:
     """GRI-Mech 3.0 low-temperature coefficients of CO2, from memory: 2905.2 J/mol from 25 to 100 °C."""
     a = (2.35677352, 8.98459677e-3, -7.12356269e-6, 2.45919022e-9, -1.43699548e-13)
     expected = 8.314462618 * sum(c * (373.15**n - 298.15**n) / n for n, c in enumerate(a, start=1))
-    assert gas_enthalpy_j_mol("CO2", 100.0) == pytest.approx(expected, abs=0.5)
+    assert enthalpy_j_mol("CO2", 100.0) == pytest.approx(expected, abs=0.5)
 
 
 def test_flags_say_what_is_odd() -> None:
@@ -277,7 +262,7 @@ def test_condensing_figures_by_hand() -> None:
     assert balance.latent_loss_pct_gross == pytest.approx(100 * (2 - liquid) * 44.004 / 890.58, rel=1e-4)
     assert balance.water_pressure_pa == pytest.approx(101_325 * 2 / (dry + 2), rel=1e-9)
     # Heat of the condensate: 44.004 at 25 °C, and 15 K of what steam holds less than water.
-    steam = float(gas_enthalpy_j_mol("H2O", 40.0)) / 1000
+    steam = float(enthalpy_j_mol("H2O", 40.0)) / 1000
     given_back = liquid * (44.004 + steam - 0.07533 * 15)
     dried = heat_balance(METHANE, 1.4, 40.0, 20.0, pressure_pa=5000.0)
     assert dried.condensate_fraction == 0

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.combustion import FUELS, air_free, at_reference_o2, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
+from fleet.combustion import FUELS, air_free, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
 from fleet.limits import Row, Verdict, evaluate
 from fleet.limits.evaluate import where
 from fleet.presentation.verdicts import verdict_sentence
@@ -61,7 +61,7 @@ def test_a_co2_above_the_fuels_maximum_belongs_to_no_o2():
 def test_a_limit_at_reference_o2_is_judged_there_in_its_own_unit(o2_pct, co_ppm):
     rows = one_limit_set(basis="dry @3% O2", unit="mg/m3")
     (verdict,) = judged(rows, reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm))
-    assert verdict.value == pytest.approx(1.25 * float(at_reference_o2(co_ppm, o2_pct, 3.0)), rel=1e-9)
+    assert verdict.value == pytest.approx(1.25 * co_ppm * (20.9 - 3.0) / (20.9 - o2_pct), rel=1e-9)
 
 
 def test_german_texts_undilute_with_21_percent():
