@@ -4,17 +4,21 @@ from datetime import date, datetime
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
-from fleet.assess.statements import Line
-from fleet.models import Analyser, Appliance, Person, Question, User, Visit
+from fleet.assess.statements import Line, Statement
+from fleet.errors import FleetError
+from fleet.models import Analyser, Appliance, LimitSet, LimitSetVersion, OutOfUse, Person, Question, User, Visit
 from fleet.models.register import new_id
 from fleet.presentation.revisits import attempt_words
 from fleet.queries.statements import statement_for
 from fleet.services.no_access import record_no_access
 from fleet.services.register import add_calibration
 from fleet.services.required_checks import add_required_check
-from tests.cast import NOON, make_appliance, measured, store, visit_body
+from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
 from tests.limits.cast import make_verdict
+from tests.models.rows import made
 
 TODAY = date(2026, 3, 5)
 BY_AGE_OF_FLUE = {"type": "max_months", "months": 24, "variants": [{"select": {"age_of_flue_ge": 10}, "months": 12}]}
@@ -217,3 +221,133 @@ def test_an_attempt_is_of_its_own_appliance(boiler: Appliance, technician: User,
     period = {"begins": date(2026, 1, 1), "ends": date(2026, 12, 31)}
     lines = statement_for(manager, building_id=boiler.building_id, **period, today=TODAY).lines
     assert {each.appliance: len(each.attempts) for each in lines} == {boiler: 0, other: 1}
+
+
+# ---- what is asked for, and of which appliances ----
+
+
+@pytest.mark.parametrize(
+    ("asked", "field"),
+    [
+        ({"begins": date(2026, 3, 2), "ends": date(2026, 3, 1), "client_id": "ours"}, "ends"),
+        ({}, "client"),
+        ({"client_id": "ours", "building_id": "ours"}, "client"),
+    ],
+)
+def test_a_period_or_a_place_that_is_none_is_refused_by_its_field(
+    boiler: Appliance, manager: User, asked: dict[str, Any], field: str
+) -> None:
+    places = {"client_id": boiler.building.client_id, "building_id": boiler.building_id}
+    asked = {name: places.get(name, value) for name, value in asked.items()}
+    with pytest.raises(FleetError) as refused:
+        statement_for(manager, **{"begins": TODAY, "ends": TODAY, "today": TODAY} | asked)
+    assert (refused.value.code, list(refused.value.details["errors"])) == ("invalid", [field])
+
+
+def period_of(appliance: Appliance, viewer: User, begins: date, ends: date) -> Statement:
+    return statement_for(viewer, client_id=appliance.building.client_id, begins=begins, ends=ends, today=TODAY)
+
+
+@pytest.mark.parametrize(
+    ("came", "left", "is_in"),
+    [
+        ("2026-03-31", None, True),
+        ("2026-04-01", None, False),
+        ("2020-01-01", "2026-03-01", True),
+        ("2020-01-01", "2026-02-28", False),
+    ],
+)
+def test_in_service_on_one_day_of_the_period_is_in_the_statement(
+    boiler: Appliance, manager: User, came: str, left: str | None, is_in: bool
+) -> None:
+    ends = {"in_service_to": left and date.fromisoformat(left)}
+    Appliance.objects.filter(id=boiler.id).update(in_service_from=date.fromisoformat(came), **ends)
+    lines = period_of(boiler, manager, date(2026, 3, 1), date(2026, 3, 31)).lines
+    assert [each.appliance for each in lines] == [boiler] * is_in
+
+
+def test_lines_stand_by_building_and_name_and_a_building_s_are_its_own(boiler: Appliance, manager: User) -> None:
+    other = make_building(boiler.building.client, "Alder House")
+    second, third = (make_appliance(place, None, name) for place, name in ((other, "Z"), (boiler.building, "A")))
+    assert [each.appliance for each in period_of(boiler, manager, TODAY, TODAY).lines] == [second, third, boiler]
+    alone = statement_for(manager, building_id=other.id, begins=TODAY, ends=TODAY, today=TODAY)
+    assert ([each.appliance for each in alone.lines], alone.building) == ([second], other)
+    assert alone.client == boiler.building.client
+
+
+def test_visits_of_the_period_are_counted_and_the_newest_up_to_its_end_is_the_last(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    made_on = {day: store(visit_body(boiler, person, analyser, day=day), technician)
+               for day in ("2024-05-01", "2025-02-03", "2025-11-04", "2026-02-05")}  # fmt: skip
+    untested = visit_body(boiler, person, analyser, day="2025-12-01") | {"outcome": "not_tested"}
+    store(untested | {"outcome_reason": "no gas", "readings": [], "work": []}, technician)
+    line = line_of(boiler, manager, "2025-01-01", "2025-12-31")
+    # An attempt that tested nothing is no record of a test.
+    assert (line.last, line.visits_in_period) == (made_on["2025-11-04"], 2)
+    assert line_of(boiler, manager, "2024-01-01", "2024-04-30").last is None
+
+
+def test_days_out_of_use_are_those_of_the_period_up_to_the_day_before_the_restart(
+    boiler: Appliance, manager: User
+) -> None:
+    for begins, ends in (("2025-12-01", "2026-01-10"), ("2026-02-01", "2026-02-01"), ("2026-03-01", None)):
+        made(OutOfUse, appliance=boiler, begins=date.fromisoformat(begins), ends=ends and date.fromisoformat(ends))
+    line = line_of(boiler, manager, "2026-01-01", "2026-03-31")
+    # Known up to 5 March; the middle one was started again on the very day.
+    assert line.idle == ((date(2026, 1, 1), date(2026, 1, 9)), (date(2026, 3, 1), date(2026, 3, 5)))
+    assert not line.idle_throughout
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "throughout"),
+    [("2026-01-01", None, True), ("2025-06-01", "2026-03-06", True), ("2026-01-02", None, False)],
+)
+def test_one_that_stood_still_throughout_lacks_no_record(
+    boiler: Appliance, manager: User, begins: str, ends: str | None, throughout: bool
+) -> None:
+    made(OutOfUse, appliance=boiler, begins=date.fromisoformat(begins), ends=ends and date.fromisoformat(ends))
+    statement = period_of(boiler, manager, date(2026, 1, 1), date(2026, 12, 31))
+    assert statement.lines[0].idle_throughout is throughout
+    assert len(statement.without_record) == (not throughout)
+
+
+def test_a_version_is_reviewed_where_a_later_one_of_the_same_content_was(
+    body: dict[str, Any], boiler: Appliance, technician: User, manager: User
+) -> None:
+    visit = store(body, technician)
+    said = [_verdict("within", set_name="Ours", set_version="1"), _verdict("within", set_name="Ours", set_version="2")]
+    visit.judgement.verdicts = {"verdicts": said}
+    visit.judgement.save()
+    limit_set = made(LimitSet, name="Ours")
+    for number, content, by in ((1, {"a": 1}, ""), (2, {"a": 2}, ""), (3, {"a": 1}, "R. Viewer")):
+        made(LimitSetVersion, limit_set=limit_set, number=number, content=content, reviewed_by=by)
+    statement = period_of(boiler, manager, TODAY, TODAY)
+    assert [(each.version, each.reviewed, each.on_paper) for each in statement.lines[0].outcomes] == [
+        ("1", True, "within"),
+        ("2", False, "withheld"),
+    ]
+    assert statement.unreviewed == ("Ours v2",)
+    assert statement.lines[0].outcome == (
+        "withheld" if visit.judgement.outcome == "within" else visit.judgement.outcome
+    )
+
+
+def test_more_appliances_take_no_more_statements(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
+) -> None:
+    def statements() -> int:
+        with CaptureQueriesContext(connection) as asked:
+            assert period_of(boiler, manager, date(2026, 1, 1), date(2026, 12, 31)).lines
+        return len(asked)
+
+    def another() -> None:
+        appliance = make_appliance(boiler.building, boiler.sheet, "Boiler 2")
+        yearly(appliance, manager, "2025-06-01")
+        store(visit_body(appliance, person, analyser), technician)
+
+    another()
+    few = statements()
+    another()
+    another()
+    assert statements() == few

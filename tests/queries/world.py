@@ -8,6 +8,7 @@ from typing import Any
 from fleet.models import (
     Alert,
     Appliance,
+    Attendance,
     Building,
     CalendarLink,
     Client,
@@ -39,7 +40,7 @@ from fleet.models import (
 )
 from fleet.models.register import new_id
 from tests.cast import make_user
-from tests.models.rows import DAY, MOMENT, made
+from tests.models.rows import DAY, made
 
 YESTERDAY, NEXT_WEEK = DAY - timedelta(days=1), DAY + timedelta(days=7)
 
@@ -51,7 +52,8 @@ def place_of(name: str, sheet: Any, person: Person) -> SimpleNamespace:
     appliance = made(Appliance, building=building, name=f"{name} boiler", sheet=sheet)
     of = {"appliance": appliance}
     record = made(Record, kind="visit", subject=new_id())
-    visit = made(Visit, **of, id=record.subject, record=record, local_date=YESTERDAY)
+    attendance = made(Attendance, building=building)
+    visit = made(Visit, **of, id=record.subject, record=record, attendance=attendance, local_date=YESTERDAY)
     made(Judgement, visit=visit, card={}, derived=[], verdicts={"verdicts": []})
     flag = made(Flag, **of, visit=visit, kind="outside_a_limit", sentence="", figures={})
     no_access = made(NoAccess, **of)
@@ -125,6 +127,3 @@ def make_world(sheet: Any) -> World:
             viewers[user.username] = user
     made(Webhook, name="whole installation", client=None, switched_off_why="nobody answered")
     return World(ours, theirs, others, viewers)
-
-
-__all__ = ["MOMENT", "World", "make_world"]
