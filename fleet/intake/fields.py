@@ -6,10 +6,11 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.utils.dateparse import parse_date, parse_datetime
+from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
 from fleet.intake.errors import NON_FIELD
+from fleet.predicates import day_in
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
 from fleet.refusal_words import with_given
 from fleet.units import convert
@@ -128,10 +129,7 @@ class MomentOrDay(Moment):
 
 def read_day(text: str) -> date:
     """The calendar day in `text`. Raises ValidationError saying what is allowed."""
-    try:
-        day = parse_date(text)
-    except ValueError:
-        day = None
+    day = day_in(text)
     if day is None:
         raise serializers.ValidationError(f"is {_shown(text)}; it must be a day such as 2026-03-02")
     _check_year(day, text)
