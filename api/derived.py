@@ -1,9 +1,12 @@
 """What was derived from a reading, as numbers whose names end in their unit, each with the basis it rests on."""
 
+from dataclasses import asdict
 from typing import Any
 
 from rest_framework import serializers
 
+from fleet.combustion import Doubt
+from fleet.models.judgements import Derived, SeriesSteadiness
 from fleet.presentation.diagnoses import doubt_words
 from fleet.presentation.reading_figures import loss_words
 
@@ -46,8 +49,13 @@ Figures = type(
 class DoubtField(serializers.DictField):
     """Code, figures, whether it makes the reading invalid, and a sentence for people."""
 
-    def to_representation(self, value: dict[str, Any]) -> dict[str, Any]:
-        return value | {"sentence": doubt_words(value)}
+    def to_representation(self, value: Doubt) -> dict[str, Any]:
+        return asdict(value) | {"sentence": doubt_words(value)}
+
+
+class SteadinessField(serializers.DictField):
+    def to_representation(self, value: SeriesSteadiness) -> dict[str, Any]:
+        return value.as_json()
 
 
 class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are the table above
@@ -61,23 +69,19 @@ class DerivedOut(Figures):  # type: ignore[misc, valid-type]  # its fields are t
     qualifiers = serializers.DictField(
         child=serializers.CharField(), help_text="More than or less than, carried from what was read; else it is =."
     )
-    steadiness = serializers.DictField(
+    steadiness = SteadinessField(
         allow_null=True, help_text="From the series, by quantity: mean, its standard uncertainty, why not steady."
     )
     doubts = serializers.ListField(child=DoubtField())
     invalid = serializers.BooleanField()
 
-    def to_representation(self, derived: dict[str, Any]) -> dict[str, Any]:
-        """A judgement made before a figure was known has none of it."""
-        empty = dict.fromkeys(FIGURES) | {"uncertainties": {}, "qualifiers": {}, "steadiness": None}
-        shown: dict[str, Any] = super().to_representation(empty | derived)
-        return shown
-
-    def get_basis(self, derived: dict[str, Any]) -> dict[str, str]:
+    def get_basis(self, derived: Derived) -> dict[str, str]:
         """In words, for each figure that could be told."""
-        words = _BASIS | {name: _DERIVED[name] for name in _DERIVED if derived[f"{name.removesuffix('_pct')}_derived"]}
-        if derived.get("nox_estimated"):
+        words = _BASIS | {
+            name: _DERIVED[name] for name in _DERIVED if getattr(derived, f"{name.removesuffix('_pct')}_derived")
+        }
+        if derived.nox_estimated:
             words |= {name: f"{words[name]}; {_FROM_NO}" for name in words if name.startswith("nox_")}
-        if derived["flue_loss_coefficients"]:
-            words["flue_loss_pct"] = f"by {loss_words(derived['flue_loss_coefficients'])}"
-        return {name: said for name, said in words.items() if derived.get(name) is not None}
+        if derived.flue_loss_coefficients:
+            words["flue_loss_pct"] = f"by {loss_words(derived.flue_loss_coefficients)}"
+        return {name: said for name, said in words.items() if getattr(derived, name) is not None}

@@ -179,7 +179,7 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
         "ratio, efficiencies, loss and CO/CO₂ are worked out too. Gases dry. Efficiency net: of the net heating value; "
         "gross: of the gross one; by enthalpy."
     )
-    losses = sorted({each.derived["flue_loss_coefficients"] or "" for each in facts.readings} - {""})
+    losses = sorted({each.derived.flue_loss_coefficients or "" for each in facts.readings} - {""})
     for name in losses:
         yield _("Loss: by %s, on the net heating value.") % loss_words(name)
     yield _("Sensible, latent and unburnt losses, condensation and efficiencies by enthalpy; mg/kWh of the heat input.")
@@ -192,9 +192,9 @@ def _figure_notes(facts: VisitFacts) -> Iterator[str]:
     for also, numbers in _gathered((also_read(each), each.reading.number) for each in facts.readings):
         yield _("%(readings)s, also read: %(also)s.") % {"readings": _named(numbers), "also": also}
     for (sentence, makes_invalid), numbers in _gathered(
-        ((doubt_words(doubt), doubt["makes_invalid"]), each.reading.number)
+        ((doubt_words(doubt), doubt.makes_invalid), each.reading.number)
         for each in facts.readings
-        for doubt in each.derived["doubts"]
+        for doubt in each.derived.doubts
     ):
         shown = {"readings": _named(numbers), "sentence": chemical(sentence)}
         yield (_("Invalid: %(readings)s: %(sentence)s") if makes_invalid else _("%(readings)s: %(sentence)s")) % shown

@@ -7,7 +7,7 @@ because leaked air moves both along the line they share; nothing here claims to.
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntFlag
 from types import MappingProxyType
 from typing import Any, Final, Literal
@@ -77,14 +77,14 @@ class Doubt:
 
     code: name of the ReadingFlag in lower case. figures: what fired it, names end in units. makes_invalid: whether
     the reading may still explain or clear anything.
-    fuel: key in FUELS of the fuel that a misfitting pair belongs to; None where none of ours does, or where
-    the doubt isn't about the fuel.
+    named: what its words name beside the figures; of a misfitting pair "fuel", the key in FUELS of that which it
+    belongs to, where one of ours does.
     """
 
     code: str
     figures: Mapping[str, float]
     makes_invalid: bool
-    fuel: str | None = None
+    named: Mapping[str, str] = field(default_factory=dict)
 
 
 # ---- flags ----
@@ -269,7 +269,7 @@ def _doubt(flag: ReadingFlag, fuel: Fuel, *reading: float) -> Doubt:
         code=str(flag.name).lower(),
         figures=figures,
         makes_invalid=bool(flag.value & INVALIDATING),
-        fuel=fitting.name if fitting else None,
+        named={"fuel": fitting.name} if fitting else {},
     )
 
 

@@ -61,7 +61,8 @@ class Criterion:
 
 @dataclass(frozen=True, slots=True)
 class Steadiness:
-    """One quantity over the window; figures are NaN where there are too few samples or some were over range.
+    """One quantity over the window; figures are NaN, or None as kept, where there are too few samples or some were over
+    range.
 
     steady: True; False where the criterion isn't met yet; None where the series can't tell.
     mean: of the window. u: standard uncertainty of that mean from its scatter alone; what the analyser states
@@ -71,12 +72,12 @@ class Steadiness:
     """
 
     steady: bool | None
-    mean: float
-    u: float
+    mean: float | None
+    u: float | None
     n: int
-    window_s: float
-    slope_per_min: float
-    range: float
+    window_s: float | None
+    slope_per_min: float | None
+    range: float | None
     reason: Coded | None
 
 

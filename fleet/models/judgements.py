@@ -1,11 +1,109 @@
 """What a visit's readings mean: a cache that names every version it was made with."""
 
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
 from functools import cached_property
+from typing import Any
 
 from django.db import models
 
+from fleet.combustion import Doubt, Steadiness
 from fleet.limits import Card, Verdict
 from fleet.models.register import new_id
+
+
+@dataclass(frozen=True)
+class SeriesSteadiness:
+    """Whether a logged series had come to rest: `overall` for target and CO, `of` by quantity; None: it can't tell."""
+
+    overall: bool | None
+    of: Mapping[str, Steadiness]
+
+    @classmethod
+    def of_json(cls, told: Mapping[str, Any]) -> "SeriesSteadiness":
+        of = {name: Steadiness(**each) for name, each in told.items() if name != "overall"}
+        return cls(told["overall"], of)
+
+    def as_json(self) -> dict[str, Any]:
+        return {name: asdict(each) for name, each in self.of.items()} | {"overall": self.overall}
+
+
+@dataclass(frozen=True, init=False)
+class Derived:
+    """What a reading means; names, units and bases as in `combustion.figures`, None where it can't be told.
+
+    input_share_pct : of the sheet's rated input.    uncertainties : the standard uncertainty of each figure from the
+    analyser's accuracy while it is in calibration.    qualifiers : carried from what was read, where not "=".
+    flue_loss_coefficients : the regulation's by which the loss was worked out, beside the engineering figures.
+    invalid : a doubt takes away what was derived.
+    """
+
+    number: int
+    uncertainties: Mapping[str, float | None]
+    qualifiers: Mapping[str, str]
+    doubts: Sequence[Doubt]
+    steadiness: SeriesSteadiness | None = None
+    invalid: bool = False
+    o2_derived: bool = False
+    co2_derived: bool = False
+    nox_estimated: bool = False
+    flue_loss_coefficients: str | None = None
+    input_share_pct: float | None = None
+    o2_pct: float | None = None
+    co2_pct: float | None = None
+    excess_air_ratio: float | None = None
+    dilution_factor: float | None = None
+    co_ppm_air_free: float | None = None
+    nox_ppm_air_free: float | None = None
+    co_co2_ratio: float | None = None
+    co_mg_per_kwh_net: float | None = None
+    co_mg_per_kwh_gross: float | None = None
+    nox_mg_per_kwh_net: float | None = None
+    nox_mg_per_kwh_gross: float | None = None
+    sensible_loss_pct_net: float | None = None
+    latent_loss_pct_gross: float | None = None
+    unburnt_loss_pct_net: float | None = None
+    flue_loss_pct: float | None = None
+    efficiency_pct_net: float | None = None
+    efficiency_pct_gross: float | None = None
+    condensate_fraction: float | None = None
+    condensate_kg_per_kwh_gross: float | None = None
+    dew_point_c: float | None = None
+    input_kw_gross: float | None = None
+    input_kw_net: float | None = None
+
+    def __init__(self, given: Mapping[str, Any]) -> None:
+        """By the fields' names; a judgement made before a figure was known has none of it."""
+        vars(self).update({"uncertainties": {}, "qualifiers": {}, "doubts": (), **given})
+
+    @property
+    def condensed_pct(self) -> float | None:
+        return None if self.condensate_fraction is None else 100 * self.condensate_fraction
+
+    @classmethod
+    def of_json(cls, told: Mapping[str, Any]) -> "Derived":
+        shown = told.get("steadiness")
+        parts = {"steadiness": shown and SeriesSteadiness.of_json(shown)}
+        return cls({**told, **parts, "doubts": tuple(Doubt(**each) for each in told.get("doubts", ()))})
+
+    def as_json(self) -> dict[str, Any]:
+        shown = self.steadiness and self.steadiness.as_json()
+        return vars(self) | {"steadiness": shown, "doubts": [asdict(each) for each in self.doubts]}
+
+
+@dataclass(frozen=True)
+class TurnedOut:
+    """How a visit turned out, over all limits: as it was left, and as it was `found`.
+
+    open_ends : what keeps it from being called within, as label and rate (empty where it is of no rate).
+    stop, stop_as_left : something that ends the firing was outside at all, and stands so.
+    """
+
+    outcome: str
+    found: str
+    open_ends: Sequence[Sequence[str]]
+    stop: bool
+    stop_as_left: bool
 
 
 class Judgement(models.Model):
@@ -33,6 +131,15 @@ class Judgement(models.Model):
     def table(self) -> Card:
         """The card, by its fields."""
         return Card.of_json(self.card)
+
+    @cached_property
+    def figures(self) -> dict[int, Derived]:
+        """What was derived, by the reading's number."""
+        return {each["number"]: Derived.of_json(each) for each in self.derived}
+
+    @cached_property
+    def turned_out(self) -> TurnedOut:
+        return TurnedOut(**{each.name: self.verdicts[each.name] for each in fields(TurnedOut)})
 
     @cached_property
     def said(self) -> tuple[Verdict, ...]:

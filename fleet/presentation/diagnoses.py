@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.assess.judging.diagnosing import patterns
+from fleet.combustion import Doubt
 from fleet.limits import Diagnosis as Suggestion
 from fleet.models import Diagnosis, Visit
 from fleet.numerals import MINUS, figure
@@ -105,16 +106,16 @@ def checks_of(diagnosis: Diagnosed) -> list[str]:
     return [_(each) for each in _row(diagnosis.pattern)["checks"]]
 
 
-def doubt_words(doubt: Mapping[str, Any]) -> str:
+def doubt_words(doubt: Doubt) -> str:
     """A doubt of a reading: one that a pattern found is said by its words."""
-    code, figures = doubt["code"], doubt["figures"]
+    code, figures = doubt.code, doubt.figures
     if code.startswith(PATTERN):
-        return sentence_of(_row(code.removeprefix(PATTERN).upper()), figures, doubt["named"])
+        return sentence_of(_row(code.removeprefix(PATTERN).upper()), figures, doubt.named)
     shown = {name: NONE if value is None else figure(value, DOUBT_DECIMALS[name]) for name, value in figures.items()}
     said = str(DOUBTS[code]) % shown
     if code != "pair_misfits_fuel" or figures["o2_pct"] is None:
         return said
-    fuel = doubt["named"].get("fuel")
+    fuel = doubt.named.get("fuel")
     return f"{said} {_('The pair would fit %s.') % fuel_words(fuel) if fuel else _('The pair fits no fuel of ours.')}"
 
 

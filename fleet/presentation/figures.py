@@ -1,11 +1,11 @@
 """Figures and units as pages, paper and sentences show them: the one way a number is written, and a chance."""
 
 import math
-from collections.abc import Mapping
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
+from fleet.models.judgements import Derived
 from fleet.numerals import MOST_DECIMALS, decimals_shown, figure, figure_apart, limit_figure
 from fleet.quantities import READING_QUANTITIES, Quantity, column_unit
 from fleet.units import convert
@@ -58,9 +58,9 @@ DERIVED_DECIMALS = {
 }
 
 
-def derived(figures: Mapping[str, float | None], name: str) -> str:
+def derived(figures: Derived, name: str) -> str:
     """A derived figure by its name, or a dash."""
-    value = figures.get(name)
+    value = getattr(figures, name)
     return NONE if value is None else figure(value, DERIVED_DECIMALS[name])
 
 

@@ -1,12 +1,11 @@
 """Readings as tables of figures: as read and worked out, how far to trust them, and what else was read, in words."""
 
-from collections.abc import Iterable, Iterator
-from typing import Any
+from collections.abc import Iterable
 
 from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
-from fleet.combustion import LOSS_COEFFICIENTS
+from fleet.combustion import LOSS_COEFFICIENTS, Steadiness
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day
 from fleet.presentation.figures import NONE, decimals_for, derived, figure, read_figure, read_with_unit
@@ -80,7 +79,7 @@ def figures_row(each: ReadingFacts) -> list[str]:
         for name in TABLED
     }
     for gas in ("o2", "co2"):
-        if found[f"{gas}_derived"] and found[f"{gas}_pct"] is not None:
+        if getattr(found, f"{gas}_derived") and getattr(found, f"{gas}_pct") is not None:
             read[gas] = f"{derived(found, f'{gas}_pct')}*"
     air_free = derived(found, "co_ppm_air_free")
     return [
@@ -113,10 +112,10 @@ def taken_words(each: ReadingFacts, facts: VisitFacts) -> str:
 def steadiness_words(each: ReadingFacts) -> str:
     known = {"steady": _("steady"), "not_steady": _("NOT steady"), "not_shown": _("not shown")}
     words = known.get(each.reading.steadiness, each.reading.steadiness)
-    series = each.derived.get("steadiness")
-    if series and series["overall"] is not None:
-        words = _("steady, logged") if series["overall"] else _("NOT steady, logged")
-    return _("%s, invalid") % words if each.derived["invalid"] else words
+    series = each.derived.steadiness
+    if series and series.overall is not None:
+        words = _("steady, logged") if series.overall else _("NOT steady, logged")
+    return _("%s, invalid") % words if each.derived.invalid else words
 
 
 def also_read(each: ReadingFacts) -> str:
@@ -137,7 +136,7 @@ def also_read(each: ReadingFacts) -> str:
 
 
 def _timed_input(each: ReadingFacts) -> str:
-    if each.derived["input_kw_gross"] is None:
+    if each.derived.input_kw_gross is None:
         return ""
     shown = {name: derived(each.derived, f"input_kw_{name}") for name in ("net", "gross")}
     return _("timed input %(net)s kW net, %(gross)s kW gross") % shown
@@ -188,35 +187,28 @@ def worked_head() -> list[str]:
 
 def worked_row(each: ReadingFacts) -> list[str]:
     """The figures of one reading in the head's order without the first column, "more than" and "less than" carried."""
-    found = each.derived | {"condensed_pct": _percent(each.derived.get("condensate_fraction"))}
-    carried = found.get("qualifiers", {})
-    shown = [_signed(derived(found, name), carried.get(name, "=")) for name in WORKED_OUT]
+    found = each.derived
+    shown = [_signed(derived(found, name), found.qualifiers.get(name, "=")) for name in WORKED_OUT]
     # An estimate from NO alone carries a mark, as a gas does that was worked out from the other.
-    estimated = found.get("nox_estimated", False)
     marked = [
         f"{each}*" if name.startswith("nox_") and each != NONE else each
         for name, each in zip(WORKED_OUT, shown, strict=True)
     ]
-    return marked if estimated else shown
+    return marked if found.nox_estimated else shown
 
 
 def has_worked_out(each: ReadingFacts) -> bool:
     return any(shown != NONE for shown in worked_row(each))
 
 
-def _percent(share: float | None) -> float | None:
-    return None if share is None else 100 * share
-
-
 def spread_row(each: ReadingFacts) -> list[str]:
     """Beneath the figures of the first table: the expanded uncertainty of each (k = 2), empty where none is stated."""
-    stated = each.derived.get("uncertainties", {})
-    return [_spread(stated.get(name)) for name in _FIRST]
+    return [_spread(each.derived.uncertainties.get(name)) for name in _FIRST]
 
 
 def widest_row(readings: Iterable[ReadingFacts]) -> list[str]:
     """The same for all readings in one row: of each column the widest, empty where none of them has one."""
-    stated = [each.derived.get("uncertainties", {}) for each in readings]
+    stated = [each.derived.uncertainties for each in readings]
     return [_spread(max((each.get(name) or 0.0 for each in stated), default=0.0)) for name in _FIRST]
 
 
@@ -226,19 +218,13 @@ def _spread(u: float | None) -> str:
 
 def series_words(each: ReadingFacts) -> str:
     """What the logged series shows, by quantity: its mean at rest, or why it wasn't; empty without a series."""
-    return "; ".join(_of_quantity(name, found) for name, found in _quantities(each.derived.get("steadiness")))
-
-
-def _quantities(shown: dict[str, Any] | None) -> Iterator[tuple[str, dict[str, Any]]]:
     labels = {"o2": "O₂", "co2": "CO₂", "co": "CO", "flue_temp": _("flue temperature")}
-    for name, label in labels.items():
-        if shown and name in shown:
-            yield label, shown[name]
+    shown = each.derived.steadiness.of if each.derived.steadiness else {}
+    return "; ".join(_of_quantity(label, shown[name]) for name, label in labels.items() if name in shown)
 
 
-def _of_quantity(label: str, found: dict[str, Any]) -> str:
-    if not found["steady"] or found["mean"] is None:
-        return _("%(what)s not steady: %(why)s") % {"what": label, "why": unsteady_words(found["reason"])}
-    u = found["u"]
-    spread = "" if u is None else f" ±{figure(COVERAGE_FACTOR * u, 2)}"
-    return _("%(what)s steady at %(mean)s") % {"what": label, "mean": f"{figure(found['mean'], 2)}{spread}"}
+def _of_quantity(label: str, found: Steadiness) -> str:
+    if not found.steady or found.mean is None:
+        return _("%(what)s not steady: %(why)s") % {"what": label, "why": unsteady_words(found.reason)}
+    spread = "" if found.u is None else f" ±{figure(COVERAGE_FACTOR * found.u, 2)}"
+    return _("%(what)s steady at %(mean)s") % {"what": label, "mean": f"{figure(found.mean, 2)}{spread}"}

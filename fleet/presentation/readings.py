@@ -150,14 +150,14 @@ def _bounds_gas(label: str) -> Callable[[Verdict], bool]:
 
 def _gas(gas: str) -> Callable[[ReadingFacts], Value]:
     def value(each: ReadingFacts) -> Value:
-        found = each.derived[f"{gas}_pct"]
+        found = getattr(each.derived, f"{gas}_pct")
         return None if found is None else (found, each.qualifier(gas))
 
     return value
 
 
 def _air_free(each: ReadingFacts) -> Value:
-    found = each.derived["co_ppm_air_free"]
+    found = each.derived.co_ppm_air_free
     return None if found is None else (found, each.qualifier("co"))
 
 
@@ -223,7 +223,7 @@ def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
         found=values["as_found"],
         left=values["as_left"],
         is_invalid={
-            phase: bool(each and each.derived["invalid"]) and subject.quantity not in OUTSIDE_THE_FLUE
+            phase: bool(each and each.derived.invalid) and subject.quantity not in OUTSIDE_THE_FLUE
             for phase, each in phases.items()
         },
     )
@@ -307,7 +307,7 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
     parts = []
     for phase, word in (("as_found", _("found")), ("as_left", _("left"))):
         each = facts.at(rate, phase)
-        o2_pct = each.derived["o2_pct"] if each else None
+        o2_pct = each.derived.o2_pct if each else None
         if each is not None and o2_pct is not None and o2_pct >= limit and each.reading.co_ppm is not None:
             shown = {
                 "word": word,
@@ -316,7 +316,7 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
             }
             parts.append(_("%(word)s: raw CO %(co)s, no air-free figure at O₂ %(o2)s %%.") % shown)
     # After a stop nothing asks for another firing.
-    if parts and not facts.judgement.verdicts["stop"]:
+    if parts and not facts.judgement.turned_out.stop:
         parts.append(_("Repeat at a proper sampling point."))
     return " ".join(parts)
 
@@ -387,8 +387,8 @@ def visit_cells(visits: Sequence[Visit], rates: Sequence[str], quantity: str) ->
 
 
 def _found_and_left(visit: Visit, rate: str, quantity: str) -> tuple[float | None, float | None]:
-    derived = {each["number"]: each[f"{quantity}_pct"] for each in visit.judgement.derived}
-    at = {each.counted_phase: derived[each.number] for each in visit.readings.all() if each.rate == rate}
+    figures, name = visit.judgement.figures, f"{quantity}_pct"
+    at = {each.counted_phase: getattr(figures[each.number], name) for each in visit.readings.all() if each.rate == rate}
     return at.get("as_found"), at.get("as_left")
 
 

@@ -197,7 +197,7 @@ def summary_words(judgement: Judgement) -> str:
     if judgement.outcome == "not_judged":
         return _("No reading could be judged.")
     within = _within_words([each for each in left if each.outcome == "within"])
-    open_ends = judgement.verdicts["open_ends"][:4]
+    open_ends = judgement.turned_out.open_ends[:4]
     if not open_ends:
         return within
     rest = [_("%(label)s at %(rate)s") % {"label": label, "rate": rate} if rate else label for label, rate in open_ends]

@@ -215,7 +215,7 @@ def _input(facts: VisitFacts) -> str:
         shown = {"kw": sheet["rated_input_kw"], "basis": code_words(sheet.get("input_basis", ""))}
         parts.append(_("rated %(kw)s kW %(basis)s") % shown)
     for each in facts.readings:
-        if each.derived["input_kw_gross"] is not None:
+        if each.derived.input_kw_gross is not None:
             shown = {name: derived(each.derived, f"input_kw_{name}") for name in ("net", "gross")}
             shown["rate"] = each.reading.rate
             parts.append(_("timed at %(rate)s %(net)s kW net, %(gross)s kW gross") % shown)

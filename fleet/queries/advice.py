@@ -14,6 +14,7 @@ from fleet.assess.judging.steps import step_of, steps_taken
 from fleet.assess.judging.visit_rows import site_facts, visit_rows
 from fleet.limits import Advice, Card, Response, Step, Verdict, advise, evaluate, learned_response
 from fleet.models import Analyser, Appliance, Judgement, Person, Reading, User, Visit, WorkItem
+from fleet.models.judgements import Derived
 from fleet.models.people import fuel_kind
 from fleet.models.register import new_id
 
@@ -26,7 +27,7 @@ class Advised:
 
     advice: Advice
     verdicts: list[Verdict]
-    derived: dict[str, Any]
+    derived: Derived
     response: Response | None
 
 
@@ -39,7 +40,7 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], viewer: User, now
     readings = list(visit.readings.all())
     made_with = card_for(appliance, visit.local_date, only_analyser(readings), visit=visit)
     derived = derive(visit, readings, sheet=sheet_content(made_with.sheet), site=site)
-    visit.judgement = Judgement(visit=visit, card=made_with.table.as_json(), derived=derived)
+    visit.judgement = Judgement(visit=visit, derived=[each.as_json() for each in derived.values()])
     cases = cases_of(visit, derived)
     last = next(each for each in cases if each["key"] == str(readings[-1].number))
     earlier = [each for each in cases if each is not last]
@@ -50,7 +51,9 @@ def advise_on(*, appliance: Appliance, so_far: dict[str, Any], viewer: User, now
         made_with.table, last, qualified=qualified, earlier=earlier, response=response, first_step=first_step
     )
     said = without_logged(evaluate(made_with.table, cases)).verdicts
-    return Advised(advice, [each for each in said if each.reading_key == last["key"]], derived[-1], response)
+    return Advised(
+        advice, [each for each in said if each.reading_key == last["key"]], derived[readings[-1].number], response
+    )
 
 
 def _learned(appliance: Appliance, visit: Visit, card: Card, rate: str) -> tuple[Response | None, Step | None]:

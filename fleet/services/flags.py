@@ -54,7 +54,7 @@ def _open_unsafe(visit: Visit, now: datetime) -> None:
 
 def _open_stop(visit: Visit, judgement: Judgement, left: Sequence[Verdict], now: datetime) -> None:
     """One flag a visit for its worst finding at stop level; put right only where none of them stands as left."""
-    if not judgement.verdicts["stop"]:
+    if not judgement.turned_out.stop:
         return
     fired = [each for each in judgement.findings.all() if each.stop]
     standing_stops = [each for each in left if each.stop and each.outcome == "outside"]

@@ -37,9 +37,9 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
             "sheet_version": made_with.sheet,
             "stop_levels": made_with.stop_levels,
             "card": made_with.table.as_json(),
-            "derived": derived,
-            "verdicts": verdicts.as_json() | outcome,
-            "outcome": outcome["outcome"],
+            "derived": [each.as_json() for each in derived.values()],
+            "verdicts": verdicts.as_json() | vars(outcome),
+            "outcome": outcome.outcome,
             "judged_at": now,
         },
     )

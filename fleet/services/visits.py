@@ -27,6 +27,7 @@ from fleet.models import (
     WorkItem,
 )
 from fleet.models.drafts import VisitDraft
+from fleet.models.judgements import TurnedOut
 from fleet.models.records import content_of
 from fleet.queries.register import visible_appliances
 from fleet.services import deliveries, flags, follow_ups, jobs, judgements, tenancies
@@ -156,7 +157,7 @@ def _take_in(record: Record, appliance: Appliance, *, now: datetime, left: Appli
     visit = _loaded(project_visit(record=record)["id"], appliance)
     judgement = judgements.judge_visit(visit=visit, now=now)
     judgements.put_check(visit=visit, judgement=judgement)
-    _put_questions(visit, judgement.verdicts, now, corrected=record.amends_id is not None)
+    _put_questions(visit, judgement.turned_out, now, corrected=record.amends_id is not None)
     flags.open_flags(visit=visit, judgement=judgement, now=now)
     _open_clocks(visit, judgement, now, left)
     jobs.request_job(kind="refresh_appliance", key=str(visit.appliance_id), due_at=now)
@@ -187,9 +188,9 @@ def _loaded(visit_id: str, appliance: Appliance) -> Visit:
     return visit
 
 
-def _put_questions(visit: Visit, verdicts: dict[str, Any], now: datetime, *, corrected: bool) -> None:
+def _put_questions(visit: Visit, turned_out: TurnedOut, now: datetime, *, corrected: bool) -> None:
     """What is odd about the visit as it now stands; a correction takes away what no longer holds."""
-    found = questions_for(visit, verdicts, now)
+    found = questions_for(visit, turned_out, now)
     standing: list[Coded] = []
     if corrected:
         visit.questions.filter(resolved_at__isnull=True).exclude(code__in=[code for code, _figures in found]).delete()

@@ -117,7 +117,7 @@ def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
         steady=steadiness_words(each),
         also=also_read(each),
         series=series_words(each),
-        doubts=[_doubt(doubt_words(doubt), makes_invalid=doubt["makes_invalid"]) for doubt in each.derived["doubts"]],
+        doubts=[_doubt(doubt_words(doubt), makes_invalid=doubt.makes_invalid) for doubt in each.derived.doubts],
     )
 
 

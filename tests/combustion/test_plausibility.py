@@ -111,18 +111,17 @@ def test_a_misfitting_pair_names_the_fuel_that_it_fits(burnt: str, o2_pct: float
         assert found == ()
     else:
         (doubt,) = found
-        assert doubt.fuel is not None
-        assert FUELS[doubt.fuel].co2_max_pct == pytest.approx(FUELS[burnt].co2_max_pct, abs=0.01)
+        assert FUELS[doubt.named["fuel"]].co2_max_pct == pytest.approx(FUELS[burnt].co2_max_pct, abs=0.01)
 
 
 def test_a_pair_that_no_fuel_explains_names_none() -> None:
     (doubt,) = doubts(GAS, 5.0, 3.0, 20.0, co2_basis="measured")
-    assert doubt.fuel is None
+    assert doubt.named == {}
 
 
 def test_co2_alone_names_no_fuel() -> None:
     (doubt,) = doubts(GAS, np.nan, 13.7, 20.0, co2_basis="measured")
-    assert doubt.fuel is None
+    assert doubt.named == {}
 
 
 @property_settings
@@ -162,8 +161,8 @@ def test_words_of_many_readings_are_those_of_each() -> None:
     together = doubts_of_rows(GAS, o2, co2, co, co2_basis=basis, flue_temp_c=flue_c)
     for row, found in enumerate(together):
         alone = doubts(GAS, o2[row], co2[row], co[row], co2_basis=basis[row], flue_temp_c=flue_c[row])
-        assert [(each.code, str(each.figures), each.fuel) for each in found] == [
-            (each.code, str(each.figures), each.fuel) for each in alone
+        assert [(each.code, str(each.figures), each.named) for each in found] == [
+            (each.code, str(each.figures), each.named) for each in alone
         ]
     assert together[0] == ()
     assert [each.code for each in together[1]] == ["pair_misfits_fuel"]
@@ -172,7 +171,7 @@ def test_words_of_many_readings_are_those_of_each() -> None:
 def test_words_know_the_fuel_of_their_row() -> None:
     rows = FuelRows.of([GAS, FUELS["propane"]], np.array([0, 1]))
     found = doubts_of_rows(rows, 5.0, 10.5, 20.0, co2_basis="measured")
-    assert [[doubt.fuel for doubt in row] for row in found] == [["propane"], []]
+    assert [[doubt.named for doubt in row] for row in found] == [[{"fuel": "propane"}], []]
 
 
 def test_one_reading_given_as_scalars_is_one_row() -> None:
@@ -268,10 +267,10 @@ def test_each_doubt_shows_the_figures_that_fired_it() -> None:
     fuel = {"apparent_co2_max_pct": pytest.approx(pair), "fuel_co2_max_pct": GAS.co2_max_pct}
     read = {"o2_pct": 5.0, "co2_pct": 10.5}
     misfit, wet = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="measured", flue_temp_c=40.0)
-    assert (misfit.code, misfit.makes_invalid, misfit.fuel) == ("pair_misfits_fuel", True, "propane")
+    assert (misfit.code, misfit.makes_invalid, misfit.named) == ("pair_misfits_fuel", True, {"fuel": "propane"})
     assert misfit.figures == read | {"expected_co2_pct": pytest.approx(expected)} | fuel
     assert list(misfit.figures)[:3] == ["o2_pct", "co2_pct", "expected_co2_pct"]
-    assert (wet.code, wet.makes_invalid, wet.fuel) == ("condensing_in_probe", False, None)
+    assert (wet.code, wet.makes_invalid, wet.named) == ("condensing_in_probe", False, {})
     assert set(wet.figures) == {"flue_temp_c", "dew_point_c"}
     repeated, other = doubts(GAS, 5.0, 10.5, 20.0, co2_basis="calculated")
     assert (repeated.code, repeated.figures) == ("co2_calculated", read)

@@ -1,6 +1,7 @@
 """What makes a reading doubtful, in sentences."""
 
 import math
+from dataclasses import replace
 from typing import Any, get_args
 
 import pytest
@@ -15,10 +16,10 @@ from tests.combustion.cases import property_settings
 GAS = FUELS["natural_gas"]
 
 
-def kept(doubt: Doubt) -> dict[str, Any]:
+def kept(doubt: Doubt) -> Doubt:
     """As a judgement keeps it."""
-    figures = {name: None if math.isnan(value) else value for name, value in doubt.figures.items()}
-    return {"code": doubt.code, "figures": figures, "named": {"fuel": doubt.fuel} if doubt.fuel else {}}
+    figures: Any = {name: None if math.isnan(value) else value for name, value in doubt.figures.items()}
+    return replace(doubt, figures=figures)
 
 
 def said(o2_pct: float, co2_pct: float, co_ppm: float = 20.0, **how: Any) -> list[str]:

@@ -6,6 +6,7 @@ import pytest
 
 from fleet.assess.judging.visit_facts import ReadingFacts
 from fleet.models import Analyser
+from fleet.models.judgements import Derived, SeriesSteadiness
 from fleet.presentation.figures import NONE, decimals_for
 from fleet.presentation.reading_figures import (
     has_worked_out,
@@ -21,8 +22,7 @@ from tests.cast import measured, store
 
 
 def facts(**derived: Any) -> ReadingFacts:
-    known: dict[str, Any] = {"qualifiers": {}, "uncertainties": {}, "steadiness": None}
-    return ReadingFacts(reading=None, derived=known | derived, verdicts=())  # type: ignore[arg-type]  # not asked here
+    return ReadingFacts(reading=None, derived=Derived(derived), verdicts=())  # type: ignore[arg-type]  # not asked here
 
 
 def test_each_figure_stands_under_its_head() -> None:
@@ -41,7 +41,7 @@ def test_what_pulls_both_ways_is_not_known() -> None:
 
 
 def test_a_judgement_of_before_has_nothing_worked_out() -> None:
-    old = ReadingFacts(reading=None, derived={"o2_pct": 5.0}, verdicts=())  # type: ignore[arg-type]  # not asked here
+    old = ReadingFacts(reading=None, derived=Derived.of_json({"o2_pct": 5.0}), verdicts=())  # type: ignore[arg-type]  # not asked here
     assert not has_worked_out(old)
     assert set(worked_row(old)) == {NONE}
     assert not any(spread_row(old))
@@ -67,7 +67,9 @@ def test_an_uncertainty_shows_one_figure_or_two(uncertainty: float, decimals: in
 def test_a_series_says_where_it_came_to_rest_or_why_not() -> None:
     steady = {"steady": True, "mean": 4.31, "u": 0.012, "reason": None}
     restless = {"steady": False, "mean": 60.0, "u": 1.0, "reason": ["rises", {"moved": 5.04, "allowed": 2.0}]}
-    words = series_words(facts(steadiness={"o2": steady, "flue_temp": restless, "overall": True}))
+    window = {"n": 60, "window_s": 60.0, "slope_per_min": 0.0, "range": 0.1}
+    kept = {"o2": steady | window, "flue_temp": restless | window, "overall": True}
+    words = series_words(facts(steadiness=SeriesSteadiness.of_json(kept)))
     assert "O₂ steady at 4.31 ±0.02" in words
     assert "flue temperature not steady: flue temperature rises 5.04 K/min; 2 is allowed" in words
 

@@ -69,6 +69,10 @@ def poison(model: Any, text: str, *names: str) -> None:
         setattr(model, name, text)
 
 
+def poison_frozen(part: Any, text: str, *names: str) -> None:
+    vars(part).update(dict.fromkeys(names, text))
+
+
 def poisoned_visit(facts: VisitFacts, text: str) -> VisitFacts:
     """The text in every place that holds anybody's words."""
     visit, appliance = facts.visit, facts.appliance
@@ -127,13 +131,11 @@ def _poison_judgement(facts: VisitFacts, text: str) -> None:
         "basis",
         "limit_text",
     )
-    card = facts.judgement.card
-    card["sheet"] |= {"name": text, "version": text, "control": text}
-    card["left_out"] = [{"id": text}]
-    rows = [row for group in ("bands", "ceilings", "limits", "stop_levels") for row in card[group]]
-    for each in [*rows, *facts.judgement.verdicts["verdicts"]]:
-        each.update({name: text for name in names if name in each})
-        each["review"] = f"reviewed by {text}"
+    poison_frozen(facts.card.sheet, text, "name", "version", "control")
+    vars(facts.card)["left_out"] = [{"id": text}]
+    for each in [*facts.card.rows, *facts.judgement.said]:
+        poison_frozen(each, text, *(name for name in names if name in vars(each)))
+        vars(each)["review"] = f"reviewed by {text}"
 
 
 def run(render: Callable[[str], Any], count: int) -> None:

@@ -38,17 +38,17 @@ def test_every_figure_of_the_visit_is_on_the_paper(body: dict[str, Any], technic
     for each in facts.readings:
         found = each.derived
         row = [
-            f"{found['o2_pct']:.1f}*",
+            f"{found.o2_pct:.1f}*",
             f"{each.reading.co2_pct:.2f}",
             f"{each.reading.co_ppm:.0f}",
-            f"{found['co_ppm_air_free']:.0f}",
+            f"{found.co_ppm_air_free:.0f}",
             f"{each.reading.flue_temp_c:.1f}",
             f"{each.reading.air_temp_c:.1f}",
-            f"{found['excess_air_ratio']:.2f}",
-            f"{found['efficiency_pct_net']:.1f}",
-            f"{found['efficiency_pct_gross']:.1f}",
-            f"{found['flue_loss_pct']:.1f}",
-            f"{found['co_co2_ratio']:.4f}",
+            f"{found.excess_air_ratio:.2f}",
+            f"{found.efficiency_pct_net:.1f}",
+            f"{found.efficiency_pct_gross:.1f}",
+            f"{found.flue_loss_pct:.1f}",
+            f"{found.co_co2_ratio:.4f}",
             f"{each.reading.taken_at:%H:%M}",
             "not shown",
         ]
@@ -156,7 +156,7 @@ def test_what_an_unsafe_visit_lacks_is_said(body: dict[str, Any], technician: Us
 
 def test_over_range_is_more_than_and_never_a_plain_figure(body: dict[str, Any], technician: User) -> None:
     facts = paper_facts(unsafe(body), technician)
-    shown = f"{facts.readings[0].derived['co_ppm_air_free']:.0f}"
+    shown = f"{facts.readings[0].derived.co_ppm_air_free:.0f}"
     said = words(visit_pdf(facts, known_on=KNOWN_ON))
     assert f"> {shown} found" in said
     assert "> 4000" in said

@@ -96,9 +96,7 @@ def test_a_failed_one_returns_to_the_office_with_its_last_day_and_is_sent_again(
 ) -> None:
     sent(delivery, dispatcher)
     later = NOON + timedelta(days=2)
-    fail_delivery(
-        delivery=delivery, version=delivery.version, why="unknown address", actor=dispatcher, now=later
-    )
+    fail_delivery(delivery=delivery, version=delivery.version, why="unknown address", actor=dispatcher, now=later)
     assert (delivery.sent_at, delivery.returned_why, delivery.due) == (
         None,
         came_back("unknown address"),
@@ -108,10 +106,7 @@ def test_a_failed_one_returns_to_the_office_with_its_last_day_and_is_sent_again(
     assert not delivery.is_overdue(date(2026, 3, 30))
     sent(delivery, dispatcher, how="post", address="1 Test Lane")
     failed, again = delivery.sendings.all()
-    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {
-        "email": "unknown address",
-        "post": "",
-    }
+    assert {failed.how: failed.failed_why, again.how: again.failed_why} == {"email": "unknown address", "post": ""}
 
 
 @pytest.mark.parametrize(

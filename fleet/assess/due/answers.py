@@ -8,12 +8,12 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from fleet.assess.due.record_fields import record_fields
 from fleet.assess.judging.evidence import Used
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, GasConversion, Reading, Visit, WorkItem
+from fleet.models.judgements import Derived
 from fleet.models.people import fuel_kind
 
 UNSAFE, GAS_WORK, OIL = "unsafe", "gas work", "oil"
@@ -32,7 +32,7 @@ class Taken:
     own: Sequence[Reading]
     work: Sequence[WorkItem]
     has_defects: bool
-    derived: Sequence[Mapping[str, Any]]
+    derived: Sequence[Derived]
 
     def read(self, *columns: str) -> bool:
         """Any of these columns at any reading."""
@@ -42,12 +42,10 @@ class Taken:
         return bool(self.own) and all(holds(each) for each in self.own)
 
 
-def taken(visit: Visit, derived: Sequence[Mapping[str, Any]]) -> Taken:
-    """derived: the judgement's figures, one row a reading of the visit."""
+def taken(visit: Visit, derived: Mapping[int, Derived]) -> Taken:
     readings = list(visit.readings.all())
     own = [each for each in readings if each.sampling_point != COMMON_FLUE]
-    numbers = {each.number for each in own}
-    figures = [each for each in derived if each["number"] in numbers]
+    figures = [derived[each.number] for each in own]
     return Taken(visit, own, list(visit.work.all()), bool(visit.defects.all()), figures)
 
 
@@ -87,7 +85,7 @@ def _unsafe_told(visit: Taken) -> bool:
 
 
 def _has_efficiency(visit: Taken) -> bool:
-    return any(each.get("efficiency_pct_net") is not None for each in visit.derived)
+    return any(each.efficiency_pct_net is not None for each in visit.derived)
 
 
 RECORD: Mapping[str, Callable[[Taken], bool]] = {

@@ -77,7 +77,7 @@ def why_no_check(visit: Visit, judgement: Judgement) -> tuple[Coded, ...]:
     if visit.outcome != Visit.Outcome.TESTED:
         return (coded("not_tested", outcome=str(visit.outcome), reason=visit.outcome_reason),)
     own = {each.number for each in visit.readings.all() if each.sampling_point != COMMON_FLUE}
-    invalid = {each["number"] for each in judgement.derived or () if each["invalid"]}
+    invalid = {number for number, each in judgement.figures.items() if each.invalid}
     if _judged_for_co(judgement.said, own - invalid):
         return ()
     return (coded("no_reading_judged_for_co"),)
@@ -92,7 +92,7 @@ def _judged_for_co(verdicts: Iterable[Verdict], numbers: set[int]) -> bool:
 
 
 def check_of(visit: Visit, judgement: Judgement) -> VisitCheck:
-    what = taken(visit, judgement.derived or ())
+    what = taken(visit, judgement.figures)
     why_not = why_no_check(visit, judgement)
     return VisitCheck(
         visit=visit,

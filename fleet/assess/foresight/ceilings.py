@@ -1,10 +1,10 @@
 """The strictest limit that CO or the flue's temperature must stay below, on the scale on which it drifts."""
 
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from fleet.limits import Card, Row
 from fleet.limits.quantities import Measure
+from fleet.models.judgements import Derived
 
 CO, TEMP_RISE = "co", "temp_rise"
 REFERENCE_AIR_TEMP_C = 20.0
@@ -20,23 +20,24 @@ class Ceiling(NamedTuple):
     words: str
 
 
-def ceiling_of(card: Card, rate: str, quantity: str, read: Mapping[str, Any]) -> Ceiling | None:
+def ceiling_of(card: Card, rate: str, quantity: str, read: Derived, rise_k: float | None) -> Ceiling | None:
     """The strictest of the card's ceilings, limits and stop levels for what is found at this rate; None without one.
 
-    card : that the newest visit was judged by.    read : that visit's derived figures with `rise_k`: a limit on
+    card : that the newest visit was judged by.    read : that visit's derived figures, rise_k beside them: a limit on
     another basis (as measured, over CO2, as a loss) is carried over at the O2 and CO2 that were read then.
     Limits whose facts are not recorded, and those for readings as left alone, don't count.
     """
-    return min(_ceilings([*card.ceilings, *card.limits, *card.stop_levels], rate, quantity, read), default=None)
-
-
-def _ceilings(rows: Iterable[Row], rate: str, quantity: str, read: Mapping[str, Any]) -> Iterator[Ceiling]:
-    carried = _co_ppm_air_free if quantity == CO else _rise_k
-    for row in rows:
+    found = []
+    for row in (*card.ceilings, *card.limits, *card.stop_levels):
         if row.measure is None or row.upper is None or not _applies(row, rate):
             continue
-        if (upper := carried(row.measure, row.upper, read)) is not None:
-            yield Ceiling(upper, f"{row.set_name}: {row.label} {row.limit_text} {row.unit}"[:300])
+        if quantity == CO:
+            upper = _co_ppm_air_free(row.measure, row.upper, read)
+        else:
+            upper = _rise_k(row.measure, row.upper, read.flue_loss_pct, rise_k)
+        if upper is not None:
+            found.append(Ceiling(upper, f"{row.set_name}: {row.label} {row.limit_text} {row.unit}"[:300]))
+    return min(found, default=None)
 
 
 def _applies(row: Row, rate: str) -> bool:
@@ -46,20 +47,19 @@ def _applies(row: Row, rate: str) -> bool:
     return breaks and here and as_found
 
 
-def _co_ppm_air_free(measure: Measure, upper: float, read: Mapping[str, Any]) -> float | None:
-    by, dilution = measure.scaled_by, read["dilution_factor"]
-    scale = 1.0 if by is None else read[by]
+def _co_ppm_air_free(measure: Measure, upper: float, read: Derived) -> float | None:
+    by, dilution = measure.scaled_by, read.dilution_factor
+    scale = 1.0 if by is None else getattr(read, by)
     if measure.field != "co_ppm" or dilution is None or scale is None:
         return None
     span = scale if measure.o2_in_air_pct is None else measure.o2_in_air_pct - scale
     return float(upper * span / measure.factor * dilution)
 
 
-def _rise_k(measure: Measure, upper: float, read: Mapping[str, Any]) -> float | None:
+def _rise_k(measure: Measure, upper: float, loss: float | None, rise: float | None) -> float | None:
     """A temperature by the reference air; a loss is proportional to the rise at one O2."""
     if measure.field == "flue_temp_c":
         return upper / measure.factor - REFERENCE_AIR_TEMP_C
-    loss, rise = read["flue_loss_pct"], read["rise_k"]
     if measure.field != "flue_loss_pct" or not loss or not rise or min(loss, rise) <= 0:
         return None
     return float(upper / measure.factor * rise / loss)

@@ -1,7 +1,6 @@
 """What one visit read of one quantity at one rate: which of its readings count, and on which scale they drift."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, cast
@@ -75,23 +74,19 @@ class Asked:
         return [each for each in proven if self._counts(each, visit)]
 
     def _counts(self, reading: Reading, visit: Visit) -> bool:
-        row = row_of(visit, reading)
+        derived = visit.judgement.figures[reading.number]
         plain = not MUST_BE_PLAIN.get(self.quantity, set(GASES)) & set(reading.qualifiers)
         casing_fits = self.casing == "any" or reading.casing in ("", self.casing)
-        own = reading.sampling_point != "common_flue" and is_steady(reading, row) is not False
-        return own and casing_fits and plain and not row["invalid"] and self.raw(visit, reading) is not None
+        own = reading.sampling_point != "common_flue" and is_steady(reading, derived) is not False
+        return own and casing_fits and plain and not derived.invalid and self.raw(visit, reading) is not None
 
     def raw(self, visit: Visit, reading: Reading) -> float | None:
         """As read [% vol, ppm air-free, K]."""
         if self.quantity == TEMP_RISE:
             return rise_k(reading)
         name = "co_ppm_air_free" if self.quantity == CO else f"{self.quantity}_pct"
-        value = row_of(visit, reading)[name]
-        return None if value is None else float(value)
-
-
-def row_of(visit: Visit, reading: Reading) -> Mapping[str, Any]:
-    return cast(Mapping[str, Any], next(each for each in visit.judgement.derived if each["number"] == reading.number))
+        value: float | None = getattr(visit.judgement.figures[reading.number], name)
+        return value
 
 
 def rise_k(reading: Reading) -> float | None:
@@ -165,4 +160,6 @@ def _co_absolute_sd_ppm(visit: Visit, reading: Reading) -> float:
     accuracy = reading.analyser.accuracy.get("co") if reading.analyser else None
     stated = accuracy and accuracy.get("absolute")
     sd_ppm = CO_ABSOLUTE_SD_PPM if stated is None else float(stated) / COVERAGE
-    return sd_ppm * float(row_of(visit, reading)["dilution_factor"])
+    dilution = visit.judgement.figures[reading.number].dilution_factor
+    assert dilution is not None  # where CO is air-free
+    return sd_ppm * dilution

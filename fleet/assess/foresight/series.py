@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 from django.db.models import Prefetch
 
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE, ceiling_of
-from fleet.assess.foresight.entries import GASES, Asked, Entry, converted, entry_of, rise_k, row_of
+from fleet.assess.foresight.entries import GASES, Asked, Entry, converted, entry_of, rise_k
 from fleet.assess.judging.cards import band_of, target_of
 from fleet.models import Appliance, Forecast, Judgement, Reading, SheetVersion, Visit, WorkItem
 
@@ -168,8 +168,8 @@ def _below_ceiling(entries: Sequence[Entry], visits: Sequence[Visit], asked: Ask
     """
     visit = next(each for each in reversed(visits) if str(each.id) == entries[-1].visit_id)
     reading = asked.usable(visit)[-1]
-    read = {**row_of(visit, reading), "rise_k": rise_k(reading)}
-    ceiling = ceiling_of(visit.judgement.table, asked.rate, asked.quantity, read)
+    read = visit.judgement.figures[reading.number]
+    ceiling = ceiling_of(visit.judgement.table, asked.rate, asked.quantity, read, rise_k(reading))
     if ceiling is None or ceiling.upper <= 0:
         return None
     first = next(value for each in entries for value in (each.found, each.left) if not math.isnan(value))

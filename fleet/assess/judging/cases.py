@@ -14,6 +14,7 @@ from fleet.limits import Verdict, Verdicts
 from fleet.limits.cases import ROOM
 from fleet.limits.quantities import CO_QUANTITIES
 from fleet.models import Analyser, Reading, Visit
+from fleet.models.judgements import Derived, SeriesSteadiness
 
 # ---- what the evaluator is given ----
 
@@ -24,24 +25,24 @@ def only_analyser(readings: Sequence[Reading]) -> Analyser | None:
     return used.pop() if len(used) == 1 else None
 
 
-def cases_of(visit: Visit, derived: Sequence[Mapping[str, Any]] | None = None) -> list[dict[str, Any]]:
+def cases_of(visit: Visit, derived: Mapping[int, Derived] | None = None) -> list[dict[str, Any]]:
     """What the evaluator is given: each reading with its derived figures, and CO in the room before and after.
 
-    derived: one a reading; without it as they stand in the visit's judgement.
+    derived: by the reading's number; without it as they stand in the visit's judgement.
     """
     order = taken_order(visit)
-    rows = visit.judgement.derived if derived is None else derived
+    figures = visit.judgement.figures if derived is None else derived
     return [
         *(
             case
-            for each, figures in zip(visit.readings.all(), rows, strict=True)
-            for case in with_logged_co(each, _case(visit, each, figures, order))
+            for each in visit.readings.all()
+            for case in with_logged_co(each, _case(visit, each, figures[each.number], order))
         ),
         *ambient_cases(visit),
     ]
 
 
-def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dict[int, int]) -> dict[str, Any]:
+def _case(visit: Visit, reading: Reading, derived: Derived, order: dict[int, int]) -> dict[str, Any]:
     """A reading as the evaluator wants it: what was read, how, and the figures only the server derives."""
     read = [
         "o2_pct",
@@ -66,7 +67,7 @@ def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dic
         "casing": reading.casing or None,
         "sampling_point": reading.sampling_point,
         "rate_proven": reading.rate_proven,
-        "invalid": derived["invalid"],
+        "invalid": derived.invalid,
         "steady": is_steady(reading, derived),
         "taken_order": order[reading.number],
         "qualifiers": reading.qualifiers,
@@ -76,17 +77,17 @@ def _case(visit: Visit, reading: Reading, derived: Mapping[str, Any], order: dic
         "flame": "unstable" if reading.flame_unstable else None,
         "ambient_co_before_ppm": visit.ambient_co_before_ppm,
         **{name: getattr(reading, name) for name in read},
-        **{name: derived[name] for name in ("efficiency_pct_net", "efficiency_pct_gross", "flue_loss_pct")},
+        **{name: getattr(derived, name) for name in ("efficiency_pct_net", "efficiency_pct_gross", "flue_loss_pct")},
     }
 
 
-def is_steady(reading: Reading, derived: Mapping[str, Any]) -> bool | None:
+def is_steady(reading: Reading, derived: Derived) -> bool | None:
     """Steady if the logged series of O2 or CO2 and of CO shows it and the technician doesn't say otherwise.
 
     Without a series what the technician said; not steady as soon as either says so.
     """
     said = {"steady": True, "not_steady": False}.get(reading.steadiness)
-    shown = is_quiet(reading, derived.get("steadiness"))
+    shown = is_quiet(reading, derived.steadiness)
     return False if False in (said, shown) else said if shown is None else True
 
 
@@ -187,8 +188,8 @@ def _part(reading_key: str | None) -> str:
     return (reading_key or "").partition(" ")[2]
 
 
-def is_quiet(reading: Reading, steadiness: Mapping[str, Any] | None) -> bool | None:
+def is_quiet(reading: Reading, steadiness: SeriesSteadiness | None) -> bool | None:
     """Whether the series had come to rest for target and CO: never with CO over range, None where it can't tell."""
     if reading.series and "co" in reading.series.get("over_range", ()):
         return False
-    return steadiness["overall"] if steadiness else None
+    return steadiness.overall if steadiness else None

@@ -6,13 +6,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.db.models.fields.json import KeyTransform
 
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Analyser, Reading, Visit, WorkItem
+from fleet.models.judgements import Derived
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class RateReading:
     """A reading that speaks for a rate, with what was derived from it."""
 
     reading: Reading
-    derived: dict[str, Any]
+    derived: Derived
 
 
 def last_tested_before(visit: Visit) -> Visit | None:
@@ -48,11 +48,11 @@ def last_tested_before(visit: Visit) -> Visit | None:
 
 def at_rate(visit: Visit, rate: str, phases: Iterable[str], *, invalid_too: bool = False) -> RateReading | None:
     """The last usable reading at a rate in the first of these phases that has one, an invalid one only if asked for."""
-    derived = {each["number"]: each for each in visit.judgement.derived}
+    derived = visit.judgement.figures
     usable = [
         each
         for each in visit.readings.all()
-        if each.rate == rate and _usable(each) and (invalid_too or not derived[each.number]["invalid"])
+        if each.rate == rate and _usable(each) and (invalid_too or not derived[each.number].invalid)
     ]
     for phase in phases:
         mine = [each for each in usable if each.counted_phase == phase]
@@ -65,11 +65,6 @@ def left_phases(visit: Visit) -> tuple[str, ...]:
     """Which readings say how it was left: as left, else as found, if no work moved combustion after that."""
     moved = any(each.moves_combustion for each in visit.work.all())
     return ("as_left",) if moved else ("as_left", "as_found")
-
-
-def at_number(visit: Visit, number: int) -> dict[str, Any]:
-    """What was derived from the reading of this number."""
-    return next(dict(each) for each in visit.judgement.derived if each["number"] == number)
 
 
 def _usable(reading: Reading) -> bool:
@@ -113,12 +108,10 @@ def _o2_change(before: Visit, after: Visit) -> O2Change | None:
     if not rates or before.fuel != after.fuel or before.fuel_composition != after.fuel_composition:
         return None
     left, found = at_rate(before, rates[0], left_phases(before)), at_rate(after, rates[0], ("as_found",))
-    pair = [each.derived["o2_pct"] for each in (left, found) if each]
-    if found is None or len(pair) < 2 or None in pair:
+    if left is None or found is None or left.derived.o2_pct is None or found.derived.o2_pct is None:
         return None
-    return O2Change(
-        after.id, after.appliance_id, after.appliance.building_id, found.reading.analyser_id, pair[1] - pair[0]
-    )
+    moved = found.derived.o2_pct - left.derived.o2_pct
+    return O2Change(after.id, after.appliance_id, after.appliance.building_id, found.reading.analyser_id, moved)
 
 
 def readings_like(visit: Visit) -> list[Reading]:

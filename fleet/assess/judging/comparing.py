@@ -94,7 +94,7 @@ def judged_by(visit: Visit, tables: Iterable[Card]) -> list[tuple[str, tuple[Ver
     """By each table the outcome and all verdicts."""
     cases, readings = cases_of(visit), list(visit.readings.all())
     said = [evaluate(table, cases).verdicts for table in tables]
-    return [(outcome_of(each, readings)["outcome"], each) for each in said]
+    return [(outcome_of(each, readings).outcome, each) for each in said]
 
 
 def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Iterator[VerdictChange]:

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from fleet.assess.judging.diagnosing import setting_doubts
 from fleet.combustion import (
     LOSS_COEFFICIENTS,
     Criterion,
+    Doubt,
     Fuel,
     barometric_pressure_pa,
     doubts_of_rows,
@@ -22,6 +24,7 @@ from fleet.combustion import (
 )
 from fleet.limits import fuel_class
 from fleet.models import Reading, Visit
+from fleet.models.judgements import Derived, SeriesSteadiness
 
 # The only statutory loss formula whose limits ship with us, by class of fuel: its coefficients go by name with each
 # figure.
@@ -34,18 +37,13 @@ READ = ("o2_pct", "co2_pct", "co_ppm", "no_ppm", "nox_ppm", "flue_temp_c", "air_
 
 def derive(
     visit: Visit, readings: list[Reading], *, sheet: Mapping[str, Any], site: Mapping[str, Any]
-) -> list[dict[str, Any]]:
-    """One row of derived figures a reading, in their order; all readings in one pass. None where it can't be told.
-
-    Keys as in `combustion.derived_figures`, with `input_share_pct` of the sheet's rated input, `uncertainties` (the
-    standard uncertainty of each figure from the analyser's accuracy while it is in calibration), `qualifiers` carried
-    from what was read, `steadiness` of the series, `doubts` and whether they invalid the reading. The regulation's loss
-    stands beside the engineering figures under its coefficients' name.
+) -> dict[int, Derived]:
+    """By the number of each reading, in their order; all readings in one pass.
 
     site: the facts of the site as the record has them.
     """
     if not readings:
-        return []
+        return {}
     fuel = visit.burnt
     read = {name: _column(readings, name) for name in READ}
     read["nox_ppm"] = np.where(np.isnan(read["nox_ppm"]), nox_from_no(read["no_ppm"]), read["nox_ppm"])
@@ -68,27 +66,30 @@ def derive(
     own: dict[str, Any] = {name: float(value) for name, value in site.get("steadiness", {}).items()}
     criterion = Criterion(**own)
     doubted = [
-        shown + setting_doubts(visit, each) for shown, each in zip(_doubts(fuel, readings, read), readings, strict=True)
+        (*shown, *setting_doubts(visit, each))
+        for shown, each in zip(_doubts(fuel, readings, read), readings, strict=True)
     ]
-    return [
-        {
-            "number": each.number,
-            **(figures := {name: _number(values[n]) for name, values in found.figures.items()}),
-            "input_share_pct": _input_share_pct(each.rate, figures, sheet),
-            "uncertainties": {
-                name: _number(values[n]) for name, values in trust.items() if not math.isnan(known[name][n])
-            },
-            "qualifiers": dict(found.qualifiers[n]),
-            "flue_loss_coefficients": loss_set,
-            "o2_derived": each.o2_pct is None,
-            "co2_derived": each.co2_pct is None,
-            "nox_estimated": each.nox_ppm is None and each.no_ppm is not None,
-            "steadiness": series_steadiness(each.series, criterion) if each.series else None,
-            "doubts": doubted[n],
-            "invalid": any(doubt["makes_invalid"] for doubt in doubted[n]),
-        }
+    return {
+        each.number: Derived(
+            {
+                "number": each.number,
+                **(figures := {name: _number(values[n]) for name, values in found.figures.items()}),
+                "input_share_pct": _input_share_pct(each.rate, figures, sheet),
+                "uncertainties": {
+                    name: _number(values[n]) for name, values in trust.items() if not math.isnan(known[name][n])
+                },
+                "qualifiers": dict(found.qualifiers[n]),
+                "flue_loss_coefficients": loss_set,
+                "o2_derived": each.o2_pct is None,
+                "co2_derived": each.co2_pct is None,
+                "nox_estimated": each.nox_ppm is None and each.no_ppm is not None,
+                "steadiness": series_steadiness(each.series, criterion) if each.series else None,
+                "doubts": doubted[n],
+                "invalid": any(doubt.makes_invalid for doubt in doubted[n]),
+            }
+        )
         for n, each in enumerate(readings)
-    ]
+    }
 
 
 def _stated(visit: Visit, readings: list[Reading], read: Mapping[str, Any]) -> dict[str, Any]:
@@ -133,8 +134,7 @@ def _input_share_pct(rate: str, figures: Mapping[str, float | None], sheet: Mapp
     return None if rated is None or read_kw is None else round(100 * read_kw / float(rated), 2)
 
 
-def series_steadiness(series: Mapping[str, Any], criterion: Criterion) -> dict[str, Any]:
-    """Whether the logged series had come to rest, by quantity, and `overall` for target and CO."""
+def series_steadiness(series: Mapping[str, Any], criterion: Criterion) -> SeriesSteadiness:
     names = [name for name in ("o2", "co2", "co", "flue_temp") if name in series]
     values = {name: [_or_nan(each) for each in series[name]] for name in names}
     over = {name: np.ones(len(series["at_s"]), bool) for name in series.get("over_range", ()) if name in names}
@@ -145,17 +145,12 @@ def series_steadiness(series: Mapping[str, Any], criterion: Criterion) -> dict[s
         criterion=criterion,
         over_range=over,
     )
-    said = {name: _plain(each) for name, each in found.items()}
-    return said | {"overall": overall(found)}
+    return SeriesSteadiness(
+        overall(found), {name: replace(each, **_rounded(asdict(each))) for name, each in found.items()}
+    )
 
 
-def _plain(found: Any) -> dict[str, Any]:
-    """A steadiness as a document holds it: rounded, None for NaN."""
-    fields = {name: getattr(found, name) for name in found.__dataclass_fields__}
-    return {name: _number(value) if isinstance(value, float) else value for name, value in fields.items()}
-
-
-def _doubts(fuel: Fuel, readings: list[Reading], read: Mapping[str, Any]) -> list[list[dict[str, Any]]]:
+def _doubts(fuel: Fuel, readings: list[Reading], read: Mapping[str, Any]) -> list[list[Doubt]]:
     found = doubts_of_rows(
         fuel,
         read["o2_pct"],
@@ -164,21 +159,11 @@ def _doubts(fuel: Fuel, readings: list[Reading], read: Mapping[str, Any]) -> lis
         co2_basis=[_co2_basis(each) for each in readings],
         flue_temp_c=read["flue_temp_c"],
     )
-    return [
-        [
-            {
-                "code": each.code,
-                "figures": _figures(each.figures),
-                "named": {"fuel": each.fuel} if each.fuel else {},
-                "makes_invalid": each.makes_invalid,
-            }
-            for each in of_one
-        ]
-        for of_one in found
-    ]
+    return [[replace(each, figures=_rounded(each.figures)) for each in of_one] for of_one in found]
 
 
-def _figures(figures: Mapping[str, Any]) -> dict[str, Any]:
+def _rounded(figures: Mapping[str, Any]) -> dict[str, Any]:
+    """As a document holds them: None for NaN."""
     return {name: _number(value) if isinstance(value, float) else value for name, value in figures.items()}
 
 

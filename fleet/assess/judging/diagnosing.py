@@ -18,10 +18,11 @@ from fleet.assess.judging.changes import (
     left_phases,
     readings_like,
 )
-from fleet.combustion import FUELS, Fuel, air_free, co_rise, corrected_to_reference
+from fleet.combustion import FUELS, Doubt, Fuel, air_free, co_rise, corrected_to_reference
 from fleet.limits import FUEL_CLASSES, VisitView, analyser_shift, copied_readings, diagnose, fuel_class, site_shift
 from fleet.limits import Diagnosis as Suggestion
 from fleet.models import Judgement, Reading, Visit
+from fleet.models.judgements import Derived
 
 PATTERNS = Path(__file__).resolve().parents[3] / "fixtures" / "reference" / "diagnostics.json"
 # What an analyser read over the newest visits, so many at most: more would hold a drift of last year against it.
@@ -51,10 +52,10 @@ def _data() -> Mapping[str, Any]:
     return data
 
 
-def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
+def setting_doubts(visit: Visit, reading: Reading) -> tuple[Doubt, ...]:
     """What makes invalid a reading whatever it shows: the analyser's zero in fresh air, the fuel that it was set to."""
     if visit.zero_o2_pct is None and visit.zero_co_ppm is None and not reading.analyser_fuel:
-        return []
+        return ()
     view = VisitView(
         fuel=fuel_class(visit.burnt) or "",
         analyser_fuel=_set_to(reading, visit.burnt),
@@ -62,15 +63,7 @@ def setting_doubts(visit: Visit, reading: Reading) -> list[dict[str, Any]]:
         zero_co_ppm=visit.zero_co_ppm,
     )
     found = diagnose(view, [each for each in patterns() if each["id"] in OF_THE_SETTING])
-    return [
-        {
-            "code": f"pattern_{each.pattern.lower()}",
-            "figures": dict(each.figures),
-            "named": dict(each.named),
-            "makes_invalid": True,
-        }
-        for each in found
-    ]
+    return tuple(Doubt(f"pattern_{each.pattern.lower()}", each.figures, True, each.named) for each in found)
 
 
 # ---- what the patterns are shown ----
@@ -121,16 +114,16 @@ def _figures(visit: Visit, each: RateReading, sheet: Mapping[str, Any], outside:
     reading, derived = each.reading, each.derived
     flue, air = reading.flue_temp_c, reading.air_temp_c
     return {
-        **{name: derived.get(name) for name in ("o2_pct", "co2_pct", "co_ppm_air_free", "input_share_pct")},
+        **{name: getattr(derived, name) for name in ("o2_pct", "co2_pct", "co_ppm_air_free", "input_share_pct")},
         **_as_read(reading),
-        "o2_pct": derived["o2_pct"],
-        "o2_corrected_pct": _corrected_o2(visit, derived["o2_pct"], air, sheet),
+        "o2_pct": derived.o2_pct,
+        "o2_corrected_pct": _corrected_o2(visit, derived.o2_pct, air, sheet),
         "net_temp_k": None if flue is None or air is None else flue - air,
         "smoke_spot": reading.smoke_spot,
         "oil_derivatives": reading.oil_derivatives,
         "spillage_min": reading.spillage_min,
         "outside": outside.get(reading.number),
-        "invalid": derived["invalid"],
+        "invalid": derived.invalid,
         **_of_series(reading, derived),
     }
 
@@ -149,14 +142,14 @@ def _corrected_o2(visit: Visit, o2_pct: float | None, air_c: float | None, sheet
     return None if np.isnan(value) else float(value)
 
 
-def _of_series(reading: Reading, derived: Mapping[str, Any]) -> dict[str, float]:
+def _of_series(reading: Reading, derived: Derived) -> dict[str, float]:
     """How CO moved while it was logged."""
     if not reading.series or "co" not in reading.series:
         return {}
     co = [np.nan if each is None else float(each) for each in reading.series["co"]]
     moved = co_rise([float(each) for each in reading.series["at_s"]], co)
-    o2_pct = np.nan if derived["o2_pct"] is None else derived["o2_pct"]
-    resolved, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived["co_ppm_air_free"]
+    o2_pct = np.nan if derived.o2_pct is None else derived.o2_pct
+    resolved, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived.co_ppm_air_free
     return {
         "co_slope_ppm_min": moved.slope_ppm_min,
         "co_first_minute_ppm_air_free": float(air_free(moved.first_minute_max_ppm, o2_pct)),

@@ -12,13 +12,14 @@ from fleet.assess.judging.evidence import no_evidence
 from fleet.coded import Coded, coded
 from fleet.combustion import identical_readings
 from fleet.models import Reading, Visit
+from fleet.models.judgements import TurnedOut
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 # Repeatability of portable analysers: 0.3 points of O2, 0.2 of CO2 (Swiss margins 0.4 and 0.35, seen at second hand).
 NOISE_PCT = {"o2_pct": 0.3, "co2_pct": 0.2}
 
 
-def questions_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list[Coded]:
+def questions_for(visit: Visit, turned_out: TurnedOut, now: datetime) -> list[Coded]:
     """Every oddity of the visit, in a fixed order."""
     readings = list(visit.readings.all())
     found: list[Coded] = []
@@ -30,9 +31,9 @@ def questions_for(visit: Visit, verdicts: dict[str, Any], now: datetime) -> list
         *_fuel(visit),
         *_data_plate(visit),
         *_out_of_use(visit),
-        *_left_running(visit, verdicts),
+        *_left_running(visit, turned_out),
     ]
-    return [*found, *_rates(visit, readings, verdicts), *_seen_milder(visit, verdicts)]
+    return [*found, *_rates(visit, readings, turned_out), *_seen_milder(visit, turned_out)]
 
 
 def _instruments(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
@@ -102,11 +103,11 @@ def _order(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Cod
 
 def _steadiness(visit: Visit, readings: list[Reading], now: datetime) -> Iterator[Coded]:
     """Called steady, while what the analyser logged shows otherwise; the series counts."""
-    for reading, figures in zip(readings, visit.judgement.derived, strict=True):
-        shown = figures["steadiness"]
+    for reading in readings:
+        shown = visit.judgement.figures[reading.number].steadiness
         seen = {"steady": True, "not_steady": False}.get(reading.steadiness)
-        if shown and seen is not None and shown["overall"] is (not seen):
-            why = next((each["reason"] for each in shown.values() if isinstance(each, dict) and each["reason"]), None)
+        if shown and seen is not None and shown.overall is (not seen):
+            why = next((each.reason for each in shown.of.values() if each.reason), None)
             yield coded("steadiness_differs", reading=reading.number, called=reading.steadiness, why=why)
 
 
@@ -155,16 +156,16 @@ def _data_plate(visit: Visit) -> Iterator[Coded]:
         yield coded("plate_not_confirmed")
 
 
-def _left_running(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Coded]:
+def _left_running(visit: Visit, turned_out: TurnedOut) -> Iterator[Coded]:
     if visit.unsafe and visit.disposition == Visit.Disposition.IN_USE:
         yield coded("unsafe_left_in_use")
-    elif verdicts.get("stop_as_left") and visit.disposition == Visit.Disposition.IN_USE:
+    elif turned_out.stop_as_left and visit.disposition == Visit.Disposition.IN_USE:
         yield coded("stop_level_left_in_use")
     if visit.disposition in (Visit.Disposition.OFF, Visit.Disposition.ISOLATED) and not visit.unsafe:
         yield coded("left_off", state=str(visit.disposition))
 
 
-def _rates(visit: Visit, readings: list[Reading], verdicts: dict[str, Any]) -> Iterator[Coded]:
+def _rates(visit: Visit, readings: list[Reading], turned_out: TurnedOut) -> Iterator[Coded]:
     version = visit.appliance.sheet.current if visit.appliance.sheet else None
     if version is None:
         yield coded("no_sheet")
@@ -174,10 +175,10 @@ def _rates(visit: Visit, readings: list[Reading], verdicts: dict[str, Any]) -> I
         yield coded("rate_unknown", rates=list(rates), rate=rate)
     explained = {each["rate"] for each in visit.not_done}
     missing = [rate for rate in rates if rate not in {each.rate for each in readings} | explained]
-    if visit.outcome == Visit.Outcome.TESTED and missing and not verdicts["stop"]:
+    if visit.outcome == Visit.Outcome.TESTED and missing and not turned_out.stop:
         yield coded("rates_missing", rates=missing)
 
 
-def _seen_milder(visit: Visit, verdicts: dict[str, Any]) -> Iterator[Coded]:
-    if visit.card_seen.get("outcome") == "within" and verdicts["outcome"] == "outside":
+def _seen_milder(visit: Visit, turned_out: TurnedOut) -> Iterator[Coded]:
+    if visit.card_seen.get("outcome") == "within" and turned_out.outcome == "outside":
         yield coded("phone_was_milder")

@@ -1,19 +1,18 @@
 """How a visit turned out, over all limits or by one set: one rule for every page, paper and statement."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
 
 from fleet.limits import Verdict, standing
 from fleet.models import Reading
+from fleet.models.judgements import TurnedOut
 
 # A ratio alone leaves open how much CO there was.
 CO_ITSELF = ("co", "co_ppm_air_free")
 OpenEnd = tuple[str, str]
 
 
-def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict[str, Any]:
-    """How the appliance was left, over all limits; `found`: how it was found; `open_ends`: what keeps it from being
-    called within, as label and rate (empty where it is of no rate).
+def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> TurnedOut:
+    """How the appliance was left and found, over all limits.
 
     "outside" if anything that stands is outside; "within" only if CO was judged against the stop level at every rate
     read and no target or CO limit is left undecided; "incomplete" if something was judged within, but not all of that.
@@ -21,12 +20,13 @@ def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> dict
     left, rates = standing(verdicts), _rates_read(readings)
     outcome, open_ends = _turned_out(left, rates, co_at=rates)
     outside = [each for each in left if each.outcome == "outside"]
-    return {
-        "outcome": outcome,
-        "open_ends": [list(each) for each in open_ends],
-        "stop_as_left": any(each.stop for each in outside),
-        "found": outcome_as_found(verdicts, readings),
-    }
+    return TurnedOut(
+        outcome,
+        outcome_as_found(verdicts, readings),
+        [list(each) for each in open_ends],
+        stop=any(each.stop for each in verdicts),
+        stop_as_left=any(each.stop for each in outside),
+    )
 
 
 def outcome_as_found(verdicts: Iterable[Verdict], readings: Sequence[Reading]) -> str:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from django.db.models import Prefetch
 from django.db.models.fields.json import KeyTransform
 
-from fleet.assess.judging.changes import at_number
 from fleet.limits import Adjuster, Step
 from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, Reading, WorkItem
@@ -72,11 +71,11 @@ def step_of(item: WorkItem, adjusters: Iterable[Adjuster]) -> Step | None:
 
 def _co2_pct(item: WorkItem, reading: Reading) -> float | None:
     """CO2 of a reading that teaches: of its own flue, at a proven rate, steady as far as known, not invalid."""
-    derived = at_number(item.visit, reading.number)
-    shown = derived.get("steadiness")
-    restless = reading.steadiness == "not_steady" or (shown is not None and shown["overall"] is False)
+    derived = item.visit.judgement.figures[reading.number]
+    shown = derived.steadiness
+    restless = reading.steadiness == "not_steady" or (shown is not None and shown.overall is False)
     usable = reading.rate_proven and reading.sampling_point != COMMON_FLUE
-    return derived["co2_pct"] if usable and not restless and not derived["invalid"] else None
+    return derived.co2_pct if usable and not restless and not derived.invalid else None
 
 
 def _raising(adjusters: Iterable[Adjuster], name: str) -> str:

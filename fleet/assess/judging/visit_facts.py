@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import tzinfo
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from fleet.limits import Card, Verdict
@@ -20,15 +19,16 @@ from fleet.models import (
     Record,
     Visit,
 )
+from fleet.models.judgements import Derived
 from fleet.models.people import fuel_kind
 
 
 @dataclass(frozen=True)
 class ReadingFacts:
-    """A reading with what was derived from it (see services.judgements.derive) and its verdicts, strictest first."""
+    """A reading with what was derived from it (see `judging.deriving`) and its verdicts, strictest first."""
 
     reading: Reading
-    derived: dict[str, Any]
+    derived: Derived
     verdicts: tuple[Verdict, ...]
 
     def qualifier(self, name: str) -> str:
@@ -109,9 +109,8 @@ def facts_of_visit(visit: Visit) -> VisitFacts:
 
 
 def _reading_facts(judgement: Judgement, reading: Reading) -> ReadingFacts:
-    derived = next(each for each in judgement.derived if each["number"] == reading.number)
     mine = tuple(each for each in judgement.said if each.reading_key == str(reading.number))
-    return ReadingFacts(reading, derived, mine)
+    return ReadingFacts(reading, judgement.figures[reading.number], mine)
 
 
 def _analysers(visit: Visit) -> tuple[AnalyserFacts, ...]:

@@ -8,6 +8,7 @@ import pytest
 from fleet.assess.foresight.ceilings import ceiling_of
 from fleet.limits import Row
 from fleet.limits.quantities import Measure
+from fleet.models.judgements import Derived
 from tests.limits.cast import make_card
 
 
@@ -18,8 +19,8 @@ def row(field: str, upper: float, measure: dict[str, Any] | None = None) -> Row:
 
 def upper_of(quantity: str, *rows: Row) -> float | None:
     card = replace(make_card(), ceilings=[], stop_levels=[], limits=rows)
-    read = {"o2_pct": 5.0, "co2_pct": 9.0, "dilution_factor": 20.9 / 15.9, "flue_loss_pct": 6.0, "rise_k": 120.0}
-    found = ceiling_of(card, "high", quantity, read)
+    read = Derived({"o2_pct": 5.0, "co2_pct": 9.0, "dilution_factor": 20.9 / 15.9, "flue_loss_pct": 6.0})
+    found = ceiling_of(card, "high", quantity, read, rise_k=120.0)
     return None if found is None else found.upper
 
 

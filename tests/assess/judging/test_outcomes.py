@@ -52,7 +52,7 @@ def test_nothing_is_within_where_co_was_not_judged_at_each_rate_by_any_of_the_wa
     lines = [each for each in rows if each.kind == "stop_level"]
     judged = {(each.phase, each.rate) for each in lines if each.outcome == "within"}
     taken = readings(*PHASES)
-    if outcome_of(rows, taken)["outcome"] == "within" or outcome_by_source(lines, taken) == "within":
+    if outcome_of(rows, taken).outcome == "within" or outcome_by_source(lines, taken) == "within":
         assert {rate for _phase, rate in judged} == set(RATES)
     if "within" in {outcome_as_found(rows, taken), outcome_by_source(lines, taken, "as_found")}:
         assert {("as_found", rate) for rate in RATES} <= judged
@@ -65,7 +65,7 @@ def test_the_whole_is_outside_where_a_source_is_and_only_there(rows: list[Verdic
     by_source = {
         outcome_by_source([each for each in rows if each.kind == kind], taken) for kind in {each.kind for each in rows}
     }
-    assert (outcome_of(rows, taken)["outcome"] == "outside") == ("outside" in by_source)
+    assert (outcome_of(rows, taken).outcome == "outside") == ("outside" in by_source)
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)
@@ -74,13 +74,13 @@ def test_found_and_left_go_by_the_same_rule(rows: list[Verdict]) -> None:
     """What was judged as found says of a visit with nothing else how it was left as well."""
     found = [each for each in rows if each.phase == "as_found"]
     alone = readings("as_found")
-    assert outcome_of(found, alone)["outcome"] == outcome_as_found(rows, readings(*PHASES))
+    assert outcome_of(found, alone).outcome == outcome_as_found(rows, readings(*PHASES))
 
 
 def test_a_visit_that_read_nothing_as_found_says_nothing_of_it() -> None:
     left = [row("stop_level", "co_ppm_air_free", rate, "as_left", "within") for rate in RATES]
     assert outcome_as_found(left, readings("as_left")) == ""
-    assert outcome_of(left, readings("as_left"))["outcome"] == "within"
+    assert outcome_of(left, readings("as_left")).outcome == "within"
 
 
 # ---- the four places ----
