@@ -3,7 +3,6 @@
 import calendar
 from datetime import date, datetime
 
-MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SATURDAY = 5
 # Days beyond are slips of the pen: years after them would leave the calendar.
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
@@ -69,11 +68,6 @@ def quarter_bounds(year: int, number: int) -> tuple[date, date]:
     """First and last day of a calendar quarter."""
     last_month = 3 * number
     return date(year, last_month - 2, 1), date(year, last_month, calendar.monthrange(year, last_month)[1])
-
-
-def spoken(day: date) -> str:
-    """The date as the sentences print it: 5 Jan 2019."""
-    return f"{day.day} {MONTH_NAMES[day.month - 1]} {day.year}"
 
 
 def is_weekend(day: date) -> bool:

@@ -8,7 +8,6 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from fleet.intervals import next_due, what_if
-from fleet.intervals.dates import spoken
 from fleet.presentation.due_dates import what_if_words
 from tests.intervals.rules_of_each_kind import HOURS_FIRST, KEEP, NAMED_MONTHS, RULES, SEASON, TWO_WINDOWS
 
@@ -82,7 +81,7 @@ def test_without_a_run_hour_reading_neither_date_can_be_told():
         assert (found.serves, found.days_lost, found.keeps_rhythm) == (None, None, None)
         assert "at the earliest; no run-hour reading" in what_if_words(found)
         assert what_if_words(found).endswith(
-            f"The next check is then due on {spoken(found.after.due)} at the earliest."
+            f"The next check is then due on {found.after.due:%-d %b %Y} at the earliest."
         )
     assert what_if_words(early).startswith("In time: due on 8 Apr 2026 at the earliest;")
     assert what_if_words(late).startswith("Whether it is in time can't be told: due on 8 Apr 2026 at the earliest;")
