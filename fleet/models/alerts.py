@@ -37,9 +37,6 @@ class Alert(models.Model):
         ]
         indexes = [models.Index(fields=["flag", "sent_at"])]
 
-    def __str__(self) -> str:
-        return f"{self.flag_id} {self.user_id} {self.round}"
-
     @property
     def is_open(self) -> bool:
         """Still to be sent."""
@@ -55,9 +52,6 @@ class OnCall(RegisterEntry):
     class Meta:
         ordering = ["after_minutes", "id"]
         constraints = [models.CheckConstraint(condition=Q(after_minutes__lte=240), name="on_call_within_four_hours")]
-
-    def __str__(self) -> str:
-        return f"{self.after_minutes} {self.user_id}"
 
 
 class AlertSettings(models.Model):
@@ -77,6 +71,3 @@ class AlertSettings(models.Model):
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(hour__lte=23), name="summary_hour_is_an_hour")]
-
-    def __str__(self) -> str:
-        return str(self.user_id)

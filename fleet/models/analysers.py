@@ -22,9 +22,6 @@ class Analyser(RegisterEntry):
     class Meta:
         ordering = ["name", "id"]
 
-    def __str__(self) -> str:
-        return self.name
-
     def calibration_on(self, day: date) -> "Calibration | None":
         """The newest calibration up to this day, if it was passed and still in force: a failed one ends the others."""
         newest = self.newest_calibration(day)
@@ -56,6 +53,3 @@ class Calibration(models.Model):
                 condition=models.Q(valid_to__gte=models.F("done_on")), name="calibration_lasts_from_its_day"
             )
         ]
-
-    def __str__(self) -> str:
-        return self.certificate

@@ -21,9 +21,6 @@ class ModelSheet(RegisterEntry):
     class Meta:
         ordering = ["name", "id"]
 
-    def __str__(self) -> str:
-        return self.name
-
     @property
     def current(self) -> "SheetVersion | None":
         return max(self.versions.all(), key=lambda each: each.number, default=None)
@@ -42,9 +39,6 @@ class SheetVersion(models.Model):
         ordering = ["sheet", "number"]
         constraints = [models.UniqueConstraint(fields=["sheet", "number"], name="sheet_version_number_once")]
 
-    def __str__(self) -> str:
-        return f"{self.sheet.name} v{self.number}"
-
 
 class FlueGroup(RegisterEntry):
     """Appliances on one flue: found unsafe, it concerns them all."""
@@ -54,9 +48,6 @@ class FlueGroup(RegisterEntry):
 
     class Meta:
         ordering = ["name", "id"]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class Appliance(RegisterEntry):
@@ -83,9 +74,6 @@ class Appliance(RegisterEntry):
                 name="appliance_leaves_after_it_came",
             )
         ]
-
-    def __str__(self) -> str:
-        return self.name
 
     def burns_on(self, day: date) -> Burnt:
         """Its own fuel if it has one, else what the building's pipe brought on that day."""

@@ -14,6 +14,3 @@ class Attendance(models.Model):
 
     class Meta:
         ordering = ["-arrived_at", "id"]
-
-    def __str__(self) -> str:
-        return str(self.id)

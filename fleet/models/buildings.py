@@ -51,9 +51,6 @@ class Building(RegisterEntry):
             )
         ]
 
-    def __str__(self) -> str:
-        return self.name
-
     def today(self, now: datetime) -> date:
         """The day that it is there."""
         return now.astimezone(ZoneInfo(self.time_zone)).date()
@@ -81,9 +78,6 @@ class GasSupply(RegisterEntry):
     class Meta:
         ordering = ["building", "since"]
         constraints = [models.UniqueConstraint(fields=["building", "since"], name="one_gas_supply_a_day")]
-
-    def __str__(self) -> str:
-        return f"{self.fuel} since {self.since}"
 
     def clean(self) -> None:
         try:

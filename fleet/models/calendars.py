@@ -35,9 +35,6 @@ class CalendarLink(models.Model):
             )
         ]
 
-    def __str__(self) -> str:
-        return str(self.id)
-
 
 class CalendarEntry(models.Model):
     """What one address has shown under one UID: a change raises the sequence, what is gone is told as cancelled."""
@@ -54,9 +51,6 @@ class CalendarEntry(models.Model):
         verbose_name_plural = "calendar entries"
         ordering = ["uid"]
         constraints = [models.UniqueConstraint(fields=["address", "uid"], name="one_calendar_entry_a_uid")]
-
-    def __str__(self) -> str:
-        return self.uid
 
 
 def hash_of(secret: str) -> str:

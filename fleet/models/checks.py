@@ -28,6 +28,3 @@ class VisitCheck(models.Model):
     class Meta:
         ordering = ["local_date", "visit_id"]
         indexes = [models.Index(fields=["appliance", "local_date", "visit"], name="checks_of_an_appliance")]
-
-    def __str__(self) -> str:
-        return f"{self.visit_id} {self.local_date:%Y-%m-%d}"

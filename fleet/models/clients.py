@@ -12,6 +12,3 @@ class Client(RegisterEntry):
 
     class Meta:
         ordering = ["name", "id"]
-
-    def __str__(self) -> str:
-        return self.name

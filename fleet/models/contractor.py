@@ -52,6 +52,3 @@ class Contractor(models.Model):
                 name="accepted_risk_rise_is_a_chance",
             ),
         ]
-
-    def __str__(self) -> str:
-        return self.name

@@ -44,9 +44,6 @@ class Defect(models.Model):
         ordering = ["due", "repair_by", "id"]
         indexes = [models.Index(fields=["due"])]
 
-    def __str__(self) -> str:
-        return self.what
-
     @property
     def is_open(self) -> bool:
         return not self.done and self.closed_by_id is None and self.resolved_at is None

@@ -45,9 +45,6 @@ class Delivery(RegisterEntry):
         ]
         indexes = [models.Index(fields=["sent_at", "due"])]
 
-    def __str__(self) -> str:
-        return f"{self.recipient} {self.due}"
-
     def is_overdue(self, day: date) -> bool:
         return self.is_open and self.due < day
 
@@ -85,6 +82,3 @@ class Sending(models.Model):
                 condition=Q(failed_at__isnull=True) | Q(failed_at__gte=F("sent_at")), name="sending_fails_after_it_went"
             )
         ]
-
-    def __str__(self) -> str:
-        return f"{self.get_how_display()} {self.sent_at:%Y-%m-%d}"

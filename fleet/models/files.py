@@ -54,9 +54,6 @@ class StoredFile(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return self.name
-
     @property
     def path(self) -> Path:
         """Where the bytes lie: named by their hash, so no name from outside ever becomes a path."""

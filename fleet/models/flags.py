@@ -44,6 +44,3 @@ class Flag(RegisterEntry):
             )
         ]
         indexes = [models.Index(fields=["kind", "closed_at"])]
-
-    def __str__(self) -> str:
-        return f"{self.kind} {self.key}"

@@ -32,9 +32,6 @@ class Snapshot(models.Model):
             )
         ]
 
-    def __str__(self) -> str:
-        return f"{self.quantity} {self.rate} {self.digest[:12]}"
-
 
 class Forecast(models.Model):
     """One appliance, one quantity at one rate, towards where it should stay. Probabilities are of the truth.
@@ -75,9 +72,6 @@ class Forecast(models.Model):
         ordering = ["appliance", "rate", "quantity"]
         constraints = [models.UniqueConstraint(fields=["appliance", "quantity", "rate"], name="one_forecast_a_series")]
 
-    def __str__(self) -> str:
-        return f"{self.quantity} {self.rate} {self.last_visit_on:%Y-%m-%d}"
-
     @property
     def has_only_a_ceiling(self) -> bool:
         return self.lower is None
@@ -107,6 +101,3 @@ class ForecastCheck(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["visit", "quantity", "rate"], name="one_forecast_check_a_reading")
         ]
-
-    def __str__(self) -> str:
-        return f"{self.quantity} {self.rate} {self.day:%Y-%m-%d}"

@@ -21,6 +21,3 @@ class GasConversion(models.Model):
 
     class Meta:
         ordering = ["converted_on", "id"]
-
-    def __str__(self) -> str:
-        return f"{self.to_fuel} since {self.converted_on:%Y-%m-%d}"

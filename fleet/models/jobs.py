@@ -61,6 +61,3 @@ class Job(models.Model):
             models.Index(fields=["state", "due_at"]),
             models.Index(fields=["finished_at"], condition=Q(state="done"), name="done_jobs_by_their_end"),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kind} {self.key}"

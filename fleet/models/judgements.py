@@ -124,9 +124,6 @@ class Judgement(models.Model):
     class Meta:
         ordering = ["visit"]
 
-    def __str__(self) -> str:
-        return self.outcome
-
     @cached_property
     def table(self) -> Card:
         """The card, by its fields."""
@@ -175,9 +172,6 @@ class Diagnosis(models.Model):
         ordering = ["visit", "number"]
         constraints = [models.UniqueConstraint(fields=["visit", "pattern"], name="pattern_once_a_visit")]
 
-    def __str__(self) -> str:
-        return self.pattern
-
 
 class Finding(models.Model):
     """A verdict that fired, strictest first."""
@@ -197,9 +191,6 @@ class Finding(models.Model):
 
     class Meta:
         ordering = ["judgement", "number"]
-
-    def __str__(self) -> str:
-        return f"{self.quantity}, {self.limit_set}"
 
     @property
     def verdict(self) -> Verdict:

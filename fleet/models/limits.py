@@ -18,9 +18,6 @@ class LimitSet(RegisterEntry):
     class Meta:
         ordering = ["key"]
 
-    def __str__(self) -> str:
-        return self.name
-
     @property
     def current(self) -> "LimitSetVersion | None":
         return max(self.versions.all(), key=lambda each: each.number, default=None)
@@ -42,9 +39,6 @@ class LimitSetVersion(models.Model):
     class Meta:
         ordering = ["limit_set", "number"]
         constraints = [models.UniqueConstraint(fields=["limit_set", "number"], name="limit_set_version_number_once")]
-
-    def __str__(self) -> str:
-        return f"{self.limit_set.name} v{self.number}"
 
     @property
     def is_reviewed(self) -> bool:
@@ -79,9 +73,6 @@ class LimitSetAssignment(models.Model):
             )
         ]
 
-    def __str__(self) -> str:
-        return f"{self.limit_set} since {self.since}"
-
 
 class StopLevels(models.Model):
     """Projected from a record: the contractor's own lines at which firing ends. Versioned, never empty."""
@@ -98,6 +89,3 @@ class StopLevels(models.Model):
 
     class Meta:
         ordering = ["number"]
-
-    def __str__(self) -> str:
-        return f"stop levels v{self.number}"

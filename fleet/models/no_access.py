@@ -30,6 +30,3 @@ class NoAccess(models.Model):
         verbose_name_plural = "no access"
         ordering = ["-at", "id"]
         constraints = [models.UniqueConstraint(fields=["appliance", "at"], name="one_attempt_a_moment")]
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.local_date:%Y-%m-%d}"

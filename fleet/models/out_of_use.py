@@ -29,6 +29,3 @@ class OutOfUse(models.Model):
                 condition=Q(ends__isnull=True) | Q(ends__gte=F("begins")), name="restart_not_before_it_stood_still"
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.begins:%Y-%m-%d} to {self.ends or 'now'}"

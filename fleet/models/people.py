@@ -23,9 +23,6 @@ class Person(RegisterEntry):
     class Meta:
         ordering = ["name", "id"]
 
-    def __str__(self) -> str:
-        return self.name
-
     def is_qualified(self, fuel_kind: str, day: date) -> bool:
         """For work on this kind of fuel on this day, by the qualifications on record."""
         return self.qualification_on(fuel_kind, day) is not None
@@ -59,6 +56,3 @@ class Qualification(models.Model):
                 condition=models.Q(valid_to__gte=models.F("valid_from")), name="qualification_ends_after_it_begins"
             )
         ]
-
-    def __str__(self) -> str:
-        return f"{self.scheme} {self.number}"

@@ -36,9 +36,6 @@ class Record(models.Model):
         ]
         indexes = [models.Index(fields=["subject", "id"])]
 
-    def __str__(self) -> str:
-        return f"{self.kind} {self.sha256[:12]}"
-
 
 class UnreadableRecord(models.Model):
     """A message that could not be read, kept as it came until a person has repaired it or put it aside."""
@@ -61,9 +58,6 @@ class UnreadableRecord(models.Model):
                 fields=["actor", "body_sha256"], condition=models.Q(resolved_at__isnull=True), name="one_open_held_body"
             )
         ]
-
-    def __str__(self) -> str:
-        return str(self.id)
 
 
 @dataclass(frozen=True)

@@ -20,3 +20,6 @@ class RegisterEntry(models.Model):
 
     class Meta:
         abstract = True
+
+    def __str__(self) -> str:
+        return str(getattr(self, "name", self.pk))

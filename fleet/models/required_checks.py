@@ -68,6 +68,3 @@ class RequiredCheck(RegisterEntry):
             ),
         ]
         indexes = [models.Index(fields=["due"])]
-
-    def __str__(self) -> str:
-        return self.name

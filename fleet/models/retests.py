@@ -29,6 +29,3 @@ class Retest(RegisterEntry):
     class Meta:
         ordering = ["due", "id"]
         constraints = [models.UniqueConstraint(fields=["visit", "limit_set"], name="one_retest_a_visit_and_set")]
-
-    def __str__(self) -> str:
-        return f"{self.event} {self.due:%Y-%m-%d}"

@@ -71,9 +71,6 @@ class Revisit(RegisterEntry):
         ]
         indexes = [models.Index(fields=["latest"]), models.Index(fields=["drift_by"])]
 
-    def __str__(self) -> str:
-        return f"{self.date_set_by} {self.latest:%Y-%m-%d}"
-
     @property
     def is_set(self) -> bool:
         return self.state != self.State.PROPOSED
@@ -110,6 +107,3 @@ class OccupierNotice(models.Model):
 
     class Meta:
         ordering = ["-recorded_at", "id"]
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.given_on:%Y-%m-%d}"

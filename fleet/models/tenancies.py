@@ -35,6 +35,3 @@ class Tenancy(RegisterEntry):
                 name="one_tenancy_an_appliance_and_day",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"from {self.begins}"

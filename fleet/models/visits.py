@@ -67,9 +67,6 @@ class Visit(models.Model):
         ordering = ["-local_date", "-id"]
         indexes = [models.Index(fields=["appliance", "local_date"])]
 
-    def __str__(self) -> str:
-        return f"{self.appliance} {self.local_date:%Y-%m-%d}"
-
     @property
     def burnt(self) -> Fuel:
         return fuel_for(self.fuel, self.fuel_composition)
@@ -144,9 +141,6 @@ class Reading(models.Model):
         # By these a copied reading is looked for among all others.
         indexes = [models.Index(fields=["flue_temp_c", "co_ppm"], name="reading_like_another")]
 
-    def __str__(self) -> str:
-        return f"{self.rate} {self.phase}"
-
     @property
     def rate_proven(self) -> bool:
         return self.rate_proven_by not in ("", "not_proven")
@@ -172,9 +166,6 @@ class WorkItem(models.Model):
     class Meta:
         ordering = ["visit", "number"]
 
-    def __str__(self) -> str:
-        return self.kind
-
     @property
     def moves_combustion(self) -> bool:
         return self.kind in MOVES_COMBUSTION
@@ -198,6 +189,3 @@ class Question(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return self.code

@@ -45,9 +45,6 @@ class Webhook(RegisterEntry):
     class Meta:
         ordering = ["name", "id"]
 
-    def __str__(self) -> str:
-        return self.name
-
 
 class AllowedTarget(models.Model):
     """A host that webhooks may reach although it is private, or by plain http: a manager said so, and why."""
@@ -60,9 +57,6 @@ class AllowedTarget(models.Model):
 
     class Meta:
         ordering = ["host"]
-
-    def __str__(self) -> str:
-        return self.host
 
 
 class HookDelivery(models.Model):
@@ -95,6 +89,3 @@ class HookDelivery(models.Model):
                 fields=["hook", "id"], condition=Q(sent_at__isnull=True, given_up=False), name="unsent_hook_deliveries"
             )
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kind} {self.event}"
