@@ -9,6 +9,7 @@ from fleet.limits import Advice, Verdict
 from fleet.limits.quantities import figure
 from fleet.presentation.figures import limit_figure
 from fleet.presentation.verdicts import reason_words, verdict_sentence
+from fleet.presentation.words import within_ours
 
 # As fine as a screw can be turned by eye: common practice, no source.
 SMALLEST_TURN = Fraction(1, 16)
@@ -71,15 +72,15 @@ def _stands(band: Verdict, target: float | None) -> str:
 
 def _instruction(advice: Advice, stands: dict[str, str]) -> str:
     adjuster, rate = advice.figures["adjuster"], advice.figures["verdict"].rate
-    largest, others = adjuster.largest_step, advice.figures["other_rates"]
+    largest, others = within_ours(adjuster.largest_step), advice.figures["other_rates"]
     if not largest and adjuster.largest_step_turns:
         largest = _("%s turns") % f"{adjuster.largest_step_turns:g}"
     said = stands | {
         "adjuster": adjuster.name,
-        "place": f" ({adjuster.place})" if adjuster.place else "",
+        "place": f" ({within_ours(adjuster.place)})" if adjuster.place else "",
         "turning": _turning(advice),
         "step": _(", at most %s at a time") % largest if largest else "",
-        "tool": _(" with %s") % adjuster.tool if adjuster.tool else "",
+        "tool": _(" with %s") % within_ours(adjuster.tool) if adjuster.tool else "",
         "rate": rate,
         # This rate first, then every other: their settings act on one another.
         "then": _(", then %s") % _(" and ").join(others) if others else "",
@@ -89,8 +90,8 @@ def _instruction(advice: Advice, stands: dict[str, str]) -> str:
         _("%(stands)s, band %(band)s %%: turn %(adjuster)s%(place)s %(turning)s%(step)s%(tool)s.") % said,
         _("Let it settle and read %(rate)s again%(then)s.") % said,
         _("End the firing if CO air-free passes %(stop)s ppm or climbs.") % said,
-        _("Only %s may touch it.") % adjuster.who if adjuster.who else "",
-        _("Afterwards: %s.") % adjuster.reseal if adjuster.reseal else "",
+        _("Only %s may touch it.") % within_ours(adjuster.who) if adjuster.who else "",
+        _("Afterwards: %s.") % within_ours(adjuster.reseal) if adjuster.reseal else "",
     ]
     return " ".join(filter(None, words))
 

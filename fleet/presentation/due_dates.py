@@ -17,7 +17,7 @@ from fleet.presentation.codes import code_words
 from fleet.presentation.days import day as day_words
 from fleet.presentation.days import month_name
 from fleet.presentation.questions import oddity_words
-from fleet.presentation.words import listed
+from fleet.presentation.words import listed, within_ours
 
 # What each step says; where it adds to those before it, `before` is what they have said.
 STEPS = {
@@ -180,7 +180,7 @@ def not_counted_words(visited_on: date | None, why: Iterable[Coded]) -> str:
 def _why_not(code: str, figures: Mapping[str, Any]) -> str:
     if code == "not_tested":
         outcome = str(Visit.Outcome(figures["outcome"]).label)
-        return f"{outcome}: {figures['reason']}" if figures["reason"] else outcome
+        return f"{outcome}: {within_ours(figures['reason'])}" if figures["reason"] else outcome
     if code == "fields_lacking":
         known = record_fields()
         lacking = (known[name].words for name in figures["names"] if name in known)

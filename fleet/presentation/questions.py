@@ -82,7 +82,7 @@ def oddity_words(code: str, figures: Mapping[str, Any]) -> str:
     """One oddity or doubt, as a sentence."""
     kind = "reading_implausible" if code == "value_implausible" and "reading" in figures else code
     said = str(QUESTIONS[kind]) % {name: _shown(name, value) for name, value in figures.items()}
-    return f"{said.removesuffix('.')}: {unsteady_words(figures['why'])}" if figures.get("why") else said
+    return f"{said.removesuffix('.')}: {unsteady_words(figures['why'])}." if figures.get("why") else said
 
 
 def unsteady_words(reason: Coded | None) -> str:

@@ -16,6 +16,7 @@ from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.follow_ups import found_words
 from fleet.presentation.forecasts import forecast_words
+from fleet.presentation.words import within_ours
 
 
 def reason_words(why: Sequence[Any], earliest: str = "") -> str:
@@ -26,7 +27,7 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
     if code == "retest":
         return retest_words(figures["limit_set"], figures["steps"])
     if code == "defect":
-        shown = {"what": figures["what"], "due": date_words(figures["steps"])}
+        shown = {"what": within_ours(figures["what"]), "due": date_words(figures["steps"])}
         return _("Defect to be repaired: %(what)s; %(due)s") % shown
     if code == "undecided":
         due = date.fromisoformat(earliest) if earliest else None
@@ -109,9 +110,9 @@ def attempt_words(attempt: NoAccess) -> str:
     """Evidence of reasonable steps: when somebody came, why they didn't get in, what they left, and who says so."""
     said = [f"{day_words(attempt.local_date)}: {attempt.get_kind_display()}"]
     if attempt.note:
-        said.append(attempt.note)
+        said.append(within_ours(attempt.note))
     if attempt.letter:
-        said.append(_("letter: %s") % attempt.letter)
+        said.append(_("letter: %s") % within_ours(attempt.letter))
     if count := len(attempt.files.all()):
         said.append(ngettext("%d file beside it", "%d files beside it", count) % count)
     return _("%(what)s, says %(who)s.") % {"what": "; ".join(said), "who": attempt.by}

@@ -15,7 +15,7 @@ from fleet.presentation.codes import code_words
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources, value_words, what_words
-from fleet.presentation.words import capital, listed
+from fleet.presentation.words import capital, listed, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 MOST_NAMED = 3
@@ -33,7 +33,7 @@ def opening(facts: VisitFacts) -> str:
     visit = facts.visit
     parts = []
     if visit.outcome != Visit.Outcome.TESTED:
-        shown = {"outcome": capital(visit.get_outcome_display()), "why": visit.outcome_reason}
+        shown = {"outcome": capital(visit.get_outcome_display()), "why": within_ours(visit.outcome_reason)}
         parts.append(_("%(outcome)s: %(why)s.") % shown)
     parts += [_by_phase(facts, phase) for phase in ("as_found", "as_left")]
     parts.append(_not_read_again(facts))
@@ -164,7 +164,7 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
         parts = [
             _("Isolated.") if details.get("isolated") else _("Isolating is NOT recorded."),
             _("Labelled.") if details.get("labelled") else _("Labelling is NOT recorded."),
-            _("Told: %s.") % told if told else _("Who was told is not recorded."),
+            _("Told: %s.") % within_ours(told) if told else _("Who was told is not recorded."),
         ]
         yield " ".join(parts)
     yield _("As it stands: %s.") % visit.get_disposition_display()
@@ -323,7 +323,8 @@ def _room_figure(visit: Visit, quantity: Quantity, words: Callable[[Quantity, fl
 def work_line(item: WorkItem) -> str:
     done = code_words(item.kind)
     kind = _("%s replaced") % done if item.replaced else done
-    details = [item.component, item.adjuster, item.rate and _("at %s") % item.rate, item.direction, item.amount]
+    given = (item.component, item.adjuster, item.rate and _("at %s") % item.rate, item.direction, item.amount)
+    details = [within_ours(each) for each in given]
     after = _("after reading %d") % item.after_reading if item.after_reading else _("before any reading")
     said = ", ".join(filter(None, [*details, after]))
     return f"{kind}: {said}. {item.note}".strip()
@@ -331,16 +332,16 @@ def work_line(item: WorkItem) -> str:
 
 def defect_line(defect: Defect) -> str:
     where = f" ({defect.where})" if defect.where else ""
-    parts = [f"{defect.what}{where}: {code_words(defect.severity)}."]
+    parts = [f"{within_ours(defect.what)}{where}: {code_words(defect.severity)}."]
     if defect.action:
-        parts.append(f"{defect.action}.")
+        parts.append(f"{within_ours(defect.action)}.")
     if defect.done:
         parts.append(_("Repaired at this visit."))
     elif defect.closed_by_id:
         parts.append(_("Repaired by a later visit."))
     else:
         parts.append(_("Open, to be repaired by %s.") % long_day(defect.repair_by) if defect.repair_by else _("Open."))
-    parts.append(_("Told: %s.") % defect.told if defect.told else _("Who was told is not recorded."))
+    parts.append(_("Told: %s.") % within_ours(defect.told) if defect.told else _("Who was told is not recorded."))
     return " ".join(parts)
 
 
@@ -350,14 +351,14 @@ def restore_lines(visit: Visit) -> Iterator[str]:
     for each in answers:
         if each["answer"] == "not_done":
             yield _("NOT done: %(step)s. Why: %(why)s") % {
-                "step": each["step"],
+                "step": within_ours(each["step"]),
                 "why": each.get("why") or _("not said"),
             }
     for each in visit.not_done:
         shown = {"rate": each["rate"], "phase": code_words(each["phase"]), "why": each["why"]}
         yield _("NOT read: %(rate)s, %(phase)s. Why: %(why)s") % shown
     for answer, words in (("does_not_apply", _("Does not apply: %s.")), ("done", _("Done: %s."))):
-        steps = [each["step"] for each in answers if each["answer"] == answer]
+        steps = [within_ours(each["step"]) for each in answers if each["answer"] == answer]
         if steps:
             yield words % ", ".join(steps)
 

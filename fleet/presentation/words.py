@@ -49,6 +49,11 @@ def listed(words: Sequence[str]) -> str:
     return _("%(some)s and %(last)s") % {"some": ", ".join(words[:-1]), "last": words[-1]}
 
 
+def within_ours(written: str) -> str:
+    """What somebody wrote, to stand within a sentence of ours: without its own full stop."""
+    return written.rstrip(". ")
+
+
 def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 

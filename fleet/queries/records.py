@@ -17,7 +17,7 @@ def visible_records(viewer: User) -> QuerySet[Record]:
         return Record.objects.none()
     mine = ~Q(kind__in=OF_AN_APPLIANCE)
     for kind, table in OF_AN_APPLIANCE.items():
-        mine |= Q(kind=kind, subject__in=table.objects.filter(_of_clients(viewer)).values("id"))
+        mine |= Q(kind=kind, subject__in=table._default_manager.filter(_of_clients(viewer)).values("id"))
     return Record.objects.filter(mine).select_related("actor")
 
 
