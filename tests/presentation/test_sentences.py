@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.combustion import Doubt
 from fleet.presentation import codes, diagnoses, due_dates, questions, revisits
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.glossary import CHAPTERS
@@ -83,7 +84,7 @@ SAYING = {
     "doubts": lambda code, figures: doubt_words([(code, figures)]),
     "questions": oddity_words,
     "unsteady": lambda code, figures: unsteady_words((code, figures | {"quantity": "co"})),
-    "doubts of a reading": lambda code, figures: diagnoses.doubt_words({"code": code, "figures": figures, "named": {}}),
+    "doubts of a reading": lambda code, figures: diagnoses.doubt_words(Doubt(code, figures, False)),
 }
 WHOLE = {"steps", "questions", "doubts of a reading"}
 
