@@ -15,7 +15,7 @@ from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
-from fleet.models.defects import STILL_OPEN
+from fleet.models.follow_ups import STILL_OPEN
 from fleet.presentation.due_dates import date_words
 from fleet.queries.follow_ups import visible_defects
 from fleet.queries.visits import visible_visits

@@ -18,8 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Spacer, Table
 
 from reports.strips import hatch
-from reports.text import Bold, clean, paragraph
-from reports.typefaces import BOLD, REGULAR
+from reports.text import BOLD, REGULAR, Bold, clean, paragraph
 
 Paper = Literal["A4", "Letter"]
 SIZES = {"A4": A4, "Letter": LETTER}

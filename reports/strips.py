@@ -5,7 +5,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from fleet.presentation.strip import Head, Span, Strip, Upright, Words
-from reports.typefaces import BOLD, REGULAR, width_pt
+from reports.text import BOLD, REGULAR, width_pt
 
 GREY = Color(0.74, 0.74, 0.74)
 # One em of a strip; its words and captions are set a little smaller than its figures.

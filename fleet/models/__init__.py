@@ -4,30 +4,27 @@ from fleet.models.access import ApiToken, Role, User
 from fleet.models.alerts import Alert, AlertSettings, OnCall
 from fleet.models.analysers import Analyser, Calibration
 from fleet.models.appliances import Appliance, FlueGroup, ModelSheet, SheetVersion
-from fleet.models.attendances import Attendance
 from fleet.models.buildings import Building, GasSupply
 from fleet.models.calendars import CalendarEntry, CalendarLink
-from fleet.models.checks import VisitCheck
-from fleet.models.clients import Client
 from fleet.models.contractor import Contractor
-from fleet.models.defects import Defect
 from fleet.models.deliveries import Delivery, Sending
 from fleet.models.files import StoredFile
 from fleet.models.flags import Flag
+from fleet.models.follow_ups import Defect, Retest
 from fleet.models.forecasts import Forecast, ForecastCheck, Snapshot
 from fleet.models.gas_conversions import GasConversion
 from fleet.models.jobs import Job
-from fleet.models.judgements import Diagnosis, Finding, Judgement
+from fleet.models.judgements import Diagnosis, Finding, Judgement, VisitCheck
 from fleet.models.limits import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels
 from fleet.models.no_access import NoAccess
 from fleet.models.out_of_use import OutOfUse
 from fleet.models.people import Person, Qualification
 from fleet.models.records import Record, UnreadableRecord
+from fleet.models.register import Client
 from fleet.models.required_checks import RequiredCheck
-from fleet.models.retests import Retest
 from fleet.models.revisits import OccupierNotice, Revisit
 from fleet.models.tenancies import Tenancy
-from fleet.models.visits import Question, Reading, Visit, WorkItem
+from fleet.models.visits import Attendance, Question, Reading, Visit, WorkItem
 from fleet.models.webhooks import AllowedTarget, EventKind, HookDelivery, Webhook
 
 __all__ = [

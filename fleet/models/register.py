@@ -23,3 +23,12 @@ class RegisterEntry(models.Model):
 
     def __str__(self) -> str:
         return str(getattr(self, "name", self.pk))
+
+
+class Client(RegisterEntry):
+    name = models.CharField(max_length=200)
+    address = models.CharField(max_length=300, blank=True)
+    contact = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["name", "id"]

@@ -6,7 +6,7 @@ from django.db.models import Q, QuerySet
 
 from fleet.assess.due.tenancies import Owed, owed_records
 from fleet.models import Defect, Delivery, Flag, NoAccess, Question, Retest, Tenancy, User
-from fleet.models.defects import STILL_OPEN
+from fleet.models.follow_ups import STILL_OPEN
 from fleet.queries.access import visible_clients
 from fleet.queries.visits import visible_visits
 

@@ -20,7 +20,7 @@ from fleet.models import (
     User,
     Visit,
 )
-from fleet.models.defects import STILL_OPEN
+from fleet.models.follow_ups import STILL_OPEN
 from fleet.presentation.revisits import attempt_words
 from fleet.queries.follow_ups import visible_no_access
 from fleet.queries.forecasts import visible_forecasts

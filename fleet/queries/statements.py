@@ -31,7 +31,7 @@ from fleet.models import (
     User,
     Visit,
 )
-from fleet.models.defects import STILL_OPEN
+from fleet.models.follow_ups import STILL_OPEN
 from fleet.presentation.due_dates import no_evidence_words, not_counted_words, undecided_words
 from fleet.presentation.questions import oddity_words
 from fleet.queries.access import visible_clients

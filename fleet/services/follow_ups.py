@@ -10,7 +10,7 @@ from django.db.models import F
 from fleet.assess.due.follow_ups import first_checks_after, last_day_of, open_defects, retests_started
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, Contractor, Defect, Judgement, LimitSetVersion, Retest, User, Visit
-from fleet.models.defects import STILL_OPEN
+from fleet.models.follow_ups import STILL_OPEN
 from fleet.services import jobs
 
 

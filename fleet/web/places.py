@@ -1,10 +1,13 @@
 """The places of the head, by the role of who is logged in."""
 
 from dataclasses import dataclass
+from typing import Any
 
+from django.http import HttpRequest
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from fleet.models import Contractor
 from fleet.models.access import Role
 
 
@@ -42,3 +45,8 @@ def places_of(role: str) -> tuple[HeadPlace, ...]:
 def place_of(role: str, name: str, under: str) -> str:
     """Where a page stands: at its own place where the role has it in the head, else under another."""
     return name if name in {each.name for each in places_of(role)} else under
+
+
+def head(request: HttpRequest) -> dict[str, Any]:
+    contractor = Contractor.objects.filter(id=1).first()
+    return {"contractor": contractor}

@@ -21,9 +21,8 @@ from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.revisits import reason_sentence, reason_words, together_words, urgency_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
 from fleet.web.charts import NARROW, WIDE, drift_svg
-from fleet.web.key import KeyItem, key_items, today_item
 from fleet.web.places import places_of
-from fleet.web.strips import rule_svg, small_rule_svg
+from fleet.web.strips import KeyItem, key_items, rule_svg, small_rule_svg, today_item
 
 register = template.Library()
 

@@ -11,7 +11,7 @@ from fleet.presentation.due_rule import due_strip
 from fleet.presentation.reading_rule import Pin, ReadingRule, reading_strip
 from fleet.presentation.strip import Head, Words
 from reports.strips import EM, StripDrawing
-from reports.typefaces import BOLD, width_pt
+from reports.text import BOLD, width_pt
 from tests.web.drawn import pin_boxes, word_boxes
 from tests.web.samples import DUES, READINGS, co2
 

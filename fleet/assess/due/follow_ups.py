@@ -12,7 +12,7 @@ from fleet.coded import Coded, as_rows, coded
 from fleet.intervals import next_due
 from fleet.limits.quantities import CO_QUANTITIES
 from fleet.models import Defect, Judgement, LimitSetVersion, Retest, Visit, VisitCheck
-from fleet.models.defects import STILL_OPEN
+from fleet.models.follow_ups import STILL_OPEN
 
 
 def last_day_of(
