@@ -24,7 +24,6 @@ from fleet.models import (
     LimitSet,
     LimitSetVersion,
     ModelSheet,
-    NoAccess,
     Person,
     Qualification,
     Reading,
@@ -236,8 +235,8 @@ def test_a_defect_without_a_last_day_is_never_overdue() -> None:
 
 
 @pytest.mark.parametrize("sent_at", [None, MOMENT])
-@pytest.mark.parametrize("not_needed", ["", "the client has it by another way"])
-def test_a_delivery_is_open_until_it_is_sent_or_nobody_needs_it(sent_at: Any, not_needed: str, db: None) -> None:
+@pytest.mark.parametrize("not_needed", [[], [["series_ended", {}]]])
+def test_a_delivery_is_open_until_it_is_sent_or_nobody_needs_it(sent_at: Any, not_needed: list[Any], db: None) -> None:
     delivery = made(Delivery, sent_at=sent_at, not_needed=not_needed, due=DAY)
     assert delivery.is_open == (sent_at is None and not not_needed)
     assert Delivery.objects.filter(OPEN).exists() == delivery.is_open
@@ -311,7 +310,3 @@ def test_a_secret_is_hashed_as_sha256_whatever_is_sent() -> None:
 )
 def test_a_user_is_named_and_where_no_name_is_known_by_the_log_in(names: dict[str, str], shown: str) -> None:
     assert str(User(username="ada", **names)) == shown
-
-
-def test_an_attempt_says_why_and_when() -> None:
-    assert str(NoAccess(kind="gas_or_power_off", local_date=DAY)) == "gas or power off, 2026-03-02"
