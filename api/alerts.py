@@ -2,16 +2,15 @@
 
 import uuid
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import Door, ListDoor, OneDoor, version_named
 from api.fields import Reference, Whole
 from api.filters import by_id, yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
 from fleet.intake.fields import StrictSerializer, Text, YesNo
@@ -36,14 +35,11 @@ class Alerts(ListDoor):
     Told at least once: a message may come twice, and its Message-ID says that it is the same.
     """
 
-    subject, shape_out = "alerts", AlertOut
+    subject, query, shape_out = "alerts", visible_alerts, AlertOut
     filters = (
         by_id("flag", "flag", visible_flags),
         yes_no("open", Q(sent_at__isnull=True, not_needed=""), "Still to be sent."),
     )
-
-    def rows(self) -> QuerySet[Alert]:
-        return visible_alerts(self.viewer)
 
 
 class OnCallIn(StrictSerializer):
@@ -66,32 +62,26 @@ class OnCallList(ListDoor):
     """Who is told about unsafe and stop level, in which order; managers who are not on it are told a quarter of an hour
     after the last. Without a list, dispatchers and managers are told at once."""
 
-    subject, shape_in, shape_out, makes = "on_call", OnCallIn, OnCallOut, True
-
-    def rows(self) -> QuerySet[OnCall]:
-        return on_call_list(self.viewer)
+    subject, query, shape_in, shape_out, makes = "on_call", on_call_list, OnCallIn, OnCallOut, True
 
     def post(self, request: Request) -> Response:
         """Put somebody on the list."""
         return self.shown(put_on_call(values=self.taken(), now=clock.now()), 201)
 
 
-class OnCallEntry(Door):
+class OnCallEntry(OneDoor):
     """Somebody's place on the list."""
 
-    subject, shape_in, shape_out, versioned = "on_call", OnCallChange, OnCallOut, True
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(on_call_list(self.viewer), id))
+    subject, query, shape_in, shape_out, versioned = "on_call", on_call_list, OnCallChange, OnCallOut, True
 
     def patch(self, request: Request, id: uuid.UUID) -> Response:
-        entry = found(on_call_list(self.viewer), id)
+        entry = self.one()
         version, minutes = version_named(request), self.taken()["after_minutes"]
         return self.shown(change_on_call(entry=entry, version=version, after_minutes=minutes))
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """Off the list."""
-        take_off_call(entry=found(on_call_list(self.viewer), id), version=version_named(request))
+        take_off_call(entry=self.one(), version=version_named(request))
         return Response(status=204)
 
 

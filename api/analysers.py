@@ -1,16 +1,13 @@
 """Flue gas analysers, what they measure and how well, and their calibrations."""
 
 import uuid
+from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import EntryDoor, EntryListDoor, ListDoor, found
+from api.doors import EntryDoor, EntryListDoor, RecordedDoor
 from api.fields import Id, Number
 from api.filters import EXTERNAL_REFERENCE
-from api.recorded import post_recorded
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
@@ -61,43 +58,21 @@ class CalibrationOut(RowOut):
 class Analysers(EntryListDoor):
     """All analysers of the contractor."""
 
-    subject, model, shape_in, shape_out = "analysers", Analyser, AnalyserIn, AnalyserOut
+    subject, query, shape_in, shape_out = "analysers", visible_analysers, AnalyserIn, AnalyserOut
     filters = (EXTERNAL_REFERENCE,)
-
-    def rows(self) -> QuerySet[Analyser]:
-        return visible_analysers(self.viewer)
 
 
 class OneAnalyser(EntryDoor):
     """One analyser."""
 
-    subject, shape_in, shape_out = "analysers", AnalyserIn, AnalyserOut
-
-    def rows(self) -> QuerySet[Analyser]:
-        return visible_analysers(self.viewer)
+    subject, query, shape_in, shape_out = "analysers", visible_analysers, AnalyserIn, AnalyserOut
 
 
-class Calibrations(ListDoor):
+class Calibrations(RecordedDoor):
     """An analyser's calibrations. Recorded, never edited."""
 
-    subject, shape_in, shape_out, makes = "analysers", NewCalibration, CalibrationOut, True
+    subject, query, shape_in, shape_out = "analysers", visible_analysers, NewCalibration, CalibrationOut
+    kind, of, parts = "calibration", "analyser", "calibrations"
 
-    def rows(self) -> QuerySet[Calibration]:
-        return self.analyser().calibrations.all()
-
-    def analyser(self) -> Analyser:
-        analyser: Analyser = found(visible_analysers(self.viewer), self.kwargs["id"])
-        return analyser
-
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Record one: 201; the same id with the same content again 200; with other content 409."""
-        analyser = self.analyser()
-        return post_recorded(
-            self,
-            kind="calibration",
-            model=Calibration,
-            belongs={"analyser": str(analyser.id)},
-            add=lambda new_id, content: add_calibration(
-                analyser=analyser, content=content, actor=self.viewer, now=clock.now(), id=new_id
-            ),
-        )
+    def record(self, id: uuid.UUID, content: dict[str, Any]) -> Calibration:
+        return add_calibration(analyser=self.whole, content=content, actor=self.viewer, now=clock.now(), id=id)

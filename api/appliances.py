@@ -3,7 +3,7 @@
 import uuid
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from api.defects import DefectOut
 from api.derived import DerivedOut
-from api.doors import Door, EntryDoor, EntryListDoor, found
+from api.doors import ActDoor, Door, EntryDoor, EntryListDoor
 from api.fields import DayOf, Facts, Reference, Said, VerdictField
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
@@ -25,6 +25,7 @@ from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
 from fleet.assess.due.asked_fields import asked_of_visit
 from fleet.assess.judging.cards import card_for
+from fleet.assess.refusals import found
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.intake.errors import without_decimals
@@ -32,7 +33,7 @@ from fleet.intake.fields import Text, Word
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
 from fleet.presentation.advice import advice_words, withheld_words
-from fleet.queries.advice import advise_on
+from fleet.queries.advice import Advised, advise_on
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.histories import history_for
 from fleet.queries.register import all_sheets, visible_analysers, visible_appliances, visible_flue_groups
@@ -111,7 +112,7 @@ class CardOut(serializers.Serializer[Any]):
 class Appliances(EntryListDoor):
     """Appliances of the buildings that you may see."""
 
-    subject, model, shape_in, shape_out = "appliances", Appliance, ApplianceIn, ApplianceOut
+    subject, query, shape_in, shape_out = "appliances", visible_appliances, ApplianceIn, ApplianceOut
     filters = (
         *of_building("building"),
         by_id("flue_group", "flue_group", visible_flue_groups),
@@ -119,9 +120,6 @@ class Appliances(EntryListDoor):
         yes_no("in_service", Q(in_service_to__isnull=True), "Not taken out of service."),
         EXTERNAL_REFERENCE,
     )
-
-    def rows(self) -> QuerySet[Appliance]:
-        return visible_appliances(self.viewer)
 
     def values(self) -> dict[str, Any]:
         values = super().values()
@@ -135,11 +133,8 @@ class Appliances(EntryListDoor):
 class OneAppliance(EntryDoor):
     """One appliance. It stays in its building; put elsewhere it is taken out of service and taken on there."""
 
-    subject, shape_in, shape_out = "appliances", ApplianceIn, ApplianceOut
+    subject, query, shape_in, shape_out = "appliances", visible_appliances, ApplianceIn, ApplianceOut
     fixed = ("id", "building")
-
-    def rows(self) -> QuerySet[Appliance]:
-        return visible_appliances(self.viewer)
 
     def change(self, entry: Appliance, version: int, changes: dict[str, Any]) -> Appliance:
         check_flue(changes.get("flue_group"), entry.building_id)
@@ -188,26 +183,26 @@ class AdviceOut(serializers.Serializer[Any]):
     verdicts = serializers.ListField(child=VerdictField(), help_text="On the last reading, strictest first.")
 
 
-class ApplianceAdvice(Door):
-    """What to do next in a test that goes on; for whoever is at the appliance with a connection."""
+class ApplianceAdvice(ActDoor):
+    """What to do next in a test that goes on; for whoever is at the appliance with a connection.
 
-    subject, shape_in, shape_out = "advice", SoFarIn, AdviceOut
+    Advice on the last of the readings so far. Nothing is stored.
+    """
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Advice on the last of the readings so far. Nothing is stored."""
-        appliance = found(visible_appliances(self.viewer), id)
-        so_far: dict[str, Any] = without_decimals(self.taken())
-        return self.shown(advise_on(appliance=appliance, so_far=so_far, viewer=self.viewer, now=clock.now()))
+    subject, query, shape_in, shape_out = "advice", visible_appliances, SoFarIn, AdviceOut
+
+    def act(self, thing: Appliance, version: int, said: dict[str, Any]) -> Advised:
+        return advise_on(appliance=thing, so_far=without_decimals(said), viewer=self.viewer, now=clock.now())
 
 
 class ApplianceCard(Door):
     """Today's decision table: targets, limits and stop levels in absolute figures, and the adjusters."""
 
-    subject, shape_out = "cards", CardOut
+    subject, query, shape_out = "cards", visible_appliances, CardOut
     filters = (parameter("analyser", "With this analyser's accuracy.", "uuid"),)
 
     def get(self, request: Request, id: uuid.UUID) -> Response:
-        appliance = found(visible_appliances(self.viewer), id)
+        appliance = self.one()
         wanted = id_of(request, "analyser")
         analyser = found(visible_analysers(self.viewer), wanted) if wanted else None
         today = clock.today(appliance.building.time_zone)

@@ -51,7 +51,7 @@ class AssignmentOut(RowOut):
 class Assignments(EntryListDoor):
     """Assignments to the places that you may see; with one, the set's required checks begin."""
 
-    subject, model, shape_in, shape_out = "assignments", LimitSetAssignment, AssignmentIn, AssignmentOut
+    subject, query, shape_in, shape_out = "assignments", visible_assignments, AssignmentIn, AssignmentOut
     filters = (
         by_id("client", "client", visible_clients),
         by_id("building", "building", visible_buildings),
@@ -61,7 +61,7 @@ class Assignments(EntryListDoor):
     )
 
     def rows(self) -> QuerySet[LimitSetAssignment]:
-        return visible_assignments(self.viewer).select_related("decided_by")
+        return super().rows().select_related("decided_by")
 
     def create(self, values: dict[str, Any]) -> LimitSetAssignment:
         return assign_limit_set(values=values, actor=self.viewer, now=clock.now())
@@ -70,10 +70,7 @@ class Assignments(EntryListDoor):
 class OneAssignment(EntryDoor):
     """One assignment: its reason can be changed, and it can be ended; its required checks end with it."""
 
-    subject, shape_in, shape_out = "assignments", AssignmentChange, AssignmentOut
-
-    def rows(self) -> QuerySet[LimitSetAssignment]:
-        return visible_assignments(self.viewer).select_related("decided_by")
+    subject, query, shape_in, shape_out = "assignments", visible_assignments, AssignmentChange, AssignmentOut
 
     def change(self, entry: LimitSetAssignment, version: int, changes: dict[str, Any]) -> LimitSetAssignment:
         return change_assignment(assignment=entry, version=version, changes=changes, now=clock.now())

@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
-
 from api.doors import EntryDoor, EntryListDoor
 from api.fields import Number, Reference
 from api.filters import EXTERNAL_REFERENCE, by_id
@@ -36,21 +34,15 @@ class BuildingOut(EntryOut):
 class Buildings(EntryListDoor):
     """Buildings of the clients that you may see."""
 
-    subject, model, shape_in, shape_out = "buildings", Building, BuildingIn, BuildingOut
+    subject, query, shape_in, shape_out = "buildings", visible_buildings, BuildingIn, BuildingOut
     filters = (by_id("client", "client", visible_clients), EXTERNAL_REFERENCE)
-
-    def rows(self) -> QuerySet[Building]:
-        return visible_buildings(self.viewer)
 
 
 class OneBuilding(EntryDoor):
     """One building. It stays with its client."""
 
-    subject, shape_in, shape_out = "buildings", BuildingIn, BuildingOut
+    subject, query, shape_in, shape_out = "buildings", visible_buildings, BuildingIn, BuildingOut
     fixed = ("id", "client")
-
-    def rows(self) -> QuerySet[Building]:
-        return visible_buildings(self.viewer)
 
     def change(self, entry: Building, version: int, changes: dict[str, Any]) -> Building:
         return change_building(building=entry, version=version, changes=changes, now=clock.now())

@@ -1,17 +1,17 @@
 """Calendar links: secret places from which a calendar program reads a technician's or a client's days."""
 
 import uuid
+from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import NO_STORE, ActDoor, Door, ListDoor, OneDoor, version_named
 from api.fields import Reference
 from api.filters import yes_no
 from api.shapes import RowOut
-from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer
 from fleet.models import CalendarLink
@@ -36,12 +36,10 @@ class NewCalendarLinkOut(CalendarLinkOut):
     address = serializers.CharField(help_text="Shown this once. Whoever has it reads the calendar without logging in.")
 
 
-def with_address(made: tuple[CalendarLink, str], status: int) -> Response:
+def with_address(door: Door, made: tuple[Any, str], status: int) -> Response:
     entry, secret = made
-    address = addresses.whole(addresses.calendar_feed(secret))
-    entry.address = address  # type: ignore[attr-defined]  # for this one answer
-    headers = {"Cache-Control": "no-store", "ETag": etag(entry.version)}
-    return Response(NewCalendarLinkOut(entry).data, status=status, headers=headers)
+    entry.address = addresses.whole(addresses.calendar_feed(secret))  # for this one answer
+    return door.shown(entry, status, shape=NewCalendarLinkOut, **NO_STORE)
 
 
 class CalendarLinks(ListDoor):
@@ -52,51 +50,37 @@ class CalendarLinks(ListDoor):
     iCalendar (RFC 5545), asked for as often as the program likes, at most 60 times an hour; ETag and If-None-Match save
     the rest."""
 
-    subject, shape_in, shape_out, shape_made, makes = (
-        "calendars",
-        CalendarLinkIn,
-        CalendarLinkOut,
-        NewCalendarLinkOut,
-        True,
-    )
+    subject, query = "calendars", visible_addresses
+    shape_in, shape_out, shape_made, makes = CalendarLinkIn, CalendarLinkOut, NewCalendarLinkOut, True
     filters = (yes_no("open", Q(revoked_at__isnull=True), "Not revoked."),)
-
-    def rows(self) -> QuerySet[CalendarLink]:
-        return visible_addresses(self.viewer)
 
     def post(self, request: Request) -> Response:
         """A new address. A retry makes another; revoke the one that you don't use."""
         given = self.taken()
         made = make_address(user=given.get("user"), client=given.get("client"), actor=self.viewer, now=clock.now())
-        return with_address(made, 201)
+        return with_address(self, made, 201)
 
 
-class OneCalendarLink(Door):
+class OneCalendarLink(OneDoor):
     """One address, without its secret."""
 
-    subject, shape_out = "calendars", CalendarLinkOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_addresses(self.viewer), id))
+    subject, query, shape_out = "calendars", visible_addresses, CalendarLinkOut
 
 
 class RenewCalendarLink(Door):
     """Another secret for the same calendar; the one before opens nothing any more."""
 
-    subject, shape_out, versioned = "calendars", NewCalendarLinkOut, True
+    subject, query, shape_out, versioned = "calendars", visible_addresses, NewCalendarLinkOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
-        address = found(visible_addresses(self.viewer), id)
-        return with_address(renew_address(address=address, version=version_named(request)), 200)
+        made = renew_address(address=self.one(), version=version_named(request))
+        return with_address(self, made, 200)
 
 
-class RevokeCalendarLink(Door):
+class RevokeCalendarLink(ActDoor):
     """It opens nothing from now on."""
 
-    subject, shape_out, versioned = "calendars", CalendarLinkOut, True
+    subject, query, shape_out, versioned = "calendars", visible_addresses, CalendarLinkOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        address = found(visible_addresses(self.viewer), id)
-        version = version_named(request)
-        revoked = revoke_address(address=address, version=version, actor=self.viewer, now=clock.now())
-        return self.shown(revoked)
+    def act(self, thing: CalendarLink, version: int, said: dict[str, Any]) -> CalendarLink:
+        return revoke_address(address=thing, version=version, actor=self.viewer, now=clock.now())

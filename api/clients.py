@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
-
 from api.doors import EntryDoor, EntryListDoor
 from api.filters import EXTERNAL_REFERENCE
 from api.shapes import EntryIn, EntryOut
@@ -26,11 +24,8 @@ class ClientOut(EntryOut):
 class Clients(EntryListDoor):
     """Clients that you may see."""
 
-    subject, model, shape_in, shape_out = "clients", Client, ClientIn, ClientOut
+    subject, query, shape_in, shape_out = "clients", visible_clients, ClientIn, ClientOut
     filters = (EXTERNAL_REFERENCE,)
-
-    def rows(self) -> QuerySet[Client]:
-        return visible_clients(self.viewer)
 
     def create(self, values: dict[str, Any]) -> Client:
         return add_client(values=values, actor=self.viewer)
@@ -39,7 +34,4 @@ class Clients(EntryListDoor):
 class OneClient(EntryDoor):
     """One client."""
 
-    subject, shape_in, shape_out = "clients", ClientIn, ClientOut
-
-    def rows(self) -> QuerySet[Client]:
-        return visible_clients(self.viewer)
+    subject, query, shape_in, shape_out = "clients", visible_clients, ClientIn, ClientOut

@@ -1,14 +1,19 @@
 """What a preview answers: what a draft says differently, and for which appliances what would change."""
 
-from typing import Any
+import uuid
+from collections.abc import Callable
+from typing import Any, ClassVar
 
 from rest_framework import serializers
 from rest_framework.request import Request
+from rest_framework.response import Response
 
+from api.doors import Door, RecordedDoor, version_named
 from api.errors import BadQuery
 from api.fields import Said
-from api.filters import Filter, parameter
+from api.filters import parameter
 from fleet.assess.consequences import Consequence
+from fleet.errors import NotFound
 from fleet.presentation.consequences import (
     applying_words,
     consequence_sentences,
@@ -84,13 +89,39 @@ class PreviewOut(serializers.Serializer[Any]):
     unseen = serializers.IntegerField(help_text="As many more change, of clients that you may not see.")
 
 
-COMPARED: tuple[Filter, Filter] = (
-    parameter("from", "The number of the version to compare from."),
-    parameter("to", "The number of the version to compare with."),
-)
+class VersionsDoor(RecordedDoor):
+    """Versions of a sheet or a limit set; one that was previewed names the version that it was previewed on."""
+
+    parts = "versions"
+
+    def post(self, request: Request, **path: Any) -> Response:
+        """Record one: 201; the same id with the same content again 200; with other content 409. With If-Match only on
+        top of the version of that number (412 where another came meanwhile)."""
+        self.based_on = version_named(request) if "If-Match" in request.headers else None
+        return super().post(request, **path)
 
 
-def numbers_compared(request: Request) -> tuple[int, int]:
+class CompareDoor(Door):
+    """What two versions of an entry say differently, by `differences` of their contents."""
+
+    subject, shape_out = "comparisons", DifferencesOut
+    filters = (
+        parameter("from", "The number of the version to compare from."),
+        parameter("to", "The number of the version to compare with."),
+    )
+    differences: ClassVar[Callable[[dict[str, Any], dict[str, Any]], Any]]
+    word: ClassVar[str]
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        before, after = _numbers_compared(request)
+        versions = {each.number: each.content for each in self.one().versions.all()}
+        if missing := [number for number in (before, after) if number not in versions]:
+            raise NotFound("not_found", f"The {self.word} has no version {missing[0]}.")
+        differences = type(self).differences(versions[before], versions[after])
+        return self.shown({"before": before, "after": after, "differences": differences})
+
+
+def _numbers_compared(request: Request) -> tuple[int, int]:
     """The two numbers that the query must give. Raises BadQuery."""
     given = {name: request.query_params.get(name, "") for name in ("from", "to")}
     wrong = {

@@ -7,10 +7,9 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door
+from api.doors import Door, version_named
 from api.fields import Number, Whole
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake.fields import StrictSerializer, Text

@@ -1,17 +1,13 @@
 """Defects: what is wrong besides the readings, by when it must be repaired, and what closed it."""
 
-import uuid
+from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, ListDoor, OneDoor
 from api.fields import CodedRows, Said
 from api.filters import by_day, by_id, by_word, of_appliance, yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Defect
@@ -45,7 +41,7 @@ class ResolveIn(StrictSerializer):
 class Defects(ListDoor):
     """Defects found at visits. A later visit closes them by naming them, or a person with a reason."""
 
-    subject, shape_out = "defects", DefectOut
+    subject, query, shape_out = "defects", visible_defects, DefectOut
     filters = (
         *of_appliance(),
         by_id("visit", "visit", visible_visits),
@@ -55,26 +51,17 @@ class Defects(ListDoor):
         by_day("due_before", "due__lte", "To be repaired by this day or before."),
     )
 
-    def rows(self) -> QuerySet[Defect]:
-        return visible_defects(self.viewer)
 
-
-class OneDefect(Door):
+class OneDefect(OneDoor):
     """One defect."""
 
-    subject, shape_out = "defects", DefectOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_defects(self.viewer), id))
+    subject, query, shape_out = "defects", visible_defects, DefectOut
 
 
-class ResolveDefect(Door):
+class ResolveDefect(ActDoor):
     """Close it by hand, with the reason."""
 
-    subject, shape_in, shape_out, versioned = "defects", ResolveIn, DefectOut, True
+    subject, query, shape_in, shape_out, versioned = "defects", visible_defects, ResolveIn, DefectOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        defect = found(visible_defects(self.viewer), id)
-        version, why = version_named(request), self.taken()["why"]
-        resolve_defect(defect=defect, version=version, why=why, actor=self.viewer, now=clock.now())
-        return self.shown(found(visible_defects(self.viewer), id))
+    def act(self, thing: Defect, version: int, said: dict[str, Any]) -> None:
+        resolve_defect(defect=thing, version=version, why=said["why"], actor=self.viewer, now=clock.now())

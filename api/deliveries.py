@@ -1,17 +1,13 @@
 """Deliveries: who must receive the record of a visit by when, how it was sent, and what came back."""
 
-import uuid
+from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, ListDoor, OneDoor
 from api.fields import CodedRows, MomentOf, Reference, Said
 from api.filters import by_day, by_id, of_appliance, yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Delivery, Sending
@@ -58,7 +54,7 @@ class FailIn(StrictSerializer):
 class Deliveries(ListDoor):
     """Deliveries of the visits that you may see."""
 
-    subject, shape_out = "deliveries", DeliveryOut
+    subject, query, shape_out = "deliveries", visible_deliveries, DeliveryOut
     filters = (
         *of_appliance("visit__appliance"),
         by_id("visit", "visit", visible_visits),
@@ -66,48 +62,28 @@ class Deliveries(ListDoor):
         by_day("due_before", "due__lte", "Due by this day or before."),
     )
 
-    def rows(self) -> QuerySet[Delivery]:
-        return visible_deliveries(self.viewer)
 
-
-class OneDelivery(Door):
+class OneDelivery(OneDoor):
     """One delivery."""
 
-    subject, shape_out = "deliveries", DeliveryOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_deliveries(self.viewer), id))
+    subject, query, shape_out = "deliveries", visible_deliveries, DeliveryOut
 
 
-class SendDelivery(Door):
+class SendDelivery(ActDoor):
     """Say that it was sent."""
 
-    subject, shape_in, shape_out, versioned = "deliveries", SendIn, DeliveryOut, True
+    subject, query, shape_in, shape_out, versioned = "deliveries", visible_deliveries, SendIn, DeliveryOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        delivery = found(visible_deliveries(self.viewer), id)
-        version, taken = version_named(request), self.taken()
-        send_delivery(
-            delivery=delivery,
-            version=version,
-            how=taken["how"],
-            address=taken["address"],
-            sent_at=taken.get("sent_at") or clock.now(),
-            proof=taken.get("proof", ""),
-            file=taken.get("file"),
-            actor=self.viewer,
-            now=clock.now(),
-        )
-        return self.shown(found(visible_deliveries(self.viewer), id))
+    def act(self, thing: Delivery, version: int, said: dict[str, Any]) -> None:
+        now = clock.now()
+        said = {"sent_at": now, "proof": "", "file": None} | said
+        send_delivery(delivery=thing, version=version, **said, actor=self.viewer, now=now)
 
 
-class FailDelivery(Door):
+class FailDelivery(ActDoor):
     """Say that the newest sending failed, with the reason: it is the office's again, also after a correction."""
 
-    subject, shape_in, shape_out, versioned = "deliveries", FailIn, DeliveryOut, True
+    subject, query, shape_in, shape_out, versioned = "deliveries", visible_deliveries, FailIn, DeliveryOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        delivery = found(visible_deliveries(self.viewer), id)
-        version, why = version_named(request), self.taken()["why"]
-        fail_delivery(delivery=delivery, version=version, why=why, actor=self.viewer, now=clock.now())
-        return self.shown(found(visible_deliveries(self.viewer), id))
+    def act(self, thing: Delivery, version: int, said: dict[str, Any]) -> None:
+        fail_delivery(delivery=thing, version=version, why=said["why"], actor=self.viewer, now=clock.now())

@@ -1,10 +1,13 @@
 """What every address of the API shares: who may come in, what is read, what is shown, and by which version.
 
-A view names its `subject` (of the table of roles), `shape_in`, `shape_out` and `filters`; permission, strictness,
-pages, versions and the schema follow from these.
+A view names its `subject` (of the table of roles), `query`, `shape_in`, `shape_out` and `filters`; permission,
+strictness, pages, versions and the schema follow from these.
 """
 
+import re
 import uuid
+from collections.abc import Callable
+from functools import cached_property
 from typing import Any, ClassVar, cast
 
 from django.db import transaction
@@ -17,17 +20,24 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer, ValidationError
 from rest_framework.views import APIView
 
-from api.errors import BadQuery, LengthRequired
+from api.errors import BadQuery, LengthRequired, VersionMissing
 from api.fields import read_id
 from api.filters import Filter, check_known, narrowed
 from api.pagination import PARAMETERS, ByKey
 from api.permissions import BearerToken, ByRole
 from api.schema import Schema
-from api.versions import etag, version_named
-from fleet.errors import FleetError, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
+from fleet.intake.errors import without_decimals
 from fleet.intake.fields import StrictSerializer
 from fleet.models import User
+from fleet.models.register import new_id
+from fleet.services.records import record_once
 from fleet.services.register import change_entry, create_entry, create_once
+
+_VERSION = re.compile(r'"([0-9]{1,9})"|([0-9]{1,9})')
+# What is shown once is kept by no cache.
+NO_STORE = {"Cache-Control": "no-store"}
 
 
 class AlwaysJSON(DefaultContentNegotiation):
@@ -47,6 +57,8 @@ class Door(APIView):
     schema = Schema()
 
     subject: ClassVar[str] = ""
+    # What the viewer may see, among which the one that the address names stands.
+    query: ClassVar[Callable[[User], QuerySet[Any]]]
     shape_in: ClassVar[type[StrictSerializer] | None] = None
     shape_out: ClassVar[type[BaseSerializer[Any]] | None] = None
     # What POST answers, where that is more than what GET shows.
@@ -70,6 +82,18 @@ class Door(APIView):
     def viewer(self) -> User:
         return cast(User, self.request.user)
 
+    def visible(self) -> QuerySet[Any]:
+        return type(self).query(self.viewer)
+
+    def one(self) -> Any:
+        """What the address names, among what the viewer may see. Raises NotFound."""
+        return found(self.visible(), self.kwargs["id"])
+
+    @cached_property
+    def whole(self) -> Any:
+        """The same, as it stood when the request came."""
+        return self.one()
+
     def body(self) -> dict[str, Any]:
         """The body as it came, which must be an object. Raises ValidationError."""
         body: Any = self.request.data
@@ -84,12 +108,11 @@ class Door(APIView):
         reader.is_valid(raise_exception=True)
         return dict(reader.validated_data)
 
-    def shown(self, thing: Any, status: int = 200, **headers: str) -> Response:
-        """The thing in the shape of this address, with its version as ETag."""
-        assert self.shape_out is not None
-        data = self.shape_out(thing, context=self.shape_context()).data
+    def shown(self, thing: Any, status: int = 200, *, shape: Any = None, **headers: str) -> Response:
+        """The thing in the shape of this address, or the one given, with its version as ETag."""
+        data = (shape or self.shape_out)(thing, context=self.shape_context()).data
         if isinstance(data, dict) and isinstance(data.get("version"), int):
-            headers["ETag"] = etag(data["version"])
+            headers["ETag"] = f'"{data["version"]}"'
         return Response(data, status=status, headers=headers)
 
     def shape_context(self) -> dict[str, Any]:
@@ -99,8 +122,12 @@ class Door(APIView):
 class ListDoor(Door):
     """A page of `rows()`, narrowed by `filters`."""
 
+    # Of the one that the address names, what it calls them; empty: all that `query` finds.
+    parts: ClassVar[str] = ""
+
     def rows(self) -> QuerySet[Any]:
-        raise NotImplementedError
+        rows: QuerySet[Any] = getattr(self.whole, self.parts).all() if self.parts else self.visible()
+        return rows
 
     def known_parameters(self) -> tuple[str, ...]:
         known = super().known_parameters()
@@ -117,61 +144,102 @@ class ListDoor(Door):
         return ByKey(self.request).page_of(rows)
 
 
-class EntryListDoor(ListDoor):
-    """A list of the register: POST makes an entry, once per id."""
+class RecordedDoor(ListDoor):
+    """A list of what is recorded, never edited. POST records one, once per id, whoever retries."""
 
     makes = True
-    model: ClassVar[type[Model]]
+    kind: ClassVar[str]
+    # The record's word for what these are parts of.
+    of: ClassVar[str] = ""
 
     def post(self, request: Request, **_path: Any) -> Response:
-        """Make one: 201; the same id with the same content again 200; with other content 409."""
-        values = self.values()
+        """Record one: 201; the same id with the same content again 200; with other content 409."""
+        rows = self.rows()
+        belongs = {self.of: str(self.whole.id)} if self.of else {}
+        values = named_once(request, self.taken())
+        id = values.pop("id", None) or new_id()
+        content: dict[str, Any] = without_decimals(values)
+        row, made = record_once(
+            kind=self.kind, id=id, model=rows.model, says=belongs | content, add=lambda: self.record(id, content)
+        )
+        return self.shown(row, 201 if made else 200)
+
+    def record(self, id: uuid.UUID, content: dict[str, Any]) -> Model:
+        raise NotImplementedError
+
+
+class MakeDoor(Door):
+    """POST makes an entry of the register, once per id."""
+
+    makes = True
+
+    def post(self, request: Request, **path: Any) -> Response:
+        if path:
+            _ = self.whole  # not found goes before what is wrong with the body
+        values, known = self.values(), self.visible()
         with transaction.atomic():
-            # What its manufacturer couldn't see isn't made: a retry would only make another.
-            entry, made = create_once(known=self.rows(), model=self.model, values=values, create=self.create)
-            stored = found(self.rows(), entry.pk)
-        return self.shown(stored, 201 if made else 200, Location=f"{request.path}/{entry.pk}")
+            # What whoever makes it couldn't see isn't made: a retry would only make another.
+            entry, made = create_once(known=known, model=known.model, values=values, create=self.create)
+            stored = found(known, entry.pk)
+        return self.shown(stored, 201 if made else 200)
 
     def values(self) -> dict[str, Any]:
         return named_once(self.request, self.taken())
 
     def create(self, values: dict[str, Any]) -> Model:
-        return create_entry(model=self.model, values=values)
+        return create_entry(model=self.visible().model, values=values)
 
 
-class EntryDoor(Door):
+class EntryListDoor(MakeDoor, ListDoor):
+    """A list of the register, to which POST adds."""
+
+    def post(self, request: Request, **path: Any) -> Response:
+        """Make one: 201; the same id with the same content again 200; with other content 409."""
+        answer = super().post(request, **path)
+        answer["Location"] = f"{request.path}/{answer.data['id']}"
+        return answer
+
+
+class OneDoor(Door):
+    """One thing, shown."""
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        return self.shown(self.one())
+
+
+class ActDoor(Door):
+    """Something done to one thing: POST does it, by the version read and what the body says."""
+
+    def post(self, request: Request, id: uuid.UUID) -> Response:
+        thing = self.one()
+        version = version_named(request) if self.versioned else 0
+        done = self.act(thing, version, self.taken() if self.shape_in else {})
+        return self.shown(done or self.one())
+
+    def act(self, thing: Any, version: int, said: dict[str, Any]) -> Any:
+        """What is shown of it; None: the thing as it stands now."""
+        raise NotImplementedError
+
+
+class EntryDoor(OneDoor):
     """One entry of the register: GET it, PATCH it by the version it was read at."""
 
     versioned = True
     # What stands once and for all with the entry.
     fixed: ClassVar[tuple[str, ...]] = ("id",)
 
-    def rows(self) -> QuerySet[Any]:
-        raise NotImplementedError
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(self.rows(), id))
-
     def patch(self, request: Request, id: uuid.UUID) -> Response:
         """Change the fields given, by the version you read."""
-        entry = found(self.rows(), id)
+        entry = self.one()
         version = version_named(request)
         changes = self.taken(partial=True)
         if wrong := {name: "can't be changed once it stands" for name in changes if name in self.fixed}:
             raise FleetError("invalid", "Some fields can't be changed.", errors=wrong)
         self.change(entry, version, changes)
-        return self.shown(found(self.rows(), id))
+        return self.shown(self.one())
 
     def change(self, entry: Any, version: int, changes: dict[str, Any]) -> Any:
         return change_entry(entry=entry, version=version, changes=changes)
-
-
-def found(rows: QuerySet[Any], id: uuid.UUID) -> Any:
-    """The row with this id among what the viewer may see. Raises NotFound."""
-    row = rows.filter(id=id).first()
-    if row is None:
-        raise NotFound("not_found", "There is nothing here that you may see.")
-    return row
 
 
 def named_once(request: Request, values: dict[str, Any]) -> dict[str, Any]:
@@ -187,3 +255,17 @@ def named_once(request: Request, values: dict[str, Any]) -> dict[str, Any]:
     if values.setdefault("id", wanted) != wanted:
         raise BadQuery(**{"Idempotency-Key": f"is {wanted}; the body's id is {values['id']}"})
     return values
+
+
+def version_named(request: Request) -> int:
+    """The version that the caller's change is based on (RFC 9110), so that no change is lost unseen.
+
+    Raises VersionMissing (RFC 6585), BadQuery.
+    """
+    given = request.headers.get("If-Match")
+    if given is None:
+        raise VersionMissing
+    match = _VERSION.fullmatch(given.strip())
+    if match is None:
+        raise BadQuery(**{"If-Match": f'is {given[:40]!r}; it must be one version such as "3"'})
+    return int(match[1] or match[2])

@@ -1,9 +1,10 @@
 """Files that carry a sheet or a limit set from one installation to another, and the schemas that say what they hold."""
 
 import json
+import uuid
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from django.utils.text import slugify
 from rest_framework import serializers
@@ -12,6 +13,7 @@ from rest_framework.response import Response
 
 from api.doors import Door
 from fleet import clock
+from fleet.errors import NotFound
 from fleet.intake.limit_sets import LimitSetFileIn, read_limit_set_file
 from fleet.intake.sheets import SheetFileIn, read_sheet_file
 from fleet.services.exchange import Imported, import_limit_set, import_sheet
@@ -45,10 +47,24 @@ class ImportedOut(serializers.Serializer[Any]):
         return f"Made {named}." if imported.made else f"{named} says the same already; nothing was made."
 
 
-def as_file(data: dict[str, Any], shape: type[serializers.Serializer[Any]]) -> Response:
-    """To be kept under a name that says what it holds."""
-    name = f"{slugify(data['name']) or 'sheet'}-v{data['version']}.json"
-    return Response(shape(data).data, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+class ExportDoor(Door):
+    """What an entry says today, as a file of the schema `file`, to be kept under a name that says what it holds."""
+
+    file: ClassVar[str]
+    word: ClassVar[str]
+
+    def get(self, request: Request, id: uuid.UUID) -> Response:
+        entry = self.one()
+        if (current := entry.current) is None:
+            raise NotFound("not_found", f"The {self.word} has no version yet.")
+        data = {"schema": self.file, "name": entry.name, "external_reference": entry.external_reference}
+        data |= {"version": current.number, "content": current.content} | self.besides(entry, current)
+        name = f"{slugify(entry.name) or 'sheet'}-v{current.number}.json"
+        return self.shown(data, **{"Content-Disposition": f'attachment; filename="{name}"'})
+
+    def besides(self, entry: Any, current: Any) -> dict[str, Any]:
+        """What a file of this kind holds besides."""
+        return {}
 
 
 class ImportSheet(Door):

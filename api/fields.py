@@ -14,7 +14,7 @@ from rest_framework import serializers
 
 from fleet.errors import NotFound
 from fleet.intake.errors import without_decimals
-from fleet.intake.fields import Day, DecimalText, Moment, Text
+from fleet.intake.fields import AsHeld, AsText, Day, DecimalText, Moment, Text, refused
 from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.limits import Verdict
 from fleet.models import User
@@ -51,14 +51,11 @@ class Said(serializers.Field[Any, Any, Any, Any]):
         return self.say(attrgetter(self.of)(value) if self.of else value)
 
 
-class Id(serializers.Field[uuid.UUID, Any, str, Any]):
+class Id(AsText):
     """A UUID as a string."""
 
     def to_internal_value(self, data: Any) -> uuid.UUID:
         return read_id(data)
-
-    def to_representation(self, value: Any) -> str:
-        return str(value)
 
 
 def read_id(data: Any) -> uuid.UUID:
@@ -130,8 +127,7 @@ class Whole(serializers.Field[int, Any, int, Any]):
 
     def to_internal_value(self, data: Any) -> int:
         if isinstance(data, bool) or not isinstance(data, int) or not self.low <= data <= self.high:
-            said = f"is {repr(data)[:60]}; it must be a whole number from {self.low} to {self.high}"
-            raise serializers.ValidationError(said)
+            raise refused(data, f"it must be a whole number from {self.low} to {self.high}")
         return data
 
     def to_representation(self, value: Any) -> int:
@@ -155,32 +151,25 @@ FIGURE_ENDINGS = ("_kw", "_years", "_h", "_mw")
 DAY_ENDING = "_on"
 
 
-class Facts(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
+class Facts(AsHeld):
     """What limit sets and interval rules ask about an appliance: words, numbers, yes or no, by name."""
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         if not isinstance(data, dict) or len(data) > 50:
-            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be an object of at most 50 facts")
+            raise refused(data, "it must be an object of at most 50 facts")
         return {name: self._fact(name, value) for name, value in data.items()}
 
     def _fact(self, name: str, value: Any) -> Any:
         if isinstance(value, dict | list) or value is None or len(str(value)) > 200:
-            said = f"is {repr(value)[:60]}; a fact is a string, a number, true or false"
-            raise serializers.ValidationError({name: said})
+            raise refused(value, "a fact is a string, a number, true or false", name)
         if isinstance(value, Decimal) and not math.isfinite(float(value)):
-            raise serializers.ValidationError({name: f"is {repr(value)[:60]}; it must be a number that can be held"})
+            raise refused(value, "it must be a number that can be held", name)
         if name.endswith(FIGURE_ENDINGS) and not isinstance(value, int | Decimal):
-            raise serializers.ValidationError(
-                {name: f"is {repr(value)[:60]}; by its name it is a number, unit and all"}
-            )
+            raise refused(value, "by its name it is a number, unit and all", name)
         if name.lower().endswith(DAY_ENDING) and not _are_days(value):
             years = f"from {EARLIEST_YEAR} to {LATEST_YEAR}"
-            said = f"is {repr(value)[:60]}; by its name it is a day {years} such as 2026-03-01, or several with commas"
-            raise serializers.ValidationError({name: said})
+            raise refused(value, f"by its name it is a day {years} such as 2026-03-01, or several with commas", name)
         return value if isinstance(value, str | bool | int) else float(value)
-
-    def to_representation(self, value: Any) -> Any:
-        return value
 
 
 def _are_days(value: Any) -> bool:
@@ -188,7 +177,7 @@ def _are_days(value: Any) -> bool:
     return all(day is not None and is_in_reach(day) for day in days)
 
 
-class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
+class Rule(AsHeld):
     """A typed interval rule, as limit sets have them; whether it can be calculated with is checked beyond."""
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
@@ -199,9 +188,6 @@ class Rule(serializers.Field[dict[str, Any], Any, dict[str, Any], Any]):
             )
         read: dict[str, Any] = without_decimals(data)
         return read
-
-    def to_representation(self, value: Any) -> Any:
-        return value
 
 
 class VerdictField(serializers.DictField):

@@ -1,7 +1,7 @@
 """Files of a visit: photos of a plate or a defect, documents. Sent as the bare bytes, given out to who may see them."""
 
 import uuid
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -16,12 +16,12 @@ from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import Door, ListDoor, OneDoor
 from api.filters import by_word
 from api.schema import Schema
 from api.shapes import RowOut
 from fleet import clock
-from fleet.models import StoredFile, Visit
+from fleet.models import StoredFile
 from fleet.queries.records import visible_files
 from fleet.queries.visits import visible_visits
 from fleet.services.files import LARGEST_BYTES, LONGEST_NAME, store_file
@@ -71,20 +71,17 @@ class FileOut(RowOut):
     no_access = serializers.UUIDField(source="no_access_id", allow_null=True, help_text="The attempt that it is of.")
 
 
-class VisitFiles(ListDoor):
-    """Photos and documents of one visit."""
+class FilesDoor(ListDoor):
+    """Photos and documents of one thing, by the word `of` that a file has for it."""
 
     parser_classes = (BareBytesParser,)
     schema = FileSchema()
     subject, makes, shape_out = "files", True, FileOut
     filters = (by_word("what", "what", StoredFile.What.values),)
+    of: ClassVar[str]
 
     def rows(self) -> QuerySet[StoredFile]:
-        return visible_files(self.viewer).filter(visit=self.visit())
-
-    def visit(self) -> Visit:
-        visit: Visit = found(visible_visits(self.viewer), self.kwargs["id"])
-        return visit
+        return visible_files(self.viewer).filter(**{self.of: self.whole})
 
     def known_parameters(self) -> tuple[str, ...]:
         return ("what", "name") if self.request.method == "POST" else super().known_parameters()
@@ -94,10 +91,9 @@ class VisitFiles(ListDoor):
 
         At most 10 MB and 50 megapixels. The place is taken out of photos; a document is kept as it comes.
         """
-        visit = self.visit()
         sent: Any = request.data
         file, made = store_file(
-            visit=visit,
+            **{self.of: self.whole},
             name=request.query_params.get("name", ""),
             media_type=(request.content_type or "").split(";")[0].strip().lower(),
             data=sent if isinstance(sent, bytes) else b"",
@@ -108,22 +104,25 @@ class VisitFiles(ListDoor):
         return self.shown(file, 201 if made else 200, Location=reverse("api-file", args=[file.id]))
 
 
-class OneFile(Door):
+class VisitFiles(FilesDoor):
+    """Photos and documents of one visit."""
+
+    query, of = visible_visits, "visit"
+
+
+class OneFile(OneDoor):
     """One file, without its bytes."""
 
-    subject, shape_out = "files", FileOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_files(self.viewer), id))
+    subject, query, shape_out = "files", visible_files, FileOut
 
 
 class FileContent(Door):
     """The bytes themselves; their SHA-256 is the file's, in the header Content-SHA256."""
 
-    subject, schema = "files", FileSchema()
+    subject, query, schema = "files", visible_files, FileSchema()
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponseBase:
-        file = found(visible_files(self.viewer), id)
+        file = self.one()
         answer = HttpResponse(file.read_bytes(), content_type=file.media_type)
         is_document = file.media_type == StoredFile.MediaType.PDF
         answer["Content-Disposition"] = content_disposition_header(is_document, file.name) or ""

@@ -1,17 +1,14 @@
 """Flags: what needs attention, with the reason; a named person answers for it, somebody allowed closes it."""
 
-import uuid
+from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, ListDoor, OneDoor
 from api.fields import Said
 from api.filters import by_word, of_appliance, yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text
@@ -44,7 +41,7 @@ class CloseIn(StrictSerializer):
 class Flags(ListDoor):
     """Flags of the appliances that you may see."""
 
-    subject, shape_out = "flags", FlagOut
+    subject, query, shape_out = "flags", visible_flags, FlagOut
     filters = (
         *of_appliance(),
         by_word("kind", "kind", Flag.Kind.values),
@@ -52,39 +49,30 @@ class Flags(ListDoor):
         yes_no("acknowledged", Q(acknowledged_at__isnull=False), "A named person answers for it."),
     )
 
-    def rows(self) -> QuerySet[Flag]:
-        return visible_flags(self.viewer)
 
-
-class OneFlag(Door):
+class OneFlag(OneDoor):
     """One flag."""
 
-    subject, shape_out = "flags", FlagOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_flags(self.viewer), id))
+    subject, query, shape_out = "flags", visible_flags, FlagOut
 
 
-class AcknowledgeFlag(Door):
+class AcknowledgeFlag(ActDoor):
     """You answer for it: telling and escalation stop, the flag stays open."""
 
-    subject, shape_in, shape_out, versioned = "flags", AcknowledgeIn, FlagOut, True
+    subject, query, shape_in, shape_out, versioned = "flags", visible_flags, AcknowledgeIn, FlagOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        flag = found(visible_flags(self.viewer), id)
-        version, note = version_named(request), self.taken().get("note", "")
-        return self.shown(acknowledge_flag(flag=flag, version=version, note=note, actor=self.viewer, now=clock.now()))
+    def act(self, thing: Flag, version: int, said: dict[str, Any]) -> Flag:
+        note = said.get("note", "")
+        return acknowledge_flag(flag=thing, version=version, note=note, actor=self.viewer, now=clock.now())
 
 
-class CloseFlag(Door):
+class CloseFlag(ActDoor):
     """Close with the reason. Unsafe and stop level only by a qualified person, after a test as left or removal."""
 
-    subject, shape_in, shape_out, versioned = "flags", CloseIn, FlagOut, True
+    subject, query, shape_in, shape_out, versioned = "flags", visible_flags, CloseIn, FlagOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        flag = found(visible_flags(self.viewer), id)
-        version, why = version_named(request), self.taken()["why"]
-        is_stop = flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)
+    def act(self, thing: Flag, version: int, said: dict[str, Any]) -> Flag:
+        is_stop = thing.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP)
         if not is_stop and not may_change(self.viewer, "other_flags_closed"):
             raise Forbidden("not_allowed", "The office closes flags that aren't unsafe or stop level.")
-        return self.shown(close_flag(flag=flag, version=version, why=why, actor=self.viewer, now=clock.now()))
+        return close_flag(flag=thing, version=version, why=said["why"], actor=self.viewer, now=clock.now())

@@ -1,7 +1,5 @@
 """Flue groups: appliances on one flue. Found unsafe, it concerns them all."""
 
-from django.db.models import QuerySet
-
 from api.doors import EntryDoor, EntryListDoor
 from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, of_building
@@ -24,18 +22,12 @@ class FlueGroupOut(EntryOut):
 class FlueGroups(EntryListDoor):
     """Flue groups of the buildings that you may see."""
 
-    subject, model, shape_in, shape_out = "flue_groups", FlueGroup, FlueGroupIn, FlueGroupOut
+    subject, query, shape_in, shape_out = "flue_groups", visible_flue_groups, FlueGroupIn, FlueGroupOut
     filters = (*of_building("building"), EXTERNAL_REFERENCE)
-
-    def rows(self) -> QuerySet[FlueGroup]:
-        return visible_flue_groups(self.viewer)
 
 
 class OneFlueGroup(EntryDoor):
     """One flue group. It stays in its building."""
 
-    subject, shape_in, shape_out = "flue_groups", FlueGroupIn, FlueGroupOut
+    subject, query, shape_in, shape_out = "flue_groups", visible_flue_groups, FlueGroupIn, FlueGroupOut
     fixed = ("id", "building")
-
-    def rows(self) -> QuerySet[FlueGroup]:
-        return visible_flue_groups(self.viewer)

@@ -1,7 +1,6 @@
 """Forecasts: where a quantity of an appliance is heading, and by when it may be outside."""
 
 import math
-import uuid
 from typing import Any
 
 from django.db.models import QuerySet
@@ -9,7 +8,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import Door, ListDoor, OneDoor
 from api.fields import Said
 from api.filters import by_day, by_text, of_appliance
 from api.shapes import RowOut
@@ -48,7 +47,7 @@ class WholeForecastOut(ForecastOut):
 class Forecasts(ListDoor):
     """Forecasts of the appliances that you may see, without their course."""
 
-    subject, shape_out = "forecasts", ForecastOut
+    subject, query, shape_out = "forecasts", visible_forecasts, ForecastOut
     filters = (
         *of_appliance(),
         by_text("quantity", "quantity"),
@@ -58,16 +57,13 @@ class Forecasts(ListDoor):
     )
 
     def rows(self) -> QuerySet[Forecast]:
-        return visible_forecasts(self.viewer).defer("course", "series")
+        return super().rows().defer("course", "series")
 
 
-class OneForecast(Door):
+class OneForecast(OneDoor):
     """One forecast with its course and the readings it rests on."""
 
-    subject, shape_out = "forecasts", WholeForecastOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_forecasts(self.viewer), id))
+    subject, query, shape_out = "forecasts", visible_forecasts, WholeForecastOut
 
 
 class FigureField(serializers.FloatField):

@@ -3,18 +3,13 @@
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from api.doors import ListDoor, found
+from api.doors import RecordedDoor
 from api.fields import Id, Reference, Whole
-from api.recorded import post_recorded
 from api.shapes import RowOut
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import Day, StrictSerializer, Text, Word
-from fleet.models import Appliance, GasConversion, ModelSheet
+from fleet.models import GasConversion, ModelSheet
 from fleet.queries.register import all_sheets, visible_appliances
 from fleet.services.gas_conversions import convert_appliance
 
@@ -41,17 +36,11 @@ class GasConversionOut(RowOut):
     )
 
 
-class GasConversions(ListDoor):
+class GasConversions(RecordedDoor):
     """Gas conversions of an appliance. What was read before keeps its gas."""
 
-    subject, shape_in, shape_out, makes = "gas_conversions", GasConversionIn, GasConversionOut, True
-
-    def rows(self) -> QuerySet[GasConversion]:
-        return self.appliance().gas_conversions.all()
-
-    def appliance(self) -> Appliance:
-        appliance: Appliance = found(visible_appliances(self.viewer), self.kwargs["id"])
-        return appliance
+    subject, query, shape_in, shape_out = "gas_conversions", visible_appliances, GasConversionIn, GasConversionOut
+    kind, of, parts = "gas_conversion", "appliance", "gas_conversions"
 
     def taken(self, *, partial: bool = False) -> dict[str, Any]:
         values = super().taken(partial=partial)
@@ -59,21 +48,13 @@ class GasConversions(ListDoor):
         self.version: int = values.pop("appliance_version")
         return values
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Record one: 201; the same id with the same content again 200; with other content 409."""
-        appliance = self.appliance()
-        return post_recorded(
-            self,
-            kind="gas_conversion",
-            model=GasConversion,
-            belongs={"appliance": str(appliance.id)},
-            add=lambda new_id, content: convert_appliance(
-                appliance=appliance,
-                version=self.version,
-                content=content,
-                sheet=self.sheet,
-                actor=self.viewer,
-                now=clock.now(),
-                id=new_id,
-            ),
+    def record(self, id: uuid.UUID, content: dict[str, Any]) -> GasConversion:
+        return convert_appliance(
+            appliance=self.whole,
+            version=self.version,
+            content=content,
+            sheet=self.sheet,
+            actor=self.viewer,
+            now=clock.now(),
+            id=id,
         )

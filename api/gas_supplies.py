@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
@@ -38,11 +37,8 @@ class GasSupplyOut(EntryOut):
 class GasSupplies(EntryListDoor):
     """Gas supplies of the buildings that you may see. Before the first of them a building has its own fuel."""
 
-    subject, model, shape_in, shape_out = "gas_supplies", GasSupply, GasSupplyIn, GasSupplyOut
+    subject, query, shape_in, shape_out = "gas_supplies", visible_gas_supplies, GasSupplyIn, GasSupplyOut
     filters = (*of_building("building"), EXTERNAL_REFERENCE)
-
-    def rows(self) -> QuerySet[GasSupply]:
-        return visible_gas_supplies(self.viewer)
 
     def create(self, values: dict[str, Any]) -> GasSupply:
         return add_gas_supply(values=values, now=clock.now())
@@ -51,11 +47,8 @@ class GasSupplies(EntryListDoor):
 class OneGasSupply(EntryDoor):
     """One gas supply. It stays in its building."""
 
-    subject, shape_in, shape_out = "gas_supplies", GasSupplyIn, GasSupplyOut
+    subject, query, shape_in, shape_out = "gas_supplies", visible_gas_supplies, GasSupplyIn, GasSupplyOut
     fixed = ("id", "building")
-
-    def rows(self) -> QuerySet[GasSupply]:
-        return visible_gas_supplies(self.viewer)
 
     def change(self, entry: GasSupply, version: int, changes: dict[str, Any]) -> GasSupply:
         return change_gas_supply(supply=entry, version=version, changes=changes, now=clock.now())

@@ -1,14 +1,12 @@
 """Background work: what waits, runs, is done or has failed after its tries; and trying it again or calling it off."""
 
-import uuid
 from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, Door, ListDoor, OneDoor
 from api.filters import by_id, by_text, by_word
 from api.shapes import RowOut
 from fleet import clock
@@ -76,7 +74,7 @@ class BackgroundWorkNow(Door):
 class Jobs(ListDoor):
     """All background work."""
 
-    subject, shape_out = "background_work", JobOut
+    subject, query, shape_out = "background_work", visible_jobs, JobOut
     filters = (
         by_word("state", "state", Job.State.values),
         by_text("kind", "kind"),
@@ -84,34 +82,26 @@ class Jobs(ListDoor):
         by_id("parent", "parent", visible_jobs),
     )
 
-    def rows(self) -> QuerySet[Job]:
-        return visible_jobs(self.viewer)
 
-
-class OneJob(Door):
+class OneJob(OneDoor):
     """One job with its error in full."""
 
-    subject, shape_out = "background_work", JobOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_jobs(self.viewer), id))
+    subject, query, shape_out = "background_work", visible_jobs, JobOut
 
 
-class RetryJob(Door):
+class RetryJob(ActDoor):
     """Try failed or cancelled work again from its first try. Where the same work already waits, that row will do it."""
 
-    subject, shape_out = "background_work", JobOut
+    subject, query, shape_out = "background_work", visible_jobs, JobOut
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        job = found(visible_jobs(self.viewer), id)
-        return self.shown(retry_job(job=job, now=clock.now()))
+    def act(self, thing: Job, version: int, said: dict[str, Any]) -> Job:
+        return retry_job(job=thing, now=clock.now())
 
 
-class CancelJob(Door):
+class CancelJob(ActDoor):
     """Call it off. What waits or has failed ends as cancelled; what runs stops before its effect is written."""
 
-    subject, shape_out = "background_work", JobOut
+    subject, query, shape_out = "background_work", visible_jobs, JobOut
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        job = found(visible_jobs(self.viewer), id)
-        return self.shown(cancel_job(job=job, now=clock.now()))
+    def act(self, thing: Job, version: int, said: dict[str, Any]) -> Job:
+        return cancel_job(job=thing, now=clock.now())

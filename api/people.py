@@ -3,15 +3,11 @@
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import EntryDoor, EntryListDoor, ListDoor, found
+from api.doors import EntryDoor, EntryListDoor, RecordedDoor
 from api.fields import Id
 from api.filters import EXTERNAL_REFERENCE, by_word
-from api.recorded import post_recorded
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.intake.fields import Text, Word
@@ -57,43 +53,21 @@ class QualificationOut(RowOut):
 class People(EntryListDoor):
     """Everybody whose name stands on records."""
 
-    subject, model, shape_in, shape_out = "people", Person, PersonIn, PersonOut
+    subject, query, shape_in, shape_out = "people", visible_people, PersonIn, PersonOut
     filters = (by_word("role", "role", Role.values), EXTERNAL_REFERENCE)
-
-    def rows(self) -> QuerySet[Person]:
-        return visible_people(self.viewer)
 
 
 class OnePerson(EntryDoor):
     """One person."""
 
-    subject, shape_in, shape_out = "people", PersonIn, PersonOut
-
-    def rows(self) -> QuerySet[Person]:
-        return visible_people(self.viewer)
+    subject, query, shape_in, shape_out = "people", visible_people, PersonIn, PersonOut
 
 
-class Qualifications(ListDoor):
+class Qualifications(RecordedDoor):
     """What somebody is qualified for, from when to when. Recorded, never edited."""
 
-    subject, shape_in, shape_out, makes = "people", NewQualification, QualificationOut, True
+    subject, query, shape_in, shape_out = "people", visible_people, NewQualification, QualificationOut
+    kind, of, parts = "qualification", "person", "qualifications"
 
-    def rows(self) -> QuerySet[Qualification]:
-        return self.person().qualifications.all()
-
-    def person(self) -> Person:
-        person: Person = found(visible_people(self.viewer), self.kwargs["id"])
-        return person
-
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Record one: 201; the same id with the same content again 200; with other content 409."""
-        person = self.person()
-        return post_recorded(
-            self,
-            kind="qualification",
-            model=Qualification,
-            belongs={"person": str(person.id)},
-            add=lambda new_id, content: add_qualification(
-                person=person, content=content, actor=self.viewer, now=clock.now(), id=new_id
-            ),
-        )
+    def record(self, id: uuid.UUID, content: dict[str, Any]) -> Qualification:
+        return add_qualification(person=self.whole, content=content, actor=self.viewer, now=clock.now(), id=id)

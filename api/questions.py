@@ -1,16 +1,13 @@
 """Marks: what is odd about an accepted visit, for the office to look at."""
 
-import uuid
+from typing import Any
 
-from django.db.models import Q, QuerySet
-from rest_framework.request import Request
-from rest_framework.response import Response
+from django.db.models import Q
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, ListDoor
 from api.fields import Said
 from api.filters import by_id, by_text, of_appliance, yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Question
@@ -32,7 +29,7 @@ class ResolveQuestionIn(StrictSerializer):
 class Questions(ListDoor):
     """Marks on the visits that you may see."""
 
-    subject, shape_out = "questions", QuestionOut
+    subject, query, shape_out = "questions", visible_questions, QuestionOut
     filters = (
         *of_appliance("visit__appliance"),
         by_id("visit", "visit", visible_visits),
@@ -40,18 +37,17 @@ class Questions(ListDoor):
         yes_no("open", Q(resolved_at__isnull=True), "Not resolved."),
     )
 
-    def rows(self) -> QuerySet[Question]:
-        return visible_questions(self.viewer)
 
-
-class ResolveQuestion(Door):
+class ResolveQuestion(ActDoor):
     """Somebody looked at it and says what came of it. The visit itself is repaired by an amendment."""
 
-    subject, shape_in, shape_out, versioned = "questions", ResolveQuestionIn, QuestionOut, True
+    subject, query, shape_in, shape_out, versioned = (
+        "questions",
+        visible_questions,
+        ResolveQuestionIn,
+        QuestionOut,
+        True,
+    )
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        question = found(visible_questions(self.viewer), id)
-        version, note = version_named(request), self.taken()["note"]
-        return self.shown(
-            resolve_question(question=question, version=version, note=note, actor=self.viewer, now=clock.now())
-        )
+    def act(self, thing: Question, version: int, said: dict[str, Any]) -> Question:
+        return resolve_question(question=thing, version=version, note=said["note"], actor=self.viewer, now=clock.now())

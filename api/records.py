@@ -5,9 +5,8 @@ import uuid
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
 from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import Door, ListDoor, OneDoor
 from api.fields import read_id
 from api.filters import Filter, by_text
 from api.shapes import RowOut
@@ -33,30 +32,27 @@ class Records(ListDoor):
     again a minute before the last id you hold and skip the ids that you have; nothing recorded ever changes.
     """
 
-    subject, shape_out = "records", RecordOut
+    subject, query, shape_out = "records", visible_records, RecordOut
     filters = (by_text("kind", "kind"), SUBJECT)
 
     def rows(self) -> QuerySet[Record]:
-        return visible_records(self.viewer).defer("content")
+        return super().rows().defer("content")
 
 
-class OneRecord(Door):
+class OneRecord(OneDoor):
     """One record, without its content."""
 
-    subject, shape_out = "records", RecordOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_records(self.viewer), id))
+    subject, query, shape_out = "records", visible_records, RecordOut
 
 
 class RecordContent(Door):
     """The canonical bytes themselves; their SHA-256 is the record's, in the header Content-SHA256."""
 
-    subject, shape_out = "records", None
+    subject, query = "records", visible_records
     media_type = "application/octet-stream"
 
     def get(self, request: Request, id: uuid.UUID) -> HttpResponse:
-        record = found(visible_records(self.viewer), id)
+        record = self.one()
         answer = HttpResponse(bytes(record.content), content_type="application/octet-stream")
         answer["Content-Disposition"] = f'attachment; filename="{record.id}.json"'
         answer["Content-SHA256"] = record.sha256

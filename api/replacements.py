@@ -1,21 +1,17 @@
 """An appliance replaced by another, which begins with clocks of its own."""
 
-import uuid
 from typing import Any
 
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from api.appliances import ApplianceOut
-from api.doors import Door, found, named_once
+from api.doors import MakeDoor
 from api.fields import DayOf, ExternalReference, Facts, Id, Reference, Whole
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import Appliance
 from fleet.queries.register import all_sheets, visible_appliances
-from fleet.services.register import create_once
 from fleet.services.replacements import replace_appliance
 
 TAKEN_OVER_MAX = 100
@@ -51,35 +47,28 @@ class ReplacementIn(StrictSerializer):
     )  # fmt: skip
 
 
-class Replacement(Door):
+class Replacement(MakeDoor):
     """The old one leaves with its required checks; the new one inherits no reading, no drift, and only what is named
     here.
+
+    Replace it: 201 with the new appliance; the same id again 200.
     """
 
-    subject, shape_in, shape_out, makes = "replacements", ReplacementIn, ApplianceOut, True
+    subject, query, shape_in, shape_out = "replacements", visible_appliances, ReplacementIn, ApplianceOut
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        """Replace it: 201 with the new appliance; the same id again 200."""
-        old: Appliance = found(visible_appliances(self.viewer), id)
-        said = named_once(request, self.taken())
-        new_id = {"id": said["id"]} if "id" in said else {}
-        values = new_id | said["appliance"] | {"replaces": old}
-        entry, made = create_once(
-            known=visible_appliances(self.viewer),
-            model=Appliance,
-            values=values,
-            create=lambda new: self._replace(old, said, new),
-        )
-        return self.shown(found(visible_appliances(self.viewer), entry.pk), 201 if made else 200)
+    def values(self) -> dict[str, Any]:
+        self.said = super().values()
+        new_id = {"id": self.said["id"]} if "id" in self.said else {}
+        return new_id | self.said["appliance"] | {"replaces": self.whole}
 
-    def _replace(self, old: Appliance, said: dict[str, Any], new: dict[str, Any]) -> Appliance:
+    def create(self, values: dict[str, Any]) -> Appliance:
         return replace_appliance(
-            old=old,
-            version=said["appliance_version"],
-            day=said["day"],
-            values={name: value for name, value in new.items() if name != "replaces"},
-            assignments=said.get("assignments", []),
-            kept_required_checks=said.get("required_checks", []),
+            old=self.whole,
+            version=self.said["appliance_version"],
+            day=self.said["day"],
+            values={name: value for name, value in values.items() if name != "replaces"},
+            assignments=self.said.get("assignments", []),
+            kept_required_checks=self.said.get("required_checks", []),
             actor=self.viewer,
             now=clock.now(),
         )

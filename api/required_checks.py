@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -81,7 +81,7 @@ class RequiredCheckOut(EntryOut):
 class RequiredChecks(EntryListDoor):
     """Required checks of the appliances that you may see. None replaces or lengthens another."""
 
-    subject, model, shape_in, shape_out = "required_checks", RequiredCheck, RequiredCheckIn, RequiredCheckOut
+    subject, query, shape_in, shape_out = "required_checks", visible_required_checks, RequiredCheckIn, RequiredCheckOut
     filters = (
         *of_appliance(),
         by_word("source", "source", ["limit_set", "contract", "manufacturer", "conversion"]),
@@ -92,9 +92,6 @@ class RequiredChecks(EntryListDoor):
         EXTERNAL_REFERENCE,
     )
 
-    def rows(self) -> QuerySet[RequiredCheck]:
-        return visible_required_checks(self.viewer)
-
     def create(self, values: dict[str, Any]) -> RequiredCheck:
         return add_required_check(values=values, actor=self.viewer, now=clock.now())
 
@@ -102,10 +99,8 @@ class RequiredChecks(EntryListDoor):
 class OneRequiredCheck(EntryDoor):
     """One required check: its name, reason and end can be changed."""
 
-    subject, shape_in, shape_out = "required_checks", RequiredCheckChange, RequiredCheckOut
-
-    def rows(self) -> QuerySet[RequiredCheck]:
-        return visible_required_checks(self.viewer)
+    subject, query = "required_checks", visible_required_checks
+    shape_in, shape_out = RequiredCheckChange, RequiredCheckOut
 
     def change(self, entry: RequiredCheck, version: int, changes: dict[str, Any]) -> RequiredCheck:
         if entry.assignment_id and "until" in changes:

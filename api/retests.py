@@ -1,6 +1,6 @@
 """Retests: another test that a set asks for after a finding, by which day, and the check that ended it."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from rest_framework import serializers
 
 from api.doors import ListDoor
@@ -26,12 +26,9 @@ class RetestOut(RowOut):
 class Retests(ListDoor):
     """Retests of the appliances that you may see."""
 
-    subject, shape_out = "retests", RetestOut
+    subject, query, shape_out = "retests", visible_retests, RetestOut
     filters = (
         *of_appliance(),
         yes_no("open", Q(done_by__isnull=True), "Not tested again yet."),
         by_day("due_before", "due__lte", "Due by this day or before."),
     )
-
-    def rows(self) -> QuerySet[Retest]:
-        return visible_retests(self.viewer)

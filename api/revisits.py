@@ -3,16 +3,15 @@
 import uuid
 from typing import Any
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Q
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, Door, ListDoor, OneDoor
 from api.fields import DayOf, Reference, Said, Whole
 from api.filters import by_day, by_id, by_text, by_word, of_appliance, yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import OccupierNotice, Revisit
@@ -105,7 +104,7 @@ class ReleaseIn(StrictSerializer):
 class Revisits(ListDoor):
     """One proposal an appliance."""
 
-    subject, shape_out = "revisits", RevisitOut
+    subject, query, shape_out = "revisits", visible_revisits, RevisitOut
     filters = (
         *of_appliance(),
         by_text("date_set_by", "date_set_by"),
@@ -118,55 +117,34 @@ class Revisits(ListDoor):
         yes_no("no_access", Q(no_access__gte=MANY_ATTEMPTS), f"{MANY_ATTEMPTS} attempts without access or more."),
     )
 
-    def rows(self) -> QuerySet[Revisit]:
-        return visible_revisits(self.viewer)
 
-
-class OneRevisit(Door):
+class OneRevisit(OneDoor):
     """One proposal."""
 
-    subject, shape_out = "revisits", RevisitOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_revisits(self.viewer), id))
+    subject, query, shape_out = "revisits", visible_revisits, RevisitOut
 
 
-class BookDay(Door):
+class BookDay(ActDoor):
     """Pin or confirm its day, and name who goes. Whoever is not qualified for it yet is accepted: `who_words` says so
     until a qualification is in force on that day. Where the occupier knows of another day, a new notice is needed
     (409)."""
 
-    subject, shape_in, shape_out, versioned = "revisits", DayIn, RevisitOut, True
+    subject, query, shape_in, shape_out, versioned = "revisits", visible_revisits, DayIn, RevisitOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        revisit = found(visible_revisits(self.viewer), id)
-        version, taken = version_named(request), self.taken()
-        given = taken.get("notice")
+    def act(self, thing: Revisit, version: int, said: dict[str, Any]) -> None:
+        given = said.pop("notice", None)
         notice = Notice(given["kind"], given["given_on"], given["how"], given.get("notice_days", 0)) if given else None
-        book_day(
-            revisit=revisit,
-            version=version,
-            state=taken["state"],
-            day=taken["day"],
-            note=taken.get("note", ""),
-            notice=notice,
-            technician=taken.get("technician"),
-            actor=self.viewer,
-            now=clock.now(),
-        )
-        return self.shown(found(visible_revisits(self.viewer), id))
+        said = {"note": "", "technician": None} | said
+        book_day(revisit=thing, version=version, notice=notice, **said, actor=self.viewer, now=clock.now())
 
 
-class ReleaseDay(Door):
+class ReleaseDay(ActDoor):
     """Take its day back, with the reason: it is a proposal again."""
 
-    subject, shape_in, shape_out, versioned = "revisits", ReleaseIn, RevisitOut, True
+    subject, query, shape_in, shape_out, versioned = "revisits", visible_revisits, ReleaseIn, RevisitOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        revisit = found(visible_revisits(self.viewer), id)
-        version, note = version_named(request), self.taken()["note"]
-        release_day(revisit=revisit, version=version, note=note, actor=self.viewer, now=clock.now())
-        return self.shown(found(visible_revisits(self.viewer), id))
+    def act(self, thing: Revisit, version: int, said: dict[str, Any]) -> None:
+        release_day(revisit=thing, version=version, note=said["note"], actor=self.viewer, now=clock.now())
 
 
 class TogetherOut(serializers.Serializer[Any]):

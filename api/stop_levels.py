@@ -1,13 +1,12 @@
 """The contractor's own lines at which firing ends: always some, in versions."""
 
-from django.db.models import QuerySet
-from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
+import uuid
+from typing import Any
 
-from api.doors import ListDoor
+from rest_framework import serializers
+
+from api.doors import RecordedDoor
 from api.fields import Id
-from api.recorded import post_recorded
 from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.register import StopLevelsIn
@@ -26,20 +25,11 @@ class StopLevelsOut(RowOut):
     number = serializers.IntegerField(help_text="The highest is in force.")
 
 
-class AllStopLevels(ListDoor):
+class AllStopLevels(RecordedDoor):
     """Every version of the stop levels. Recorded, never edited."""
 
-    subject, shape_in, shape_out, makes = "stop_levels", NewStopLevels, StopLevelsOut, True
+    subject, query, kind = "stop_levels", all_stop_levels, "stop_levels"
+    shape_in, shape_out = NewStopLevels, StopLevelsOut
 
-    def rows(self) -> QuerySet[StopLevels]:
-        return all_stop_levels(self.viewer)
-
-    def post(self, request: Request) -> Response:
-        """Record one: 201; the same id with the same content again 200; with other content 409."""
-        return post_recorded(
-            self,
-            kind="stop_levels",
-            model=StopLevels,
-            belongs={},
-            add=lambda new_id, content: set_stop_levels(content=content, actor=self.viewer, now=clock.now(), id=new_id),
-        )
+    def record(self, id: uuid.UUID, content: dict[str, Any]) -> StopLevels:
+        return set_stop_levels(content=content, actor=self.viewer, now=clock.now(), id=id)

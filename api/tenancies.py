@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 
 from api.doors import EntryDoor, EntryListDoor
 from api.fields import DayOf, Reference
@@ -34,16 +34,13 @@ class TenancyOut(EntryOut):
 class Tenancies(EntryListDoor):
     """Tenancies in the buildings that you may see. Who moves in must have the record first, where a set says so."""
 
-    subject, model, shape_in, shape_out = "tenancies", Tenancy, TenancyIn, TenancyOut
+    subject, query, shape_in, shape_out = "tenancies", visible_tenancies, TenancyIn, TenancyOut
     filters = (
         *of_building("building"),
         by_id("appliance", "appliance", visible_appliances),
         yes_no("called_off", ~Q(called_off=""), "It did not begin after all."),
         EXTERNAL_REFERENCE,
     )
-
-    def rows(self) -> QuerySet[Tenancy]:
-        return visible_tenancies(self.viewer)
 
     def create(self, values: dict[str, Any]) -> Tenancy:
         return begin_tenancy(values=values, actor=self.viewer, now=clock.now())[0]
@@ -52,11 +49,8 @@ class Tenancies(EntryListDoor):
 class OneTenancy(EntryDoor):
     """One tenancy. It stays in its place."""
 
-    subject, shape_in, shape_out = "tenancies", TenancyIn, TenancyOut
+    subject, query, shape_in, shape_out = "tenancies", visible_tenancies, TenancyIn, TenancyOut
     fixed = ("id", "building", "appliance")
-
-    def rows(self) -> QuerySet[Tenancy]:
-        return visible_tenancies(self.viewer)
 
     def change(self, entry: Tenancy, version: int, changes: dict[str, Any]) -> Tenancy:
         return change_tenancy(tenancy=entry, version=version, changes=changes, now=clock.now())

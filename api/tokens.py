@@ -7,7 +7,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door
+from api.doors import NO_STORE, Door
 from api.fields import Whole
 from api.shapes import RowOut
 from fleet.errors import Forbidden
@@ -58,7 +58,7 @@ class Tokens(Door):
         values = self.taken()
         token, secret = create_token(actor=self.viewer, **values)
         token.token = secret
-        return Response(NewTokenOut(token).data, status=201, headers={"Cache-Control": "no-store"})
+        return self.shown(token, 201, shape=NewTokenOut, **NO_STORE)
 
 
 class OneToken(Door):

@@ -1,16 +1,13 @@
 """Messages that could not be read, kept as they came until a person has repaired them or put them aside."""
 
-import uuid
+from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, ListDoor, OneDoor
 from api.filters import yes_no
 from api.shapes import RowOut
-from api.versions import version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import UnreadableRecord
@@ -44,30 +41,26 @@ class ResolveUnreadableIn(StrictSerializer):
 class UnreadableRecords(ListDoor):
     """For people who see all clients: whose client a message is of can't be known."""
 
-    subject, shape_out = "unreadable_records", UnreadableRecordOut
+    subject, query, shape_out = "unreadable_records", all_unreadable_records, UnreadableRecordOut
     filters = (yes_no("open", Q(resolved_at__isnull=True), "Not resolved."),)
 
     def rows(self) -> QuerySet[UnreadableRecord]:
-        return all_unreadable_records(self.viewer).defer("body")
+        return super().rows().defer("body")
 
 
-class OneUnreadableRecord(Door):
+class OneUnreadableRecord(OneDoor):
     """One message with its body. Repair it and POST it as a visit, then resolve it here."""
 
-    subject, shape_out = "unreadable_records", WholeUnreadableRecordOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(all_unreadable_records(self.viewer), id))
+    subject, query, shape_out = "unreadable_records", all_unreadable_records, WholeUnreadableRecordOut
 
 
-class ResolveUnreadableRecord(Door):
+class ResolveUnreadableRecord(ActDoor):
     """It was repaired, or put aside for a reason. Its body is kept."""
 
-    subject, shape_in, shape_out, versioned = "unreadable_records", ResolveUnreadableIn, UnreadableRecordOut, True
+    subject, query, versioned = "unreadable_records", all_unreadable_records, True
+    shape_in, shape_out = ResolveUnreadableIn, UnreadableRecordOut
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        held = found(all_unreadable_records(self.viewer), id)
-        version, how = version_named(request), self.taken()["how"]
-        return self.shown(
-            resolve_unreadable_record(held=held, version=version, how=how, actor=self.viewer, now=clock.now())
+    def act(self, thing: UnreadableRecord, version: int, said: dict[str, Any]) -> UnreadableRecord:
+        return resolve_unreadable_record(
+            held=thing, version=version, how=said["how"], actor=self.viewer, now=clock.now()
         )

@@ -12,10 +12,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import ValidationError
 
-from api.doors import Door, ListDoor, found
+from api.doors import ActDoor, Door, ListDoor
 from api.filters import by_day, by_word, of_appliance, yes_no
 from api.parsers import AsSentParser, read_leniently, read_strictly
-from api.versions import version_named
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
 from fleet.assess.judging.visit_facts import VisitFacts
@@ -41,7 +40,8 @@ class Visits(ListDoor):
     """Visits to the appliances that you may see."""
 
     parser_classes = (AsSentParser,)
-    subject, shape_in = "visits", VisitIn
+    subject, query, makes = "visits", visible_visits, True
+    shape_in, shape_out, shape_made = VisitIn, VisitLineOut, VisitOut
     filters = (
         *of_appliance(),
         by_day("since", "local_date__gte", "On this day or after."),
@@ -50,12 +50,9 @@ class Visits(ListDoor):
         by_word("judged", "judgement__outcome", ["within", "incomplete", "outside", "not_judged"]),
         yes_no("unsafe", Q(unsafe=True), "Declared unsafe by the technician."),
     )
-    makes = True
-    shape_out = VisitLineOut
-    shape_made = VisitOut
 
     def rows(self) -> QuerySet[Visit]:
-        return visible_visits(self.viewer).prefetch_related(None)
+        return super().rows().prefetch_related(None)
 
     def post(self, request: Request) -> Response:
         """Store a visit as it was sent: 201, 200 for the same again, 409 for other content under its id.
@@ -101,9 +98,7 @@ class Visits(ListDoor):
         return answer
 
     def answer(self, facts: VisitFacts, status: int) -> Response:
-        shown = self.shape_made(facts, context=self.shape_context()).data
-        headers = {"ETag": f'"{shown["version"]}"', "Location": f"{self.request.path}/{facts.visit.id}"}
-        return Response(shown, status=status, headers=headers)
+        return self.shown(facts, status, shape=self.shape_made, Location=f"{self.request.path}/{facts.visit.id}")
 
 
 def _errors(bad: Malformed) -> dict[str, str]:
@@ -120,19 +115,17 @@ class OneVisit(Door):
         return self.shown(visit_for(self.viewer, id))
 
 
-class Amendments(Door):
+class Amendments(ActDoor):
     """Correct a visit: a new record with the whole new content and the reason. The old one stays."""
 
-    subject, shape_in, shape_out, versioned = "amendments", AmendmentIn, VisitOut, True
+    subject, query, shape_in, shape_out, versioned = "amendments", visible_visits, AmendmentIn, VisitOut, True
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        visit = found(visible_visits(self.viewer), id)
-        version, reason = version_named(request), self.taken()["reason"]
+    def act(self, thing: Visit, version: int, said: dict[str, Any]) -> VisitFacts:
         draft = read_visit(self.body()["visit"])
-        if draft.id != visit.id:
-            raise ValidationError({"visit": {"id": [f"is {draft.id}; it must be the visit's own, {visit.id}"]}})
-        amend_visit(draft=draft, reason=reason, version=version, actor=self.viewer, now=clock.now())
-        return self.shown(visit_for(self.viewer, id))
+        if draft.id != thing.id:
+            raise ValidationError({"visit": {"id": [f"is {draft.id}; it must be the visit's own, {thing.id}"]}})
+        amend_visit(draft=draft, reason=said["reason"], version=version, actor=self.viewer, now=clock.now())
+        return visit_for(self.viewer, thing.id)
 
 
 class VisitPaper(Door):

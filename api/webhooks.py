@@ -1,16 +1,16 @@
 """Webhooks: another program is told of events as they happen. A manager makes them; each is off until switched on."""
 
 import uuid
+from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.doors import Door, ListDoor, found
+from api.doors import NO_STORE, ActDoor, Door, EntryDoor, ListDoor, version_named
 from api.fields import Reference
 from api.shapes import RowOut
-from api.versions import etag, version_named
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Webhook
@@ -67,11 +67,9 @@ class AllowedTargetOut(RowOut):
     row, columns = AllowedTarget, "id host why allowed_by allowed_at"
 
 
-def with_secret(made: tuple[Webhook, str], status: int) -> Response:
-    hook, secret = made
-    hook.secret = secret  # type: ignore[attr-defined]  # for this one answer
-    headers = {"Cache-Control": "no-store", "ETag": etag(hook.version)}
-    return Response(NewWebhookOut(hook).data, status=status, headers=headers)
+def with_secret(door: Door, made: tuple[Any, str], status: int) -> Response:
+    hook, hook.secret = made  # for this one answer
+    return door.shown(hook, status, shape=NewWebhookOut, **NO_STORE)
 
 
 class Webhooks(ListDoor):
@@ -96,76 +94,63 @@ class Webhooks(ListDoor):
     has allowed the host by name.
     """
 
-    subject, shape_in, shape_out, shape_made, makes = "webhooks", WebhookIn, WebhookOut, NewWebhookOut, True
-
-    def rows(self) -> QuerySet[Webhook]:
-        return visible_hooks(self.viewer)
+    subject, query = "webhooks", visible_hooks
+    shape_in, shape_out, shape_made, makes = WebhookIn, WebhookOut, NewWebhookOut, True
 
     def post(self, request: Request) -> Response:
         """A new hook, switched off, with its secret. A retry makes another."""
-        return with_secret(add_hook(values=self.taken(), actor=self.viewer, now=clock.now()), 201)
+        return with_secret(self, add_hook(values=self.taken(), actor=self.viewer, now=clock.now()), 201)
 
 
-class OneWebhook(Door):
+class OneWebhook(EntryDoor):
     """One hook."""
 
-    subject, shape_in, shape_out, versioned = "webhooks", WebhookChange, WebhookOut, True
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(found(visible_hooks(self.viewer), id))
+    subject, query, shape_in, shape_out = "webhooks", visible_hooks, WebhookChange, WebhookOut
 
     def patch(self, request: Request, id: uuid.UUID) -> Response:
         """Change it, or switch it on or off. Switched on, it carries what happens from then on."""
-        hook = found(visible_hooks(self.viewer), id)
-        version, changes = version_named(request), self.taken(partial=True)
-        return self.shown(change_hook(hook=hook, version=version, changes=changes, now=clock.now()))
+        return super().patch(request, id)
+
+    def change(self, entry: Webhook, version: int, changes: dict[str, Any]) -> Webhook:
+        return change_hook(hook=entry, version=version, changes=changes, now=clock.now())
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """It sends nothing any more."""
-        hook = found(visible_hooks(self.viewer), id)
-        remove_hook(hook=hook, version=version_named(request), now=clock.now())
+        remove_hook(hook=self.one(), version=version_named(request), now=clock.now())
         return Response(status=204)
 
 
 class RenewSecret(Door):
     """Another secret, shown this once; the one before signs nothing any more."""
 
-    subject, shape_out, versioned = "webhooks", NewWebhookOut, True
+    subject, query, shape_out, versioned = "webhooks", visible_hooks, NewWebhookOut, True
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
-        hook = found(visible_hooks(self.viewer), id)
-        return with_secret(renew_secret(hook=hook, version=version_named(request)), 200)
+        return with_secret(self, renew_secret(hook=self.one(), version=version_named(request)), 200)
 
 
-class TrialEvent(Door):
+class TrialEvent(ActDoor):
     """A trial event, sent once in the background, even where the hook is off: look at the deliveries a moment later."""
 
-    subject, shape_out = "webhooks", HookDeliveryOut
+    subject, query, shape_out = "webhooks", visible_hooks, HookDeliveryOut
 
-    def post(self, request: Request, id: uuid.UUID) -> Response:
-        return self.shown(send_trial(hook=found(visible_hooks(self.viewer), id), now=clock.now()))
+    def act(self, thing: Webhook, version: int, said: dict[str, Any]) -> HookDelivery:
+        return send_trial(hook=thing, now=clock.now())
 
 
 class HookDeliveries(ListDoor):
     """What was sent to one hook in the last month, and what came of it; oldest first."""
 
-    subject, shape_out = "webhooks", HookDeliveryOut
-
-    def get(self, request: Request, id: uuid.UUID) -> Response:
-        self.hook = found(visible_hooks(self.viewer), id)
-        return super().get(request)
+    subject, query, shape_out = "webhooks", visible_hooks, HookDeliveryOut
 
     def rows(self) -> QuerySet[HookDelivery]:
-        return visible_deliveries(self.viewer).filter(hook=self.hook).defer("body")
+        return visible_deliveries(self.viewer).filter(hook=self.whole).defer("body")
 
 
 class AllowedTargets(ListDoor):
     """Hosts that hooks may reach although they are private or answer only to plain http."""
 
-    subject, shape_in, shape_out, makes = "webhooks", AllowedTargetIn, AllowedTargetOut, True
-
-    def rows(self) -> QuerySet[AllowedTarget]:
-        return allowed_targets(self.viewer)
+    subject, query, shape_in, shape_out, makes = "webhooks", allowed_targets, AllowedTargetIn, AllowedTargetOut, True
 
     def post(self, request: Request) -> Response:
         """Allow a host by its name, with the reason."""
@@ -175,9 +160,9 @@ class AllowedTargets(ListDoor):
 class OneAllowedTarget(Door):
     """One host on the list."""
 
-    subject = "webhooks"
+    subject, query = "webhooks", allowed_targets
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """Off the list: refused from the next try on."""
-        disallow_target(target=found(allowed_targets(self.viewer), id), actor=self.viewer)
+        disallow_target(target=self.one(), actor=self.viewer)
         return Response(status=204)

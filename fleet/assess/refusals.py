@@ -1,12 +1,25 @@
-"""What is refused before anything is written: a field, a day that lies ahead, what was changed meanwhile."""
+"""What is refused before anything is read or written: what isn't there for the viewer, a field, a day that lies ahead,
+what was changed meanwhile."""
 
+import uuid
 from datetime import date, datetime
+from typing import TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
 
-from fleet.errors import Conflict, FleetError
+from fleet.errors import Conflict, FleetError, NotFound
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def found(rows: models.QuerySet[Row], id: uuid.UUID | None) -> Row:
+    """The row of this id among those that the viewer may see. Raises NotFound."""
+    row = rows.filter(pk=id).first()
+    if row is None:
+        raise NotFound("not_found", "There is nothing here that you may see.")
+    return row
 
 
 def check_entry(entry: models.Model) -> None:

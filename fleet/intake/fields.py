@@ -2,14 +2,15 @@
 
 import re
 import unicodedata
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
-from fleet.intake.errors import NON_FIELD
+from fleet.errors import Malformed
+from fleet.intake.errors import NON_FIELD, flat_errors, without_decimals
 from fleet.predicates import day_in
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
 from fleet.refusal_words import with_given
@@ -20,6 +21,12 @@ _DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 # Beyond these no test was made and none will fall due; near the calendar's ends its arithmetic breaks.
 FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
+def refused(given: Any, allowed: str, at: str = "") -> serializers.ValidationError:
+    """What to raise of a value: what was given, and what is allowed; `at`: in which part of it."""
+    said = f"is {_shown(given)}; {allowed}"
+    return serializers.ValidationError({at: said} if at else said)
 
 
 def cleaned(text: str) -> str:
@@ -44,6 +51,15 @@ class StrictSerializer(serializers.Serializer[Any]):
             raise serializers.ValidationError(_with_given(bad.detail, data)) from bad
 
 
+def read_as(shape: type[StrictSerializer], data: Any, code: str, refusal: str) -> dict[str, Any]:
+    """What the data says, as a record may hold it. Raises Malformed with each field, its value and what is allowed."""
+    reader = shape(data=data)
+    if not reader.is_valid():
+        raise Malformed(code, refusal, errors=flat_errors(reader.errors))
+    content: dict[str, Any] = without_decimals(dict(reader.validated_data))
+    return content
+
+
 def _with_given(detail: Any, data: Any) -> Any:
     """The same refusals, each with what was given at its place."""
     if isinstance(detail, dict):
@@ -61,6 +77,20 @@ def _at(data: Any, key: Any) -> Any:
         return None
 
 
+class AsHeld(serializers.Field[Any, Any, Any, Any]):
+    """A field that is shown as it is held."""
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class AsText(serializers.Field[Any, Any, Any, Any]):
+    """A field that is shown as text."""
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
 class Text(serializers.CharField):
     """A string, in Unicode NFC, without control or reordering characters."""
 
@@ -70,7 +100,7 @@ class Text(serializers.CharField):
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
-            raise serializers.ValidationError(f"is {_shown(data)}; it must be a string")
+            raise refused(data, "it must be a string")
         return super().to_internal_value(cleaned(data))
 
     def run_validation(self, data: Any = serializers.empty) -> Any:
@@ -84,7 +114,7 @@ class Word(serializers.ChoiceField):
 
     def fail(self, key: str, **kwargs: Any) -> Any:
         words = ", ".join(str(each) for each in self.choices)
-        raise serializers.ValidationError(f"is {_shown(kwargs.get('input'))}; it must be one of: {words}")
+        raise refused(kwargs.get("input"), f"it must be one of: {words}")
 
 
 class YesNo(serializers.Field[bool, Any, bool, Any]):
@@ -92,14 +122,14 @@ class YesNo(serializers.Field[bool, Any, bool, Any]):
 
     def to_internal_value(self, data: Any) -> bool:
         if not isinstance(data, bool):
-            raise serializers.ValidationError(f"is {_shown(data)}; it must be true or false")
+            raise refused(data, "it must be true or false")
         return data
 
     def to_representation(self, value: Any) -> bool:
         return bool(value)
 
 
-class Moment(serializers.Field[datetime, Any, str, Any]):
+class Moment(AsText):
     """An RFC 3339 time with its offset."""
 
     def to_internal_value(self, data: Any) -> str:
@@ -108,14 +138,9 @@ class Moment(serializers.Field[datetime, Any, str, Any]):
         except ValueError:
             moment = None
         if moment is None or moment.tzinfo is None:
-            raise serializers.ValidationError(
-                f"is {_shown(data)}; it must be a time with offset such as 2026-03-02T09:41:00+01:00"
-            )
+            raise refused(data, "it must be a time with offset such as 2026-03-02T09:41:00+01:00")
         _check_year(moment, data)
         return moment.isoformat()
-
-    def to_representation(self, value: Any) -> str:
-        return str(value)
 
 
 class MomentOrDay(Moment):
@@ -131,27 +156,24 @@ def read_day(text: str) -> date:
     """The calendar day in `text`. Raises ValidationError saying what is allowed."""
     day = day_in(text)
     if day is None:
-        raise serializers.ValidationError(f"is {_shown(text)}; it must be a day such as 2026-03-02")
+        raise refused(text, "it must be a day such as 2026-03-02")
     _check_year(day, text)
     return day
 
 
 def _check_year(day: date, text: Any) -> None:
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
-        raise serializers.ValidationError(f"is {_shown(text)}; its year must be from {FIRST_YEAR} to {LAST_YEAR}")
+        raise refused(text, f"its year must be from {FIRST_YEAR} to {LAST_YEAR}")
 
 
-class Day(serializers.Field[date, Any, str, Any]):
+class Day(AsText):
     """A calendar day."""
 
     def to_internal_value(self, data: Any) -> str:
         return read_day(data if isinstance(data, str) else "").isoformat() if isinstance(data, str) else self._no(data)
 
     def _no(self, data: Any) -> str:
-        raise serializers.ValidationError(f"is {_shown(data)}; it must be a day such as 2026-03-02")
-
-    def to_representation(self, value: Any) -> str:
-        return str(value)
+        raise refused(data, "it must be a day such as 2026-03-02")
 
 
 class DayOrYear(Day):
@@ -164,10 +186,10 @@ class DayOrYear(Day):
         return self._no(data)
 
     def _no(self, data: Any) -> str:
-        raise serializers.ValidationError(f"is {_shown(data)}; it must be such as 2026-03-02, 2026-03 or 2026")
+        raise refused(data, "it must be such as 2026-03-02, 2026-03 or 2026")
 
 
-class DecimalText(serializers.Field[Any, Any, str, Any]):
+class DecimalText(AsText):
     """A decimal number as it was read: "9.20" stays "9.20". ASCII digits, no exponent, no boolean."""
 
     def __init__(self, low: float | None = None, high: float | None = None, **kwargs: Any) -> None:
@@ -177,16 +199,13 @@ class DecimalText(serializers.Field[Any, Any, str, Any]):
     def to_internal_value(self, data: Any) -> str:
         text = str(data) if isinstance(data, int | Decimal) and not isinstance(data, bool) else data
         if not (isinstance(text, str) and _DECIMAL.fullmatch(text)):
-            raise serializers.ValidationError(f'is {_shown(data)}; it must be a decimal number such as "9.20"')
+            raise refused(data, 'it must be a decimal number such as "9.20"')
         if (self.low is not None and float(text) < self.low) or (self.high is not None and float(text) > self.high):
             raise serializers.ValidationError(f"is {text}; it must be from {self.low} to {self.high}")
         return text
 
-    def to_representation(self, value: Any) -> str:
-        return str(value)
 
-
-class Measured(serializers.Field[Any, Any, dict[str, str], Any]):
+class Measured(AsHeld):
     """{"value": "9.20", "unit": "%", "qualifier": "="}: kept as entered, with the figure in the column's unit."""
 
     def __init__(self, quantity: Quantity, **kwargs: Any) -> None:
@@ -195,14 +214,12 @@ class Measured(serializers.Field[Any, Any, dict[str, str], Any]):
 
     def to_internal_value(self, data: Any) -> dict[str, str]:
         if not isinstance(data, dict):
-            raise serializers.ValidationError(f"is {_shown(data)}; it must be an object with value, unit, qualifier")
+            raise refused(data, "it must be an object with value, unit, qualifier")
         if unknown := set(data) - {"value", "unit", "qualifier"}:
             raise serializers.ValidationError(f"has {sorted(unknown)}; known are value, unit, qualifier")
         qualifier = data.get("qualifier", "=")
         if qualifier not in QUALIFIERS:
-            raise serializers.ValidationError(
-                {"qualifier": f"is {_shown(qualifier)}; it must be one of: {', '.join(QUALIFIERS)}"}
-            )
+            raise refused(qualifier, f"it must be one of: {', '.join(QUALIFIERS)}", "qualifier")
         if qualifier in ("not_measured", "sensor_fault"):
             return {"qualifier": qualifier}
         return self._figure(data, qualifier)
@@ -211,16 +228,13 @@ class Measured(serializers.Field[Any, Any, dict[str, str], Any]):
         unit = data.get("unit")
         if unit not in self.quantity.units:
             allowed = ", ".join(self.quantity.units)
-            raise serializers.ValidationError({"unit": f"is {_shown(unit)}; it must be one of: {allowed}"})
+            raise refused(unit, f"it must be one of: {allowed}", "unit")
         try:
             value = DecimalText().to_internal_value(data.get("value"))
         except serializers.ValidationError as bad:
             raise serializers.ValidationError({"value": bad.detail}) from bad
         figure = convert(Decimal(value), unit, column_unit(self.quantity))
         return {"value": value, "unit": unit, "qualifier": qualifier, "figure": plain_decimal(figure)}
-
-    def to_representation(self, value: Any) -> Any:
-        return value
 
 
 def plain_decimal(value: Decimal) -> str:

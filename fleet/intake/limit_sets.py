@@ -9,8 +9,8 @@ from rest_framework import serializers
 from fleet.assess.due.record_fields import required_field_lists
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
-from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import Day, DayOrYear, DecimalText, StrictSerializer, Text, Word
+from fleet.intake.errors import flat_errors
+from fleet.intake.fields import AsHeld, Day, DayOrYear, DecimalText, StrictSerializer, Text, Word, read_as, refused
 from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
 from fleet.intervals.rules import DAYS_MAX
@@ -55,7 +55,7 @@ class ReviewIn(StrictSerializer):
     source = Text(500)
 
 
-class FiresWhen(serializers.Field[Any, Any, dict[str, Any], Any]):
+class FiresWhen(AsHeld):
     """{"op": ">", "value": "400"}: when a value is outside the limit.
 
     The value is a figure, or the name of the fact that holds it, or null where none is entered; a pair of figures for
@@ -64,18 +64,14 @@ class FiresWhen(serializers.Field[Any, Any, dict[str, Any], Any]):
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         if not isinstance(data, dict) or set(data) != {"op", "value"}:
-            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be an object with op and value")
+            raise refused(data, "it must be an object with op and value")
         op, value = data["op"], data["value"]
         if not isinstance(op, str) or op not in FIRES_WHEN:
-            said = f"is {repr(op)[:60]}; it must be one of: {', '.join(FIRES_WHEN)}"
-            raise serializers.ValidationError({"op": said})
+            raise refused(op, f"it must be one of: {', '.join(FIRES_WHEN)}", "op")
         try:
             return {"op": op, "value": FIRES_WHEN[op](value)}
         except serializers.ValidationError as bad:
             raise serializers.ValidationError({"value": bad.detail}) from bad
-
-    def to_representation(self, value: Any) -> dict[str, Any]:
-        return dict(value)
 
 
 def _figure(value: Any) -> str | None:
@@ -92,15 +88,14 @@ def _two_figures(value: Any) -> list[str | None] | None:
     if value is None:
         return None
     if not isinstance(value, list) or len(value) != 2 or value == [None, None]:
-        said = f"is {repr(value)[:60]}; it must be a lower and an upper figure, null for an open end"
-        raise serializers.ValidationError(said)
+        raise refused(value, "it must be a lower and an upper figure, null for an open end")
     return [_figure(each) for each in value]
 
 
 def _range(value: Any) -> list[str | None] | None:
     """From a figure to another: with an open end it would be a plain limit."""
     if isinstance(value, list) and None in value:
-        raise serializers.ValidationError(f"is {repr(value)[:60]}; between needs both figures")
+        raise refused(value, "between needs both figures")
     return _two_figures(value)
 
 
@@ -129,7 +124,7 @@ FIRES_WHEN: dict[str, Callable[[Any], Any]] = {
 }
 
 
-class Select(serializers.Field[Any, Any, dict[str, Any], Any]):
+class Select(AsHeld):
     """{"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25}: for which appliances, all of them to hold.
 
     By the name of a fact what it must be; one of a list; "not_x" for anything but x. A name that ends in _ge, _gt, _le
@@ -139,15 +134,11 @@ class Select(serializers.Field[Any, Any, dict[str, Any], Any]):
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         return read_select(data)
 
-    def to_representation(self, value: Any) -> dict[str, Any]:
-        return dict(value)
-
 
 def read_select(data: Any) -> dict[str, Any]:
     """Raises ValidationError for each predicate that no fact could decide."""
     if not isinstance(data, dict) or len(data) > SELECT_MAX:
-        said = f"is {repr(data)[:60]}; it must be an object of at most {SELECT_MAX} facts"
-        raise serializers.ValidationError(said)
+        raise refused(data, f"it must be an object of at most {SELECT_MAX} facts")
     if wrong := {str(name): said for name, wanted in data.items() if (said := _unfit(str(name), wanted))}:
         raise serializers.ValidationError(wrong)
     return dict(data)
@@ -173,14 +164,11 @@ def _is_figure(value: Any) -> bool:
     return True
 
 
-class Kept(serializers.Field[Any, Any, Any, Any]):
+class Kept(AsHeld):
     """For the reader: kept as it came. Nothing calculates with it."""
 
     def to_internal_value(self, data: Any) -> Any:
         return data
-
-    def to_representation(self, value: Any) -> Any:
-        return value
 
 
 class LimitIn(StrictSerializer):
@@ -358,7 +346,7 @@ class Key(Text):
     def to_internal_value(self, data: Any) -> str:
         key = super().to_internal_value(data)
         if not KEY.fullmatch(key):
-            raise serializers.ValidationError(f"is {repr(key)[:60]}; it may hold letters, figures, - and _ only")
+            raise refused(key, "it may hold letters, figures, - and _ only")
         return key
 
 
@@ -376,14 +364,14 @@ class LimitSetFileIn(StrictSerializer):
 
 def read_limit_set(data: Any) -> dict[str, Any]:
     """The content of a limit set version; it must compile into a card. Raises Malformed."""
-    content = _read(LimitSetIn, data, "The set can't be accepted.")
+    content = read_as(LimitSetIn, data, "limit_set_malformed", "The set can't be accepted.")
     _try(content)
     return content
 
 
 def read_limit_set_file(data: Any) -> dict[str, Any]:
     """A file to import. Raises Malformed with the path of each field, its value and what is allowed."""
-    file = _read(LimitSetFileIn, data, "The file can't be accepted.")
+    file = read_as(LimitSetFileIn, data, "limit_set_malformed", "The file can't be accepted.")
     try:
         _try(file["content"])
     except Malformed as bad:
@@ -393,14 +381,6 @@ def read_limit_set_file(data: Any) -> dict[str, Any]:
             bad.code, bad.message, errors={f"content.{path}": said for path, said in errors.items()}
         ) from bad
     return file | {"external_reference": file.get("external_reference") or None}
-
-
-def _read(shape: type[StrictSerializer], data: Any, refusal: str) -> dict[str, Any]:
-    reader = shape(data=data)
-    if not reader.is_valid():
-        raise Malformed("limit_set_malformed", refusal, errors=flat_errors(reader.errors))
-    content: dict[str, Any] = without_decimals(dict(reader.validated_data))
-    return content
 
 
 def _try(content: dict[str, Any]) -> None:

@@ -6,9 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from fleet.combustion import FUELS
-from fleet.errors import Malformed
-from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word, YesNo
+from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word, YesNo, read_as, refused
 from fleet.limits import band
 
 CONTROLS = ("pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet")
@@ -178,11 +176,7 @@ def _said_twice(attrs: dict[str, Any]) -> Iterator[tuple[str, str]]:
 
 def read_sheet(data: Any) -> dict[str, Any]:
     """The content of a sheet version. Raises Malformed with each field, its value and what is allowed."""
-    reader = SheetIn(data=data)
-    if not reader.is_valid():
-        raise Malformed("sheet_malformed", "The sheet can't be accepted.", errors=flat_errors(reader.errors))
-    content: dict[str, Any] = without_decimals(dict(reader.validated_data))
-    return content
+    return read_as(SheetIn, data, "sheet_malformed", "The sheet can't be accepted.")
 
 
 class WholeNumber(serializers.IntegerField):
@@ -190,7 +184,7 @@ class WholeNumber(serializers.IntegerField):
 
     def to_internal_value(self, data: Any) -> int:
         if isinstance(data, bool) or not isinstance(data, int):
-            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be a whole number")
+            raise refused(data, "it must be a whole number")
         return data
 
 
@@ -206,8 +200,5 @@ class SheetFileIn(StrictSerializer):
 
 def read_sheet_file(data: Any) -> dict[str, Any]:
     """A file to import. Raises Malformed with the path of each field, its value and what is allowed."""
-    reader = SheetFileIn(data=data)
-    if not reader.is_valid():
-        raise Malformed("sheet_malformed", "The file can't be accepted.", errors=flat_errors(reader.errors))
-    file: dict[str, Any] = without_decimals(dict(reader.validated_data))
+    file = read_as(SheetFileIn, data, "sheet_malformed", "The file can't be accepted.")
     return file | {"external_reference": file.get("external_reference") or None}

@@ -12,7 +12,19 @@ from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.errors import flat_errors, without_decimals
-from fleet.intake.fields import Day, DecimalText, Measured, Moment, MomentOrDay, StrictSerializer, Text, Word, YesNo
+from fleet.intake.fields import (
+    AsHeld,
+    Day,
+    DecimalText,
+    Measured,
+    Moment,
+    MomentOrDay,
+    StrictSerializer,
+    Text,
+    Word,
+    YesNo,
+    refused,
+)
 from fleet.models import Visit
 from fleet.models.drafts import VisitDraft
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
@@ -177,19 +189,16 @@ class UnsafeDetails(StrictSerializer):
     reason = Text(500, required=False)
 
 
-class Answer(serializers.Field[Any, Any, str | bool, Any]):
+class Answer(AsHeld):
     """true, false or words: what the technician says of a field that nothing else in the record answers."""
 
     def to_internal_value(self, data: Any) -> str | bool:
         if isinstance(data, bool):
             return data
         if not isinstance(data, str):
-            raise serializers.ValidationError(f"is {repr(data)[:60]}; it must be true, false or words")
+            raise refused(data, "it must be true, false or words")
         words: str = Text(500).run_validation(data)
         return words
-
-    def to_representation(self, value: str | bool) -> Any:
-        return value
 
 
 InspectionPoints = type("Declared", (StrictSerializer,), {name: Answer(required=False) for name in declarable()})

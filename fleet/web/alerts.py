@@ -14,19 +14,19 @@ from django.utils.translation import gettext_lazy
 
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
-from fleet.errors import FleetError, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
 from fleet.models import AlertSettings, OnCall, Role, User
 from fleet.models.roles import may_change, may_see
 from fleet.queries.alerts import may_be_on_call, on_call_list
 from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
-from fleet.web.forms import WordsField, taken
+from fleet.web.forms import VersionForm, WordsField, taken
 from fleet.web.guards import act, form, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
 
 
-class OwnAlertsForm(forms.Form):
-    version = forms.IntegerField(min_value=1)
+class OwnAlertsForm(VersionForm):
     email = forms.EmailField(label=gettext_lazy("Your e-mail address"), required=False, max_length=254)
     daily_summary = forms.BooleanField(required=False)
     hour = forms.IntegerField(
@@ -35,7 +35,7 @@ class OwnAlertsForm(forms.Form):
         max_value=23,
         error_messages={"required": gettext_lazy("Give an hour from 0 to 23.")},
     )
-    time_zone = WordsField(label=gettext_lazy("Of the day in"), required=False, max_length=64)
+    time_zone = WordsField(gettext_lazy("Of the day in"), 64)
 
 
 class OnCallForm(forms.Form):
@@ -43,24 +43,24 @@ class OnCallForm(forms.Form):
     after_minutes = forms.IntegerField(label=gettext_lazy("Minutes after the first"), min_value=0, max_value=240)
 
 
-class OnCallChangeForm(forms.Form):
-    version = forms.IntegerField(min_value=1)
+class OnCallChangeForm(VersionForm):
     after_minutes = forms.IntegerField(label=gettext_lazy("Minutes after the first"), min_value=0, max_value=240)
 
 
-@form("own_alerts")
+def _own_refused(request: HttpRequest, refused: FleetError) -> HttpResponse:
+    viewer = viewer_of(request)
+    viewer.refresh_from_db()
+    return _shown(request, alert_settings_of(viewer), refused, request.POST.dict())
+
+
+@form("own_alerts", refused=_own_refused)
 def alerts(request: HttpRequest) -> HttpResponse:
     """One's own choices, and the list."""
     viewer = viewer_of(request)
     if request.method != "POST":
         return _shown(request, alert_settings_of(viewer))
-    try:
-        given = taken(OwnAlertsForm(request.POST))
-        version = given.pop("version")
-        change_own_alerts(user=viewer, version=version, changes=given, now=clock.now())
-    except FleetError as refused:
-        viewer.refresh_from_db()
-        return _shown(request, alert_settings_of(viewer), refused, request.POST.dict())
+    given = taken(OwnAlertsForm(request.POST))
+    change_own_alerts(user=viewer, version=given.pop("version"), changes=given, now=clock.now())
     messages.success(request, _("Kept. This is how you are alerted from now on."))
     return redirect("alerts")
 
@@ -119,36 +119,28 @@ def _reach(user: User) -> str:
     return "" if user.email else _("has no e-mail address here")
 
 
-@act("on_call", place="alerts")
+def _refused(request: HttpRequest, refused: FleetError, **_path: Any) -> HttpResponse:
+    return _shown(request, alert_settings_of(viewer_of(request)), refused)
+
+
+@act("on_call", place="alerts", refused=_refused)
 def on_call_add(request: HttpRequest) -> HttpResponse:
     """Put somebody on the list."""
-    try:
-        given = taken(OnCallForm(request.POST))
-        user = may_be_on_call(viewer_of(request)).filter(id=given["user"]).first()
-        if user is None:
-            raise NotFound("not_found", "There is nobody of that id.")
-        put_on_call(values={"user": user, "after_minutes": given["after_minutes"]}, now=clock.now())
-    except FleetError as refused:
-        if isinstance(refused, NotFound):
-            raise
-        return _shown(request, alert_settings_of(viewer_of(request)), refused)
+    given = taken(OnCallForm(request.POST))
+    user = found(may_be_on_call(viewer_of(request)), given["user"])
+    put_on_call(values=given | {"user": user}, now=clock.now())
     messages.success(request, _("%s is on the list.") % user)
     return redirect("alerts")
 
 
-@act("on_call", place="alerts")
+@act("on_call", place="alerts", refused=_refused)
 def on_call_change(request: HttpRequest, entry_id: uuid.UUID) -> HttpResponse:
     """Move somebody on the list, or take them off it."""
-    entry = on_call_list(viewer_of(request)).filter(id=entry_id).first()
-    if entry is None:
-        raise NotFound("not_found", "There is no such place on the list.")
-    try:
-        given = taken(OnCallChangeForm(request.POST))
-        if request.POST.get("act") == "remove":
-            take_off_call(entry=entry, version=given["version"])
-        else:
-            change_on_call(entry=entry, version=given["version"], after_minutes=given["after_minutes"])
-    except FleetError as refused:
-        return _shown(request, alert_settings_of(viewer_of(request)), refused)
+    entry = found(on_call_list(viewer_of(request)), entry_id)
+    given = taken(OnCallChangeForm(request.POST))
+    if request.POST.get("act") == "remove":
+        take_off_call(entry=entry, version=given["version"])
+    else:
+        change_on_call(entry=entry, version=given["version"], after_minutes=given["after_minutes"])
     messages.success(request, _("The list is changed; alerts that are planned already stay as planned."))
     return redirect("alerts")

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
@@ -14,7 +15,8 @@ from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.assess.due.alerts import AlertedAbout, alerted_about
-from fleet.errors import FleetError, Forbidden, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError, Forbidden
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
 from fleet.models.roles import may_change
 from fleet.presentation.days import weekday_without_year
@@ -276,32 +278,33 @@ def away_words(when: date, today: date) -> str:
 # ---- answering for a flag, and closing one ----
 
 
-@act("flags", place="attention")
+def _refused(field: str, request: HttpRequest, refused: FleetError, flag_id: uuid.UUID) -> HttpResponse:
+    """Nothing was changed; the flag as it stands now, with what was typed back in its own field."""
+    flag = _visible_flag(request, flag_id)
+    shown = {"flag": flag, "case": stop_case(flag), "refused": refused, field: request.POST.get("words", "")}
+    shown |= {"back": request.POST.get("back", ""), "place": "attention"}
+    shown |= {"can_close": may_close(viewer_of(request), flag)}
+    return render(request, "flag_refused.html", shown, status=refused.status)
+
+
+@act("flags", place="attention", refused=partial(_refused, "note"))
 def acknowledge(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     """A named person answers for it; it stays open."""
     flag = _visible_flag(request, flag_id)
-    try:
-        given = taken(ActForm(request.POST))
-        acknowledge_flag(
-            flag=flag, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        return _refused(request, flag, refused, "note")
+    said, actor = taken(ActForm(request.POST)), viewer_of(request)
+    acknowledge_flag(flag=flag, version=said["version"], note=said["words"], actor=actor, now=clock.now())
     messages.success(request, _("You answer for it: %s.") % _named(flag))
     return _back(request, flag)
 
 
-@act("flags", place="attention")
+@act("flags", place="attention", refused=partial(_refused, "why"))
 def close(request: HttpRequest, flag_id: uuid.UUID) -> HttpResponse:
     """Closed by hand, with its reason; unsafe and stop level only by somebody qualified."""
     flag = _visible_flag(request, flag_id)
-    try:
-        if not may_close(viewer_of(request), flag):
-            raise Forbidden("not_allowed", _("The office closes flags that aren't unsafe or at stop level."))
-        given = taken(WordedActForm(request.POST))
-        close_flag(flag=flag, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now())
-    except FleetError as refused:
-        return _refused(request, flag, refused, "why")
+    if not may_close(viewer_of(request), flag):
+        raise Forbidden("not_allowed", _("The office closes flags that aren't unsafe or at stop level."))
+    said = taken(WordedActForm(request.POST))
+    close_flag(flag=flag, version=said["version"], why=said["words"], actor=viewer_of(request), now=clock.now())
     messages.success(request, _("Closed: %s.") % _named(flag))
     return _back(request, flag)
 
@@ -313,10 +316,7 @@ def may_close(viewer: User, flag: Flag) -> bool:
 
 
 def _visible_flag(request: HttpRequest, flag_id: uuid.UUID) -> Flag:
-    flag = visible_flags(viewer_of(request)).select_related("visit__judgement").filter(id=flag_id).first()
-    if flag is None:
-        raise NotFound("not_found", "There is no such flag that you may see.")
-    return flag
+    return found(visible_flags(viewer_of(request)).select_related("visit__judgement"), flag_id)
 
 
 def _named(flag: Flag) -> str:
@@ -327,12 +327,3 @@ def _back(request: HttpRequest, flag: Flag) -> HttpResponse:
     if request.POST.get("back") == "appliance":
         return redirect("appliance", appliance_id=flag.appliance_id)
     return redirect("attention")
-
-
-def _refused(request: HttpRequest, flag: Flag, refused: FleetError, field: str) -> HttpResponse:
-    """Nothing was changed; the flag as it stands now, with what was typed back in its own field."""
-    flag.refresh_from_db()
-    shown = {"flag": flag, "case": stop_case(flag), "refused": refused, field: request.POST.get("words", "")}
-    shown |= {"back": request.POST.get("back", ""), "place": "attention"}
-    shown |= {"can_close": may_close(viewer_of(request), flag)}
-    return render(request, "flag_refused.html", shown, status=refused.status)

@@ -3,6 +3,7 @@
 import uuid
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -13,8 +14,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
+from fleet.assess.refusals import found
 from fleet.combustion import FUELS
-from fleet.errors import FleetError, NotFound
+from fleet.errors import FleetError
 from fleet.models import Appliance, Building, Flag, GasSupply
 from fleet.models.roles import may_change
 from fleet.presentation.days import long_day
@@ -26,7 +28,7 @@ from fleet.queries.follow_ups import visible_tenancies
 from fleet.services.buildings import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import away_words
-from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
+from fleet.web.forms import DayField, WordedActForm, WordsField, chosen_client, taken
 from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
 
@@ -94,27 +96,22 @@ def _gas_row(supply: GasSupply) -> GasRow:
 class GasForm(forms.Form):
     """Another gas from a day on."""
 
-    since = forms.DateField(
-        label=gettext_lazy("From"),
-        validators=[refuse_far],
-        error_messages={"required": gettext_lazy("Say from which day.")},
-    )
+    since = DayField(gettext_lazy("From"), gettext_lazy("Say from which day."))
     fuel = forms.ChoiceField(label=gettext_lazy("Gas"), choices=[(name, name) for name in FUELS])
-    source = WordsField(
-        label=gettext_lazy("Who said so"), max_length=300, error_messages={"required": gettext_lazy("Say who said so.")}
-    )
+    source = WordsField(gettext_lazy("Who said so"), 300, gettext_lazy("Say who said so."))
 
 
-@act("gas_supplies", place="buildings")
+def _refused(what: str, request: HttpRequest, refused: FleetError, building_id: uuid.UUID) -> HttpResponse:
+    """The page again, with what was typed in the form of gas or tenancy that was refused."""
+    said = {f"given{what}": request.POST, f"refused{what}": refused}
+    return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
+
+
+@act("gas_supplies", place="buildings", refused=partial(_refused, ""))
 def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """The network's gas changes on a day: readings from then on are judged with the new one, records keep theirs."""
     building = building_for(viewer_of(request), building_id).building
-    try:
-        given = taken(GasForm(request.POST))
-        supply = add_gas_supply(values={"building": building, **given}, now=clock.now())
-    except FleetError as refused:
-        said = {"given": request.POST, "refused": refused}
-        return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
+    supply = add_gas_supply(values={"building": building, **taken(GasForm(request.POST))}, now=clock.now())
     when = long_day(supply.since)
     messages.success(request, _("From %(day)s readings are judged with %(gas)s.") % {"day": when, "gas": supply.fuel})
     return redirect("building", building.id)
@@ -123,29 +120,18 @@ def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
 class TenancyForm(forms.Form):
     """Somebody new moves in."""
 
-    begins = forms.DateField(
-        label=gettext_lazy("From"),
-        validators=[refuse_far],
-        error_messages={"required": gettext_lazy("Say from which day.")},
-    )
+    begins = DayField(gettext_lazy("From"), gettext_lazy("Say from which day."))
     appliance = forms.UUIDField(label=gettext_lazy("Of what"), required=False)
-    source = WordsField(
-        label=gettext_lazy("Who said so"), max_length=300, error_messages={"required": gettext_lazy("Say who said so.")}
-    )
+    source = WordsField(gettext_lazy("Who said so"), 300, gettext_lazy("Say who said so."))
 
 
-@act("tenancies", place="buildings")
+@act("tenancies", place="buildings", refused=partial(_refused, "_tenancy"))
 def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """A tenancy begins on a day: where a set says so, the new tenant must have the record before that."""
     facts = building_for(viewer_of(request), building_id)
-    try:
-        given = taken(TenancyForm(request.POST))
-        appliance = _chosen_appliance(facts, given.pop("appliance"))
-        values = {"building": facts.building, "appliance": appliance, **given}
-        tenancy, waiting = begin_tenancy(values=values, actor=viewer_of(request), now=clock.now())
-    except FleetError as refused:
-        said = {"given_tenancy": request.POST, "refused_tenancy": refused}
-        return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
+    given = taken(TenancyForm(request.POST))
+    given |= {"building": facts.building, "appliance": _chosen_appliance(facts, given["appliance"])}
+    tenancy, waiting = begin_tenancy(values=given, actor=viewer_of(request), now=clock.now())
     messages.success(request, tenancy_words(tenancy.begins, waiting))
     return redirect("building", building_id)
 
@@ -153,9 +139,7 @@ def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpRespons
 @act("tenancies", place="buildings")
 def call_off_tenancy(request: HttpRequest, tenancy_id: uuid.UUID) -> HttpResponse:
     """It does not begin after all, with the reason: nobody waits for a record because of it."""
-    tenancy = visible_tenancies(viewer_of(request)).filter(id=tenancy_id).first()
-    if tenancy is None:
-        raise NotFound("not_found", "There is no such tenancy that you may see.")
+    tenancy = found(visible_tenancies(viewer_of(request)), tenancy_id)
     try:
         given = taken(WordedActForm(request.POST))
         changes = {"called_off": given["words"]}

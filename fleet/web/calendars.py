@@ -16,13 +16,14 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from fleet import clock
+from fleet.assess.refusals import found
 from fleet.errors import FleetError, NotFound
 from fleet.models import CalendarLink, Role
 from fleet.models.calendars import hash_of
 from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
-from fleet.web.forms import taken
+from fleet.web.forms import VersionForm, taken
 from fleet.web.guards import act, form, viewer_of
 from reports.calendar_feed import calendar_bytes
 
@@ -36,39 +37,12 @@ class NewAddressForm(forms.Form):
     whose = forms.RegexField(r"^(client|user) [0-9a-f-]{36}$", label=gettext_lazy("Whose days"))
 
 
-class AddressActForm(forms.Form):
-    version = forms.IntegerField(min_value=1)
-
-
-@form("calendars")
-def calendars(request: HttpRequest) -> HttpResponse:
-    """The addresses; posted to, a new one, which is shown on this one page."""
-    if request.method != "POST":
-        return _list(request)
-    viewer = viewer_of(request)
-    try:
-        kind, chosen = taken(NewAddressForm(request.POST))["whose"].split(" ")
-        client = calendar_clients(viewer).filter(id=_id(chosen)).first() if kind == "client" else None
-        user = may_have_calendar(viewer).filter(id=_id(chosen)).first() if kind == "user" else None
-        if client is None and user is None:
-            raise NotFound("not_found", "There is nobody of that name for whom you may make a calendar.")
-        made = make_address(user=user, client=client, actor=viewer, now=clock.now())
-    except NotFound:
-        raise
-    except FleetError as refused:
-        return _list(request, refused=refused)
-    return _list(request, made=made)
-
-
-def _id(text: str) -> uuid.UUID:
-    try:
-        return uuid.UUID(text)
-    except ValueError as bad:
-        raise NotFound("not_found", "There is nothing of that id.") from bad
-
-
 def _list(
-    request: HttpRequest, *, made: tuple[CalendarLink, str] | None = None, refused: FleetError | None = None
+    request: HttpRequest,
+    refused: FleetError | None = None,
+    *,
+    made: tuple[CalendarLink, str] | None = None,
+    address_id: uuid.UUID | None = None,
 ) -> HttpResponse:
     viewer = viewer_of(request)
     standing = list(visible_addresses(viewer).filter(revoked_at__isnull=True))
@@ -87,20 +61,34 @@ def _list(
     return answer
 
 
-@act("calendars", place="calendars")
+@form("calendars", refused=_list)
+def calendars(request: HttpRequest) -> HttpResponse:
+    """The addresses; posted to, a new one, which is shown on this one page."""
+    if request.method != "POST":
+        return _list(request)
+    viewer = viewer_of(request)
+    kind, chosen = taken(NewAddressForm(request.POST))["whose"].split(" ")
+    client = found(calendar_clients(viewer), _id(chosen)) if kind == "client" else None
+    user = found(may_have_calendar(viewer), _id(chosen)) if kind == "user" else None
+    return _list(request, made=make_address(user=user, client=client, actor=viewer, now=clock.now()))
+
+
+def _id(text: str) -> uuid.UUID:
+    try:
+        return uuid.UUID(text)
+    except ValueError as bad:
+        raise NotFound("not_found", "There is nothing of that id.") from bad
+
+
+@act("calendars", place="calendars", refused=_list)
 def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
     """Renew an address, or revoke it."""
     viewer = viewer_of(request)
-    address = visible_addresses(viewer).filter(id=address_id).first()
-    if address is None:
-        raise NotFound("not_found", "There is no such address that you may see.")
-    try:
-        version = taken(AddressActForm(request.POST))["version"]
-        if request.POST.get("act") == "renew":
-            return _list(request, made=renew_address(address=address, version=version))
-        revoke_address(address=address, version=version, actor=viewer, now=clock.now())
-    except FleetError as refused:
-        return _list(request, refused=refused)
+    address = found(visible_addresses(viewer), address_id)
+    version = taken(VersionForm(request.POST))["version"]
+    if request.POST.get("act") == "renew":
+        return _list(request, made=renew_address(address=address, version=version))
+    revoke_address(address=address, version=version, actor=viewer, now=clock.now())
     messages.success(request, _("The address is revoked: it opens nothing from now on."))
     return redirect("calendars")
 

@@ -12,7 +12,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet import clock
-from fleet.errors import FleetError, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
 from fleet.models import Defect
 from fleet.models.roles import may_change
 from fleet.presentation.due_rule import DueRule, row_due_rule
@@ -78,20 +79,17 @@ def _row(defect: Defect, today: date) -> DefectRow:
     return DefectRow(defect, away_words(defect.due, today), defect.is_overdue(today), rule)
 
 
-@act("defects", place="defects")
+def _refused(request: HttpRequest, refused: FleetError, defect_id: uuid.UUID) -> HttpResponse:
+    defect = found(visible_defects(viewer_of(request)), defect_id)
+    shown = {"row": _row(defect, clock.today()), "refused": refused, "words": request.POST.get("words", "")}
+    shown |= {"may_resolve": defect.is_open, "place": "attention"}
+    return render(request, "defect_refused.html", shown, status=refused.status)
+
+
+@act("defects", place="defects", refused=_refused)
 def resolve(request: HttpRequest, defect_id: uuid.UUID) -> HttpResponse:
-    defect = visible_defects(viewer_of(request)).filter(id=defect_id).first()
-    if defect is None:
-        raise NotFound("not_found", "There is no such defect that you may see.")
-    try:
-        given = taken(WordedActForm(request.POST))
-        resolve_defect(
-            defect=defect, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        defect.refresh_from_db()
-        shown = {"row": _row(defect, clock.today()), "refused": refused, "words": request.POST.get("words", "")}
-        shown |= {"may_resolve": defect.is_open, "place": "attention"}
-        return render(request, "defect_refused.html", shown, status=refused.status)
+    defect = found(visible_defects(viewer_of(request)), defect_id)
+    said = taken(WordedActForm(request.POST))
+    resolve_defect(defect=defect, version=said["version"], why=said["words"], actor=viewer_of(request), now=clock.now())
     messages.success(request, _("Closed: %(what)s, %(where)s.") % {"what": defect.what, "where": defect.appliance})
     return redirect("defects")

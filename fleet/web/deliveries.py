@@ -14,7 +14,8 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.assess.due.deliveries import corrections_of
-from fleet.errors import FleetError, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
 from fleet.models import Delivery, Sending
 from fleet.models.roles import may_change
 from fleet.presentation.due_rule import DueRule, row_due_rule
@@ -23,7 +24,7 @@ from fleet.queries.access import visible_clients
 from fleet.queries.follow_ups import OPEN, open_deliveries, visible_deliveries, without_record
 from fleet.services.deliveries import fail_delivery, send_delivery
 from fleet.web.attention import away_words
-from fleet.web.forms import WordedActForm, WordsField, chosen_client, refuse_far, taken
+from fleet.web.forms import DayField, VersionForm, WordedActForm, WordsField, chosen_client, taken
 from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.places import place_of
@@ -32,19 +33,14 @@ SOON = timedelta(days=14)
 LINE_HALF = timedelta(days=45)
 
 
-class SendForm(forms.Form):
+class SendForm(VersionForm):
     """How it went, to whom, on which day and at what time there, and what proves it."""
 
-    version = forms.IntegerField(min_value=1)
     how = forms.ChoiceField(label=gettext_lazy("How"), choices=Sending.How.choices)
-    address = WordsField(
-        label=gettext_lazy("To whom and where"),
-        max_length=300,
-        error_messages={"required": gettext_lazy("Say to whom and where it went.")},
-    )
-    sent_on = forms.DateField(label=gettext_lazy("On"), required=False, validators=[refuse_far])
+    address = WordsField(gettext_lazy("To whom and where"), 300, gettext_lazy("Say to whom and where it went."))
+    sent_on = DayField(gettext_lazy("On"))
     sent_time = forms.TimeField(label=gettext_lazy("At"), required=False)
-    proof = WordsField(label=gettext_lazy("What proves it"), max_length=500, required=False)
+    proof = WordsField(gettext_lazy("What proves it"), 500)
 
 
 @page("deliveries")
@@ -108,24 +104,20 @@ def _row(delivery: Delivery, today: date) -> DeliveryRow:
     return DeliveryRow(delivery, away, is_late, rule, list(delivery.sendings.all()))
 
 
-@act("deliveries", place="deliveries")
+def _refused(request: HttpRequest, refused: FleetError, delivery_id: uuid.UUID) -> HttpResponse:
+    """Nothing was changed; the delivery as it stands now, with what was typed."""
+    delivery = _visible(request, delivery_id)
+    shown = {"row": _row(delivery, clock.today()), "refused": refused, "given": request.POST, "may_send": True}
+    shown |= {"ways": Sending.How.choices, "place": "attention"}
+    return render(request, "delivery_refused.html", shown, status=refused.status)
+
+
+@act("deliveries", place="deliveries", refused=_refused)
 def send(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
     delivery = _visible(request, delivery_id)
-    try:
-        given = taken(SendForm(request.POST))
-        send_delivery(
-            delivery=delivery,
-            version=given["version"],
-            how=given["how"],
-            address=given["address"],
-            sent_at=_moment(given["sent_on"], given["sent_time"], delivery),
-            proof=given["proof"],
-            file=None,
-            actor=viewer_of(request),
-            now=clock.now(),
-        )
-    except FleetError as refused:
-        return _refused(request, delivery_id, refused)
+    given = taken(SendForm(request.POST))
+    sent_at = _moment(given.pop("sent_on"), given.pop("sent_time"), delivery)
+    send_delivery(delivery=delivery, sent_at=sent_at, file=None, **given, actor=viewer_of(request), now=clock.now())
     said = _("Sent to %(to)s: %(what)s.") if delivery.sent_at else _(
         "Sent to %(to)s, but the record was corrected after that: the corrected one is still to be sent. %(what)s."
     )  # fmt: skip
@@ -133,16 +125,11 @@ def send(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
     return redirect("deliveries")
 
 
-@act("deliveries", place="deliveries")
+@act("deliveries", place="deliveries", refused=_refused)
 def fail(request: HttpRequest, delivery_id: uuid.UUID) -> HttpResponse:
     delivery = _visible(request, delivery_id)
-    try:
-        given = taken(WordedActForm(request.POST))
-        fail_delivery(
-            delivery=delivery, version=given["version"], why=given["words"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        return _refused(request, delivery_id, refused)
+    said, actor = taken(WordedActForm(request.POST)), viewer_of(request)
+    fail_delivery(delivery=delivery, version=said["version"], why=said["words"], actor=actor, now=clock.now())
     messages.success(request, _("It is the office's again: %s.") % _named(delivery))
     return redirect("deliveries")
 
@@ -164,19 +151,8 @@ def _moment(day: date | None, at: time | None, delivery: Delivery) -> datetime:
 
 
 def _visible(request: HttpRequest, delivery_id: uuid.UUID) -> Delivery:
-    delivery = visible_deliveries(viewer_of(request)).filter(id=delivery_id).first()
-    if delivery is None:
-        raise NotFound("not_found", "There is no such delivery that you may see.")
-    return delivery
+    return found(visible_deliveries(viewer_of(request)), delivery_id)
 
 
 def _named(delivery: Delivery) -> str:
     return f"{delivery.visit.appliance.name}, {delivery.visit.appliance.building.name}"
-
-
-def _refused(request: HttpRequest, delivery_id: uuid.UUID, refused: FleetError) -> HttpResponse:
-    """Nothing was changed; the delivery as it stands now, with what was typed."""
-    delivery = _visible(request, delivery_id)
-    shown = {"row": _row(delivery, clock.today()), "refused": refused, "given": request.POST, "may_send": True}
-    shown |= {"ways": Sending.How.choices, "place": "attention"}
-    return render(request, "delivery_refused.html", shown, status=refused.status)

@@ -15,22 +15,10 @@ from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set_file
 from fleet.intake.sheets import read_sheet_file
 from fleet.models import User
-from fleet.presentation.contents import Difference, limit_set_differences, sheet_differences
-from fleet.queries.consequences import preview_limit_set, preview_sheet
-from fleet.queries.sheets import (
-    LimitSetFacts,
-    SheetFacts,
-    Standing,
-    limit_set_for,
-    sheet_for,
-    standing_limit_set,
-    standing_sheet,
-)
+from fleet.queries.sheets import Standing, standing_limit_set, standing_sheet
 from fleet.services.exchange import LIMIT_SET_FILE, SHEET_FILE, import_limit_set, import_sheet
 from fleet.web import previews
 from fleet.web.guards import form, viewer_of
-from fleet.web.limit_sets import record_set
-from fleet.web.sheets import record_sheet
 
 LONGEST_FILE = 500_000
 
@@ -47,6 +35,11 @@ class Taken:
     @property
     def is_sheet(self) -> bool:
         return self.kind == SHEET_FILE
+
+    @property
+    def way(self) -> previews.Kind:
+        """By which it becomes a version."""
+        return previews.SHEET if self.is_sheet else previews.LIMIT_SET
 
     @property
     def entry(self) -> Any:
@@ -112,7 +105,7 @@ def _as_new(request: HttpRequest, taken: Taken) -> HttpResponse:
         made = _import(request, taken)
         messages.success(request, _("Made %s.") % made.name)
         return redirect(taken.address, made.id)
-    differences = _differences(taken, {}, taken.file["content"])
+    differences = taken.way.differences({}, taken.file["content"])
     return render(request, "exchange.html", {"place": "sheets", "taken": taken, "differences": differences})
 
 
@@ -121,49 +114,17 @@ def _import(request: HttpRequest, taken: Taken) -> Any:
     return make(file=taken.file, actor=viewer_of(request), now=clock.now()).entry
 
 
-def _differences(taken: Taken, before: dict[str, Any], after: dict[str, Any]) -> list[Difference]:
-    return (sheet_differences if taken.is_sheet else limit_set_differences)(before, after)
-
-
 def _as_next(request: HttpRequest, taken: Taken) -> HttpResponse:
     """As the next version of what stands here, shown beforehand like any other."""
-    content, note = taken.file["content"], ""
-    if request.POST.get("act") == "record":
-        if previews.was_shown(request.POST, content):
-            try:
-                number = _record(request, taken)
-            except FleetError as refused:
-                if not previews.is_overtaken(refused):
-                    raise
-            else:
-                messages.success(request, _("Recorded as version %d; it counts from now on.") % number)
-                return redirect(taken.address, taken.entry.id)
-        else:
-            note = previews.not_as_shown()
-    facts = _facts(request, taken)
-    contents = {each.number: each.content for each in facts.versions}
-    based_on = previews.number_based_on(request.POST) if "based_on" in request.POST else max(contents, default=0)
-    said, meanwhile = previews.overtaken(
-        facts.current, contents, based_on, lambda before, after: _differences(taken, before, after)
-    )
-    made: dict[str, Any] = {"content": content, "viewer": viewer_of(request), "day": clock.today()}
-    if taken.is_sheet:
-        preview = preview_sheet(sheet=taken.entry, **made)
-    else:
-        preview = preview_limit_set(limit_set=taken.entry, **made)
-    shown = previews.shown(preview, content, said or note, meanwhile)
-    context = {"place": "sheets", "taken": taken, "shown": shown, "based_on": preview.based_on}
-    return render(request, "exchange.html", context, status=409 if said else 200)
-
-
-def _facts(request: HttpRequest, taken: Taken) -> SheetFacts | LimitSetFacts:
-    find: Any = sheet_for if taken.is_sheet else limit_set_for
-    facts: SheetFacts | LimitSetFacts = find(viewer_of(request), taken.entry.id, clock.today())
-    return facts
-
-
-def _record(request: HttpRequest, taken: Taken) -> int:
-    record: Any = record_sheet if taken.is_sheet else record_set
+    content, kind = taken.file["content"], taken.way
     based_on = previews.number_based_on(request.POST)
-    number: int = record(request, taken.entry, taken.file["content"], based_on).number
-    return number
+    made = previews.recorded(kind, request, taken.entry, content, based_on)
+    if not isinstance(made, str):
+        messages.success(request, _("Recorded as version %d; it counts from now on.") % made.number)
+        return redirect(taken.address, taken.entry.id)
+    facts = kind.facts(viewer_of(request), taken.entry.id, clock.today())
+    if "based_on" not in request.POST:
+        based_on = facts.current.number if facts.current else 0
+    shown = previews.shown(kind, request, facts, content, based_on, note=made)
+    context = {"place": "sheets", "taken": taken, "shown": shown, "based_on": shown.preview.based_on}
+    return render(request, "exchange.html", context, status=shown.status)

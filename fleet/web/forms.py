@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from fleet.errors import FleetError, NotFound
@@ -15,25 +16,7 @@ from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, cleaned
 from fleet.models import Client
 from fleet.refusal_words import with_given
 
-
-class WordsField(forms.CharField):
-    """Words for the record, cleaned as those of the API are."""
-
-    def to_python(self, value: Any) -> Any:
-        return super().to_python(cleaned(value) if isinstance(value, str) else value)
-
-
-class ActForm(forms.Form):
-    """An act on something that has a version, with the words for the record."""
-
-    version = forms.IntegerField(min_value=1)
-    words = WordsField(max_length=500, required=False)
-
-
-class WordedActForm(ActForm):
-    """An act that needs its reason."""
-
-    words = WordsField(max_length=300, error_messages={"required": _("Say why, in a few words.")})
+Words = str | Promise
 
 
 def refuse_far(day: date) -> None:
@@ -43,13 +26,55 @@ def refuse_far(day: date) -> None:
         raise ValidationError(_("Give a day of the years %(first)s to %(last)s."), params=years)
 
 
+def _unless_needed(needed: Words) -> dict[str, Any]:
+    """needed : what is said where it is left empty; without it that is allowed."""
+    return {"error_messages": {"required": needed}} if needed else {"required": False}
+
+
+class WordsField(forms.CharField):
+    """Words for the record, cleaned as those of the API are. needed : said where they are missing, if they may not."""
+
+    def __init__(self, label: Words | None = None, most: int = 300, needed: Words = "", **kwargs: Any) -> None:
+        super().__init__(label=label, max_length=most, **(_unless_needed(needed) | kwargs))
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(cleaned(value) if isinstance(value, str) else value)
+
+
+class DayField(forms.DateField):
+    """A day that a record can have. needed : said where it is missing, if it may not."""
+
+    default_validators = [refuse_far]
+
+    def __init__(self, label: Words, needed: Words = "", **kwargs: Any) -> None:
+        super().__init__(label=label, **(_unless_needed(needed) | kwargs))
+
+
+class VersionForm(forms.Form):
+    """An act on something that has a version: the one that was seen."""
+
+    version = forms.IntegerField(min_value=1)
+
+
+class ActForm(VersionForm):
+    """An act with the words for the record."""
+
+    words = WordsField(most=500)
+
+
+class WordedActForm(ActForm):
+    """An act that needs its reason."""
+
+    words = WordsField(needed=_("Say why, in a few words."))
+
+
 class PeriodForm(forms.Form):
     """For whom, and for which days."""
 
     client = forms.UUIDField(required=False)
     building = forms.UUIDField(label=_("Only one building"), required=False)
-    begins = forms.DateField(label=_("From this day"), validators=[refuse_far])
-    ends = forms.DateField(label=_("To this day"), validators=[refuse_far])
+    begins = DayField(_("From this day"), required=True)
+    ends = DayField(_("To this day"), required=True)
 
 
 def taken(form: forms.Form) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
-from fleet.errors import Forbidden, NotFound
+from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import User
 from fleet.models.roles import ACCESS, NOBODY
 
@@ -22,12 +22,33 @@ def page(subject: str) -> Callable[[View], View]:
     return _guard(ACCESS[subject].see, NOBODY)
 
 
-def form(subject: str) -> Callable[[View], View]:
-    """A view that those who may change the subject may read and post to."""
-    return _guard(ACCESS[subject].change, ACCESS[subject].change)
+def form(subject: str, *, refused: View | None = None) -> Callable[[View], View]:
+    """A view that those who may change the subject may read and post to.
+
+    refused : the page that a refusal of what was posted is answered with, from the request, the refusal and the path.
+    """
+    return _guard(ACCESS[subject].change, ACCESS[subject].change, refused)
 
 
-def _guard(readers: frozenset[str], writers: frozenset[str]) -> Callable[[View], View]:
+def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[View], View]:
+    """An address that only takes forms, of those who may change the subject.
+
+    Opened as a page, after logging in again, it leads to `place`. refused : as for a form.
+    """
+
+    def guard(view: View) -> View:
+        guarded = _guard(NOBODY, ACCESS[subject].change, refused)(view)
+
+        @wraps(view)
+        def posted(request: HttpRequest, **path: Any) -> HttpResponse:
+            return redirect(place) if request.method in READING else guarded(request, **path)
+
+        return posted
+
+    return guard
+
+
+def _guard(readers: frozenset[str], writers: frozenset[str], refused: View | None = None) -> Callable[[View], View]:
     """What a query or service can't find is a page not found, what it forbids a page for another role."""
 
     def guard(view: View) -> View:
@@ -37,33 +58,26 @@ def _guard(readers: frozenset[str], writers: frozenset[str]) -> Callable[[View],
             if viewer_of(request).role not in allowed:
                 raise PermissionDenied
             try:
-                return view(request, **path)
+                return _answered(view, refused, request, path)
             except NotFound as missing:
                 raise Http404 from missing
-            except Forbidden as refused:
-                raise PermissionDenied from refused
+            except Forbidden as forbidden:
+                raise PermissionDenied from forbidden
 
         return guarded
 
     return guard
 
 
-def act(subject: str, *, place: str) -> Callable[[View], View]:
-    """An address that only takes forms, of those who may change the subject.
-
-    Opened as a page, after logging in again, it leads to `place`.
-    """
-
-    def guard(view: View) -> View:
-        guarded = _guard(NOBODY, ACCESS[subject].change)(view)
-
-        @wraps(view)
-        def posted(request: HttpRequest, **path: Any) -> HttpResponse:
-            return redirect(place) if request.method in READING else guarded(request, **path)
-
-        return posted
-
-    return guard
+def _answered(view: View, refused: View | None, request: HttpRequest, path: dict[str, Any]) -> HttpResponse:
+    try:
+        return view(request, **path)
+    except NotFound:
+        raise
+    except FleetError as refusal:
+        if refused is None or request.method in READING:
+            raise
+        return refused(request, refusal, **path)
 
 
 def viewer_of(request: HttpRequest) -> User:

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
@@ -14,7 +15,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
-from fleet.errors import FleetError, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
 from fleet.models import Job, Role
 from fleet.presentation.words import count_words, listed
 from fleet.queries.jobs import MOST_SHOWN, BackgroundWork, background_work, visible_jobs
@@ -57,24 +59,23 @@ def jobs(request: HttpRequest) -> HttpResponse:
     return _shown(request)
 
 
-@act("background_work", place="background-work")
+def _refused(request: HttpRequest, refused: FleetError, **_path: Any) -> HttpResponse:
+    return _shown(request, refused)
+
+
+@act("background_work", place="background-work", refused=_refused)
 def retry(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
     return _acted(request, job_id, retry_job, _("It waits again: %s."))
 
 
-@act("background_work", place="background-work")
+@act("background_work", place="background-work", refused=_refused)
 def cancel(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
     return _acted(request, job_id, cancel_job, _("Cancelled, or asked to stop before it leaves anything: %s."))
 
 
 def _acted(request: HttpRequest, job_id: uuid.UUID, action: Callable[..., Job], told: str) -> HttpResponse:
-    job = visible_jobs(viewer_of(request)).filter(id=job_id).first()
-    if job is None:
-        raise NotFound("not_found", "There is no such work that you may see.")
-    try:
-        action(job=job, now=clock.now())
-    except FleetError as refused:
-        return _shown(request, refused)
+    job = found(visible_jobs(viewer_of(request)), job_id)
+    action(job=job, now=clock.now())
     messages.success(request, told % name_of(job))
     return redirect("background-work")
 
@@ -101,8 +102,8 @@ def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpRespo
 
 
 def _rows(mine: QuerySet[Job], state: str, order: str) -> list[JobRow]:
-    found = mine.filter(state=state).order_by(order, "id")[:MOST_SHOWN]
-    return [JobRow(each, name_of(each), (each.last_error.splitlines() or [""])[0]) for each in found]
+    rows = mine.filter(state=state).order_by(order, "id")[:MOST_SHOWN]
+    return [JobRow(each, name_of(each), (each.last_error.splitlines() or [""])[0]) for each in rows]
 
 
 def kind_words(kind: str) -> str:

@@ -3,6 +3,7 @@
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -17,7 +18,6 @@ from fleet import clock
 from fleet.assess.due.set_rules import extra_intervals
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
-from fleet.models import LimitSet, LimitSetVersion
 from fleet.models.roles import may_change
 from fleet.presentation.contents import (
     edition_words,
@@ -30,12 +30,10 @@ from fleet.presentation.contents import (
 )
 from fleet.presentation.verdicts import basis_words
 from fleet.presentation.words import capital, chemical
-from fleet.queries.consequences import preview_limit_set
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
-from fleet.services.limit_sets import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
-from fleet.services.records import record_once
+from fleet.services.limit_sets import change_limit_set, copy_limit_set, review_limit_set
 from fleet.web import previews
-from fleet.web.forms import WordsField, refuse_far, taken
+from fleet.web.forms import DayField, WordsField, taken
 from fleet.web.guards import act, form, page, viewer_of
 from fleet.web.limit_set_form import GROUPS, PLAIN, field_paths, set_content, typed_set, wrong_figures
 from fleet.web.sheets import RetireForm, compared, made_on, standing_words
@@ -146,53 +144,24 @@ def edit(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
         asked = asked_form(typed, PLAIN, GROUPS, errors)
         return _form(request, facts, asked, based_on=based_on, status=Malformed.status)
     asked = asked_form(typed, PLAIN, GROUPS)
-    if request.POST.get("act") != "record":
-        return _previewed(request, facts, asked, content, based_on)
-    if not previews.was_shown(request.POST, content):
-        return _previewed(request, facts, asked, content, based_on, note=previews.not_as_shown())
-    try:
-        version = record_set(request, facts.limit_set, content, based_on)
-    except FleetError as refused:
-        if not previews.is_overtaken(refused):
-            raise
-        facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
-        return _previewed(request, facts, asked, content, based_on)
+    made = previews.recorded(previews.LIMIT_SET, request, facts.limit_set, content, based_on)
+    if isinstance(made, str):
+        return _previewed(request, limit_set_id, asked, content, based_on, note=made)
     said = _("Recorded as version %d. Nobody has reviewed it yet; what it asks for counts from now on.")
-    messages.success(request, said % version.number)
+    messages.success(request, said % made.number)
     return redirect("limit-set", limit_set_id)
 
 
-def record_set(request: HttpRequest, limit_set: LimitSet, content: dict[str, Any], based_on: int) -> LimitSetVersion:
-    """The next version, once for each preview. Raises Conflict when another one came meanwhile."""
-    id = previews.id_given(request.POST)
-    version, _made = record_once(
-        kind="limit_set_version",
-        id=id,
-        model=LimitSetVersion,
-        says={"limit_set": str(limit_set.id), "content": content},
-        add=lambda: add_limit_set_version(
-            limit_set=limit_set, content=content, actor=viewer_of(request), now=clock.now(), id=id, based_on=based_on
-        ),
-    )
-    return version
-
-
 def _previewed(
-    request: HttpRequest, facts: LimitSetFacts, asked: AskedForm, content: dict[str, Any], based_on: int, note: str = ""
+    request: HttpRequest, id: uuid.UUID, asked: AskedForm, content: dict[str, Any], based_on: int, note: str
 ) -> HttpResponse:
-    """What would change on top of the newest version, and what came between it and the one that was opened.
-
-    Where another structure came meanwhile the page stays with the limits of the version that it was opened at.
-    """
-    contents = {each.number: each.content for each in facts.versions}
-    said, meanwhile = previews.overtaken(facts.current, contents, based_on, limit_set_differences)
-    preview = preview_limit_set(
-        limit_set=facts.limit_set, content=content, viewer=viewer_of(request), day=clock.today()
-    )
-    shown = previews.shown(preview, content, said or note, meanwhile)
-    kept = stale_words(contents.get(preview.based_on, {}), content)
-    number = preview.based_on if _ids(contents.get(preview.based_on)) == _ids(content) else based_on
-    return _form(request, facts, asked, shown=shown, based_on=number, kept=kept, status=409 if said else 200)
+    """Where another structure came meanwhile the page stays with the limits of the version that it was opened at."""
+    facts = limit_set_for(viewer_of(request), id, clock.today())
+    shown = previews.shown(previews.LIMIT_SET, request, facts, content, based_on, note)
+    newest = facts.current.content if facts.current else None
+    kept = stale_words(newest or {}, content)
+    number = shown.preview.based_on if _ids(newest) == _ids(content) else based_on
+    return _form(request, facts, asked, shown=shown, based_on=number, kept=kept, status=shown.status)
 
 
 def stale_words(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -240,77 +209,51 @@ def _form(
 
 class ReviewForm(forms.Form):
     number = forms.IntegerField(min_value=1)
-    by = WordsField(
-        label=gettext_lazy("Who checked it"),
-        max_length=200,
-        error_messages={"required": gettext_lazy("Say who checked it.")},
-    )
-    on = forms.DateField(
-        label=gettext_lazy("On which day"),
-        validators=[refuse_far],
-        error_messages={"required": gettext_lazy("Say on which day.")},
-    )
-    source = WordsField(
-        label=gettext_lazy("Against which text"),
-        max_length=500,
-        error_messages={"required": gettext_lazy("Say against which text.")},
-    )
+    by = WordsField(gettext_lazy("Who checked it"), 200, gettext_lazy("Say who checked it."))
+    on = DayField(gettext_lazy("On which day"), gettext_lazy("Say on which day."))
+    source = WordsField(gettext_lazy("Against which text"), 500, gettext_lazy("Say against which text."))
 
 
 class CopyForm(forms.Form):
     key = forms.CharField(label=gettext_lazy("Key of the copy"), max_length=80, validators=[validate_slug])
-    name = WordsField(
-        label=gettext_lazy("Name of the copy"),
-        max_length=200,
-        error_messages={"required": gettext_lazy("Give it a name.")},
-    )
+    name = WordsField(gettext_lazy("Name of the copy"), 200, gettext_lazy("Give it a name."))
 
 
-@act("limit_sets", place="sheets")
+def _refused(what: str, request: HttpRequest, refused: FleetError, limit_set_id: uuid.UUID) -> HttpResponse:
+    shown = _shown(request, limit_set_for(viewer_of(request), limit_set_id, clock.today()))
+    shown |= {"refused": refused, "refused_what": what, "given": request.POST}
+    return render(request, "limit_set.html", shown, status=refused.status)
+
+
+@act("limit_sets", place="sheets", refused=partial(_refused, "review"))
 def review(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     """A named person has checked the newest version against its source."""
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
-    try:
-        given = taken(ReviewForm(request.POST))
-        said = {"by": given["by"], "on": given["on"].isoformat(), "source": given["source"]}
-        version = review_limit_set(
-            limit_set=facts.limit_set, review=said, number=given["number"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        return _refused(request, facts, refused, "review")
+    said = taken(ReviewForm(request.POST))
+    number, said["on"] = said.pop("number"), said["on"].isoformat()
+    actor, now = viewer_of(request), clock.now()
+    version = review_limit_set(limit_set=facts.limit_set, review=said, number=number, actor=actor, now=now)
     messages.success(request, _("Recorded as version %d, reviewed.") % version.number)
     return redirect("limit-set", limit_set_id)
 
 
-@act("limit_sets", place="sheets")
+@act("limit_sets", place="sheets", refused=partial(_refused, "copy"))
 def copy(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
-    try:
-        values = taken(CopyForm(request.POST))
-        made = copy_limit_set(limit_set=facts.limit_set, values=values, actor=viewer_of(request), now=clock.now())
-    except FleetError as refused:
-        return _refused(request, facts, refused, "copy")
+    values = taken(CopyForm(request.POST))
+    made = copy_limit_set(limit_set=facts.limit_set, values=values, actor=viewer_of(request), now=clock.now())
     said = _("Made %(copy)s from %(set)s. Nobody has reviewed it.") % {"copy": made.name, "set": facts.limit_set.name}
     messages.success(request, said)
     return redirect("limit-set", made.id)
 
 
-@act("limit_sets", place="sheets")
+@act("limit_sets", place="sheets", refused=partial(_refused, "retire"))
 def retire(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     """From today on it is assigned nowhere more; or that is taken back."""
     facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
-    try:
-        given = taken(RetireForm(request.POST))
-        changes = {"retired_on": clock.today() if given["retired"] else None}
-        change_limit_set(limit_set=facts.limit_set, version=given["version"], changes=changes, now=clock.now())
-    except FleetError as refused:
-        facts = limit_set_for(viewer_of(request), limit_set_id, clock.today())
-        return _refused(request, facts, refused, "retire")
+    given = taken(RetireForm(request.POST))
+    changes = {"retired_on": clock.today() if given["retired"] else None}
+    change_limit_set(limit_set=facts.limit_set, version=given["version"], changes=changes, now=clock.now())
     said = _("Retired: it is assigned nowhere more.") if given["retired"] else _("No longer retired.")
     messages.success(request, said)
     return redirect("limit-set", limit_set_id)
-
-
-def _refused(request: HttpRequest, facts: LimitSetFacts, refused: FleetError, what: str) -> HttpResponse:
-    shown = _shown(request, facts) | {"refused": refused, "refused_what": what, "given": request.POST}
-    return render(request, "limit_set.html", shown, status=refused.status)

@@ -11,8 +11,9 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from fleet import clock
-from fleet.errors import FleetError, NotFound
-from fleet.models import Question, Record, UnreadableRecord, User, Visit
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
+from fleet.models import Record, UnreadableRecord, User, Visit
 from fleet.models.roles import may_change, may_see
 from fleet.presentation.follow_ups import question_words
 from fleet.presentation.words import turned_out
@@ -60,10 +61,7 @@ def records(request: HttpRequest) -> HttpResponse:
 
 def _chosen_appliance(request: HttpRequest, viewer: User) -> Any:
     chosen = chosen_id(request.GET, "appliance")
-    found = visible_appliances(viewer).filter(id=chosen).first() if chosen else None
-    if chosen and found is None:
-        raise NotFound("not_found", "There is no such appliance that you may see.")
-    return found
+    return found(visible_appliances(viewer), chosen) if chosen else None
 
 
 @dataclass(frozen=True)
@@ -77,11 +75,11 @@ class RecordRow:
     entered_late: bool
 
 
-def record_rows(viewer: User, found: list[Record]) -> list[RecordRow]:
-    visits = visits_at_a_glance(viewer, [each.subject for each in found])
+def record_rows(viewer: User, shown: list[Record]) -> list[RecordRow]:
+    visits = visits_at_a_glance(viewer, [each.subject for each in shown])
     return [
         RecordRow(proof_link(each), each, visit, turned_out(visit), _came_late(each, visit.local_date))
-        for each in found
+        for each in shown
         if (visit := visits.get(each.subject))
     ]
 
@@ -109,43 +107,36 @@ class UnreadableRow:
 # ---- resolving ----
 
 
-@act("questions", place="records")
+def _question_refused(request: HttpRequest, refused: FleetError, question_id: uuid.UUID) -> HttpResponse:
+    return _refused(request, refused, question=found(visible_questions(viewer_of(request)), question_id))
+
+
+def _unreadable_refused(request: HttpRequest, refused: FleetError, unreadable_id: uuid.UUID) -> HttpResponse:
+    return _refused(
+        request, refused, held=UnreadableRow(found(all_unreadable_records(viewer_of(request)), unreadable_id))
+    )
+
+
+def _refused(request: HttpRequest, refused: FleetError, **what: Any) -> HttpResponse:
+    shown = {"refused": refused, "words": request.POST.get("words", ""), "place": "records"}
+    return render(request, "resolve_refused.html", shown | what, status=refused.status)
+
+
+@act("questions", place="records", refused=_question_refused)
 def resolve_question_form(request: HttpRequest, question_id: uuid.UUID) -> HttpResponse:
     """Somebody looked at it and says what came of it; the visit itself is repaired by an amendment."""
-    question = visible_questions(viewer_of(request)).filter(id=question_id).first()
-    if question is None:
-        raise NotFound("not_found", "There is no such question that you may see.")
-    try:
-        given = taken(WordedActForm(request.POST))
-        resolve_question(
-            question=question, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        return _question_refused(request, question, refused)
+    question = found(visible_questions(viewer_of(request)), question_id)
+    said, actor = taken(WordedActForm(request.POST)), viewer_of(request)
+    resolve_question(question=question, version=said["version"], note=said["words"], actor=actor, now=clock.now())
     messages.success(request, _("Resolved: %s") % question_words(question))
     return redirect("records")
 
 
-def _question_refused(request: HttpRequest, question: Question, refused: FleetError) -> HttpResponse:
-    question.refresh_from_db()
-    shown = {"question": question, "refused": refused, "words": request.POST.get("words", ""), "place": "records"}
-    return render(request, "resolve_refused.html", shown, status=refused.status)
-
-
-@act("unreadable_records", place="records")
+@act("unreadable_records", place="records", refused=_unreadable_refused)
 def resolve_unreadable_form(request: HttpRequest, unreadable_id: uuid.UUID) -> HttpResponse:
     """It was repaired and sent anew, or put aside for a reason. Its body is kept."""
-    held = all_unreadable_records(viewer_of(request)).filter(id=unreadable_id).first()
-    if held is None:
-        raise NotFound("not_found", "There is no such message that you may see.")
-    try:
-        given = taken(WordedActForm(request.POST))
-        resolve_unreadable_record(
-            held=held, version=given["version"], how=given["words"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        held.refresh_from_db()
-        shown = {"held": UnreadableRow(held), "refused": refused, "words": request.POST.get("words", "")}
-        return render(request, "resolve_refused.html", shown | {"place": "records"}, status=refused.status)
+    held = found(all_unreadable_records(viewer_of(request)), unreadable_id)
+    said, actor = taken(WordedActForm(request.POST)), viewer_of(request)
+    resolve_unreadable_record(held=held, version=said["version"], how=said["words"], actor=actor, now=clock.now())
     messages.success(request, _("Resolved; the message is kept."))
     return redirect("records")

@@ -15,7 +15,8 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.assess.due.revisits import Together, technician_doubts
-from fleet.errors import FleetError, NotFound
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
 from fleet.models.roles import may_change
 from fleet.presentation.days import day as day_words
@@ -27,27 +28,24 @@ from fleet.queries.revisits import MANY_ATTEMPTS, BuildingRevisits, revisits_of_
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, book_day, release_day
 from fleet.web.attention import away_words
-from fleet.web.forms import WordedActForm, WordsField, refuse_far, taken
+from fleet.web.forms import DayField, VersionForm, WordedActForm, WordsField, taken
 from fleet.web.guards import act, page, viewer_of
 
 LINE_HALF = timedelta(days=120)
 
 
-class SetForm(forms.Form):
+class SetForm(VersionForm):
     """A day for a revisit, and what its occupier knows of it if anything is said of that."""
 
-    version = forms.IntegerField(min_value=1)
     state = forms.ChoiceField(
         label=gettext_lazy("As"), choices=[(each.value, each.label) for each in Revisit.State][1:]
     )
-    day = forms.DateField(
-        label=gettext_lazy("Day"), validators=[refuse_far], error_messages={"required": gettext_lazy("Say which day.")}
-    )
+    day = DayField(gettext_lazy("Day"), gettext_lazy("Say which day."))
     technician = forms.UUIDField(label=gettext_lazy("Who goes"), required=False)
-    words = WordsField(label=gettext_lazy("Note"), max_length=500, required=False)
+    words = WordsField(gettext_lazy("Note"), 500)
     kind = forms.ChoiceField(label=gettext_lazy("They"), choices=OccupierNotice.Kind.choices, required=False)
-    given_on = forms.DateField(label=gettext_lazy("On"), required=False, validators=[refuse_far])
-    how = WordsField(label=gettext_lazy("How"), max_length=200, required=False)
+    given_on = DayField(gettext_lazy("On"))
+    how = WordsField(gettext_lazy("How"), 200)
     notice_days = forms.IntegerField(label=gettext_lazy("Days of notice"), min_value=0, max_value=365, required=False)
 
 
@@ -58,8 +56,8 @@ class NoAccessForm(forms.Form):
         label=gettext_lazy("When"), error_messages={"required": gettext_lazy("Say when somebody came.")}
     )
     kind = forms.ChoiceField(label=gettext_lazy("Why not"), choices=NoAccess.Kind.choices)
-    words = WordsField(label=gettext_lazy("Note"), max_length=500, required=False)
-    letter = WordsField(label=gettext_lazy("Letter left"), max_length=200, required=False)
+    words = WordsField(gettext_lazy("Note"), 500)
+    letter = WordsField(gettext_lazy("Letter left"), 200)
 
 
 @page("revisits")
@@ -150,25 +148,29 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
 # ---- acts ----
 
 
-@act("revisits", place="buildings")
+def _refused(request: HttpRequest, refused: FleetError, revisit_id: uuid.UUID) -> HttpResponse:
+    """Nothing was changed; the building as it stands now, with what was typed in the form it was typed into."""
+    shown = _shown(request, _visible(request, revisit_id).appliance.building_id)
+    shown |= {"refused": refused, "given": request.POST, "typed_for": revisit_id}
+    return render(request, "building_revisits.html", shown, status=refused.status)
+
+
+@act("revisits", place="buildings", refused=_refused)
 def book_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
     """Pin or confirm its day, with who goes and what the occupier knows."""
     revisit = _visible(request, revisit_id)
-    try:
-        given = taken(SetForm(request.POST))
-        book_day(
-            revisit=revisit,
-            version=given["version"],
-            state=given["state"],
-            day=given["day"],
-            note=given["words"],
-            notice=_notice(given),
-            technician=_technician(request, given["technician"]),
-            actor=viewer_of(request),
-            now=clock.now(),
-        )
-    except FleetError as refused:
-        return _refused(request, revisit, refused)
+    given = taken(SetForm(request.POST))
+    book_day(
+        revisit=revisit,
+        version=given["version"],
+        state=given["state"],
+        day=given["day"],
+        note=given["words"],
+        notice=_notice(given),
+        technician=_technician(request, given["technician"]),
+        actor=viewer_of(request),
+        now=clock.now(),
+    )
     return _back(request, revisit)
 
 
@@ -193,17 +195,12 @@ def _notice(given: dict[str, Any]) -> Notice | None:
     return Notice(kind, given["given_on"], given["how"], given["notice_days"] or 0)
 
 
-@act("revisits", place="buildings")
+@act("revisits", place="buildings", refused=_refused)
 def release_revisit(request: HttpRequest, revisit_id: uuid.UUID) -> HttpResponse:
     """Take its day back, with the reason."""
     revisit = _visible(request, revisit_id)
-    try:
-        given = taken(WordedActForm(request.POST))
-        release_day(
-            revisit=revisit, version=given["version"], note=given["words"], actor=viewer_of(request), now=clock.now()
-        )
-    except FleetError as refused:
-        return _refused(request, revisit, refused)
+    said, actor = taken(WordedActForm(request.POST)), viewer_of(request)
+    release_day(revisit=revisit, version=said["version"], note=said["words"], actor=actor, now=clock.now())
     return _back(request, revisit)
 
 
@@ -231,10 +228,7 @@ def no_access(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
 
 
 def _visible(request: HttpRequest, revisit_id: uuid.UUID) -> Revisit:
-    revisit = visible_revisits(viewer_of(request)).filter(id=revisit_id).first()
-    if revisit is None:
-        raise NotFound("not_found", "There is no such revisit that you may see.")
-    return revisit
+    return found(visible_revisits(viewer_of(request)), revisit_id)
 
 
 def _back(request: HttpRequest, revisit: Revisit) -> HttpResponse:
@@ -243,10 +237,3 @@ def _back(request: HttpRequest, revisit: Revisit) -> HttpResponse:
     said = f"{set_words(revisit, today)} {who_words(revisit)}".strip() or _("Open again.")
     messages.success(request, f"{revisit.appliance.name}: {said}")
     return redirect("building-revisits", revisit.appliance.building_id)
-
-
-def _refused(request: HttpRequest, revisit: Revisit, refused: FleetError) -> HttpResponse:
-    """Nothing was changed; the building as it stands now, with what was typed in the form it was typed into."""
-    shown = _shown(request, revisit.appliance.building_id)
-    shown |= {"refused": refused, "given": request.POST, "typed_for": revisit.id}
-    return render(request, "building_revisits.html", shown, status=refused.status)

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -17,7 +18,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
-from fleet.models import LimitSetVersion, ModelSheet, SheetVersion
+from fleet.models import LimitSetVersion, SheetVersion
 from fleet.models.roles import may_change
 from fleet.presentation.codes import code_words
 from fleet.presentation.contents import (
@@ -31,12 +32,10 @@ from fleet.presentation.contents import (
 )
 from fleet.presentation.readings import GASES
 from fleet.presentation.words import chemical, count_words, listed, rate_words
-from fleet.queries.consequences import preview_sheet
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
-from fleet.services.appliances import add_sheet_version, change_sheet, copy_sheet, make_sheet
-from fleet.services.records import record_once
+from fleet.services.appliances import change_sheet, copy_sheet, make_sheet
 from fleet.web import previews
-from fleet.web.forms import WordsField, taken
+from fleet.web.forms import VersionForm, WordsField, taken
 from fleet.web.guards import act, form, page, viewer_of
 from fleet.web.pages import page_of
 from fleet.web.sheet_form import GROUPS, NAME, PLAIN, sheet_content
@@ -228,45 +227,13 @@ def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
         asked = asked_form(typed, PLAIN, GROUPS, bad.details["errors"])  # type: ignore[arg-type]  # path to words
         return _form(request, facts, asked, based_on=based_on, status=bad.status)
     asked = asked_form(typed, PLAIN, GROUPS)
-    if request.POST.get("act") != "record":
-        return _previewed(request, facts, asked, content, based_on)
-    if not previews.was_shown(request.POST, content):
-        return _previewed(request, facts, asked, content, based_on, note=previews.not_as_shown())
-    try:
-        version = record_sheet(request, facts.sheet, content, based_on)
-    except FleetError as refused:
-        if not previews.is_overtaken(refused):
-            raise
-        facts = sheet_for(viewer_of(request), sheet_id, clock.today())
-        return _previewed(request, facts, asked, content, based_on)
-    messages.success(request, _("Recorded as version %d; it counts from now on.") % version.number)
-    return redirect("sheet", sheet_id)
-
-
-def record_sheet(request: HttpRequest, sheet: ModelSheet, content: dict[str, Any], based_on: int) -> SheetVersion:
-    """The next version, once for each preview. Raises Conflict when another one came meanwhile."""
-    id = previews.id_given(request.POST)
-    version, _made = record_once(
-        kind="sheet_version",
-        id=id,
-        model=SheetVersion,
-        says={"sheet": str(sheet.id), "content": content},
-        add=lambda: add_sheet_version(
-            sheet=sheet, content=content, actor=viewer_of(request), now=clock.now(), id=id, based_on=based_on
-        ),
-    )
-    return version
-
-
-def _previewed(
-    request: HttpRequest, facts: SheetFacts, asked: AskedForm, content: dict[str, Any], based_on: int, note: str = ""
-) -> HttpResponse:
-    """What would change on top of the newest version, and what came between it and the one that was opened."""
-    contents = {each.number: each.content for each in facts.versions}
-    said, meanwhile = previews.overtaken(facts.current, contents, based_on, sheet_differences)
-    preview = preview_sheet(sheet=facts.sheet, content=content, viewer=viewer_of(request), day=clock.today())
-    shown = previews.shown(preview, content, said or note, meanwhile)
-    return _form(request, facts, asked, shown=shown, based_on=preview.based_on, status=409 if said else 200)
+    made = previews.recorded(previews.SHEET, request, facts.sheet, content, based_on)
+    if not isinstance(made, str):
+        messages.success(request, _("Recorded as version %d; it counts from now on.") % made.number)
+        return redirect("sheet", sheet_id)
+    facts = sheet_for(viewer_of(request), sheet_id, clock.today())
+    shown = previews.shown(previews.SHEET, request, facts, content, based_on, note=made)
+    return _form(request, facts, asked, shown=shown, based_on=shown.preview.based_on, status=shown.status)
 
 
 def _form(
@@ -320,41 +287,35 @@ def new(request: HttpRequest) -> HttpResponse:
 
 
 class NameForm(forms.Form):
-    name = WordsField(max_length=200, error_messages={"required": gettext_lazy("Give it a name.")})
+    name = WordsField(most=200, needed=gettext_lazy("Give it a name."))
 
 
-class RetireForm(forms.Form):
-    version = forms.IntegerField(min_value=1)
+class RetireForm(VersionForm):
     retired = forms.BooleanField(required=False)
 
 
-@act("sheets", place="sheets")
+def _refused(what: str, request: HttpRequest, refused: FleetError, sheet_id: uuid.UUID) -> HttpResponse:
+    shown = _shown(request, sheet_for(viewer_of(request), sheet_id, clock.today()))
+    shown |= {"refused": refused, "refused_what": what, "given": request.POST}
+    return render(request, "sheet.html", shown, status=refused.status)
+
+
+@act("sheets", place="sheets", refused=partial(_refused, "copy"))
 def copy(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
-    try:
-        given = taken(NameForm(request.POST))
-        made = copy_sheet(sheet=facts.sheet, values=given, actor=viewer_of(request), now=clock.now())
-    except FleetError as refused:
-        return _refused(request, facts, refused, "copy")
+    values = taken(NameForm(request.POST))
+    made = copy_sheet(sheet=facts.sheet, values=values, actor=viewer_of(request), now=clock.now())
     messages.success(request, _("Made %(copy)s from %(sheet)s.") % {"copy": made.name, "sheet": facts.sheet.name})
     return redirect("sheet", made.id)
 
 
-@act("sheets", place="sheets")
+@act("sheets", place="sheets", refused=partial(_refused, "retire"))
 def retire(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     """From today on no further appliance gets it; or that is taken back."""
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
-    try:
-        given = taken(RetireForm(request.POST))
-        changes = {"retired_on": clock.today() if given["retired"] else None}
-        change_sheet(sheet=facts.sheet, version=given["version"], changes=changes, now=clock.now())
-    except FleetError as refused:
-        return _refused(request, sheet_for(viewer_of(request), sheet_id, clock.today()), refused, "retire")
+    given = taken(RetireForm(request.POST))
+    changes = {"retired_on": clock.today() if given["retired"] else None}
+    change_sheet(sheet=facts.sheet, version=given["version"], changes=changes, now=clock.now())
     said = _("Retired: no further appliance gets it.") if given["retired"] else _("No longer retired.")
     messages.success(request, said)
     return redirect("sheet", sheet_id)
-
-
-def _refused(request: HttpRequest, facts: SheetFacts, refused: FleetError, what: str) -> HttpResponse:
-    shown = _shown(request, facts) | {"refused": refused, "refused_what": what, "given": request.POST}
-    return render(request, "sheet.html", shown, status=refused.status)

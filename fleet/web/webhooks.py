@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet import clock
+from fleet.assess.refusals import found
 from fleet.errors import FleetError, NotFound
 from fleet.models import EventKind, Role, Webhook
 from fleet.queries.access import visible_clients
@@ -24,7 +25,7 @@ from fleet.services.webhooks import (
     renew_secret,
     send_trial,
 )
-from fleet.web.forms import WordsField, taken
+from fleet.web.forms import VersionForm, WordsField, chosen_id, taken
 from fleet.web.guards import act, form, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
@@ -32,8 +33,8 @@ MOST_DELIVERIES = 50
 
 
 class HookForm(forms.Form):
-    name = WordsField(max_length=100)
-    url = WordsField(label=gettext_lazy("Where to"), max_length=500)
+    name = WordsField(most=100, required=True)
+    url = WordsField(gettext_lazy("Where to"), 500, required=True)
     kinds = forms.MultipleChoiceField(choices=EventKind.choices)
 
 
@@ -41,33 +42,9 @@ class NewHookForm(HookForm):
     client = forms.UUIDField(label=gettext_lazy("Of"), required=False)
 
 
-class HookActForm(forms.Form):
-    version = forms.IntegerField(min_value=1)
-
-
 class TargetForm(forms.Form):
-    host = WordsField(max_length=253)
-    why = WordsField(max_length=300)
-
-
-@form("webhooks")
-def webhooks(request: HttpRequest) -> HttpResponse:
-    """The list; posted to, a new hook with its secret, which is shown on this one page."""
-    if request.method != "POST":
-        return _list(request)
-    viewer = viewer_of(request)
-    try:
-        given = taken(NewHookForm(request.POST))
-        client_id = given.pop("client")
-        client = visible_clients(viewer).filter(id=client_id).first() if client_id else None
-        if client_id and client is None:
-            raise NotFound("not_found", "There is no such client that you may see.")
-        hook, secret = add_hook(values=given | {"client": client}, actor=viewer, now=clock.now())
-    except NotFound:
-        raise
-    except FleetError as refused:
-        return _list(request, refused)
-    return _one(request, hook, secret=secret)
+    host = WordsField(most=253, required=True)
+    why = WordsField(most=300, required=True)
 
 
 def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
@@ -88,20 +65,29 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
     return render(request, "webhooks.html", context, status=refused.status if refused else 200)
 
 
-@form("webhooks")
+@form("webhooks", refused=_list)
+def webhooks(request: HttpRequest) -> HttpResponse:
+    """The list; posted to, a new hook with its secret, which is shown on this one page."""
+    if request.method != "POST":
+        return _list(request)
+    viewer, given = viewer_of(request), taken(NewHookForm(request.POST))
+    given["client"] = found(visible_clients(viewer), given["client"]) if given["client"] else None
+    hook, secret = add_hook(values=given, actor=viewer, now=clock.now())
+    return _one(request, hook, secret=secret)
+
+
+def _one_refused(request: HttpRequest, refused: FleetError, hook_id: uuid.UUID) -> HttpResponse:
+    return _one(request, found(visible_hooks(viewer_of(request)), hook_id), refused=refused)
+
+
+@form("webhooks", refused=_one_refused)
 def webhook(request: HttpRequest, hook_id: uuid.UUID) -> HttpResponse:
     """One hook, what was delivered, and the acts on it."""
-    hook = visible_hooks(viewer_of(request)).filter(id=hook_id).first()
-    if hook is None:
-        raise NotFound("not_found", "There is no such webhook that you may see.")
+    hook = found(visible_hooks(viewer_of(request)), hook_id)
     if request.method != "POST":
         return _one(request, hook)
-    try:
-        version = taken(HookActForm(request.POST))["version"]
-        return _done(request, hook, version, request.POST.get("act", ""))
-    except FleetError as refused:
-        hook.refresh_from_db()
-        return _one(request, hook, refused=refused)
+    version = taken(VersionForm(request.POST))["version"]
+    return _done(request, hook, version, request.POST.get("act", ""))
 
 
 def _done(request: HttpRequest, hook: Webhook, version: int, what: str) -> HttpResponse:
@@ -141,22 +127,17 @@ def _one(request: HttpRequest, hook: Webhook, *, secret: str = "", refused: Flee
     return answer
 
 
-@act("webhooks", place="webhooks")
+@act("webhooks", place="webhooks", refused=_list)
 def targets(request: HttpRequest) -> HttpResponse:
     """Allow a private host by its name, or take one off the list."""
     viewer = viewer_of(request)
-    if chosen := request.POST.get("remove"):
-        target = next((each for each in allowed_targets(viewer) if str(each.id) == chosen), None)
-        if target is None:
-            raise NotFound("not_found", "There is no such host on the list.")
+    if chosen := chosen_id(request.POST, "remove"):
+        target = found(allowed_targets(viewer), chosen)
         disallow_target(target=target, actor=viewer)
         messages.success(request, _("%s is refused from now on.") % target.host)
         return redirect("webhooks")
     if not viewer.sees_all_clients:
         raise NotFound("not_found", "The list is for managers who see all clients.")
-    try:
-        target = allow_target(**taken(TargetForm(request.POST)), actor=viewer, now=clock.now())
-    except FleetError as refused:
-        return _list(request, refused)
+    target = allow_target(**taken(TargetForm(request.POST)), actor=viewer, now=clock.now())
     messages.success(request, _("%s may be reached from now on.") % target.host)
     return redirect("webhooks")

@@ -17,7 +17,7 @@ from fleet.presentation.days import long_day
 from fleet.presentation.due_rule import LOOK_BACK, DueRule
 from fleet.presentation.words import count_words, listed
 from fleet.queries.what_if import Supposed, Supposition, what_if_appliance, what_if_building
-from fleet.web.forms import refuse_far, taken
+from fleet.web.forms import DayField, taken
 from fleet.web.guards import page, viewer_of
 
 YEAR = timedelta(days=366)
@@ -26,7 +26,7 @@ YEAR = timedelta(days=366)
 class DayForm(forms.Form):
     """Which day; without one, today."""
 
-    day = forms.DateField(label=gettext_lazy("Were it checked on"), required=False, validators=[refuse_far])
+    day = DayField(gettext_lazy("Were it checked on"))
 
 
 @dataclass(frozen=True)

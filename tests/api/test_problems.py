@@ -134,7 +134,7 @@ def test_our_own_fault_is_told_without_its_cause(office: APIClient, monkeypatch:
     def broken(_viewer: User) -> None:
         raise RuntimeError("the secret cause")
 
-    monkeypatch.setattr("api.clients.visible_clients", broken)
+    monkeypatch.setattr("api.clients.Clients.query", broken)
     refused = office.get("/api/v1/clients")
     assert problem_of(refused)["status"] == 500
     assert "secret" not in refused.content.decode()
@@ -148,7 +148,7 @@ def test_a_database_kept_by_another_writer_is_busy_and_says_when_to_try_again(
     def kept(_viewer: User) -> None:
         raise OperationalError(said)
 
-    monkeypatch.setattr("api.clients.visible_clients", kept)
+    monkeypatch.setattr("api.clients.Clients.query", kept)
     refused = office.get("/api/v1/clients")
     assert (problem_of(refused)["status"], refused.json()["code"], refused["Retry-After"]) == (503, "busy", "2")
 
@@ -157,7 +157,7 @@ def test_a_database_that_fails_otherwise_is_our_fault(office: APIClient, monkeyp
     def broken(_viewer: User) -> None:
         raise OperationalError("disk I/O error")
 
-    monkeypatch.setattr("api.clients.visible_clients", broken)
+    monkeypatch.setattr("api.clients.Clients.query", broken)
     assert problem_of(office.get("/api/v1/clients"))["status"] == 500
 
 

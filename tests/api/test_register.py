@@ -166,7 +166,7 @@ def test_who_sees_named_clients_only_sees_the_client_they_make(door: Door, other
 
 
 def test_what_its_manufacturer_could_not_see_is_not_made(office: APIClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.clients.visible_clients", lambda _viewer: Client.objects.none())
+    monkeypatch.setattr("api.clients.Clients.query", lambda _viewer: Client.objects.none())
     assert office.post("/api/v1/clients", {"name": "Lock Trust"}).status_code == 404
     assert not Client.objects.filter(name="Lock Trust").exists()
 
