@@ -28,8 +28,7 @@ from fleet.assess.judging.cards import card_for
 from fleet.assess.refusals import found
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.intake.errors import without_decimals
-from fleet.intake.fields import Text, Word
+from fleet.intake.fields import Text, Word, without_decimals
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
 from fleet.presentation.advice import advice_words, withheld_words

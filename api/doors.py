@@ -22,14 +22,12 @@ from rest_framework.views import APIView
 
 from api.errors import BadQuery, LengthRequired, VersionMissing
 from api.fields import read_id
-from api.filters import Filter, check_known, narrowed
-from api.pagination import PARAMETERS, ByKey
+from api.filters import PAGE_PARAMETERS, Filter, check_known, narrowed, page_of
 from api.permissions import BearerToken, ByRole
 from api.schema import Schema
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
-from fleet.intake.errors import without_decimals
-from fleet.intake.fields import StrictSerializer
+from fleet.intake.fields import StrictSerializer, without_decimals
 from fleet.models import User
 from fleet.models.register import new_id
 from fleet.services.records import record_once
@@ -131,7 +129,7 @@ class ListDoor(Door):
 
     def known_parameters(self) -> tuple[str, ...]:
         known = super().known_parameters()
-        return (*known, *PARAMETERS) if self.request.method in ("GET", "HEAD") else known
+        return (*known, *PAGE_PARAMETERS) if self.request.method in ("GET", "HEAD") else known
 
     def get(self, request: Request, **_path: Any) -> Response:
         assert self.shape_out is not None
@@ -140,8 +138,7 @@ class ListDoor(Door):
         return Response({"next": following, "results": shaped.data})
 
     def page_of_rows(self) -> tuple[list[Any], str | None]:
-        rows = narrowed(self.rows(), self.filters, self.request, self.viewer)
-        return ByKey(self.request).page_of(rows)
+        return page_of(narrowed(self.rows(), self.filters, self.request, self.viewer), self.request)
 
 
 class RecordedDoor(ListDoor):

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from fleet.errors import FleetError
-from fleet.intake.errors import flat_errors
+from fleet.intake.fields import flat_errors
 
 log = structlog.get_logger()
 MEDIA_TYPE = "application/problem+json"

@@ -13,8 +13,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fleet.errors import NotFound
-from fleet.intake.errors import without_decimals
-from fleet.intake.fields import AsHeld, AsText, Day, DecimalText, Moment, Text, refused
+from fleet.intake.fields import AsHeld, AsText, Day, DecimalText, Moment, Text, refused, without_decimals
 from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.limits import Verdict
 from fleet.models import User

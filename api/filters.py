@@ -1,4 +1,5 @@
-"""What a list can be narrowed by. Parameters that aren't known are refused: a misspelt filter must not vanish."""
+"""What a list can be narrowed by, and its pages. Parameters that aren't known are refused: a misspelt filter must not
+vanish."""
 
 import uuid
 from collections.abc import Callable, Sequence
@@ -9,6 +10,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from rest_framework.request import Request
 from rest_framework.serializers import ValidationError
+from rest_framework.utils.urls import replace_query_param
 
 from api.errors import BadQuery
 from api.fields import read_id
@@ -18,6 +20,9 @@ from fleet.models import User
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.register import visible_appliances
+
+PAGE_PARAMETERS = ("after", "page_size")
+USUAL_ROWS, MOST_ROWS = 50, 200
 
 
 @dataclass(frozen=True)
@@ -47,6 +52,26 @@ def _condition(one: Filter, viewer: User, text: str) -> Q:
 
 def _said(bad: ValidationError) -> str:
     return str(bad.detail[0] if isinstance(bad.detail, list) else bad.detail)
+
+
+def page_of(rows: QuerySet[Any], request: Request) -> tuple[list[Any], str | None]:
+    """The page asked for, oldest first by the time-ordered id, and the address of the next one where there is more.
+
+    Each page begins after the last id of the one before, however deep. Raises BadQuery.
+    """
+    given = request.query_params.get("page_size", str(USUAL_ROWS))
+    if not (given.isascii() and given.isdigit() and len(given) <= 3 and 1 <= int(given) <= MOST_ROWS):
+        raise BadQuery(page_size=f"is {given[:20]!r}; it must be a whole number from 1 to {MOST_ROWS}")
+    size, after, ordered = int(given), request.query_params.get("after"), rows.order_by("id")
+    if after is not None:
+        try:
+            ordered = ordered.filter(id__gt=read_id(after))
+        except ValidationError as bad:
+            raise BadQuery(after=f"is {after[:60]!r}; it must be the id of a row") from bad
+    found = list(ordered[: size + 1])
+    if len(found) <= size:
+        return found, None
+    return found[:size], replace_query_param(request.build_absolute_uri(), "after", str(found[size - 1].id))
 
 
 def check_known(request: Request, known: Sequence[str]) -> None:

@@ -9,8 +9,7 @@ from api.doors import ActDoor, RecordedDoor
 from api.fields import Id
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.errors import without_decimals
-from fleet.intake.fields import Day, StrictSerializer, Text
+from fleet.intake.fields import Day, StrictSerializer, Text, without_decimals
 from fleet.models import OutOfUse
 from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use

@@ -123,71 +123,33 @@ class _Field(OpenApiSerializerFieldExtension):
         return dict(self.schema)
 
 
-class _Moment(_Field):
-    target_class = "fleet.intake.fields.Moment"
-    schema = {"type": "string", "format": "date-time"}
-
-
-class _MomentOf(_Field):
-    target_class = "api.fields.MomentOf"
-    schema = _Moment.schema
-
-
-class _MomentOrDay(_Field):
-    target_class = "fleet.intake.fields.MomentOrDay"
-    schema = {"type": "string", "description": "A time with offset, or only a day where no more is known."}
-
-
-class _Answer(_Field):
-    target_class = "fleet.intake.visits.Answer"
-    schema = {"oneOf": [{"type": "boolean"}, {"type": "string", "maxLength": 500}]}
-
-
-class _Day(_Field):
-    target_class = "fleet.intake.fields.Day"
-    match_subclasses = True
-    schema = {"type": "string", "format": "date"}
-
-
-class _Id(_Field):
-    target_class = "api.fields.Id"
-    match_subclasses = True
-    schema = {"type": "string", "format": "uuid"}
-
-
-class _YesNo(_Field):
-    target_class = "fleet.intake.fields.YesNo"
-    schema = {"type": "boolean"}
-
-
-class _Facts(_Field):
-    target_class = "api.fields.Facts"
-    schema = {"type": "object", "additionalProperties": {}}
-
-
-class _Rule(_Field):
-    target_class = "api.fields.Rule"
-    schema = {"type": "object", "additionalProperties": {}}
-
-
-class _FiresWhen(_Field):
-    target_class = "fleet.intake.limit_sets.FiresWhen"
-    schema = {
-        "type": "object",
-        "required": ["op", "value"],
-        "properties": {"op": {"type": "string"}, "value": {}},
-        "description": "See /api/v1/schemas/limit-set.",
-    }
-
-
-class _Select(_Field):
-    target_class = "fleet.intake.limit_sets.Select"
-    schema = {"type": "object", "additionalProperties": {}}
-
-
-class _Kept(_Field):
-    target_class = "fleet.intake.limit_sets.Kept"
-    schema = {"description": "For the reader; nothing calculates with it."}
+_ANY_OBJECT = {"type": "object", "additionalProperties": {}}
+_MOMENT = {"type": "string", "format": "date-time"}
+_FIRES_WHEN = {
+    "type": "object",
+    "required": ["op", "value"],
+    "properties": {"op": {"type": "string"}, "value": {}},
+    "description": "See /api/v1/schemas/limit-set.",
+}
+_MOMENT_OR_DAY = {"type": "string", "description": "A time with offset, or only a day where no more is known."}
+# By field: its schema, and whether that is its subclasses' too.
+_OF_FIELDS: dict[str, tuple[dict[str, Any], bool]] = {
+    "fleet.intake.fields.Moment": (_MOMENT, False),
+    "api.fields.MomentOf": (_MOMENT, False),
+    "fleet.intake.fields.MomentOrDay": (_MOMENT_OR_DAY, False),
+    "fleet.intake.fields.Day": ({"type": "string", "format": "date"}, True),
+    "fleet.intake.fields.YesNo": ({"type": "boolean"}, False),
+    "fleet.intake.visits.Answer": ({"oneOf": [{"type": "boolean"}, {"type": "string", "maxLength": 500}]}, False),
+    "fleet.intake.limit_sets.FiresWhen": (_FIRES_WHEN, False),
+    "fleet.intake.limit_sets.Select": (_ANY_OBJECT, False),
+    "fleet.intake.limit_sets.Kept": ({"description": "For the reader; nothing calculates with it."}, False),
+    "api.fields.Id": ({"type": "string", "format": "uuid"}, True),
+    "api.fields.Facts": (_ANY_OBJECT, False),
+    "api.fields.Rule": (_ANY_OBJECT, False),
+}
+# A class for each: the library learns of an extension when its class is made.
+for _name, (_schema, _of_subclasses) in _OF_FIELDS.items():
+    type(_name, (_Field,), {"target_class": _name, "schema": _schema, "match_subclasses": _of_subclasses})
 
 
 class _Whole(_Field):

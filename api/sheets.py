@@ -13,8 +13,7 @@ from api.fields import DayOf, Id
 from api.filters import EXTERNAL_REFERENCE, yes_no
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
-from fleet.intake.errors import without_decimals
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import StrictSerializer, Text, without_decimals
 from fleet.intake.sheets import SheetIn
 from fleet.models import ModelSheet, SheetVersion
 from fleet.presentation.contents import sheet_differences

@@ -212,8 +212,6 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "api.pagination.ByKey",
-    "PAGE_SIZE": 50,
     "EXCEPTION_HANDLER": "api.errors.problem",
     "NUM_PROXIES": TRUSTED_PROXIES,
     "COERCE_DECIMAL_TO_STRING": True,

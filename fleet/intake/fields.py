@@ -10,7 +10,6 @@ from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
 from fleet.errors import Malformed
-from fleet.intake.errors import NON_FIELD, flat_errors, without_decimals
 from fleet.predicates import day_in
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
 from fleet.refusal_words import with_given
@@ -21,6 +20,36 @@ _DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 # Beyond these no test was made and none will fall due; near the calendar's ends its arithmetic breaks.
 FIRST_YEAR, LAST_YEAR = 1900, 2200
+NON_FIELD = "non_field_errors"  # DRF's key for what is wrong with an object as a whole
+
+
+def flat_errors(detail: Any, path: str = "") -> dict[str, str]:
+    """{"readings.2.values.o2": "..."}: each wrong field by its path, with what is wrong and what is allowed."""
+    if isinstance(detail, dict):
+        parts = [flat_errors(value, _below(path, str(key))) for key, value in detail.items()]
+    elif isinstance(detail, list) and any(isinstance(each, dict | list) for each in detail):
+        parts = [flat_errors(value, f"{path}.{index}") for index, value in enumerate(detail)]
+    else:
+        said = " ".join(str(each) for each in detail) if isinstance(detail, list) else str(detail)
+        return {path or "body": said} if said else {}
+    return {key: value for part in parts for key, value in part.items()}
+
+
+def _below(path: str, key: str) -> str:
+    if key == NON_FIELD:
+        return path
+    return f"{path}.{key}" if path else key
+
+
+def without_decimals(value: Any) -> Any:
+    """The same, with numbers that aren't whole as decimal strings."""
+    if isinstance(value, dict):
+        return {str(key): without_decimals(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [without_decimals(each) for each in value]
+    if isinstance(value, Decimal | float):
+        return str(value)
+    return value
 
 
 def refused(given: Any, allowed: str, at: str = "") -> serializers.ValidationError:

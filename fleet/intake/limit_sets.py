@@ -9,8 +9,18 @@ from rest_framework import serializers
 from fleet.assess.due.record_fields import required_field_lists
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
-from fleet.intake.errors import flat_errors
-from fleet.intake.fields import AsHeld, Day, DayOrYear, DecimalText, StrictSerializer, Text, Word, read_as, refused
+from fleet.intake.fields import (
+    AsHeld,
+    Day,
+    DayOrYear,
+    DecimalText,
+    StrictSerializer,
+    Text,
+    Word,
+    flat_errors,
+    read_as,
+    refused,
+)
 from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
 from fleet.intervals.rules import DAYS_MAX

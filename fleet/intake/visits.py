@@ -11,7 +11,6 @@ from fleet.assess.due.record_fields import declarable
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
-from fleet.intake.errors import flat_errors, without_decimals
 from fleet.intake.fields import (
     AsHeld,
     Day,
@@ -23,7 +22,9 @@ from fleet.intake.fields import (
     Text,
     Word,
     YesNo,
+    flat_errors,
     refused,
+    without_decimals,
 )
 from fleet.models import Visit
 from fleet.models.drafts import VisitDraft

@@ -4,6 +4,7 @@ The band is a pale stripe, limits are heavy lines with hatching beyond, each vis
 end (found) to its filled end (left), and slanting lines join what was left with what was next found. After today come
 the 50 and the 90 of 100 outcomes; below the days, the due date's rule on the same scale."""
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -17,12 +18,12 @@ from fleet.presentation.drift_chart import DriftChart, DriftVisit, Outcome, drif
 from fleet.presentation.due_rule import due_line
 from fleet.presentation.figures import figure
 from fleet.presentation.labels import text_em
-from fleet.web.axes import month_ticks, tick_decimals, value_ticks
 from fleet.web.svg import element, points
 
 __all__ = ["NARROW", "WIDE", "DriftChart", "DriftVisit", "Outcome", "drift_svg", "drift_words"]
 
 SHORTEST_SPAN = timedelta(days=90)
+MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120, 240)
 
 
 @dataclass(frozen=True)
@@ -300,3 +301,50 @@ def _due_pin(x: float, y: float, head_y: float, kind: str) -> Iterator[SafeStrin
 
 def _at(paper: _Paper, pct: float) -> float:
     return paper.left + (paper.right - paper.left) * pct / 100
+
+
+# ---- ticks at round places: numbers on one axis, days on the other ----
+
+
+def value_ticks(low: float, high: float, at_most: int) -> list[float]:
+    """Round numbers, 1, 2 or 5 times a power of ten apart: no more than `at_most` steps from low to high.
+
+    >>> value_ticks(8.7, 10.3, 9)
+    [8.8, 9.0, 9.2, 9.4, 9.6, 9.8, 10.0, 10.2]
+    """
+    if not low < high or at_most < 2:
+        raise ValueError(f"no ticks from {low} to {high}, {at_most} at most")
+    step = _step((high - low) / at_most)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [round(number * step, 12) for number in range(first, last + 1)]
+
+
+def tick_decimals(ticks: list[float]) -> int:
+    """As many decimals as tell the ticks apart."""
+    apart = min((b - a for a, b in pairwise(ticks)), default=1.0)
+    return max(0, -math.floor(math.log10(apart) + 1e-9))
+
+
+def month_ticks(first: date, last: date, months_at_most: int, years_at_most: int) -> tuple[list[date], int]:
+    """First days of months from first to last, and how many months lie between them.
+
+    Months carry longer names than years, so fewer of them fit.
+    """
+    for step in MONTH_STEPS:
+        ticks = _firsts_of_months(first, last, step)
+        if len(ticks) <= (months_at_most if step < 12 else years_at_most):
+            break
+    return ticks, step
+
+
+def _step(least: float) -> float:
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(times * power for times in (1, 2, 5, 10) if times * power >= least * (1 - 1e-9))
+
+
+def _firsts_of_months(first: date, last: date, step: int) -> list[date]:
+    months = range(first.year * 12, (last.year + 1) * 12, step)
+    # Counted from the year 0, so that a step of two years falls on even ones.
+    aligned = range(months.start - months.start % step, months.stop, step)
+    days = (date(month // 12, month % 12 + 1, 1) for month in aligned)
+    return [day for day in days if first <= day <= last]

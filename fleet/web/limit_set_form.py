@@ -11,8 +11,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 from rest_framework.exceptions import ValidationError
 
-from fleet.intake.errors import flat_errors
-from fleet.intake.fields import DecimalText
+from fleet.intake.fields import DecimalText, flat_errors
 from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
 from fleet.limits.rows import SEVERITIES
 from fleet.presentation.contents import EVIDENCE_WORDS, limit_label

@@ -1,4 +1,4 @@
-"""The places of the head, by the role of who is logged in."""
+"""What every page's head shows: the contractor, and the places by the role of who is logged in."""
 
 from dataclasses import dataclass
 from typing import Any

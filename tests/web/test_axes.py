@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.web.axes import month_ticks, tick_decimals, value_ticks
+from fleet.web.charts import month_ticks, tick_decimals, value_ticks
 
 DAYS = st.dates(date(1990, 1, 1), date(2060, 12, 31))
 
