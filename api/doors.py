@@ -110,7 +110,7 @@ class Door(APIView):
         """The thing in the shape of this address, or the one given, with its version as ETag."""
         data = (shape or self.shape_out)(thing, context=self.shape_context()).data
         if isinstance(data, dict) and isinstance(data.get("version"), int):
-            headers["ETag"] = f'"{data["version"]}"'
+            headers["ETag"] = etag(data["version"])
         return Response(data, status=status, headers=headers)
 
     def shape_context(self) -> dict[str, Any]:
@@ -252,6 +252,10 @@ def named_once(request: Request, values: dict[str, Any]) -> dict[str, Any]:
     if values.setdefault("id", wanted) != wanted:
         raise BadQuery(**{"Idempotency-Key": f"is {wanted}; the body's id is {values['id']}"})
     return values
+
+
+def etag(version: int) -> str:
+    return f'"{version}"'
 
 
 def version_named(request: Request) -> int:

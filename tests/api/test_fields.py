@@ -17,12 +17,11 @@ from rest_framework.request import Request
 from rest_framework.serializers import ValidationError
 from rest_framework.test import APIRequestFactory
 
+from api.doors import etag, version_named
 from api.errors import BadQuery, VersionMissing
 from api.fields import DayOf, Facts, MomentOf, Number, Rule, Whole, read_id
-from api.filters import Filter, by_day, by_text, by_word, check_known, narrowed, yes_no
-from api.pagination import ByKey
+from api.filters import Filter, by_day, by_text, by_word, check_known, narrowed, page_of, yes_no
 from api.parsers import DEPTH, LARGEST, read_leniently, read_strictly
-from api.versions import etag, version_named
 from fleet.models import Client, User
 
 _KEYS = st.text(alphabet=st.characters(min_codepoint=32, max_codepoint=126), max_size=6)
@@ -336,7 +335,7 @@ def rows(db: None) -> list[Client]:
 def test_pages_of_any_size_hold_every_row_once_in_order(size: int, rows: list[Client]) -> None:
     query, seen, pages = f"page_size={size}", [], 0
     while query:
-        page, following = ByKey(asked(query)).page_of(Client.objects.order_by("-name"))
+        page, following = page_of(Client.objects.order_by("-name"), asked(query))
         assert 1 <= len(page) <= size
         seen += page
         pages += 1
@@ -347,20 +346,20 @@ def test_pages_of_any_size_hold_every_row_once_in_order(size: int, rows: list[Cl
 
 
 def test_the_next_page_keeps_what_the_list_was_narrowed_by(rows: list[Client]) -> None:
-    _page, following = ByKey(asked("contact=a%26b&page_size=2&after=" + str(rows[0].id))).page_of(Client.objects.all())
+    _page, following = page_of(Client.objects.all(), asked(f"contact=a%26b&page_size=2&after={rows[0].id}"))
     assert following is not None
     query = QueryDict(following.partition("?")[2])
     assert query.dict() == {"contact": "a&b", "page_size": "2", "after": str(rows[2].id)}
 
 
 def test_after_the_last_row_is_an_empty_last_page(rows: list[Client]) -> None:
-    assert ByKey(asked(f"after={rows[-1].id}")).page_of(Client.objects.all()) == ([], None)
+    assert page_of(Client.objects.all(), asked(f"after={rows[-1].id}")) == ([], None)
     # And an id that was nobody's still has a place among them.
-    assert ByKey(asked(f"after={uuid.UUID(int=0)}")).page_of(Client.objects.all())[0] == rows
+    assert page_of(Client.objects.all(), asked(f"after={uuid.UUID(int=0)}"))[0] == rows
 
 
 @pytest.mark.parametrize("size", ["0", "201", "-1", "1.5", "", "٣", "0050", "ten"])
 def test_a_page_has_from_1_to_200_rows(db: None, size: str) -> None:
     with pytest.raises(BadQuery) as refused:
-        ByKey(asked(f"page_size={size}")).page_of(Client.objects.all())
+        page_of(Client.objects.all(), asked(f"page_size={size}"))
     assert "from 1 to 200" in str(refused.value.details["errors"])
