@@ -89,7 +89,7 @@ def fill(boiler: Appliance, manager: User, name: str) -> None:
 def follow_up(boiler: Appliance, limit_set: LimitSet, by: User) -> None:
     """A delivery, a retest, and an attempt without access with its photo."""
     visit, day = Visit.objects.filter(appliance=boiler).latest("id"), cast.NOON.date()
-    sending = {"recipient": "client", "due": day, "words": "15 days", "opened_at": cast.NOON}
+    sending = {"recipient": "client", "due": day, "opened_at": cast.NOON}
     Delivery.objects.create(visit=visit, limit_set=limit_set, **sending)
     clock = {"event": "co_over_300", "found_on": day, "due": day, "steps": []}
     Retest.objects.create(visit=visit, appliance=boiler, limit_set=limit_set, **clock)
