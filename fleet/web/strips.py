@@ -109,11 +109,8 @@ def _em(value: float) -> str:
     return f"{number(value)}em"
 
 
-<<<<<<< HEAD
-=======
 # ---- the key line: what the marks of a rule mean, in the marks themselves ----
 
->>>>>>> dca0e63 (Small files of one subject are one: pages and filters of lists, ticks and charts, the key and strips, the head and its places)
 HEIGHT_EM = 1.9
 _LINE = Span(0, 100, 0.95, 0, "line")
 STRETCH = (_LINE, Span(15, 85, 0.6, 0.7, "stretch"), Upright(50, 0.6, 1.3, "notch"))
