@@ -173,7 +173,8 @@ def series_words(forecast: Forecast) -> str:
 
 def band_words(forecast: Forecast) -> str:
     """The band of a gas: 9.1 to 9.7 %."""
-    return f"{limits_words(forecast.lower, forecast.upper)} %"
+    lower, upper = (None if each is None else round(each, 2) for each in (forecast.lower, forecast.upper))
+    return f"{limits_words(lower, upper)} %"
 
 
 def _drift_visit(entry: Mapping[str, Any]) -> DriftVisit:

@@ -144,13 +144,25 @@ def revisit_rule(
     opens = revisit.earliest
     if last_visit and opens < last_visit <= revisit.latest:
         opens = last_visit
-    return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon, planned=revisit.day)
+    # A risk used up years ahead would leave no room for the window: its pin stands at the end.
+    near = max(filter(None, (today, revisit.latest, revisit.day))) + LOOK_BACK
+    until = near if horizon and horizon > near else None
+    return DueRule(today, opens=opens, last_day=revisit.latest, horizon=horizon, planned=revisit.day, until=until)
 
 
-def row_due_rule(opens: date | None, last_day: date, today: date, ahead: timedelta) -> DueRule:
-    """For rows that share one scale: from a quarter of a year before today to the end of what the list covers."""
+def row_due_rule(
+    opens: date | None, last_day: date, today: date, ahead: timedelta, *, planned: date | None = None
+) -> DueRule | None:
+    """For rows that share one scale: from a quarter of a year before today to the end of what the list covers.
+
+    planned : stands on it where the list covers it. None where nothing but hatching would be drawn.
+    """
+    first, until = today - LOOK_BACK, today + ahead + timedelta(days=7)
+    planned = planned if planned and planned <= until else None
+    if last_day <= first and not planned:
+        return None
     opens = min(opens, last_day) if opens else None
-    return DueRule(today, opens, last_day, first=today - LOOK_BACK, until=today + ahead + timedelta(days=7))
+    return DueRule(today, opens, last_day, planned=planned, first=first, until=until)
 
 
 def window_words(revisit: Revisit, today: date) -> str:

@@ -83,8 +83,8 @@ def _limit_words(told: Mapping[str, Any]) -> str:
             "limit": told["limit_words"],
         }
     if told["is_lower"]:
-        return _("the lower limit, %s %%") % limit_figure(told["lower"], 0)
-    return _("the upper limit, %s %%") % limit_figure(told["upper"], 0)
+        return _("the lower limit, %s %%") % limit_figure(round(told["lower"], 2), 0)
+    return _("the upper limit, %s %%") % limit_figure(round(told["upper"], 2), 0)
 
 
 def drift_words(figures: Mapping[str, Any]) -> str:

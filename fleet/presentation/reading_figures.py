@@ -220,11 +220,13 @@ def series_words(each: ReadingFacts) -> str:
     """What the logged series shows, by quantity: its mean at rest, or why it wasn't; empty without a series."""
     labels = {"o2": "O₂", "co2": "CO₂", "co": "CO", "flue_temp": _("flue temperature")}
     shown = each.derived.steadiness.of if each.derived.steadiness else {}
-    return "; ".join(_of_quantity(label, shown[name]) for name, label in labels.items() if name in shown)
+    return "; ".join(_of_quantity(name, label, shown[name]) for name, label in labels.items() if name in shown)
 
 
-def _of_quantity(label: str, found: Steadiness) -> str:
+def _of_quantity(name: str, label: str, found: Steadiness) -> str:
     if not found.steady or found.mean is None:
         return _("%(what)s not steady: %(why)s") % {"what": label, "why": unsteady_words(found.reason)}
-    spread = "" if found.u is None else f" ±{figure(COVERAGE_FACTOR * found.u, 2)}"
-    return _("%(what)s steady at %(mean)s") % {"what": label, "mean": f"{figure(found.mean, 2)}{spread}"}
+    decimals = {"co": 0, "flue_temp": 1}.get(name, 2)
+    spread = COVERAGE_FACTOR * (found.u or 0.0)
+    said = f" ±{figure(spread, decimals)}" if spread >= 0.5 * 10**-decimals else ""
+    return _("%(what)s steady at %(mean)s") % {"what": label, "mean": f"{figure(found.mean, decimals)}{said}"}

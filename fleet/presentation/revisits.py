@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.coded import Coded
+from fleet.limits import Verdict
 from fleet.models import NoAccess, Revisit
 from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day
@@ -16,6 +17,7 @@ from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.follow_ups import found_words
 from fleet.presentation.forecasts import forecast_words
+from fleet.presentation.verdicts import limit_words, value_words, what_words
 from fleet.presentation.words import within_ours
 
 
@@ -38,6 +40,18 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
     if code == "flag":
         return found_words(figures["figures"], figures["sentence"])
     return forecast_words(figures)
+
+
+def lead_reason(why: Sequence[Any]) -> str:
+    """Why to come, as an opening says it: of a finding the verdict with its figure and limit, without its set."""
+    code, figures = why
+    if code != "flag" or "verdict" not in figures["figures"]:
+        return reason_words(why)
+    verdict = Verdict(figures["figures"]["verdict"])
+    shown = {"what": what_words(verdict), "value": value_words(verdict), "limit": limit_words(verdict)}
+    if not shown["limit"]:
+        return _("Outside as recorded: %(what)s, %(value)s.") % shown
+    return _("Outside as recorded: %(what)s, %(value)s (limit %(limit)s).") % shown
 
 
 def retest_words(limit_set: str, steps: Iterable[Coded]) -> str:

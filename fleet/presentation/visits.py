@@ -1,6 +1,6 @@
 """A visit in words: what was found and how it was left, by which limits; who, with what, when; what was done."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
 
@@ -15,10 +15,13 @@ from fleet.presentation.codes import code_words
 from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources, value_words, what_words
-from fleet.presentation.words import capital, listed, within_ours
+from fleet.presentation.words import capital, listed, shortened, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 MOST_NAMED = 3
+# Of a lead in whole, and of what somebody wrote in it.
+MOST_WORDS = 60
+MOST_OF_REASON = 12
 
 
 def verdicts_of(facts: VisitFacts) -> list[Verdict]:
@@ -29,75 +32,93 @@ def verdicts_of(facts: VisitFacts) -> list[Verdict]:
 
 
 def opening(facts: VisitFacts) -> str:
-    """The paper's first sentences: as found and as left with figure and limit, what was done, when; the sets last."""
+    """As found and as left with figure and limit, what was done, when; the sets last. At most 60 words in whole."""
+    for most_named in (MOST_NAMED, 2, 1):
+        said = " ".join(filter(None, _opening(facts, most_named)))
+        if len(said.split()) <= MOST_WORDS:
+            return said
+    return " ".join(filter(None, _opening(facts, 0)))
+
+
+def _opening(facts: VisitFacts, most_named: int) -> Iterator[str]:
+    """most_named : so many figures and sets at most are named, the others are counted."""
     visit = facts.visit
-    parts = []
     if visit.outcome != Visit.Outcome.TESTED:
-        shown = {"outcome": capital(visit.get_outcome_display()), "why": within_ours(visit.outcome_reason)}
-        parts.append(_("%(outcome)s: %(why)s.") % shown)
-    parts += [_by_phase(facts, phase) for phase in ("as_found", "as_left")]
-    parts.append(_not_read_again(facts))
+        shown = {
+            "outcome": capital(visit.get_outcome_display()),
+            "why": within_ours(shortened(visit.outcome_reason, MOST_OF_REASON)),
+        }
+        yield _("%(outcome)s: %(why)s.") % shown
+    yield from _by_phase(facts, most_named)
+    yield _not_read_again(facts, most_named)
     if not facts.readings:
-        parts.append(_("Nothing was read, so nothing was held against a limit."))
+        yield _("Nothing was read, so nothing was held against a limit.")
     elif not any(each.phase == "as_left" for each in verdicts_of(facts)):
-        parts.append(_left_without_reading(visit))
+        yield _("It was left as found.") if visit.left_as_found else _("No reading was taken as left.")
     shown = {"left": capital(visit.get_disposition_display()), "day": weekday(visit.local_date)}
-    parts += [_("%(left)s on %(day)s.") % shown, _held_against(facts)]
-    return " ".join(filter(None, parts))
+    yield _("%(left)s on %(day)s.") % shown
+    yield _held_against(facts, most_named)
 
 
-def _left_without_reading(visit: Visit) -> str:
-    if visit.left_as_found:
-        return _("It was left as found.")
-    return _("No reading was taken as left.")
+def _by_phase(facts: VisitFacts, most_named: int) -> list[str]:
+    """What stands against the limits as found and as left, once where it is the same."""
+    found, left = (_stands(_of_phase(facts, phase), most_named) for phase in ("as_found", "as_left"))
+    if found and found == left and not _outside(_of_phase(facts, "as_found")):
+        return [_("As found and as left, %s.") % found]
+    return [words % said for words, said in ((_("As found, %s."), found), (_("As left, %s."), left)) if said]
 
 
-def _by_phase(facts: VisitFacts, phase: str) -> str:
-    """What stands against the limits in one phase; silent where nothing was read in it."""
-    rows = _of_phase(facts, phase)
-    outside = [each for each in rows if each.outcome == "outside"]
-    when = {"as_found": _("As found"), "as_left": _("As left")}[phase]
-    if outside:
-        return _outside_sentence(when, outside)
+def _stands(rows: list[Verdict], most_named: int) -> str:
+    """Silent where nothing was read."""
+    if outside := _outside(rows):
+        return _("outside as recorded: %s") % _named_excesses(outside, most_named)
     if any(each.outcome == "within" for each in rows):
-        return _("%s, what could be judged was within its limits as recorded.") % when
-    return _("%s, no reading could be judged.") % when if rows else ""
+        return _("what could be judged was within its limits as recorded")
+    return _("no reading could be judged") if rows else ""
+
+
+def _outside(rows: Iterable[Verdict]) -> list[Verdict]:
+    return [each for each in rows if each.outcome == "outside"]
 
 
 def _of_phase(facts: VisitFacts, phase: str) -> list[Verdict]:
     return [each for each in verdicts_of(facts) if each.phase == phase and (each.rate or each.outcome == "outside")]
 
 
-def _not_read_again(facts: VisitFacts) -> str:
+def _not_read_again(facts: VisitFacts, most_named: int) -> str:
     """What was found outside and never judged again as left: it stands, whatever else was put right."""
     rows = verdicts_of(facts)
+    again = {
+        (each.label, each.rate) for each in rows if each.phase == "as_left" and each.outcome in ("outside", "within")
+    }
     if not any(each.phase == "as_left" for each in rows):
         return ""
-    stands = [each for each in standing(rows) if each.outcome == "outside" and each.phase == "as_found"]
-    named = listed([each.what for each in excesses(stands, with_phase=False)])
-    return _("Not judged again as left, so it stands: %s.") % named if named else ""
+    stands = [each for each in _outside(standing(rows)) if each.phase == "as_found"]
+    left_over = [each for each in stands if (each.label, each.rate) not in again]
+    found = [each.what for each in excesses(left_over, with_phase=False)]
+    return _("Not judged again as left, so it stands: %s.") % _first(found, most_named) if found else ""
 
 
-def _held_against(facts: VisitFacts) -> str:
+def _held_against(facts: VisitFacts, most_named: int) -> str:
     """The sets that something was found within or outside of, with the doubts about them."""
     rows = [each for phase in ("as_found", "as_left") for each in _of_phase(facts, phase)]
     judged = sources(each for each in rows if each.outcome in ("outside", "within"))
-    return _("Held against %s.") % _sets_in_short(judged) if judged else ""
+    return _("Held against %s.") % _sets_in_short(judged, most_named) if judged else ""
 
 
-def _sets_in_short(found: list[LimitSource]) -> str:
+def _sets_in_short(found: list[LimitSource], most_named: int) -> str:
     """Named where they are few; counted where they are many, with how many of them are open to doubt."""
-    if len(found) <= MOST_NAMED:
+    if len(found) <= most_named:
         return listed([each.named_with_doubt for each in found])
     shown = {"count": len(found), "doubtful": sum(each.is_open_to_doubt for each in found)}
     if not shown["doubtful"]:
-        return _("the %(count)d sets listed below") % shown
+        return ngettext("the set listed below", "the %(count)d sets listed below", len(found)) % shown
     return _("the %(count)d sets listed below (%(doubtful)d of them not reviewed or unverified)") % shown
 
 
 @dataclass(frozen=True)
 class Excess:
-    """One figure and every limit that it is outside of."""
+    """One quantity at one rate, its figure furthest out, and every verdict by which it is outside."""
 
     what: str
     value: str
@@ -105,9 +126,12 @@ class Excess:
 
     @property
     def limits(self) -> str:
-        return "; ".join(
-            f"{limit_words(each)}, {source_of(each).named_with_doubt}".lstrip(", ") for each in self.verdicts
-        )
+        """Of each set the strictest."""
+        by_set: dict[str, str] = {}
+        for each in self.verdicts:
+            source = source_of(each)
+            by_set.setdefault(source.named, ", ".join(filter(None, (limit_words(each), source.named_with_doubt))))
+        return "; ".join(by_set.values())
 
     @property
     def strictest(self) -> str:
@@ -118,23 +142,38 @@ class Excess:
 
 
 def excesses(outside: list[Verdict], *, with_phase: bool) -> list[Excess]:
-    """What is outside, the strictest first, each figure once."""
+    """What is outside, the strictest first, each quantity once at a rate."""
     gathered: dict[tuple[str, str], list[Verdict]] = {}
     for each in outside:
-        what = what_words(each, with_phase=with_phase)
-        gathered.setdefault((what, value_words(each)), []).append(each)
-    return [Excess(what, value, tuple(verdicts)) for (what, value), verdicts in gathered.items()]
-
-
-def _outside_sentence(when: str, outside: list[Verdict]) -> str:
-    found = excesses(outside, with_phase=False)
-    named = [
-        f"{each.what} {each.value}" + (f" ({each.strictest})" if each.strictest else "") for each in found[:MOST_NAMED]
+        gathered.setdefault((what_words(each, with_phase=with_phase), each.unit), []).append(each)
+    return [
+        Excess(what, value_words(max(verdicts, key=_beyond)), tuple(verdicts))
+        for (what, _unit), verdicts in gathered.items()
     ]
-    more = len(found) - len(named)
-    if more:
-        named.append(ngettext("%d more, listed below", "%d more, listed below", more) % more)
-    return _("%(when)s, outside as recorded: %(what)s.") % {"when": when, "what": "; ".join(named)}
+
+
+def _beyond(verdict: Verdict) -> float:
+    """How far its value is beyond its limit; none where either is no figure."""
+    if not isinstance(verdict.value, float | int):
+        return 0.0
+    above = 0.0 if verdict.upper is None else verdict.value - verdict.upper
+    return max(above, 0.0 if verdict.lower is None else verdict.lower - verdict.value)
+
+
+def _named_excesses(outside: list[Verdict], most_named: int) -> str:
+    found = excesses(outside, with_phase=False)
+    return _first(
+        [f"{each.what} {each.value}" + (f" ({each.strictest})" if each.strictest else "") for each in found], most_named
+    )
+
+
+def _first(named: list[str], most_named: int) -> str:
+    """The first of them, the others counted."""
+    more = len(named) - most_named
+    if more <= 0:
+        return "; ".join(named)
+    counted = ngettext("%d more, listed below", "%d more, listed below", more) % more
+    return "; ".join([*named[:most_named], counted]) if most_named else _("%d, listed below") % more
 
 
 # ---- what stands framed at the top ----
@@ -235,6 +274,7 @@ def visit_pairs(facts: VisitFacts) -> list[tuple[str, str]]:
         *((_("Technician"), _person(each, facts)) for each in facts.people),
         *((_("Analyser"), _analyser(each, facts)) for each in facts.analysers),
         (_("Times"), _times(facts, zone)),
+        *([(_("Not wholly tested"), facts.visit.outcome_reason)] if facts.visit.outcome_reason else []),
     ]
 
 

@@ -58,6 +58,16 @@ def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def shortened(written: str, most: int) -> str:
+    """What somebody wrote, cut after so many words.
+
+    >>> shortened("stopped for safety.", 3), shortened("nobody was in and no key was left", 4)
+    ('stopped for safety', 'nobody was in and …')
+    """
+    words = written.rstrip(". ").split()
+    return " ".join(words) if len(words) <= most else " ".join([*words[:most], "…"])
+
+
 def chemical(words: str) -> str:
     """Gases with their figures set low, as the trade writes them."""
     return words.replace("CO2", "CO₂").replace("O2", "O₂")

@@ -25,17 +25,19 @@ from fleet.presentation.due_rule import DueRule, revisit_rule
 from fleet.presentation.figures import chance_words
 from fleet.presentation.reading_rule import Wall
 from fleet.presentation.readings import VisitCell, reading_tables, visit_cells, walls_of
-from fleet.presentation.revisits import reason_words, set_words, who_words
+from fleet.presentation.revisits import lead_reason, set_words, who_words
 from fleet.presentation.verdicts import source_rows
-from fleet.presentation.visits import opening
+from fleet.presentation.visits import MOST_WORDS, opening
 from fleet.presentation.words import count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
-from fleet.web.attention import away_words, may_close, next_asked_for, stop_case
+from fleet.web.attention import asked_day, away_words, by_words, may_close, next_asked_for, stop_case
 from fleet.web.guards import page, viewer_of
 from fleet.web.out_of_use import standstills
 
 VISITS_SHOWN = 12
 RECORDS_SHOWN = 6
+# "It should have been seen by Wednesday 9 November 2026: 21 days late."
+WORDS_OF_THE_DATE = 14
 STOP_KINDS = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
 
 
@@ -109,19 +111,22 @@ class Answer:
     accepted: str = ""
     undecided: str = ""
     date_set_by: str = ""
-    due_on: date | None = None
+    chance_by: str = ""
+    reason_below: bool = False
 
 
 def answer_of(history: History, today: date) -> Answer:
     revisit, standing = history.revisit, _standing(history, today)
     # Beside what is unsafe or out of service a chance of drifting would read as comfort.
     chance = _chance(history, today) if history.gases and not standing else {}
+    reason = lead_reason(revisit.why) if revisit else ""
     return Answer(
         standing=standing,
         by=revisit.latest if revisit else None,
         is_late=revisit is not None and revisit.latest < today,
         away=away_words(revisit.latest, today) if revisit else "",
-        reason=reason_words(revisit.why) if revisit else "",
+        reason=reason,
+        reason_below=len(f"{standing} {reason}".split()) > MOST_WORDS - WORDS_OF_THE_DATE,
         basis=basis_words(history.gases) if chance else "",
         undecided=_undecided(history),
         date_set_by="" if standing else date_setter_words(history),
@@ -157,14 +162,15 @@ def _undecided(history: History) -> str:
 
 def _chance(history: History, today: date) -> dict[str, Any]:
     """The series likeliest to be outside its band by the visit that the required checks ask for next."""
-    on = next_asked_for(history.revisit.reasons if history.revisit else [], today)
+    due = next_asked_for(history.revisit.reasons if history.revisit else [])
+    on = asked_day(due, today)
     worst = max(history.gases, key=lambda each: chance_on(each, on))
     return {
         "series": series_words(worst),
         "band": band_words(worst),
         "chance": chance_words(chance_on(worst, on)),
         "accepted": chance_words(worst.accepted_risk),
-        "due_on": on,
+        "chance_by": by_words(due, today),
     }
 
 

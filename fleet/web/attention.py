@@ -19,7 +19,7 @@ from fleet.assess.refusals import found
 from fleet.errors import FleetError, Forbidden
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
 from fleet.models.roles import may_change
-from fleet.presentation.days import weekday_without_year
+from fleet.presentation.days import weekday, weekday_without_year
 from fleet.presentation.drift_chart import band_words, expected_rule, outcome_on, series_words
 from fleet.presentation.due_rule import DueRule, row_due_rule, window_words
 from fleet.presentation.figures import chance_words, figure
@@ -160,7 +160,7 @@ class AttentionRow:
     rule: ReadingRule | DueRule | None = None
     caption: str = ""
     chance: str = ""
-    due_on: date | None = None
+    by: str = ""
     band: str = ""
     extra: str = ""
 
@@ -209,21 +209,42 @@ def extra_words(revisit: Revisit, contractor: Contractor) -> str:
 
 def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
     """What is expected by the visit that the required checks ask for next."""
-    on = next_asked_for(row.revisit.reasons if row.revisit else [], today)
-    outcome = outcome_on(forecast, on)
+    due = next_asked_for(row.revisit.reasons if row.revisit else [])
+    outcome = outcome_on(forecast, asked_day(due, today))
     rule = expected_rule(forecast, outcome) if outcome else None
     band = band_words(forecast)
     caption = ""
     if outcome and rule:
         shown = {"value": figure(outcome.median, rule.decimals), "series": series_words(forecast), "band": band}
         caption = _("%(value)s %% expected, %(series)s; band %(band)s") % shown
-    return {"rule": rule, "caption": caption, "due_on": on, "band": band, "sentence": pace_words(forecast)}
+    return {
+        "rule": rule,
+        "caption": caption,
+        "by": by_words(due, today),
+        "band": band,
+        "sentence": pace_words(forecast),
+    }
 
 
-def next_asked_for(reasons: list[dict[str, Any]], today: date) -> date:
-    """The day of the earliest required check, today at the soonest; a year from now where there is none."""
-    dues = [date.fromisoformat(each["latest"]) for each in reasons if each["date_set_by"] == "required_check"]
-    return max(min(dues, default=today + timedelta(days=365)), today)
+def next_asked_for(reasons: list[dict[str, Any]]) -> date | None:
+    """The last day of the earliest required check, which may be over; None where there is none."""
+    return min(
+        (date.fromisoformat(each["latest"]) for each in reasons if each["date_set_by"] == "required_check"),
+        default=None,
+    )
+
+
+def asked_day(due: date | None, today: date) -> date:
+    """The day to tell a chance for: when the check is due, today where that is over, else a year from now."""
+    return max(due, today) if due else today + timedelta(days=365)
+
+
+def by_words(due: date | None, today: date) -> str:
+    """The same as a sentence begins."""
+    if due is None:
+        return _("Within a year")
+    words = _("By the visit due on %s") if due >= today else _("Today, the visit due on %s being still to come,")
+    return words % weekday(due)
 
 
 def pace_words(forecast: Forecast) -> str:

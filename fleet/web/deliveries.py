@@ -87,7 +87,7 @@ class DeliveryRow:
     delivery: Delivery
     away: str
     is_late: bool
-    rule: DueRule
+    rule: DueRule | None
     sendings: list[Sending]
 
     @property

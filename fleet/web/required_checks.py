@@ -108,7 +108,7 @@ class RequiredCheckRow:
     required_check: RequiredCheck
     away: str
     is_late: bool
-    rule: DueRule
+    rule: DueRule | None
 
 
 def _row(required_check: RequiredCheck, today: date) -> RequiredCheckRow:

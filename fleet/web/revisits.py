@@ -1,7 +1,7 @@
 """Revisits of a building: what one attendance serves, each one's day and who goes, and attempts that got to nothing."""
 
 import uuid
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -120,7 +120,7 @@ class RevisitRow:
     revisit: Revisit
     away: str
     is_late: bool
-    rule: DueRule
+    rule: DueRule | None
     set_words: str
     is_odd: bool
     who: str
@@ -129,9 +129,7 @@ class RevisitRow:
 
 
 def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
-    rule = row_due_rule(revisit.earliest, revisit.latest, today, LINE_HALF)
-    if revisit.day and rule.until and revisit.day <= rule.until:
-        rule = replace(rule, planned=revisit.day)
+    rule = row_due_rule(revisit.earliest, revisit.latest, today, LINE_HALF, planned=revisit.day)
     return RevisitRow(
         revisit,
         away_words(revisit.latest, today),

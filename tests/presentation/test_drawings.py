@@ -98,8 +98,23 @@ def test_the_day_that_is_set_stands_on_the_rule() -> None:
 
 def test_rows_share_one_scale_and_never_open_after_their_last_day() -> None:
     rule = row_due_rule(date(2026, 9, 1), date(2026, 3, 9), DAY, timedelta(days=21))
-    assert rule.opens == rule.last_day == date(2026, 3, 9)
+    assert rule is not None and rule.opens == rule.last_day == date(2026, 3, 9)
     assert (rule.first, rule.until) == (DAY - timedelta(days=90), DAY + timedelta(days=28))
+
+
+def test_a_row_that_would_be_hatching_alone_has_no_rule() -> None:
+    ended, ahead = DAY - timedelta(days=90), timedelta(days=21)
+    assert row_due_rule(None, ended, DAY, ahead) is None
+    assert row_due_rule(None, ended + timedelta(days=1), DAY, ahead) is not None
+    planned = row_due_rule(None, ended, DAY, ahead, planned=DAY)
+    assert planned is not None and planned.planned == DAY
+
+
+def test_a_risk_used_up_years_ahead_leaves_the_window_its_room() -> None:
+    revisit = Revisit(earliest=DAY, latest=DAY + timedelta(days=14))
+    rule = revisit_rule(revisit, DAY, horizon=DAY + timedelta(days=700))
+    assert rule.until == DAY + timedelta(days=104)
+    assert revisit_rule(revisit, DAY, horizon=DAY + timedelta(days=60)).until is None
 
 
 def test_a_limit_that_may_not_apply_is_no_hatching_and_has_a_question_mark() -> None:

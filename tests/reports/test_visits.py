@@ -174,7 +174,7 @@ def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dic
     assert "Repeat at a proper sampling point." in said
     row = next(each for each in rule_rows(facts) if each.label == "CO air-free")
     assert not any([*rule.found, *rule.left] for rule in row.rules.values())
-    assert "As found, no reading could be judged." in said
+    assert "As found and as left, no reading could be judged." in said
     assert ", invalid" in said
 
 
@@ -221,8 +221,7 @@ def test_the_opening_is_short_however_many_sets_there_are(
     attach(MANY_SETS, boiler, manager)
     said = opening(paper_facts(full(body), technician))
     assert said.startswith("As found, outside as recorded: CO air-free at high 397 ppm (limit ≤ 250 ppm);")
-    assert "Not judged again as left, so it stands: CO air-free at high." in said
-    assert max(len(each.split()) for each in said.split(". ")) <= 60
+    assert len(said.split()) <= 60
 
 
 def test_a_reviewed_set_names_who_reviewed_it(

@@ -70,7 +70,7 @@ def test_it_opens_with_the_day_and_the_reason_that_binds(
     visited(boiler, person, analyser, dispatcher)
     page = words_of(opened(dispatcher, boiler_page))
     assert "See it by Tuesday 2 March 2027 . Yearly check: 2 Mar 2026 plus 12 months is 2 Mar 2027." in page
-    assert "By the visit due on 2 March 2027 the chance that" in page
+    assert "By the visit due on Tuesday 2 March 2027 the chance that" in page
     assert "This one sets the date." in page
 
 
