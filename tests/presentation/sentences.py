@@ -82,7 +82,9 @@ def _figure(name: str) -> Any:
 
 
 # A code, a literal of the program, an unfilled place, a number that isn't one.
-NOT_A_WORD = re.compile(r"\b[a-z0-9]+_[a-z0-9_]+\b|\bNone\b|\bTrue\b|\bFalse\b|\bnan\b|\binf\b|%\(|[{}]|\bPromise\b")
+NOT_A_WORD = re.compile(
+    r"\b[a-z0-9]+_[a-z0-9_]+\b|\bNone\b(?! (?:is|are|of)\b)|\bTrue\b|\bFalse\b|\bnan\b|\binf\b|%\(|[{}]|\bPromise\b"
+)
 BAD_STOPS = re.compile(r"\.\.|\. *[;,.:]|[;,:] *\.|[;,] *[;,]|\?\.|!\.|…\.| [;,.:](?!\d)|\(\s*\)|\(\s|\s\)")
 HYPHEN_FOR_MINUS = re.compile(r"(?<![\w-])-\d")
 

@@ -60,7 +60,7 @@ ROWS: dict[str, tuple[Ask, tuple[str, ...], str, tuple[str, ...]]] = {
     "late defects": (lambda viewer: follow_ups.overdue_defects(viewer, DAY), ("defect",), "visit.id", EVERYBODY),
     "deliveries": (follow_ups.visible_deliveries, ("delivery",), "limit_set.name", EVERYBODY),
     "open deliveries": (follow_ups.open_deliveries, ("delivery",), "visit.appliance.building.client.name", EVERYBODY),
-    "late deliveries": (lambda viewer: follow_ups.overdue_deliveries(viewer, DAY), ("delivery",), "words", EVERYBODY),
+    "late deliveries": (lambda viewer: follow_ups.overdue_deliveries(viewer, DAY), ("delivery",), "due", EVERYBODY),
     "tenancies": (follow_ups.visible_tenancies, ("tenancy",), "building.name", EVERYBODY),
     "forecasts": (forecasts.visible_forecasts, ("forecast",), "snapshot.digest", EVERYBODY),
     "visit records": (records.visit_records, ("record",), "actor.username", EVERYBODY),
