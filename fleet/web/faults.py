@@ -15,5 +15,5 @@ def not_understood(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 def server_fault(request: HttpRequest) -> HttpResponse:
     if request.path.startswith("/api/"):
-        return as_response(500, "fault", "The fault is ours and has been logged; nothing was half-written.")
+        return as_response(500, "our_fault", "The fault is ours and has been logged; nothing was half-written.")
     return server_error(request)

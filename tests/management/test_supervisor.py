@@ -1,5 +1,6 @@
 """What the supervisor does with children that end."""
 
+import subprocess
 import sys
 from types import SimpleNamespace
 
@@ -42,3 +43,39 @@ def test_one_that_dies_soon_waits_longer_each_time_up_to_half_a_minute(monkeypat
 def test_one_that_lived_long_is_started_soon_after_its_death(monkeypatch: pytest.MonkeyPatch) -> None:
     child, wait = ended(1, 600.0, monkeypatch, failures=5)
     assert (child.failures, wait) == (0, 1.0)
+
+
+def living(ends: str = "pass") -> Child:
+    """A child that is ready once it has written a line, and then waits."""
+    code = f"import signal, sys, time; {ends}; print('ready', flush=True); time.sleep(60)"
+    child = Child("worker", [sys.executable, "-c", code])
+    child.process = subprocess.Popen(child.command, stdout=subprocess.PIPE, start_new_session=True)
+    assert child.process.stdout is not None
+    child.process.stdout.readline()
+    return child
+
+
+def test_all_are_asked_to_stop_and_waited_for() -> None:
+    children = [living("signal.signal(15, lambda *_: sys.exit(0))"), living()]
+    assert Supervisor(children, lambda _said: None)._stop() == 0
+    assert [each.process and each.process.returncode for each in children] == [0, -15]
+
+
+def test_what_does_not_stop_in_time_is_killed_and_that_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(supervisor, "STOP_WITHIN_S", 0.2)
+    children = [living("signal.signal(15, signal.SIG_IGN)"), Child("clock", ["never started"])]
+    assert Supervisor(children, lambda _said: None)._stop() == 1
+    assert children[0].process and children[0].process.returncode == -9
+
+
+def test_what_ended_by_itself_is_said_with_its_status_and_when_it_is_started_again() -> None:
+    said: list[str] = []
+    child = Child("clock", [sys.executable, "-c", "raise SystemExit(7)"])
+    watched = Supervisor([child], said.append)
+    watched._tend(child)
+    assert child.process is not None
+    child.process.wait(60)
+    watched._tend(child)
+    assert said == ["clock ended with 7; starting it again in 2 s"]
+    watched._tend(child)
+    assert child.process is None

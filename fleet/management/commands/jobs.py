@@ -111,4 +111,4 @@ def _done(act: Callable[..., Job], id: uuid.UUID) -> Job:
 
 def _line(job: Job) -> str:
     error = f"  {job.last_error.splitlines()[0][:100]}" if job.last_error else ""
-    return f"{job.id}  {job.state:<9}  {job.due_at:%Y-%m-%d %H:%M:%S}Z  tries {job.tries}  {job}{error}"
+    return f"{job.id}  {job.state:<9}  {job.due_at:%Y-%m-%d %H:%M:%S}Z  tries {job.tries}  {job.kind} {job.key}{error}"
