@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.problems import PROBLEMS
-from fleet.errors import Conflict, FleetError, Forbidden, NotFound
+from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Client, Role, User
 from fleet.models.roles import ACCESS
 from fleet.web import faults, pages, previews
@@ -149,17 +149,15 @@ class Changed:
 def test_more_than_a_page_of_changes_is_cut_and_says_by_how_many() -> None:
     some = [SimpleNamespace(verdicts=[]) for _n in range(previews.MOST_SHOWN + 7)]
     for changed, hidden in ((some, 7), (some[: previews.MOST_SHOWN], 0), ([], 0)):
-        shown = previews.shown(Changed(changed), {"a": "1"})  # type: ignore[arg-type]
+        shown = previews.Shown(Changed(changed), "", ID)  # type: ignore[arg-type]
         assert (len(shown.rows), shown.not_shown) == (len(changed) - hidden, hidden)
-    assert shown.may_record and not previews.shown(Changed([], []), {}).may_record  # type: ignore[arg-type]
+    assert shown.may_record and not previews.Shown(Changed([], []), "", ID).may_record  # type: ignore[arg-type]
 
 
-def test_only_the_content_that_was_shown_was_shown() -> None:
+def test_a_content_is_known_again_however_its_fields_are_ordered_and_no_other_is() -> None:
     content = {"rated_input_kw": "60", "rates": ["high"]}
-    post = QueryDict(f"shown={previews.digest_of(content)}")
-    assert previews.was_shown(post, {"rates": ["high"], "rated_input_kw": "60"})
-    assert not previews.was_shown(post, content | {"rated_input_kw": "60.0"})
-    assert not previews.was_shown(QueryDict(""), content)
+    assert previews.digest_of(content) == previews.digest_of({"rates": ["high"], "rated_input_kw": "60"})
+    assert previews.digest_of(content) != previews.digest_of(content | {"rated_input_kw": "60.0"})
 
 
 @pytest.mark.parametrize(
@@ -167,26 +165,6 @@ def test_only_the_content_that_was_shown_was_shown() -> None:
 )
 def test_a_page_that_does_not_say_what_it_was_made_from_is_made_from_nothing(sent: str, number: int) -> None:
     assert previews.number_based_on(QueryDict(f"based_on={sent}")) == number
-
-
-def test_a_second_click_carries_the_id_of_the_first() -> None:
-    assert previews.id_given(QueryDict(f"id={ID}")) == ID
-    assert previews.id_given(QueryDict("id=x")) != previews.id_given(QueryDict(""))
-
-
-def test_a_version_that_came_meanwhile_is_told_with_who_and_what_it_changed() -> None:
-    newest = SimpleNamespace(number=3, content={"a": "2"}, record=SimpleNamespace(actor="Bo Boss"))
-
-    def differences(before: dict[str, Any], after: dict[str, Any]) -> list[Any]:
-        return [(before, after)]
-
-    said, changed = previews.overtaken(newest, {2: {"a": "1"}}, 2, differences)  # type: ignore[arg-type]
-    assert "Version 3 came meanwhile, from Bo Boss." in said
-    assert changed == (({"a": "1"}, {"a": "2"}),)
-    assert previews.overtaken(newest, {}, 3, differences) == ("", ())  # type: ignore[arg-type]
-    assert previews.overtaken(None, {}, 0, differences) == ("", ())
-    assert previews.is_overtaken(Conflict("changed_meanwhile", "x"))
-    assert not previews.is_overtaken(Conflict("id_taken", "x"))
 
 
 # ---- who may, and what a refusal looks like ----
