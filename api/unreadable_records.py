@@ -49,7 +49,7 @@ class UnreadableRecords(ListDoor):
 
 
 class OneUnreadableRecord(OneDoor):
-    """One message with its body. Repair it and POST it as a visit, then resolve it here."""
+    """One message with its body. Correct it and POST it as a visit, then resolve it here."""
 
     subject, query, shape_out = "unreadable_records", all_unreadable_records, WholeUnreadableRecordOut
 

@@ -92,7 +92,7 @@ class Visits(ListDoor):
         held = keep_unreadable(
             body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now()
         )
-        words = "It can't be accepted as it is. It is kept, as it came, for the office to repair."
+        words = "It can't be accepted as it is. It is kept, as it came, for the office to correct."
         answer = type(refusal)(refusal.code, words, errors=errors, unreadable_record=str(held.id))
         answer.status = refusal.status
         return answer

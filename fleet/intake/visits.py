@@ -309,7 +309,9 @@ def read_visit(data: Any) -> VisitDraft:
         read = _shape().run_validation(data)
     except serializers.ValidationError as bad:
         errors = flat_errors(bad.detail)
-        raise Malformed("visit_malformed", "The visit can't be read; it is kept for repairing.", errors=errors) from bad
+        raise Malformed(
+            "visit_malformed", "The visit can't be read; it is kept to be corrected.", errors=errors
+        ) from bad
     content = without_decimals(dict(read))
     try:
         submitted = sha256_hex(canonical_bytes(without_decimals(data)))

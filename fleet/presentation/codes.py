@@ -1,7 +1,16 @@
-"""The words for the codes that rows, records and the API keep; a code without a word of its own is said as spelt."""
+"""The words for the codes that rows, records and the API keep; a code without a word of its own is said as spelt.
+
+And for the fields that a refusal names by their paths.
+"""
+
+import re
+from collections.abc import Mapping
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
+
+from fleet.presentation.words import capital, said
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 WORDS = {
     "email": gettext_noop("e-mail"),
@@ -44,3 +53,70 @@ def code_words(code: str) -> str:
     ('as found', "by the site's controls")
     """
     return _(WORDS[code]) if code in WORDS else code.replace("_", " ")
+
+
+# ---- refusals ----
+
+# Of what a path names: the rows of a list by one of them; "values" holds quantities, which name themselves.
+FIELDS = {
+    "readings": gettext_noop("reading"),
+    "defects": gettext_noop("defect"),
+    "analysers": gettext_noop("analyser"),
+    "targets": gettext_noop("target"),
+    "ceilings": gettext_noop("ceiling"),
+    "adjusters": gettext_noop("adjuster"),
+    "limits": gettext_noop("limit"),
+    "sources": gettext_noop("source"),
+    "not_done": gettext_noop("firing not done"),
+    "restore_steps": gettext_noop("restore step"),
+    "inspection_points": gettext_noop("inspection point"),
+    "id": gettext_noop("number of the record"),
+    "body": gettext_noop("the message as a whole"),
+    "after_minutes": gettext_noop("minutes after the first"),
+    "kinds": gettext_noop("alerted when"),
+    "sent_at": gettext_noop("sent on"),
+    "given_on": gettext_noop("told on"),
+    "at": gettext_noop("when"),
+    "user": gettext_noop("who"),
+}
+_CODE = re.compile(r"(?<![\w.@/-])'?([a-z][a-z0-9]*(?:_[a-z0-9]+)+)'?(?![\w@/]|\.\w)")
+_PATTERN = re.compile(r"(such as [^.;]*)")
+
+
+def field_words(path: str) -> str:
+    """Where in a message something is.
+
+    >>> field_words("readings.0.values.o2.unit"), field_words("attendance.arrived_at")
+    ('Reading 1, O₂, unit', 'Attendance, arrived at')
+    """
+    quantities = {**READING_QUANTITIES, **CONDITION_QUANTITIES}
+    named: list[str] = []
+    for part in path.split("."):
+        if part.isdigit() and named:
+            named[-1] = f"{named[-1]} {int(part) + 1}"
+        elif part in quantities:
+            named.append(str(quantities[part].label))
+        elif part != "values":
+            named.append(_(FIELDS[part]) if part in FIELDS else code_words(part))
+    return capital(", ".join(named))
+
+
+def refusal_words(refusal: str) -> str:
+    """What was given and what is allowed, codes and days in words; a pattern ("such as 2026-03-02") as it is.
+
+    >>> refusal_words("is '2026-03-02'; it must be one of: as_found, as_left, co2")
+    "is '2 March 2026'; it must be one of: as found, as left, CO₂."
+    """
+    before, asked, codes = refusal.partition("must be one of: ")
+    allowed = ", ".join(code_words(each) for each in codes.split(", ")) if asked else ""
+    parts = _PATTERN.split(_CODE.sub(lambda found: code_words(found[1]), before))
+    spoken = "".join(each if number % 2 else said(each, ends=False) for number, each in enumerate(parts))
+    return f"{spoken}{asked}{allowed}".rstrip(". ") + "."
+
+
+def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Each field by the label that the user saw, else by its path in words, with what is wrong with it."""
+    return [
+        (labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
+        for path, said_of in errors.items()
+    ]

@@ -27,7 +27,7 @@ def found_words(figures: Mapping[str, Any], written: str) -> str:
         said = verdict_sentence(Verdict(figures["verdict"]))
         return _("%s Put right at the same visit.") % said if figures.get("put_right") else said
     if "unreadable_record" in figures:
-        return _("Declared unsafe in a message that could not be read; the message is kept for repairing.")
+        return _("Declared unsafe in a message that could not be read; the message is kept to be corrected.")
     said = written or _("declared unsafe by the technician")
     if "shares_flue_with" not in figures:
         return said

@@ -78,13 +78,16 @@ def signs(words: str) -> str:
     return chemical(words).replace("<=", "≤").replace(">=", "≥")
 
 
-def said(sentence: str) -> str:
+def said(sentence: str, *, ends: bool = True) -> str:
     """A stored sentence as pages and paper say it: days in words, gases and signs as the trade has them, a full stop.
 
     >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
     'O₂ was outside (limit ≤ 4 %) on 7 January 2027.'
     """
-    spoken = signs(_ISO_DAY.sub(_spoken, sentence)).strip()
+    spoken = signs(_ISO_DAY.sub(_spoken, sentence))
+    if not ends:
+        return spoken
+    spoken = spoken.strip()
     return spoken if not spoken or spoken.endswith((".", "!", "?", "…")) else f"{spoken}."
 
 

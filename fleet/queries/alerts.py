@@ -120,7 +120,7 @@ def _required_checks(viewer: User, today: date) -> list[SummaryItem]:
 
 
 def _house(viewer: User) -> list[SummaryItem]:
-    kept, given_up, off = _("Messages kept for repairing"), _("Background work given up"), _("Webhooks switched off")
+    kept, given_up, off = _("Messages kept to be corrected"), _("Background work given up"), _("Webhooks switched off")
     held = [
         SummaryItem(kept, _("One of %s could not be read.") % f"{each.received_at:%Y-%m-%d}",
                    addresses.records_page("held"), _mark("held", each.id))

@@ -80,6 +80,7 @@ def _shown(
         "choice": choice,
         "given": shown,
         "refused": refused,
+        "form": OwnAlertsForm(),
         "has_summary": may_see(viewer, "daily_summary"),
         "office_zone": settings.TIME_ZONE,
         "rows": [OnCallRow(each, _reach(each.user)) for each in on_call_list(viewer)],

@@ -103,7 +103,8 @@ class GasForm(forms.Form):
 
 def _refused(what: str, request: HttpRequest, refused: FleetError, building_id: uuid.UUID) -> HttpResponse:
     """The page again, with what was typed in the form of gas or tenancy that was refused."""
-    said = {f"given{what}": request.POST, f"refused{what}": refused}
+    form = TenancyForm() if what else GasForm()
+    said = {f"given{what}": request.POST, f"refused{what}": refused, "form": form}
     return render(request, "building.html", _shown(request, building_id) | said, status=refused.status)
 
 

@@ -108,6 +108,7 @@ def _refused(request: HttpRequest, refused: FleetError, delivery_id: uuid.UUID) 
     """Nothing was changed; the delivery as it stands now, with what was typed."""
     delivery = _visible(request, delivery_id)
     shown = {"row": _row(delivery, clock.today()), "refused": refused, "given": request.POST, "may_send": True}
+    shown["form"] = SendForm()
     shown |= {"ways": Sending.How.choices, "place": "attention"}
     return render(request, "delivery_refused.html", shown, status=refused.status)
 

@@ -67,6 +67,7 @@ def _asked(
         "standing_still": lasting,
         "given": request.POST,
         "refused": refused,
+        "form": RestartForm() if lasting else BeginForm(),
         "today": clock.today(appliance.building.time_zone),
     }
     return render(request, "out_of_use.html", shown, status=refused.status if refused else 200)

@@ -15,6 +15,7 @@ from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Record, UnreadableRecord, User, Visit
 from fleet.models.roles import may_change, may_see
+from fleet.presentation.codes import refusal_lines
 from fleet.presentation.follow_ups import question_words
 from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_questions, visible_questions
@@ -93,6 +94,10 @@ class UnreadableRow:
     """A message that could not be read, as it came."""
 
     held: UnreadableRecord
+
+    @property
+    def errors(self) -> list[tuple[str, str]]:
+        return refusal_lines(self.held.errors, {})
 
     @property
     def body(self) -> str:

@@ -75,6 +75,7 @@ def _asked(
         "given": given,
         "ticked": {*given.getlist("assignments"), *given.getlist("required_checks")},
         "refused": refused,
+        "form": ReplacedForm() if template == "replace.html" else ConvertedForm(),
         "test_within_days": given.get("test_within_days", TEST_WITHIN_DAYS),
         "today": clock.today(appliance.building.time_zone),
     }

@@ -149,7 +149,7 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
 def _refused(request: HttpRequest, refused: FleetError, revisit_id: uuid.UUID) -> HttpResponse:
     """Nothing was changed; the building as it stands now, with what was typed in the form it was typed into."""
     shown = _shown(request, _visible(request, revisit_id).appliance.building_id)
-    shown |= {"refused": refused, "given": request.POST, "typed_for": revisit_id}
+    shown |= {"refused": refused, "form": SetForm(), "given": request.POST, "typed_for": revisit_id}
     return render(request, "building_revisits.html", shown, status=refused.status)
 
 
@@ -219,7 +219,7 @@ def no_access(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
             now=clock.now(),
         )
     except FleetError as refused:
-        said = {"refused": refused, "given": request.POST, "chosen": chosen, "tried": True}
+        said = {"refused": refused, "form": NoAccessForm(), "given": request.POST, "chosen": chosen, "tried": True}
         return render(request, "building_revisits.html", _shown(request, building_id) | said, status=refused.status)
     messages.success(request, _("Recorded: no access. What was to be done stays open."))
     return redirect("building-revisits", building_id)

@@ -9,7 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from fleet.models import RequiredCheck
-from fleet.presentation import days, figures
+from fleet.presentation import codes, days, figures
 from fleet.presentation.codes import code_words
 from fleet.presentation.consequences import consequence_sentences
 from fleet.presentation.days import day_and_time
@@ -49,6 +49,13 @@ def key(*, today: bool = False) -> dict[str, list[KeyItem]]:
 def drift(chart: DriftChart) -> dict[str, Any]:
     """{% drift chart %}: the chart in both sizes, of which the style sheet shows one, and its table."""
     return {"chart": chart, "wide": drift_svg(chart, WIDE), "narrow": drift_svg(chart, NARROW)}
+
+
+@register.simple_tag(takes_context=True)
+def refusal_lines(context: template.Context) -> list[tuple[str, str]]:
+    """{% refusal_lines as lines %}: what `refused` says of each field, by the labels of `form` where there is one."""
+    labels = {each.name: str(each.label) for each in context.get("form") or ()}
+    return codes.refusal_lines(context["refused"].details.get("errors", {}), labels)
 
 
 @register.inclusion_tag("parts/places.html", takes_context=True)

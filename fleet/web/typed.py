@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.intake.fields import cleaned
-from fleet.presentation.codes import code_words
+from fleet.presentation.codes import refusal_words
 
 Words = str | Promise
 
@@ -193,19 +193,13 @@ class AskedForm:
     faults: Sequence[Fault]
 
 
-def _in_words(said: str) -> str:
-    """A refusal that names codes, as somebody reads it who chose among their words."""
-    asked, names, codes = said.partition("it must be one of: ")
-    return f"{asked}{names}{', '.join(code_words(each) for each in codes.split(', '))}" if names else said
-
-
 def asked_form(
     typed: Typed, specs: Sequence[Spec], groups: Sequence[Group], errors: Mapping[str, str] | None = None
 ) -> AskedForm:
     """The fields with what is typed, blank rows at the end of each group, errors beside the fields they are about."""
     # An empty choice is read as none given: on a page what is allowed says enough.
     placed = {
-        _place(path, typed): _in_words(said.removeprefix("is missing; ")) for path, said in (errors or {}).items()
+        _place(path, typed): refusal_words(said.removeprefix("is missing; ")) for path, said in (errors or {}).items()
     }
     plain = [Asked(each, each.name, typed.plain[each.name], placed.get(each.name, "")) for each in specs]
     asked = [AskedGroup(group, list(_asked_rows(group, typed.rows[group.name], placed))) for group in groups]

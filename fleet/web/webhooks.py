@@ -33,9 +33,9 @@ MOST_DELIVERIES = 50
 
 
 class HookForm(forms.Form):
-    name = WordsField(most=100, required=True)
+    name = WordsField(gettext_lazy("Name"), 100, required=True)
     url = WordsField(gettext_lazy("Where to"), 500, required=True)
-    kinds = forms.MultipleChoiceField(choices=EventKind.choices)
+    kinds = forms.MultipleChoiceField(label=gettext_lazy("Alerted when"), choices=EventKind.choices)
 
 
 class NewHookForm(HookForm):
@@ -43,8 +43,8 @@ class NewHookForm(HookForm):
 
 
 class TargetForm(forms.Form):
-    host = WordsField(most=253, required=True)
-    why = WordsField(most=300, required=True)
+    host = WordsField(gettext_lazy("Host"), 253, required=True)
+    why = WordsField(gettext_lazy("Why"), 300, required=True)
 
 
 def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
@@ -60,6 +60,7 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
         "sees_all": viewer.sees_all_clients,
         "targets": allowed_targets(viewer),
         "refused": refused,
+        "form": HookForm(),
         "place": "alerts",
     }
     return render(request, "webhooks.html", context, status=refused.status if refused else 200)
@@ -120,6 +121,7 @@ def _one(request: HttpRequest, hook: Webhook, *, secret: str = "", refused: Flee
         "deliveries": deliveries.defer("body")[:MOST_DELIVERIES],
         "waiting": deliveries.filter(sent_at__isnull=True, given_up=False).count(),
         "refused": refused,
+        "form": HookForm(),
         "place": "alerts",
     }
     answer = render(request, "webhook.html", context, status=refused.status if refused else 200)

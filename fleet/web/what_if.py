@@ -51,6 +51,7 @@ def what_if(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     shown = {
         "place": "buildings",
         "refused": refused,
+        "form": DayForm(),
         "appliance": own.appliance,
         "building": own.building,
         "today": own.today,

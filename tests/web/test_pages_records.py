@@ -135,7 +135,7 @@ def test_unreadable_records_show_their_errors_and_raw_text_to_the_office(
     held: UnreadableRecord, manager: User, technician: User
 ) -> None:
     page = main_of(opened(manager, "/records/"))
-    assert "One message could not be read and is kept for repairing." in page
+    assert "One message could not be read and is kept to be corrected." in page
     assert "is missing" in page
     assert "&lt;script&gt;x&lt;/script&gt;" in page
     assert "is missing" not in opened(technician, "/records/")
@@ -157,8 +157,8 @@ def test_papers_that_have_run_out_are_called_that(analyser: Analyser, person: Pe
     analyser.calibrations.update(valid_to="2026-02-01")
     person.qualifications.update(valid_to="2026-01-01")
     page = words_of(opened(manager, "/records/"))
-    assert "Analyser 1, run out 1 Feb 2026" in page
-    assert "Ada Test, run out 1 Jan 2026" in page
+    assert "Analyser 1, expired 1 Feb 2026" in page
+    assert "Ada Test, expired 1 Jan 2026" in page
     assert "certificate C-1 by a laboratory" in page
 
 
