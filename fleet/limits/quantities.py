@@ -29,12 +29,12 @@ DILUTIONS: Mapping[str, tuple[float, float] | None] = {
     "air_free": (0.0, O2_IN_AIR_TRADE_PCT),
     "as_measured_or_air_free": (0.0, O2_IN_AIR_TRADE_PCT),
     "undiluted": (0.0, O2_IN_AIR_GERMAN_PCT),
-    "undiluted_dry (air_free)": (0.0, O2_IN_AIR_GERMAN_PCT),
-    "dry @3% O2": (3.0, O2_IN_AIR_TRADE_PCT),
-    "dry @7% O2": (7.0, O2_IN_AIR_TRADE_PCT),
+    "undiluted_dry": (0.0, O2_IN_AIR_GERMAN_PCT),
+    "dry_at_3_pct_o2": (3.0, O2_IN_AIR_TRADE_PCT),
+    "dry_at_7_pct_o2": (7.0, O2_IN_AIR_TRADE_PCT),
     "as_measured": None,
     "dry": None,
-    "upstream of draft control, steady state": None,
+    "upstream_of_draught_control": None,
 }
 
 # Quantities taken straight from one field of the reading, and the words for it.
@@ -135,7 +135,7 @@ class Reading:
 
 def label(quantity: str, basis: str | None) -> str:
     """The quantity in words."""
-    name = "intake O2" if basis == "air inlet" else LABELS.get(quantity, quantity.replace("_", " "))
+    name = "intake O2" if basis == "air_inlet" else LABELS.get(quantity, quantity.replace("_", " "))
     dilution = DILUTIONS.get(basis or "")
     if quantity == "co" and dilution and dilution[0] == 0:
         return "CO air-free"
@@ -163,12 +163,12 @@ def measure_for(quantity: str, basis: str | None, unit: str | None) -> Reading:
     if quantity == "co_co2_ratio":
         return Reading(Measure("co_ppm", PARTS_PER_PPM_PCT, "co2_pct"))
     if quantity == "o2":
-        return Reading(Measure("intake_o2_pct" if basis == "air inlet" else "o2_pct"))
+        return Reading(Measure("intake_o2_pct" if basis == "air_inlet" else "o2_pct"))
     if quantity == "combustion_efficiency":
         return _efficiency(basis)
     if quantity in PLAIN_FIELDS:
         field, _label = PLAIN_FIELDS[quantity]
-        return Reading(Measure(field, whole=basis == "mean of 3", in_flue=field not in OUTSIDE_THE_FLUE))
+        return Reading(Measure(field, whole=basis == "mean_of_three", in_flue=field not in OUTSIDE_THE_FLUE))
     return Reading(None, NEEDS.get(quantity, f"{quantity.replace('_', ' ')}, which no reading shows"))
 
 

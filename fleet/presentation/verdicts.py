@@ -18,7 +18,7 @@ from fleet.presentation.words import capital, chemical, listed, signs
 
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
 AIR_FREE = ("air_free", "as_measured_or_air_free")
-UNDILUTED = ("undiluted", "undiluted_dry (air_free)")
+UNDILUTED = ("undiluted", "undiluted_dry")
 # Evidence that a sentence needn't doubt.
 WELL_KNOWN = ("official_text_read", "quoted_elsewhere")
 
@@ -29,8 +29,7 @@ def basis_words(basis: str) -> str:
         return _("air-free, 20.9 % O₂ in air")
     if basis in UNDILUTED:
         return _("undiluted, 21 % O₂ in air")
-    known = {"": "", "as_measured": _("as measured"), "ambient": _("in the room"), "dry": _("dry"), "any": ""}
-    return known.get(basis, chemical(basis.replace("_", " ").replace("dry @", "dry, at ")))
+    return "" if basis in ("", "any") else code_words(basis)
 
 
 def value_words(verdict: Verdict) -> str:

@@ -137,7 +137,7 @@ def test_a_calculated_co2_is_as_uncertain_as_its_o2():
 def test_limits_keep_their_own_unit_and_basis():
     made = make_card("de-44bimschv-small", facts={"new_plant": True})
     row = next(row for row in made.limits if row.limit_id == "b44-gas-co-new")
-    assert (row.unit, row.basis, row.upper) == ("mg/m3", "dry @3% O2", 80.0)
+    assert (row.unit, row.basis, row.upper) == ("mg/m3", "dry_at_3_pct_o2", 80.0)
     assert row.decision_rule == "add_uncertainty"
 
 

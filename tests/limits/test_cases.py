@@ -276,5 +276,5 @@ def test_a_diluted_sample_has_no_uncertainty_and_keeps_its_qualifier():
 
 @pytest.mark.parametrize(("spot", "whole"), [(1.4, 1.0), (1.5, 2.0), (2.5, 3.0), (0.0, 0.0)])
 def test_a_mean_of_three_spots_is_rounded_half_up(spot, whole):
-    assert on_basis("soot_number", "mean of 3", "1", smoke_spot=spot) == (whole, "=", None)
-    assert on_basis("soot_number", "all 3 filters", "1", smoke_spot=spot) == (spot, "=", None)
+    assert on_basis("soot_number", "mean_of_three", "1", smoke_spot=spot) == (whole, "=", None)
+    assert on_basis("soot_number", "all_three_filters", "1", smoke_spot=spot) == (spot, "=", None)

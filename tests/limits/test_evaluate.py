@@ -59,7 +59,7 @@ def test_a_co2_above_the_fuels_maximum_belongs_to_no_o2():
 @bounded
 @given(o2_values, co_values)
 def test_a_limit_at_reference_o2_is_judged_there_in_its_own_unit(o2_pct, co_ppm):
-    rows = one_limit_set(basis="dry @3% O2", unit="mg/m3")
+    rows = one_limit_set(basis="dry_at_3_pct_o2", unit="mg/m3")
     (verdict,) = judged(rows, reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm))
     assert verdict.value == pytest.approx(1.25 * co_ppm * (20.9 - 3.0) / (20.9 - o2_pct), rel=1e-9)
 
@@ -94,10 +94,7 @@ def test_at_or_above_fires_exactly_on_the_figure(limit, step):
 @given(st.integers(50, 100), st.integers(1, 30))
 def test_over_under_and_exactly_on_a_floor(limit, step):
     rows = one_limit_set(
-        quantity="combustion_efficiency",
-        unit="%",
-        basis="gross (assumed)",
-        fires_when={"op": "<", "value": float(limit)},
+        quantity="combustion_efficiency", unit="%", basis="gross_assumed", fires_when={"op": "<", "value": float(limit)}
     )
     assert outcome(rows, reading(efficiency_pct_gross=float(limit - step))) == "outside"
     assert outcome(rows, reading(efficiency_pct_gross=float(limit))) == "within"
@@ -142,16 +139,16 @@ def test_the_two_limbs_meet_at_8_75_percent_co2():
 
 
 @bounded
-@given(st.decimals(0, 17, places=1), st.sampled_from(["air_free", "undiluted", "dry @3% O2"]))
+@given(st.decimals(0, 17, places=1), st.sampled_from(["air_free", "undiluted", "dry_at_3_pct_o2"]))
 def test_the_last_bits_of_a_double_never_decide_a_limit(o2_pct, basis):
-    in_air, reference = {"air_free": (20.9, 0), "undiluted": (21.0, 0), "dry @3% O2": (20.9, 3)}[basis]
+    in_air, reference = {"air_free": (20.9, 0), "undiluted": (21.0, 0), "dry_at_3_pct_o2": (20.9, 3)}[basis]
     on_the_limit = 400 * (in_air - float(o2_pct)) / (in_air - reference)
     rows = one_limit_set(basis=basis, fires_when={"op": ">", "value": 400.0})
     assert outcome(rows, reading(o2_pct=float(o2_pct), co2_pct=None, co_ppm=on_the_limit)) == "within"
 
 
 def test_nitrogen_oxides_in_mg_are_counted_as_no2():
-    rows = one_limit_set(quantity="nox", basis="dry @3% O2", unit="mg/m3")
+    rows = one_limit_set(quantity="nox", basis="dry_at_3_pct_o2", unit="mg/m3")
     (verdict,) = judged(rows, reading(o2_pct=3.0, co2_pct=None, nox_ppm=10.0))
     # Molar mass of NO2 over the molar volume of an ideal gas at 0 degC and 101 325 Pa.
     assert verdict.value == pytest.approx(10 * 46.0055 / 22.414, rel=1e-4)
@@ -171,7 +168,7 @@ def test_oil_derivatives_may_be_said_by_yes_or_no(seen, wanted):
 
 
 def test_the_mean_of_three_smoke_spots_is_rounded_before_it_is_compared():
-    rows = one_limit_set(quantity="soot_number", basis="mean of 3", fires_when={"op": ">", "value": 1.0})
+    rows = one_limit_set(quantity="soot_number", basis="mean_of_three", fires_when={"op": ">", "value": 1.0})
     assert outcome(rows, reading(smoke_spot=1.497)) == "within"
     assert outcome(rows, reading(smoke_spot=1.5)) == "outside"
 
@@ -197,7 +194,7 @@ def test_without_a_known_uncertainty_the_flue_loss_stands_as_it_is():
 
 
 def test_an_added_uncertainty_counts_that_of_co_and_of_o2():
-    rows = one_limit_set("add_uncertainty", basis="dry @3% O2", fires_when={"op": ">", "value": 100.0})
+    rows = one_limit_set("add_uncertainty", basis="dry_at_3_pct_o2", fires_when={"op": ">", "value": 100.0})
     # At O2 3 % the scale is 1; 20 ppm and 80 x 0.3 / 17.9 = 1.34 ppm add up to 20.04 ppm.
     assert outcome(rows, reading(o2_pct=3.0, co2_pct=None, co_ppm=79.9)) == "within"
     assert outcome(rows, reading(o2_pct=3.0, co2_pct=None, co_ppm=79.97)) == "outside"
@@ -238,7 +235,7 @@ def test_the_probability_of_conformity_comes_from_the_analysers_accuracy():
 
 
 def test_the_probability_of_a_scaled_concentration_counts_the_o2_that_scaled_it():
-    (verdict,) = judged(one_limit_set(basis="dry @3% O2"), reading(o2_pct=3.0, co2_pct=None, co_ppm=90.0))
+    (verdict,) = judged(one_limit_set(basis="dry_at_3_pct_o2"), reading(o2_pct=3.0, co2_pct=None, co_ppm=90.0))
     # 20 ppm, and 90 x 0.3 / 17.9 = 1.51 ppm: together 20.06 ppm at k = 2.
     assert verdict.conformity == pytest.approx(NormalDist(90, 20.06 / 2).cdf(100), abs=2e-4)
 
@@ -470,7 +467,7 @@ def test_limits_that_no_reading_shows_are_listed_with_what_they_need():
 
 
 def test_mg_per_kwh_is_taken_from_the_instrument_never_converted():
-    rows = one_limit_set(basis="per kWh", unit="mg/kWh", fires_when={"op": ">", "value": 1300.0})
+    rows = one_limit_set(basis="per_kwh", unit="mg/kWh", fires_when={"op": ">", "value": 1300.0})
     assert outcome(rows, reading(co_ppm=2000.0)) == "not_judged"
     assert outcome(rows, reading(co_mg_per_kwh=1400.0)) == "outside"
 

@@ -22,7 +22,7 @@ FUEL = {"co2_max_pct": 11.8, "co2_air_pct": 0.0, "o2_air_pct": 20.9, "dry_produc
 
 
 def said(**values):
-    made = make_card(one_limit_set(quantity="nox", basis="dry @3% O2"))
+    made = make_card(one_limit_set(quantity="nox", basis="dry_at_3_pct_o2"))
     given = {"o2_pct": None, "co2_pct": None, "co_ppm": None} | values
     return evaluate(replace(made, fuel=replace(made.fuel, **FUEL)), [reading(**given)])
 

@@ -72,7 +72,7 @@ SHEETS = {
 RULES = ("simple", "guarded", "subtract_uncertainty", "add_uncertainty")
 BASES = (
     {"unit": "ppm", "basis": "as_measured"},
-    {"unit": "mg/m3", "basis": "dry @3% O2"},
+    {"unit": "mg/m3", "basis": "dry_at_3_pct_o2"},
     {"unit": "ppm", "basis": "undiluted"},
     {"quantity": "co_co2_ratio", "unit": "1", "fires_when": {"op": ">=", "value": 0.008}},
     {"quantity": "co_co2_ratio", "unit": "1", "fires_when": {"op": "between", "value": [0.004, 0.008]}},

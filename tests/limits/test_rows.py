@@ -171,7 +171,7 @@ def test_the_figure_to_compare_with(fires_when, facts, limit):
         ({"fires_when": {"op": "incomplete", "value": None}}, "an examination of the appliance, not a reading"),
         ({"fires_when": {"op": ">", "value": None}}, "a figure for this appliance: none is entered"),
         ({"fires_when": {"op": "<", "value": "least_share_pct"}}, "the figure for least share pct"),
-        ({"basis": "qA", "fires_when": {"op": ">", "value": None}}, "CO on the basis 'qA', which no reading shows"),
+        ({"basis": "qa", "fires_when": {"op": ">", "value": None}}, "CO on the basis 'qa', which no reading shows"),
     ],
 )
 def test_a_limit_that_no_reading_can_be_held_against_says_what_it_needs(limit, needs):
@@ -416,7 +416,7 @@ def test_an_order_becomes_a_row_whole():
     [
         ({"quantity": "co_ppm_air_free", "unit": "ppm", "basis": "dry"}, "shut_down", "air_free", "ppm", None),
         ({"quantity": "co", "unit": "ppm", "rate": "low"}, "shut_down", "as_measured", "ppm", ["low"]),
-        ({"quantity": "co", "unit": "ppm", "basis": "dry @3% O2"}, "shut_down", "dry @3% O2", "ppm", None),
+        ({"quantity": "co", "unit": "ppm", "basis": "dry_at_3_pct_o2"}, "shut_down", "dry_at_3_pct_o2", "ppm", None),
         ({"quantity": "co_co2_ratio"}, "shut_down", "as_measured", "", None),
         ({"quantity": "nox", "unit": "ppm", "rate": "any"}, "out_of_limit", "as_measured", "ppm", None),
         ({"quantity": "co", "unit": "ppm", "severity": "advise"}, "advise", "as_measured", "ppm", None),

@@ -25,7 +25,7 @@ def whole_card():
         order_rules=[order_rule(least_gap="0.1")],
         ceilings=[
             {"quantity": "co_ppm_air_free", "value": "350", "unit": "ppm", "rate": "any", "action": "off"},
-            {"quantity": "nox", "value": "40", "unit": "ppm", "basis": "dry @3% O2", "rate": "low"},
+            {"quantity": "nox", "value": "40", "unit": "ppm", "basis": "dry_at_3_pct_o2", "rate": "low"},
             {"quantity": "flue_temp", "value": 80, "unit": "degC", "severity": "advise"},
         ],
         adjusters=[adjuster("high", "anticlockwise", largest_step_turns="0.25"),

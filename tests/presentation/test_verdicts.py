@@ -1,10 +1,13 @@
 """The words for a verdict, whole: one sentence of each outcome, and how well its limit is known."""
 
+import re
+
 import pytest
 
 from fleet.limits import evaluate
-from fleet.presentation.verdicts import verdict_sentence
+from fleet.presentation.verdicts import basis_words, verdict_sentence
 from tests.limits.cast import make_card, make_verdict, one_limit_set, reading, sheet, target, the
+from tests.limits.test_quantities import LIMITS
 
 
 def row_of(**more):
@@ -143,3 +146,10 @@ def test_a_sample_that_is_mostly_air_is_worded_so():
 def test_why_a_target_is_not_judged(seen, reason):
     page = sheet(targets=[target(casing="closed")], adjusters=[])
     assert the(evaluate(make_card(the_sheet=page), [reading(**seen)]), kind="band").reason == reason
+
+
+def test_every_basis_of_the_reference_is_a_code_with_words() -> None:
+    bases = {limit.get("basis") or "" for limit in LIMITS} - {""}
+    assert all(re.fullmatch("[a-z0-9_]+", each) for each in bases)
+    assert not [each for each in bases if "_" in basis_words(each)]
+    assert basis_words("mean_of_three") == "mean of three spots, rounded to a whole one"
