@@ -46,7 +46,7 @@ def _opening(facts: VisitFacts, most_named: int) -> Iterator[str]:
     if visit.outcome != Visit.Outcome.TESTED:
         shown = {
             "outcome": capital(visit.get_outcome_display()),
-            "why": within_ours(shortened(visit.outcome_reason, MOST_OF_REASON)),
+            "why": shortened(visit.outcome_reason, MOST_OF_REASON),
         }
         yield _("%(outcome)s: %(why)s.") % shown
     yield from _by_phase(facts, most_named)

@@ -64,7 +64,7 @@ def shortened(written: str, most: int) -> str:
     >>> shortened("stopped for safety.", 3), shortened("nobody was in and no key was left", 4)
     ('stopped for safety', 'nobody was in and …')
     """
-    words = written.rstrip(". ").split()
+    words = within_ours(written).split()
     return " ".join(words) if len(words) <= most else " ".join([*words[:most], "…"])
 
 
