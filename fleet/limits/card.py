@@ -5,7 +5,7 @@ card alone. It holds no code and no expression: rows with fields, comparisons an
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, is_dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from fleet.combustion import Fuel, gas_properties
@@ -171,7 +171,7 @@ def _plain(part: Any) -> Any:
         return {name: _plain(each) for name, each in part.items()}
     if isinstance(part, list):
         return [_plain(each) for each in part]
-    return _plain(vars(part)) if is_dataclass(part) else part
+    return _plain(vars(part)) if hasattr(part, "__dict__") else part
 
 
 def card(

@@ -7,25 +7,8 @@ from typing import Any
 OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN = "outside", "cannot_tell", "not_judged", "within"
 # What a verdict takes from its row of the card as it stands.
 COPIED = (
-    "kind",
-    "limit_id",
-    "quantity",
-    "label",
-    "basis",
-    "unit",
-    "lower",
-    "upper",
-    "limit_text",
-    "severity",
-    "rank",
-    "action",
-    "set_id",
-    "set_name",
-    "set_version",
-    "evidence",
-    "review",
-    "decision_rule",
-    "provable",
+    *("kind", "limit_id", "quantity", "label", "basis", "unit", "lower", "upper", "limit_text", "severity", "rank"),
+    *("action", "set_id", "set_name", "set_version", "evidence", "review", "decision_rule", "provable"),
 )
 OUTCOMES = (OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN)
 

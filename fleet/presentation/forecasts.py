@@ -6,7 +6,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE
-from fleet.assess.foresight.forecasts import told_figures
+from fleet.assess.foresight.forecasts import Told, told_figures
 from fleet.models import Forecast
 from fleet.presentation.figures import chance_words, figure, limit_figure
 
@@ -20,8 +20,7 @@ def forecast_sentence(forecast: Forecast) -> str:
     return forecast_words(told_figures(forecast))
 
 
-def forecast_words(told: Mapping[str, Any]) -> str:
-    """The sentence of figures as `told_figures` has them."""
+def forecast_words(told: Told) -> str:
     return f"{_pace_words(told)}; {_reach_words(told)}."
 
 
@@ -30,13 +29,13 @@ def quantity_words(quantity: str, rate: str) -> str:
     return _("%(quantity)s at %(rate)s fire") % {"quantity": NAMES[quantity], "rate": rate}
 
 
-def _pace_words(told: Mapping[str, Any]) -> str:
-    quantity, visits, pace = told["quantity"], told["visits"], told["pace"]
+def _pace_words(told: Told) -> str:
+    quantity, visits, pace = told.quantity, told.visits, told.pace
     words = {
-        "what": quantity_words(quantity, told["rate"]),
+        "what": quantity_words(quantity, told.rate),
         "pace": _figure(quantity, abs(pace)),
         "visits": visits,
-        "model": _model_words(quantity, pace, told["model_pace"]),
+        "model": _model_words(quantity, pace, told.model_pace),
     }
     keeps, falls = abs(pace) < KEEPS.get(quantity, KEEPS_PCT), pace < 0
     if visits < 2:
@@ -66,31 +65,31 @@ def _model_words(quantity: str, pace: float, usual: float | None) -> str:
     return _(" (this appliance's model: %s)") % f"{sign}{shown}{unit}"
 
 
-def _reach_words(told: Mapping[str, Any]) -> str:
-    words = {"chance": chance_words(told["accepted_risk"]), "limit": _limit_words(told), "day": told["horizon_on"]}
-    if told["is_due"]:
+def _reach_words(told: Told) -> str:
+    words = {"chance": chance_words(told.accepted_risk), "limit": _limit_words(told), "day": told.horizon_on}
+    if told.is_due:
         return _("a chance of %(chance)s of being beyond %(limit)s already") % words
-    if told["horizon_on"]:
+    if told.horizon_on:
         return _("a chance of %(chance)s of reaching %(limit)s by %(day)s") % words
     return _("a chance of less than %(chance)s of reaching a limit within three years") % words
 
 
-def _limit_words(told: Mapping[str, Any]) -> str:
-    if told["limit_words"]:
+def _limit_words(told: Told) -> str:
+    if told.limit_words:
         return _("%(upper)s %(unit)s (%(limit)s)") % {
-            "upper": figure(told["upper"], 0),
-            "unit": told["unit"],
-            "limit": told["limit_words"],
+            "upper": figure(told.upper, 0),
+            "unit": told.unit,
+            "limit": told.limit_words,
         }
-    if told["is_lower"]:
-        return _("the lower limit, %s %%") % limit_figure(round(told["lower"], 2), 0)
-    return _("the upper limit, %s %%") % limit_figure(round(told["upper"], 2), 0)
+    if told.is_lower and told.lower is not None:
+        return _("the lower limit, %s %%") % limit_figure(round(told.lower, 2), 0)
+    return _("the upper limit, %s %%") % limit_figure(round(told.upper, 2), 0)
 
 
 def drift_words(figures: Mapping[str, Any]) -> str:
     """A drift flag's sentence of its figures: what the forecast says, and the chance before the visit that is due."""
     shown = {
-        "said": forecast_words(figures["forecast"]),
+        "said": forecast_words(Told(**figures["forecast"])),
         "day": figures["planned"],
         "chance": chance_words(figures["chance"]),
     }

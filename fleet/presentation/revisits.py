@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.due.revisits import Together, technician_doubts
+from fleet.assess.foresight.forecasts import Told
 from fleet.coded import Coded
 from fleet.limits import Verdict
 from fleet.models import NoAccess, Revisit
@@ -39,7 +40,7 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
         return _("Nothing asks for it by a date any more; it is set for %s.") % set_for
     if code == "flag":
         return found_words(figures["figures"], figures["sentence"])
-    return forecast_words(figures)
+    return forecast_words(Told(**figures))
 
 
 def lead_reason(why: Sequence[Any]) -> str:

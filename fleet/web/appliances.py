@@ -222,7 +222,7 @@ def shown_quantity(history: History) -> str:
     """The gas by which the sheet gives its targets; CO2 where it gives none."""
     content = history.sheet.content if history.sheet else {}
     targets = [target_of(content, rate) for rate in content.get("rates", [])]
-    return next((str(each["quantity"]) for each in targets if each), "co2")
+    return next((each.quantity for each in targets if each), "co2")
 
 
 @dataclass(frozen=True)

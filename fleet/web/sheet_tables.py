@@ -5,7 +5,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from fleet.assess.judging.cards import band_of
+from fleet.assess.judging.cards import targets_of
 from fleet.limits import Band
 from fleet.limits.quantities import decimals_of, label
 from fleet.presentation.contents import band_words, ceiling_words
@@ -63,10 +63,9 @@ Drawn = tuple[str, str, dict[str, ReadingRule]]
 
 def _target_rows(content: Mapping[str, Any]) -> Iterator[Drawn]:
     """One row a gas and state of the casing."""
-    targets = content.get("targets", ())
-    for quantity, casing in dict.fromkeys((each["quantity"], each["casing"]) for each in targets):
-        mine = {each["rate"]: each for each in targets if (each["quantity"], each["casing"]) == (quantity, casing)}
-        bands = {rate: band_of(each) for rate, each in mine.items()}
+    targets = targets_of(content)
+    for quantity, casing in dict.fromkeys((each.quantity, each.casing) for each in targets):
+        bands = {each.rate: each.band for each in targets if (each.quantity, each.casing) == (quantity, casing)}
         ends = [end for each in bands.values() for end in (each.lower, each.upper) if end is not None]
         room = max(max(ends) - min(ends), 0.4)
         low, high = max(min(ends) - room, 0.0), max(ends) + room

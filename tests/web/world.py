@@ -1,6 +1,6 @@
 """What the pages' tests look at: a boiler with its history, and the same of a client that nobody of ours may see."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -57,7 +57,7 @@ def may_be_outside(appliance: Appliance, forecast: Forecast, chance: float = 0.4
         appliance=appliance,
         kind=Flag.Kind.DRIFT,
         key=f"{forecast.rate} {forecast.quantity}",
-        figures={"chance": chance, "flag_at": 0.3, "planned": "2027-03-01", "forecast": told_figures(forecast)},
+        figures={"chance": chance, "flag_at": 0.3, "planned": "2027-03-01", "forecast": asdict(told_figures(forecast))},
         opened_at=NOON,
         updated_at=NOON,
     )

@@ -3,7 +3,7 @@
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
@@ -13,7 +13,7 @@ from django.db.models import Max, Q
 
 from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of, urgency_of, window_of
 from fleet.assess.foresight.ceilings import CO
-from fleet.assess.foresight.forecasts import chance_on, told_figures
+from fleet.assess.foresight.forecasts import Told, chance_on, told_figures
 from fleet.coded import coded
 from fleet.models import Appliance, Contractor, Defect, Flag, Forecast, NoAccess, RequiredCheck, Retest, Revisit, Visit
 
@@ -22,7 +22,7 @@ from fleet.models import Appliance, Contractor, Defect, Flag, Forecast, NoAccess
 class DriftCase:
     """One forecast series of an appliance: the chance before its next planned visit, and what the forecast says.
 
-    flag_at: from which chance its flag opens; never from assumptions.    told: as `told_figures` has them.
+    flag_at: from which chance its flag opens; never from assumptions.    told: what it says.
     """
 
     appliance_id: uuid.UUID
@@ -30,7 +30,7 @@ class DriftCase:
     chance: float
     planned: date
     flag_at: float
-    told: Mapping[str, Any]
+    told: Told
     snapshot_id: uuid.UUID
     from_assumptions: bool
 
@@ -46,7 +46,7 @@ class DriftCase:
             "flag_at": self.flag_at,
             "planned": f"{self.planned:%Y-%m-%d}",
             "snapshot": str(self.snapshot_id),
-            "forecast": dict(self.told),
+            "forecast": asdict(self.told),
         }
 
 
@@ -187,7 +187,7 @@ class Proposal:
         for each in self._fitted():
             if each.horizon_on:
                 what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
-                why = coded("forecast", **told_figures(each))
+                why = coded("forecast", **asdict(told_figures(each)))
                 yield Reason("drift", each.horizon_on, each.last_visit_on, why, what, is_rationed)
 
     def _fitted(self) -> list[Forecast]:

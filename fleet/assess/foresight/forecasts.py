@@ -69,6 +69,21 @@ class Outlook:
     is_lower: bool
 
 
+@dataclass(frozen=True)
+class Told(Outlook):
+    """What its sentence is made of, also beside a flag or a reason that outlives the forecast. horizon_on : ISO."""
+
+    quantity: str
+    rate: str
+    visits: int
+    unit: str
+    lower: float | None
+    upper: float
+    limit_words: str
+    accepted_risk: float
+    horizon_on: str | None
+
+
 def pace_figure(quantity: str, pace: float) -> float:
     """Drift a year as one says it: points of gas, per cent of CO, K."""
     return 100.0 * math.expm1(pace) if quantity == CO else pace
@@ -209,21 +224,11 @@ def _shown(entry: Entry, quantity: str) -> dict[str, Any]:
 # ---- what follows from them ----
 
 
-def told_figures(forecast: Forecast) -> dict[str, Any]:
-    """What its sentence is made of, as JSON keeps it beside a flag or a reason that outlives the forecast."""
-    horizon = forecast.horizon_on
-    return {
-        "quantity": forecast.quantity,
-        "rate": forecast.rate,
-        "visits": forecast.visits_used,
-        "unit": forecast.unit,
-        "lower": forecast.lower,
-        "upper": forecast.upper,
-        "limit_words": forecast.limit_words,
-        "accepted_risk": forecast.accepted_risk,
-        "horizon_on": f"{horizon:%Y-%m-%d}" if horizon else None,
-        **forecast.outlook,
-    }
+def told_figures(forecast: Forecast) -> Told:
+    same = ("quantity", "rate", "unit", "lower", "upper", "limit_words", "accepted_risk")
+    horizon_on = f"{forecast.horizon_on:%Y-%m-%d}" if forecast.horizon_on else None
+    read = {name: getattr(forecast, name) for name in same}
+    return Told(**forecast.outlook, **read, visits=forecast.visits_used, horizon_on=horizon_on)
 
 
 def under_chance(forecast: Forecast, accepted: float) -> Forecast:

@@ -15,7 +15,8 @@ from django.db.models import Prefetch
 
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE, ceiling_of
 from fleet.assess.foresight.entries import GASES, Asked, Entry, converted, entry_of, rise_k
-from fleet.assess.judging.cards import band_of, target_of
+from fleet.assess.judging.cards import Target, target_of
+from fleet.limits import Band
 from fleet.models import Appliance, Forecast, Judgement, Reading, SheetVersion, Visit, WorkItem
 
 CEILED = (CO, TEMP_RISE)
@@ -58,9 +59,9 @@ class Series:
 def series_kinds(appliances: Iterable[Appliance]) -> set[tuple[str, str]]:
     """Quantity and rate of every series that these appliances' sheets have a target for, or that nears a ceiling."""
     sheets = [each.sheet.current.content for each in appliances if each.sheet and each.sheet.current]
-    targets = [(target, rate) for sheet in sheets for rate in sheet["rates"] if (target := target_of(sheet, rate))]
+    targets = [target for sheet in sheets for rate in sheet["rates"] if (target := target_of(sheet, rate))]
     ceiled = Forecast.objects.filter(quantity__in=CEILED).order_by().values_list("quantity", "rate").distinct()
-    return {(target["quantity"], rate) for target, rate in targets} | set(ceiled)
+    return {(each.quantity, each.rate) for each in targets} | set(ceiled)
 
 
 def series_of(
@@ -119,7 +120,7 @@ def _current(appliance: Appliance) -> SheetVersion:
 
 def _gas_of(appliance: Appliance, rate: str) -> str | None:
     target = target_of(_current(appliance).content, rate)
-    return str(target["quantity"]) if target else None
+    return target.quantity if target else None
 
 
 def _series(appliance: Appliance, quantity: str, rate: str, visits: list[Visit], day: date) -> Series | None:
@@ -127,7 +128,7 @@ def _series(appliance: Appliance, quantity: str, rate: str, visits: list[Visit],
     target = target_of(version.content, rate)
     entries: list[Entry] = []
     burns = appliance.burns_on(day).fuel
-    asked = Asked(quantity, rate, (target or {}).get("casing", "any"), version.content["control"], appliance)
+    asked = Asked(quantity, rate, target.casing if target else "any", version.content["control"], appliance)
     for visit in visits:
         same = quantity in CEILED or (target is not None and _same_target(visit, rate, target))
         if visit.burnt != burns or not same:
@@ -139,23 +140,20 @@ def _series(appliance: Appliance, quantity: str, rate: str, visits: list[Visit],
             entries.append(entry)
     if not entries:
         return None
-    corridor = _corridor(target) if quantity in GASES and target else _below_ceiling(entries, visits, asked)
+    corridor = _corridor(target.band) if quantity in GASES and target else _below_ceiling(entries, visits, asked)
     return Series(appliance, version, rate, quantity, tuple(entries), corridor) if corridor else None
 
 
-def _same_target(visit: Visit, rate: str, target: dict[str, Any]) -> bool:
+def _same_target(visit: Visit, rate: str, target: Target) -> bool:
     judged_by = visit.judgement.sheet_version if hasattr(visit, "judgement") else None
     then = target_of(judged_by.content, rate) if judged_by else None
-    return (
-        then is not None
-        and then["quantity"] == target["quantity"]
-        and _corridor(then).target == _corridor(target).target
-    )
+    if then is None or then.quantity != target.quantity:
+        return False
+    return _corridor(then.band).target == _corridor(target.band).target
 
 
-def _corridor(target: dict[str, Any]) -> Corridor:
+def _corridor(band: Band) -> Corridor:
     """The target's band; one without a figure to aim at is aimed at in its middle."""
-    band = band_of(target)
     assert band.lower is not None and band.upper is not None  # a sheet's target is stored with both ends
     middle = (band.lower + band.upper) / 2
     return Corridor(band.lower, band.upper, middle if band.target is None else band.target)

@@ -107,21 +107,31 @@ def _analyser(analyser: Analyser | None, day: date) -> dict[str, Any] | None:
     return {"id": str(analyser.id), **named, "accuracy": analyser.accuracy if analyser.calibration_on(day) else {}}
 
 
-def target_of(sheet: Mapping[str, Any], rate: str) -> dict[str, Any] | None:
-    """The sheet's O2 or CO2 target at this rate; with the casing closed where it has both states."""
-    targets = [each for each in sheet.get("targets", []) if each["rate"] == rate and each["quantity"] in ("co2", "o2")]
-    return min(targets, key=lambda each: each.get("casing") == "open", default=None)
+@dataclass(frozen=True)
+class Target:
+    """A target of a sheet, in O2 or CO2; casing "open", "closed" or "any"."""
+
+    quantity: str
+    rate: str
+    casing: str
+    band: Band
 
 
-def band_of(target: Mapping[str, Any]) -> Band:
-    """The target's tolerance in absolute figures."""
-    return band(
-        target.get("value"),
-        target.get("tolerance"),
-        basis=target["tolerance_basis"],
-        lower=target.get("lower"),
-        upper=target.get("upper"),
-    )
+def targets_of(sheet: Mapping[str, Any], rate: str | None = None) -> list[Target]:
+    """Of one rate, or of all."""
+    return [_target(**each) for each in sheet.get("targets", ()) if rate in (None, each["rate"])]
+
+
+def _target(
+    *, quantity: str, rate: str, tolerance_basis: str, casing: str = "any", tolerance: Any = None, **figures: Any
+) -> Target:
+    value, ends = figures.get("value"), {end: figures.get(end) for end in ("lower", "upper")}
+    return Target(quantity, rate, casing, band(value, tolerance, basis=tolerance_basis, **ends))
+
+
+def target_of(sheet: Mapping[str, Any], rate: str) -> Target | None:
+    """The sheet's target at this rate; with the casing closed where it has both states."""
+    return min(targets_of(sheet, rate), key=lambda each: each.casing == "open", default=None)
 
 
 def sheet_content(sheet: SheetVersion | None) -> dict[str, Any]:
