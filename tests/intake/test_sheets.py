@@ -47,6 +47,59 @@ def test_what_would_have_to_be_guessed_is_refused_by_field(wrong: dict[str, Any]
     assert field in refused.value.details["errors"]
 
 
+ORDER = {"quantity": "co2", "higher_rate": "high", "lower_rate": "low"}
+CEILING = SHEET["ceilings"][0]
+RANGE = {"value": None, "tolerance": None, "tolerance_basis": "range"}
+
+
+def ranged(**changes: Any) -> dict[str, Any]:
+    """A target whose fields that are None are left out."""
+    whole = target(**changes)
+    whole["targets"][0] = {name: value for name, value in whole["targets"][0].items() if value is not None}
+    return whole
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field", "says"),
+    [
+        (sheet(minimum_input_kw="60.1"), "minimum_input_kw", "must not be above the rated input"),
+        (sheet(targets=[SHEET["targets"][0]] * 2), "targets.1.casing", "stands there already"),
+        (sheet(ceilings=[CEILING] * 2), "ceilings.1.rate", "stands there already"),
+        (sheet(adjusters=[SHEET["adjusters"][0]] * 2), "adjusters.1.rate", "stands there already"),
+        (sheet(order_rules=[ORDER, ORDER | {"least_gap": "0.3"}]), "order_rules.1.lower_rate", "stands there already"),
+        (sheet(order_rules=[ORDER | {"lower_rate": "high"}]), "order_rules.0.lower_rate", "another rate than"),
+        (sheet(order_rules=[ORDER | {"lower_rate": "middle"}]), "order_rules.0.lower_rate", "the rates here are"),
+        (sheet(adjusters=[SHEET["adjusters"][0] | {"rate": "any"}]), "adjusters.0.rate", "the rates here are"),
+        (ranged(lower="9.1", upper="9.7"), "targets.0.lower", "stand only with the basis range"),
+        (
+            ranged(**RANGE | {"tolerance": "0.3", "lower": "9.1", "upper": "9.7"}),
+            "targets.0.tolerance",
+            "no tolerance besides",
+        ),
+        (ranged(**RANGE | {"lower": "9.7", "upper": "9.1"}), "targets.0.tolerance", "upper"),
+        (
+            ranged(**RANGE | {"value": "12", "lower": "9.1", "upper": "9.7"}),
+            "targets.0.tolerance",
+            "outside its own band",
+        ),
+        (sheet(rated_input_kw="0"), "rated_input_kw", "from 0.1"),
+        (sheet(rates=[]), "rates", "at least 1"),
+    ],
+)
+def test_what_contradicts_itself_is_refused_where_it_does(wrong: dict[str, Any], field: str, says: str) -> None:
+    with pytest.raises(Malformed) as refused:
+        read_sheet(wrong)
+    errors = refused.value.details["errors"]
+    assert list(errors) == [field]
+    assert says in errors[field]
+
+
+def test_a_range_stands_alone_or_about_a_value() -> None:
+    ends = {"lower": "9.1", "upper": "9.7"}
+    for good in (ranged(**RANGE | ends), ranged(**RANGE | ends | {"value": "9.4"}), ranged(tolerance_basis="range")):
+        assert read_sheet(good)["targets"] == good["targets"]
+
+
 @pytest.mark.parametrize("rate", ["high", "any"])
 @pytest.mark.parametrize(("quantity", "unit"), CEILING_UNITS.items())
 def test_every_ceiling_that_is_taken_can_be_read_off_a_reading(quantity: str, unit: str, rate: str) -> None:

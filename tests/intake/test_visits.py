@@ -174,3 +174,62 @@ def test_two_hundred_defects_and_the_first_and_last_years_are_read(body: dict[st
     defect = {"what": "x", "severity": "note"}
     body |= {"defects": [defect | {"repair_by": "1900-01-01"}, defect | {"repair_by": "2200-12-31"}, *[defect] * 198]}
     assert len(read_visit(body).content["defects"]) == 200
+
+
+GAS_RATE = {"index_start": "100.000", "index_end": "100.210", "unit": "m3", "seconds": "120"}
+SERIES = {"at_s": ["0", "10", "20"], "o2": ["4.6", None, "4.5"], "co": ["40", "41", "40"], "from_cold": False}
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "field", "said"),
+    [
+        ("gas_rate", GAS_RATE | {"index_end": "100.000"}, "index_end", "above the start, 100.000"),
+        ("gas_rate", GAS_RATE | {"unit": "l"}, "unit", "m3, ft3"),
+        ("gas_rate", GAS_RATE | {"seconds": "0"}, "seconds", "from 1 to 86400"),
+        ("gas_rate", GAS_RATE | {"heating_value_mj_m3_gross": "0.5"}, "heating_value_mj_m3_gross", "from 1 to 200"),
+        ("series", SERIES | {"at_s": ["0", "10", "10"]}, "at_s", "each sample must be later than the one before"),
+        ("series", SERIES | {"o2": ["4.6"]}, "o2", "has 1 samples; there are 3 times"),
+        ("series", SERIES | {"co2": ["9", "26", "9"]}, "co2.1", "from 0 to 25"),
+        ("series", SERIES | {"over_range": ["nox"]}, "over_range.0", "o2, co2, co, flue_temp"),
+        ("series", SERIES | {"at_s": []}, "at_s", "at least 1"),
+    ],
+)
+def test_a_timed_rate_or_a_logged_series_that_cannot_be_is_named_in_its_reading(
+    body: dict[str, Any], place: str, value: Any, field: str, said: str
+) -> None:
+    for good in ({"gas_rate": GAS_RATE}, {"series": SERIES}):
+        body["readings"][1] |= good
+    read_visit(copy.deepcopy(body))
+    body["readings"][1][place] = value
+    with pytest.raises(Malformed) as refused:
+        read_visit(body)
+    errors = refused.value.details["errors"]
+    assert list(errors) == [f"readings.1.{place}.{field}"]
+    assert said in errors[f"readings.1.{place}.{field}"]
+
+
+@pytest.mark.parametrize("outcome", ["partly_tested", "not_tested"])
+def test_what_was_not_wholly_tested_says_why(body: dict[str, Any], outcome: str) -> None:
+    with pytest.raises(Malformed) as refused:
+        read_visit(body | {"outcome": outcome})
+    assert list(refused.value.details["errors"]) == ["outcome_reason"]
+    assert read_visit(body | {"outcome": outcome, "outcome_reason": "no gas"}).content["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("answer", "kept"), [(True, True), (False, False), ("sound, no spillage", "sound, no spillage")]
+)
+def test_an_inspection_point_is_answered_by_yes_no_or_words(body: dict[str, Any], answer: Any, kept: Any) -> None:
+    body["inspection_points"] = {"flue_ok": answer}
+    assert read_visit(copy.deepcopy(body)).content["inspection_points"] == {"flue_ok": kept}
+    for wrong in (1, None, ["sound"]):
+        body["inspection_points"] = {"flue_ok": wrong}
+        with pytest.raises(Malformed) as refused:
+            read_visit(copy.deepcopy(body))
+        assert list(refused.value.details["errors"]) == ["inspection_points.flue_ok"]
+
+
+def test_the_order_of_keys_is_no_other_message_and_a_changed_word_is(body: dict[str, Any]) -> None:
+    turned = dict(reversed(body.items()))
+    assert read_visit(turned).submitted_sha256 == read_visit(body).submitted_sha256
+    assert read_visit(body | {"note": "x"}).submitted_sha256 != read_visit(body).submitted_sha256
