@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.utils.crypto import salted_hmac
 
-from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import required_checks_of
 from fleet.coded import as_rows
 from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, Webhook

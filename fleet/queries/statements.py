@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from django.db.models import Q, QuerySet
 
-from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import in_force_on, required_checks_of
 from fleet.assess.judging.evidence import no_evidence
 from fleet.assess.judging.outcomes import outcome_by_source

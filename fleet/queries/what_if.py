@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import with_facts
 from fleet.errors import FleetError, NotFound
 from fleet.intervals import WhatIf, what_if

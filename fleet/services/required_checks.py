@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Greatest
 
-from fleet.assess.due.calculation import Calculated, calculate
+from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import Missing, appliances_reached, with_facts
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.versions import assignments_of

@@ -7,7 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from fleet.assess.due.calculation import calculate
+from fleet.assess.due.due_dates import calculate
 from fleet.assess.due.required_checks import required_checks_of
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, LimitSet, Person, RequiredCheck, User

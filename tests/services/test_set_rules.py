@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.assess.consequences import consequences_of
-from fleet.assess.due.calculation import calculate
+from fleet.assess.due.due_dates import calculate
 from fleet.assess.due.required_checks import with_facts
 from fleet.assess.due.rule_facts import is_pass
 from fleet.models import (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from fleet.assess.due.calculation import calculate
+from fleet.assess.due.due_dates import calculate
 from fleet.assess.due.required_checks import appliances_reached, required_checks_of
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.comparing import Draft

@@ -9,8 +9,8 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from fleet.assess.due.calculation import Calculated, calculate
 from fleet.assess.due.deliveries import NOT_ASKED_FOR, Asked, as_it_stands, asked_before, differs, with_records
+from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import with_facts
 from fleet.assess.due.set_rules import tenancy_recipients
 from fleet.coded import coded

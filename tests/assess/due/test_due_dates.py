@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from fleet.assess.due.calculation import calculate
+from fleet.assess.due.due_dates import calculate
 from fleet.assess.due.required_checks import required_checks_of
 from fleet.models import Analyser, Appliance, LimitSet, Person, RequiredCheck, User, VisitCheck
 from fleet.models.register import new_id
