@@ -8,25 +8,27 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, OneDoor, version_named
-from api.fields import Reference, Whole
+from api.fields import Reference, Said, Whole
 from api.filters import by_id, yes_no
 from api.shapes import RowOut
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
 from fleet.intake.fields import StrictSerializer, Text, YesNo
 from fleet.models import Alert, AlertSettings, OnCall
+from fleet.presentation.alerts import alert_failure_words, not_needed_words
 from fleet.queries.alerts import may_be_on_call, on_call_list, visible_alerts
 from fleet.queries.follow_ups import visible_flags
 from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
 
 
 class AlertOut(RowOut):
-    row, columns = Alert, "id flag way due_at tries failure"
+    row, columns = Alert, "id flag way due_at tries"
     user = serializers.UUIDField(source="user_id")
     name = serializers.CharField(source="user")
     round = serializers.IntegerField(help_text="0 is the first run through the list; each later one tells everybody.")
     sent_at = serializers.DateTimeField(allow_null=True, help_text="When the mail server took it; null: not yet.")
-    not_needed = serializers.CharField(help_text="Why it was not sent, where it needn't be.")
+    failure = Said(alert_failure_words)
+    not_needed = Said(not_needed_words, help_text="Why it was not sent, where it needn't be.")
 
 
 class Alerts(ListDoor):

@@ -9,11 +9,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import NO_STORE, ActDoor, Door, EntryDoor, ListDoor, version_named
-from api.fields import Reference
+from api.fields import Reference, Said
 from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Webhook
+from fleet.presentation.webhooks import failure_words
 from fleet.queries.access import visible_clients
 from fleet.queries.webhooks import allowed_targets, visible_deliveries, visible_hooks
 from fleet.services.webhooks import (
@@ -44,7 +45,9 @@ class WebhookChange(StrictSerializer):
 class WebhookOut(RowOut):
     row, columns = Webhook, "id name url client is_on failing_since made_at version"
     kinds = serializers.ListField(child=serializers.CharField())
-    switched_off_why = serializers.CharField(help_text="Where it was switched off because nothing arrived.")
+    switched_off_why = Said(
+        failure_words, of="switched_off_why", help_text="Where it was switched off because nothing arrived."
+    )
 
 
 class NewWebhookOut(WebhookOut):
@@ -52,9 +55,10 @@ class NewWebhookOut(WebhookOut):
 
 
 class HookDeliveryOut(RowOut):
-    row, columns = HookDelivery, "kind made_at tried_at tries status took_ms failure given_up"
+    row, columns = HookDelivery, "kind made_at tried_at tries status took_ms given_up"
     id = serializers.UUIDField(help_text="The Idempotency-Key of every try.")
     sent_at = serializers.DateTimeField(allow_null=True, help_text="When a 2xx came back; null: not yet.")
+    failure = Said(failure_words, of="failure")
     answer_bytes = serializers.IntegerField(allow_null=True, help_text="Of the answer's body, read to at most 64 kB.")
 
 

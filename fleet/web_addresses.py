@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 from urllib.parse import SplitResult, urlsplit
 
+from fleet.coded import coded
 from fleet.errors import FleetError
 
 CONNECT_WITHIN_S = 5.0
@@ -33,7 +34,11 @@ _SPECIAL = (ipaddress.IPv4Network("192.0.0.0/24"), ipaddress.IPv4Network("192.88
 
 
 class Unreachable(Exception):
-    """Nothing was sent, or no answer came; the words say why."""
+    """Nothing was sent, or no answer came: why, coded."""
+
+    def __init__(self, code: str, **figures: object) -> None:
+        self.why = coded(code, **figures)
+        super().__init__(*self.why)
 
 
 @dataclass(frozen=True)
@@ -115,12 +120,12 @@ def checked_address(target: Target, allowed: Collection[str]) -> str:
     try:
         found = _within(CONNECT_WITHIN_S, lambda: resolve(target.host, target.port))
     except (OSError, UnicodeError) as bad:
-        raise Unreachable(f"the name {target.host} could not be resolved") from bad
+        raise Unreachable("not_resolved", host=target.host) from bad
     if not found:
-        raise Unreachable(f"the name {target.host} stands for no address")
+        raise Unreachable("no_address", host=target.host)
     private = [each for each in found if not is_public(ipaddress.ip_address(each))]
     if private and target.host not in allowed:
-        raise Unreachable(f"{target.host} stands for {private[0]}, which is not public; nothing was sent")
+        raise Unreachable("not_public", host=target.host, address=private[0])
     return found[0]
 
 
@@ -157,24 +162,24 @@ def post(target: Target, address: str, *, headers: Mapping[str, str], body: byte
         answer = connection.getresponse()
         read = len(answer.read(MOST_BYTES))
     except TimeoutError as bad:
-        raise Unreachable(f"no answer within {CONNECT_WITHIN_S:.0f} s") from bad
+        raise Unreachable("no_answer", seconds=CONNECT_WITHIN_S) from bad
     except (OSError, http.client.HTTPException, ValueError) as bad:
         # Where the socket was shut, whatever the reader made of it.
-        raise Unreachable(_why(connection, bad)) from bad
+        raise _why(connection, bad) from bad
     finally:
         ends.cancel()
         connection.close()
     if connection.was_cut:
-        raise Unreachable(_why(connection, None))
+        raise _why(connection, None)
     return Answer(answer.status, read, int(1000 * (time.monotonic() - began)))
 
 
-def _why(connection: "_Pinned", bad: Exception | None) -> str:
+def _why(connection: "_Pinned", bad: Exception | None) -> Unreachable:
     if connection.was_cut:
-        return f"no whole answer within {ANSWER_WITHIN_S:.0f} s"
+        return Unreachable("no_whole_answer", seconds=ANSWER_WITHIN_S)
     if isinstance(bad, ssl.SSLCertVerificationError):
-        return f"its certificate can't be trusted: {bad.verify_message}"
-    return f"{type(bad).__name__}: {bad}"[:200]
+        return Unreachable("not_trusted", said=bad.verify_message)
+    return Unreachable("broken_off", error=type(bad).__name__, said=str(bad)[:200])
 
 
 class _Pinned(http.client.HTTPConnection):

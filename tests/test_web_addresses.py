@@ -81,7 +81,7 @@ def test_a_name_that_stands_for_anything_private_is_refused(
 ) -> None:
     stands_for(monkeypatch, *addresses)
     target = read_target("https://office.example/", frozenset())
-    with pytest.raises(Unreachable, match="not public; nothing was sent"):
+    with pytest.raises(Unreachable, match="not_public"):
         checked_address(target, frozenset())
     assert checked_address(target, frozenset({"office.example"})) == addresses[0]
 
@@ -97,7 +97,7 @@ def test_a_name_that_stands_for_nothing_is_said(monkeypatch: pytest.MonkeyPatch)
         raise socket.gaierror("no such name")
 
     monkeypatch.setattr(web_addresses, "resolve", fails)
-    with pytest.raises(Unreachable, match="could not be resolved"):
+    with pytest.raises(Unreachable, match="not_resolved"):
         checked_address(read_target("https://office.example/", frozenset()), frozenset())
 
 
@@ -107,7 +107,7 @@ def test_a_name_is_not_waited_for_longer_than_a_connection(monkeypatch: pytest.M
     monkeypatch.setattr(web_addresses, "CONNECT_WITHIN_S", 0.1)
     monkeypatch.setattr(web_addresses, "resolve", lambda _host, _port: over.wait(20) and [])
     began = time.monotonic()
-    with pytest.raises(Unreachable, match="could not be resolved"):
+    with pytest.raises(Unreachable, match="not_resolved"):
         checked_address(read_target("https://office.example/", frozenset()), frozenset())
     over.set()
     assert time.monotonic() - began < 10
@@ -120,7 +120,7 @@ def test_the_first_of_several_public_addresses_is_taken(monkeypatch: pytest.Monk
 
 def test_no_address_at_all_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     stands_for(monkeypatch)
-    with pytest.raises(Unreachable, match="stands for no address"):
+    with pytest.raises(Unreachable, match="no_address"):
         checked_address(read_target("https://office.example/", frozenset()), frozenset())
 
 
@@ -238,5 +238,5 @@ def test_the_certificate_is_held_against_the_name_whatever_the_address(
         if not refused:
             assert post(target, "127.0.0.1", headers={}, body=b"{}").status == 204
             return
-        with pytest.raises(Unreachable, match=f"its certificate can't be trusted: .*{refused}"):
+        with pytest.raises(Unreachable, match=f"not_trusted.*{refused}"):
             post(target, "127.0.0.1", headers={}, body=b"{}")

@@ -12,6 +12,7 @@ class Alert(models.Model):
 
     `alerted_from` is the flag's state that is told (its `updated_at`): where it gets worse, it is told anew. `round`
     counts from 0, the first run through the list; each later one tells everybody who may answer for it again.
+    not_needed: the code of why it is not sent. failure: by name what the mail server did, empty where it took it.
     """
 
     class Way(models.TextChoices):
@@ -25,9 +26,9 @@ class Alert(models.Model):
     way = models.CharField(max_length=10, choices=Way.choices, default=Way.EMAIL)
     due_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True)
-    not_needed = models.CharField(max_length=200, blank=True)
+    not_needed = models.CharField(max_length=40, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
-    failure = models.CharField(max_length=500, blank=True)
+    failure = models.CharField(max_length=100, blank=True)
 
     class Meta:
         ordering = ["due_at", "id"]

@@ -25,7 +25,8 @@ class Webhook(RegisterEntry):
     """Off until somebody switches it on. `client` empty: the whole installation; else it carries that client's only.
 
     The secret is not kept: it is derived from the installation's key, the id and `secret_number`. `read_until` is how
-    far the events have been gathered; `failing_since` the first failure after the last success.
+    far the events have been gathered; `failing_since` the first failure after the last success; `switched_off_why` a
+    code and its figures, empty where nobody but a person switched it off.
     """
 
     name = models.CharField(max_length=100)
@@ -37,7 +38,7 @@ class Webhook(RegisterEntry):
     on_since = models.DateTimeField(null=True, blank=True)
     read_until = models.DateTimeField(null=True, blank=True)
     failing_since = models.DateTimeField(null=True, blank=True)
-    switched_off_why = models.CharField(max_length=300, blank=True)
+    switched_off_why = models.JSONField(default=list, blank=True)
     removed_at = models.DateTimeField(null=True, blank=True)
     made_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
@@ -62,7 +63,8 @@ class AllowedTarget(models.Model):
 class HookDelivery(models.Model):
     """One event for one hook. `body` is what is signed and sent, the same at every try; `event` names it once.
 
-    given_up: its receiver refused it for good, or it was a trial that failed; it is not sent again.
+    given_up: its receiver refused it for good, or it was a trial that failed; it is not sent again. failure: a code and
+    its figures (`fleet.coded`), empty where nothing failed.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
@@ -77,7 +79,7 @@ class HookDelivery(models.Model):
     status = models.PositiveSmallIntegerField(null=True)
     took_ms = models.PositiveIntegerField(null=True)
     answer_bytes = models.PositiveIntegerField(null=True)
-    failure = models.CharField(max_length=300, blank=True)
+    failure = models.JSONField(default=list, blank=True)
     given_up = models.BooleanField(default=False)
 
     class Meta:

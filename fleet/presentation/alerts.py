@@ -3,28 +3,18 @@
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet.models import Alert, Contractor, Flag, User
 from fleet.presentation import addresses
 from fleet.presentation.follow_ups import flag_words
-
-
-@dataclass(frozen=True)
-class SummaryItem:
-    """One thing that stands. mark: changes when there is something new to say about it; path: where it is shown."""
-
-    section: str
-    sentence: str
-    path: str
-    mark: str
-
+from fleet.presentation.summary_items import SummaryItem
 
 LONGEST_SUBJECT = 180
 MOST_IN_A_SECTION = 40
@@ -95,3 +85,21 @@ def _message(user: User, subject: str, lines: list[str], job_id: uuid.UUID) -> E
         "Auto-Submitted": "auto-generated",
     }
     return EmailMessage(subject=cut, body="\n\n".join(lines) + "\n", to=[user.email], headers=headers)
+
+
+_NOT_NEEDED = {
+    "sent_already": gettext_lazy("it was sent already"),
+    "flag_closed": gettext_lazy("the flag was closed"),
+    "answered": gettext_lazy("somebody answers for it"),
+    "newer_state": gettext_lazy("its newer state is alerted instead"),
+    "account_out": gettext_lazy("the account can't be alerted any more"),
+}
+
+
+def not_needed_words(alert: Alert) -> str:
+    """Why it was not sent; empty where it was, or will be."""
+    return str(_NOT_NEEDED[alert.not_needed]) if alert.not_needed else ""
+
+
+def alert_failure_words(alert: Alert) -> str:
+    return _("The mail server did not take it (%s).") % alert.failure if alert.failure else ""

@@ -135,3 +135,29 @@ def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[
         (labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
         for path, said_of in errors.items()
     ]
+
+
+# ---- background work ----
+
+_JOBS = {
+    "nightly": gettext_noop("Work of the night"),
+    "ration_extra_visits": gettext_noop("Who gets an extra visit"),
+    "refit": gettext_noop("Learn drift anew"),
+    "refresh_appliance": gettext_noop("Look at an appliance again"),
+    "refresh_everybody": gettext_noop("Have every appliance looked at again"),
+    "refresh_shard": gettext_noop("Look at some appliances again"),
+    "open_missing_required_checks": gettext_noop("Open required checks that are missing"),
+    "compare_visit": gettext_noop("Hold a visit against others"),
+    "alert_on_flag": gettext_noop("Alert of a flag"),
+    "send_alert": gettext_noop("Send an alert"),
+    "plan_messages": gettext_noop("Plan who is alerted of what"),
+    "daily_summary": gettext_noop("Send the day's news"),
+    "feed_hooks": gettext_noop("Gather events for webhooks"),
+    "send_hook": gettext_noop("Send events to a webhook"),
+    "heartbeat": gettext_noop("Heartbeat"),
+    "prune_jobs": gettext_noop("Remove old rows of background work"),
+}
+
+
+def job_words(kind: str) -> str:
+    return _(_JOBS[kind]) if kind in _JOBS else kind.replace("_", " ").capitalize()

@@ -1,15 +1,17 @@
-"""What a draft of a sheet or a limit set would change for an appliance, in sentences."""
+"""What a draft of a sheet, a limit set or the planning settings would change, in sentences."""
 
 from collections.abc import Sequence
 from datetime import date
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.consequences import Consequence
 from fleet.assess.due.due_changes import DueChange
 from fleet.assess.judging.comparing import Applying, VerdictChange
 from fleet.coded import Coded
 from fleet.presentation.codes import code_words
+from fleet.presentation.days import day as day_words
 from fleet.presentation.due_dates import doubt_words
 from fleet.presentation.verdicts import at_words
 
@@ -80,3 +82,77 @@ def _day_words(day: date | None, doubts: Sequence[Coded]) -> str:
         return said
     shown = {"day": said, "why": doubt_words(doubts)}
     return _("%(day)s at the earliest (%(why)s)") % shown if day else _("%(day)s (%(why)s)") % shown
+
+
+# ---- all of it at a glance ----
+
+
+def nothing_new_words(version: int) -> str:
+    return _("It says nothing that version %d doesn't say.") % version
+
+
+def consequences_summary(changing: int, moved: int, same: int, unread: int, unseen: int) -> str:
+    """Of how many appliances how many change.
+
+    moved : as many more are held against other figures with the same verdicts; same : for as many nothing changes.
+    unread : of all these no visit has readings. unseen : of the changing ones, of clients that the viewer may not see.
+    """
+    count = changing + moved + same
+    if not count:
+        return _("No appliance is under it, so nothing changes for any.")
+    said = {"changing": changing, "all": count, "moved": moved}
+    of_one = _("One appliance is under it; it changes.") if changing else _("One appliance is under it.")
+    of_all = ngettext(
+        "Of %(all)d appliances under it %(changing)d changes.",
+        "Of %(all)d appliances under it %(changing)d change.",
+        changing,
+    )
+    words = [of_one if count == 1 else of_all % said]
+    if not (changing or moved):
+        words.append(_("Nothing changes."))
+    if moved:
+        words.append(_("%(moved)d are held against other figures with the same verdicts.") % said)
+    if unread:
+        words.append(_("%d of them have no visit with readings.") % unread)
+    if unseen:
+        words.append(_("%d that change are of clients that you may not see.") % unseen)
+    return " ".join(words)
+
+
+SETTINGS = {
+    "accepted_risk": gettext_lazy("accepted risk of being outside"),
+    "accepted_risk_co": gettext_lazy("accepted risk of CO beyond a limit"),
+    "accepted_risk_rise": gettext_lazy("accepted risk of a flue too hot"),
+    "flag_at": gettext_lazy("chance from which a drift flag opens"),
+    "extra_visits_a_week": gettext_lazy("extra visits a week"),
+    "outside_within_days": gettext_lazy("days within which an appliance left outside is seen"),
+    "repair_within_days": gettext_lazy("days within which a defect is repaired"),
+}
+NOTHING_CHANGES = gettext_lazy("Nothing would change: these are the settings that stand.")
+
+
+def move_words(before: date | None, after: date | None) -> str:
+    """A planned visit's last day that moves, comes or goes."""
+    if after is None:
+        return _("no date any more")
+    if before is None:
+        return _("%s instead of no date") % day_words(after)
+    days = abs((after - before).days)
+    later = ngettext("%d day later", "%d days later", days) if after > before else ""
+    moved = (later or ngettext("%d day earlier", "%d days earlier", days)) % days
+    shown = {"after": day_words(after), "before": day_words(before), "moved": moved}
+    return _("%(after)s instead of %(before)s, %(moved)s") % shown
+
+
+def planning_summary(opening: int, closing: int, moving: int, beyond: tuple[int, int]) -> str:
+    """beyond : as many cases stay listed beyond the extra visits, until now and from now on."""
+    parts = [
+        ngettext("%d drift flag opens", "%d drift flags open", opening) % opening,
+        ngettext("%d closes", "%d close", closing) % closing,
+        ngettext("%d planned visit moves", "%d planned visits move", moving) % moving,
+    ]
+    if not any(beyond):
+        return _("%s; no case is beyond the extra visits.") % ", ".join(parts)
+    staying = ngettext("%d case stays listed", "%d cases stay listed", beyond[1]) % beyond[1]
+    shown = {"changes": ", ".join(parts), "staying": staying, "before": beyond[0]}
+    return _("%(changes)s; %(staying)s beyond the extra visits instead of %(before)d.") % shown

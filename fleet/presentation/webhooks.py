@@ -1,15 +1,18 @@
-"""What happened in the scope of a webhook, only what its client or the installation has; and how it is signed."""
+"""What happened in the scope of a webhook, only what its client or the installation has; how it is signed, and what
+came of it."""
 
 import hashlib
 import hmac
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
 from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import required_checks_of
@@ -18,6 +21,7 @@ from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revi
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.presentation.revisits import reason_words
+from fleet.presentation.words import listed
 
 
 def allowed_hosts() -> frozenset[str]:
@@ -199,3 +203,39 @@ def secret_of(hook: Webhook) -> str:
 def signature(secret: str, timestamp: str, body: bytes) -> str:
     """HMAC-SHA256 (RFC 2104) in hex, under the secret, over the timestamp, a full stop and the body as sent."""
     return hmac.new(secret.encode(), timestamp.encode() + b"." + body, hashlib.sha256).hexdigest()
+
+
+# ---- what came of it ----
+
+_FAILURES = {
+    "off_meanwhile": gettext_lazy("The hook was off meanwhile."),
+    "removed": gettext_lazy("The hook was removed."),
+    "address_refused": gettext_lazy("the address can't be accepted: %(said)s"),
+    "not_resolved": gettext_lazy("the name %(host)s could not be resolved"),
+    "no_address": gettext_lazy("the name %(host)s stands for no address"),
+    "not_public": gettext_lazy("%(host)s stands for %(address)s, which is not public; nothing was sent"),
+    "no_answer": gettext_lazy("no answer within %(seconds)d s"),
+    "no_whole_answer": gettext_lazy("no whole answer within %(seconds)d s"),
+    "not_trusted": gettext_lazy("its certificate can't be trusted: %(said)s"),
+    "broken_off": gettext_lazy("the connection broke off (%(error)s: %(said)s)"),
+    "answered": gettext_lazy("answered %(status)d"),
+    "redirects": gettext_lazy("answered %(status)d: redirects are not followed"),
+    "nothing_arrived": gettext_lazy("Nothing arrived for %(days)d days; the last try: %(last)s."),
+}
+
+
+def failure_words(failure: Sequence[Any]) -> str:
+    """Why a try failed, or a hook was switched off; empty where neither happened."""
+    if not failure:
+        return ""
+    code, figures = failure
+    shown = {name: failure_words(each) if name == "last" else each for name, each in figures.items()}
+    return str(_FAILURES[code]) % shown
+
+
+def trial_words() -> str:
+    return _("A trial: nothing happened.")
+
+
+def unfed_words(names: Sequence[str]) -> str:
+    return _("could not be fed: %s") % listed(names)

@@ -1,37 +1,18 @@
 """Calendar links as somebody may see them, and the events of one: dated things of a technician or of a client."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
-from django.utils.translation import gettext as _
 
-from fleet.models import Appliance, CalendarLink, Client, RequiredCheck, Revisit, Role, User
+from fleet.models import CalendarLink, Client, RequiredCheck, Revisit, Role, User
 from fleet.models.appliances import not_gone
 from fleet.models.roles import may_see
-from fleet.presentation.due_dates import date_words
-from fleet.presentation.revisits import reason_words, who_words
+from fleet.presentation.calendars import CalendarEvent, required_check_event, revisit_event
+from fleet.presentation.revisits import who_words
 from fleet.queries.access import visible_clients
 from fleet.queries.revisits import visible_revisits
-
-CONFIRMED, TENTATIVE = "CONFIRMED", "TENTATIVE"
-
-
-@dataclass(frozen=True)
-class CalendarEvent:
-    """Something with a day. first, last: days of the site, both inclusive, as ISO texts; status as in RFC 5545."""
-
-    uid: str
-    first: str
-    last: str
-    status: str
-    summary: str
-    description: str
-    location: str
-
-    def as_content(self) -> dict[str, str]:
-        return {name: value for name, value in asdict(self).items() if name != "uid"}
 
 
 @dataclass(frozen=True)
@@ -92,8 +73,8 @@ def events_for(address: CalendarLink, today: date) -> list[CalendarEvent]:
             until__isnull=True, due__isnull=False, cannot_tell=[],
         )  # fmt: skip
         found = [
-            *(_revisit(each) for each in revisits.select_related("appliance__building")),
-            *(_required_check(each) for each in required_checks.select_related("appliance__building")),
+            *(revisit_event(each) for each in revisits.select_related("appliance__building")),
+            *(required_check_event(each) for each in required_checks.select_related("appliance__building")),
         ]
     else:
         assert address.user is not None  # by constraint of one or of the other
@@ -101,72 +82,5 @@ def events_for(address: CalendarLink, today: date) -> list[CalendarEvent]:
         mine = visible_revisits(address.user).filter(appliance__building__client__in=visible_clients(address.made_by))
         if not may_see(address.user, "calendars_of_others"):
             mine = mine.filter(technician__user=address.user)
-        found = [_revisit(each, who_words(each)) for each in mine.filter(day__isnull=False)]
+        found = [revisit_event(each, who_words(each)) for each in mine.filter(day__isnull=False)]
     return sorted(found, key=lambda each: (each.first, each.uid))
-
-
-def _revisit(revisit: Revisit, who: str = "") -> CalendarEvent:
-    place = _place(revisit.appliance)
-    if revisit.day:
-        first = last = revisit.day
-        summary = _("Visit: %s") % place
-    else:
-        first, last, summary = revisit.earliest, revisit.latest, _("To be seen: %s") % place
-    state = {
-        Revisit.State.CONFIRMED: _("The day is confirmed."),
-        Revisit.State.BOOKED: _("The day is kept, and not confirmed yet."),
-        Revisit.State.PROPOSED: _("Proposed: any of these days; none is set yet."),
-    }[Revisit.State(revisit.state)]
-    status = CONFIRMED if revisit.state == Revisit.State.CONFIRMED else TENTATIVE
-    described = _described(revisit.appliance, state, who, reason_words(revisit.why))
-    return CalendarEvent(
-        f"revisit-{revisit.id}", first.isoformat(), last.isoformat(), status, summary, described,
-        _location(revisit.appliance),
-    )  # fmt: skip
-
-
-def _required_check(required_check: RequiredCheck) -> CalendarEvent:
-    assert required_check.due is not None  # only those with a date are asked for
-    summary = _("Last day: %(name)s, %(place)s") % {
-        "name": required_check.name,
-        "place": _place(required_check.appliance),
-    }
-    day = required_check.due.isoformat()
-    described = _described(
-        required_check.appliance,
-        _("The last day by this rule; no visit is set by it."),
-        "",
-        date_words(required_check.steps),
-    )
-    return CalendarEvent(
-        f"required_check-{required_check.id}",
-        day,
-        day,
-        CONFIRMED,
-        summary,
-        described,
-        _location(required_check.appliance),
-    )
-
-
-def _place(appliance: Appliance) -> str:
-    return f"{appliance.name}, {appliance.building.name}"
-
-
-def _location(appliance: Appliance) -> str:
-    room = f", {appliance.room}" if appliance.room else ""
-    return f"{appliance.building.name}, {appliance.building.address}{room}"
-
-
-def _described(appliance: Appliance, state: str, who: str, sentence: str) -> str:
-    lines = (
-        state,
-        who,
-        sentence,
-        _("Days are those of %s.") % appliance.building.time_zone,
-        _(
-            "A day in a calendar declares no appliance safe. On a gas smell or where a CO alarm sounds: leave, use no "
-            "switch or phone inside, and call from outside."
-        ),
-    )
-    return "\n".join(each for each in lines if each)

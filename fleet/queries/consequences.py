@@ -5,12 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
-
 from fleet.assess.consequences import Consequence, consequences_of
 from fleet.assess.judging.comparing import Draft
 from fleet.models import LimitSet, LimitSetVersion, ModelSheet, SheetVersion, User
+from fleet.presentation.consequences import consequences_summary, nothing_new_words
 from fleet.presentation.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.access import visible_clients
 
@@ -43,27 +41,8 @@ class Preview:
     @property
     def summary(self) -> str:
         if not self.differences and self.based_on:
-            return _("It says nothing that version %d doesn't say.") % self.based_on
-        if not self.count:
-            return _("No appliance is under it, so nothing changes for any.")
-        changing = len(self.changed) + self.unseen
-        said = {"changing": changing, "all": self.count, "moved": self.moved}
-        of_one = _("One appliance is under it; it changes.") if changing else _("One appliance is under it.")
-        of_all = ngettext(
-            "Of %(all)d appliances under it %(changing)d changes.",
-            "Of %(all)d appliances under it %(changing)d change.",
-            changing,
-        )
-        words = [of_one if self.count == 1 else of_all % said]
-        if not (changing or self.moved):
-            words.append(_("Nothing changes."))
-        if self.moved:
-            words.append(_("%(moved)d are held against other figures with the same verdicts.") % said)
-        if self.unread:
-            words.append(_("%d of them have no visit with readings.") % self.unread)
-        if self.unseen:
-            words.append(_("%d that change are of clients that you may not see.") % self.unseen)
-        return " ".join(words)
+            return nothing_new_words(self.based_on)
+        return consequences_summary(len(self.changed) + self.unseen, self.moved, self.same, self.unread, self.unseen)
 
 
 def preview_sheet(*, sheet: ModelSheet, content: dict[str, Any], viewer: User, day: date) -> Preview:

@@ -13,17 +13,16 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from fleet.assess.due.extra_visits import WEEK, Allotment, Case, allot, monday
 from fleet.assess.due.follow_ups import last_day_of, open_defects
 from fleet.assess.due.proposals import Known, Proposal
 from fleet.assess.due.reasons import window_of
 from fleet.assess.foresight.forecasts import accepted_risk, under_chance
-from fleet.assess.planning_settings import TUNED, digest_of, tuned
+from fleet.assess.planning_settings import digest_of, tuned
 from fleet.models import Appliance, Contractor, Defect, Forecast, LimitSetVersion, RequiredCheck, Retest, Revisit, User
 from fleet.models.appliances import not_gone
+from fleet.presentation.consequences import NOTHING_CHANGES, SETTINGS, move_words, planning_summary
 from fleet.presentation.forecasts import drift_words
 from fleet.presentation.revisits import beyond_words, reason_words
 from fleet.queries.access import visible_clients
@@ -65,14 +64,7 @@ class Move:
 
     @property
     def words(self) -> str:
-        if self.after is None:
-            return _("no date any more")
-        if self.before is None:
-            return _("%s instead of no date") % f"{self.after:%Y-%m-%d}"
-        later = ngettext("%d day later", "%d days later", self.days) % self.days
-        earlier = ngettext("%d day earlier", "%d days earlier", -self.days) % -self.days
-        said = {"after": f"{self.after:%Y-%m-%d}", "before": f"{self.before:%Y-%m-%d}"}
-        return _("%(after)s instead of %(before)s, ") % said + (later if self.days > 0 else earlier)
+        return move_words(self.before, self.after)
 
 
 @dataclass(frozen=True)
@@ -115,20 +107,9 @@ class Preview:
 
     @property
     def summary(self) -> str:
-        if not self.choices:
-            return _("Nothing would change: these are the settings that stand.")
         opening = sum(each.opens for each in self.flags)
-        parts = [
-            ngettext("%d drift flag opens", "%d drift flags open", opening) % opening,
-            ngettext("%d closes", "%d close", len(self.flags) - opening) % (len(self.flags) - opening),
-            ngettext("%d planned visit moves", "%d planned visits move", len(self.moves)) % len(self.moves),
-        ]
-        if not (self.beyond_before or self.beyond_after):
-            return _("%s; no case is beyond the extra visits.") % ", ".join(parts)
-        shown = {"changes": ", ".join(parts), "before": self.beyond_before}
-        staying = ngettext("%d case stays listed", "%d cases stay listed", self.beyond_after) % self.beyond_after
-        shown["staying"] = staying
-        return _("%(changes)s; %(staying)s beyond the extra visits instead of %(before)d.") % shown
+        closing, beyond = len(self.flags) - opening, (self.beyond_before, self.beyond_after)
+        return planning_summary(opening, closing, len(self.moves), beyond) if self.choices else str(NOTHING_CHANGES)
 
 
 def preview_planning_settings(*, changes: Mapping[str, Any], viewer: User, now: datetime) -> Preview:
@@ -138,7 +119,7 @@ def preview_planning_settings(*, changes: Mapping[str, Any], viewer: User, now: 
     draft = copy(standing)
     for name, value in changing.items():
         setattr(draft, name, value)
-    choices = [Choice(name, str(TUNED[name]), getattr(standing, name), value) for name, value in changing.items()]
+    choices = [Choice(name, str(SETTINGS[name]), getattr(standing, name), value) for name, value in changing.items()]
     before, after = _told(standing, draft, now) if changing else (_Told(), _Told())
     today = timezone.localtime(now).date()
     rationed = [_rationed(each, contractor, today) for each, contractor in ((before, standing), (after, draft))]

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.utils.translation import gettext as _
-
 from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import with_facts
 from fleet.errors import FleetError, NotFound
@@ -63,7 +61,7 @@ def _suppose(
     asked = day or today
     if not today <= asked <= today + FURTHEST:
         errors = {"day": f"is {asked}; it must be from {today}, today there, to {today + FURTHEST}"}
-        raise FleetError("invalid", _("That day can't be asked about."), errors=errors)
+        raise FleetError("invalid", "That day can't be asked about.", errors=errors)
     standing = _standing(viewer, building, appliance, asked)
     supposed = [_supposed(each, asked) for each in calculate((required_check, asked) for required_check in standing)]
     return Supposition(building, appliance, today, asked, tuple(sorted(supposed, key=_soonest)))

@@ -17,7 +17,6 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 from django.db.models import F
-from django.utils.translation import gettext as _
 
 from fleet.assess.due.alerts import (
     ALERTED_ONE_BY_ONE,
@@ -90,8 +89,7 @@ def send_alert(*, alert: Alert, job_id: uuid.UUID, clock: Clock) -> Effect:
         message.send()
     except Exception as bad:
         # The server's own words may name the address: they stay with the job, which only managers see.
-        failure = _("The mail server did not take it (%s).") % type(bad).__name__
-        Alert.objects.filter(id=alert.id).update(tries=F("tries") + 1, failure=failure)
+        Alert.objects.filter(id=alert.id).update(tries=F("tries") + 1, failure=type(bad).__name__)
         raise
     return partial(_keep, alert, sent_at=clock(), tries=F("tries") + 1, failure="")
 
@@ -99,14 +97,14 @@ def send_alert(*, alert: Alert, job_id: uuid.UUID, clock: Clock) -> Effect:
 def _why_not(alert: Alert) -> str:
     flag = alert.flag
     if alert.sent_at:
-        return _("it was sent already")
+        return "sent_already"
     if flag.closed_at:
-        return _("the flag was closed")
+        return "flag_closed"
     if is_answered(flag):
-        return _("somebody answers for it")
+        return "answered"
     if flag.updated_at != alert.alerted_from:
-        return _("its newer state is alerted instead")
-    return "" if may_be_alerted(alert.user, flag) else _("the account can't be alerted any more")
+        return "newer_state"
+    return "" if may_be_alerted(alert.user, flag) else "account_out"
 
 
 def _keep(alert: Alert, **values: Any) -> None:

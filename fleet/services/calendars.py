@@ -9,7 +9,8 @@ from django.db import transaction
 from fleet.errors import Conflict, FleetError, NotFound
 from fleet.models import CalendarEntry, CalendarLink, Client, User
 from fleet.models.calendars import hash_of
-from fleet.queries.calendars import CalendarEvent, ShownEvent, calendar_clients, may_have_calendar
+from fleet.presentation.calendars import CalendarEvent
+from fleet.queries.calendars import ShownEvent, calendar_clients, may_have_calendar
 from fleet.services.register import change_entry
 
 CANCELLED_SHOWN = timedelta(days=30)

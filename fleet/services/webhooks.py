@@ -14,14 +14,14 @@ from typing import Any
 import structlog
 from django.db import transaction
 from django.db.models import F, QuerySet
-from django.utils.translation import gettext as _
 
 from fleet import web_addresses
+from fleet.coded import coded
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, Webhook
 from fleet.models.register import new_id
 from fleet.models.webhooks import TRIAL
-from fleet.presentation.webhooks import Event, allowed_hosts, events_of, secret_of, signature
+from fleet.presentation.webhooks import Event, allowed_hosts, events_of, secret_of, signature, trial_words, unfed_words
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
 from fleet.services.register import change_entry, create_entry
@@ -66,8 +66,8 @@ def change_hook(*, hook: Webhook, version: int, changes: dict[str, Any], now: da
     if "url" in changes:
         web_addresses.read_target(changes["url"], allowed_hosts())
     if changes.get("is_on") and not hook.is_on:
-        changes = changes | {"on_since": now, "read_until": now, "failing_since": None, "switched_off_why": ""}
-        _give_up_waiting(hook, _("The hook was off meanwhile."))
+        changes = changes | {"on_since": now, "read_until": now, "failing_since": None, "switched_off_why": []}
+        _give_up_waiting(hook, "off_meanwhile")
     return change_entry(entry=hook, version=version, changes=changes)
 
 
@@ -82,11 +82,11 @@ def renew_secret(*, hook: Webhook, version: int) -> tuple[Webhook, str]:
 def remove_hook(*, hook: Webhook, version: int, now: datetime) -> None:
     """It sends nothing any more and is listed nowhere."""
     change_entry(entry=hook, version=version, changes={"is_on": False, "removed_at": now})
-    _give_up_waiting(hook, _("The hook was removed."))
+    _give_up_waiting(hook, "removed")
 
 
 def _give_up_waiting(hook: Webhook, why: str) -> None:
-    _waiting(hook).update(given_up=True, failure=why)
+    _waiting(hook).update(given_up=True, failure=coded(why))
 
 
 def _check_scope(client: Any, actor: User) -> None:
@@ -129,7 +129,7 @@ def disallow_target(*, target: AllowedTarget, actor: User) -> None:
 @transaction.atomic
 def send_trial(*, hook: Webhook, now: datetime) -> HookDelivery:
     """An event that says nothing happened, to see whether it arrives; sent once, even where the hook is off."""
-    event = Event(TRIAL, f"{TRIAL} {new_id()}", now, {"words": _("A trial: nothing happened.")})
+    event = Event(TRIAL, f"{TRIAL} {new_id()}", now, {"words": trial_words()})
     delivery = HookDelivery.objects.create(hook=hook, **_as_delivery(event))
     jobs.request_job(kind="send_hook", key=str(hook.id), due_at=now)
     return delivery
@@ -226,23 +226,17 @@ def _send(hook: Webhook, delivery: HookDelivery, clock: Clock) -> dict[str, Any]
         answer = web_addresses.post(target, address, headers=_headers(hook, delivery, body, clock()), body=body)
     except FleetError as bad:
         errors: Any = bad.details.get("errors", {})
-        failure = str(errors.get("url", bad.message))
+        failure = coded("address_refused", said=str(errors.get("url", bad.message)))
     except web_addresses.Unreachable as bad:
-        failure = str(bad)
+        failure = bad.why
     else:
         row |= {"status": answer.status, "took_ms": answer.took_ms, "answer_bytes": answer.read_bytes}
         if 200 <= answer.status < 300:
-            return row | {"sent_at": clock(), "failure": "", "given_up": False}
+            return row | {"sent_at": clock(), "failure": [], "given_up": False}
         refused = 400 <= answer.status < 500 and answer.status not in WAIT_AND_SEE
-        failure = _said(answer.status)
+        failure = coded("redirects" if 300 <= answer.status < 400 else "answered", status=answer.status)
     given_up = delivery.kind == TRIAL or (refused and tries >= MOST_REFUSALS)
-    return row | {"failure": failure[:300], "given_up": given_up}
-
-
-def _said(status: int) -> str:
-    if 300 <= status < 400:
-        return _("answered %d: redirects are not followed") % status
-    return _("answered %d") % status
+    return row | {"failure": failure, "given_up": given_up}
 
 
 def _headers(hook: Webhook, delivery: HookDelivery, body: bytes, now: datetime) -> dict[str, str]:
@@ -281,9 +275,8 @@ def _note_health(hook: Webhook, last: dict[str, Any], now: datetime) -> None:
         return
     if now - hook.failing_since < timedelta(days=FAILING_DAYS):
         return
-    why = _("Nothing arrived for %(days)d days; the last try: %(failure)s.")
-    said = why % {"days": FAILING_DAYS, "failure": last["failure"]}
-    if standing.update(is_on=False, switched_off_why=said[:300], version=F("version") + 1):
+    why = coded("nothing_arrived", days=FAILING_DAYS, last=last["failure"])
+    if standing.update(is_on=False, switched_off_why=why, version=F("version") + 1):
         log.error("webhook_switched_off", hook=str(hook.id), failure=last["failure"])
 
 
@@ -293,8 +286,7 @@ def _note_health(hook: Webhook, last: dict[str, Any], now: datetime) -> None:
 def feed_hooks_job(*, job: Job, now: datetime) -> Effect:
     """Fed before the job's own transaction: what could be gathered stays, whatever becomes of the job."""
     if unfed := feed_hooks(now=now):
-        said = _("could not be fed: %s") % ", ".join(each.name for each in unfed)
-        jobs.report_progress(job=job, progress=said, now=now)
+        jobs.report_progress(job=job, progress=unfed_words([each.name for each in unfed]), now=now)
     return lambda: None
 
 

@@ -12,12 +12,13 @@ from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Job, Role
+from fleet.presentation.codes import job_words
 from fleet.presentation.words import count_words, listed
 from fleet.queries.jobs import MOST_SHOWN, BackgroundWork, background_work, visible_jobs
 from fleet.services.jobs import cancel_job, retry_job
@@ -25,24 +26,6 @@ from fleet.timetable import next_slots
 from fleet.web.guards import act, page, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
-KINDS = {
-    "nightly": gettext_lazy("Work of the night"),
-    "ration_extra_visits": gettext_lazy("Who gets an extra visit"),
-    "refit": gettext_lazy("Learn drift anew"),
-    "refresh_appliance": gettext_lazy("Look at an appliance again"),
-    "refresh_everybody": gettext_lazy("Have every appliance looked at again"),
-    "refresh_shard": gettext_lazy("Look at some appliances again"),
-    "open_missing_required_checks": gettext_lazy("Open required checks that are missing"),
-    "compare_visit": gettext_lazy("Hold a visit against others"),
-    "alert_on_flag": gettext_lazy("Alert of a flag"),
-    "send_alert": gettext_lazy("Send an alert"),
-    "plan_messages": gettext_lazy("Plan who is alerted of what"),
-    "daily_summary": gettext_lazy("Send the day's news"),
-    "feed_hooks": gettext_lazy("Gather events for webhooks"),
-    "send_hook": gettext_lazy("Send events to a webhook"),
-    "heartbeat": gettext_lazy("Heartbeat"),
-    "prune_jobs": gettext_lazy("Remove old rows of background work"),
-}
 
 
 @dataclass(frozen=True)
@@ -92,9 +75,9 @@ def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpRespo
         "failed": _rows(mine, Job.State.FAILED, "-finished_at"),
         "running": _rows(mine, Job.State.RUNNING, "claimed_at"),
         "waiting": _rows(mine, Job.State.WAITING, "due_at"),
-        "parts": [(name_of(each.parent), kind_words(each.kind), each) for each in work.parts],
-        "kinds": [(kind_words(each.kind), each) for each in work.kinds],
-        "coming": [(kind_words(kind), when) for kind, when in next_slots(now)],
+        "parts": [(name_of(each.parent), job_words(each.kind), each) for each in work.parts],
+        "kinds": [(job_words(each.kind), each) for each in work.kinds],
+        "coming": [(job_words(kind), when) for kind, when in next_slots(now)],
         "most": MOST_SHOWN,
         "zone": settings.TIME_ZONE,
     }
@@ -106,12 +89,8 @@ def _rows(mine: QuerySet[Job], state: str, order: str) -> list[JobRow]:
     return [JobRow(each, name_of(each), (each.last_error.splitlines() or [""])[0]) for each in rows]
 
 
-def kind_words(kind: str) -> str:
-    return str(KINDS.get(kind) or kind.replace("_", " ").capitalize())
-
-
 def name_of(job: Job) -> str:
-    return f"{kind_words(job.kind)}, {job.key}"
+    return f"{job_words(job.kind)}, {job.key}"
 
 
 def opening(work: BackgroundWork) -> str:

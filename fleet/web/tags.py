@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 
 from fleet.models import RequiredCheck
 from fleet.presentation import codes, days, figures
+from fleet.presentation.alerts import alert_failure_words
 from fleet.presentation.codes import code_words
 from fleet.presentation.consequences import consequence_sentences
 from fleet.presentation.days import day_and_time
@@ -19,6 +20,7 @@ from fleet.presentation.due_rule import DueRule
 from fleet.presentation.follow_ups import closed_words, flag_words, question_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.revisits import reason_sentence, reason_words, together_words, urgency_words
+from fleet.presentation.webhooks import failure_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
 from fleet.web.charts import NARROW, WIDE, drift_svg
 from fleet.web.places import places_of
@@ -110,6 +112,8 @@ def not_counted(required_check: RequiredCheck) -> str:
     return not_counted_words(required_check.visited_on, required_check.not_counted)
 
 
+register.filter("alert_failure_words", alert_failure_words)
+register.filter("failure_words", failure_words)
 register.filter("date_words", date_words)
 register.filter("doubt_words", doubt_words)
 register.filter("what_if_words", what_if_words)

@@ -44,6 +44,8 @@ from tests.models.rows import DAY, made
 
 YESTERDAY, NEXT_WEEK = DAY - timedelta(days=1), DAY + timedelta(days=7)
 
+NOTHING_ARRIVED = ["nothing_arrived", {"days": 3, "last": ["answered", {"status": 500}]}]
+
 
 def place_of(name: str, sheet: Any, person: Person) -> SimpleNamespace:
     """A client's rows by what they are; every one of them is this client's alone."""
@@ -57,7 +59,7 @@ def place_of(name: str, sheet: Any, person: Person) -> SimpleNamespace:
     made(Judgement, visit=visit, card={}, derived=[], verdicts={"verdicts": []})
     flag = made(Flag, **of, visit=visit, kind="outside_a_limit", sentence="", figures={})
     no_access = made(NoAccess, **of)
-    hook = made(Webhook, client=client, switched_off_why="nobody answered")
+    hook = made(Webhook, client=client, switched_off_why=NOTHING_ARRIVED)
     technician = make_user(f"{name}_technician", Role.TECHNICIAN, sees_all_clients=False)
     technician.clients.add(client)
     out_of_use, conversion = made(OutOfUse, **of, begins=DAY, ends=DAY), made(GasConversion, **of)
@@ -125,5 +127,5 @@ def make_world(sheet: Any) -> World:
             if sees == "ours":
                 user.clients.add(ours.client)
             viewers[user.username] = user
-    made(Webhook, name="whole installation", client=None, switched_off_why="nobody answered")
+    made(Webhook, name="whole installation", client=None, switched_off_why=NOTHING_ARRIVED)
     return World(ours, theirs, others, viewers)

@@ -28,6 +28,7 @@ from fleet.models import (
     Role,
     User,
 )
+from fleet.presentation.alerts import alert_failure_words
 from fleet.queries.alerts import summary_items
 from fleet.services import alerts
 from fleet.services.flags import acknowledge_flag, put_flag
@@ -207,7 +208,7 @@ def test_what_the_mail_server_refuses_is_shown_and_tried_again_alone(
     monkeypatch.setattr(mail.EmailMessage, "send", send)
     run_at(NOON)
     failing = alerted_about([flag])[flag.id].failing
-    assert [(str(each.user), each.tries, each.failure) for each in failing] == [
+    assert [(str(each.user), each.tries, alert_failure_words(each)) for each in failing] == [
         ("manager", 1, "The mail server did not take it (SMTPServerDisconnected).")
     ]
     run_at(NOON + timedelta(seconds=30))
@@ -345,13 +346,11 @@ def test_a_record_not_delivered_and_a_defect_not_repaired_by_their_day_are_told(
     visit = store(body | {"defects": [defect]}, technician)
     Defect.objects.update(due=date(2026, 3, 10))
     limit_set = LimitSet.objects.get(key="demo-neutral")
-    Delivery.objects.create(
-        visit=visit, limit_set=limit_set, recipient="client", due=date(2026, 3, 20), words="x", opened_at=NOON
-    )
+    Delivery.objects.create(visit=visit, limit_set=limit_set, recipient="client", due=date(2026, 3, 20), opened_at=NOON)
     told = {each.sentence for each in summary_items(dispatcher, date(2026, 3, 21)) if each.section == "Overdue"}
     place = f"{boiler.name}, {boiler.building.name}"
-    assert f"{place}: Flue bracket loose, to be repaired by 2026-03-10." in told
-    assert f"{place}: the record was to reach client by 2026-03-20." in told
+    assert f"{place}: Flue bracket loose, to be repaired by 10 Mar 2026." in told
+    assert f"{place}: the record was to reach client by 20 Mar 2026." in told
     before = [each.sentence for each in summary_items(dispatcher, date(2026, 3, 10))]
     assert not any("Flue bracket" in each or "to reach client" in each for each in before)
 
@@ -367,7 +366,7 @@ def test_failed_work_reaches_managers_alone(dispatcher: User, manager: User) -> 
     daily_summary(dispatcher, NOON)
     daily_summary(manager, NOON)
     assert sent_to() == ["manager"]
-    assert "refit, after 8 tries." in mail.outbox[0].body
+    assert "Learn drift anew, after 8 tries." in mail.outbox[0].body
 
 
 def test_a_summary_holds_only_what_its_reader_may_see(

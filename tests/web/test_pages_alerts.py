@@ -155,7 +155,9 @@ def test_what_was_sent_stands_with_status_time_and_size(manager: User) -> None:
     hook = Webhook.objects.get()
     values = {"hook": hook, "kind": "flag_opened", "body": "{}", "made_at": NOON, "tries": 2}
     HookDelivery.objects.create(event="a", sent_at=NOON, status=204, took_ms=81, answer_bytes=0, **values)
-    HookDelivery.objects.create(event="b", failure="answered 503", status=503, took_ms=12, answer_bytes=3, **values)
+    HookDelivery.objects.create(
+        event="b", failure=["answered", {"status": 503}], status=503, took_ms=12, answer_bytes=3, **values
+    )
     page = words_of(opened(manager, f"/webhooks/{hook.id}/"))
     assert "2 204 81 0" in page and "not yet : answered 503 2 503 12 3" in page
     assert "One event waits." in page
