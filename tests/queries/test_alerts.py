@@ -101,7 +101,7 @@ def test_every_section_in_its_order_the_gravest_first(full: World) -> None:
         "Expiring",
         "Required checks overdue",
         "Required checks due within three weeks",
-        "Messages kept for repairing",
+        "Messages kept to be corrected",
         "Background work given up",
         "Webhooks switched off",
     ]
@@ -127,9 +127,9 @@ def test_each_thing_is_named_with_its_place_and_leads_to_its_page(full: World) -
     ("who", "sees", "hidden"),
     [
         ("manager", "all", set()),
-        ("manager", "ours", {"Messages kept for repairing"}),
+        ("manager", "ours", {"Messages kept to be corrected"}),
         ("dispatcher", "all", {"Background work given up", "Webhooks switched off"}),
-        ("dispatcher", "ours", {"Background work given up", "Webhooks switched off", "Messages kept for repairing"}),
+        ("dispatcher", "ours", {"Background work given up", "Webhooks switched off", "Messages kept to be corrected"}),
     ],
 )
 def test_a_section_is_shown_to_whom_it_concerns(full: World, who: str, sees: str, hidden: set[str]) -> None:
