@@ -102,8 +102,7 @@ class Row:
         return cls(told if told["measure"] is None else {**told, "measure": Measure(**told["measure"])})
 
     def as_json(self) -> dict[str, Any]:
-        plain = self._whole()
-        plain |= {"measure": self.measure and dict(vars(self.measure)), "unrecorded": list(self.unrecorded)}
+        plain = self._whole() | {"measure": self.measure and dict(vars(self.measure))}
         if self.tolerance_basis is None:
             del plain["tolerance_basis"]  # of a band alone
         return plain
@@ -144,7 +143,7 @@ def provenance(source: Source, *, kind: str) -> Origin:
 def row(origin: Origin, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any) -> Row:
     """One row; `rest` by its fields' names."""
     place, stop = rank(severity), rank(severity) >= STOP_RANK
-    told = {"label": label(quantity, rest.get("basis")), "limit_text": limit_text(op, limit)} | rest
+    told = {"label": label(quantity, rest.get("basis")), "limit_text": limit_text(op, limit), "unrecorded": []} | rest
     told |= {"quantity": quantity, "severity": severity, "rank": place, "stop": stop, "limit": limit}
     read = {"op": COMPARISONS[op], "needs": reading.needs, "measure": reading.measure}
     return Row({**origin, **_kept(op, limit, stop=stop), **read, **told})

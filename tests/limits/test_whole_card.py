@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from fleet.combustion import FUELS
-from fleet.limits import Verdict, card, evaluate
+from fleet.limits import Card, Row, Verdict, card, evaluate
 from fleet.limits.card import CO_RISE_PPM, CONTROLS, FAMILIES, KW_PER_MMBTU_H, TURNS, known_facts, rates
 from fleet.presentation.verdicts import verdict_sentence
 from tests.limits.cast import ANALYSER, STOP_LEVELS, adjuster, make_card, order_rule, reading, sheet, target
@@ -61,6 +61,12 @@ def test_each_part_of_the_card_is_as_it_was_read_through(part):
     made = json.loads(json.dumps(whole_card().as_json()))
     assert list(made) == list(EXPECTED["card"])
     assert alike(made[part], EXPECTED["card"][part])
+
+
+def test_a_card_read_again_is_the_same_and_no_row_says_what_is_no_field():
+    made = whole_card()
+    assert Card.of_json(json.loads(json.dumps(made.as_json()))) == made
+    assert {name for row in made.rows for name in vars(row)} <= set(Row.__dataclass_fields__)
 
 
 def test_all_that_is_said_of_six_readings_is_as_it_was_read_through():

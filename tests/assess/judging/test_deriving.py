@@ -1,5 +1,7 @@
 """What a visit's readings mean as the judgement keeps it: uncertainty, what is carried, series, input, humidity."""
 
+import json
+from dataclasses import fields
 from datetime import date
 from typing import Any
 
@@ -9,6 +11,7 @@ from fleet.combustion import FUELS, gas_properties
 from fleet.errors import Malformed
 from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Calibration, Contractor, Person, User, Visit
+from fleet.models.judgements import Derived
 from fleet.presentation.follow_ups import question_words
 from fleet.services.buildings import add_gas_supply
 from fleet.services.judgements import judge_visit
@@ -37,6 +40,15 @@ def one(boiler: Appliance, person: Person, analyser: Analyser) -> dict[str, Any]
 
 def told(visit: Visit) -> dict[str, Any]:
     return dict(visit.judgement.derived[0])
+
+
+def test_each_figure_is_a_field_and_is_kept_as_it_is_read(one: dict[str, Any], technician: User) -> None:
+    one["readings"][0]["series"] = series(o2=["4.3", "5.0"] * 9 + ["4.3"])
+    judgement = store(one, technician).judgement
+    judgement.refresh_from_db()
+    figures = judgement.figures[1]
+    assert vars(figures).keys() == {each.name for each in fields(Derived)}
+    assert json.loads(json.dumps(figures.as_json())) == judgement.derived[0]
 
 
 def outcome(visit: Visit, kind: str) -> str:
