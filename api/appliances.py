@@ -28,7 +28,7 @@ from fleet.assess.judging.cards import card_for
 from fleet.assess.refusals import found
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.intake.fields import Text, Word, without_decimals
+from fleet.intake.fields import StrictSerializer, Text, Word, without_decimals
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance
 from fleet.presentation.advice import advice_words, withheld_words
@@ -39,18 +39,21 @@ from fleet.queries.register import all_sheets, visible_analysers, visible_applia
 from fleet.services.appliances import change_appliance, take_on_appliance
 
 
-class ApplianceIn(EntryIn):
-    building = Reference(visible_buildings)
-    sheet = Reference(all_sheets, required=False, allow_null=True)
+class PlateIn(StrictSerializer):
     name = Text(100)
+    sheet = Reference(all_sheets, required=False, allow_null=True)
     kind = Text(40, required=False, allow_blank=False)
     serial = Text(100, required=False)
     room = Text(100, required=False)
     fuel = Word(
         choices=list(FUELS), required=False, allow_blank=True, help_text="Empty where it burns what its building does."
     )
-    flue_group = Reference(visible_flue_groups, required=False, allow_null=True)
     facts = Facts(required=False)
+
+
+class ApplianceIn(EntryIn, PlateIn):
+    building = Reference(visible_buildings)
+    flue_group = Reference(visible_flue_groups, required=False, allow_null=True)
     in_service_from = DayOf()
     in_service_to = DayOf(required=False, allow_null=True)
 

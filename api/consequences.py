@@ -12,7 +12,6 @@ from api.doors import Door, RecordedDoor, version_named
 from api.errors import BadQuery
 from api.fields import Said
 from api.filters import parameter
-from fleet.assess.consequences import Consequence
 from fleet.errors import NotFound
 from fleet.presentation.consequences import (
     applying_words,
@@ -56,6 +55,10 @@ class DueChangeOut(serializers.Serializer[Any]):
     sentence = Said(due_change_words)
 
 
+def _applying(limits: Any) -> list[str]:
+    return [applying_words(each) for each in limits]
+
+
 class ConsequenceOut(serializers.Serializer[Any]):
     appliance = serializers.UUIDField(source="appliance.id")
     name = serializers.CharField(source="appliance.name")
@@ -64,16 +67,10 @@ class ConsequenceOut(serializers.Serializer[Any]):
     outcome_before = serializers.CharField(help_text="By today's versions, as if read today.")
     outcome_after = serializers.CharField()
     verdicts = VerdictChangeOut(many=True)
-    newly = serializers.SerializerMethodField(help_text="Limits that begin to apply.")
-    no_longer = serializers.SerializerMethodField(help_text="Limits that cease to apply.")
+    newly = Said(_applying, "newly", help_text="Limits that begin to apply.")
+    no_longer = Said(_applying, "no_longer", help_text="Limits that cease to apply.")
     dues = DueChangeOut(many=True)
     sentences = Said(consequence_sentences)
-
-    def get_newly(self, consequence: Consequence) -> list[str]:
-        return [applying_words(each) for each in consequence.newly]
-
-    def get_no_longer(self, consequence: Consequence) -> list[str]:
-        return [applying_words(each) for each in consequence.no_longer]
 
 
 class PreviewOut(serializers.Serializer[Any]):

@@ -21,15 +21,11 @@ class BearerToken(TokenAuthentication):
         return super().authenticate(request)
 
 
-class Denied(BasePermission):
-    """The default of every view."""
-
-    def has_permission(self, request: Request, view: Any) -> bool:
-        return False
-
-
 class ByRole(BasePermission):
-    """Who may see the view's subject reads, who may change it writes; a read-only token never changes anything."""
+    """Who may see the view's subject reads, who may change it writes; a read-only token never changes anything.
+
+    The default of every view.
+    """
 
     message: ClassVar[str] = "Your role or token may not do this."
 

@@ -4,29 +4,21 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.appliances import ApplianceOut
+from api.appliances import ApplianceOut, PlateIn
 from api.doors import MakeDoor
-from api.fields import DayOf, ExternalReference, Facts, Id, Reference, Whole
+from api.fields import DayOf, ExternalReference, Id, Whole
 from fleet import clock
-from fleet.combustion import FUELS
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import StrictSerializer
 from fleet.models import Appliance
-from fleet.queries.register import all_sheets, visible_appliances
+from fleet.queries.register import visible_appliances
 from fleet.services.replacements import replace_appliance
 
 TAKEN_OVER_MAX = 100
 
 
-class NewApplianceIn(StrictSerializer):
+class NewApplianceIn(PlateIn):
     """The new one. Building, flue and first day are told from the old one."""
 
-    name = Text(100)
-    sheet = Reference(all_sheets, required=False, allow_null=True)
-    kind = Text(40, required=False, allow_blank=False)
-    serial = Text(100, required=False)
-    room = Text(100, required=False)
-    fuel = Word(choices=list(FUELS), required=False, allow_blank=True)
-    facts = Facts(required=False)
     external_reference = ExternalReference()
 
 

@@ -91,7 +91,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
-    "fleet.web.session_cookie.SessionCookie",
+    "fleet.web.middleware.SessionCookie",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -99,7 +99,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "fleet.web.request_log.RequestLog",
+    "fleet.web.middleware.RequestLog",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "fleet.urls"
@@ -208,7 +208,7 @@ REST_FRAMEWORK = {
         "knox.auth.TokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["api.permissions.Denied"],
+    "DEFAULT_PERMISSION_CLASSES": ["api.permissions.ByRole"],
     "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",

@@ -1,6 +1,7 @@
 """What if it were done on this day: one appliance, and whatever else could be done in its building that day."""
 
 import uuid
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -70,25 +71,14 @@ def opening(supposition: Supposition) -> str:
     required_checks, shown = supposition.required_checks, long_day(supposition.day)
     if not required_checks:
         return _("No required check stands on %(day)s.") % {"day": shown}
+    found = Counter(each.answer.in_time for each in required_checks)
     counts = [
-        (
-            ngettext(
-                "%s required check is in time", "%s required checks are in time", _how_many(required_checks, True)
-            ),
-            _how_many(required_checks, True),
-        ),
-        (ngettext("%s is late", "%s are late", _how_many(required_checks, False)), _how_many(required_checks, False)),
-        (
-            ngettext("%s can't be told", "%s can't be told", _how_many(required_checks, None)),
-            _how_many(required_checks, None),
-        ),
+        (ngettext("%s required check is in time", "%s required checks are in time", found[True]), found[True]),
+        (ngettext("%s is late", "%s are late", found[False]), found[False]),
+        (ngettext("%s can't be told", "%s can't be told", found[None]), found[None]),
     ]
     said = listed([words % count_words(count) for words, count in counts if count])
     return _("Checked on %(day)s, %(counts)s.%(lost)s") % {"day": shown, "counts": said, "lost": _lost(required_checks)}
-
-
-def _how_many(required_checks: Sequence[Supposed], in_time: bool | None) -> int:
-    return sum(each.answer.in_time is in_time for each in required_checks)
 
 
 def _lost(required_checks: Sequence[Supposed]) -> str:
