@@ -47,38 +47,16 @@ class OnCallChangeForm(VersionForm):
     after_minutes = forms.IntegerField(label=gettext_lazy("Minutes after the first"), min_value=0, max_value=240)
 
 
-def _own_refused(request: HttpRequest, refused: FleetError) -> HttpResponse:
-    viewer = viewer_of(request)
-    viewer.refresh_from_db()
-    return _shown(request, alert_settings_of(viewer), refused, request.POST.dict())
-
-
-@form("own_alerts", refused=_own_refused)
-def alerts(request: HttpRequest) -> HttpResponse:
-    """One's own choices, and the list."""
-    viewer = viewer_of(request)
-    if request.method != "POST":
-        return _shown(request, alert_settings_of(viewer))
-    given = taken(OwnAlertsForm(request.POST))
-    change_own_alerts(user=viewer, version=given.pop("version"), changes=given, now=clock.now())
-    messages.success(request, _("Kept. This is how you are alerted from now on."))
-    return redirect("alerts")
-
-
 def _shown(
-    request: HttpRequest, choice: AlertSettings, refused: FleetError | None = None, given: dict[str, Any] | None = None
+    request: HttpRequest, refused: FleetError | None = None, given: dict[str, Any] | None = None, **_path: Any
 ) -> HttpResponse:
     viewer = viewer_of(request)
-    shown = given or {
-        "email": viewer.email,
-        "daily_summary": choice.daily_summary,
-        "hour": choice.hour,
-        "time_zone": choice.time_zone,
-    }
+    choice = alert_settings_of(viewer)
+    stands = {name: getattr(choice, name) for name in ("daily_summary", "hour", "time_zone")}
     context = {
         "opening": opening(viewer, choice),
         "choice": choice,
-        "given": shown,
+        "given": given or {"email": viewer.email, **stands},
         "refused": refused,
         "form": OwnAlertsForm(),
         "has_summary": may_see(viewer, "daily_summary"),
@@ -90,6 +68,22 @@ def _shown(
         "place": "alerts",
     }
     return render(request, "alerts.html", context, status=refused.status if refused else 200)
+
+
+def _own_refused(request: HttpRequest, refused: FleetError) -> HttpResponse:
+    viewer_of(request).refresh_from_db()
+    return _shown(request, refused, request.POST.dict())
+
+
+@form("own_alerts", refused=_own_refused)
+def alerts(request: HttpRequest) -> HttpResponse:
+    """One's own choices, and the list."""
+    if request.method != "POST":
+        return _shown(request)
+    given = taken(OwnAlertsForm(request.POST))
+    change_own_alerts(user=viewer_of(request), version=given.pop("version"), changes=given, now=clock.now())
+    messages.success(request, _("Kept. This is how you are alerted from now on."))
+    return redirect("alerts")
 
 
 def opening(viewer: User, choice: AlertSettings) -> str:
@@ -120,11 +114,7 @@ def _reach(user: User) -> str:
     return "" if user.email else _("has no e-mail address here")
 
 
-def _refused(request: HttpRequest, refused: FleetError, **_path: Any) -> HttpResponse:
-    return _shown(request, alert_settings_of(viewer_of(request)), refused)
-
-
-@act("on_call", place="alerts", refused=_refused)
+@act("on_call", place="alerts", refused=_shown)
 def on_call_add(request: HttpRequest) -> HttpResponse:
     """Put somebody on the list."""
     given = taken(OnCallForm(request.POST))
@@ -134,7 +124,7 @@ def on_call_add(request: HttpRequest) -> HttpResponse:
     return redirect("alerts")
 
 
-@act("on_call", place="alerts", refused=_refused)
+@act("on_call", place="alerts", refused=_shown)
 def on_call_change(request: HttpRequest, entry_id: uuid.UUID) -> HttpResponse:
     """Move somebody on the list, or take them off it."""
     entry = found(on_call_list(viewer_of(request)), entry_id)

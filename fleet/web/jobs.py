@@ -37,33 +37,7 @@ class JobRow:
     first_line: str
 
 
-@page("background_work")
-def jobs(request: HttpRequest) -> HttpResponse:
-    return _shown(request)
-
-
-def _refused(request: HttpRequest, refused: FleetError, **_path: Any) -> HttpResponse:
-    return _shown(request, refused)
-
-
-@act("background_work", place="background-work", refused=_refused)
-def retry(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
-    return _acted(request, job_id, retry_job, _("It waits again: %s."))
-
-
-@act("background_work", place="background-work", refused=_refused)
-def cancel(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
-    return _acted(request, job_id, cancel_job, _("Cancelled, or asked to stop before it leaves anything: %s."))
-
-
-def _acted(request: HttpRequest, job_id: uuid.UUID, action: Callable[..., Job], told: str) -> HttpResponse:
-    job = found(visible_jobs(viewer_of(request)), job_id)
-    action(job=job, now=clock.now())
-    messages.success(request, told % name_of(job))
-    return redirect("background-work")
-
-
-def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
+def _shown(request: HttpRequest, refused: FleetError | None = None, **_path: Any) -> HttpResponse:
     viewer, now = viewer_of(request), clock.now()
     work, mine = background_work(viewer, now), visible_jobs(viewer)
     shown = {
@@ -82,6 +56,28 @@ def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpRespo
         "zone": settings.TIME_ZONE,
     }
     return render(request, "jobs.html", shown, status=refused.status if refused else 200)
+
+
+@page("background_work")
+def jobs(request: HttpRequest) -> HttpResponse:
+    return _shown(request)
+
+
+@act("background_work", place="background-work", refused=_shown)
+def retry(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
+    return _acted(request, job_id, retry_job, _("It waits again: %s."))
+
+
+@act("background_work", place="background-work", refused=_shown)
+def cancel(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
+    return _acted(request, job_id, cancel_job, _("Cancelled, or asked to stop before it leaves anything: %s."))
+
+
+def _acted(request: HttpRequest, job_id: uuid.UUID, action: Callable[..., Job], told: str) -> HttpResponse:
+    job = found(visible_jobs(viewer_of(request)), job_id)
+    action(job=job, now=clock.now())
+    messages.success(request, told % name_of(job))
+    return redirect("background-work")
 
 
 def _rows(mine: QuerySet[Job], state: str, order: str) -> list[JobRow]:
