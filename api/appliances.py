@@ -1,4 +1,5 @@
-"""Appliances; each with its whole history, and the decision table for the phone."""
+"""Appliances; each with its whole history, and the decision table for the phone; groups on one flue: found unsafe, it
+concerns them all."""
 
 import uuid
 from typing import Any
@@ -30,7 +31,7 @@ from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.intake.fields import StrictSerializer, Text, Word, without_decimals
 from fleet.intake.visits import SoFarIn
-from fleet.models import Appliance
+from fleet.models import Appliance, FlueGroup
 from fleet.presentation.advice import advice_words, withheld_words
 from fleet.queries.advice import Advised, advise_on
 from fleet.queries.buildings import visible_buildings
@@ -210,3 +211,26 @@ class ApplianceCard(Door):
         today = clock.today(appliance.building.time_zone)
         table = card_for(appliance, today, analyser).table
         return self.shown({"day": today, "card": table.as_json(), "asked": asked_of_visit(appliance, today)})
+
+
+class FlueGroupIn(EntryIn):
+    building = Reference(visible_buildings)
+    name = Text(100)
+
+
+class FlueGroupOut(EntryOut):
+    row, columns = FlueGroup, "building name"
+
+
+class FlueGroups(EntryListDoor):
+    """Flue groups of the buildings that you may see."""
+
+    subject, query, shape_in, shape_out = "flue_groups", visible_flue_groups, FlueGroupIn, FlueGroupOut
+    filters = (*of_building("building"), EXTERNAL_REFERENCE)
+
+
+class OneFlueGroup(EntryDoor):
+    """One flue group. It stays in its building."""
+
+    subject, query, shape_in, shape_out = "flue_groups", visible_flue_groups, FlueGroupIn, FlueGroupOut
+    fixed = ("id", "building")

@@ -1,27 +1,40 @@
 """Limit sets: a law's, a standard's, a contract's or the trade's limits, in versions, reviewed by a named person; what
-a new version would change, beforehand."""
+a new version would change, beforehand. Assignments: a person's recorded decision that a set applies to a client, a
+building or an appliance. The contractor's own levels at which firing ends."""
 
 import uuid
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from api.consequences import CompareDoor, PreviewOut, VersionsDoor
-from api.doors import ActDoor, EntryDoor, EntryListDoor, MakeDoor
+from api.doors import ActDoor, EntryDoor, EntryListDoor, MakeDoor, RecordedDoor
 from api.exchange import ExportDoor, LimitSetFileOut
-from api.fields import DayOf, Id, Whole
-from api.filters import EXTERNAL_REFERENCE, yes_no
+from api.fields import DayOf, Id, Reference, Whole
+from api.filters import EXTERNAL_REFERENCE, by_id, yes_no
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.intake.limit_sets import LimitSetIn, ReviewIn, read_limit_set
-from fleet.models import LimitSet, LimitSetVersion
+from fleet.intake.register import StopLevelsIn
+from fleet.models import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels
 from fleet.presentation.contents import limit_set_differences
+from fleet.queries.access import visible_clients
+from fleet.queries.buildings import visible_buildings
 from fleet.queries.consequences import Preview, preview_limit_set
-from fleet.queries.sheets import all_limit_sets
+from fleet.queries.register import visible_appliances
+from fleet.queries.sheets import all_limit_sets, all_stop_levels, visible_assignments
 from fleet.services.exchange import LIMIT_SET_FILE
-from fleet.services.limit_sets import add_limit_set_version, change_limit_set, copy_limit_set, review_limit_set
+from fleet.services.limit_sets import (
+    add_limit_set_version,
+    assign_limit_set,
+    change_assignment,
+    change_limit_set,
+    copy_limit_set,
+    review_limit_set,
+    set_stop_levels,
+)
 
 
 class NamedLimitSetIn(EntryIn):
@@ -149,3 +162,81 @@ class LimitSetReview(ActDoor):
     def act(self, thing: LimitSet, version: int, said: dict[str, Any]) -> LimitSetVersion:
         number = said.pop("number")
         return review_limit_set(limit_set=thing, review=said, number=number, actor=self.viewer, now=clock.now())
+
+
+class NewStopLevels(StopLevelsIn):
+    id = Id(required=False)
+
+
+class StopLevelsOut(RowOut):
+    row = StopLevels
+    columns = "id co_ppm_air_free ambient_co_ppm ambient_co_rise_ppm co_rising_above_ppm spillage_min evidence record"
+    number = serializers.IntegerField(help_text="The highest is in force.")
+
+
+class AllStopLevels(RecordedDoor):
+    """Every version of the stop levels. Recorded, never edited."""
+
+    subject, query, kind = "stop_levels", all_stop_levels, "stop_levels"
+    shape_in, shape_out = NewStopLevels, StopLevelsOut
+
+    def record(self, id: uuid.UUID, content: dict[str, Any]) -> StopLevels:
+        return set_stop_levels(content=content, actor=self.viewer, now=clock.now(), id=id)
+
+
+PLACES = ("client", "building", "appliance")
+
+
+class AssignmentIn(StrictSerializer):
+    id = Id(required=False)
+    limit_set = Reference(all_limit_sets)
+    client = Reference(visible_clients, required=False)
+    building = Reference(visible_buildings, required=False)
+    appliance = Reference(visible_appliances, required=False)
+    since = DayOf()
+    why = Text(500)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        given = [name for name in PLACES if name in attrs]
+        if len(given) != 1:
+            said = f"are {' and '.join(given) or 'missing'}; give exactly one of client, building, appliance"
+            raise serializers.ValidationError({"client": said})
+        return attrs
+
+
+class AssignmentChange(StrictSerializer):
+    why = Text(500)
+    until = DayOf()
+
+
+class AssignmentOut(RowOut):
+    row = LimitSetAssignment
+    columns = "id limit_set client building appliance since until why decided_by decided_at version"
+
+
+class Assignments(EntryListDoor):
+    """Assignments to the places that you may see; with one, the set's required checks begin."""
+
+    subject, query, shape_in, shape_out = "assignments", visible_assignments, AssignmentIn, AssignmentOut
+    filters = (
+        by_id("client", "client", visible_clients),
+        by_id("building", "building", visible_buildings),
+        by_id("appliance", "appliance", visible_appliances),
+        by_id("limit_set", "limit_set", all_limit_sets),
+        yes_no("open", Q(until__isnull=True), "Still in force."),
+    )
+
+    def rows(self) -> QuerySet[LimitSetAssignment]:
+        return super().rows().select_related("decided_by")
+
+    def create(self, values: dict[str, Any]) -> LimitSetAssignment:
+        return assign_limit_set(values=values, actor=self.viewer, now=clock.now())
+
+
+class OneAssignment(EntryDoor):
+    """One assignment: its reason can be changed, and it can be ended; its required checks end with it."""
+
+    subject, query, shape_in, shape_out = "assignments", visible_assignments, AssignmentChange, AssignmentOut
+
+    def change(self, entry: LimitSetAssignment, version: int, changes: dict[str, Any]) -> LimitSetAssignment:
+        return change_assignment(assignment=entry, version=version, changes=changes, now=clock.now())

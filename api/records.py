@@ -1,17 +1,23 @@
-"""Records: the truth as canonical bytes with their hash. Their list is the change feed."""
+"""Records: the truth as canonical bytes with their hash, whose list is the change feed; and messages that could not be
+read, kept as they came until a person has repaired them or put them aside."""
 
 import uuid
+from typing import Any
 
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
+from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.doors import Door, ListDoor, OneDoor
+from api.doors import ActDoor, Door, ListDoor, OneDoor
 from api.fields import read_id
-from api.filters import Filter, by_text
+from api.filters import Filter, by_text, yes_no
 from api.shapes import RowOut
-from fleet.models import Record
-from fleet.queries.records import visible_records
+from fleet import clock
+from fleet.intake.fields import StrictSerializer, Text
+from fleet.models import Record, UnreadableRecord
+from fleet.queries.records import all_unreadable_records, visible_records
+from fleet.services.visits import resolve_unreadable_record
 
 SUBJECT = Filter(
     "subject",
@@ -58,3 +64,54 @@ class RecordContent(Door):
         answer["Content-SHA256"] = record.sha256
         answer["ETag"] = f'"{record.sha256}"'
         return answer
+
+
+class UnreadableRecordOut(RowOut):
+    row, columns = UnreadableRecord, "id received_at resolved_at resolved_by resolved_how version"
+    errors = serializers.DictField(child=serializers.CharField())
+    actor = serializers.CharField(help_text="Who sent it.")
+
+
+class WholeUnreadableRecordOut(UnreadableRecordOut):
+    body = serializers.SerializerMethodField()
+    body_hex = serializers.SerializerMethodField()
+
+    def get_body(self, held: UnreadableRecord) -> str:
+        """As text, with what isn't UTF-8 replaced."""
+        return bytes(held.body).decode("utf-8", "replace")
+
+    def get_body_hex(self, held: UnreadableRecord) -> str:
+        """The bytes as they came."""
+        return bytes(held.body).hex()
+
+
+class ResolveUnreadableIn(StrictSerializer):
+    how = Text(300)
+
+
+class UnreadableRecords(ListDoor):
+    """For people who see all clients: whose client a message is of can't be known."""
+
+    subject, query, shape_out = "unreadable_records", all_unreadable_records, UnreadableRecordOut
+    filters = (yes_no("open", Q(resolved_at__isnull=True), "Not resolved."),)
+
+    def rows(self) -> QuerySet[UnreadableRecord]:
+        return super().rows().defer("body")
+
+
+class OneUnreadableRecord(OneDoor):
+    """One message with its body. Correct it and POST it as a visit, then resolve it here."""
+
+    subject, query, shape_out = "unreadable_records", all_unreadable_records, WholeUnreadableRecordOut
+
+
+class ResolveUnreadableRecord(ActDoor):
+    """It was repaired, or put aside for a reason. Its body is kept."""
+
+    subject, query, versioned = "unreadable_records", all_unreadable_records, True
+    shape_in, shape_out = ResolveUnreadableIn, UnreadableRecordOut
+
+    def act(self, thing: UnreadableRecord, version: int, said: dict[str, Any]) -> UnreadableRecord:
+        return resolve_unreadable_record(
+            held=thing, version=version, how=said["how"], actor=self.viewer, now=clock.now()
+        )
