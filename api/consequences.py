@@ -12,15 +12,16 @@ from api.doors import Door, RecordedDoor, version_named
 from api.errors import BadQuery
 from api.fields import Said
 from api.filters import parameter
+from fleet.assess.judging.comparing import VerdictChange
 from fleet.errors import NotFound
 from fleet.presentation.consequences import (
     applying_words,
     consequence_sentences,
     due_change_words,
+    verdict_change_parts,
     verdict_change_words,
 )
 from fleet.presentation.due_dates import date_words
-from fleet.presentation.verdicts import at_words
 
 
 class DifferenceOut(serializers.Serializer[Any]):
@@ -39,12 +40,16 @@ class VerdictChangeOut(serializers.Serializer[Any]):
     source = serializers.CharField(help_text="The sheet or set that the limit stands in.")
     label = serializers.CharField()
     value = serializers.CharField()
-    at = Said(at_words, help_text="Rate and phase.")
+    at = serializers.CharField(help_text="Rate and phase.")
     before = serializers.CharField(help_text="The outcome; empty where the reading was not held against this limit.")
     after = serializers.CharField()
     limit_before = serializers.CharField()
     limit_after = serializers.CharField()
-    sentence = Said(verdict_change_words)
+    sentence = serializers.CharField()
+
+    def to_representation(self, change: VerdictChange) -> dict[str, Any]:
+        said = verdict_change_parts(change) | {"sentence": verdict_change_words(change)}
+        return dict(super().to_representation(said))
 
 
 class DueChangeOut(serializers.Serializer[Any]):

@@ -13,7 +13,7 @@ from api.fields import Said
 from api.filters import by_day, by_text, of_appliance
 from api.shapes import RowOut
 from fleet.models import Forecast
-from fleet.presentation.forecasts import forecast_sentence
+from fleet.presentation.forecasts import ceiling_words, forecast_sentence
 from fleet.queries.forecasts import forecast_accuracy_for, visible_forecasts
 
 SETS_DATE = "Of all the appliance's quantities this one's accepted risk is the first to be used up."
@@ -30,10 +30,11 @@ class ForecastOut(RowOut):
     row = Forecast
     columns = (
         "id appliance quantity rate basis unit level pace_per_year pace_sd_per_year lower upper target "
-        "limit_words accepted_risk horizon_on last_visit_on visits_used snapshot sheet_version made_at"
+        "accepted_risk horizon_on last_visit_on visits_used snapshot sheet_version made_at"
     )
 
     sentence = Said(forecast_sentence)
+    limit_words = Said(ceiling_words, of="limit")
     sets_date = serializers.BooleanField(help_text=SETS_DATE)
     crossing = serializers.ListField(child=serializers.JSONField())
     snapshot_digest = serializers.CharField(source="snapshot.digest")

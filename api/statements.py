@@ -10,11 +10,13 @@ from rest_framework.response import Response
 from api.defects import DefectOut
 from api.doors import Door
 from api.errors import BadQuery
+from api.fields import Said
 from api.filters import day_of, id_of, parameter
 from api.flags import FlagOut
 from api.no_access import AttemptOut
 from fleet import clock
 from fleet.assess.statements import Statement
+from fleet.presentation.verdicts import set_words
 from fleet.queries.statements import statement_for
 from reports.statements import statement_csv, statement_pdf
 
@@ -22,7 +24,7 @@ _FILES = {"pdf": ("application/pdf", statement_pdf), "csv": ("text/csv; charset=
 
 
 class SetOutcomeOut(serializers.Serializer[Any]):
-    name = serializers.CharField()
+    name = Said(set_words, of="name")
     version = serializers.CharField()
     outcome = serializers.CharField(
         source="on_paper", help_text="`withheld`: within by a set that nobody has reviewed."

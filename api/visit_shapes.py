@@ -18,7 +18,7 @@ from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.models import Diagnosis, Finding, Judgement, Reading, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words, title_words
-from fleet.presentation.verdicts import summary_words, verdict_sentence
+from fleet.presentation.verdicts import action_words, set_version_words, summary_words, verdict_sentence
 
 MEASURED = {"type": "object", "additionalProperties": measured_schema()}
 
@@ -35,8 +35,10 @@ class VisitLineOut(RowOut):
 class FindingOut(RowOut):
     """A verdict that fired, strictest first."""
 
-    row, columns = Finding, "number reading phase rate quantity value severity stop limit_set action"
+    row, columns = Finding, "number reading phase rate quantity value severity stop"
 
+    limit_set = Said(set_version_words, of="verdict")
+    action = Said(action_words, of="verdict")
     sentence = Said(verdict_sentence, of="verdict")
 
 

@@ -12,6 +12,11 @@ def coded(code: str, **figures: object) -> Coded:
     return code, {name: _plain(value) for name, value in figures.items()}
 
 
+def as_row(code: str, **figures: object) -> list[Any]:
+    """The same as JSON keeps it, so that what was read back equals what was made."""
+    return [code, coded(code, **figures)[1]]
+
+
 def as_rows(said: Iterable[Coded]) -> list[Any]:
     """As a JSON column keeps them."""
     return [_plain(each) for each in said]

@@ -198,7 +198,7 @@ def card(
     A limit that can't be decided from the facts stays in, marked `applies` "unclear", with the facts it lacks under
     `unrecorded`. ValueError for a sheet, set or line that can't be read.
     """
-    sheet = sheet or {"name": "no sheet"}
+    sheet = sheet or {}
     known = known_facts(sheet, fuel, facts or {})
     measuring, lines = _analyser_summary(analyser or {}, fuel), stop_rows(stop_levels)
     compiled = [(s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]]

@@ -7,21 +7,20 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fleet.coded import as_row
 from fleet.limits.card import Card, FuelConstants
-from fleet.numerals import figure
 
 Case = dict[str, Any]
 
 UNUSABLE = ("not_measured", "sensor_fault")
 UNITS = ("_ppm", "_pct", "_pct_net", "_pct_gross", "_c", "_pa", "_min", "_kwh")
-INVALID = "the reading is invalid"
 COMMON_FLUE = "common_flue"
 # The sampling point of a case that holds nothing but ambient CO.
 ROOM = "room"
 
 
 def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
-    """The readings in the order taken, each with its derived figures and what makes it doubtful.
+    """The readings in the order taken, each with its derived figures and what makes it doubtful, coded or None.
 
     "doubt" holds for what was read in the flue, "doubt_anywhere" for ambient CO, spillage and flame as well.
     """
@@ -29,7 +28,7 @@ def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
     for reading in sorted(readings, key=lambda reading: reading.get("taken_order") or 0):
         case = _usable(reading)
         _complete_o2_co2(card.fuel, case)
-        case["doubt_anywhere"] = INVALID if case.get("invalid") else ""
+        case["doubt_anywhere"] = as_row("invalid") if case.get("invalid") else None
         case["doubt"] = case["doubt_anywhere"] or _doubt_in_flue(case)
         case["ambient_co_rise_ppm"] = _ambient_rise(case, cases)
         case["co_while_rising_ppm"] = _co_while_rising(case, cases, card.co_rise_ppm)
@@ -107,13 +106,13 @@ def _excess_air_ratio(fuel: FuelConstants, o2: float | None) -> float | None:
     return float(1 + fuel.dry_products_per_air * o2 / (fuel.o2_air_pct - o2))
 
 
-def _doubt_in_flue(case: Case) -> str:
-    """Why a flue sample can condemn but never clear; empty for a plain one."""
+def _doubt_in_flue(case: Case) -> list[Any] | None:
+    """Why a flue sample can condemn but never clear; None for a plain one."""
     if case.get("sampling_point") == COMMON_FLUE:
-        return "read in the common flue, which belongs to the flue group"
+        return as_row("common_flue")
     if case["too_dilute"]:
-        return f"O2 {figure(case['o2_pct'], 1)} % is mostly air"
-    return "the reading is not steady" if case.get("steady") is False else ""
+        return as_row("mostly_air", o2_pct=case["o2_pct"])
+    return as_row("not_steady") if case.get("steady") is False else None
 
 
 def _ambient_rise(case: Case, earlier: Sequence[Case]) -> float | None:

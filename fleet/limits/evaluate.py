@@ -1,21 +1,23 @@
 """The evaluator: a card and the readings of a visit give verdicts. Plain arithmetic, no fuel, no clock.
 
 Together with `cases`, `measured` and `decision.decide` this is all that a port to another language needs;
-reasons and the probability of conformity are for people and decide nothing.
+the probability of conformity is for people and decides nothing.
 """
 
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fleet.coded import as_row
 from fleet.limits.card import CARD_VERSION, Card
 from fleet.limits.cases import ROOM, Case, qualifier, read_cases
 from fleet.limits.decision import COVERAGE_FACTOR, conformance_probability, decide
 from fleet.limits.measured import Value, measured
-from fleet.limits.quantities import Measure, figure
+from fleet.limits.quantities import Measure
 from fleet.limits.rows import Row
 from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, WITHIN, Verdict, Verdicts, in_order
 
+Reason = list[Any]
 PHASES = ("as_found", "as_left")
 DERIVED = (*("key", "doubt", "derived"), *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"))
 
@@ -52,18 +54,17 @@ def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:
     """One verdict for each reading (of an order: each phase) that the row can judge, or one that says what it needs."""
     measure = row.measure
     if measure is None:
-        return [_verdict(row, {}, NOT_JUDGED, f"needs {row.needs}")]
+        return [_verdict(row, {}, NOT_JUDGED, [row.needs])]
     met = [case for case in cases if _meets(row, measure, case)]
     is_order = row.kind == "order"
     found = _judge_order(row, measure, met) if is_order else [_judge_case(row, measure, case, card) for case in met]
     judged = [verdict for verdict in found if verdict]
-    return judged or [_verdict(row, {}, NOT_JUDGED, f"needs {row.label}{where(row)}")]
+    return judged or [_verdict(row, {}, NOT_JUDGED, [as_row("needs_reading", **_where(row))])]
 
 
-def where(row: Row) -> str:
-    """The rate and phase that a source names: " at nominal, as_found"; empty where it names none."""
-    at = "" if row.rates is None else f" at {row.rate_text}"
-    return at + ("" if row.phases is None else f", {' or '.join(row.phases)}")
+def _where(row: Row) -> dict[str, Any]:
+    """The rate and the phases that a source names, empty where it names none."""
+    return {"at": "" if row.rates is None else row.rate_text, "phases": list(row.phases or ())}
 
 
 def _meets(row: Row, measure: Measure, case: Case) -> bool:
@@ -75,43 +76,39 @@ def _meets(row: Row, measure: Measure, case: Case) -> bool:
 def _judge_case(row: Row, measure: Measure, case: Case, card: Card) -> Verdict | None:
     value, said, uncertainty = measured(measure, case, card)
     if value is None:
-        return _verdict(row, case, NOT_JUDGED, f"no {row.label} read") if row.every_reading else None
+        return _verdict(row, case, NOT_JUDGED, [as_row("not_read")]) if row.every_reading else None
     doubt = _doubt(row, measure, case)
-    outcome, reason = _outcome(row, _fires(row, value, said, uncertainty), value, said, doubt)
+    outcome, reasons = _outcome(row, _fires(row, value, said, uncertainty), value, said, doubt)
     plain = said == "=" and not doubt and outcome != NOT_JUDGED
     conformity = _conformity(row, value, uncertainty) if plain else None
-    return _verdict(row, case, outcome, reason, value, said, conformity)
+    return _verdict(row, case, outcome, reasons, value, said, conformity)
 
 
-def _doubt(row: Row, measure: Measure, case: Case) -> str:
+def _doubt(row: Row, measure: Measure, case: Case) -> Reason | None:
     """Why this reading can't keep the row: its own doubt, an unproven rate where the row names one, another casing."""
     if doubt := case["doubt"] if measure.in_flue else case["doubt_anywhere"]:
-        return str(doubt)
+        return list(doubt)
     if row.rates is not None and not case.get("rate_proven"):
-        return "the rate isn't proven"
+        return as_row("rate_not_proven")
     if row.casing in (None, case.get("casing")):
-        return ""
-    return f"the target is for casing {row.casing}, read with casing {case.get('casing') or 'not recorded'}"
+        return None
+    return as_row("other_casing", casing=row.casing, read_with=case.get("casing") or "")
 
 
-def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: str) -> tuple[str, str]:
-    """The outcome and its reason: what fired stands, but for a target's band; what is doubtful never counts as kept."""
-    unrecorded = f"{', '.join(row.unrecorded)} not recorded" if row.unrecorded else ""
+def _outcome(row: Row, fires: bool | None, value: Value, said: str, doubt: Reason | None) -> tuple[str, list[Reason]]:
+    """The outcome and its reasons: what fired stands, but for a target's band; what is doubtful is never kept."""
+    unrecorded, doubts = list(row.unrecorded), [doubt] if doubt else []
     if unrecorded and not (fires and row.stop):
-        return CANNOT_TELL, f"{unrecorded}, so whether this limit applies isn't known"
+        return CANNOT_TELL, [as_row("applies_unknown", facts=unrecorded)]
     if row.range_end is not None and isinstance(value, float) and value > row.range_end:
-        return NOT_JUDGED, "above this range, where a stricter limit decides"
+        return NOT_JUDGED, [as_row("above_range")]
     if fires and not (doubt and row.kind == "band"):
-        return OUTSIDE, "; ".join(filter(None, (unrecorded, doubt)))
+        return OUTSIDE, [*([as_row("facts_not_recorded", facts=unrecorded)] if unrecorded else []), *doubts]
     if doubt or said == "at_least":
-        return NOT_JUDGED, doubt or "neither O2 nor CO2 read"
-    return (CANNOT_TELL, _undecided(row, value, said)) if fires is None else (WITHIN, "")
-
-
-def _undecided(row: Row, value: Value, said: str) -> str:
-    if said != "=":
-        return f"the reading says only {said} {figure(value, row.quantity)}"
-    return f"the {row.decision_rule} rule can't with the analyser's recorded accuracy"
+        return NOT_JUDGED, doubts or [as_row("o2_and_co2_not_read")]
+    if fires is None:
+        return CANNOT_TELL, [as_row("only_a_bound" if said != "=" else "beyond_accuracy")]
+    return WITHIN, []
 
 
 def _fires(row: Row, value: Value, said: str, uncertainty: float | None) -> bool | None:
@@ -152,15 +149,16 @@ def _judge_gap(row: Row, measure: Measure, phase: str, read: Sequence[Case]) -> 
         at_rate = [each for each in read if each["rate"] == rate and each[field] is not None]
         usable = [each for each in at_rate if not _doubt(row, measure, each) and qualifier(each, field) == "="]
         if not usable:
-            doubt = (_doubt(row, measure, at_rate[-1]) or "not a plain figure") if at_rate else "not read"
-            return _verdict(row, case, NOT_JUDGED, f"{rate}: {doubt}")
+            unread = as_row("not_a_plain_figure" if at_rate else "rate_not_read")
+            code, figures = (at_rate and _doubt(row, measure, at_rate[-1])) or unread
+            return _verdict(row, case, NOT_JUDGED, [[code, {**figures, "of_rate": rate}]])
         last[rate] = usable[-1]
     higher, lower = last.values()
     if higher.get("casing") != lower.get("casing"):
-        return _verdict(row, case, NOT_JUDGED, "read with different casings")
+        return _verdict(row, case, NOT_JUDGED, [as_row("different_casings")])
     gap = float(higher[field] - lower[field])
     outcome = OUTSIDE if _fires(row, gap, "=", None) else WITHIN
-    return _verdict(row, case, outcome, "", gap, "=")
+    return _verdict(row, case, outcome, [], gap, "=")
 
 
 def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
@@ -170,25 +168,24 @@ def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
     read = [c for c in cases if not c.get("invalid") and all(c.get(name) is not None for name in needed)]
     found, left = ({c.get("rate") for c in read if not pair or c.get("phase") == phase} for phase in PHASES)
     if found & left:
-        return _verdict(row, {}, WITHIN, "")
+        return _verdict(row, {}, WITHIN, [])
     if stop:
-        return _verdict(row, {}, NOT_JUDGED, "stopped for safety")
-    return _verdict(row, {}, OUTSIDE, f"{row.label} not on record")
+        return _verdict(row, {}, NOT_JUDGED, [as_row("stopped")])
+    return _verdict(row, {}, OUTSIDE, [as_row("not_on_record")])
 
 
 def _judge_dilution(row: Row, case: Case, stop: bool) -> Verdict:
     """Raw CO of a sample that is mostly air, and what to do about it unless the firing has ended."""
-    row, co_ppm = row.but(action="") if stop else row, case.get("co_ppm")
-    reason = f"O2 {figure(case['o2_pct'], 'o2')} % is mostly air, so there is no air-free figure"
+    row, co_ppm = row.but(asks="") if stop else row, case.get("co_ppm")
     said = "not_measured" if co_ppm is None else qualifier(case, "co_ppm")
-    return _verdict(row, case, NOT_JUDGED, reason if stop else f"{reason}: {row.action}", co_ppm, said)
+    return _verdict(row, case, NOT_JUDGED, [as_row("no_air_free_figure", o2_pct=case["o2_pct"])], co_ppm, said)
 
 
 def _verdict(
     row: Row,
     case: Case,
     outcome: str,
-    reason: str,
+    reasons: list[Any],
     value: Value = None,
     said: str = "not_measured",
     conformity: float | None = None,
@@ -200,7 +197,7 @@ def _verdict(
         "value": value,
         "qualifier": said,
         "outcome": outcome,
-        "reason": reason,
+        "reasons": reasons,
         "stop": outcome == OUTSIDE and row.stop,
         "conformity": conformity,
     }

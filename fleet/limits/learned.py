@@ -29,9 +29,9 @@ from typing import Final, NamedTuple
 
 from scipy.stats import t as student_t
 
-THIS_APPLIANCE: Final = "this appliance"
-THIS_MODEL: Final = "this model"
-THE_FLEET: Final = "the fleet"
+THIS_APPLIANCE: Final = "this_appliance"
+THIS_MODEL: Final = "this_model"
+THE_FLEET: Final = "fleet"
 
 LEAST_STEPS: Final = 5
 PROBABILITY: Final = 0.90
@@ -62,8 +62,8 @@ class Response:
     """An appliance's mean response, in points of CO2 a turn.
 
     low, high : 90 % interval of the mean response. predictive_sd : standard deviation of one step's response, points a
-    turn. coverage_factor : how many standard deviations 90 % reach to either side. based_on : what weighs most, "this
-    appliance", "this model" or "the fleet". steps : how many went in.
+    turn. coverage_factor : how many standard deviations 90 % reach to either side. based_on : what weighs most,
+    "this_appliance", "this_model" or "fleet". steps : how many went in.
     """
 
     points_per_turn: float
@@ -110,7 +110,7 @@ def learned_response(own: Appliance, model: Model, fleet: Sequence[Model]) -> Re
     >>> quarter = [Step(0.25, 0.20), Step(-0.25, -0.22), Step(0.25, 0.18), Step(0.5, 0.42), Step(-0.25, -0.20)]
     >>> made = learned_response(quarter, [], [])
     >>> round(made.points_per_turn, 3), made.based_on
-    (0.808, 'this appliance')
+    (0.808, 'this_appliance')
     """
     mine, peers = _responses(own), _model(model)
     others = [each for each in map(_model, fleet) if each]
@@ -142,9 +142,9 @@ def turns_for(response: Response, gap_pts: float, largest_step_turns: float | No
     gap_pts : points of CO2 still wanted; negative to lower it. largest_step_turns : no figure goes beyond it, either
     way. NaN where the interval reaches zero: a response that may have no effect, or the other one, tells no distance.
 
-    >>> turns_for(Response(0.8, 0.5, 1.0, 0.1, 1.7, "this model", 30), 0.2, None)
+    >>> turns_for(Response(0.8, 0.5, 1.0, 0.1, 1.7, "this_model", 30), 0.2, None)
     (0.25, 0.2, 0.4)
-    >>> turns_for(Response(0.8, 0.5, 1.0, 0.1, 1.7, "this model", 30), -0.2, 0.25)
+    >>> turns_for(Response(0.8, 0.5, 1.0, 0.1, 1.7, "this_model", 30), -0.2, 0.25)
     (-0.25, -0.25, -0.2)
     """
     if largest_step_turns is not None and not largest_step_turns > 0:

@@ -418,7 +418,7 @@ def _was_read(value: Any) -> bool:
 
 DROPPED: Final = "dropped"
 STAYS: Final = "stays"
-WITH_HIGH_CO: Final = "stays where CO itself is high"
+WITH_HIGH_CO: Final = "stays_with_high_co"
 
 
 class Rule(NamedTuple):

@@ -1,12 +1,14 @@
 """How a limit's quantity, basis and unit are read off a reading, as data that any evaluator can follow.
 
 A measure says: take this field of the reading, multiply by this factor, divide by the CO2 or by this O2 in air less
-the O2. What no single reading can show has no measure, and the words say what would be needed.
+the O2. What no single reading can show has no measure, and a code says what would be needed.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
+from fleet.coded import as_row
 from fleet.numerals import figure_apart
 
 O2_IN_AIR_TRADE_PCT = 20.9
@@ -37,51 +39,35 @@ DILUTIONS: Mapping[str, tuple[float, float] | None] = {
     "upstream_of_draught_control": None,
 }
 
-# Quantities taken straight from one field of the reading, and the words for it.
-PLAIN_FIELDS: Mapping[str, tuple[str, str]] = {
-    "ambient_co": ("ambient_co_ppm", "ambient CO"),
-    "ambient_co_rise": ("ambient_co_rise_ppm", "rise of ambient CO"),
-    "co_trend_in_test": ("co_while_rising_ppm", "rising CO"),
-    "flue_loss": ("flue_loss_pct", "flue loss"),
-    "flue_temp": ("flue_temp_c", "flue temperature"),
-    "draught": ("draught_pa", "draught"),
-    "soot_number": ("smoke_spot", "smoke spot"),
-    "smoke": ("smoke_spot", "smoke spot"),
-    "spillage_time": ("spillage_min", "spillage time"),
-    "oil_derivatives": ("oil_derivatives", "oil derivatives"),
-    "spillage_or_condensation": ("spillage_or_condensation", "spillage or condensation"),
-    "flame": ("flame", "flame"),
-    "co2": ("co2_pct", "CO2"),
-    "excess_air_ratio": ("excess_air_ratio", "excess air ratio"),
-}
-
-LABELS: Mapping[str, str] = {
-    "co": "CO",
-    "co_ppm_air_free": "CO air-free",
-    "nox": "NOx",
-    "o2": "O2",
-    "co_co2_ratio": "CO/CO2 ratio",
-    "combustion_efficiency": "combustion efficiency",
-    "o2_trim_setpoint": "O2 trim set-point",
-    "co_and_o2_pair": "CO and O2 before and after",
-    "examination_26_9": "examination",
-    "ambient_co_twa8h": "8 h average of ambient CO",
-    "ambient_co_8h": "8 h average of ambient CO",
-    "ambient_co_15min": "15 min average of ambient CO",
-    "ambient_co_24h": "24 h average of ambient CO",
-    **{quantity: label for quantity, (_, label) in PLAIN_FIELDS.items()},
+# Quantities taken straight from one field of the reading.
+PLAIN_FIELDS: Mapping[str, str] = {
+    "ambient_co": "ambient_co_ppm",
+    "ambient_co_rise": "ambient_co_rise_ppm",
+    "co_trend_in_test": "co_while_rising_ppm",
+    "flue_loss": "flue_loss_pct",
+    "flue_temp": "flue_temp_c",
+    "draught": "draught_pa",
+    "soot_number": "smoke_spot",
+    "smoke": "smoke_spot",
+    "spillage_time": "spillage_min",
+    "oil_derivatives": "oil_derivatives",
+    "spillage_or_condensation": "spillage_or_condensation",
+    "flame": "flame",
+    "co2": "co2_pct",
+    "excess_air_ratio": "excess_air_ratio",
 }
 
 # Read outside the flue, so neither the sampling point nor the dilution of the sample touches them.
 OUTSIDE_THE_FLUE = ("ambient_co_ppm", "ambient_co_rise_ppm", "spillage_min", "spillage_or_condensation", "flame")
 
+# What would be needed of quantities that no reading shows.
 NEEDS: Mapping[str, str] = {
-    "ambient_co_twa8h": "an 8 h average of ambient CO",
-    "ambient_co_8h": "an 8 h average of ambient CO",
-    "ambient_co_15min": "a 15 min average of ambient CO",
-    "ambient_co_24h": "a 24 h average of ambient CO",
-    "o2_trim_setpoint": "the O2 trim set-point of the control",
-    "examination_26_9": "an examination of the appliance, not a reading",
+    "ambient_co_twa8h": "needs_8h_average",
+    "ambient_co_8h": "needs_8h_average",
+    "ambient_co_15min": "needs_15min_average",
+    "ambient_co_24h": "needs_24h_average",
+    "o2_trim_setpoint": "needs_trim_setpoint",
+    "examination_26_9": "needs_examination",
 }
 
 
@@ -127,19 +113,24 @@ class Measure:
 
 @dataclass(frozen=True)
 class Reading:
-    """Where a limit's value comes from: a measure, or None and the words for what is needed."""
+    """Where a limit's value comes from: a measure, or None and what is needed, coded."""
 
     measure: Measure | None
-    needs: str = ""
+    needs: list[Any] | None = None
 
 
-def label(quantity: str, basis: str | None) -> str:
-    """The quantity in words."""
-    name = "intake O2" if basis == "air_inlet" else LABELS.get(quantity, quantity.replace("_", " "))
+def label(quantity: str, basis: str | None) -> list[Any]:
+    """What is read, coded: the quantity, and the O2 in per cent at which a concentration is told.
+
+    >>> label("co", "undiluted"), label("nox", "dry_at_3_pct_o2")
+    (['co_ppm_air_free', {}], ['nox', {'at_o2_pct': 3.0}])
+    """
+    if basis == "air_inlet":
+        return as_row("intake_o2")
     dilution = DILUTIONS.get(basis or "")
     if quantity == "co" and dilution and dilution[0] == 0:
-        return "CO air-free"
-    return name if dilution is None or not dilution[0] else f"{name} at {dilution[0]:g} % O2"
+        return as_row("co_ppm_air_free")
+    return as_row(quantity) if dilution is None or not dilution[0] else as_row(quantity, at_o2_pct=dilution[0])
 
 
 def figure(value: float | str | None, quantity: str, *limits: float | None) -> str:
@@ -167,9 +158,9 @@ def measure_for(quantity: str, basis: str | None, unit: str | None) -> Reading:
     if quantity == "combustion_efficiency":
         return _efficiency(basis)
     if quantity in PLAIN_FIELDS:
-        field, _label = PLAIN_FIELDS[quantity]
+        field = PLAIN_FIELDS[quantity]
         return Reading(Measure(field, whole=basis == "mean_of_three", in_flue=field not in OUTSIDE_THE_FLUE))
-    return Reading(None, NEEDS.get(quantity, f"{quantity.replace('_', ' ')}, which no reading shows"))
+    return Reading(None, as_row(NEEDS.get(quantity, "needs_quantity")))
 
 
 def _diluted(field: str, dilution: tuple[float, float] | None, factor: float = 1.0) -> Measure:
@@ -180,21 +171,20 @@ def _diluted(field: str, dilution: tuple[float, float] | None, factor: float = 1
 
 
 def _concentration(gas: str, basis: str, unit: str | None) -> Reading:
-    name = LABELS[gas]
     if unit == "mg/kWh":
         # Its conversion depends on the fuel and the text, so the figure is taken from the instrument.
         return Reading(Measure(f"{gas}_mg_per_kwh"))
     if basis not in DILUTIONS:
-        return Reading(None, f"{name} on the basis {basis!r}, which no reading shows")
+        return Reading(None, as_row("needs_basis", gas=gas, basis=basis))
     if unit in (None, "ppm", "ppmv", "ppmvd"):
         return Reading(_diluted(f"{gas}_ppm", DILUTIONS[basis]))
     if unit in ("mg/m3", "mg/Nm3"):
         return Reading(_diluted(f"{gas}_ppm", DILUTIONS[basis], MG_M3_PER_PPM[gas]))
-    return Reading(None, f"{name} in {unit}, which isn't known here")
+    return Reading(None, as_row("needs_unit", gas=gas, unit=unit))
 
 
 def _efficiency(basis: str) -> Reading:
     kind = next((kind for kind in ("gross", "net") if basis.startswith(kind)), None)
     if kind is None:
-        return Reading(None, f"the efficiency by {basis}")
+        return Reading(None, as_row("needs_efficiency", basis=basis))
     return Reading(Measure(f"efficiency_pct_{kind}"))

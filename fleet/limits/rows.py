@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from fleet.coded import as_row
 from fleet.limits.decision import RULE_NAMES
 from fleet.limits.quantities import ANY_RATES, NOMINAL_RATES, Measure, Reading, label, measure_for
 from fleet.limits.tolerance import exact
 from fleet.limits.verdicts import COPIED
-from fleet.numerals import limit_figure
 from fleet.predicates import Facts, fact_name, recorded, undecided
 
 Origin = dict[str, Any]
@@ -49,7 +49,8 @@ class Row:
 
     lower, upper : the figures to keep, None on an open side; `upper_open`: reaching the upper one breaks it already.
     range_end : above it another limit decides. limit : as the source gives it, a figure, a pair or a word.
-    measure : where the value comes from; None where no reading gives it, and then `needs` says what would.
+    label, keeps : what is read and what it must keep, coded; measure : where the value comes from; None where no
+    reading gives it, and then `needs` says what would, coded. action : in the source's own words; asks : our code.
     rates, phases, casing : None for any. unrecorded : the facts that it hangs on; `applies` "unclear" where there are.
     every_reading : asked of each reading, also of one without the value. target, provable : of a band alone.
     """
@@ -60,6 +61,7 @@ class Row:
     set_version: str = ""
     evidence: str = ""
     review: str = ""
+    reviewed_by: str = ""
     lower: float | None = None
     upper: float | None = None
     upper_open: bool = False
@@ -67,24 +69,25 @@ class Row:
     limit_id: str = ""
     decision_rule: str = "simple"
     quantity: str = ""
-    label: str = ""
+    label: Sequence[Any] = ()
     unit: str = ""
     basis: str = ""
     rates: Sequence[str] | None = None
     rate_text: str = "any"
     phases: Sequence[str] | None = None
     casing: str | None = None
-    needs: str = ""
+    needs: list[Any] | None = None
     measure: Measure | None = None
     op: str = ""
     limit: Any = None
     target: float | None = None
-    limit_text: str = ""
+    keeps: list[Any] | None = None
     source_limit_text: str = ""
     severity: str = ""
     rank: int = 0
     stop: bool = False
     action: str = ""
+    asks: str = ""
     source: str = ""
     note: str = ""
     applies: str = "yes"
@@ -129,21 +132,22 @@ def rank(severity: str) -> int:
 
 def provenance(source: Source, *, kind: str) -> Origin:
     """Which set or sheet a row comes from, how well it is known and who reviewed it."""
-    reviewed = source.get("status") == "reviewed"
+    status = str(source.get("status", ""))
     return {
         "kind": kind,
         "set_id": str(source.get("id", "")),
-        "set_name": str(source.get("name") or source.get("id", "")),
+        "set_name": str(source.get("name") or ("" if kind == "stop_level" else source.get("id", ""))),
         "set_version": str(source.get("version", "")),
         "evidence": str(source.get("evidence", "")),
-        "review": f"reviewed by {source.get('reviewed_by')}" if reviewed else str(source.get("status", "")),
+        "review": status,
+        "reviewed_by": str(source.get("reviewed_by", "")) if status == "reviewed" else "",
     }
 
 
 def row(origin: Origin, reading: Reading, *, op: str, limit: Any, quantity: str, severity: str, **rest: Any) -> Row:
     """One row; `rest` by its fields' names."""
     place, stop = rank(severity), rank(severity) >= STOP_RANK
-    told = {"label": label(quantity, rest.get("basis")), "limit_text": limit_text(op, limit), "unrecorded": []} | rest
+    told = {"label": label(quantity, rest.get("basis")), "keeps": keeps(op, limit), "unrecorded": []} | rest
     told |= {"quantity": quantity, "severity": severity, "rank": place, "stop": stop, "limit": limit}
     read = {"op": COMPARISONS[op], "needs": reading.needs, "measure": reading.measure}
     return Row({**origin, **_kept(op, limit, stop=stop), **read, **told})
@@ -165,20 +169,22 @@ def _kept(op: str, limit: Any, *, stop: bool) -> dict[str, Any]:
     return {"lower": lower, "upper": upper, "upper_open": op in (">=", "between"), "range_end": range_end}
 
 
-def limit_text(op: str, limit: Any) -> str:
-    """What is kept, in figures: "<= 400", "9 to 9.4", "not rising above 100"; empty without a figure."""
+def keeps(op: str, limit: Any) -> list[Any] | None:
+    """What a reading must keep, coded: ["at_most", {"upper": 400.0}]; None without a figure.
+
+    A figure that is named and not entered stands by its name, what must be a word by that word.
+    """
     if limit is None:
-        return ""
+        return None
     if op == "outside":
         lower, upper = limit
         if lower is None:
-            return f"<= {limit_figure(upper, 0)}"
-        least = limit_figure(lower, 0)
-        return f">= {least}" if upper is None else f"{least} to {limit_figure(upper, 0)}"
+            return as_row("at_most", upper=upper)
+        return as_row("at_least", lower=lower) if upper is None else as_row("from_to", lower=lower, upper=upper)
     if op == "between":
-        return f"< {limit_figure(limit[0], 0)}"
-    kept = {">": "<= ", ">=": "< ", "<": ">= ", "rising_and_over": "not rising above ", "!=": ""}[op]
-    return kept + (limit if isinstance(limit, str) else limit_figure(limit, 0))
+        return as_row("below", upper=limit[0])
+    kept = {">": "at_most", ">=": "below", "<": "at_least", "rising_and_over": "not_rising_above", "!=": "is"}[op]
+    return as_row(kept, **{{"<": "lower", "!=": "word"}.get(op, "upper"): limit})
 
 
 def rates_named(text: str, rates: Sequence[str]) -> list[str] | None:
@@ -223,7 +229,7 @@ def limit_row(limit_set: Source, limit: Source, facts: Facts, rates: Sequence[st
         rates=rates_named(limit.get("firing_rate") or "any", rates),
         rate_text=limit.get("firing_rate") or "any",
         phases=PHASES.get(limit.get("when") or "any", [limit.get("when")]),
-        limit_text=limit_text(op, value) or _unfigured_text(limit),
+        keeps=keeps(op, value) or _unfigured(limit),
         source_limit_text=limit.get("limit_text") or "",
         action=limit.get("action") or "",
         source=limit.get("source") or "",
@@ -253,17 +259,16 @@ def _limit_value(op: str, value: Any, facts: Facts) -> Any:
 
 def _limit_reading(limit: Source, op: str, value: Any) -> Reading:
     if limit.get("when") == "type_test":
-        return Reading(None, "a type test; a reading in the field is not comparable")
+        return Reading(None, as_row("needs_type_test"))
     if op == "missing":
         return Reading(None)
     if op == "incomplete":
-        return Reading(None, "an examination of the appliance, not a reading")
+        return Reading(None, as_row("needs_examination"))
     reading = measure_for(limit["quantity"], limit.get("basis"), limit.get("unit"))
     if reading.measure is None or value is not None:
         return reading
     named = limit["fires_when"]["value"]
-    figure = f"the figure for {named.replace('_', ' ')}" if named else "a figure for this appliance: none is entered"
-    return Reading(None, figure)
+    return Reading(None, as_row("needs_named_figure", name=named) if named else as_row("needs_figure"))
 
 
 def _rule(name: str) -> str:
@@ -272,13 +277,14 @@ def _rule(name: str) -> str:
     return RULE_NAMES[name]
 
 
-def _unfigured_text(limit: Source) -> str:
-    """What is kept where there is no figure to print, in the source's own words if it has any: ">= as left o2"."""
+def _unfigured(limit: Source) -> list[Any] | None:
+    """What is kept where there is no figure: in the source's own words if it has any, else by the figure's name."""
     op, value = limit["fires_when"]["op"], limit["fires_when"]["value"]
     if op != "missing" and not isinstance(value, str):
-        return ""
-    ours = "on record" if op == "missing" else limit_text(op, value.replace("_", " "))
-    return str(limit.get("limit_text") or ours)
+        return None
+    if limit.get("limit_text"):
+        return as_row("as_written", text=str(limit["limit_text"]))
+    return as_row("on_record") if op == "missing" else keeps(op, value)
 
 
 def left_out(limit_set: Source, limit: Source, facts: Facts) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Rows of the decision table that come from the settings sheet: targets, orders between rates, ceilings."""
 
-from fleet.limits.quantities import CO_QUANTITIES, label, measure_for
+from fleet.coded import as_row
+from fleet.limits.quantities import CO_QUANTITIES, measure_for
 from fleet.limits.rows import Row, Source, provenance, rates_named, row
 from fleet.limits.tolerance import band, exact
 
@@ -32,7 +33,7 @@ def band_row(sheet: Source, target: Source) -> Row:
         casing=_casing(target.get("casing")),
         target=figures.target,
         tolerance_basis=figures.basis,
-        action="adjust towards the target, or record why not",
+        asks="adjust_to_target",
     )
 
 
@@ -65,7 +66,6 @@ def order_row(sheet: Source, rule: Source) -> Row:
     least_gap = float(exact(rule.get("least_gap") or 0))
     if least_gap < 0:
         raise ValueError(f"the least gap of an order can't be negative: {least_gap}")
-    name = label(quantity, "dry")
     return row(
         provenance(sheet, kind="order"),
         measure_for(quantity, "dry", "vol%"),
@@ -73,14 +73,14 @@ def order_row(sheet: Source, rule: Source) -> Row:
         op="<",
         limit=least_gap,
         quantity=quantity,
-        label=f"{name} at {rates[0]} less {name} at {rates[1]}",
+        label=as_row("rate_gap", gas=quantity, higher=rates[0], lower=rates[1]),
         severity="adjust",
         unit="points",
         basis="dry",
         rates=rates,
-        rate_text=" and ".join(rates),
+        rate_text="",
         source=str(rule.get("source_text") or ""),
-        action="bring the two rates into the order that the manufacturer states, or record why not",
+        asks="restore_order",
     )
 
 

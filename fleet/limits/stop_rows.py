@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fleet.limits.quantities import measure_for
+from fleet.limits.quantities import label, measure_for
 from fleet.limits.rows import Origin, Row, Source, provenance, row
 from fleet.limits.tolerance import exact
 
@@ -15,7 +15,7 @@ def stop_rows(lines: Source) -> list[Row]:
     for name in ("co_ppm_air_free", "ambient_co_ppm"):
         if not lines.get(name) or exact(lines[name]) <= 0:
             raise ValueError(f"there is always a stop level: {name} must be a figure above zero")
-    origin = provenance({"name": "the contractor's stop levels", **lines}, kind="stop_level")
+    origin = provenance(lines, kind="stop_level")
     return [_stop_row(origin, lines, **line) for line in _stop_levels(lines)]
 
 
@@ -35,8 +35,6 @@ def _stop_levels(lines: Source) -> list[dict[str, Any]]:
 
 def _stop_row(origin: Origin, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
     basis = "air_free" if quantity == "co_ppm_air_free" else "as_measured"
-    ambient = quantity.startswith("ambient")
-    default = "leave, ventilate" if ambient else "end the firing, leave the appliance off"
     return row(
         origin,
         measure_for(quantity, basis, unit),
@@ -45,12 +43,13 @@ def _stop_row(origin: Origin, lines: Source, *, quantity: str, unit: str = "ppm"
         severity="stop_firing",
         unit=unit,
         basis=basis,
-        action=lines.get("action") or f"stop the appliance: {default}",
+        action=lines.get("action") or "",
+        asks="ventilate" if quantity.startswith("ambient") else "leave_off",
         **rest,
     )
 
 
 def dilution_row(stop_level: Row) -> Row:
     """What is said of the CO in a sample that is mostly air, under the stop level that can't be judged there."""
-    raw = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    return stop_level.but(**raw, action="repeat at a proper sampling point")
+    raw = {"quantity": "co", "label": label("co", None), "basis": "as_measured", "keeps": None}
+    return stop_level.but(**raw, action="", asks="repeat_sample")

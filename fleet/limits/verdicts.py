@@ -7,8 +7,9 @@ from typing import Any
 OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN = "outside", "cannot_tell", "not_judged", "within"
 # What a verdict takes from its row of the card as it stands.
 COPIED = (
-    *("kind", "limit_id", "quantity", "label", "basis", "unit", "lower", "upper", "limit_text", "severity", "rank"),
-    *("action", "set_id", "set_name", "set_version", "evidence", "review", "decision_rule", "provable"),
+    *("kind", "limit_id", "quantity", "label", "basis", "unit", "lower", "upper", "keeps", "severity", "rank"),
+    *("action", "asks", "set_id", "set_name", "set_version", "evidence", "review", "reviewed_by"),
+    *("decision_rule", "provable"),
 )
 OUTCOMES = (OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN)
 
@@ -21,8 +22,11 @@ class Verdict:
     value : in `unit` and on `basis`; qualifier "=", "more_than", "less_than", or "at_least" where the true
         figure is known only to be no lower. lower, upper : the figures it must keep, None on an open side.
     outcome : "within", "outside", "not_judged" or "cannot_tell"; stop : this ends the firing.
-    reason : why it wasn't judged or can't be decided, or what to know about an "outside".
-    severity, action : what the source asks for when the reading is outside.
+    label, keeps : what was read and what it must keep, each a code and its figures as JSON has them; keeps None where
+        there is nothing to keep. reasons : the same, why it wasn't judged or can't be decided, or what to know about
+        an "outside". What they are in words stands in `fleet.presentation.verdicts`.
+    severity : how grave the source calls it; action : what it asks for in its own words, asks : the code of what we do.
+    review : "reviewed" by `reviewed_by`, "unreviewed", or empty for what is no set.
     provable : of a target's band, whether any reading can prove it at 95 % with the analyser's recorded accuracy;
         None elsewhere and without one.
     conformity : probability that the true value keeps the figures (JCGM 106:2012, 7.4) by that accuracy; None
@@ -35,26 +39,28 @@ class Verdict:
     kind: str
     limit_id: str
     quantity: str
-    label: str
+    label: list[Any]
     basis: str
     value: float | str | None
     qualifier: str
     unit: str
     lower: float | None
     upper: float | None
-    limit_text: str
+    keeps: list[Any] | None
     outcome: str
     severity: str
     rank: int
     action: str
+    asks: str
     set_id: str
     set_name: str
     set_version: str
     evidence: str
     review: str
+    reviewed_by: str
     decision_rule: str
     provable: bool | None
-    reason: str
+    reasons: list[list[Any]]
     stop: bool
     conformity: float | None
 

@@ -396,8 +396,6 @@ class Migration(migrations.Migration):
                 ('value', models.FloatField(null=True)),
                 ('severity', models.CharField(max_length=30)),
                 ('stop', models.BooleanField(default=False)),
-                ('limit_set', models.CharField(max_length=200)),
-                ('action', models.CharField(blank=True, max_length=500)),
                 ('judgement', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='findings', to='fleet.judgement')),
             ],
             options={
@@ -748,7 +746,7 @@ class Migration(migrations.Migration):
                 ('lower', models.FloatField(null=True)),
                 ('upper', models.FloatField()),
                 ('target', models.FloatField(null=True)),
-                ('limit_words', models.CharField(blank=True, max_length=300)),
+                ('limit', models.JSONField(null=True)),
                 ('accepted_risk', models.FloatField()),
                 ('horizon_on', models.DateField(null=True)),
                 ('outlook', models.JSONField(default=dict)),

@@ -38,7 +38,7 @@ class Forecast(models.Model):
 
     `unit` : % dry of a gas, corrected for intake air; ppm air-free of CO; K of the flue's rise above the intake air.
     `level`, `pace_per_year`, `pace_sd_per_year`, the corridor, `course` and `series` are in it. `lower`, `target` :
-    None for what has a ceiling alone, and `limit_words` then says which limit that is.
+    None for what has a ceiling alone, and `limit` then says which that is: set_name, label, keeps, unit.
     `outlook` : what is said of it beside these, as `assess.foresight.forecasts.Outlook` has it.
     `course` holds what the chart draws: points {date, low90, low50, median, high50, high90}.
     """
@@ -59,7 +59,7 @@ class Forecast(models.Model):
     lower = models.FloatField(null=True)
     upper = models.FloatField()
     target = models.FloatField(null=True)
-    limit_words = models.CharField(max_length=300, blank=True)
+    limit = models.JSONField(null=True)
     accepted_risk = models.FloatField()
     horizon_on = models.DateField(null=True)
     outlook = models.JSONField(default=dict)

@@ -95,13 +95,13 @@ class Derived:
 class TurnedOut:
     """How a visit turned out, over all limits: as it was left, and as it was `found`.
 
-    open_ends : what keeps it from being called within, as label and rate (empty where it is of no rate).
+    open_ends : what keeps it from being called within, as coded label and rate (empty where it is of no rate).
     stop, stop_as_left : something that ends the firing was outside at all, and stands so.
     """
 
     outcome: str
     found: str
-    open_ends: Sequence[Sequence[str]]
+    open_ends: Sequence[Sequence[Any]]
     stop: bool
     stop_as_left: bool
 
@@ -186,8 +186,6 @@ class Finding(models.Model):
     value = models.FloatField(null=True)
     severity = models.CharField(max_length=30)
     stop = models.BooleanField(default=False)
-    limit_set = models.CharField(max_length=200)
-    action = models.CharField(max_length=500, blank=True)
 
     class Meta:
         ordering = ["judgement", "number"]

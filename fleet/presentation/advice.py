@@ -7,8 +7,9 @@ from django.utils.translation import gettext as _
 
 from fleet.limits import Advice, Verdict
 from fleet.limits.quantities import figure
+from fleet.presentation.codes import label_words
 from fleet.presentation.figures import limit_figure
-from fleet.presentation.verdicts import reason_words, verdict_sentence
+from fleet.presentation.verdicts import action_words, keeps_words, reason_words, verdict_sentence
 from fleet.presentation.words import within_ours
 
 # As fine as a screw can be turned by eye: common practice, no source.
@@ -21,9 +22,9 @@ def advice_words(advice: Advice) -> str:
     if advice.action == "withheld":
         return _("No advice: %s.") % withheld_words(advice)
     if advice.action == "stop":
-        said = {"finding": verdict_sentence(figures["verdict"]), "action": figures["verdict"].action.rstrip(".")}
+        said = {"finding": verdict_sentence(figures["verdict"]), "action": action_words(figures["verdict"]).rstrip(".")}
         return _("%(finding)s End the firing: %(action)s.") % said
-    stands = {"stands": _stands(figures["verdict"], figures["target"]), "band": figures["verdict"].limit_text}
+    stands = {"stands": _stands(figures["verdict"], figures["target"]), "band": keeps_words(figures["verdict"].keeps)}
     if advice.action == "none":
         return _("No adjustment needed: %(stands)s, band %(band)s %%.") % stands
     if advice.action == "investigate":
@@ -58,7 +59,7 @@ def withheld_words(advice: Advice) -> str | None:
 def _stands(band: Verdict, target: float | None) -> str:
     """Where the reading is, and how far from its target."""
     value = figure(band.value, band.quantity, band.lower, band.upper)
-    said = {"label": band.label, "value": value, "rate": band.rate}
+    said = {"label": label_words(band.label), "value": value, "rate": band.rate}
     if target is None or not isinstance(band.value, float):
         return _("%(label)s %(value)s %% at %(rate)s") % said
     gap = band.value - target

@@ -4,11 +4,13 @@ And for the fields that a refusal names by their paths.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop
 
+from fleet.limits.quantities import label
 from fleet.presentation.words import capital, said
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
@@ -68,6 +70,51 @@ def code_words(code: str) -> str:
     ('as found', "by the site's controls")
     """
     return _(WORDS[code]) if code in WORDS else code.replace("_", " ")
+
+
+# What limits are about.
+LABELS = {
+    "co": gettext_lazy("CO"),
+    "co_ppm_air_free": gettext_lazy("CO air-free"),
+    "nox": gettext_lazy("NOx"),
+    "o2": gettext_lazy("O₂"),
+    "co2": gettext_lazy("CO₂"),
+    "intake_o2": gettext_lazy("intake O₂"),
+    "co_co2_ratio": gettext_lazy("CO/CO₂ ratio"),
+    "rate_gap": gettext_lazy("%(gas)s at %(higher)s less %(gas)s at %(lower)s"),
+    "co_trend_in_test": gettext_lazy("rising CO"),
+    "flue_temp": gettext_lazy("flue temperature"),
+    "soot_number": gettext_lazy("smoke spot"),
+    "smoke": gettext_lazy("smoke spot"),
+    "o2_trim_setpoint": gettext_lazy("O₂ trim set-point"),
+    "co_and_o2_pair": gettext_lazy("CO and O₂ before and after"),
+    "examination_26_9": gettext_lazy("examination"),
+    "ambient_co": gettext_lazy("ambient CO"),
+    "ambient_co_rise": gettext_lazy("rise of ambient CO"),
+    "ambient_co_twa8h": gettext_lazy("8 h average of ambient CO"),
+    "ambient_co_8h": gettext_lazy("8 h average of ambient CO"),
+    "ambient_co_15min": gettext_lazy("15 min average of ambient CO"),
+    "ambient_co_24h": gettext_lazy("24 h average of ambient CO"),
+}
+
+
+def label_words(said: Sequence[Any]) -> str:
+    """What was read, of its code and figures.
+
+    >>> label_words(["nox", {"at_o2_pct": 3.0}]), label_words(["flue_loss", {}])
+    ('NOx at 3 % O₂', 'flue loss')
+    """
+    code, figures = said
+    shown = {name: str(LABELS.get(each, each)) for name, each in figures.items()}
+    name = str(LABELS[code]) % shown if code in LABELS else code.replace("_", " ")
+    if "at_o2_pct" not in figures:
+        return name
+    return _("%(what)s at %(o2)s %% O₂") % {"what": name, "o2": f"{figures['at_o2_pct']:g}"}
+
+
+def quantity_label(quantity: str, basis: str | None = None) -> str:
+    """The same of a limit's quantity on its basis."""
+    return label_words(label(quantity, basis))
 
 
 # ---- refusals ----

@@ -10,10 +10,11 @@ from fleet.assess.consequences import Consequence
 from fleet.assess.due.due_changes import DueChange
 from fleet.assess.judging.comparing import Applying, VerdictChange
 from fleet.coded import Coded
-from fleet.presentation.codes import code_words
+from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.days import day as day_words
 from fleet.presentation.due_dates import doubt_words
-from fleet.presentation.verdicts import at_words
+from fleet.presentation.figures import with_unit
+from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
 
 
 def consequence_sentences(consequence: Consequence) -> list[str]:
@@ -42,14 +43,30 @@ def _whole_words(outcome: str) -> str:
     return known.get(outcome, outcome)
 
 
+def verdict_change_parts(change: VerdictChange) -> dict[str, str]:
+    """What was read, where, and the figures to keep before and after; empty where the limit did not stand there."""
+    about = change.about
+    return {
+        "source": set_words(about.set_name),
+        "label": label_words(about.label),
+        "value": "" if about.value is None else value_words(about),
+        "at": at_words(about),
+        "before": change.before,
+        "after": change.after,
+        "limit_before": limit_words(change.then) if change.then else "",
+        "limit_after": limit_words(change.now) if change.now else "",
+    }
+
+
 def verdict_change_words(change: VerdictChange) -> str:
     """One reading against one limit, until now and from now on."""
-    at = at_words(change)
-    read = " ".join(filter(None, (change.label, change.value, _("at %s") % at if at else "")))
+    parts = verdict_change_parts(change)
+    at = _("at %s") % parts["at"] if parts["at"] else ""
+    read = " ".join(filter(None, (parts["label"], parts["value"], at)))
     said = {
-        "what": _("%(read)s, by the limits of %(source)s") % {"read": read, "source": change.source},
-        "before": _outcome_words(change.before, change.limit_before),
-        "after": _outcome_words(change.after, change.limit_after),
+        "what": _("%(read)s, by the limits of %(source)s") % {"read": read, "source": parts["source"]},
+        "before": _outcome_words(change.before, parts["limit_before"]),
+        "after": _outcome_words(change.after, parts["limit_after"]),
     }
     if not change.before:
         return _("%(what)s: not held against this one until now, %(after)s from now on.") % said
@@ -66,7 +83,8 @@ def applying_words(one: Applying) -> str:
     """A limit, where it applies and what its application hangs on."""
     at = _(" at %s") % one.rates if one.rates else ""
     unclear = _(", if %s says so, which is not recorded") % ", ".join(one.unrecorded) if one.unrecorded else ""
-    return f"{one.label} {one.limit}{at}{unclear}"
+    limit = with_unit(keeps_words(one.keeps), one.unit) if one.keeps else ""
+    return " ".join(filter(None, (label_words(one.label), limit))) + at + unclear
 
 
 def due_change_words(change: DueChange) -> str:

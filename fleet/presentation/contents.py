@@ -14,8 +14,8 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet.assess.due.set_rules import extra_intervals
 from fleet.intervals.dates import read_date
 from fleet.limits import band
-from fleet.limits.quantities import label
 from fleet.predicates import SUFFIXES, day_in
+from fleet.presentation.codes import quantity_label
 from fleet.presentation.figures import limits_words
 
 Row = Mapping[str, Any]
@@ -134,7 +134,7 @@ def ceiling_words(ceiling: Row) -> str:
 
 def ceiling_name(ceiling: Row) -> str:
     return _("ceiling %(what)s at %(rate)s") % {
-        "what": label(ceiling["quantity"], None),
+        "what": quantity_label(ceiling["quantity"]),
         "rate": _rate(ceiling["rate"]),
     }
 
@@ -237,7 +237,7 @@ def limit_name(limit: Row) -> str:
 
 
 def limit_label(limit: Row) -> str:
-    return label(limit["quantity"], limit.get("basis"))
+    return quantity_label(limit["quantity"], limit.get("basis"))
 
 
 def select_words(select: Row) -> str:

@@ -8,8 +8,8 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from fleet.assess.judging.diagnosing import patterns
-from fleet.combustion import Doubt
+from fleet.assess.judging.diagnosing import CO2_OF, patterns
+from fleet.combustion import FUELS, Doubt
 from fleet.limits import Diagnosis as Suggestion
 from fleet.models import Diagnosis, Visit
 from fleet.numerals import MINUS, figure
@@ -133,10 +133,21 @@ def _named(named: Mapping[str, str]) -> dict[str, str]:
     said["basis"] = _(" (not corrected for air temperature)") if named.get("o2_basis") == "as_read" else ""
     if "fuel" in named:
         said["fuel"] = code_words(named["fuel"])
+    if "analyser_fuel" in named:
+        said["analyser_fuel"] = _set_to(named["analyser_fuel"])
     if "reading" in named:
         said["label"] = _("Reading %s of this visit") % named["reading"]
         said["other_label"] = _("Reading %s of another visit") % named["other_reading"]
     return said
+
+
+def _set_to(fuel: str) -> str:
+    """The fuel that an analyser was set to, or its class."""
+    if not fuel.startswith(CO2_OF):
+        return code_words(fuel)
+    known = FUELS[fuel.removeprefix(CO2_OF)]
+    shown = {"fuel": fuel_words(known.name), "co2": figure(known.co2_max_pct, 1)}
+    return _("%(fuel)s (%(co2)s %% CO₂ at most)") % shown
 
 
 def _shown(name: str, value: float) -> str:

@@ -8,7 +8,9 @@ from django.utils.translation import gettext as _
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE
 from fleet.assess.foresight.forecasts import Told, told_figures
 from fleet.models import Forecast
-from fleet.presentation.figures import chance_words, figure, limit_figure
+from fleet.presentation.codes import label_words
+from fleet.presentation.figures import chance_words, figure, limit_figure, with_unit
+from fleet.presentation.verdicts import keeps_words, set_words
 
 NAMES = {"co2": "CO₂", "o2": "O₂", CO: "CO air-free", TEMP_RISE: "the flue's rise above the intake air"}
 KEEPS = {CO: 1.0, TEMP_RISE: 0.5}
@@ -75,15 +77,23 @@ def _reach_words(told: Told) -> str:
 
 
 def _limit_words(told: Told) -> str:
-    if told.limit_words:
+    if told.limit:
         return _("%(upper)s %(unit)s (%(limit)s)") % {
             "upper": figure(told.upper, 0),
             "unit": told.unit,
-            "limit": told.limit_words,
+            "limit": ceiling_words(told.limit),
         }
     if told.is_lower and told.lower is not None:
         return _("the lower limit, %s %%") % limit_figure(round(told.lower, 2), 0)
     return _("the upper limit, %s %%") % limit_figure(round(told.upper, 2), 0)
+
+
+def ceiling_words(limit: Mapping[str, Any] | None) -> str:
+    """The limit that a ceiling stands in; empty where there is none."""
+    if limit is None:
+        return ""
+    kept = with_unit(keeps_words(limit["keeps"]), limit["unit"])
+    return f"{set_words(limit['set_name'])}: {label_words(limit['label'])} {kept}"
 
 
 def drift_words(figures: Mapping[str, Any]) -> str:
@@ -111,7 +121,7 @@ def warning_words(figures: Mapping[str, Any]) -> str:
         ),
         "step": _("%(what)s has probably changed at one go since the visit before: repeat the reading."),
         "far": _("%(what)s was read %(far)s times its usual error %(side)s what was expected: repeat the reading."),
-        "same side": _(
+        "same_side": _(
             "%(what)s was read well %(side)s what was expected at two visits running: repeat the reading; something "
             "has changed."
         ),

@@ -8,13 +8,14 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.limits import Row, Verdict
-from fleet.limits.quantities import decimals_of
+from fleet.limits.quantities import decimals_of, label
 from fleet.models import Visit
+from fleet.presentation.codes import label_words, quantity_label
 from fleet.presentation.figures import decimals_shown, figure, figure_apart, read_with_unit, unit_words
 from fleet.presentation.reading_figures import rate_words as how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
 from fleet.presentation.verdicts import basis_words
-from fleet.presentation.words import capital, chemical, rate_words
+from fleet.presentation.words import capital, rate_words
 from fleet.quantities import READING_QUANTITIES
 
 Value = tuple[float, str] | None
@@ -115,6 +116,7 @@ def rule_rows(facts: VisitFacts) -> list[RuleRow]:
 
 
 def _subjects(facts: VisitFacts) -> Iterator[_Subject]:
+    air_free = (quantity_label("co_ppm_air_free"), "ppm", basis_words("air_free"))
     yield from _target_gases(facts)
     yield _Subject(
         label=_("CO air-free"),
@@ -122,12 +124,9 @@ def _subjects(facts: VisitFacts) -> Iterator[_Subject]:
         basis="air_free",
         quantity="co_ppm_air_free",
         value=_air_free,
-        bounds=lambda verdict: _group(verdict) == ("CO air-free", "ppm", basis_words("air_free")),
+        bounds=lambda verdict: _group(verdict) == air_free,
     )
-    taken = {
-        ("CO air-free", "ppm", basis_words("air_free")),
-        *(("CO2", "%", basis_words("dry")), ("O2", "%", basis_words("dry"))),
-    }
+    taken = {air_free, *((quantity_label(gas), "%", basis_words("dry")) for gas in GASES)}
     for group, verdict in _limited(facts).items():
         if group not in taken:
             yield _limited_subject(group, verdict)
@@ -139,13 +138,12 @@ def _target_gases(facts: VisitFacts) -> Iterator[_Subject]:
         "o2" if all(each.reading.co2_pct is None for each in facts.readings) else "co2"
     }
     for gas in ("co2", "o2"):
-        label = {"co2": "CO2", "o2": "O2"}[gas]
         if gas in wanted:
-            yield _Subject(chemical(label), "%", "dry", gas, _gas(gas), _bounds_gas(label))
+            yield _Subject(GASES[gas], "%", "dry", gas, _gas(gas), _bounds_gas(gas))
 
 
-def _bounds_gas(label: str) -> Callable[[Verdict], bool]:
-    return lambda verdict: verdict.label == label and verdict.kind != "band"
+def _bounds_gas(gas: str) -> Callable[[Verdict], bool]:
+    return lambda verdict: verdict.label == label(gas, "dry") and verdict.kind != "band"
 
 
 def _gas(gas: str) -> Callable[[ReadingFacts], Value]:
@@ -162,7 +160,7 @@ def _air_free(each: ReadingFacts) -> Value:
 
 
 def _group(verdict: Verdict) -> tuple[str, str, str]:
-    return verdict.label, unit_words(verdict.unit), basis_words(verdict.basis)
+    return label_words(verdict.label), unit_words(verdict.unit), basis_words(verdict.basis)
 
 
 def _limited(facts: VisitFacts) -> dict[tuple[str, str, str], Verdict]:
@@ -184,9 +182,8 @@ def _limited_subject(group: tuple[str, str, str], verdict: Verdict) -> _Subject:
                 return one.value, one.qualifier
         return None
 
-    label, unit, _words = group
-    label = capital(chemical(label))
-    return _Subject(label, unit, verdict.basis, verdict.quantity, value, lambda one: _group(one) == group)
+    what, unit, _words = group
+    return _Subject(capital(what), unit, verdict.basis, verdict.quantity, value, lambda one: _group(one) == group)
 
 
 # ---- one row: the same scale at every rate, so that rates can be compared by eye ----
@@ -335,7 +332,7 @@ def verdict_rule(verdict: Verdict) -> ReadingRule | None:
     limits = [each for each in (lower, upper) if each is not None]
     pin = Pin(float(value), text=figure_apart(value, decimals, limits), qualifier=qualifier_of(verdict.qualifier))
     return ReadingRule(
-        chemical(verdict.label),
+        label_words(verdict.label),
         unit_words(verdict.unit),
         low,
         high,

@@ -12,6 +12,7 @@ from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.days import long_day
 from fleet.presentation.strip import Head, Mark, Span, Strip, Upright
+from fleet.presentation.verdicts import set_words
 from fleet.presentation.words import count_words, listed
 
 # A due date further out than this stands beyond the line's end: it would press the period into a corner.
@@ -120,7 +121,7 @@ def _set_words(each: SetOutcome) -> str:
     doubts = [] if each.reviewed else [_("not reviewed")]
     doubts += [evidence_words(each.evidence)] if each.evidence in ("unverified", "own") and each.kind == "limit" else []
     beside = f" ({', '.join(doubts)})" if doubts else ""
-    return f"{each.name} v{each.version}{beside}"
+    return f"{set_words(each.name)} v{each.version}{beside}"
 
 
 # ---- the rule of one line ----

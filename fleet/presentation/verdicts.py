@@ -1,26 +1,82 @@
 """What verdicts say on paper: quantity and basis, value, limit, and how well the set behind them is known."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from fleet.assess.judging.comparing import VerdictChange
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Row, Verdict, standing
 from fleet.limits.quantities import decimals_of, figure
 from fleet.models import Flag, Judgement
-from fleet.presentation.codes import code_words
+from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.contents import evidence_words
-from fleet.presentation.figures import figure_apart, qualified, with_unit
-from fleet.presentation.words import capital, chemical, listed, signs
+from fleet.presentation.figures import figure_apart, limit_figure, qualified, with_unit
+from fleet.presentation.words import capital, listed
 
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
 AIR_FREE = ("air_free", "as_measured_or_air_free")
 UNDILUTED = ("undiluted", "undiluted_dry")
 # Evidence that a sentence needn't doubt.
 WELL_KNOWN = ("official_text_read", "quoted_elsewhere")
+# What a reading must keep.
+KEEPS = {
+    "at_most": gettext_lazy("≤ %(upper)s"),
+    "below": gettext_lazy("< %(upper)s"),
+    "at_least": gettext_lazy("≥ %(lower)s"),
+    "from_to": gettext_lazy("%(lower)s to %(upper)s"),
+    "not_rising_above": gettext_lazy("not rising above %(upper)s"),
+    "is": "%(word)s",
+    "on_record": gettext_lazy("on record"),
+    "as_written": "%(text)s",
+}
+# Why something wasn't judged or can't be decided, and what to know about what is outside; `label` is what it is about.
+REASONS = {
+    "invalid": gettext_lazy("the reading is invalid"),
+    "common_flue": gettext_lazy("read in the common flue, which belongs to the flue group"),
+    "mostly_air": gettext_lazy("O₂ %(o2_pct)s %% is mostly air"),
+    "not_steady": gettext_lazy("the reading is not steady"),
+    "rate_not_proven": gettext_lazy("the rate isn't proven"),
+    "other_casing": gettext_lazy("the target is for casing %(casing)s, read with casing %(read_with)s"),
+    "facts_not_recorded": gettext_lazy("%(facts)s not recorded"),
+    "applies_unknown": gettext_lazy("%(facts)s not recorded, so whether this limit applies isn't known"),
+    "above_range": gettext_lazy("above this range, where a stricter limit decides"),
+    "o2_and_co2_not_read": gettext_lazy("neither O₂ nor CO₂ read"),
+    "only_a_bound": gettext_lazy("the reading says only %(value)s"),
+    "beyond_accuracy": gettext_lazy("the %(rule)s rule can't with the analyser's recorded accuracy"),
+    "not_read": gettext_lazy("no %(label)s read"),
+    "rate_not_read": gettext_lazy("not read"),
+    "not_a_plain_figure": gettext_lazy("not a plain figure"),
+    "different_casings": gettext_lazy("read with different casings"),
+    "stopped": gettext_lazy("stopped for safety"),
+    "not_on_record": gettext_lazy("%(label)s not on record"),
+    "no_air_free_figure": gettext_lazy("O₂ %(o2_pct)s %% is mostly air, so there is no air-free figure"),
+    "needs_reading": gettext_lazy("needs %(label)s%(at)s%(phases)s"),
+    "needs_quantity": gettext_lazy("needs %(label)s, which no reading shows"),
+    "needs_basis": gettext_lazy("needs %(gas)s %(basis)s, which no reading shows"),
+    "needs_unit": gettext_lazy("needs %(gas)s in %(unit)s, which isn't known here"),
+    "needs_efficiency": gettext_lazy("needs the efficiency %(basis)s"),
+    "needs_8h_average": gettext_lazy("needs an 8 h average of ambient CO"),
+    "needs_15min_average": gettext_lazy("needs a 15 min average of ambient CO"),
+    "needs_24h_average": gettext_lazy("needs a 24 h average of ambient CO"),
+    "needs_trim_setpoint": gettext_lazy("needs the O₂ trim set-point of the control"),
+    "needs_examination": gettext_lazy("needs an examination of the appliance, not a reading"),
+    "needs_type_test": gettext_lazy("needs a type test; a reading in the field is not comparable"),
+    "needs_named_figure": gettext_lazy("needs the figure for %(name)s"),
+    "needs_figure": gettext_lazy("needs a figure for this appliance: none is entered"),
+}
+# What we ask for where the source has no words of its own.
+ASKS = {
+    "": "",
+    "adjust_to_target": gettext_lazy("adjust towards the target, or record why not"),
+    "restore_order": gettext_lazy("bring the two rates into the order that the manufacturer states, or record why not"),
+    "leave_off": gettext_lazy("stop the appliance: end the firing, leave the appliance off"),
+    "ventilate": gettext_lazy("stop the appliance: leave, ventilate"),
+    "repeat_sample": gettext_lazy("repeat at a proper sampling point"),
+}
 
 
 def basis_words(basis: str) -> str:
@@ -43,24 +99,82 @@ def value_words(verdict: Verdict) -> str:
 
 
 def limit_words(verdict: Verdict) -> str:
-    return with_unit(signs(verdict.limit_text), verdict.unit) if verdict.limit_text else ""
+    return with_unit(keeps_words(verdict.keeps), verdict.unit) if verdict.keeps else ""
 
 
-def at_words(verdict: Verdict | VerdictChange) -> str:
+def keeps_words(keeps: Sequence[Any] | None) -> str:
+    """What a reading must keep; empty where there is nothing.
+
+    >>> keeps_words(["at_most", {"upper": 400.0}]), keeps_words(["at_least", {"lower": "as_left_o2"}])
+    ('≤ 400', '≥ as left o2')
+    """
+    if keeps is None:
+        return ""
+    code, figures = keeps
+    shown = {
+        name: each if name == "text" else code_words(each) if isinstance(each, str) else limit_figure(each, 0)
+        for name, each in figures.items()
+    }
+    return str(KEEPS[code]) % shown
+
+
+def set_words(name: str) -> str:
+    """A sheet or set by its name; the contractor's own stop levels have none."""
+    return name or _("the contractor's stop levels")
+
+
+def set_version_words(verdict: Verdict) -> str:
+    return f"{set_words(verdict.set_name)} v{verdict.set_version}"
+
+
+def action_words(verdict: Verdict) -> str:
+    """What to do, in the source's own words where it has any."""
+    return verdict.action or str(ASKS[verdict.asks])
+
+
+def at_words(verdict: Verdict) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
     return ", ".join(filter(None, (verdict.rate, code_words(verdict.phase or ""))))
 
 
 def reason_words(verdict: Verdict) -> str:
-    """Why it wasn't judged, or what to know beside it: the codes in it as words."""
-    return verdict.reason.replace("_", " ")
+    """Why it wasn't judged, or what to know beside it; empty where there is nothing to say."""
+    return "; ".join(_reason(verdict, code, figures) for code, figures in verdict.reasons)
+
+
+def _reason(verdict: Verdict, code: str, figures: Mapping[str, Any]) -> str:
+    said = str(REASONS[code]) % _shown_beside(verdict, figures)
+    if code == "no_air_free_figure" and verdict.asks:
+        return f"{said}: {action_words(verdict)}"
+    return f"{figures['of_rate']}: {said}" if "of_rate" in figures else said
+
+
+def _shown_beside(verdict: Verdict, figures: Mapping[str, Any]) -> dict[str, str]:
+    """A reason's figures, and those of the verdict that it stands beside."""
+    value = figure(verdict.value, verdict.quantity)
+    shown = {
+        "label": label_words(verdict.label),
+        "value": qualified(value, verdict.qualifier),
+        "rule": code_words(verdict.decision_rule or ""),
+    }
+    words: dict[str, Callable[[Any], str]] = {
+        "o2_pct": lambda o2: figure(o2, "o2"),
+        "facts": lambda names: ", ".join(map(code_words, names)),
+        "gas": lambda gas: label_words([gas, {}]),
+        "at": lambda rate: _(" at %s") % code_words(rate) if rate else "",
+        "phases": lambda phases: ", " + _(" or ").join(map(code_words, phases)) if phases else "",
+        "read_with": lambda casing: casing or _("not recorded"),
+        "name": code_words,
+        "basis": code_words,
+    }
+    return shown | {name: words.get(name, str)(each) for name, each in figures.items()}
 
 
 def asked_words(verdict: Verdict) -> str:
     """What the source asks for: how grave it calls it, then what to do."""
-    severity, action = verdict.severity.replace("_", " "), verdict.action
+    severity, action = verdict.severity.replace("_", " "), action_words(verdict)
     said = [action] if action.lower().startswith(severity) else [severity, action]
-    return _sentences([*said, chemical(reason_words(verdict))])
+    return _sentences([*said, reason_words(verdict)])
 
 
 def _sentences(parts: Iterable[str]) -> str:
@@ -69,7 +183,7 @@ def _sentences(parts: Iterable[str]) -> str:
 
 def what_words(verdict: Verdict, *, with_phase: bool = True) -> str:
     """CO₂ at high, as found; what is about both rates, or the whole visit, names none."""
-    said = chemical(verdict.label)
+    said = label_words(verdict.label)
     if verdict.rate:
         said = _("%(label)s at %(rate)s") % {"label": said, "rate": verdict.rate}
     return ", ".join([said, code_words(verdict.phase or "")]) if with_phase and verdict.phase else said
@@ -83,11 +197,12 @@ class LimitSource:
     version: str
     kind: str
     review: str
+    reviewed_by: str
     evidences: tuple[str, ...]
 
     @property
     def named(self) -> str:
-        return f"{self.name} v{self.version}"
+        return f"{set_words(self.name)} v{self.version}"
 
     @property
     def is_open_to_doubt(self) -> bool:
@@ -101,8 +216,8 @@ class LimitSource:
         if self.kind == "stop_level":
             outside = [evidence_words(each) for each in self.evidences if each != "own"]
             return "; ".join([_("the contractor's own levels"), *outside])
-        review = _("NOT REVIEWED") if self.review == "unreviewed" else self.review
-        return "; ".join(filter(None, (review, *(evidence_words(each) for each in self.evidences))))
+        words = {"unreviewed": _("NOT REVIEWED"), "reviewed": _("reviewed by %s") % self.reviewed_by}
+        return "; ".join(filter(None, (words.get(self.review, ""), *(evidence_words(each) for each in self.evidences))))
 
     @property
     def doubts(self) -> list[str]:
@@ -125,7 +240,9 @@ def sources(rows: Iterable[Verdict | Row]) -> list[LimitSource]:
         gathered.setdefault((row.set_name, row.set_version), []).append(row)
     return [
         LimitSource(
-            *named, mine[0].kind, mine[0].review, tuple(dict.fromkeys(each.evidence for each in mine if each.evidence))
+            *named,
+            *(mine[0].kind, mine[0].review, mine[0].reviewed_by),
+            tuple(dict.fromkeys(each.evidence for each in mine if each.evidence)),
         )
         for named, mine in gathered.items()
     ]
@@ -145,16 +262,17 @@ def verdict_sentence(verdict: Verdict) -> str:
 
 
 def _subject(verdict: Verdict) -> str:
-    said = [verdict.label]
+    said = [label_words(verdict.label)]
     if verdict.value is not None:
         shown = figure(verdict.value, verdict.quantity, verdict.lower, verdict.upper)
         said.append(_with_unit(qualified(shown, verdict.qualifier), verdict))
     if verdict.rate:
         said.append(_("at %s") % verdict.rate)
     read = ", ".join(filter(None, (" ".join(said), code_words(verdict.phase or ""))))
-    if not verdict.limit_text:
+    if not verdict.keeps:
         return read
-    return _("%(read)s (limit %(limit)s)") % {"read": read, "limit": _with_unit(verdict.limit_text, verdict)}
+    limit = _with_unit(keeps_words(verdict.keeps), verdict)
+    return _("%(read)s (limit %(limit)s)") % {"read": read, "limit": limit}
 
 
 def _with_unit(shown: str, verdict: Verdict) -> str:
@@ -171,8 +289,8 @@ def _judgement(verdict: Verdict) -> str:
         "within": _("within the limits of %(source)s as recorded"),
         "outside": _("outside the limits of %(source)s as recorded"),
     }
-    said = words[verdict.outcome] % {"source": f"{verdict.set_name} v{verdict.set_version}"}
-    return f"{said} ({reason_words(verdict)})" if verdict.reason else said
+    said = words[verdict.outcome] % {"source": set_version_words(verdict)}
+    return f"{said} ({reason_words(verdict)})" if verdict.reasons else said
 
 
 def _doubt(verdict: Verdict) -> str:
@@ -199,7 +317,8 @@ def summary_words(judgement: Judgement) -> str:
     open_ends = judgement.turned_out.open_ends[:4]
     if not open_ends:
         return within
-    rest = [_("%(label)s at %(rate)s") % {"label": label, "rate": rate} if rate else label for label, rate in open_ends]
+    known = [(label_words(label), rate) for label, rate in open_ends]
+    rest = [_("%(label)s at %(rate)s") % {"label": label, "rate": rate} if rate else label for label, rate in known]
     said = _("Incomplete, not judged: %(rest)s. %(within)s")
     return said % {"within": within, "rest": "; ".join(rest)}
 
@@ -207,7 +326,7 @@ def summary_words(judgement: Judgement) -> str:
 def _within_words(within: Sequence[Verdict]) -> str:
     """The sets by which something was within, those that nobody has reviewed named as such."""
     when = _("As left") if any(each.phase == "as_left" for each in within) else _("As found")
-    names = {(f"{each.set_name} v{each.set_version}", each.review == "unreviewed") for each in within}
+    names = {(set_version_words(each), each.review == "unreviewed") for each in within}
     said = [f"{name} ({_('not reviewed')})" if unreviewed else name for name, unreviewed in sorted(names)]
     return _("%(when)s, within the limits of %(sets)s as recorded.") % {"when": when, "sets": listed(said)}
 
@@ -290,7 +409,7 @@ def not_judged(facts: VisitFacts) -> list[str]:
     """What was neither within nor outside, and why: silence would read as "within"."""
     said = dict.fromkeys(
         _("%(what)s (%(source)s): %(reason)s")
-        % {"what": chemical(each.label), "source": source_of(each).named, "reason": chemical(reason_words(each))}
+        % {"what": label_words(each.label), "source": source_of(each).named, "reason": reason_words(each)}
         for each in _verdicts(facts)
         if each.outcome in ("not_judged", "cannot_tell")
     )

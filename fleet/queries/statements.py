@@ -207,7 +207,7 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
             evidence=mine[0].evidence,
             reviewed=mine[0].kind != "limit" or (name, version) in reviewed,
         )
-        for (name, version), mine in sorted(by_set.items())
+        for (name, version), mine in sorted(by_set.items(), key=lambda each: (not each[0][0], each[0]))
     )
 
 

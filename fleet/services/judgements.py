@@ -65,8 +65,6 @@ def _finding(judgement: Judgement, number: int, verdict: Verdict) -> Finding:
         value=verdict.value if isinstance(verdict.value, float | int) else None,
         severity=verdict.severity,
         stop=verdict.stop,
-        limit_set=f"{verdict.set_name} v{verdict.set_version}",
-        action=verdict.action or "",
     )
 
 

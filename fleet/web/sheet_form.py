@@ -6,10 +6,8 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.combustion import FUELS
 from fleet.intake.sheets import CEILING_UNITS, CONTROLS, SOURCE_LENGTH
-from fleet.limits.quantities import label
-from fleet.presentation.codes import code_words
+from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.figures import unit_words
-from fleet.presentation.words import chemical
 from fleet.web.typed import YES_NO, Group, Spec, Typed, content_of
 
 GASES = (("co2", "CO₂"), ("o2", "O₂"))
@@ -19,7 +17,7 @@ _SOURCE_WORDS = Spec("source_text", _("In the source's words"), length=SOURCE_LE
 
 def _ceiling_words(quantity: str) -> str:
     unit = unit_words(CEILING_UNITS[quantity])
-    return chemical(f"{label(quantity, None)}, {unit}" if unit else label(quantity, None))
+    return f"{quantity_label(quantity)}, {unit}" if unit else quantity_label(quantity)
 
 
 NAME = Spec(

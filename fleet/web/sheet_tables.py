@@ -7,12 +7,13 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.cards import targets_of
 from fleet.limits import Band
-from fleet.limits.quantities import decimals_of, label
+from fleet.limits.quantities import decimals_of
+from fleet.presentation.codes import quantity_label
 from fleet.presentation.contents import band_words, ceiling_words
 from fleet.presentation.figures import decimals_shown, unit_words
 from fleet.presentation.reading_rule import ReadingRule, Wall
 from fleet.presentation.readings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
-from fleet.presentation.words import capital, chemical, listed, rate_words
+from fleet.presentation.words import capital, listed, rate_words
 
 
 def answer_of(content: Mapping[str, Any]) -> str:
@@ -23,7 +24,7 @@ def answer_of(content: Mapping[str, Any]) -> str:
         for each in content.get("targets", ())
     ]
     ceilings = [
-        f"{chemical(label(each['quantity'], None))} {ceiling_words(each)}"
+        f"{quantity_label(each['quantity'])} {ceiling_words(each)}"
         + ("" if each["rate"] == "any" else _(" at %s") % rate_words(each["rate"]))
         for each in content.get("ceilings", ())
     ]
@@ -93,7 +94,7 @@ def _ceiling_rows(content: Mapping[str, Any]) -> Iterator[Drawn]:
     for quantity in dict.fromkeys(each["quantity"] for each in ceilings):
         mine = [each for each in ceilings if each["quantity"] == quantity]
         high = 1.5 * max(float(each["value"]) for each in mine) or 1.0
-        unit, name = unit_words(mine[0]["unit"]), capital(chemical(label(quantity, None)))
+        unit, name = unit_words(mine[0]["unit"]), capital(quantity_label(quantity))
         rules = {}
         for rate in content["rates"]:
             walls = [Wall(float(each["value"]), "upper") for each in mine if each["rate"] in (rate, "any")]

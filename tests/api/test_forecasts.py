@@ -22,7 +22,7 @@ def test_co_comes_with_its_unit_and_the_limit_that_it_nears(office: APIClient, r
     asked = {"appliance": str(refreshed.id), "rate": "high", "quantity": "co"}
     (made,) = office.get("/api/v1/forecasts", asked).json()["results"]
     assert (made["quantity"], made["unit"], made["upper"]) == ("co", "ppm", 250.0)
-    assert made["limit_words"] == "Test sheet: CO air-free <= 250 ppm"
+    assert made["limit_words"] == "Test sheet: CO air-free ≤ 250 ppm"
     assert made["basis"] == "assumptions"
 
 

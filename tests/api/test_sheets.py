@@ -60,7 +60,7 @@ def test_a_preview_says_what_differs_and_who_changes_and_writes_nothing(
     assert (changed["appliance"], changed["visit"]) == (str(boiler.id), str(visit.id))
     assert (changed["outcome_before"], changed["outcome_after"]) == ("within", "outside")
     assert changed["verdicts"][0]["sentence"].startswith(
-        "CO2 9.60 % at high, as left, by the limits of Test sheet: within"
+        "CO₂ 9.60 % at high, as left, by the limits of Test sheet: within"
     )
     assert (Record.objects.count(), Job.objects.count()) == before
 

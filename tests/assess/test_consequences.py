@@ -30,8 +30,12 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.register import new_id
-from fleet.presentation.consequences import applying_words, consequence_sentences, verdict_change_words
-from fleet.presentation.verdicts import at_words
+from fleet.presentation.consequences import (
+    applying_words,
+    consequence_sentences,
+    verdict_change_parts,
+    verdict_change_words,
+)
 from fleet.queries.consequences import preview_limit_set, preview_sheet
 from fleet.services.appliances import add_sheet_version
 from fleet.services.limit_sets import add_limit_set_version, assign_limit_set
@@ -88,12 +92,20 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
     one = only(consequences_of(draft_of(boiler, sheet_content("9.4", "0.1")), day=TODAY))
     assert (one.outcome_before, one.outcome_after) == ("within", "outside")
     left = [each for each in one.verdicts if each.is_left]
-    assert [(each.label, each.value, at_words(each), each.before, each.after) for each in left] == [
-        ("CO2", "9.60 %", "high, as left", "within", "outside")
+    assert [verdict_change_parts(each) for each in left] == [
+        {
+            "source": "Test sheet",
+            "label": "CO₂",
+            "value": "9.60 %",
+            "at": "high, as left",
+            "before": "within",
+            "after": "outside",
+            "limit_before": "9.1 to 9.7 %",
+            "limit_after": "9.3 to 9.5 %",
+        }
     ]
-    assert (left[0].limit_before, left[0].limit_after) == ("9.1 to 9.7 %", "9.3 to 9.5 %")
     assert verdict_change_words(left[0]) == (
-        "CO2 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
+        "CO₂ 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
         "(9.3 to 9.5 %) from now on."
     )
     assert consequence_sentences(one)[0] == (
@@ -136,7 +148,7 @@ def test_what_has_left_or_has_another_sheet_is_not_among_them(boiler: Appliance,
 def verdicts(visit: Visit) -> list[tuple[Any, ...]]:
     rows = visit.judgement.verdicts["verdicts"]
     return sorted(
-        (each["limit_id"], each["reading_key"] or "", each["phase"] or "", each["outcome"], each["limit_text"])
+        (each["limit_id"], each["reading_key"] or "", each["phase"] or "", each["outcome"], str(each["keeps"]))
         for each in rows
         if each["kind"] != "stop_level"
     )
@@ -189,9 +201,9 @@ def test_a_limit_that_begins_to_apply_is_named_and_judged(boiler: Appliance, vis
     stricter = dict(limits[0]) | {"id": "ours", "fires_when": {"op": ">", "value": "5"}, "limit_text": "<= 5"}
     stricter |= {"quantity": "co", "basis": "air_free", "unit": "ppm"}
     one = only(consequences_of(set_draft("us-trade-co-practice", limits=[*limits, stricter]), day=TODAY))
-    assert [applying_words(each) for each in one.newly] == ["CO air-free <= 5 ppm"]
+    assert [applying_words(each) for each in one.newly] == ["CO air-free ≤ 5 ppm"]
     assert {(each.before, each.after) for each in one.verdicts} == {("", "outside")}
-    assert "not held against this one until now, outside (<= 5 ppm) from now on." in verdict_change_words(
+    assert "not held against this one until now, outside (≤ 5 ppm) from now on." in verdict_change_words(
         one.verdicts[0]
     )
     fewer = only(consequences_of(set_draft("us-trade-co-practice", limits=limits[1:]), day=TODAY))
@@ -322,7 +334,7 @@ def test_appliances_that_differ_in_what_a_card_asks_are_each_judged_by_their_own
                 for each in tables
             ]
             assert [said.outcome_before, said.outcome_after] == outcomes, name
-    assert len({tuple(each.newly) + tuple(each.no_longer) for each in found.values()}) == 2
+    assert len({str((each.newly, each.no_longer)) for each in found.values()}) == 2
 
 
 def test_many_appliances_alike_take_as_many_queries_as_few(boiler: Appliance, visited: Stored) -> None:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 from fleet.combustion import FUELS
 from fleet.limits import Verdict, card
+from fleet.limits.quantities import label
+from fleet.presentation.verdicts import reason_words
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 LIMIT_SETS = {
@@ -146,4 +148,10 @@ def the(verdicts, **wanted):
 
 def make_verdict(**fields):
     """A verdict with these fields; none of the others says anything."""
-    return Verdict(dict.fromkeys(Verdict.__dataclass_fields__) | {"stop": False} | fields)
+    silent = {"label": ["co", {}], "reasons": [], "stop": False, "asks": ""}
+    return Verdict(dict.fromkeys(Verdict.__dataclass_fields__) | silent | fields)
+
+
+def needs_words(needs, quantity="co", basis=None):
+    """What a row without a measure needs, as its verdict says it."""
+    return reason_words(make_verdict(label=label(quantity, basis), reasons=[needs] if needs else []))

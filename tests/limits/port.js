@@ -1,9 +1,10 @@
-// The evaluator's port: what fleet.limits.evaluate says of a card and a visit's readings, without words and reasons.
+// The evaluator's port: what fleet.limits.evaluate says of a card and a visit's readings, without words.
 // Python's None is null or undefined here, for which `== null` asks.
 const GROUPS = ["stop_levels", "bands", "orders", "ceilings", "limits"], PHASES = ["as_found", "as_left"];
 const OUTCOMES = ["outside", "cannot_tell", "not_judged", "within"], UNUSABLE = ["not_measured", "sensor_fault"];
 const [OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN] = OUTCOMES;
 const DERIVED = ["key", "derived", "o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"];
+const coded = (code, figures = {}) => [[code, figures]];
 const same = (one, other) => (one ?? null) === (other ?? null);
 const bare = (field) => field.slice(0, Math.max(0, field.lastIndexOf("_")));
 const saidOf = ({ qualifiers: said }, field) => said?.[field] || said?.[bare(field)] || "=";
@@ -15,7 +16,9 @@ function evaluate(card, readings) {
   const cases = readCases(card, readings), rows = GROUPS.flatMap((group) => card[group]);
   const verdicts = rows.filter((row) => row.op !== "missing").flatMap((row) => judgeRow(row, cases, card));
   const kept = rows.filter((row) => row.op === "missing"), stop = verdicts.some((each) => each.stop);
-  const diluted = (each) => verdictOn(card.dilution, each, NOT_JUDGED, each.co_ppm, qualifier(each, "co_ppm"));
+  const noFigure = ({ o2_pct }) => coded("no_air_free_figure", { o2_pct });
+  const diluted = (each) =>
+    verdictOn(card.dilution, each, NOT_JUDGED, noFigure(each), each.co_ppm, qualifier(each, "co_ppm"));
   verdicts.push(...kept.map((row) => judgePresence(row, cases, stop)));
   verdicts.push(...cases.filter((each) => each.too_dilute).map(diluted));
   const place = (verdict) => OUTCOMES.indexOf(verdict.outcome);
@@ -31,7 +34,10 @@ function readCases(card, readings) {
     const room = cases.flatMap((before) => [before.ambient_co_before_ppm, before.ambient_co_ppm]);
     const starts = [each.ambient_co_before_ppm, ...room].filter((ppm) => ppm != null);
     each.ambient_co_rise_ppm = now == null || !starts.length ? null : now - Math.min(...starts);
-    each.doubt = each.invalid || each.sampling_point === "common_flue" || each.too_dilute || each.steady === false;
+    each.doubtful = each.invalid ? coded("invalid") : null;
+    each.doubt = each.doubtful ?? (each.sampling_point === "common_flue" ? coded("common_flue")
+      : each.too_dilute ? coded("mostly_air", { o2_pct: each.o2_pct })
+      : each.steady === false ? coded("not_steady") : null);
     each.co_while_rising_ppm = coWhileRising(each, cases, card.co_rise_ppm);
     cases.push(each);
   }
@@ -72,27 +78,33 @@ function coWhileRising(each, earlier, leastRise) {
 }
 
 function judgeRow(row, cases, card) {
-  const inPlace = (each) => row.measure !== null && (each.sampling_point !== "room" || !row.measure.in_flue);
+  if (row.measure === null) return [verdictOn(row, {}, NOT_JUDGED, [row.needs])];
+  const needed = { at: row.rates === null ? "" : row.rate_text, phases: row.phases ?? [] };
+  const inPlace = (each) => (each.sampling_point !== "room" || !row.measure.in_flue);
   const named = (names, name) => names === null || names.includes(name);
   const met = cases.filter((each) => inPlace(each) && named(row.rates, each.rate) && named(row.phases, each.phase));
   const judged = row.kind === "order" ? judgeOrder(row, met, card) : met.flatMap((each) => judgeCase(row, each, card));
-  return judged.length ? judged : [verdictOn(row, {}, NOT_JUDGED)];
+  return judged.length ? judged : [verdictOn(row, {}, NOT_JUDGED, coded("needs_reading", needed))];
 }
 
-function doubtful(row, each) {
-  const casing = row.casing === null || row.casing === each.casing, rate = row.rates === null || each.rate_proven;
-  return (row.measure.in_flue ? each.doubt : each.invalid) || !rate || !casing;
+function doubtOf(row, each) {
+  const own = row.measure.in_flue ? each.doubt : each.doubtful;
+  if (own || (row.rates !== null && !each.rate_proven)) return own ?? coded("rate_not_proven");
+  const casing = row.casing === null || row.casing === each.casing;
+  return casing ? null : coded("other_casing", { casing: row.casing, read_with: each.casing || "" });
 }
 
 function judgeCase(row, each, card) {
-  const [value, said, uncertainty] = measured(row.measure, each, card), doubt = doubtful(row, each);
-  if (value == null) return row.every_reading ? [verdictOn(row, each, NOT_JUDGED)] : [];
-  const fires = firesOn(row, value, said, uncertainty, card.margins);
-  const outcome = row.unrecorded.length && !(fires && row.stop) ? CANNOT_TELL
-    : row.range_end !== null && value > row.range_end ? NOT_JUDGED
-    : fires && !(doubt && row.kind === "band") ? OUTSIDE
-    : doubt || said === "at_least" ? NOT_JUDGED : fires === null ? CANNOT_TELL : WITHIN;
-  return [verdictOn(row, each, outcome, value, said)];
+  const [value, said, uncertainty] = measured(row.measure, each, card), doubt = doubtOf(row, each);
+  if (value == null) return row.every_reading ? [verdictOn(row, each, NOT_JUDGED, coded("not_read"))] : [];
+  const fires = firesOn(row, value, said, uncertainty, card.margins), open = row.unrecorded, facts = { facts: open };
+  const [outcome, reasons] = open.length && !(fires && row.stop) ? [CANNOT_TELL, coded("applies_unknown", facts)]
+    : row.range_end !== null && value > row.range_end ? [NOT_JUDGED, coded("above_range")]
+    : fires && !(doubt && row.kind === "band")
+    ? [OUTSIDE, [...(open.length ? coded("facts_not_recorded", facts) : []), ...(doubt ?? [])]]
+    : doubt || said === "at_least" ? [NOT_JUDGED, doubt ?? coded("o2_and_co2_not_read")]
+    : fires === null ? [CANNOT_TELL, coded(said === "=" ? "beyond_accuracy" : "only_a_bound")] : [WITHIN, []];
+  return [verdictOn(row, each, outcome, reasons, value, said)];
 }
 
 function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, each, { fuel, analyser }) {
@@ -125,13 +137,20 @@ function broken({ lower, upper, upper_open: open }, low, high) {
 }
 
 function judgeOrder(row, read, card) {
-  const field = row.measure.field, plain = (each) => each[field] !== null && qualifier(each, field) === "=";
+  const field = row.measure.field, plain = (each) => qualifier(each, field) === "=" && !doubtOf(row, each);
   return PHASES.filter((phase) => read.some((each) => each.phase === phase)).map((phase) => {
-    const usable = read.filter((each) => each.phase === phase && plain(each) && !doubtful(row, each));
-    const [higher, lower] = row.rates.map((rate) => usable.findLast((each) => each.rate === rate));
-    if (!higher || !lower || !same(higher.casing, lower.casing)) return verdictOn(row, { phase }, NOT_JUDGED);
+    const last = [];
+    for (const rate of row.rates) {
+      const at = read.filter((each) => each.phase === phase && each.rate === rate && each[field] !== null);
+      const doubt = at.length ? doubtOf(row, at.at(-1)) ?? coded("not_a_plain_figure") : coded("rate_not_read");
+      const [[code, figures]] = doubt, usable = at.findLast(plain);
+      if (!usable) return verdictOn(row, { phase }, NOT_JUDGED, coded(code, { ...figures, of_rate: rate }));
+      last.push(usable);
+    }
+    const [higher, lower] = last;
+    if (!same(higher.casing, lower.casing)) return verdictOn(row, { phase }, NOT_JUDGED, coded("different_casings"));
     const gap = higher[field] - lower[field], fires = firesOn(row, gap, "=", null, card.margins);
-    return verdictOn(row, { phase }, fires ? OUTSIDE : WITHIN, gap, "=");
+    return verdictOn(row, { phase }, fires ? OUTSIDE : WITHIN, [], gap, "=");
   });
 }
 
@@ -140,11 +159,12 @@ function judgePresence(row, cases, stop) {
   const read = cases.filter((each) => !each.invalid && each.co_ppm != null && each[last] != null);
   const [found, left] = PHASES.map((phase) => read.filter((each) => !pair || each.phase === phase));
   const kept = found.some((one) => left.some((other) => same(one.rate, other.rate)));
-  return verdictOn(row, {}, kept ? WITHIN : stop ? NOT_JUDGED : OUTSIDE);
+  if (kept) return verdictOn(row, {}, WITHIN, []);
+  return stop ? verdictOn(row, {}, NOT_JUDGED, coded("stopped")) : verdictOn(row, {}, OUTSIDE, coded("not_on_record"));
 }
 
-function verdictOn(row, { key = null, rate = null, phase = null }, outcome, value = null, said = "not_measured") {
+function verdictOn(row, { key = null, rate = null, phase = null }, outcome, reasons, value = null, said = "") {
   const { kind, set_id, limit_id, quantity, rank } = row, stop = outcome === OUTSIDE && row.stop;
   const own = { reading_key: key, rate, phase, value, qualifier: value === null ? "not_measured" : said };
-  return { kind, set_id, limit_id, quantity, rank, ...own, outcome, stop };
+  return { kind, set_id, limit_id, quantity, rank, ...own, outcome, reasons, stop };
 }

@@ -35,7 +35,7 @@ def test_as_left_needs_no_adjustment_and_tells_the_distance():
     said = advice(share_of_target(), co2_pct=9.19, phase="as_left")
     assert said.action == "none"
     assert advice_words(said) == (
-        "No adjustment needed: CO2 9.19 % at high is 0.01 points below its target 9.2 %, band 9.108 to 9.292 %."
+        "No adjustment needed: CO₂ 9.19 % at high is 0.01 points below its target 9.2 %, band 9.108 to 9.292 %."
     )
 
 
@@ -124,7 +124,7 @@ def test_an_order_that_the_readings_break_is_told_although_both_are_in_their_ban
     high = reading(key="r0", taken_order=0, co2_pct=9.1)
     said = advise(make_card(the_sheet=page), reading(rate="low", co2_pct=9.0), qualified=True, earlier=[high])
     assert said.action == "investigate"
-    assert "CO2 at high less CO2 at low 0.10 points" in advice_words(said)
+    assert "CO₂ at high less CO₂ at low 0.10 points" in advice_words(said)
     assert "Read both rates again" in advice_words(said)
     kept = advise(
         make_card(the_sheet=page), reading(rate="low", co2_pct=9.0), qualified=True, earlier=[high | {"co2_pct": 9.3}]
@@ -277,7 +277,7 @@ def test_an_adjustment_is_worded_so():
     said = advice(share_of_target(), co2_pct=9.02)
     assert (said.action, said.adjuster, said.direction) == ("adjust", "high fire screw", "anticlockwise")
     assert advice_words(said) == (
-        "CO2 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
+        "CO₂ 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
         "turn high fire screw (gas valve) anticlockwise by a small first step, at most 1/4 turn at a time with a "
         "hex key. Let it settle and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
@@ -288,7 +288,7 @@ def test_a_sheet_of_few_words_is_worded_so():
     bare = {"place": "", "tool": "", "largest_step": "", "largest_step_turns": "0.5"}
     page = sheet(rates=["high"], targets=[target()], adjusters=[adjuster("high", "clockwise", **bare)])
     assert advice_words(advice(page, co2_pct=9.5)) == (
-        "CO2 9.50 % at high is 0.30 points above its target 9.2 %, band 9 to 9.4 %: "
+        "CO₂ 9.50 % at high is 0.30 points above its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw anticlockwise by a small first step, at most 0.5 turns at a time. "
         "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
     )
@@ -310,7 +310,7 @@ def test_a_sheet_of_many_words_is_worded_so():
 def test_an_adjustment_of_a_known_distance_is_worded_so():
     said = turning(co2_pct=8.9)
     assert advice_words(said) == (
-        "CO2 8.90 % at high is 0.30 points below its target 9.2 %, band 9 to 9.4 %: "
+        "CO₂ 8.90 % at high is 0.30 points below its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw (gas valve) anticlockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
         "with a hex key. Let it settle and read high again, then low. "
         "End the firing if CO air-free passes 400 ppm or climbs."
@@ -363,7 +363,7 @@ def test_a_stop_and_a_cause_to_look_for_are_worded_so():
     )
     said = advice(sets=[one_limit_set()], co2_pct=9.2, co_ppm=150.0)
     assert advice_words(said) == (
-        "CO2 9.20 % at high is on its target, inside its band, yet CO 150 ppm at high, as found (limit <= 100 ppm): "
+        "CO₂ 9.20 % at high is on its target, inside its band, yet CO 150 ppm at high, as found (limit ≤ 100 ppm): "
         "outside the limits of test set v3 as recorded. Look for the cause before turning anything."
     )
 
@@ -394,7 +394,7 @@ def test_a_band_without_a_target_tells_no_distance():
     page = sheet(
         targets=[{"rate": "high", "quantity": "co2", "lower": "9", "upper": "9.4", "tolerance_basis": "range"}]
     )
-    assert advice_words(advice(page, co2_pct=9.1)) == "No adjustment needed: CO2 9.10 % at high, band 9 to 9.4 %."
+    assert advice_words(advice(page, co2_pct=9.1)) == "No adjustment needed: CO₂ 9.10 % at high, band 9 to 9.4 %."
 
 
 def test_an_order_is_told_only_to_a_rate_of_it_and_in_its_own_phase():

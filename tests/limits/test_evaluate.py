@@ -1,5 +1,5 @@
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from statistics import NormalDist
 
 import pytest
@@ -7,9 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.combustion import FUELS, air_free, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
-from fleet.limits import Row, Verdict, evaluate
-from fleet.limits.evaluate import where
-from fleet.presentation.verdicts import verdict_sentence
+from fleet.limits import Verdict, evaluate
+from fleet.presentation.verdicts import reason_words, set_version_words, verdict_sentence
 from tests.limits.cast import LIMIT_SETS, make_card, of, one_limit_set, reading, sheet, target, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -311,7 +310,7 @@ def test_whether_a_band_can_be_proven_is_not_said_without_an_accuracy_nor_of_oth
 def test_a_doubtful_reading_is_not_judged_against_the_target(more, reason):
     verdict = the(evaluate(make_card(), [reading(**more)]), kind="band", rate="high")
     assert verdict.outcome == "not_judged"
-    assert reason in verdict.reason
+    assert reason in reason_words(verdict)
 
 
 def test_like_casing_is_judged_with_like():
@@ -415,7 +414,7 @@ def test_more_than_keeps_a_floor_below_it_and_cannot_tell_above(o2_pct, expected
 
 def test_over_range_co_of_a_sample_that_is_mostly_air_stays_over_range():
     given = reading(o2_pct=18.6, co2_pct=None, co_ppm=4000.0, qualifiers={"co": "more_than"})
-    (said,) = [each for each in evaluate(make_card(), [given]).verdicts if "mostly air, so" in each.reason]
+    (said,) = [each for each in evaluate(make_card(), [given]).verdicts if "mostly air, so" in reason_words(each)]
     assert (said.value, said.qualifier, said.outcome) == (4000.0, "more_than", "not_judged")
 
 
@@ -424,7 +423,7 @@ def test_a_value_that_was_not_had_is_no_value(qualifier):
     said = evaluate(make_card(one_limit_set()), [reading(co_ppm=900.0, qualifiers={"co_ppm": qualifier})])
     assert not said.stop
     assert the(said, kind="limit").outcome == "not_judged"
-    assert "no CO air-free read" in the(said, limit_id="co_ppm_air_free", kind="stop_level").reason
+    assert "no CO air-free read" in reason_words(the(said, limit_id="co_ppm_air_free", kind="stop_level"))
 
 
 def test_a_faulty_co2_is_replaced_by_the_one_from_o2():
@@ -515,13 +514,14 @@ def test_what_must_be_on_record_is_looked_for_in_all_readings(quantity, found, l
     """Of a pair both phases at one rate count, with O2 and CO each; of CO alone any reading that isn't invalid."""
     readings = [reading(**found), reading(**{"key": "r2", "phase": "as_left", "taken_order": 2, **left})]
     (verdict,) = judged(one_limit_set(quantity=quantity, **ON_RECORD), *readings)
-    words = {"co_and_o2_pair": "CO and O2 before and after", "co_on_record": "co on record"}[quantity]
-    assert (verdict.outcome, verdict.reason) == (expected, "" if expected == "within" else f"{words} not on record")
+    words = {"co_and_o2_pair": "CO and O₂ before and after", "co_on_record": "co on record"}[quantity]
+    reason = "" if expected == "within" else f"{words} not on record"
+    assert (verdict.outcome, reason_words(verdict)) == (expected, reason)
 
 
 def test_after_a_stop_no_record_rule_asks_for_another_firing():
     (verdict,) = judged("us-epa-5d-annual", reading(co_ppm=2000.0))
-    assert (verdict.outcome, verdict.reason) == ("not_judged", "stopped for safety")
+    assert (verdict.outcome, reason_words(verdict)) == ("not_judged", "stopped for safety")
 
 
 # --- applicability ---------------------------------------------------------------------------------------
@@ -558,7 +558,7 @@ def test_verdicts_are_ordered_and_worded_alike_for_any_sets(sets, co_ppm, ambien
     assert places == sorted(places)
     for verdict in said.verdicts:
         opening = {"cannot_tell": "can't be decided: ", "not_judged": "not judged: "}.get(
-            verdict.outcome, f"{verdict.outcome} the limits of {verdict.set_name} v{verdict.set_version} as recorded"
+            verdict.outcome, f"{verdict.outcome} the limits of {set_version_words(verdict)} as recorded"
         )
         assert opening in verdict_sentence(verdict)
         assert not re.search(r"\bsafe\b|complian|\blegal\b", verdict_sentence(verdict).replace(verdict.set_name, ""))
@@ -568,9 +568,9 @@ def test_an_unreviewed_set_and_a_limit_from_memory_say_so_in_the_sentence():
     said = evaluate(make_card("uk-bs7967-in-service"), [reading()])
     assert "[set not reviewed; limit unverified]" in verdict_sentence(the(said, limit_id="r-stop"))
     (reviewed,) = judged(one_limit_set(), reading())
-    assert reviewed.review == "reviewed by a named person"
+    assert (reviewed.review, reviewed.reviewed_by) == ("reviewed", "a named person")
     assert verdict_sentence(reviewed) == (
-        "CO 40 ppm at high, as found (limit <= 100 ppm): within the limits of test set v3 as recorded."
+        "CO 40 ppm at high, as found (limit ≤ 100 ppm): within the limits of test set v3 as recorded."
     )
 
 
@@ -611,10 +611,13 @@ def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():
     ("rates", "phases", "words"),
     [
         (None, None, ""),
-        (["high"], None, " at nominal"),
-        (None, ["as_found"], ", as_found"),
-        (["high"], ["as_found", "as_left"], " at nominal, as_found or as_left"),
+        (["low"], None, " at nominal"),
+        (None, ["as_left"], ", as left"),
+        (["low"], ["as_left", "between"], " at nominal, as left or between"),
     ],
 )
 def test_where_a_source_wants_it_read(rates, phases, words):
-    assert where(Row({"rates": rates, "rate_text": "nominal", "phases": phases})) == words
+    made = make_card(one_limit_set())
+    made = replace(made, limits=[made.limits[0].but(rates=rates, rate_text="nominal", phases=phases)])
+    read = [] if words == "" else [reading()]
+    assert reason_words(the(evaluate(made, read), kind="limit")) == f"needs CO{words}"

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.limits import evaluate, standing
-from fleet.presentation.verdicts import verdict_sentence
+from fleet.presentation.verdicts import reason_words, verdict_sentence
 from tests.limits.cast import make_card, of, order_rule, reading, sheet, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
@@ -55,7 +55,7 @@ def test_the_verdict_has_the_gap_in_points_and_belongs_to_no_single_reading():
     assert verdict.value == pytest.approx(0.1)
     assert not verdict.stop
     assert verdict_sentence(verdict) == (
-        "CO2 at high less CO2 at low 0.10 points, as found (limit >= 0.2 points): "
+        "CO₂ at high less CO₂ at low 0.10 points, as found (limit ≥ 0.2 points): "
         "outside the limits of premix sheet v2 as recorded."
     )
 
@@ -76,7 +76,7 @@ def test_each_phase_is_judged_by_its_last_readings():
 
 def test_readings_between_adjustments_are_neither():
     said = evaluate(ordered(), pair(9.0, 9.0, "between"))
-    assert the(said, kind="order").reason == "needs CO2 at high less CO2 at low at high and low"
+    assert reason_words(the(said, kind="order")) == "needs CO₂ at high less CO₂ at low"
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_readings_between_adjustments_are_neither():
 @pytest.mark.parametrize("low_pct", [8.0, 9.9])
 def test_an_order_is_not_judged_by_a_doubtful_reading(more, reason, low_pct):
     verdict = the(evaluate(ordered(), pair(9.2, low_pct, **more)), kind="order")
-    assert (verdict.outcome, verdict.reason) == ("not_judged", reason)
+    assert (verdict.outcome, reason_words(verdict)) == ("not_judged", reason)
     assert verdict.value is None
 
 

@@ -31,11 +31,11 @@ from tests.limits.cast import (
 from tests.needs import needs_program
 
 PORT = Path(__file__).parent / "port.js"
-LARGEST_PORT_LINES, LONGEST_LINE = 150, 120
+LARGEST_PORT_LINES, LONGEST_LINE = 175, 120
 VISITS = 500
 ASKED = (
     *("kind", "set_id", "limit_id", "quantity", "reading_key", "rate", "phase"),
-    *("value", "qualifier", "outcome", "stop", "rank"),
+    *("value", "qualifier", "outcome", "reasons", "stop", "rank"),
 )
 
 EXACT = {

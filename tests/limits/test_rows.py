@@ -13,9 +13,9 @@ from fleet.limits.rows import (
     PHASES,
     SEVERITIES,
     STOP_RANK,
+    keeps,
     left_out,
     limit_row,
-    limit_text,
     provenance,
     rank,
     rates_named,
@@ -23,7 +23,8 @@ from fleet.limits.rows import (
 )
 from fleet.limits.sheet_rows import band_row, ceiling_row, order_row
 from fleet.limits.stop_rows import dilution_row, stop_rows
-from tests.limits.cast import FIXTURES, STOP_LEVELS, one_limit_set, order_rule, sheet, target
+from fleet.presentation.verdicts import keeps_words
+from tests.limits.cast import FIXTURES, STOP_LEVELS, needs_words, one_limit_set, order_rule, sheet, target
 
 REFERENCE = json.loads((FIXTURES / "reference" / "limit_sets.json").read_text())
 LIMITS = [limit for entry in REFERENCE["profiles"] for limit in entry["limits"]]
@@ -111,13 +112,13 @@ def test_other_rates_are_the_sheets_own_its_last_for_low_or_the_word_itself():
 @pytest.mark.parametrize(
     ("op", "limit", "text", "kept"),
     [
-        (">", 400.0, "<= 400", (None, 400.0, False, None)),
+        (">", 400.0, "≤ 400", (None, 400.0, False, None)),
         (">=", 30.0, "< 30", (None, 30.0, True, None)),
-        ("<", 81.5, ">= 81.5", (81.5, None, False, None)),
+        ("<", 81.5, "≥ 81.5", (81.5, None, False, None)),
         ("rising_and_over", 100.0, "not rising above 100", (None, 100.0, False, None)),
         ("outside", [9.0, 9.4], "9 to 9.4", (9.0, 9.4, False, None)),
-        ("outside", [None, 9.4], "<= 9.4", (None, 9.4, False, None)),
-        ("outside", [9.0, None], ">= 9", (9.0, None, False, None)),
+        ("outside", [None, 9.4], "≤ 9.4", (None, 9.4, False, None)),
+        ("outside", [9.0, None], "≥ 9", (9.0, None, False, None)),
         ("between", [0.004, 0.008], "< 0.004", (None, 0.004, True, 0.008)),
         ("!=", "stable", "stable", (None, None, False, None)),
         ("!=", 1.0, "1", (None, None, False, None)),
@@ -128,10 +129,10 @@ def test_other_rates_are_the_sheets_own_its_last_for_low_or_the_word_itself():
     ],
 )
 def test_each_comparison_keeps_its_own_figures(op, limit, text, kept):
-    assert limit_text(op, limit) == text
+    assert keeps_words(keeps(op, limit)) == text
     made = row({}, Reading(None), op=op, limit=limit, quantity="co", severity="adjust")
     assert (made.lower, made.upper, made.upper_open, made.range_end) == kept
-    assert (made.limit, made.limit_text) == (limit, text)
+    assert (made.limit, made.keeps) == (limit, keeps(op, limit))
 
 
 def test_a_range_that_asks_for_a_stop_has_no_upper_end():
@@ -166,17 +167,20 @@ def test_the_figure_to_compare_with(fires_when, facts, limit):
 @pytest.mark.parametrize(
     ("limit", "needs"),
     [
-        ({"when": "type_test"}, "a type test; a reading in the field is not comparable"),
+        ({"when": "type_test"}, "needs a type test; a reading in the field is not comparable"),
         ({"fires_when": {"op": "missing", "value": None}}, ""),
-        ({"fires_when": {"op": "incomplete", "value": None}}, "an examination of the appliance, not a reading"),
-        ({"fires_when": {"op": ">", "value": None}}, "a figure for this appliance: none is entered"),
-        ({"fires_when": {"op": "<", "value": "least_share_pct"}}, "the figure for least share pct"),
-        ({"basis": "qa", "fires_when": {"op": ">", "value": None}}, "CO on the basis 'qa', which no reading shows"),
+        ({"fires_when": {"op": "incomplete", "value": None}}, "needs an examination of the appliance, not a reading"),
+        ({"fires_when": {"op": ">", "value": None}}, "needs a figure for this appliance: none is entered"),
+        ({"fires_when": {"op": "<", "value": "least_share_pct"}}, "needs the figure for least share pct"),
+        (
+            {"basis": "qa", "fires_when": {"op": ">", "value": None}},
+            "needs CO by the regulation's own coefficients, which no reading shows",
+        ),
     ],
 )
 def test_a_limit_that_no_reading_can_be_held_against_says_what_it_needs(limit, needs):
     made = compiled(**limit)
-    assert (made.measure, made.needs) == (None, needs)
+    assert (made.measure, needs_words(made.needs)) == (None, needs)
 
 
 # --- whole rows ------------------------------------------------------------------------------------------
@@ -197,9 +201,12 @@ def test_where_a_row_comes_from():
         "set_name": "a set",
         "set_version": "3",
         "evidence": "own",
-        "review": "reviewed by a person",
+        "review": "reviewed",
+        "reviewed_by": "a person",
     }
-    bare = {"kind": "band", "set_id": "", "set_name": "", "set_version": "", "evidence": "", "review": ""}
+    bare = {"kind": "band"} | dict.fromkeys(
+        ("set_id", "set_name", "set_version", "evidence", "review", "reviewed_by"), ""
+    )
     assert provenance({}, kind="band") == bare
     assert provenance({"id": "s", "status": "unreviewed", "reviewed_by": "x"}, kind="band") == bare | {
         "set_id": "s",
@@ -226,24 +233,25 @@ def test_a_row_has_every_key_in_place():
         "limit_id": "",
         "decision_rule": "simple",
         "quantity": "co",
-        "label": "CO",
+        "label": ["co", {}],
         "unit": "",
         "basis": "",
         "rates": None,
         "rate_text": "any",
         "phases": None,
         "casing": None,
-        "needs": "",
+        "needs": None,
         "measure": vars(CO_MEASURE),
         "op": ">",
         "limit": 100.0,
         "target": None,
-        "limit_text": "<= 100",
+        "keeps": ["at_most", {"upper": 100.0}],
         "source_limit_text": "",
         "severity": "adjust",
         "rank": 4,
         "stop": False,
         "action": "",
+        "asks": "",
         "source": "",
         "note": "",
         "applies": "yes",
@@ -263,7 +271,8 @@ def test_a_limit_of_a_set_becomes_a_row_whole():
         "set_name": "test set",
         "set_version": "3",
         "evidence": "official_text_read",
-        "review": "reviewed by a named person",
+        "review": "reviewed",
+        "reviewed_by": "a named person",
         "lower": None,
         "upper": 100.0,
         "upper_open": False,
@@ -271,24 +280,25 @@ def test_a_limit_of_a_set_becomes_a_row_whole():
         "limit_id": "one",
         "decision_rule": "simple",
         "quantity": "co",
-        "label": "CO",
+        "label": ["co", {}],
         "unit": "ppm",
         "basis": "as_measured",
         "rates": None,
         "rate_text": "any",
         "phases": None,
         "casing": None,
-        "needs": "",
+        "needs": None,
         "measure": vars(CO_MEASURE),
         "op": ">",
         "limit": 100.0,
         "target": None,
-        "limit_text": "<= 100",
+        "keeps": ["at_most", {"upper": 100.0}],
         "source_limit_text": "<= 100.0",
         "severity": "adjust",
         "rank": 4,
         "stop": False,
         "action": "adjust",
+        "asks": "",
         "source": "page 4",
         "note": "n",
         "applies": "unclear",
@@ -302,7 +312,7 @@ def test_what_a_limit_leaves_out_is_empty_in_its_row():
     one = one_limit_set()
     limit = {name: one["limits"][0][name] for name in ("id", "quantity", "severity", "fires_when")}
     made = limit_row({"id": "s", "limits": [limit], "evidence": "own"}, limit, {}, [])
-    empty = ("unit", "basis", "source_limit_text", "action", "source", "note", "needs", "review")
+    empty = ("unit", "basis", "source_limit_text", "action", "source", "note", "asks", "review", "reviewed_by")
     assert {name: getattr(made, name) for name in empty} == dict.fromkeys(empty, "")
     assert (made.rates, made.rate_text, made.phases) == (None, "any", None)
     assert (made.evidence, made.decision_rule, made.applies, made.unrecorded) == ("own", "simple", "yes", [])
@@ -345,21 +355,21 @@ def test_a_word_that_a_limit_may_not_use_is_named(broken, said):
 @pytest.mark.parametrize(
     ("limit", "unit", "text"),
     [
-        ({"unit": "1"}, "", "<= 100"),
-        ({"unit": None}, "", "<= 100"),
-        ({"unit": "mg/m3"}, "mg/m3", "<= 100"),
+        ({"unit": "1"}, "", "≤ 100"),
+        ({"unit": None}, "", "≤ 100"),
+        ({"unit": "mg/m3"}, "mg/m3", "≤ 100"),
         ({"fires_when": {"op": "missing", "value": None}, "limit_text": "present"}, "", "present"),
         ({"fires_when": {"op": "incomplete", "value": None}, "limit_text": "present"}, "ppm", ""),
         ({"fires_when": {"op": "<", "value": "least_share_pct"}, "limit_text": ">= least"}, "ppm", ">= least"),
         ({"fires_when": {"op": "<", "value": None}, "limit_text": ">="}, "ppm", ""),
         ({"fires_when": {"op": "missing", "value": None}, "limit_text": None}, "", "on record"),
-        ({"fires_when": {"op": "<", "value": "least_share_pct"}, "limit_text": None}, "ppm", ">= least share pct"),
+        ({"fires_when": {"op": "<", "value": "least_share_pct"}, "limit_text": None}, "ppm", "≥ least share pct"),
         ({"fires_when": {"op": "!=", "value": "none"}, "limit_text": "no trace"}, "ppm", "none"),
     ],
 )
 def test_words_stand_only_where_there_is_no_figure_and_are_the_sources_if_it_has_any(limit, unit, text):
     made = compiled(**limit)
-    assert (made.unit, made.limit_text) == (unit, text)
+    assert (made.unit, keeps_words(made.keeps)) == (unit, text)
 
 
 def test_a_limit_that_is_not_for_this_one_is_listed_with_the_facts_that_say_so():
@@ -379,14 +389,14 @@ def test_a_limit_that_is_not_for_this_one_is_listed_with_the_facts_that_say_so()
 
 def row_of_the_sheet(kind, **more):
     origin = {"kind": kind, "set_id": "sheet-1", "set_name": "premix sheet", "set_version": "2"}
-    return row(origin | {"evidence": "", "review": ""}, measure_for("co2", "dry", "vol%"), **more)
+    return row(origin | {"evidence": "", "review": "", "reviewed_by": ""}, measure_for("co2", "dry", "vol%"), **more)
 
 
 def test_a_target_becomes_a_row_whole():
     assert band_row(sheet(), target(casing="closed")) == row_of_the_sheet(
         "band", op="outside", limit=[9.0, 9.4], quantity="co2", severity="adjust",
         limit_id="co2 high closed", unit="%", basis="dry", rates=["high"], rate_text="high", casing="closed",
-        target=9.2, tolerance_basis="points", action="adjust towards the target, or record why not",
+        target=9.2, tolerance_basis="points", asks="adjust_to_target",
     )  # fmt: skip
     plain = band_row(sheet(), {name: value for name, value in target().items() if name != "casing"})
     assert (plain.casing, plain.limit_id) == (None, "co2 high any")
@@ -403,9 +413,9 @@ def test_a_target_may_be_given_by_its_ends():
 def test_an_order_becomes_a_row_whole():
     assert order_row(sheet(), order_rule(least_gap="0.2")) == row_of_the_sheet(
         "order", op="<", limit=0.2, quantity="co2", severity="adjust", limit_id="co2 high above low",
-        label="CO2 at high less CO2 at low", unit="points", basis="dry", rates=["high", "low"],
-        rate_text="high and low", source="sheet, page 3",
-        action="bring the two rates into the order that the manufacturer states, or record why not",
+        label=["rate_gap", {"gas": "co2", "higher": "high", "lower": "low"}], unit="points", basis="dry",
+        rates=["high", "low"], rate_text="", source="sheet, page 3",
+        asks="restore_order",
     )  # fmt: skip
     without = order_row(sheet(), {"quantity": "o2", "higher_rate": "low", "lower_rate": "high"})
     assert (without.limit, without.source, without.rates) == (0.0, "", ["low", "high"])
@@ -466,27 +476,26 @@ def test_a_rate_is_none_of_a_sheet_that_lists_none():
 # --- stop levels ------------------------------------------------------------------------------------------
 
 STOPS = [
-    ("co_ppm_air_free", ">", 400.0, "ppm", "air_free", True, "end the firing, leave the appliance off"),
-    ("co_trend_in_test", ">", 100.0, "ppm", "as_measured", False, "end the firing, leave the appliance off"),
-    ("ambient_co", ">=", 30.0, "ppm", "as_measured", False, "leave, ventilate"),
-    ("ambient_co_rise", ">=", 5.0, "ppm", "as_measured", False, "leave, ventilate"),
-    ("spillage_time", ">", 5.0, "min", "as_measured", False, "end the firing, leave the appliance off"),
-    ("flame", "!=", "stable", "", "as_measured", False, "end the firing, leave the appliance off"),
+    ("co_ppm_air_free", ">", 400.0, "ppm", "air_free", True, "leave_off"),
+    ("co_trend_in_test", ">", 100.0, "ppm", "as_measured", False, "leave_off"),
+    ("ambient_co", ">=", 30.0, "ppm", "as_measured", False, "ventilate"),
+    ("ambient_co_rise", ">=", 5.0, "ppm", "as_measured", False, "ventilate"),
+    ("spillage_time", ">", 5.0, "min", "as_measured", False, "leave_off"),
+    ("flame", "!=", "stable", "", "as_measured", False, "leave_off"),
 ]
 
 
 @pytest.mark.parametrize("lines", [STOP_LEVELS, {"co_ppm_air_free": "400", "ambient_co_ppm": "30"}])
 def test_the_stop_levels_are_whole_with_or_without_figures_for_the_lesser_ones(lines):
     made = stop_rows(lines)
-    named = ("quantity", "op", "limit", "unit", "basis", "every_reading", "action")
-    assert [tuple(getattr(each, name) for name in named) for each in made] == [
-        (*rest, f"stop the appliance: {action}") for *rest, action in STOPS
-    ]
+    named = ("quantity", "op", "limit", "unit", "basis", "every_reading", "asks")
+    assert [tuple(getattr(each, name) for name in named) for each in made] == STOPS
+    assert {each.action for each in made} == {""}
     assert {each.limit_id for each in made} == {each.quantity for each in made}
     assert {(each.kind, each.severity, each.stop, each.decision_rule) for each in made} == {
         ("stop_level", "stop_firing", True, "simple")
     }
-    assert {each.set_name for each in made} == {"the contractor's stop levels"}
+    assert {each.set_name for each in made} == {""}
     for each in made:
         assert each.measure == measure_for(each.quantity, each.basis, each.unit or None).measure
 
@@ -512,5 +521,5 @@ def test_any_figure_above_zero_is_a_stop_level(name):
 
 def test_the_row_for_a_diluted_sample_is_the_stop_level_with_raw_co_and_no_figure():
     stop_level = stop_rows(STOP_LEVELS)[0]
-    said = {"quantity": "co", "label": "CO", "basis": "as_measured", "limit_text": ""}
-    assert dilution_row(stop_level) == stop_level.but(**said, action="repeat at a proper sampling point")
+    said = {"quantity": "co", "label": ["co", {}], "basis": "as_measured", "keeps": None}
+    assert dilution_row(stop_level) == stop_level.but(**said, action="", asks="repeat_sample")

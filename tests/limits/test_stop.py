@@ -63,9 +63,9 @@ def test_an_unproven_rate_keeps_every_stop_finding(visit):
 @given(st.floats(18, 20.8), st.floats(0, 390))
 def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(o2_pct, co_ppm):
     said = evaluate(make_card(), [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)])
-    repeat = the(said, label="CO", outcome="not_judged")
+    repeat = the(said, label=["co", {}], outcome="not_judged")
     if not said.stop:
-        assert repeat.action == "repeat at a proper sampling point"
+        assert repeat.asks == "repeat_sample"
     assert repeat.value == co_ppm
     assert said.derived[0]["co_ppm_air_free"] is None
     assert not [v for v in of(said, outcome="within") if v.reading_key and v.quantity.startswith("co")]
@@ -74,7 +74,7 @@ def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(
 def test_60_ppm_in_a_sample_of_mostly_air_is_never_called_within():
     said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=60.0)])
     assert the(said, kind="stop_level", quantity="co_ppm_air_free").outcome == "not_judged"
-    assert "CO 60 ppm" in verdict_sentence(the(said, label="CO"))
+    assert "CO 60 ppm" in verdict_sentence(the(said, label=["co", {}]))
 
 
 def test_raw_co_above_the_line_stops_whatever_the_o2():
@@ -263,7 +263,7 @@ def test_only_a_reading_said_to_be_unsteady_is_doubted(steady, outcome):
     said = evaluate(make_card(), [reading(steady=steady)])
     for one in (the(said, kind="stop_level", quantity="co_ppm_air_free"), the(said, kind="band", rate="high")):
         assert one.outcome == outcome
-        assert one.reason == ("the reading is not steady" if steady is False else "")
+        assert one.reasons == ([["not_steady", {}]] if steady is False else [])
 
 
 @pytest.mark.parametrize("evidence", ["own", "400 ppm by a handbook, 35 ppm by an institute"])
@@ -277,7 +277,7 @@ def test_a_stop_level_is_printed_without_a_bracket(evidence):
 def test_a_stop_takes_back_the_request_to_repeat():
     said = evaluate(make_card(), [reading(o2_pct=18.5, co2_pct=None, co_ppm=450.0)])
     assert said.stop
-    assert not [v for v in said.verdicts if v.action == "repeat at a proper sampling point"]
+    assert not [v for v in said.verdicts if v.asks == "repeat_sample"]
 
 
 def test_review_status_never_gates_a_stop():

@@ -49,8 +49,8 @@ def test_plain_data_is_a_copy():
 def test_a_verdict_lacks_no_field_and_is_never_changed():
     with pytest.raises(ValueError, match=r"^fields must be reading_key, rate, .*, not outcome$"):
         Verdict({"outcome": "within"})
-    made = verdict("within", label="CO")
-    assert (made.label, list(made.as_json()), made.outcome) == ("CO", list(FIELDS), "within")
+    made = verdict("within", label=["co", {}])
+    assert (made.label, list(made.as_json()), made.outcome) == (["co", {}], list(FIELDS), "within")
     with pytest.raises(AttributeError):
         made.outcome = "outside"
     with pytest.raises(AttributeError):
@@ -59,4 +59,4 @@ def test_a_verdict_lacks_no_field_and_is_never_changed():
 
 def test_what_a_verdict_takes_from_its_row_are_fields_of_its_own():
     assert set(COPIED) <= set(FIELDS)
-    assert len(COPIED) == len(set(COPIED)) == 19
+    assert len(COPIED) == len(set(COPIED)) == 21

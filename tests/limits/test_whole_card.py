@@ -84,7 +84,7 @@ def test_a_card_of_nothing_but_stop_levels_is_empty_in_all_else():
     empty = ("bands", "orders", "ceilings", "limits", "left_out", "adjusters")
     assert {name: made[name] for name in empty} == {name: [] for name in empty}
     assert made["sheet"] == {
-        "id": "", "version": "", "name": "no sheet", "control": None, "condensing": None, "rates": [],
+        "id": "", "version": "", "name": "", "control": None, "condensing": None, "rates": [],
     }  # fmt: skip
     assert made["analyser"] == {"id": "", "name": "", "measures": [], "co2": "absent", "accuracy": {}}
     assert made["facts"] == {"fuel": "natural_gas"}

@@ -18,7 +18,7 @@ from tests.web.drawn import texts
 
 DAY = date(2026, 3, 2)
 VERDICT: dict[str, Any] = {
-    "kind": "ceiling", "label": "CO air-free", "quantity": "co_ppm_air_free", "unit": "ppm", "value": 310.0,
+    "kind": "ceiling", "label": ["co_ppm_air_free", {}], "quantity": "co_ppm_air_free", "unit": "ppm", "value": 310.0,
     "qualifier": "=", "lower": None, "upper": 250.0, "phase": "as_left",
 }  # fmt: skip
 
@@ -44,7 +44,7 @@ def test_a_verdict_against_a_limit_gets_a_wall_and_its_pin_on_the_side_of_its_ph
 
 
 def test_a_verdict_against_a_target_gets_a_band_and_no_wall() -> None:
-    band = VERDICT | {"kind": "band", "label": "CO2", "quantity": "co2", "unit": "%", "value": 10.3}
+    band = VERDICT | {"kind": "band", "label": ["co2", {}], "quantity": "co2", "unit": "%", "value": 10.3}
     rule = verdict_rule(make_verdict(**band | {"lower": 9.1, "upper": 9.7, "phase": "as_found"}))
     assert rule is not None
     assert (rule.band_lower, rule.band_upper, list(rule.walls)) == (9.1, 9.7, [])

@@ -32,10 +32,11 @@ def test_a_model_that_goes_the_other_way_says_so_and_no_day_means_within_three_y
 
 
 def test_towards_a_ceiling_it_names_the_limit_in_its_unit() -> None:
-    near = {"quantity": "co", "unit": "ppm", "lower": None, "upper": 250.0, "limit_words": "Set: CO <= 250 ppm"}
+    limit = {"set_name": "Set", "label": ["co", {}], "keeps": ["at_most", {"upper": 250.0}], "unit": "ppm"}
+    near = {"quantity": "co", "unit": "ppm", "lower": None, "upper": 250.0, "limit": limit}
     assert forecast_sentence(forecast(pace=31.4, model_pace=None, visits_used=1, is_due=True, **near)) == (
         "CO air-free at high fire is expected to rise 31 % a year; "
-        "a chance of 10 % of being beyond 250 ppm (Set: CO <= 250 ppm) already."
+        "a chance of 10 % of being beyond 250 ppm (Set: CO ≤ 250 ppm) already."
     )
 
 
@@ -49,7 +50,7 @@ def test_a_model_that_hardly_moves_has_no_sign() -> None:
         ("doubtful", "CO₂ at low fire was read 4.2 times its usual error below what was expected, rather a doubtful"),
         ("step", "CO₂ at low fire has probably changed at one go since the visit before: repeat"),
         ("far", "CO₂ at low fire was read 4.2 times its usual error below what was expected: repeat the reading."),
-        ("same side", "CO₂ at low fire was read well below what was expected at two visits running: repeat"),
+        ("same_side", "CO₂ at low fire was read well below what was expected at two visits running: repeat"),
     ],
 )
 def test_an_early_warning_asks_for_a_second_reading(cause: str, words: str) -> None:

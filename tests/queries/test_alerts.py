@@ -83,7 +83,7 @@ def full(world: World) -> World:
 DRIFTING = {
     "forecast": {
         "quantity": "co2", "rate": "high", "visits": 4, "pace": -0.2, "model_pace": None, "accepted_risk": 0.08,
-        "limit_words": "", "is_lower": True, "lower": 9.0, "upper": 9.8, "unit": "%", "is_due": False,
+        "limit": None, "is_lower": True, "lower": 9.0, "upper": 9.8, "unit": "%", "is_due": False,
         "horizon_on": "2026-09-01",
     },
     "planned": "2027-03-02",

@@ -156,7 +156,7 @@ def test_co_is_apart_from_tuning(drifting: list[Appliance], manager: User) -> No
     common = {name: getattr(one, name) for name in ("appliance", "rate", "snapshot", "sheet_version", "last_visit_on",
               "visits_used", "basis", "crossing", "outlook", "made_at")}  # fmt: skip
     Forecast.objects.create(
-        **common, quantity="co", unit="ppm", level=40, pace_per_year=10, pace_sd_per_year=1, upper=250, limit_words="x",
+        **common, quantity="co", unit="ppm", level=40, pace_per_year=10, pace_sd_per_year=1, upper=250, limit=None,
         accepted_risk=0.02, horizon_on=date(2026, 4, 1),
     )  # fmt: skip
     resolve(drifting)

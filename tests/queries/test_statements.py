@@ -142,7 +142,7 @@ def _verdict(outcome: str, quantity: str = "co", **changes: Any) -> dict[str, An
         "reading_key": "3",
         "limit_id": quantity,
         "quantity": quantity,
-        "label": quantity,
+        "label": [quantity, {}],
     }
     return dict(vars(make_verdict(**said | {"outcome": outcome} | changes)))
 

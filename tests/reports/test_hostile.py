@@ -119,23 +119,15 @@ def poisoned_visit(facts: VisitFacts, text: str) -> VisitFacts:
 
 
 def _poison_judgement(facts: VisitFacts, text: str) -> None:
-    names = (
-        "set_name",
-        "set_version",
-        "action",
-        "reason",
-        "label",
-        "severity",
-        "evidence",
-        "unit",
-        "basis",
-        "limit_text",
-    )
+    names = ("set_name", "set_version", "action", "severity", "evidence", "unit", "basis")
+    coded = {"label": [text, {}], "keeps": ["as_written", {"text": text}], "review": "reviewed", "reviewed_by": text}
     poison_frozen(facts.card.sheet, text, "name", "version", "control")
     vars(facts.card)["left_out"] = [{"id": text}]
     for each in [*facts.card.rows, *facts.judgement.said]:
         poison_frozen(each, text, *(name for name in names if name in vars(each)))
-        vars(each)["review"] = f"reviewed by {text}"
+        vars(each).update(coded)
+    for verdict in facts.judgement.said:
+        vars(verdict)["reasons"] = [["needs_unit", {"gas": text, "unit": text}]]
 
 
 def run(render: Callable[[str], Any], count: int) -> None:

@@ -21,7 +21,7 @@ from fleet.models import (
     User,
 )
 from fleet.presentation.follow_ups import closed_words, flag_words, question_words
-from fleet.presentation.forecasts import forecast_sentence
+from fleet.presentation.forecasts import ceiling_words, forecast_sentence
 from fleet.presentation.revisits import reason_words
 from fleet.queries.forecasts import visible_forecasts
 from fleet.services import forecasts
@@ -157,7 +157,7 @@ def test_co_is_forecast_towards_the_strictest_limit_that_applies(
     refresh_appliance(appliance=boiler, now=NOON)
     made = Forecast.objects.get(quantity="co", rate="high")
     assert (made.unit, made.upper, made.accepted_risk) == ("ppm", 250.0, 0.02)
-    assert made.limit_words == "Test sheet: CO air-free <= 250 ppm"
+    assert ceiling_words(made.limit) == "Test sheet: CO air-free ≤ 250 ppm"
     o2_pct = boiler.visits.latest("local_date").judgement.derived[0]["o2_pct"]
     air_free_ppm = pytest.approx(40 * 20.9 / (20.9 - o2_pct), abs=0.05)
     assert made.series[-1]["found_raw"] == air_free_ppm
@@ -176,7 +176,7 @@ def test_rising_co_flags_the_appliance_and_names_the_quantity_and_the_limit(
     flag = Flag.objects.get(kind="may_be_outside")
     assert flag.key == "high co"
     assert flag_words(flag).startswith("CO air-free at high fire has risen ")
-    assert "250 ppm (Test sheet: CO air-free <= 250 ppm)" in flag_words(flag)
+    assert "250 ppm (Test sheet: CO air-free ≤ 250 ppm)" in flag_words(flag)
 
 
 def test_of_all_quantities_the_first_whose_accepted_risk_is_used_up_binds(

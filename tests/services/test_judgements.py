@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
-from fleet.presentation.verdicts import summary_words
+from fleet.presentation.verdicts import set_version_words, summary_words
 from fleet.services.judgements import judge_visit
 from fleet.services.limit_sets import assign_limit_set
 from tests.cast import NOON, SHEET, make_appliance, make_sheet, measured, store, visit_body
@@ -65,7 +65,7 @@ def test_there_is_a_stop_level_without_sheet_or_set(
     visit = store(visit_body(bare, person, analyser, co="900"), technician)
     worst = visit.judgement.findings.first()
     assert worst.stop
-    assert worst.limit_set == "the contractor's stop levels v1"
+    assert set_version_words(worst.verdict) == "the contractor's stop levels v1"
 
 
 def test_every_attached_set_is_judged_in_its_own_basis(
@@ -144,7 +144,7 @@ def test_an_unproven_rate_is_judged_in_part(body: dict[str, Any], technician: Us
     body["readings"] = [each | {"rate_proven_by": "not_proven"} for each in body["readings"]]
     judgement = store(body, technician).judgement
     assert judgement.outcome == "incomplete"
-    assert "CO2 at high" in summary_words(judgement)
+    assert "CO₂ at high" in summary_words(judgement)
 
 
 def test_a_set_that_nobody_has_reviewed_is_named_as_such(

@@ -1,6 +1,6 @@
 """The strictest limit that CO or the flue's temperature must stay below, on the scale on which it drifts."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from fleet.limits import Card, Row
 from fleet.limits.quantities import Measure
@@ -14,10 +14,13 @@ BREAKS_ABOVE = (">", ">=", "outside", "between")
 
 
 class Ceiling(NamedTuple):
-    """upper : CO air-free [ppm, dry], or flue less intake air temperature [K].    words : which limit it is."""
+    """upper : CO air-free [ppm, dry], or flue less intake air temperature [K].
+
+    limit : which it is: its set_name, label and keeps as in the card, unit.
+    """
 
     upper: float
-    words: str
+    limit: dict[str, Any]
 
 
 def ceiling_of(card: Card, rate: str, quantity: str, read: Derived, rise_k: float | None) -> Ceiling | None:
@@ -36,8 +39,8 @@ def ceiling_of(card: Card, rate: str, quantity: str, read: Derived, rise_k: floa
         else:
             upper = _rise_k(row.measure, row.upper, read.flue_loss_pct, rise_k)
         if upper is not None:
-            found.append(Ceiling(upper, f"{row.set_name}: {row.label} {row.limit_text} {row.unit}"[:300]))
-    return min(found, default=None)
+            found.append(Ceiling(upper, {name: getattr(row, name) for name in ("set_name", "label", "keeps", "unit")}))
+    return min(found, key=lambda each: each.upper, default=None)
 
 
 def _applies(row: Row, rate: str) -> bool:

@@ -55,7 +55,7 @@ class Warned(NamedTuple):
 def warnings_of(series: Sequence[Series], state: drift.State, snapshot: Snapshot) -> Iterator[Warned]:
     """One a series. Nothing from assumptions asks for anything.
 
-    Its figures: `cause` doubtful, step, far or same side; z, of the usual error, now and at the visit before.
+    Its figures: `cause` doubtful, step, far or same_side; z, of the usual error, now and at the visit before.
     """
     said = drift.warnings(state)
     for n, each in enumerate(series):
@@ -74,7 +74,7 @@ def warnings_of(series: Sequence[Series], state: drift.State, snapshot: Snapshot
 
 
 def _cause(said: drift.Warnings, n: int) -> str:
-    causes = (("doubtful", said.doubtful), ("step", said.step), ("far", said.repeat_now), ("same side", said.same_side))
+    causes = (("doubtful", said.doubtful), ("step", said.step), ("far", said.repeat_now), ("same_side", said.same_side))
     return next((name for name, holds in causes if holds[n]), "")
 
 

@@ -79,7 +79,7 @@ class Told(Outlook):
     unit: str
     lower: float | None
     upper: float
-    limit_words: str
+    limit: Mapping[str, Any] | None
     accepted_risk: float
     horizon_on: str | None
 
@@ -151,7 +151,7 @@ class _View:
             "basis": _basis(self.snapshot, series),
             "accepted_risk": self.alpha,
             "series": [_shown(entry, series.quantity) for entry in series.entries],
-            "limit_words": series.corridor.words,
+            "limit": series.corridor.limit,
             "made_at": self.now,
         }
 
@@ -225,7 +225,7 @@ def _shown(entry: Entry, quantity: str) -> dict[str, Any]:
 
 
 def told_figures(forecast: Forecast) -> Told:
-    same = ("quantity", "rate", "unit", "lower", "upper", "limit_words", "accepted_risk")
+    same = ("quantity", "rate", "unit", "lower", "upper", "limit", "accepted_risk")
     horizon_on = f"{forecast.horizon_on:%Y-%m-%d}" if forecast.horizon_on else None
     read = {name: getattr(forecast, name) for name in same}
     return Told(**forecast.outlook, **read, visits=forecast.visits_used, horizon_on=horizon_on)

@@ -25,13 +25,13 @@ CEILED = (CO, TEMP_RISE)
 class Corridor(NamedTuple):
     """Where a series should stay, on the scale it drifts on: both ends, and what an adjustment aims at.
 
-    lower : None for what has a ceiling alone.    words : which limit the ceiling is.
+    lower : None for what has a ceiling alone.    limit : which the ceiling is, as `ceilings.Ceiling` has it.
     """
 
     lower: float | None
     upper: float
     target: float
-    words: str = ""
+    limit: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -172,4 +172,4 @@ def _below_ceiling(entries: Sequence[Entry], visits: Sequence[Visit], asked: Ask
         return None
     first = next(value for each in entries for value in (each.found, each.left) if not math.isnan(value))
     upper = math.log1p(ceiling.upper) if asked.quantity == CO else ceiling.upper
-    return Corridor(None, upper, first, ceiling.words)
+    return Corridor(None, upper, first, ceiling.limit)

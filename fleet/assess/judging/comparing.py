@@ -2,7 +2,7 @@
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -12,7 +12,6 @@ from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
 from fleet.assess.judging.versions import assignments_in_force
 from fleet.limits import Card, Row, Verdict, evaluate
-from fleet.limits.quantities import figure
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
 Draft = SheetVersion | LimitSetVersion
@@ -22,20 +21,26 @@ Draft = SheetVersion | LimitSetVersion
 class VerdictChange:
     """One reading against one limit, before and after. An outcome is empty where the limit did not stand there.
 
-    label, value, rate, phase : "CO2", "9.49 %", "high", "as_left". source : the sheet or set that the limit stands in.
-    before, after : the outcome; limit_before, limit_after : the figures to keep. now : the verdict by the draft, whole.
+    then, now : the verdict by today's table and by the draft's, whole.
     """
 
-    source: str
-    label: str
-    value: str
-    rate: str
-    phase: str
-    before: str
-    after: str
-    limit_before: str
-    limit_after: str
-    now: Verdict | None = None
+    then: Verdict | None
+    now: Verdict | None
+
+    @property
+    def about(self) -> Verdict:
+        """One of the two, the draft's where there is one."""
+        about = self.now or self.then
+        assert about is not None
+        return about
+
+    @property
+    def before(self) -> str:
+        return _outcome(self.then)
+
+    @property
+    def after(self) -> str:
+        return _outcome(self.now)
 
     @property
     def outcome_changes(self) -> bool:
@@ -43,15 +48,19 @@ class VerdictChange:
 
     @property
     def is_left(self) -> bool:
-        return self.phase == "as_left"
+        return self.about.phase == "as_left"
 
 
 @dataclass(frozen=True)
 class Applying:
-    """A limit that begins or ceases to apply. rates : empty for all; unrecorded : the facts that this hangs on."""
+    """A limit that begins or ceases to apply. rates : empty for all; unrecorded : the facts that this hangs on.
 
-    label: str
-    limit: str
+    label, keeps : what is read and what it must keep, coded.
+    """
+
+    label: Sequence[Any]
+    keeps: list[Any] | None
+    unit: str
     rates: str
     unrecorded: tuple[str, ...]
 
@@ -106,11 +115,11 @@ def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Ite
     for place in dict.fromkeys([*earlier, *later]):
         then, now = earlier.get(place), later.get(place)
         about = now or then
-        if about is None or (_outcome(then), _limit(then)) == (_outcome(now), _limit(now)):
+        if about is None or (_outcome(then), _keeps(then)) == (_outcome(now), _keeps(now)):
             continue
         if about.reading_key is None and about.outcome == "not_judged":
             continue
-        yield _verdict_change(about, then, now)
+        yield VerdictChange(then, now)
 
 
 def _by_place(verdicts: Iterable[Verdict]) -> dict[tuple[Any, ...], Verdict]:
@@ -124,40 +133,12 @@ def _by_place(verdicts: Iterable[Verdict]) -> dict[tuple[Any, ...], Verdict]:
     return placed
 
 
-def _verdict_change(about: Verdict, then: Verdict | None, now: Verdict | None) -> VerdictChange:
-    return VerdictChange(
-        source=about.set_name,
-        label=about.label,
-        value=_value(about),
-        rate=about.rate or "",
-        phase=about.phase or "",
-        before=_outcome(then),
-        after=_outcome(now),
-        limit_before=_limit(then),
-        limit_after=_limit(now),
-        now=now,
-    )
-
-
-def _value(verdict: Verdict) -> str:
-    if verdict.value is None:
-        return ""
-    said = "" if verdict.qualifier in ("=", "not_measured") else f"{verdict.qualifier} "
-    shown = figure(verdict.value, verdict.quantity, verdict.lower, verdict.upper)
-    return _figures(f"{said}{shown}", verdict.unit)
-
-
 def _outcome(verdict: Verdict | None) -> str:
     return verdict.outcome if verdict else ""
 
 
-def _limit(verdict: Verdict | None) -> str:
-    return _figures(verdict.limit_text, verdict.unit) if verdict else ""
-
-
-def _figures(shown: str, unit: str) -> str:
-    """With its unit; a plain number has none."""
-    return f"{shown} {unit.removeprefix('1')}".strip() if shown else ""
+def _keeps(verdict: Verdict | None) -> tuple[list[Any] | None, str]:
+    return (verdict.keeps, verdict.unit) if verdict else (None, "")
 
 
 # ---- limits that begin or cease to apply ----
@@ -175,4 +156,4 @@ def _rows(table: Card) -> dict[tuple[str, str, str], Row]:
 
 def _applying(row: Row) -> Applying:
     rates = "" if row.rates is None else row.rate_text
-    return Applying(row.label, _figures(row.limit_text, row.unit), rates, tuple(row.unrecorded))
+    return Applying(row.label, row.keeps, row.unit, rates, tuple(row.unrecorded))

@@ -29,6 +29,8 @@ PATTERNS = Path(__file__).resolve().parents[3] / "fixtures" / "reference" / "dia
 MOST_OF_AN_ANALYSER = 60
 # As far as two fuels of one class may lie apart: the error that a CO2 cell is allowed anyway.
 LARGEST_CO2_MAX_GAP_PCT = 0.3
+# Before a fuel that no class of fuels stands for: what the analyser calculates is that fuel's CO2.
+CO2_OF = "co2_of_"
 # Patterns that invalid a reading by how the analyser was set up, not by what it shows.
 OF_THE_SETTING = ("DX10", "DX11")
 # Named in the limits' own words among an appliance's facts.
@@ -179,14 +181,13 @@ def _natural_draught(visit: Visit, sheet: Mapping[str, Any]) -> bool | None:
 
 
 def _set_to(reading: Reading, fuel: Fuel) -> str:
-    """The class of the fuel that the analyser was set to; no class of ours where CO2 calculated for it would be off."""
+    """The class of the fuel that the analyser was set to; the fuel itself where CO2 calculated for it would be off."""
     if not reading.analyser_fuel:
         return ""
     measured = reading.analyser is not None and reading.analyser.co2 == "measured"
     gap = abs(FUELS[reading.analyser_fuel].co2_max_pct - fuel.co2_max_pct)
     if not measured and gap > LARGEST_CO2_MAX_GAP_PCT:
-        set_to = FUELS[reading.analyser_fuel]
-        return f"{set_to.label} ({set_to.co2_max_pct:.1f} % CO2 at most)"
+        return f"{CO2_OF}{reading.analyser_fuel}"
     return FUEL_CLASSES.get(reading.analyser_fuel, reading.analyser_fuel)
 
 

@@ -1,14 +1,16 @@
 """How a visit turned out, over all limits or by one set: one rule for every page, paper and statement."""
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from fleet.limits import Verdict, standing
+from fleet.limits.quantities import label
 from fleet.models import Reading
 from fleet.models.judgements import TurnedOut
 
 # A ratio alone leaves open how much CO there was.
 CO_ITSELF = ("co", "co_ppm_air_free")
-OpenEnd = tuple[str, str]
+OpenEnd = tuple[list[Any], str]
 
 
 def outcome_of(verdicts: Sequence[Verdict], readings: Sequence[Reading]) -> TurnedOut:
@@ -76,9 +78,9 @@ def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[s
     """
     co = [each for each in stand if each.quantity in CO_ITSELF]
     judged_at = {each.rate for each in co if each.kind == "stop_level" and each.outcome == "within"}
-    missing = [("CO", rate) for rate in co_at if rate not in judged_at]
+    missing = [(label("co", None), rate) for rate in co_at if rate not in judged_at]
     if not co_at and co and all(each.outcome == "not_judged" for each in co):
-        missing = [("CO", "")]
+        missing = [(label("co", None), "")]
     open_ends = [
         (each.label, each.rate or "")
         for each in stand
@@ -86,7 +88,8 @@ def _undecided(stand: Sequence[Verdict], rates: Sequence[str], co_at: Sequence[s
         and (each.kind in ("band", "order") or each.quantity in CO_ITSELF)
         and (each.kind == "order" or each.rate in rates)
     ]
-    return list(dict.fromkeys([*missing, *open_ends]))
+    found = [*missing, *open_ends]
+    return [each for n, each in enumerate(found) if each not in found[:n]]
 
 
 def _rates_read(readings: Sequence[Reading], phase: str = "") -> list[str]:

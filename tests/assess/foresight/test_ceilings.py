@@ -14,7 +14,7 @@ from tests.limits.cast import make_card
 
 def row(field: str, upper: float, measure: dict[str, Any] | None = None) -> Row:
     told = {"upper": upper, "op": ">", "severity": "adjust", "measure": Measure(field, **(measure or {}))}
-    return Row(told | {"set_name": "Set", "label": "CO", "limit_text": f"<= {upper:g}", "unit": "ppm"})
+    return Row(told | {"set_name": "Set", "label": ["co", {}], "keeps": ["at_most", {"upper": upper}], "unit": "ppm"})
 
 
 def upper_of(quantity: str, *rows: Row) -> float | None:

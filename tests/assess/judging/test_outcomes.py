@@ -11,7 +11,7 @@ from fleet.assess.judging.outcomes import outcome_as_found, outcome_by_source, o
 from fleet.assess.judging.visit_facts import facts_of_visit
 from fleet.limits import Verdict
 from fleet.models import Appliance, Reading, User, Visit
-from fleet.presentation.verdicts import source_rows
+from fleet.presentation.verdicts import set_words, source_rows
 from fleet.presentation.words import turned_out
 from fleet.queries.statements import statement_for
 from tests.cast import measured, store
@@ -25,7 +25,7 @@ OF_SET = {"stop_level": "Stop levels", "band": "Sheet", "limit": "A set"}
 def row(kind: str, quantity: str, rate: str, phase: str, outcome: str) -> Verdict:
     fields = {
         "kind": kind, "set_id": kind, "set_name": OF_SET[kind], "set_version": "1", "review": "reviewed",
-        "limit_id": f"{kind} {quantity}", "quantity": quantity, "label": quantity, "rank": 1,
+        "limit_id": f"{kind} {quantity}", "quantity": quantity, "label": [quantity, {}], "rank": 1,
         "stop": kind == "stop_level" and outcome == "outside", "rate": rate, "phase": phase, "outcome": outcome,
         "reading_key": str(1 + RATES.index(rate) + 2 * PHASES.index(phase)),
     }  # fmt: skip
@@ -127,5 +127,5 @@ def test_lists_the_rows_of_page_and_paper_and_statements_say_the_same(
     )
     (line,) = statement.lines
     for each in line.outcomes:
-        _found, was_left = rows[f"{each.name} v{each.version}"]
+        _found, was_left = rows[f"{set_words(each.name)} v{each.version}"]
         assert was_left.removesuffix(" as recorded") == words.get(each.outcome, each.outcome)
