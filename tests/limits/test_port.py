@@ -16,6 +16,7 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from fleet.limits import Card, evaluate
+from fleet.presentation.verdicts import REASONS, reason_words
 from tests.limits.cast import (
     ANALYSER,
     LIMIT_SETS,
@@ -33,6 +34,8 @@ from tests.needs import needs_program
 PORT = Path(__file__).parent / "port.js"
 LARGEST_PORT_LINES, LONGEST_LINE = 175, 120
 VISITS = 500
+# What the tests of orders have: two plain rates in one phase are seldom drawn.
+NOT_DRAWN = {"different_casings"}
 ASKED = (
     *("kind", "set_id", "limit_id", "quantity", "reading_key", "rate", "phase"),
     *("value", "qualifier", "outcome", "reasons", "stop", "rank"),
@@ -81,6 +84,10 @@ BASES = (
     {"quantity": "oil_derivatives", "unit": None, "fires_when": {"op": "!=", "value": "none"}},
     {"quantity": "co_and_o2_pair", "unit": None, "fires_when": {"op": "missing", "value": None}},
     {"select": {"new_plant": True}, "severity": "shut_down"},
+    {"quantity": "gas_colour"},
+    {"basis": "qA"},
+    {"unit": "lb/MMBtu"},
+    {"fires_when": {"op": "<", "value": "least_share_pct"}},
 )
 FACTS = {"output_kw": 24, "appliance": "boiler", "vent": "natural_draft", "vent_state": "warm"}
 # What readings are drawn from: plain figures, figures on a limit, and whatever makes a reading odd.
@@ -210,6 +217,13 @@ def test_the_visits_reach_every_kind_of_row_and_every_outcome() -> None:
     assert met >= {*outcomes, ("limit", "cannot_tell"), ("order", "outside"), ("order", "within")}
     assert {verdict.qualifier for verdict in said} == {"=", "more_than", "less_than", "at_least", "not_measured"}
     assert {verdict.decision_rule for verdict in said if verdict.outcome == "cannot_tell"} >= {"guarded"}
+
+
+def test_the_visits_reach_every_reason_and_each_is_said() -> None:
+    made, visits = drawn()
+    said = [verdict for card, readings in visits for verdict in evaluate(made[card], readings).verdicts]
+    assert {code for verdict in said for code, _figures in verdict.reasons} == set(REASONS) - NOT_DRAWN
+    assert all(reason_words(verdict) for verdict in said if verdict.reasons)
 
 
 def test_the_port_stays_small() -> None:

@@ -11,10 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.combustion import Doubt
-from fleet.presentation import codes, diagnoses, due_dates, questions, revisits
+from fleet.limits.verdicts import Verdict
+from fleet.presentation import codes, diagnoses, due_dates, questions, revisits, verdicts
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.glossary import CHAPTERS
 from fleet.presentation.questions import oddity_words, unsteady_words
+from tests.limits.cast import make_verdict
 from tests.presentation.sentences import faults_of, figures_for, is_whole, named_in
 
 ROOT = Path(__file__).resolve().parents[2] / "fleet"
@@ -26,6 +28,8 @@ TABLES: dict[str, tuple[dict[str, Any], set[str]]] = {
     "unsteady": (questions.UNSTEADY, {"unit"}),
     "doubts of a reading": (diagnoses.DOUBTS, set()),
     "who goes": (revisits._WHO_DOUBTS, set()),
+    "reasons": (verdicts.REASONS, {"label", "value", "rule"}),
+    "what is kept": (verdicts.KEEPS, set()),
 }
 # Codes said by a function of their own rather than by a template.
 SAID_OTHERWISE = {
@@ -35,6 +39,8 @@ SAID_OTHERWISE = {
     *("required_check", "retest", "defect", "undecided", "nothing_left", "flag", "forecast"),
     # why a visit didn't count: due_dates._why_not
     *("not_tested", "fields_lacking", "no_reading_judged_for_co"),
+    # what was read: codes.label_words
+    *codes.LABELS,
 }
 
 
@@ -47,14 +53,20 @@ def _emitted() -> Iterator[tuple[str, set[str], bool, str]]:
     """Every code that is kept somewhere: its figures by name, whether all of them are seen, and where."""
     for path in sorted(ROOT.rglob("*.py")):
         text = path.read_text()
-        for node in ast.walk(ast.parse(text)) if "coded(" in text else ():
-            if not isinstance(node, ast.Call) or getattr(node.func, "id", "") != "coded" or not node.args:
+        for node in ast.walk(ast.parse(text)) if "coded(" in text or "as_row(" in text else ():
+            if not isinstance(node, ast.Call) or getattr(node.func, "id", "") not in ("coded", "as_row"):
                 continue
-            code = node.args[0]
-            if isinstance(code, ast.Constant):
+            for code in _literals(node.args[0]):
                 named = {each.arg for each in node.keywords if each.arg}
                 is_whole_call = all(each.arg for each in node.keywords)
-                yield code.value, named, is_whole_call, f"{path.relative_to(ROOT)}:{node.lineno}"
+                yield code, named, is_whole_call, f"{path.relative_to(ROOT)}:{node.lineno}"
+
+
+def _literals(code: ast.expr) -> list[str]:
+    """The code, or both of a choice between two; none where it comes from elsewhere."""
+    if isinstance(code, ast.IfExp):
+        return [*_literals(code.body), *_literals(code.orelse)]
+    return [code.value] if isinstance(code, ast.Constant) else []
 
 
 def templates_of(code: str) -> list[tuple[str, set[str]]]:
@@ -86,12 +98,20 @@ def test_no_two_codes_of_a_table_say_the_same(name: str) -> None:
 
 # ---- each of every table, said ----
 
+
+def doubted(reason: list[Any]) -> Verdict:
+    own = {"label": ["co", {}], "quantity": "co", "value": 140.0, "qualifier": "more_than", "decision_rule": "guarded"}
+    return make_verdict(**own, reasons=[reason])
+
+
 SAYING = {
     "steps": lambda code, figures: date_words([("last", {"last_on": "2025-03-02"}), (code, figures)]),
     "doubts": lambda code, figures: doubt_words([(code, figures)]),
     "questions": oddity_words,
     "unsteady": lambda code, figures: unsteady_words((code, figures | {"quantity": "co"})),
     "doubts of a reading": lambda code, figures: diagnoses.doubt_words(Doubt(code, figures, False)),
+    "reasons": lambda code, figures: verdicts.reason_words(doubted([code, figures])),
+    "what is kept": lambda code, figures: verdicts.keeps_words([code, figures]),
 }
 WHOLE = {"steps", "questions", "doubts of a reading"}
 

@@ -39,7 +39,8 @@ def adjusting(**values: Any) -> Advice:
     fields = {"name": "ratio screw", "rate": "high", "raises_co2": "clockwise", "field_adjustment": "allowed"}
     empty = dict.fromkeys(("place", "tool", "who", "reseal", "largest_step"), "")
     adjuster = Adjuster(**{"sealed": False, "largest_step_turns": None} | empty | fields | values)
-    target = {"kind": "band", "label": "CO2", "quantity": "co2", "unit": "%", "limit_text": "9.1 to 9.7"}
+    keeps = ["from_to", {"lower": 9.1, "upper": 9.7}]
+    target = {"kind": "band", "label": ["co2", {}], "quantity": "co2", "unit": "%", "keeps": keeps}
     band = make_verdict(**target, value=8.9, lower=9.1, upper=9.7, rate="high")
     figures = {"verdict": band, "target": 9.4, "adjuster": adjuster, "is_first_step": True, "other_rates": ["low"],
                "stop_co_ppm_air_free": 400.0}  # fmt: skip
