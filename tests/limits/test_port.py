@@ -85,7 +85,7 @@ BASES = (
     {"quantity": "co_and_o2_pair", "unit": None, "fires_when": {"op": "missing", "value": None}},
     {"select": {"new_plant": True}, "severity": "shut_down"},
     {"quantity": "gas_colour"},
-    {"basis": "qA"},
+    {"basis": "qa"},
     {"unit": "lb/MMBtu"},
     {"fires_when": {"op": "<", "value": "least_share_pct"}},
 )
