@@ -37,9 +37,9 @@ DAYS = st.integers(-1500, 1500).map(lambda days: DAY + timedelta(days=days))
 
 def verdict(**fields: Any) -> Verdict:
     """CO of 310 ppm as found, outside a limit of 250 ppm."""
-    named = ("kind", "limit_id", "basis", "limit_text", "severity", "action", "set_name", "set_version", "review")
-    co = {"label": "CO", "quantity": "co", "unit": "ppm", "value": 310.0, "upper": 250.0, "outcome": "outside"}
-    plain = dict.fromkeys(named, "") | co | {"qualifier": "=", "reason": "", "phase": "as_found"}
+    named = ("kind", "limit_id", "basis", "severity", "action", "set_name", "set_version", "review")
+    co = {"label": ["co", {}], "quantity": "co", "unit": "ppm", "value": 310.0, "upper": 250.0, "outcome": "outside"}
+    plain = dict.fromkeys(named, "") | co | {"qualifier": "=", "phase": "as_found"}
     return make_verdict(**plain | {"evidence": "official_text_read", "set_name": "A set", "set_version": "1"} | fields)
 
 
@@ -183,6 +183,12 @@ def test_what_a_pattern_suggests_is_written_without_codes(pattern: dict[str, Any
 
 # ---- forecasts and warnings ----
 
+CEILING = {
+    "set_name": "A contract",
+    "label": ["co_ppm_air_free", {}],
+    "keeps": ["at_most", {"upper": 250.0}],
+    "unit": "ppm",
+}
 TOLD = st.fixed_dictionaries(
     {
         "quantity": st.sampled_from(["co2", "o2", "co", "temp_rise"]),
@@ -191,7 +197,7 @@ TOLD = st.fixed_dictionaries(
         "pace": st.floats(-60, 60),
         "model_pace": st.none() | st.floats(-60, 60),
         "accepted_risk": st.floats(0.0001, 0.9999),
-        "limit_words": st.sampled_from(["", "A contract: CO air-free at most 250 ppm"]),
+        "limit": st.sampled_from([None, CEILING]),
         "is_lower": st.booleans(),
         "lower": st.just(9.0),
         "upper": st.just(9.8),
