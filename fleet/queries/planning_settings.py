@@ -133,7 +133,7 @@ def preview_planning_settings(*, changes: Mapping[str, Any], viewer: User, now: 
 class _Told:
     """By appliance what its proposal says, before the extra visits are rationed; and the flags by what they are on."""
 
-    proposals: dict[uuid.UUID, tuple[Proposal, dict[str, Any]]] = field(default_factory=dict)
+    proposals: dict[uuid.UUID, tuple[Proposal, Revisit]] = field(default_factory=dict)
     flags: dict[tuple[uuid.UUID, str], tuple[Appliance, str]] = field(default_factory=dict)
 
     def take(self, proposal: Proposal) -> None:
@@ -141,7 +141,7 @@ class _Told:
             if case.is_flagged:
                 self.flags[case.appliance_id, case.key] = (proposal.appliance, drift_words(case.figures))
         if proposal.reasons:
-            self.proposals[proposal.appliance.id] = (proposal, proposal.values())
+            self.proposals[proposal.appliance.id] = (proposal, Revisit(**proposal.values()))
 
 
 def _told(standing: Contractor, draft: Contractor, now: datetime) -> tuple[_Told, _Told]:
@@ -195,17 +195,19 @@ def _rationed(told: _Told, contractor: Contractor, today: date) -> dict[uuid.UUI
     """Which cases get an extra visit; the proposals' last days are brought to it."""
     coming: dict[uuid.UUID, list[date]] = {}
     cases = []
-    for id, (proposal, values) in told.proposals.items():
+    for id, (proposal, revisit) in told.proposals.items():
         building = proposal.appliance.building_id
         set_for = proposal.known.standing[id].day if id in proposal.known.standing else None
-        coming.setdefault(building, []).extend(filter(None, (values["otherwise_by"], set_for)))
-        if values["drift_by"]:
-            cases.append(Case(id, building, values["urgency"], values["drift_by"]))
+        coming.setdefault(building, []).extend(filter(None, (revisit.otherwise_by, set_for)))
+        if revisit.drift_by:
+            cases.append(Case(id, building, revisit.urgency, revisit.drift_by))
     allotted = allot(cases, coming, contractor.extra_visits_a_week, today)
     for id, allotment in allotted.items():
-        proposal, values = told.proposals[id]
+        proposal, revisit = told.proposals[id]
         window = window_of(proposal.reasons, is_beyond=not allotment.is_within, not_before=proposal.not_before)
-        values.update(window, extra=Revisit.Extra.WITHIN if allotment.is_within else Revisit.Extra.BEYOND)
+        extra = Revisit.Extra.WITHIN if allotment.is_within else Revisit.Extra.BEYOND
+        for name, value in (window | {"extra": extra}).items():
+            setattr(revisit, name, value)
     return allotted
 
 
@@ -270,15 +272,14 @@ def _flag_changes(before: _Told, after: _Told) -> Iterable[FlagChange]:
 def _moves(before: _Told, after: _Told) -> Iterable[Move]:
     for id in dict.fromkeys([*before.proposals, *after.proposals]):
         now = after.proposals.get(id)
-        days = [each[1]["latest"] if each else None for each in (before.proposals.get(id), now)]
+        days = [each[1].latest if each else None for each in (before.proposals.get(id), now)]
         if days[0] != days[1]:
-            proposal, values = now or before.proposals[id]
-            yield Move(proposal.appliance, days[0], days[1], reason_words(values["why"]))
+            proposal, revisit = now or before.proposals[id]
+            yield Move(proposal.appliance, days[0], days[1], reason_words(revisit.why))
 
 
 def _beyond(after: _Told, allotted: Mapping[uuid.UUID, Allotment], draft: Contractor) -> Iterable[Beyond]:
     for id, allotment in allotted.items():
         if not allotment.is_within:
-            proposal, values = after.proposals[id]
-            told = Revisit(**{name: values[name] for name in ("extra", "accepted_risk", "accepted_until")})
-            yield Beyond(proposal.appliance, values["urgency"], beyond_words(told, draft.extra_visits_a_week))
+            proposal, revisit = after.proposals[id]
+            yield Beyond(proposal.appliance, revisit.urgency, beyond_words(revisit, draft.extra_visits_a_week))
