@@ -1,5 +1,5 @@
 # make run, make test: both build the environment by themselves; a second run starts in seconds.
-.PHONY: run test check format bench mutants chaos journeys sentences env clean
+.PHONY: run test check format bench mutants chaos journeys sentences messages env clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -51,6 +51,13 @@ chaos: env
 # The long ones whole, of which the tests have a fixed sample: every service on PostgreSQL.
 journeys: env
 	FLEET_TEST_JOURNEYS=full FLEET_REQUIRE_ALL=1 $(BIN)/pytest tests/served tests/journeys $(ARGS)
+
+# A catalogue for translators: the sentences of the tables beside those of code and templates (needs gettext).
+messages: env
+	mkdir -p fleet/locale
+	DJANGO_SETTINGS_MODULE=fleet.settings $(BIN)/python -c 'import django; django.setup(); from fleet.presentation.sentences import all_texts; \
+		print(*(f"_({each!r})" for each in all_texts()), sep="\n")' > fleet/sentences_of_tables.py
+	cd fleet && ../$(BIN)/django-admin makemessages -l $(or $(LANGUAGE),fr) --no-location; rm -f sentences_of_tables.py
 
 # What the service says of its demonstration, held against what it said when a person last read it.
 sentences: env

@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from fleet.models import Alert, Contractor, Flag, User
 from fleet.presentation import addresses
 from fleet.presentation.follow_ups import flag_words
+from fleet.presentation.sentences import sentences
 from fleet.presentation.summary_items import SummaryItem
 
 LONGEST_SUBJECT = 180
@@ -87,13 +87,7 @@ def _message(user: User, subject: str, lines: list[str], job_id: uuid.UUID) -> E
     return EmailMessage(subject=cut, body="\n\n".join(lines) + "\n", to=[user.email], headers=headers)
 
 
-_NOT_NEEDED = {
-    "sent_already": gettext_lazy("it was sent already"),
-    "flag_closed": gettext_lazy("the flag was closed"),
-    "answered": gettext_lazy("somebody answers for it"),
-    "newer_state": gettext_lazy("its newer state is alerted instead"),
-    "account_out": gettext_lazy("the account can't be alerted any more"),
-}
+_NOT_NEEDED = sentences("alerts_not_needed")
 
 
 def not_needed_words(alert: Alert) -> str:

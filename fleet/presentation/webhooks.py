@@ -12,7 +12,6 @@ from typing import Any
 from django.db.models import QuerySet
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import required_checks_of
@@ -21,6 +20,7 @@ from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revi
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.presentation.revisits import reason_words
+from fleet.presentation.sentences import sentences
 from fleet.presentation.words import listed
 
 
@@ -207,21 +207,7 @@ def signature(secret: str, timestamp: str, body: bytes) -> str:
 
 # ---- what came of it ----
 
-_FAILURES = {
-    "off_meanwhile": gettext_lazy("The hook was off meanwhile."),
-    "removed": gettext_lazy("The hook was removed."),
-    "address_refused": gettext_lazy("the address can't be accepted: %(said)s"),
-    "not_resolved": gettext_lazy("the name %(host)s could not be resolved"),
-    "no_address": gettext_lazy("the name %(host)s stands for no address"),
-    "not_public": gettext_lazy("%(host)s stands for %(address)s, which is not public; nothing was sent"),
-    "no_answer": gettext_lazy("no answer within %(seconds)d s"),
-    "no_whole_answer": gettext_lazy("no whole answer within %(seconds)d s"),
-    "not_trusted": gettext_lazy("its certificate can't be trusted: %(said)s"),
-    "broken_off": gettext_lazy("the connection broke off (%(error)s: %(said)s)"),
-    "answered": gettext_lazy("answered %(status)d"),
-    "redirects": gettext_lazy("answered %(status)d: redirects are not followed"),
-    "nothing_arrived": gettext_lazy("Nothing arrived for %(days)d days; the last try: %(last)s."),
-}
+_FAILURES = sentences("webhook_failures")
 
 
 def failure_words(failure: Sequence[Any]) -> str:

@@ -16,6 +16,7 @@ from fleet.presentation import codes, diagnoses, due_dates, questions, revisits,
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.glossary import CHAPTERS
 from fleet.presentation.questions import oddity_words, unsteady_words
+from fleet.presentation.sentences import all_texts, sentences
 from tests.limits.cast import make_verdict
 from tests.presentation.sentences import faults_of, figures_for, is_whole, named_in
 
@@ -30,6 +31,7 @@ TABLES: dict[str, tuple[dict[str, Any], set[str]]] = {
     "who goes": (revisits._WHO_DOUBTS, set()),
     "reasons": (verdicts.REASONS, {"label", "value", "rule"}),
     "what is kept": (verdicts.KEEPS, set()),
+    "why a webhook failed": (sentences("webhook_failures"), set()),
 }
 # Codes said by a function of their own rather than by a template.
 SAID_OTHERWISE = {
@@ -180,9 +182,16 @@ def test_a_code_is_never_shown_with_its_underscores(code: str) -> None:
 
 
 def test_each_word_of_the_glossary_has_an_address_of_its_own_and_whole_sentences() -> None:
-    terms = [each for chapter in CHAPTERS for each in chapter.terms]
-    assert len({each.anchor for each in terms}) == len({str(each.word) for each in terms}) == len(terms)
+    terms = [each for chapter in CHAPTERS for each in chapter["terms"]]
+    assert len({each["anchor"] for each in terms}) == len({str(each["word"]) for each in terms}) == len(terms)
     for each in terms:
-        assert each.anchor.replace("-", "").isalnum() and each.anchor == each.anchor.lower()
-        assert faults_of(str(each.meaning), most_words=60) == []
-        assert is_whole(str(each.meaning)), each.anchor
+        assert each["anchor"].replace("-", "").isalnum() and each["anchor"] == each["anchor"].lower()
+        assert faults_of(str(each["meaning"]), most_words=60) == []
+        assert is_whole(str(each["meaning"])), each["anchor"]
+
+
+def test_translators_see_every_sentence_of_the_tables_and_the_glossary() -> None:
+    texts = list(all_texts())
+    assert all(isinstance(each, str) and each.strip() for each in texts)
+    assert {str(term["meaning"]) for chapter in CHAPTERS for term in chapter["terms"]} <= set(texts)
+    assert {str(each) for each in sentences("webhook_failures").values()} <= set(texts)

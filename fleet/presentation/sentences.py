@@ -1,0 +1,36 @@
+"""Our sentences as data, code by code in `sentences.json`, so that a page, a paper and the phone can say the same.
+
+Each is a template with named figures, and is translated when it is said. `make messages` shows them to translators.
+"""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy
+
+FOLDER = Path(__file__).parent
+_TABLES: dict[str, dict[str, str]] = json.loads((FOLDER / "sentences.json").read_text())
+
+
+def sentences(table: str) -> dict[str, Promise]:
+    """By code the sentence, in the reader's language."""
+    return {code: gettext_lazy(text) for code, text in _TABLES[table].items()}
+
+
+def in_own_words(content: Any) -> Any:
+    """The same content with each text in the reader's language; addresses on a page (`anchor`) stay."""
+    if isinstance(content, dict):
+        return {name: each if name == "anchor" else in_own_words(each) for name, each in content.items()}
+    return [in_own_words(each) for each in content] if isinstance(content, list) else gettext_lazy(content)
+
+
+def all_texts() -> Iterator[str]:
+    """Everything that a translator has to see."""
+    for table in _TABLES.values():
+        yield from table.values()
+    for chapter in json.loads((FOLDER / "glossary.json").read_text()):
+        yield chapter["title"]
+        yield from (term[name] for term in chapter["terms"] for name in ("word", "meaning"))
