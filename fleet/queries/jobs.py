@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
+from fleet.assess.jobs import due_jobs
 from fleet.models import Job, User
 from fleet.models.jobs import HEARTBEAT
 from fleet.models.roles import may_see
@@ -84,11 +85,12 @@ def failed_jobs(viewer: User) -> QuerySet[Job]:
 
 def background_work(viewer: User, now: datetime) -> BackgroundWork:
     mine = visible_jobs(viewer)
+    waiting = due_jobs(now).filter(state=Job.State.WAITING, id__in=mine)
     beats = mine.filter(kind=HEARTBEAT, is_slot=True, state=Job.State.DONE).order_by("-key")
     return BackgroundWork(
         at=now,
         kinds=_counts(mine, now),
-        oldest_due=_due(mine, now).order_by("due_at").values_list("due_at", flat=True).first(),
+        oldest_due=waiting.order_by("due_at").values_list("due_at", flat=True).first(),
         heartbeat_at=beats.values_list("finished_at", flat=True).first(),
         broker_heartbeat_at=beats.filter(carrier=Job.Carrier.BROKER).values_list("finished_at", flat=True).first(),
         parts=_parts(mine),
@@ -103,11 +105,6 @@ def _counts(mine: QuerySet[Job], now: datetime) -> tuple[KindCount, ...]:
         for kind, state, count in rows.order_by().values_list("kind", "state").annotate(count=Count("id")):
             found.setdefault(kind, dict.fromkeys(Job.State.values, 0))[state] = count
     return tuple(KindCount(kind, **states) for kind, states in sorted(found.items()))
-
-
-def _due(mine: QuerySet[Job], now: datetime) -> QuerySet[Job]:
-    open_child = Job.objects.filter(parent=OuterRef("pk"), state__in=OPEN)
-    return mine.filter(state=Job.State.WAITING, due_at__lte=now).exclude(Exists(open_child))
 
 
 def _parts(mine: QuerySet[Job]) -> tuple[Parts, ...]:
