@@ -89,12 +89,14 @@ def _not_read_again(facts: VisitFacts, most_named: int) -> str:
     """What was found outside and never judged again as left: it stands, whatever else was put right."""
     rows = verdicts_of(facts)
     again = {
-        (each.label, each.rate) for each in rows if each.phase == "as_left" and each.outcome in ("outside", "within")
+        what_words(each, with_phase=False)
+        for each in rows
+        if each.phase == "as_left" and each.outcome in ("outside", "within")
     }
     if not any(each.phase == "as_left" for each in rows):
         return ""
     stands = [each for each in _outside(standing(rows)) if each.phase == "as_found"]
-    left_over = [each for each in stands if (each.label, each.rate) not in again]
+    left_over = [each for each in stands if what_words(each, with_phase=False) not in again]
     found = [each.what for each in excesses(left_over, with_phase=False)]
     return _("Not judged again as left, so it stands: %s.") % _first(found, most_named) if found else ""
 

@@ -219,7 +219,7 @@ def test_a_forecast_names_a_chance_and_never_certainty(told: dict[str, Any], cha
         assert "−0 %" not in said and " 0.00 points a year" not in said
 
 
-@pytest.mark.parametrize("cause", ["doubtful", "step", "far", "same side"])
+@pytest.mark.parametrize("cause", ["doubtful", "step", "far", "same_side"])
 @pytest.mark.parametrize("z", [-4.2, 4.2])
 def test_a_warning_asks_for_the_reading_again_and_says_on_which_side(cause: str, z: float) -> None:
     said = warning_words({"cause": cause, "quantity": "co2", "rate": "low", "z": z})
@@ -331,12 +331,12 @@ WITHHELD = ["no_target", "self_adapting", "no_adjuster", "check_only", "not_qual
 
 
 def advised() -> Iterator[Advice]:
-    target = {"kind": "band", "label": "CO2", "quantity": "co2", "unit": "%", "lower": 9.1, "upper": 9.7}
-    band = verdict(**target, value=9.2, rate="high", outcome="within", limit_text="9.1 to 9.7")
+    target = {"kind": "band", "label": ["co2", {}], "quantity": "co2", "unit": "%", "lower": 9.1, "upper": 9.7}
+    band = verdict(**target, value=9.2, rate="high", outcome="within", keeps=["from_to", {"lower": 9.1, "upper": 9.7}])
     finding = verdict(action="stop at once.")
     for code in WITHHELD:
         yield Advice("withheld", None, None, code, {"rate": "high", "adjuster": "ratio screw"})
-    yield Advice("withheld", None, None, "not_judged", {"verdict": verdict(reason="the rate isn't proven")})
+    yield Advice("withheld", None, None, "not_judged", {"verdict": verdict(reasons=[["rate_not_proven", {}]])})
     yield Advice("stop", None, None, figures={"verdict": finding})
     for target in (9.2, 9.4, 9.1, None):
         yield Advice("none", None, None, figures={"verdict": band, "target": target})

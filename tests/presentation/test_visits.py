@@ -14,7 +14,13 @@ from fleet.presentation.visits import MOST_WORDS, opening, stop_levels
 from tests.limits.cast import make_verdict
 
 SETS = ["Neutral profile (not a legal limit set)", "contract of a school", "a sheet with quite a long name of its own"]
-LABELS = ["CO air-free", "CO2", "NOx at 3 % O2", "CO2 at high less CO2 at low", "8 h average of ambient CO"]
+LABELS: list[list[Any]] = [
+    ["co_ppm_air_free", {}],
+    ["co2", {}],
+    ["nox", {"at_o2_pct": 3.0}],
+    ["rate_gap", {"gas": "co2", "higher": "high", "lower": "low"}],
+    ["ambient_co_8h", {}],
+]
 
 verdicts = st.builds(
     dict,
@@ -26,19 +32,19 @@ verdicts = st.builds(
     upper=st.sampled_from([100.0, 200.0, 400.0]),
     value=st.floats(401, 9000),
     evidence=st.sampled_from(["own", "unverified"]),
-    review=st.sampled_from(["unreviewed", "reviewed by a person"]),
+    review=st.sampled_from(["unreviewed", "reviewed"]),
     stop=st.booleans(),
 )
 
 
 def outside(**more: Any) -> Verdict:
     row = {
-        "outcome": "outside", "phase": "as_found", "rate": "high", "label": "CO air-free", "quantity": "co",
+        "outcome": "outside", "phase": "as_found", "rate": "high", "label": ["co_ppm_air_free", {}], "quantity": "co",
         "value": 485.0, "unit": "ppm", "lower": None, "upper": 200.0, "set_name": "a set", "set_version": "1",
-        "kind": "limit", "qualifier": "=", "evidence": "own", "review": "reviewed by a person", "reason": "",
+        "kind": "limit", "qualifier": "=", "evidence": "own", "review": "reviewed", "reviewed_by": "a person",
         "stop": True, "reading_key": "1", "limit_id": "x",
     } | more  # fmt: skip
-    return make_verdict(**row, limit_text=f"<= {row['upper']:g}")
+    return make_verdict(**row, keeps=["at_most", {"upper": row["upper"]}])
 
 
 def facts_of(*said: Verdict, outcome: str = "tested", why: str = "") -> Any:
