@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fleet.assess.foresight.forecasts import Told
 from fleet.assess.judging.diagnosing import patterns
 from fleet.intervals import next_due, what_if
 from fleet.limits import Advice, Verdict, evaluate
@@ -210,7 +211,7 @@ TOLD = st.fixed_dictionaries(
 
 @given(TOLD, st.floats(0, 1))
 def test_a_forecast_names_a_chance_and_never_certainty(told: dict[str, Any], chance: float) -> None:
-    for said in (forecast_words(told), drift_words({"forecast": told, "planned": "2027-03-14", "chance": chance})):
+    for said in (forecast_words(Told(**told)), drift_words({"forecast": told, "planned": "2027-03-14", "chance": chance})):
         assert faults_of(said, most_words=60) == [], said
         assert said.endswith(".")
         assert "a chance of " in said
