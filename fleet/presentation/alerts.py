@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from fleet.models import Alert, Contractor, Flag, User
 from fleet.presentation import addresses
+from fleet.presentation.days import day_and_time
 from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.sentences import sentences
 from fleet.presentation.summary_items import SummaryItem
@@ -24,12 +25,12 @@ def flag_message(*, flag: Flag, alert: Alert, job_id: uuid.UUID) -> EmailMessage
     """One flag in plain text: what, where, since when, what now, and the cautions."""
     appliance, building = flag.appliance, flag.appliance.building
     place = f"{appliance.name}, {building.name}"
-    since = flag.opened_at.astimezone(ZoneInfo(building.time_zone))
+    since = day_and_time(flag.opened_at, ZoneInfo(building.time_zone))
     kind = _("Unsafe") if flag.kind == Flag.Kind.UNSAFE else _("Stop level")
     lines = [
         f"{kind}: {place}",
         flag_words(flag),
-        _("Listed since %(when)s (%(zone)s).") % {"when": f"{since:%Y-%m-%d %H:%M}", "zone": building.time_zone},
+        _("Listed since %(when)s (%(zone)s).") % {"when": since, "zone": building.time_zone},
         _("Somebody has to answer for it. You and others are alerted again until a named person does:"),
         addresses.whole(addresses.attention_page(flag.id)),
         _("The appliance and its records:"),

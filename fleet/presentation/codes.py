@@ -1,17 +1,18 @@
-"""The words for the codes that rows, records and the API keep; a code without a word of its own is said as spelt.
-
-And for the fields that a refusal names by their paths.
+"""The words for the codes that rows, records and the API keep, for the names of quantities, and for the fields that a
+refusal names by their paths. A code without a word of its own is said as spelt: that is what is then translated.
 """
 
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from django.utils.functional import lazy
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, gettext_noop
 
 from fleet.limits.quantities import label
-from fleet.presentation.words import capital, said
+from fleet.presentation.days import said_day
+from fleet.presentation.words import capital, signs
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 WORDS = {
@@ -69,7 +70,11 @@ def code_words(code: str) -> str:
     >>> code_words("as_found"), code_words("by_the_sites_controls")
     ('as found', "by the site's controls")
     """
-    return _(WORDS[code]) if code in WORDS else code.replace("_", " ")
+    return _(WORDS.get(code, code.replace("_", " "))) if code else ""
+
+
+# Where a word is asked for before anybody's language is known.
+code_words_lazy = lazy(code_words, str)
 
 
 # What limits are about.
@@ -106,7 +111,7 @@ def label_words(said: Sequence[Any]) -> str:
     """
     code, figures = said
     shown = {name: str(LABELS.get(each, each)) for name, each in figures.items()}
-    name = str(LABELS[code]) % shown if code in LABELS else code.replace("_", " ")
+    name = str(LABELS[code]) % shown if code in LABELS else code_words(code)
     if "at_o2_pct" not in figures:
         return name
     return _("%(what)s at %(o2)s %% O₂") % {"what": name, "o2": f"{figures['at_o2_pct']:g}"}
@@ -143,6 +148,7 @@ FIELDS = {
 }
 _CODE = re.compile(r"(?<![\w.@/-])'?([a-z][a-z0-9]*(?:_[a-z0-9]+)+)'?(?![\w@/]|\.\w)")
 _PATTERN = re.compile(r"(such as [^.;]*)")
+_ISO_DAY = re.compile(r"\b\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b")
 
 
 def field_words(path: str) -> str:
@@ -172,8 +178,12 @@ def refusal_words(refusal: str) -> str:
     before, asked, codes = refusal.partition("must be one of: ")
     allowed = ", ".join(code_words(each) for each in codes.split(", ")) if asked else ""
     parts = _PATTERN.split(_CODE.sub(lambda found: code_words(found[1]), before))
-    spoken = "".join(each if number % 2 else said(each, ends=False) for number, each in enumerate(parts))
+    spoken = "".join(each if number % 2 else _spoken(each) for number, each in enumerate(parts))
     return f"{spoken}{asked}{allowed}".rstrip(". ") + "."
+
+
+def _spoken(refusal: str) -> str:
+    return signs(_ISO_DAY.sub(lambda found: said_day(found[0]), refusal))
 
 
 def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[tuple[str, str]]:

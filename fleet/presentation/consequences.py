@@ -12,6 +12,7 @@ from fleet.assess.judging.comparing import Applying, VerdictChange
 from fleet.coded import Coded
 from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.days import day as day_words
+from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import doubt_words
 from fleet.presentation.figures import with_unit
 from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
@@ -26,7 +27,7 @@ def consequence_sentences(consequence: Consequence) -> list[str]:
             "the verdict of its day."
         )
         before, after = (_whole_words(each) for each in (consequence.outcome_before, consequence.outcome_after))
-        said.append(words % {"day": consequence.visit.local_date, "before": before, "after": after})
+        said.append(words % {"day": long_day(consequence.visit.local_date), "before": before, "after": after})
     said += [verdict_change_words(each) for each in consequence.verdicts]
     said += [_("Begins to apply: %s.") % applying_words(each) for each in consequence.newly]
     said += [_("Ceases to apply: %s.") % applying_words(each) for each in consequence.no_longer]
@@ -40,7 +41,7 @@ def _whole_words(outcome: str) -> str:
         "outside": _("outside the limits as recorded"),
         "incomplete": _("incomplete"),
     }
-    return known.get(outcome, outcome)
+    return known.get(outcome, code_words(outcome))
 
 
 def verdict_change_parts(change: VerdictChange) -> dict[str, str]:
@@ -95,7 +96,7 @@ def due_change_words(change: DueChange) -> str:
 
 
 def _day_words(day: date | None, doubts: Sequence[Coded]) -> str:
-    said = str(day) if day else _("no date")
+    said = long_day(day) if day else _("no date")
     if not doubts:
         return said
     shown = {"day": said, "why": doubt_words(doubts)}

@@ -15,7 +15,7 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.intervals.dates import read_date
 from fleet.limits import band
 from fleet.predicates import SUFFIXES, day_in
-from fleet.presentation.codes import quantity_label
+from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.figures import limits_words
 
 Row = Mapping[str, Any]
@@ -199,7 +199,7 @@ def kept_words(limit: Row) -> str:
         "between": _("not between %s"),
     }
     unit = "" if limit.get("unit") in (None, "", "1") else f" {limit['unit']}"
-    figures = _two(value) if isinstance(value, list) else str(value).replace("_", " ")
+    figures = _two(value) if isinstance(value, list) else code_words(str(value))
     return words[op] % figures + unit
 
 
@@ -284,7 +284,7 @@ def interval_lines(rule: Row) -> list[str]:
     if first := rule.get("first"):
         said.append(_("the first: %s") % interval_words(first))
     if again := rule.get("again_after"):
-        shown = {"length": _months(again["months"]), "event": str(again["event"]).replace("_", " ")}
+        shown = {"length": _months(again["months"]), "event": code_words(str(again["event"]))}
         said.append(_("again at the latest %(length)s after each %(event)s") % shown)
     if rule.get("shared_flue") == "strictest":
         said.append(_("where several appliances share one flue, the strictest of their intervals goes for each"))
@@ -306,7 +306,7 @@ def _leave(rule: Row) -> Iterator[str]:
         said = _("once, to align it with another appliance there: in the %s that begin with the due day")
         yield said % _months(months)
     for part, months in rule.get("component_defer_months", {}).items():
-        shown = {"part": part.replace("_", " "), "months": _months(months)}
+        shown = {"part": code_words(part), "months": _months(months)}
         yield _("%(part)s may wait for the next shutdown, at most %(months)s") % shown
     if grace := rule.get("grace", {}).get("if_not_operating_on_due_date"):
         yield ngettext("out of use on that day: %d day after restart", "out of use on that day: %d days after restart",
@@ -315,7 +315,7 @@ def _leave(rule: Row) -> Iterator[str]:
 
 def _interval(rule: Row) -> str:
     known = _INTERVALS.get(rule["type"])
-    return known(rule) if known else str(rule["type"]).replace("_", " ")
+    return known(rule) if known else code_words(str(rule["type"]))
 
 
 def _months(count: int) -> str:
@@ -386,14 +386,14 @@ def _after_event(rule: Row) -> str:
     length = (
         _months(rule["months"]) if rule.get("months") else ngettext("%d day", "%d days", rule["days"]) % rule["days"]
     )
-    shown = {"length": length, "event": str(rule.get("event", _("the event"))).replace("_", " ")}
+    shown = {"length": length, "event": code_words(str(rule["event"])) if "event" in rule else _("the event")}
     return _("%(length)s after %(event)s") % shown
 
 
 def _once(rule: Row) -> str:
     if day := read_date(rule.get("by")):
         return _("once, by %s") % date_format(day, "j F Y")
-    shown = {"length": _months(rule["months"]), "event": str(rule["event"]).replace("_", " ")}
+    shown = {"length": _months(rule["months"]), "event": code_words(str(rule["event"]))}
     if opens := rule.get("from_months"):
         shown["opens"] = _months(opens)
         return _("once, %(opens)s to %(length)s after %(event)s") % shown

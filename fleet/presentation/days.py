@@ -15,6 +15,11 @@ def long_day(when: date) -> str:
     return date_format(when, "j F Y")
 
 
+def said_day(iso: str) -> str:
+    """A day as codes keep it, in a sentence; empty for none."""
+    return long_day(date.fromisoformat(iso)) if iso else ""
+
+
 def weekday(when: date) -> str:
     return date_format(when, "l j F Y")
 

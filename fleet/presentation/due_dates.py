@@ -15,7 +15,7 @@ from fleet.models import Visit
 from fleet.predicates import Select, day_in, split
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day as day_words
-from fleet.presentation.days import month_name
+from fleet.presentation.days import long_day, month_name
 from fleet.presentation.questions import oddity_words
 from fleet.presentation.words import listed, within_ours
 
@@ -161,7 +161,7 @@ def undecided_words(name: str, due: date | None, doubts: Sequence[Coded]) -> str
     said = {"name": name, "why": doubt_words(doubts)}
     if due is None:
         return _("%(name)s: no date; %(why)s") % said
-    return _("%(name)s: as early as %(day)s; %(why)s") % {**said, "day": f"{due:%Y-%m-%d}"}
+    return _("%(name)s: as early as %(day)s; %(why)s") % {**said, "day": long_day(due)}
 
 
 def no_evidence_words(why: Sequence[Coded]) -> str:
@@ -227,18 +227,14 @@ def _one_shown(name: str, value: Any) -> str:
     return f"{value:g}" if name.endswith("_h") else str(value)
 
 
-def _plain_name(value: str) -> str:
-    return value.replace("_", " ")
-
-
 def _days(count: int) -> str:
     return str(ngettext("%d day", "%d days", count) % count)
 
 
 _OF_THEIR_OWN: dict[str, Callable[[Any], str]] = {
     "days": _days,
-    "event": _plain_name,
-    "part": _plain_name,
+    "event": code_words,
+    "part": code_words,
     "facts": lambda facts: listed([fact_words(each) for each in facts]),
     "why": lambda why: " ".join(oddity_words(code, figures) for code, figures in why),
     "doubts": doubt_words,

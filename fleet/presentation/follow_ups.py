@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from fleet.limits import Verdict
 from fleet.models import Flag, Question
+from fleet.presentation.days import said_day
 from fleet.presentation.diagnoses import PATTERN, pattern_question_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.forecasts import drift_words, warning_words
@@ -49,7 +50,7 @@ def closed_words(flag: Flag) -> str:
         "from_assumptions": _("The forecast rests on assumptions: it opens no flag."),
         "chance_fell": _("The chance before the next planned visit is now %(chance)s."),
     }
-    shown = {"day": figures.get("day", ""), "chance": chance_words(figures.get("chance", 0.0))}
+    shown = {"day": said_day(figures.get("day", "")), "chance": chance_words(figures.get("chance", 0.0))}
     return said[figures["why"]] % shown
 
 

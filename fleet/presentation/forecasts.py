@@ -9,6 +9,7 @@ from fleet.assess.foresight.ceilings import CO, TEMP_RISE
 from fleet.assess.foresight.forecasts import Told, told_figures
 from fleet.models import Forecast
 from fleet.presentation.codes import label_words
+from fleet.presentation.days import said_day
 from fleet.presentation.figures import chance_words, figure, limit_figure, with_unit
 from fleet.presentation.verdicts import keeps_words, set_words
 
@@ -68,7 +69,11 @@ def _model_words(quantity: str, pace: float, usual: float | None) -> str:
 
 
 def _reach_words(told: Told) -> str:
-    words = {"chance": chance_words(told.accepted_risk), "limit": _limit_words(told), "day": told.horizon_on}
+    words = {
+        "chance": chance_words(told.accepted_risk),
+        "limit": _limit_words(told),
+        "day": said_day(told.horizon_on or ""),
+    }
     if told.is_due:
         return _("a chance of %(chance)s of being beyond %(limit)s already") % words
     if told.horizon_on:
@@ -100,7 +105,7 @@ def drift_words(figures: Mapping[str, Any]) -> str:
     """A drift flag's sentence of its figures: what the forecast says, and the chance before the visit that is due."""
     shown = {
         "said": forecast_words(Told(**figures["forecast"])),
-        "day": figures["planned"],
+        "day": said_day(figures["planned"]),
         "chance": chance_words(figures["chance"]),
     }
     return _("%(said)s By the visit due %(day)s it is %(chance)s.") % shown

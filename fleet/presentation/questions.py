@@ -3,7 +3,6 @@ and figures that are kept."""
 
 import math
 from collections.abc import Callable, Mapping
-from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext_lazy
@@ -13,6 +12,7 @@ from fleet.combustion import FUELS
 from fleet.models import Visit
 from fleet.numerals import figure, limit_figure
 from fleet.presentation.codes import code_words
+from fleet.presentation.days import said_day
 from fleet.presentation.words import listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
@@ -116,7 +116,7 @@ def fuel_words(name: str) -> str:
 
 
 _OF_THEIR_OWN: dict[str, Callable[[Any], object]] = {
-    "day": lambda day: f"{date.fromisoformat(day):%Y-%m-%d}",
+    "day": said_day,
     "quantity": lambda column: _LABELS[column],
     "readings": lambda numbers: listed([str(each) for each in numbers]),
     "rates": ", ".join,

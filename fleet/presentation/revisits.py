@@ -13,7 +13,7 @@ from fleet.coded import Coded
 from fleet.limits import Verdict
 from fleet.models import NoAccess, Revisit
 from fleet.presentation.days import day as day_words
-from fleet.presentation.days import long_day
+from fleet.presentation.days import long_day, said_day
 from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.follow_ups import found_words
@@ -36,8 +36,7 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
         due = date.fromisoformat(earliest) if earliest else None
         return undecided_words(figures["name"], due, figures["doubts"])
     if code == "nothing_left":
-        set_for = long_day(date.fromisoformat(figures["day"]))
-        return _("Nothing asks for it by a date any more; it is set for %s.") % set_for
+        return _("Nothing asks for it by a date any more; it is set for %s.") % said_day(figures["day"])
     if code == "flag":
         return found_words(figures["figures"], figures["sentence"])
     return forecast_words(Told(**figures))
@@ -107,7 +106,7 @@ def who_doubt_words(revisit: Revisit) -> str:
 
 
 def _shown(figures: Mapping[str, Any]) -> dict[str, Any]:
-    return {**figures, "day": long_day(date.fromisoformat(figures["day"]))} if "day" in figures else dict(figures)
+    return {**figures, "day": said_day(figures.get("day", ""))}
 
 
 def together_words(group: Together) -> str:
@@ -162,8 +161,7 @@ def urgency_words(urgency_of: Mapping[str, Any]) -> str:
         return ""
     words = [str(_CLASS_WORDS.get(urgency_of["gravest"], _CLASS_WORDS["required_check"]))]
     if urgency_of["chance"]:
-        planned = urgency_of["planned"]
-        said = {"chance": chance_words(urgency_of["chance"]), "day": planned and long_day(date.fromisoformat(planned))}
+        said = {"chance": chance_words(urgency_of["chance"]), "day": said_day(urgency_of["planned"])}
         before = _("a chance of %(chance)s of being outside before %(day)s")
-        words.append((before if planned else _("a chance of %(chance)s of being outside in a year")) % said)
+        words.append((before if said["day"] else _("a chance of %(chance)s of being outside in a year")) % said)
     return "; ".join(words)

@@ -172,7 +172,7 @@ def _shown_beside(verdict: Verdict, figures: Mapping[str, Any]) -> dict[str, str
 
 def asked_words(verdict: Verdict) -> str:
     """What the source asks for: how grave it calls it, then what to do."""
-    severity, action = verdict.severity.replace("_", " "), action_words(verdict)
+    severity, action = code_words(verdict.severity), action_words(verdict)
     said = [action] if action.lower().startswith(severity) else [severity, action]
     return _sentences([*said, reason_words(verdict)])
 

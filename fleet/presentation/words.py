@@ -1,15 +1,10 @@
-"""Words that several places say: counts, lists, rates, gases, stored sentences, and how a visit turned out."""
+"""Words that several places say: counts, lists, rates, gases, sentences, and how a visit turned out."""
 
-import re
 from collections.abc import Sequence
-from datetime import date
 
 from django.utils.translation import gettext as _
 
 from fleet.models import Visit
-from fleet.presentation.days import long_day
-
-_ISO_DAY = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
 
 
 def count_words(count: int) -> str:
@@ -78,24 +73,14 @@ def signs(words: str) -> str:
     return chemical(words).replace("<=", "≤").replace(">=", "≥")
 
 
-def said(sentence: str, *, ends: bool = True) -> str:
-    """A stored sentence as pages and paper say it: days in words, gases and signs as the trade has them, a full stop.
+def said(sentence: str) -> str:
+    """A sentence as pages and paper say it: gases and signs as the trade has them, and a full stop.
 
-    >>> said("O2 was outside (limit <= 4 %) on 2027-01-07")
-    'O₂ was outside (limit ≤ 4 %) on 7 January 2027.'
+    >>> said("O2 was outside (limit <= 4 %)")
+    'O₂ was outside (limit ≤ 4 %).'
     """
-    spoken = signs(_ISO_DAY.sub(_spoken, sentence))
-    if not ends:
-        return spoken
-    spoken = spoken.strip()
+    spoken = signs(sentence).strip()
     return spoken if not spoken or spoken.endswith((".", "!", "?", "…")) else f"{spoken}."
-
-
-def _spoken(found: re.Match[str]) -> str:
-    try:
-        return long_day(date(*(int(part) for part in found.groups())))
-    except ValueError:
-        return found.group(0)
 
 
 def turned_out(visit: Visit) -> str:

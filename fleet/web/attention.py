@@ -19,7 +19,7 @@ from fleet.assess.refusals import found
 from fleet.errors import FleetError, Forbidden
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
 from fleet.models.roles import may_change
-from fleet.presentation.days import weekday, weekday_without_year
+from fleet.presentation.days import long_day, weekday, weekday_without_year
 from fleet.presentation.drift_chart import band_words, expected_rule, outcome_on, series_words
 from fleet.presentation.due_rule import DueRule, row_due_rule, window_words
 from fleet.presentation.figures import chance_words, figure
@@ -203,7 +203,7 @@ def extra_words(revisit: Revisit, contractor: Contractor) -> str:
     if beyond := beyond_words(revisit, contractor.extra_visits_a_week):
         return beyond
     if revisit.extra_week:
-        return _("An extra visit in the week of %s is for it.") % f"{revisit.extra_week:%Y-%m-%d}"
+        return _("An extra visit in the week of %s is for it.") % long_day(revisit.extra_week)
     return _("Somebody comes to the building by then anyway.") if revisit.extra else ""
 
 

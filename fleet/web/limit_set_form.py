@@ -14,6 +14,7 @@ from rest_framework.exceptions import ValidationError
 from fleet.intake.fields import DecimalText, flat_errors
 from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
 from fleet.limits.rows import SEVERITIES
+from fleet.presentation.codes import code_words_lazy
 from fleet.presentation.contents import EVIDENCE_WORDS, limit_label
 from fleet.presentation.figures import unit_words
 from fleet.presentation.words import chemical
@@ -44,7 +45,7 @@ TWO_FIGURES, NO_FIGURE = ("outside", "between"), ("missing", "incomplete")
 _REST = (
     Spec("limit_text", _("In the source's words"), length=200, hint=_("or nothing")),
     Spec("severity", _("How grave"), "choice", needed=True,
-         choices=[(each, each.replace("_", " ")) for each in SEVERITIES]),
+         choices=[(each, code_words_lazy(each)) for each in SEVERITIES]),
     Spec("action", _("What it asks for"), length=500),
     Spec("evidence", _("How well it is known"), "choice", choices=EVIDENCES, needed=True),
     Spec("source", _("Source"), length=500, needed=True),

@@ -19,6 +19,7 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models.roles import may_change
+from fleet.presentation.codes import code_words
 from fleet.presentation.contents import (
     edition_words,
     evidence_words,
@@ -103,14 +104,14 @@ class LimitRow:
 
 def limit_row(limit: Mapping[str, Any]) -> LimitRow:
     when = {"any": "", "as_found": _("as found"), "as_left": _("as left"), "as_found_and_as_left": _("found and left")}
-    rate = "" if limit["firing_rate"] == "any" else limit["firing_rate"].replace("_", " ")
-    severity, action = limit["severity"].replace("_", " "), limit.get("action", "")
+    rate = "" if limit["firing_rate"] == "any" else code_words(limit["firing_rate"])
+    severity, action = code_words(limit["severity"]), limit.get("action", "")
     return LimitRow(
         id=limit["id"],
         what=chemical(limit_label(limit)),
         basis=basis_words(limit.get("basis") or ""),
         limit=chemical(kept_words(limit)),
-        at=", ".join(filter(None, (rate, when.get(limit["when"], limit["when"].replace("_", " "))))),
+        at=", ".join(filter(None, (rate, when.get(limit["when"], code_words(limit["when"]))))),
         asks=action if action.lower().startswith(severity) else ": ".join(filter(None, (severity, action))),
         who=select_words(limit.get("select") or {}),
         source=limit["source"],

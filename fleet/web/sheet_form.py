@@ -2,11 +2,12 @@
 
 from typing import Any
 
+from django.utils.functional import lazy
 from django.utils.translation import gettext_lazy as _
 
 from fleet.combustion import FUELS
 from fleet.intake.sheets import CEILING_UNITS, CONTROLS, SOURCE_LENGTH
-from fleet.presentation.codes import code_words, quantity_label
+from fleet.presentation.codes import code_words_lazy, quantity_label
 from fleet.presentation.figures import unit_words
 from fleet.web.typed import YES_NO, Group, Spec, Typed, content_of
 
@@ -20,14 +21,15 @@ def _ceiling_words(quantity: str) -> str:
     return f"{quantity_label(quantity)}, {unit}" if unit else quantity_label(quantity)
 
 
+_ceiling_words_lazy = lazy(_ceiling_words, str)
 NAME = Spec(
     "name", _("Name of the sheet"), length=200, needed=True, hint=_("the manufacturer's model, as the plate has it")
 )
 PLAIN = (
     Spec("fuel", _("Fuel"), "choice", needed=True,
-         choices=[(name, fuel.label or name) for name, fuel in FUELS.items()]),
+         choices=[(name, code_words_lazy(fuel.label or name)) for name, fuel in FUELS.items()]),
     Spec("control", _("Air/fuel control"), "choice", needed=True,
-         choices=[(each, code_words(each)) for each in CONTROLS]),
+         choices=[(each, code_words_lazy(each)) for each in CONTROLS]),
     Spec("condensing", _("Condensing"), "yes no", choices=YES_NO, needed=True),
     Spec("natural_draught", _("Natural draught"), "yes no", choices=YES_NO),
     Spec("rated_input_kw", _("Rated input"), "figure", hint=_("kW"), needed=True),
@@ -67,7 +69,7 @@ GROUPS = (
         _("Ceiling"),
         (
             Spec("quantity", _("What"), "choice", needed=True,
-                 choices=[(name, _ceiling_words(name)) for name in CEILING_UNITS]),
+                 choices=[(name, _ceiling_words_lazy(name)) for name in CEILING_UNITS]),
             Spec("value", _("At most"), "figure", needed=True),
             Spec("rate", _("Rate"), length=20, needed=True, hint=_("or: any")),
             Spec("action", _("What the manufacturer asks for beyond it")),

@@ -30,6 +30,7 @@ from fleet.presentation.contents import (
     sheet_differences,
     target_words,
 )
+from fleet.presentation.days import long_day
 from fleet.presentation.readings import GASES
 from fleet.presentation.words import chemical, count_words, listed, rate_words
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
@@ -102,7 +103,12 @@ def standing_words(version: LimitSetVersion) -> str:
     if not version.is_reviewed:
         return _("nobody has reviewed it; %s") % known
     assert version.reviewed_on is not None
-    said = {"who": version.reviewed_by, "day": version.reviewed_on, "source": version.review_source, "known": known}
+    said = {
+        "who": version.reviewed_by,
+        "day": long_day(version.reviewed_on),
+        "source": version.review_source,
+        "known": known,
+    }
     return _("reviewed by %(who)s on %(day)s against %(source)s; %(known)s") % said
 
 

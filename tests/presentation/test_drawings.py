@@ -138,6 +138,6 @@ def test_a_chance_is_never_none_and_never_certain(chance: float, words: str) -> 
 
 
 def test_stored_sentences_speak_their_days_and_end() -> None:
-    assert said("CO2 reaches 8 % on 2027-01-07") == "CO₂ reaches 8 % on 7 January 2027."
-    assert said("serial 2026-99-99 stays as it is.") == "serial 2026-99-99 stays as it is."
+    assert said("CO2 reaches 8 %") == "CO₂ reaches 8 %."
+    assert said("Serial 2026-01-07 stays.") == "Serial 2026-01-07 stays."
     assert (said(""), count_words(0), count_words(13)) == ("", "none", "13")

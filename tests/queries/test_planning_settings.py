@@ -98,7 +98,7 @@ def test_a_higher_accepted_risk_moves_revisits_by_so_many_days_and_does_what_was
     assert standing() == before
     for each in seen.moves:
         assert "a chance of 36 % of reaching" in each.sentence
-        assert each.sentence.endswith("by 2026-10-16.")
+        assert each.sentence.endswith("by 16 October 2026.")
     record({"accepted_risk": 0.36}, manager)
     Forecast.objects.update(horizon_on=date(2026, 10, 16), accepted_risk=0.36)
     resolve(drifting)

@@ -46,7 +46,7 @@ def test_a_certificate_entered_later_makes_the_record_evidence(
 ) -> None:
     analyser.calibrations.all().delete()
     store(body, technician)
-    assert line_of(boiler, manager).not_evidence == ("Analyser 1 had no calibration in force on 2026-03-02.",)
+    assert line_of(boiler, manager).not_evidence == ("Analyser 1 had no calibration in force on 2 March 2026.",)
     content = {"done_on": "2026-01-10", "valid_to": "2027-01-10", "certificate": "C-2", "by": "a laboratory"}
     add_calibration(analyser=analyser, content=content | {"passed": True}, actor=manager, now=NOON, id=new_id())
     assert line_of(boiler, manager).not_evidence == ()
@@ -59,7 +59,7 @@ def test_a_certificate_taken_back_is_seen_though_no_mark_says_so(
     person.qualifications.update(valid_to="2026-03-01")
     assert not Question.objects.filter(code="person_not_qualified").exists()
     (why,) = line_of(boiler, manager).not_evidence
-    assert why == "Ada Test had no qualification for gas in force on 2026-03-02."
+    assert why == "Ada Test had no qualification for gas in force on 2 March 2026."
 
 
 def test_an_analyser_and_a_person_that_nobody_knows_are_no_evidence(
@@ -114,7 +114,7 @@ def test_a_required_check_that_cannot_be_told_is_counted_and_never_late(boiler: 
     line = line_of(boiler, manager)
     assert (line.due, line.late_days) == (None, 0)
     (said,) = line.undecided
-    assert said.startswith("By flue: as early as 2026-06-01; age of flue not recorded")
+    assert said.startswith("By flue: as early as 1 June 2026; age of flue not recorded")
 
 
 def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(
@@ -127,7 +127,7 @@ def test_a_date_that_counts_from_a_record_that_is_no_evidence_says_so(
     line = line_of(boiler, manager)
     assert line.due == date(2027, 3, 2)
     assert line.due_doubt == (
-        "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
+        "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2 March 2026."
     )
 
 

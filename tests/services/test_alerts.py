@@ -101,7 +101,7 @@ def test_the_message_says_what_where_and_the_cautions(flag: Flag, run_at: RunAt,
     assert f"https://heating.example/#flag-{flag.id}" in message.body
     assert "Nothing here declares an appliance safe" in message.body
     assert "On a gas smell: leave" in message.body and "call from outside: 000." in message.body
-    assert "Listed since 2026-03-02 12:00 (Europe/Lisbon)." in message.body
+    assert "Listed since 2 March 2026, 12:00 (Europe/Lisbon)." in message.body
     for private in ("Ada Test", "technician", "caretaker", "1 Test Lane", "Weir Trust"):
         assert private not in message.body + message.subject
 

@@ -33,7 +33,7 @@ def test_the_next_visit_within_closes_it(
     store(visit_body(boiler, person, analyser, day="2026-03-09"), technician, NOON + timedelta(days=7))
     flag = Flag.objects.get(kind="outside_a_limit")
     assert flag.closed_at
-    assert "2026-03-09" in closed_words(flag)
+    assert "9 March 2026" in closed_words(flag)
 
 
 def test_an_older_visit_that_arrives_late_opens_nothing(

@@ -86,5 +86,5 @@ def test_a_test_while_it_is_out_of_use_asks_for_the_restart(
     begin_out_of_use(appliance=boiler, content=stood, actor=manager, now=NOON, id=new_id())
     questions = store(body, technician).questions
     assert question_words(questions.get(code="tested_while_out_of_use")) == (
-        "It was tested, but is recorded as out of use since 2026-02-01: record its restart."
+        "It was tested, but is recorded as out of use since 1 February 2026: record its restart."
     )
