@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, gettext_noop
 
 from fleet.limits.quantities import label
 from fleet.presentation.days import said_day
-from fleet.presentation.words import capital, signs
+from fleet.presentation.words import capital, signs, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 WORDS = {
@@ -32,6 +32,16 @@ WORDS = {
     "natural_gas_20_h2": gettext_noop("methane with 20 % hydrogen"),
     "natural_gas_30_h2": gettext_noop("natural gas with 30 % hydrogen"),
     "lpg": gettext_noop("LPG"),
+    # Facts that limits and intervals ask for.
+    "room_sealed": gettext_noop("room-sealed"),
+    "oil_light": gettext_noop("light oil"),
+    "oil_heavy": gettext_noop("heavy oil"),
+    "natural_draft": gettext_noop("natural draught"),
+    "permit_on": gettext_noop("day of the permit"),
+    "fire_tube": gettext_noop("fire-tube"),
+    "chp": gettext_noop("heat and power unit"),
+    "min_combustion_efficiency_pct": gettext_noop("the efficiency recorded for it in"),
+    "as_left_o2": gettext_noop("the O₂ as left in"),
     # What a limit's figure is counted on.
     "ambient": gettext_noop("in the room"),
     "ambient_ceiling": gettext_noop("in the room, at no time"),
@@ -70,7 +80,8 @@ def code_words(code: str) -> str:
     >>> code_words("as_found"), code_words("by_the_sites_controls")
     ('as found', "by the site's controls")
     """
-    return _(WORDS.get(code, code.replace("_", " "))) if code else ""
+    word = WORDS.get(code) or WORDS.get(code.lower()) or code.replace("_", " ")
+    return _(word) if word else ""
 
 
 # Where a word is asked for before anybody's language is known.
@@ -173,13 +184,13 @@ def refusal_words(refusal: str) -> str:
     """What was given and what is allowed, codes and days in words; a pattern ("such as 2026-03-02") as it is.
 
     >>> refusal_words("is '2026-03-02'; it must be one of: as_found, as_left, co2")
-    "is '2 March 2026'; it must be one of: as found, as left, CO₂."
+    "is '2 March 2026'; it must be one of: as found, as left, CO₂"
     """
     before, asked, codes = refusal.partition("must be one of: ")
     allowed = ", ".join(code_words(each) for each in codes.split(", ")) if asked else ""
     parts = _PATTERN.split(_CODE.sub(lambda found: code_words(found[1]), before))
     spoken = "".join(each if number % 2 else _spoken(each) for number, each in enumerate(parts))
-    return f"{spoken}{asked}{allowed}".rstrip(". ") + "."
+    return f"{spoken}{asked}{allowed}"
 
 
 def _spoken(refusal: str) -> str:
@@ -189,7 +200,10 @@ def _spoken(refusal: str) -> str:
 def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[tuple[str, str]]:
     """Each field by the label that the user saw, else by its path in words, with what is wrong with it."""
     return [
-        (labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
+        (
+            labels.get(path) or labels.get(path.rpartition(".")[2]) or field_words(path),
+            within_ours(refusal_words(str(said_of))) + ".",
+        )
         for path, said_of in errors.items()
     ]
 

@@ -15,8 +15,10 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.intervals.dates import read_date
 from fleet.limits import band
 from fleet.predicates import SUFFIXES, day_in
+from fleet.predicates import figure as figure_in
 from fleet.presentation.codes import code_words, quantity_label
-from fleet.presentation.figures import limits_words
+from fleet.presentation.due_dates import fact_and_unit
+from fleet.presentation.figures import limit_figure, limits_words, with_unit
 
 Row = Mapping[str, Any]
 Words = str | Promise
@@ -198,13 +200,22 @@ def kept_words(limit: Row) -> str:
         "outside": "%s",
         "between": _("not between %s"),
     }
-    unit = "" if limit.get("unit") in (None, "", "1") else f" {limit['unit']}"
-    figures = _two(value) if isinstance(value, list) else code_words(str(value))
-    return words[op] % figures + unit
+    figures = _two(value) if isinstance(value, list) else _figure(value)
+    return with_unit(words[op] % figures, limit.get("unit") or "")
+
+
+def _figure(value: Any) -> str:
+    """As the trade writes it; the name of a fact that holds the figure in words.
+
+    >>> _figure("11.0"), _figure("0.004"), _figure("output_kw")
+    ('11', '0.004', 'output')
+    """
+    number = figure_in(value)
+    return fact_and_unit(str(value))[0] if number is None else limit_figure(number, 0)
 
 
 def _two(ends: list[str | None]) -> str:
-    lower, upper = (text(each) for each in ends)
+    lower, upper = (_figure(each) if each else "" for each in ends)
     if not lower or not upper:
         return _("at least %s") % lower if lower else _("at most %s") % upper
     return _("%(lower)s to %(upper)s") % {"lower": lower, "upper": upper}
@@ -244,24 +255,24 @@ def select_words(select: Row) -> str:
     """For which appliances.
 
     >>> select_words({"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25, "condensing": False})
-    'fuel natural gas or lpg, output kW over 25, not condensing'
+    'fuel natural gas or LPG, output over 25 kW, not condensing'
     """
     return ", ".join(_predicate(name, wanted) for name, wanted in select.items())
 
 
 def _predicate(name: str, wanted: Any) -> str:
     suffix = next((each for each in SUFFIXES if name.lower().endswith(each)), "")
-    fact = name[: len(name) - len(suffix)].replace("_", " ")
+    fact, unit = fact_and_unit(name[: len(name) - len(suffix)].lower())
     compared = {"_ge": _("at least"), "_gt": _("over"), "_le": _("at most"), "_lt": _("under")}
     days = {"_ge": _("from %s"), "_gt": _("after %s"), "_le": _("up to %s"), "_lt": _("before %s")}
     if suffix and isinstance(wanted, str) and (day := day_in(wanted)):
         return f"{fact} {days[suffix] % date_format(day, 'j F Y')}"
     if suffix:
-        return f"{fact} {compared[suffix]} {wanted}"
+        return f"{fact} {compared[suffix]} {wanted}{unit}"
     if isinstance(wanted, bool):
         return fact if wanted else _("not %s") % fact
     choices = wanted if isinstance(wanted, list) else [wanted]
-    return f"{fact} {_(' or ').join(str(each).replace('_', ' ') for each in choices)}"
+    return f"{fact} {_(' or ').join(code_words(str(each)) for each in choices)}"
 
 
 def interval_words(rule: Row) -> str:

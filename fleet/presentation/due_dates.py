@@ -115,7 +115,7 @@ DOUBTS = {
     ),
     "counter_fell": gettext_lazy("the run-hour counter fell from %(from_h)s to %(to_h)s on %(read_on)s"),
 }
-FACT_UNITS = {"_kw": "kW", "_mw": "MW", "_mmbtu_h": "MMBtu/h", "_btu_h": "Btu/h"}
+FACT_UNITS = {"_kw": "kW", "_mw": "MW", "_mmbtu_h": "MMBtu/h", "_btu_h": "Btu/h", "_years": "years"}
 COMPARED = {
     "_ge": gettext_lazy("at least %s"),
     "_gt": gettext_lazy("over %s"),
@@ -254,7 +254,7 @@ def select_words(select: Select) -> str:
 
 def _one_said(name: str, wanted: object) -> str:
     fact, comparison = split(name.lower())
-    words, unit = _fact_and_unit(fact)
+    words, unit = fact_and_unit(fact)
     if comparison:
         day = day_in(wanted)
         said = DAYS_COMPARED[comparison] % day_words(day) if day else COMPARED[comparison] % f"{wanted}{unit}"
@@ -272,10 +272,11 @@ def fact_words(name: str) -> str:
     >>> fact_words("low_use"), fact_words("output_kw"), fact_words("installation_on")
     ('low use', 'output', 'day of installation')
     """
-    return _fact_and_unit(name.lower())[0]
+    return fact_and_unit(name.lower())[0]
 
 
-def _fact_and_unit(name: str) -> tuple[str, str]:
+def fact_and_unit(name: str) -> tuple[str, str]:
+    """The fact without the unit at its name's end, in words, and that unit."""
     for ending, unit in FACT_UNITS.items():
         if name.endswith(ending):
             return code_words(name.removesuffix(ending)), f" {unit}"

@@ -31,7 +31,16 @@ __all__ = [
 NONE = "–"
 # An uncertainty of 1 or 2 is shown with a second figure: rounding would take up to half of it.
 TWO_FIGURES_BELOW = 2.95
-UNIT_WORDS = {"1": "", "degC": "°C", "vol%": "%", "mg/m3": "mg/m³", "mg/Nm3": "mg/Nm³", "ppmv": "ppm", "ppmvd": "ppm"}
+UNIT_WORDS = {
+    "1": "",
+    "degC": "°C",
+    "vol%": "%",
+    "mg/m3": "mg/m³",
+    "mg/Nm3": "mg/Nm³",
+    "ppmv": "ppm",
+    "ppmvd": "ppm",
+    "smoke spot 0-9": "on the smoke scale",
+}
 # Figures that follow from readings: shown with the decimals of what they follow from, or with these.
 DERIVED_DECIMALS = {
     "excess_air_ratio": 2,

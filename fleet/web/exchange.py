@@ -59,7 +59,10 @@ def take(request: HttpRequest) -> HttpResponse:
     try:
         taken = _taken(viewer_of(request), _text(request))
     except FleetError as refused:
-        return render(request, "exchange.html", {"place": "sheets", "refused": refused}, status=refused.status)
+        # Whoever made the file knows its paths.
+        labels = {each: each for each in dict[str, str](refused.details.get("errors", {}))}  # type: ignore[call-overload]
+        shown = {"place": "sheets", "refused": refused, "labels": labels}
+        return render(request, "exchange.html", shown, status=refused.status)
     if taken.standing.is_known:
         return render(request, "exchange.html", {"place": "sheets", "taken": taken})
     if taken.entry is None:

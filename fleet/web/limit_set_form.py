@@ -14,8 +14,8 @@ from rest_framework.exceptions import ValidationError
 from fleet.intake.fields import DecimalText, flat_errors
 from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
 from fleet.limits.rows import SEVERITIES
-from fleet.presentation.codes import code_words_lazy
-from fleet.presentation.contents import EVIDENCE_WORDS, limit_label
+from fleet.presentation.codes import code_words, code_words_lazy
+from fleet.presentation.contents import EVIDENCE_WORDS, kept_words, limit_label
 from fleet.presentation.figures import unit_words
 from fleet.presentation.words import chemical
 from fleet.web.typed import Group, Row, Spec, Typed, content_of, from_content, from_post, meant, shown
@@ -73,7 +73,9 @@ def typed_set(content: Mapping[str, Any], post: QueryDict | None = None) -> Type
 
 
 def _row(limit: Mapping[str, Any], index: int, post: QueryDict | None) -> Row:
-    specs, title = specs_of(limit), chemical(f"{limit_label(limit)} ({limit['id']})")
+    specs, when = specs_of(limit), limit.get("when", "any")
+    named = [limit_label(limit), kept_words(limit), *([code_words(when)] if when != "any" else [])]
+    title = chemical(", ".join(named))
     if post is None:
         return Row(
             specs, _figures(limit) | {each.name: shown(each, limit.get(each.name)) for each in _REST}, title=title

@@ -39,7 +39,7 @@ from tests.intervals.rules_of_each_kind import RULES
         (
             {"type": "once", "event": "installation", "months": 192, "from_months": 180,
              "variants": [{"select": {"installation_on_lt": "2009-10-01"}, "by": "2027-09-30"}]},
-            ("once, 180 months to 192 months after installation; installation on before 1 October 2009: once, by "
+            ("once, 180 months to 192 months after installation; day of installation before 1 October 2009: once, by "
              "30 September 2027"),
         ),
         (

@@ -211,7 +211,10 @@ TOLD = st.fixed_dictionaries(
 
 @given(TOLD, st.floats(0, 1))
 def test_a_forecast_names_a_chance_and_never_certainty(told: dict[str, Any], chance: float) -> None:
-    for said in (forecast_words(Told(**told)), drift_words({"forecast": told, "planned": "2027-03-14", "chance": chance})):
+    for said in (
+        forecast_words(Told(**told)),
+        drift_words({"forecast": told, "planned": "2027-03-14", "chance": chance}),
+    ):
         assert faults_of(said, most_words=60) == [], said
         assert said.endswith(".")
         assert "a chance of " in said

@@ -59,7 +59,7 @@ def test_choices_are_kept(dispatcher: User) -> None:
     ("field", "value", "said"),
     [("email", "nobody", "Your e-mail address is &#x27;nobody&#x27;; it must be an e-mail address"),
      ("hour", "24", "From this hour of the day on is 24; it must be at most 23."),
-     ("time_zone", "Nowhere/Land", "<b>time_zone</b>")],
+     ("time_zone", "Nowhere/Land", "<b>Of the day in</b>")],
 )  # fmt: skip
 def test_what_can_not_be_is_said_and_kept_in_the_field(dispatcher: User, field: str, value: str, said: str) -> None:
     values = {"version": 1, "email": "", "hour": 6, "time_zone": ""} | {field: value}

@@ -172,7 +172,7 @@ def test_a_day_is_set_with_what_the_occupier_knows_and_held(revisit: Revisit, di
     revisit.refresh_from_db()
     moved = client.post(path, {"version": revisit.version, "state": "booked", "day": "2190-04-02", "words": "kept"})
     assert (moved.status_code, OccupierNotice.objects.count()) == (409, 1)
-    assert "the occupier knows of 2190-04-01" in moved.content.decode()
+    assert "the occupier knows of 1 April 2190" in moved.content.decode()
     assert 'value="kept"' in moved.content.decode()
     back = client.post(reverse("revisit-release", args=[revisit.id]), {"version": revisit.version, "words": "sick"})
     assert (back.status_code, Revisit.objects.get().day) == (302, None)

@@ -96,7 +96,7 @@ def test_a_set_s_bad_figure_names_its_limit(neutral: LimitSet, manager: User) ->
     page = checked(answer)
     assert answer.status_code == 422
     assert 'href="#limits-0-value"' in page
-    assert "(demo-" in page
+    assert "CO air-free, at most 100 ppm, as left, At most" in words_of(page)
     assert fields_of(page)["limits-0-value"] == "much"
 
 
@@ -202,6 +202,6 @@ def test_each_rule_of_a_set_has_its_own_note(manager: User) -> None:
     page = words_of(opened(manager, f"/limit-sets/{LimitSet.objects.get(key='us-ca-scaqmd-1146').id}/"))
     own, further = (
         page.index("Portable-analyser emission check:"),
-        page.index("Low-use tune-up: asked of low-use units"),
+        page.index("Low-use tune-up: asked only of units recorded as low-use"),
     )
     assert own < further

@@ -85,6 +85,7 @@ def test_what_is_wrong_is_said_and_what_was_typed_is_kept(
     assert answer.status_code == 400
     page = answer.content.decode()
     assert "2001-01-01" in page and "the caretaker" in page and 'role="alert"' in page
+    assert "<b>Out of use from</b>: is 1 January 2001; it must lie from" in page
     assert not OutOfUse.objects.exists()
 
 
@@ -134,5 +135,7 @@ def test_the_office_records_a_conversion(browser: Callable[[User], Client], boil
     assert client.post(path, typed).url == reverse("appliance", args=[boiler.id])
     assert GasConversion.objects.get().sheet == sheet
     assert RequiredCheck.objects.get(source="conversion").due == date(2026, 3, 6)
-    assert client.post(path, typed).status_code == 400
+    again = client.post(path, typed | {"version": 2, "converted_on": "2026-03-01"})
+    assert again.status_code == 400
+    assert "<b>It burns now</b>: is propane; it burns that already." in again.content.decode()
     assert GasConversion.objects.count() == 1

@@ -1,5 +1,6 @@
 """Records, required checks and statements: lists in pages, what the office resolves, and what a statement says."""
 
+import re
 from datetime import date
 from typing import Any
 
@@ -31,7 +32,9 @@ def question(body: dict[str, Any], technician: User) -> Question:
 @pytest.fixture
 def held(technician: User) -> UnreadableRecord:
     body = b'{"note": "<script>x</script>"}'
-    return keep_unreadable(body=body, errors={"id": "is missing"}, unsafe=None, actor=technician, now=NOON)
+    phases = "is missing; it must be one of: as_found, between, as_left"
+    errors = {"id": "is missing", "readings.0.phase": phases, "readings.0.sampling_point": "is missing"}
+    return keep_unreadable(body=body, errors=errors, unsafe=None, actor=technician, now=NOON)
 
 
 # ---- records ----
@@ -137,6 +140,10 @@ def test_unreadable_records_show_their_errors_and_raw_text_to_the_office(
     page = main_of(opened(manager, "/records/"))
     assert "One message could not be read and is kept to be corrected." in page
     assert "is missing" in page
+    shown = page[page.index('id="held"') : page.index("<summary>The message as it came")]
+    assert "it must be one of: as found, between, as left." in shown
+    assert "Reading 1, sampling point" in shown
+    assert not re.search(r">[^<]*[a-z]_[a-z]", shown)
     assert "&lt;script&gt;x&lt;/script&gt;" in page
     assert "is missing" not in opened(technician, "/records/")
 

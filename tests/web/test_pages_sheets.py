@@ -119,8 +119,8 @@ def test_a_set_says_what_each_limit_asks_by_which_source_and_how_well_that_is_kn
     assert "since 1 Jan 2025, decided by manager: chosen for a test" in page
     german = LimitSet.objects.get(key="de-1bimschv")
     page = words_of(opened(auditor, f"/limit-sets/{german.id}/"))
-    assert "at most 11.0 %" in page
-    assert "Once in every 3 calendar years. Age years at most 12: once in every 3 calendar years." in page
+    assert "at most 11 %" in page
+    assert "Once in every 3 calendar years. Age at most 12 years: once in every 3 calendar years." in page
 
 
 def test_every_shipped_set_has_a_page(manager: User) -> None:

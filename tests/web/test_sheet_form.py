@@ -109,6 +109,6 @@ def test_a_set_s_form_has_a_row_a_limit_and_no_blank_ones() -> None:
         {"id": "b", "quantity": "o2", "fires_when": {"op": "missing", "value": None}, "severity": "record"},
     ]}  # fmt: skip
     _sources, group = asked_form(typed_set(content), SET_PLAIN, SET_GROUPS).groups
-    assert [each.title for each in group.rows] == ["CO (a)", "O₂ (b)"]
+    assert [each.title for each in group.rows] == ["CO, at most 9", "O₂, must be on record"]
     assert [field.spec.name for field in group.rows[0].fields][:3] == ["lower", "upper", "limit_text"]
     assert next(field.spec.name for field in group.rows[1].fields) == "limit_text"
