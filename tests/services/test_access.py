@@ -17,6 +17,11 @@ from tests.cast import NOON
 GOOD = {"username": "cy", "password": "a-long-enough-secret", "role": "technician", "name": "Cy Cooper"}
 
 
+@pytest.fixture(autouse=True)
+def quick(settings: Any) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
 def refusal(**changes: Any) -> FleetError:
     with pytest.raises(FleetError) as refused:
         create_user(**GOOD | changes)

@@ -88,7 +88,8 @@ class World:
 
 
 @pytest.fixture
-def world(boiler: Appliance, manager: User, analyser: Analyser) -> World:
+def world(boiler: Appliance, manager: User, analyser: Analyser, settings: Any) -> World:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     place = {"limit_set": LimitSet.objects.get(key="uk-gsiur-36"), "appliance": boiler, "since": date(2025, 1, 1)}
     limit_sets.assign_limit_set(values=place | {"why": "let"}, actor=manager, now=NOON)
     person = cast.make_person("Bo Boss", manager, manager)
