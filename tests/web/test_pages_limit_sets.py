@@ -186,7 +186,7 @@ def test_a_broken_file_names_the_path_and_makes_nothing(boiler: Appliance, manag
     file = exported(manager, f"/sheets/{boiler.sheet_id}/") | {"name": "Broken"}
     del file["content"]["targets"][1]["tolerance_basis"]
     for broken, said in (
-        (file, "content.targets.1.tolerance_basis"),
+        (file, "Content, target 2, tolerance basis"),
         ("{", "isn't JSON"),
         ("[1]", "schema"),
         ({"schema": "another/1"}, "fleet-limit-set/1"),
