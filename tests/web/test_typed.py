@@ -173,7 +173,10 @@ def test_a_fault_of_nothing_on_the_page_is_still_said(path: str) -> None:
 def test_faults_of_plain_fields_are_named_by_their_labels() -> None:
     errors = {"rated_kw": "is missing; it must be given", "name": "is too long"}
     form = asked_form(typed_rows(), PLAIN, GROUPS, errors)
-    assert {each.label: each.said for each in form.faults} == {"Rated input": "it must be given.", "Name": "is too long."}
+    assert {each.label: each.said for each in form.faults} == {
+        "Rated input": "it must be given.",
+        "Name": "is too long.",
+    }
     assert {each.id: each.error for each in form.plain if each.error} == {
         "rated_kw": "it must be given.", "name": "is too long."
     }  # fmt: skip
