@@ -1,6 +1,7 @@
 """Every code has its sentence with every figure in it, and no sentence shows how the program keeps it."""
 
 import ast
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -195,3 +196,33 @@ def test_translators_see_every_sentence_of_the_tables_and_the_glossary() -> None
     assert all(isinstance(each, str) and each.strip() for each in texts)
     assert {str(term["meaning"]) for chapter in CHAPTERS for term in chapter["terms"]} <= set(texts)
     assert {str(each) for each in sentences("webhook_failures").values()} <= set(texts)
+
+
+# ---- none is made elsewhere ----
+
+# How sources name rates; what refuses a rule; names and sources of fuels and of regulations.
+NO_SENTENCES = {
+    *("limits/quantities.py", "intervals/rules.py"),
+    *("combustion/fuels.py", "combustion/fuel_rows.py", "combustion/regulation.py"),
+}
+
+
+def _words_in(path: Path) -> list[str]:
+    """Literals with a space between words, but for docstrings, refusals and annotations."""
+    tree = ast.parse(path.read_text())
+    apart = {
+        id(part)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Raise | ast.arg)
+        or (isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant))
+        or (isinstance(node, ast.FunctionDef) and isinstance(node.returns, ast.Constant))
+        for part in ast.walk(node if not isinstance(node, ast.FunctionDef) else node.returns or node)
+    }
+    literals = (each for each in ast.walk(tree) if isinstance(each, ast.Constant) and id(each) not in apart)
+    return [each.value for each in literals if isinstance(each.value, str) and re.search(r"[a-z] [a-z]", each.value)]
+
+
+@pytest.mark.parametrize("room", ["limits", "intervals", "combustion"])
+def test_no_sentence_is_made_where_it_is_judged(room: str) -> None:
+    paths = [each for each in sorted((ROOT / room).glob("*.py")) if f"{room}/{each.name}" not in NO_SENTENCES]
+    assert {path.name: found for path in paths if (found := _words_in(path))} == {}
