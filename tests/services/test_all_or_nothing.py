@@ -1,6 +1,7 @@
 """Each deed of a person is whole or not at all: broken off at any of its writes it leaves nothing, and done again with
 what was read before the first time it changes nothing."""
 
+import copy
 import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,12 +13,14 @@ import pytest
 from django.apps import apps
 from django.db import OperationalError, connection, transaction
 from django.db.models import BinaryField, JSONField
+from pytest_django import DjangoDbBlocker
 
 from fleet.errors import FleetError
 from fleet.intake.visits import read_visit
 from fleet.models import (
     Analyser,
     Appliance,
+    Client,
     Defect,
     Delivery,
     Flag,
@@ -27,6 +30,7 @@ from fleet.models import (
     Person,
     Question,
     Revisit,
+    Role,
     Tenancy,
     User,
     Visit,
@@ -87,12 +91,27 @@ class World:
         return {"now": NOON + timedelta(hours=1)}
 
 
+@pytest.fixture(scope="module")
+def made(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
+    """Made once for all deeds, each of which is taken back."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield _world(cast.make_user("manager", Role.MANAGER))
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def world(boiler: Appliance, manager: User, analyser: Analyser, settings: Any) -> World:
+def world(made: World, settings: Any) -> Iterator[World]:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    with transaction.atomic():
+        yield copy.deepcopy(made)
+        transaction.set_rollback(True)
+
+
+def _world(manager: User) -> World:
+    boiler = cast.make_appliance(cast.make_building(Client.objects.create(name="Weir Trust")), cast.make_sheet(manager))
+    person, analyser = cast.make_person("Bo Boss", manager, manager), cast.make_analyser(manager)
     place = {"limit_set": LimitSet.objects.get(key="uk-gsiur-36"), "appliance": boiler, "since": date(2025, 1, 1)}
     limit_sets.assign_limit_set(values=place | {"why": "let"}, actor=manager, now=NOON)
-    person = cast.make_person("Bo Boss", manager, manager)
     body = cast.visit_body(boiler, person, analyser, day="2026-02-02", co="900", left=("9.40", "9.10"))
     body["disposition"] = {"state": "isolated", "unsafe": True, "details": {"reason": "spilling", "told": "caretaker"}}
     body["defects"] = [{"what": "loose label", "severity": "repair"}]
