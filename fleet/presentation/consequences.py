@@ -13,9 +13,10 @@ from fleet.coded import Coded
 from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day
-from fleet.presentation.due_dates import doubt_words
+from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
 from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
+from fleet.presentation.words import listed
 
 
 def consequence_sentences(consequence: Consequence) -> list[str]:
@@ -36,12 +37,8 @@ def consequence_sentences(consequence: Consequence) -> list[str]:
 
 def _whole_words(outcome: str) -> str:
     """How an appliance stands over all its limits."""
-    known = {
-        "within": _("within the limits as recorded"),
-        "outside": _("outside the limits as recorded"),
-        "incomplete": _("incomplete"),
-    }
-    return known.get(outcome, code_words(outcome))
+    known = {"within": _("within the limits as recorded"), "outside": _("outside the limits as recorded")}
+    return known.get(outcome) or code_words(outcome)
 
 
 def verdict_change_parts(change: VerdictChange) -> dict[str, str]:
@@ -83,7 +80,10 @@ def _outcome_words(outcome: str, limit: str) -> str:
 def applying_words(one: Applying) -> str:
     """A limit, where it applies and what its application hangs on."""
     at = _(" at %s") % one.rates if one.rates else ""
-    unclear = _(", if %s says so, which is not recorded") % ", ".join(one.unrecorded) if one.unrecorded else ""
+    words = ngettext(
+        ", if %s says so, which is not recorded", ", if %s say so, which is not recorded", len(one.unrecorded)
+    )
+    unclear = words % listed([fact_words(each) for each in one.unrecorded]) if one.unrecorded else ""
     limit = with_unit(keeps_words(one.keeps), one.unit) if one.keeps else ""
     return " ".join(filter(None, (label_words(one.label), limit))) + at + unclear
 

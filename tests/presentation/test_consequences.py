@@ -1,0 +1,104 @@
+"""What a draft would change, in sentences: each outcome in words, each fact by its name, each date once."""
+
+from datetime import date
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from fleet.assess.consequences import Consequence
+from fleet.assess.due.due_changes import DueChange
+from fleet.assess.judging.comparing import Applying, VerdictChange
+from fleet.models import Visit
+from fleet.presentation.consequences import (
+    applying_words,
+    consequence_sentences,
+    due_change_words,
+    verdict_change_words,
+)
+from tests.presentation.sentences import faults_of, is_whole
+
+DAY = date(2026, 3, 2)
+OUTCOMES = ("within", "outside", "incomplete", "not_judged")
+
+
+def consequence(**values: Any) -> Consequence:
+    plain = {"outcome_before": "within", "outcome_after": "within", "moved": 0}
+    empty = dict.fromkeys(("verdicts", "newly", "no_longer", "dues"), ())
+    return Consequence(**{"appliance": SimpleNamespace(), "visit": Visit(local_date=DAY)} | plain | empty | values)
+
+
+@pytest.mark.parametrize("before", OUTCOMES)
+@pytest.mark.parametrize("after", OUTCOMES)
+def test_the_whole_outcome_is_told_first_where_it_changes(before: str, after: str) -> None:
+    due = DueChange("Yearly check", DAY, None, ())
+    said = consequence_sentences(consequence(outcome_before=before, outcome_after=after, dues=(due,)))
+    assert len(said) == (2 if before != after else 1)
+    assert said[0].startswith("Read as on") == (before != after)
+    assert [each for one in said for each in faults_of(one, most_words=60)] == []
+
+
+def test_without_a_visit_no_outcome_is_told() -> None:
+    assert consequence_sentences(consequence(visit=None, outcome_after="outside")) == []
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "says"),
+    [
+        ("within", "outside", "within (9.1 to 9.7 %) until now, outside (9.3 to 9.5 %) from now on."),
+        ("", "outside", "not held against this one until now, outside (9.3 to 9.5 %) from now on."),
+        ("within", "", "within (9.1 to 9.7 %) until now, not held against this one from now on."),
+        (
+            "cannot_tell",
+            "not_judged",
+            "can't be decided (9.1 to 9.7 %) until now, not judged (9.3 to 9.5 %) from now on.",
+        ),
+    ],
+)
+def test_a_reading_is_told_with_each_limit_and_what_came_of_it(before: str, after: str, says: str) -> None:
+    change = VerdictChange(
+        "A sheet v2", "CO₂", "9.60 %", "high", "as_left", before, after, "9.1 to 9.7 %", "9.3 to 9.5 %"
+    )
+    said = verdict_change_words(change)
+    assert said == f"CO₂ 9.60 % at high, as left, by the limits of A sheet v2: {says}"
+    assert faults_of(said) == []
+
+
+def test_what_is_about_the_whole_visit_names_no_rate() -> None:
+    said = verdict_change_words(VerdictChange("A set v1", "CO on record", "", "", "", "", "outside", "", ""))
+    assert said == "CO on record, by the limits of A set v1: not held against this one until now, outside from now on."
+
+
+@pytest.mark.parametrize(
+    ("one", "says"),
+    [
+        (Applying("CO air-free", "at most 5 ppm", "", ()), "CO air-free at most 5 ppm"),
+        (Applying("CO₂", "8 to 9 %", "high", ()), "CO₂ 8 to 9 % at high"),
+        (
+            Applying("NOx", "at most 40 ppm", "", ("low_use", "output_kw", "installation_on")),
+            "NOx at most 40 ppm, if low use, output and day of installation say so, which is not recorded",
+        ),
+        (
+            Applying("NOx", "at most 40 ppm", "", ("low_use",)),
+            "NOx at most 40 ppm, if low use says so, which is not recorded",
+        ),
+    ],
+)
+def test_a_limit_that_hangs_on_a_fact_names_it_in_words(one: Applying, says: str) -> None:
+    assert applying_words(one) == says
+    assert faults_of(applying_words(one)) == []
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "doubt", "says"),
+    [
+        (DAY, date(2026, 9, 2), (), "due 2026-03-02 until now, 2026-09-02 from now on."),
+        (None, DAY, (), "due no date until now, 2026-03-02 from now on."),
+        (DAY, None, (("no_start", {}),), "2026-03-02 until now, no date (no start date recorded) from now on."),
+        (DAY, DAY, (("no_start", {}),), "2026-03-02 at the earliest (no start date recorded) from now on."),
+    ],
+)
+def test_a_date_is_told_as_it_stands_and_as_it_would(before: Any, after: Any, doubt: Any, says: str) -> None:
+    said = due_change_words(DueChange("Yearly check", before, after, (), (), doubt))
+    assert said.startswith("Yearly check: due ") and said.endswith(says)
+    assert is_whole(said) and faults_of(said) == []
