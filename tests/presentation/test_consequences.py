@@ -9,6 +9,7 @@ import pytest
 from fleet.assess.consequences import Consequence
 from fleet.assess.due.due_changes import DueChange
 from fleet.assess.judging.comparing import Applying, VerdictChange
+from fleet.limits import Verdict
 from fleet.models import Visit
 from fleet.presentation.consequences import (
     applying_words,
@@ -16,6 +17,7 @@ from fleet.presentation.consequences import (
     due_change_words,
     verdict_change_words,
 )
+from tests.limits.cast import make_verdict
 from tests.presentation.sentences import faults_of, is_whole
 
 DAY = date(2026, 3, 2)
@@ -42,6 +44,21 @@ def test_without_a_visit_no_outcome_is_told() -> None:
     assert consequence_sentences(consequence(visit=None, outcome_after="outside")) == []
 
 
+def verdict(outcome: str, lower: float, upper: float, **fields: Any) -> Verdict | None:
+    """CO2 of 9.60 % at high fire, as left, against a sheet's band."""
+    keeps = ["from_to", {"lower": lower, "upper": upper}]
+    read = {"label": ["co2", {}], "quantity": "co2", "unit": "%", "value": 9.6, "qualifier": "=", "rate": "high"}
+    band = {
+        "phase": "as_left",
+        "keeps": keeps,
+        "lower": lower,
+        "upper": upper,
+        "set_name": "A sheet",
+        "set_version": "2",
+    }
+    return make_verdict(**read | band | {"outcome": outcome} | fields) if outcome else None
+
+
 @pytest.mark.parametrize(
     ("before", "after", "says"),
     [
@@ -56,32 +73,30 @@ def test_without_a_visit_no_outcome_is_told() -> None:
     ],
 )
 def test_a_reading_is_told_with_each_limit_and_what_came_of_it(before: str, after: str, says: str) -> None:
-    change = VerdictChange(
-        "A sheet v2", "CO₂", "9.60 %", "high", "as_left", before, after, "9.1 to 9.7 %", "9.3 to 9.5 %"
-    )
-    said = verdict_change_words(change)
-    assert said == f"CO₂ 9.60 % at high, as left, by the limits of A sheet v2: {says}"
+    said = verdict_change_words(VerdictChange(verdict(before, 9.1, 9.7), verdict(after, 9.3, 9.5)))
+    assert said.startswith("CO₂ 9.60 % at high, as left, by the limits of A sheet") and said.endswith(says)
     assert faults_of(said) == []
 
 
 def test_what_is_about_the_whole_visit_names_no_rate() -> None:
-    said = verdict_change_words(VerdictChange("A set v1", "CO on record", "", "", "", "", "outside", "", ""))
-    assert said == "CO on record, by the limits of A set v1: not held against this one until now, outside from now on."
+    bare = {"rate": None, "phase": None, "value": None, "keeps": None}
+    said = verdict_change_words(VerdictChange(None, verdict("outside", 0, 0, **bare)))
+    assert said == "CO₂, by the limits of A sheet: not held against this one until now, outside from now on."
+
+
+FACTS = ("low_use", "output_kw", "installation_on")
 
 
 @pytest.mark.parametrize(
     ("one", "says"),
     [
-        (Applying("CO air-free", "at most 5 ppm", "", ()), "CO air-free at most 5 ppm"),
-        (Applying("CO₂", "8 to 9 %", "high", ()), "CO₂ 8 to 9 % at high"),
+        (Applying(["co", {}], ["at_most", {"upper": 5.0}], "ppm", "", ()), "CO ≤ 5 ppm"),
+        (Applying(["co2", {}], ["from_to", {"lower": 8, "upper": 9}], "%", "high", ()), "CO₂ 8 to 9 % at high"),
         (
-            Applying("NOx", "at most 40 ppm", "", ("low_use", "output_kw", "installation_on")),
-            "NOx at most 40 ppm, if low use, output and day of installation say so, which is not recorded",
+            Applying(["nox", {}], None, "", "", FACTS),
+            "NOx, if low use, output and day of installation say so, which is not recorded",
         ),
-        (
-            Applying("NOx", "at most 40 ppm", "", ("low_use",)),
-            "NOx at most 40 ppm, if low use says so, which is not recorded",
-        ),
+        (Applying(["nox", {}], None, "", "", FACTS[:1]), "NOx, if low use says so, which is not recorded"),
     ],
 )
 def test_a_limit_that_hangs_on_a_fact_names_it_in_words(one: Applying, says: str) -> None:
