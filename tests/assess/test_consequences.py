@@ -109,7 +109,7 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
         "(9.3 to 9.5 %) from now on."
     )
     assert consequence_sentences(one)[0] == (
-        "Read as on 2026-03-02 it would be outside the limits as recorded from now on, where today it is within the "
+        "Read as on 2 March 2026 it would be outside the limits as recorded from now on, where today it is within the "
         "limits as recorded. Its record keeps the verdict of its day."
     )
 
