@@ -60,7 +60,8 @@ def take(request: HttpRequest) -> HttpResponse:
         taken = _taken(viewer_of(request), _text(request))
     except FleetError as refused:
         # Whoever made the file knows its paths.
-        labels = {each: each for each in dict[str, str](refused.details.get("errors", {}))}  # type: ignore[call-overload]
+        errors = dict[str, str](refused.details.get("errors", {}))  # type: ignore[call-overload]
+        labels = {each: each for each in errors if "." in each}
         shown = {"place": "sheets", "refused": refused, "labels": labels}
         return render(request, "exchange.html", shown, status=refused.status)
     if taken.standing.is_known:
