@@ -251,7 +251,7 @@ def test_choices_are_shown_first_and_recorded_as_shown(boiler: Appliance, manage
     page = shown.content.decode()
     assert "1 planned visit moves" in page
     assert "2026-03-09 instead of 2026-03-16, 7 days earlier" not in page
-    assert "9 March 2026 instead of 16 March 2026, 7 days earlier." in page
+    assert "9 Mar 2026 instead of 16 Mar 2026, 7 days earlier." in page
     assert Contractor.objects.get().outside_within_days == 14
     sent = CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
     assert client.post("/planning-settings/", sent).status_code == 302
