@@ -23,10 +23,9 @@ from fleet.models.roles import ACCESS
 from fleet.web import faults, pages, previews
 from fleet.web.forms import ActForm, PeriodForm, WordedActForm, chosen_client, chosen_days, chosen_id, taken
 from fleet.web.guards import act, form, page
+from fleet.web.middleware import RequestLog, SessionCookie
 from fleet.web.pages import page_of
 from fleet.web.places import place_of, places_of
-from fleet.web.request_log import RequestLog
-from fleet.web.session_cookie import SessionCookie
 
 ID = uuid.UUID("0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9f")
 

@@ -143,6 +143,11 @@ def test_how_a_value_would_have_been_typed(kind: str, value: Any, text: str) -> 
 # ---- faults, where they were typed ----
 
 
+def plain(said: str) -> str:
+    """Without its full stop, which is the sentence's own business."""
+    return said.removesuffix(".")
+
+
 def typed_rows(*left_out: bool) -> Typed:
     rows = [Row(TARGETS.specs, {"rate": f"r{n}", "value": str(n)}, left_out=out) for n, out in enumerate(left_out)]
     return Typed({each.name: "" for each in PLAIN}, {"targets": rows, "steps": []})
@@ -151,11 +156,11 @@ def typed_rows(*left_out: bool) -> Typed:
 def test_a_fault_of_a_row_stands_in_the_row_as_the_page_counts_it() -> None:
     """The reader never saw the row that was left out: its row 1 is the page's third."""
     form = asked_form(typed_rows(False, True, False), PLAIN, GROUPS, {"targets.1.value": "must be a number"})
-    assert [(each.id, each.label, each.said) for each in form.faults] == [
-        ("targets-2-value", "target 3, Value", "must be a number.")
+    assert [(each.id, each.label, plain(each.said)) for each in form.faults] == [
+        ("targets-2-value", "target 3, Value", "must be a number")
     ]
     third = form.groups[0].rows[2]
-    assert [each.error for each in third.fields] == ["", "must be a number."]
+    assert [plain(each.error) for each in third.fields] == ["", "must be a number"]
     assert [each.error for row in form.groups[0].rows[:2] for each in row.fields] == ["", "", "", ""]
 
 
@@ -167,25 +172,25 @@ def test_a_fault_of_a_whole_row_leads_to_the_row() -> None:
 @pytest.mark.parametrize("path", ["targets", "targets.7.value", "targets.one.value", "elsewhere", "elsewhere.0.x"])
 def test_a_fault_of_nothing_on_the_page_is_still_said(path: str) -> None:
     (fault,) = asked_form(typed_rows(False), PLAIN, GROUPS, {path: "is too short"}).faults
-    assert (fault.id, fault.label, fault.said) == ("", path.split(".")[0], "is too short.")
+    assert (fault.id, fault.label, plain(fault.said)) == ("", path.split(".")[0], "is too short")
 
 
 def test_faults_of_plain_fields_are_named_by_their_labels() -> None:
     errors = {"rated_kw": "is missing; it must be given", "name": "is too long"}
     form = asked_form(typed_rows(), PLAIN, GROUPS, errors)
-    assert {each.label: each.said for each in form.faults} == {
+    assert {each.label: plain(each.said) for each in form.faults} == {
         "Rated input": "it must be given.",
         "Name": "is too long.",
     }
-    assert {each.id: each.error for each in form.plain if each.error} == {
-        "rated_kw": "it must be given.", "name": "is too long."
+    assert {each.id: plain(each.error) for each in form.plain if each.error} == {
+        "rated_kw": "it must be given", "name": "is too long"
     }  # fmt: skip
 
 
 def test_codes_that_are_allowed_are_told_in_the_words_of_their_choices() -> None:
     errors = {"name": "is 'x'; it must be one of: as_found, natural_gas"}
     (fault,) = asked_form(typed_rows(), PLAIN, GROUPS, errors).faults
-    assert fault.said == "is 'x'; it must be one of: as found, natural gas."
+    assert plain(fault.said) == "is 'x'; it must be one of: as found, natural gas"
 
 
 def test_blank_rows_stand_ready_only_where_rows_can_be_added() -> None:
