@@ -107,7 +107,7 @@ def test_a_limit_that_hangs_on_a_fact_names_it_in_words(one: Applying, says: str
 @pytest.mark.parametrize(
     ("before", "after", "doubt", "says"),
     [
-        (DAY, date(2026, 9, 2), (), "due 2 March 2026 until now, 2026-09-02 from now on."),
+        (DAY, date(2026, 9, 2), (), "due 2 March 2026 until now, 2 September 2026 from now on."),
         (None, DAY, (), "due no date until now, 2 March 2026 from now on."),
         (DAY, None, (("no_start", {}),), "2 March 2026 until now, no date (no start date recorded) from now on."),
         (DAY, DAY, (("no_start", {}),), "2 March 2026 at the earliest (no start date recorded) from now on."),
