@@ -179,8 +179,8 @@ def test_faults_of_plain_fields_are_named_by_their_labels() -> None:
     errors = {"rated_kw": "is missing; it must be given", "name": "is too long"}
     form = asked_form(typed_rows(), PLAIN, GROUPS, errors)
     assert {each.label: plain(each.said) for each in form.faults} == {
-        "Rated input": "it must be given.",
-        "Name": "is too long.",
+        "Rated input": "it must be given",
+        "Name": "is too long",
     }
     assert {each.id: plain(each.error) for each in form.plain if each.error} == {
         "rated_kw": "it must be given", "name": "is too long"
