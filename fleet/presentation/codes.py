@@ -184,13 +184,13 @@ def refusal_words(refusal: str) -> str:
     """What was given and what is allowed, codes and days in words; a pattern ("such as 2026-03-02") as it is.
 
     >>> refusal_words("is '2026-03-02'; it must be one of: as_found, as_left, co2")
-    "is '2 March 2026'; it must be one of: as found, as left, CO₂"
+    "is '2 March 2026'; it must be one of: as found, as left, CO₂."
     """
     before, asked, codes = refusal.partition("must be one of: ")
     allowed = ", ".join(code_words(each) for each in codes.split(", ")) if asked else ""
     parts = _PATTERN.split(_CODE.sub(lambda found: code_words(found[1]), before))
     spoken = "".join(each if number % 2 else _spoken(each) for number, each in enumerate(parts))
-    return f"{spoken}{asked}{allowed}"
+    return within_ours(f"{spoken}{asked}{allowed}") + "."
 
 
 def _spoken(refusal: str) -> str:
@@ -200,10 +200,7 @@ def _spoken(refusal: str) -> str:
 def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[tuple[str, str]]:
     """Each field by the label that the user saw, else by its path in words, with what is wrong with it."""
     return [
-        (
-            labels.get(path) or labels.get(path.rpartition(".")[2]) or field_words(path),
-            within_ours(refusal_words(str(said_of))) + ".",
-        )
+        (labels.get(path) or labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
         for path, said_of in errors.items()
     ]
 

@@ -59,11 +59,7 @@ def take(request: HttpRequest) -> HttpResponse:
     try:
         taken = _taken(viewer_of(request), _text(request))
     except FleetError as refused:
-        # Whoever made the file knows its paths.
-        errors = dict[str, str](refused.details.get("errors", {}))  # type: ignore[call-overload]
-        labels = {each: each for each in errors if "." in each}
-        shown = {"place": "sheets", "refused": refused, "labels": labels}
-        return render(request, "exchange.html", shown, status=refused.status)
+        return render(request, "exchange.html", {"place": "sheets", "refused": refused}, status=refused.status)
     if taken.standing.is_known:
         return render(request, "exchange.html", {"place": "sheets", "taken": taken})
     if taken.entry is None:

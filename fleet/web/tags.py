@@ -55,8 +55,8 @@ def drift(chart: DriftChart) -> dict[str, Any]:
 
 @register.simple_tag(takes_context=True)
 def refusal_lines(context: template.Context) -> list[tuple[str, str]]:
-    """{% refusal_lines as lines %}: what `refused` says of each field, by the labels of `form`, or `labels` by path."""
-    labels = context.get("labels") or {each.name: str(each.label) for each in context.get("form") or ()}
+    """{% refusal_lines as lines %}: what `refused` says of each field, by the labels of `form` where there is one."""
+    labels = {each.name: str(each.label) for each in context.get("form") or ()}
     return codes.refusal_lines(context["refused"].details.get("errors", {}), labels)
 
 

@@ -20,14 +20,14 @@ def test_no_path_reaches_a_person(path: str) -> None:
     ("refusal", "words"),
     [
         ("is missing; it must be one of: as_found, between, as_left",
-         "is missing; it must be one of: as found, between, as left"),
-        ("is natural_gas; it burns that already", "is natural gas; it burns that already"),
-        ("is 2026-12-24; it must not lie ahead", "is 24 December 2026; it must not lie ahead"),
-        ("is 'soon'; it must be a day such as 2026-03-02", "is 'soon'; it must be a day such as 2026-03-02"),
+         "is missing; it must be one of: as found, between, as left."),
+        ("is natural_gas; it burns that already", "is natural gas; it burns that already."),
+        ("is 2026-12-24; it must not lie ahead", "is 24 December 2026; it must not lie ahead."),
+        ("is 'soon'; it must be a day such as 2026-03-02", "is 'soon'; it must be a day such as 2026-03-02."),
         ("is 'a@b_c.example'; it must be an e-mail address such as office@heating.example",
-         "is 'a@b_c.example'; it must be an e-mail address such as office@heating.example"),
+         "is 'a@b_c.example'; it must be an e-mail address such as office@heating.example."),
         ("is 'about 5'; it must be a decimal number such as \"9.20\"",
-         "is 'about 5'; it must be a decimal number such as \"9.20\""),
+         "is 'about 5'; it must be a decimal number such as \"9.20\"."),
     ],
 )  # fmt: skip
 def test_what_was_given_and_what_is_allowed_stand_in_words(refusal: str, words: str) -> None:
