@@ -13,7 +13,7 @@ from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text
 from fleet.models import Flag
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.queries.follow_ups import visible_flags
 from fleet.services.flags import acknowledge_flag, close_flag

@@ -13,7 +13,7 @@ from fleet import clock
 from fleet.intake.fields import Text, Word
 from fleet.intake.register import QualificationIn
 from fleet.models import Person, Qualification, Role
-from fleet.models.roles import may_see
+from fleet.models.access import may_see
 from fleet.queries.register import visible_people
 from fleet.services.register import add_qualification
 

@@ -9,7 +9,7 @@ from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from fleet.models import ApiToken
-from fleet.models.roles import ACCESS
+from fleet.models.access import ACCESS
 
 
 class BearerToken(TokenAuthentication):

@@ -16,37 +16,3 @@ from .readings import ReadingDistribution
 from .scales import READING_SD, co_scale
 from .series import Panel
 from .warnings import Warnings, warnings
-
-__all__ = [
-    "HORIZON_GRID_YEARS",
-    "MIN_SERIES_FOR_FIT",
-    "READING_SD",
-    "Biases",
-    "Calibration",
-    "Checks",
-    "Effects",
-    "Group",
-    "Hyper",
-    "Innovations",
-    "Limits",
-    "Panel",
-    "Prior",
-    "ReadingDistribution",
-    "Reliability",
-    "State",
-    "Surprises",
-    "Warnings",
-    "assumed",
-    "biases",
-    "co_scale",
-    "crossing_probability",
-    "filter",
-    "fit",
-    "horizon",
-    "innovations",
-    "loglik",
-    "reading_distribution",
-    "reliability",
-    "update",
-    "warnings",
-]

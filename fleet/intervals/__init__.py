@@ -4,5 +4,3 @@ from fleet.intervals.due import Check, Due
 from fleet.intervals.rules import check_rule
 from fleet.intervals.schedule import next_due
 from fleet.intervals.what_if import WhatIf, what_if
-
-__all__ = ["Check", "Due", "WhatIf", "check_rule", "next_due", "what_if"]

@@ -8,37 +8,5 @@ from fleet.limits.learned import Response, Step, learned_response
 from fleet.limits.patterns import Diagnosis, VisitView, diagnose
 from fleet.limits.patterns_elsewhere import analyser_shift, copied_readings, site_shift
 from fleet.limits.rows import SEVERITIES, Row
-from fleet.limits.standing import standing
 from fleet.limits.tolerance import Band, band
-from fleet.limits.verdicts import Verdict, Verdicts
-
-__all__ = [
-    "CARD_VERSION",
-    "FUEL_CLASSES",
-    "SEVERITIES",
-    "Adjuster",
-    "Advice",
-    "Band",
-    "Card",
-    "Diagnosis",
-    "Response",
-    "Row",
-    "Step",
-    "Verdict",
-    "Verdicts",
-    "VisitView",
-    "acceptance_limits",
-    "advise",
-    "analyser_shift",
-    "band",
-    "card",
-    "conformance_probability",
-    "copied_readings",
-    "decide",
-    "diagnose",
-    "evaluate",
-    "fuel_class",
-    "learned_response",
-    "site_shift",
-    "standing",
-]
+from fleet.limits.verdicts import Verdict, Verdicts, standing

@@ -12,9 +12,8 @@ from fleet.combustion import Fuel, gas_properties
 from fleet.combustion.emissions import O2_TOO_DILUTE_PCT
 from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
 from fleet.limits.decision import MARGINS, acceptance_limits
-from fleet.limits.rows import SEVERITIES, Row, left_out, limit_row
+from fleet.limits.rows import SEVERITIES, Row, dilution_row, left_out, limit_row, stop_rows
 from fleet.limits.sheet_rows import band_row, ceiling_row, order_row
-from fleet.limits.stop_rows import dilution_row, stop_rows
 from fleet.limits.tolerance import exact
 from fleet.predicates import Facts
 

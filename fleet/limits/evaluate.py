@@ -10,9 +10,8 @@ from typing import Any
 
 from fleet.coded import as_row
 from fleet.limits.card import CARD_VERSION, Card
-from fleet.limits.cases import ROOM, Case, qualifier, read_cases
+from fleet.limits.cases import ROOM, Case, Value, measured, qualifier, read_cases
 from fleet.limits.decision import COVERAGE_FACTOR, conformance_probability, decide
-from fleet.limits.measured import Value, measured
 from fleet.limits.quantities import Measure
 from fleet.limits.rows import Row
 from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, WITHIN, Verdict, Verdicts, in_order

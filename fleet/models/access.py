@@ -1,4 +1,8 @@
-"""Who may log in, in which role, and for which clients; and the tokens of other programs."""
+"""Who may log in, in which role, for which clients; the tokens of other programs; and who may see and change what: the
+one table that the API and the pages read."""
+
+from collections.abc import Mapping
+from typing import NamedTuple
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -37,3 +41,88 @@ class ApiToken(AbstractAuthToken):
 
     name = models.CharField(max_length=100)
     scope = models.CharField(max_length=10, choices=Scope.choices, default=Scope.READ)
+
+
+Roles = frozenset[str]
+
+NOBODY: Roles = frozenset()
+TECHNICIAN, MANAGER, AUDITOR = frozenset({Role.TECHNICIAN}), frozenset({Role.MANAGER}), frozenset({Role.AUDITOR})
+OFFICE: Roles = frozenset({Role.DISPATCHER, Role.MANAGER})
+FIELD: Roles = OFFICE | TECHNICIAN
+EVERYBODY: Roles = FIELD | AUDITOR
+
+
+class Access(NamedTuple):
+    """Whose clients these are goes before it: of others nobody sees or changes anything."""
+
+    see: Roles
+    change: Roles = NOBODY
+
+
+ACCESS: Mapping[str, Access] = {
+    # what needs attention, and what follows from a visit
+    "attention": Access(EVERYBODY),
+    "flags": Access(EVERYBODY, FIELD),
+    "stop_flags_closed": Access(EVERYBODY, TECHNICIAN | MANAGER),
+    "other_flags_closed": Access(EVERYBODY, OFFICE),
+    "alerts": Access(EVERYBODY),
+    "questions": Access(EVERYBODY, OFFICE),
+    "defects": Access(EVERYBODY, OFFICE),
+    "deliveries": Access(EVERYBODY, OFFICE),
+    "retests": Access(EVERYBODY),
+    "revisits": Access(EVERYBODY, OFFICE),
+    "no_access": Access(EVERYBODY, FIELD),
+    "required_checks": Access(EVERYBODY, OFFICE),
+    "what_if": Access(EVERYBODY),
+    # visits and their records
+    "visits": Access(EVERYBODY, FIELD),
+    "amendments": Access(EVERYBODY, OFFICE),
+    "files": Access(EVERYBODY, FIELD),
+    "records": Access(EVERYBODY),
+    "unreadable_records": Access(OFFICE, OFFICE),
+    "statements": Access(OFFICE | AUDITOR),
+    "cards": Access(EVERYBODY),
+    "advice": Access(EVERYBODY, FIELD),
+    "forecasts": Access(EVERYBODY),
+    "forecast_accuracy": Access(OFFICE | AUDITOR),
+    # the register
+    "clients": Access(EVERYBODY, OFFICE),
+    "buildings": Access(EVERYBODY, OFFICE),
+    "gas_supplies": Access(EVERYBODY, OFFICE),
+    "tenancies": Access(EVERYBODY, OFFICE),
+    "appliances": Access(EVERYBODY, OFFICE),
+    "out_of_use": Access(EVERYBODY, OFFICE),
+    "gas_conversions": Access(EVERYBODY, OFFICE),
+    "replacements": Access(EVERYBODY, OFFICE),
+    "flue_groups": Access(EVERYBODY, OFFICE),
+    "people": Access(EVERYBODY, OFFICE),
+    "contact_details": Access(FIELD, OFFICE),
+    "analysers": Access(EVERYBODY, OFFICE),
+    # what is judged by
+    "sheets": Access(EVERYBODY, MANAGER),
+    "limit_sets": Access(EVERYBODY, MANAGER),
+    "comparisons": Access(EVERYBODY),
+    "assignments": Access(EVERYBODY, OFFICE),
+    "stop_levels": Access(EVERYBODY, MANAGER),
+    # the house
+    "contractor": Access(EVERYBODY, MANAGER),
+    "planning_settings": Access(MANAGER, MANAGER),
+    "background_work": Access(MANAGER, MANAGER),
+    "own_alerts": Access(FIELD, FIELD),
+    "daily_summary": Access(OFFICE, OFFICE),
+    "on_call": Access(OFFICE, MANAGER),
+    "webhooks": Access(MANAGER, MANAGER),
+    "calendars": Access(FIELD, FIELD),
+    "calendars_of_others": Access(OFFICE, OFFICE),
+    "tokens": Access(EVERYBODY, EVERYBODY),
+    "documentation": Access(EVERYBODY),
+}
+
+
+def may_see(user: User, subject: str) -> bool:
+    """Nobody who isn't active sees anything."""
+    return user.is_active and user.role in ACCESS[subject].see
+
+
+def may_change(user: User, subject: str) -> bool:
+    return user.is_active and user.role in ACCESS[subject].change

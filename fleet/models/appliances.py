@@ -1,4 +1,4 @@
-"""Appliances, the settings sheet each is set by, and the flues they share."""
+"""Appliances, the settings sheet each is set by, and the flues they share; conversions to another gas, days out of use."""
 
 from datetime import date
 
@@ -86,3 +86,50 @@ class Appliance(RegisterEntry):
 def not_gone(day: date, path: str = "") -> Q:
     """In service on this day or to come: a removal that is planned ahead takes nothing away before its day."""
     return Q(**{f"{path}in_service_to__isnull": True}) | Q(**{f"{path}in_service_to__gte": day})
+
+
+class GasConversion(models.Model):
+    """Projected from a record: from that day the appliance burns another gas, by which kit, label and sheet."""
+
+    id = models.UUIDField(primary_key=True)
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="gas_conversions")
+    converted_on = models.DateField()
+    from_fuel = models.CharField(max_length=40)
+    to_fuel = models.CharField(max_length=40)
+    kit = models.CharField(max_length=200)
+    label = models.CharField(max_length=200)
+    analyser_fuel = models.CharField(max_length=40)
+    sheet = models.ForeignKey("fleet.ModelSheet", null=True, on_delete=models.PROTECT, related_name="+")
+    done_by = models.CharField(max_length=200)
+    test_within_days = models.PositiveSmallIntegerField()
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["converted_on", "id"]
+
+
+class OutOfUse(models.Model):
+    """Projected from its newest record. From `begins` to the day before `ends`, which is the day of the restart."""
+
+    id = models.UUIDField(primary_key=True)
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="out_of_use")
+    begins = models.DateField()
+    ends = models.DateField(null=True)
+    why = models.CharField(max_length=300)
+    said_by = models.CharField(max_length=200)
+    proof = models.CharField(max_length=300, blank=True)
+    restart_said_by = models.CharField(max_length=200, blank=True)
+    restart_proof = models.CharField(max_length=300, blank=True)
+    record = models.ForeignKey("fleet.Record", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name_plural = "out of use"
+        ordering = ["begins", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["appliance"], condition=Q(ends__isnull=True), name="out_of_use_once_at_a_time"
+            ),
+            models.CheckConstraint(
+                condition=Q(ends__isnull=True) | Q(ends__gte=F("begins")), name="restart_not_before_it_stood_still"
+            ),
+        ]

@@ -1,4 +1,4 @@
-"""Buildings: where the appliances stand, and which gas came to them from which day."""
+"""Buildings: where the appliances stand, which gas came to them from which day, and when somebody new moves in."""
 
 from datetime import date, datetime
 from typing import NamedTuple
@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models import Q
 
 from fleet.combustion import FUELS, Fuel, fuel_for
 from fleet.models.register import RegisterEntry
@@ -90,3 +91,34 @@ class GasSupply(RegisterEntry):
     @property
     def burnt(self) -> Burnt:
         return Burnt(self.fuel, self.composition)
+
+
+class Tenancy(RegisterEntry):
+    """A tenancy of the whole building, or of the part that one appliance serves. Nobody's name is kept.
+
+    `called_off` : why it does not begin after all; empty where it does.
+    """
+
+    building = models.ForeignKey("fleet.Building", on_delete=models.PROTECT, related_name="tenancies")
+    appliance = models.ForeignKey(
+        "fleet.Appliance", null=True, blank=True, on_delete=models.PROTECT, related_name="tenancies"
+    )
+    begins = models.DateField()
+    source = models.CharField(max_length=300)
+    called_off = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        verbose_name_plural = "tenancies"
+        ordering = ["begins", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["building", "begins"],
+                condition=Q(appliance__isnull=True),
+                name="one_tenancy_a_building_and_day",
+            ),
+            models.UniqueConstraint(
+                fields=["appliance", "begins"],
+                condition=Q(appliance__isnull=False),
+                name="one_tenancy_an_appliance_and_day",
+            ),
+        ]

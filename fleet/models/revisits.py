@@ -1,4 +1,5 @@
-"""Revisits: by when an appliance should be seen again, and why; the day it is set for, and what its occupier knows."""
+"""Revisits: by when an appliance should be seen again, and why; the day it is set for, what its occupier knows; and
+attempts without access, evidence that it was tried."""
 
 from datetime import date
 
@@ -107,3 +108,29 @@ class OccupierNotice(models.Model):
 
     class Meta:
         ordering = ["-recorded_at", "id"]
+
+
+class NoAccess(models.Model):
+    """One attempt at one appliance. Never changed: it is evidence of reasonable steps."""
+
+    class Kind(models.TextChoices):
+        NOBODY_IN = "nobody_in", _("nobody in")
+        REFUSED = "refused", _("refused")
+        NO_KEY = "no_key", _("no key")
+        OFF = "gas_or_power_off", _("gas or power off")
+        UNSAFE = "unsafe_to_enter", _("unsafe to enter")
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    appliance = models.ForeignKey("fleet.Appliance", on_delete=models.PROTECT, related_name="no_access")
+    at = models.DateTimeField()
+    local_date = models.DateField()
+    kind = models.CharField(max_length=20, choices=Kind.choices)
+    note = models.CharField(max_length=500, blank=True)
+    letter = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "no access"
+        ordering = ["-at", "id"]
+        constraints = [models.UniqueConstraint(fields=["appliance", "at"], name="one_attempt_a_moment")]

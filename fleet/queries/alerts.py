@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 
 from fleet.assess.due.alerts import is_answered
 from fleet.models import Alert, Job, OnCall, Role, User, Webhook
-from fleet.models.roles import may_change, may_see
+from fleet.models.access import may_change, may_see
 from fleet.presentation import summary_items as items
 from fleet.presentation.summary_items import SummaryItem
 from fleet.queries.access import visible_clients

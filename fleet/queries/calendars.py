@@ -7,8 +7,8 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from fleet.models import CalendarLink, Client, RequiredCheck, Revisit, Role, User
+from fleet.models.access import may_see
 from fleet.models.appliances import not_gone
-from fleet.models.roles import may_see
 from fleet.presentation.calendars import CalendarEvent, required_check_event, revisit_event
 from fleet.presentation.revisits import who_words
 from fleet.queries.access import visible_clients

@@ -7,8 +7,8 @@ from django.db.models import Count, Q, QuerySet
 
 from fleet.assess.jobs import due_jobs
 from fleet.models import Job, User
+from fleet.models.access import may_see
 from fleet.models.jobs import HEARTBEAT
-from fleet.models.roles import may_see
 
 LATELY = timedelta(days=1)
 HEARTBEAT_LATE = timedelta(minutes=5)

@@ -3,7 +3,7 @@
 from django.db.models import Q, QuerySet
 
 from fleet.models import AllowedTarget, HookDelivery, User, Webhook
-from fleet.models.roles import may_see
+from fleet.models.access import may_see
 from fleet.queries.access import visible_clients
 
 

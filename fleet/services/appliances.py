@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
-from fleet.assess.judging.versions import assignments_of
+from fleet.assess.judging.cards import assignments_of
 from fleet.assess.record_rows import sheet_version_rows
 from fleet.assess.refusals import refuse_overtaken, refuse_retiring_ahead
 from fleet.errors import FleetError

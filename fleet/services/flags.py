@@ -13,8 +13,8 @@ from fleet.coded import Coded, coded
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
+from fleet.models.access import may_change
 from fleet.models.people import fuel_kind
-from fleet.models.roles import may_change
 from fleet.services import jobs
 
 COMMON_FLUE = "common_flue"

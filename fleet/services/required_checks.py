@@ -13,7 +13,7 @@ from django.db.models.functions import Greatest
 from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import Missing, appliances_reached, with_facts
 from fleet.assess.due.set_rules import SetRule, set_rules
-from fleet.assess.judging.versions import assignments_of
+from fleet.assess.judging.cards import assignments_of
 from fleet.assess.refusals import refuse_ahead
 from fleet.coded import as_rows
 from fleet.errors import FleetError

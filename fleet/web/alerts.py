@@ -17,7 +17,7 @@ from fleet.assess.due.alerts import alert_settings_of
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import AlertSettings, OnCall, Role, User
-from fleet.models.roles import may_change, may_see
+from fleet.models.access import may_change, may_see
 from fleet.queries.alerts import may_be_on_call, on_call_list
 from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
 from fleet.web.forms import VersionForm, WordsField, taken

@@ -16,8 +16,8 @@ from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.models import Flag, Forecast, Record, RequiredCheck, User, Visit
+from fleet.models.access import may_change
 from fleet.models.records import content_of
-from fleet.models.roles import may_change
 from fleet.presentation.days import day, long_day
 from fleet.presentation.drift_chart import DriftChart, band_words, drift_chart, series_words
 from fleet.presentation.due_dates import undecided_words

@@ -18,7 +18,7 @@ from fleet.assess.due.alerts import AlertedAbout, alerted_about
 from fleet.assess.refusals import found
 from fleet.errors import FleetError, Forbidden
 from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.days import long_day, weekday, weekday_without_year
 from fleet.presentation.drift_chart import band_words, expected_rule, outcome_on, series_words
 from fleet.presentation.due_rule import DueRule, row_due_rule, window_words

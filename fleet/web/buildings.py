@@ -18,7 +18,7 @@ from fleet.assess.refusals import found
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.models import Appliance, Building, Flag, GasSupply
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import figure
 from fleet.presentation.words import count_words, listed, turned_out

@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Defect
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients

@@ -17,7 +17,7 @@ from fleet.assess.due.deliveries import corrections_of
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Delivery, Sending
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.words import count_words, listed
 from fleet.queries.access import visible_clients

@@ -10,7 +10,7 @@ from django.shortcuts import redirect
 
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import User
-from fleet.models.roles import ACCESS, NOBODY
+from fleet.models.access import ACCESS, NOBODY
 
 READING = ("GET", "HEAD")
 

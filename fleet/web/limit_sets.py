@@ -18,7 +18,7 @@ from fleet import clock
 from fleet.assess.due.set_rules import extra_intervals
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.codes import code_words
 from fleet.presentation.contents import (
     edition_words,

@@ -14,8 +14,8 @@ from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Appliance, User
+from fleet.models.access import may_change
 from fleet.models.register import new_id
-from fleet.models.roles import may_change
 from fleet.presentation.days import long_day
 from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use

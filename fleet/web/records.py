@@ -14,7 +14,7 @@ from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Record, UnreadableRecord, User, Visit
-from fleet.models.roles import may_change, may_see
+from fleet.models.access import may_change, may_see
 from fleet.presentation.codes import refusal_lines
 from fleet.presentation.follow_ups import question_words
 from fleet.presentation.words import turned_out

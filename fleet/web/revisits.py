@@ -18,7 +18,7 @@ from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.days import day as day_words
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.revisits import beyond_words, set_words, who_words

@@ -19,7 +19,7 @@ from fleet import clock
 from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.models import LimitSetVersion, SheetVersion
-from fleet.models.roles import may_change
+from fleet.models.access import may_change
 from fleet.presentation.codes import code_words
 from fleet.presentation.contents import (
     Difference,

@@ -35,8 +35,8 @@ from fleet.models import (
     User,
     Visit,
 )
+from fleet.models.access import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE
 from fleet.models.register import new_id
-from fleet.models.roles import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE
 from fleet.services.access import create_token
 from fleet.services.alerts import put_on_call
 from fleet.services.calendars import make_address

@@ -6,8 +6,7 @@ from dataclasses import replace
 import pytest
 
 from fleet.limits.card import Accuracy, FuelConstants
-from fleet.limits.cases import qualifier, read_cases
-from fleet.limits.measured import measured
+from fleet.limits.cases import measured, qualifier, read_cases
 from fleet.limits.quantities import measure_for
 from tests.limits.cast import make_card
 

@@ -13,6 +13,7 @@ from fleet.limits.rows import (
     PHASES,
     SEVERITIES,
     STOP_RANK,
+    dilution_row,
     keeps,
     left_out,
     limit_row,
@@ -20,9 +21,9 @@ from fleet.limits.rows import (
     rank,
     rates_named,
     row,
+    stop_rows,
 )
 from fleet.limits.sheet_rows import band_row, ceiling_row, order_row
-from fleet.limits.stop_rows import dilution_row, stop_rows
 from fleet.presentation.verdicts import keeps_words
 from tests.limits.cast import FIXTURES, STOP_LEVELS, needs_words, one_limit_set, order_rule, sheet, target
 

@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.models import Role, User
-from fleet.models.roles import ACCESS, may_change, may_see
+from fleet.models.access import ACCESS, may_change, may_see
 
 SUBJECTS = sorted(ACCESS)
 # The whole table a second time, by role, as the trade has it: a technician records in the field, a dispatcher runs the

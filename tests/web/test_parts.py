@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from api.problems import PROBLEMS
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Client, Role, User
-from fleet.models.roles import ACCESS
+from fleet.models.access import ACCESS
 from fleet.web import faults, pages, previews
 from fleet.web.forms import ActForm, PeriodForm, WordedActForm, chosen_client, chosen_days, chosen_id, taken
 from fleet.web.guards import act, form, page

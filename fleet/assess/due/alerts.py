@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from django.db.models import Q, QuerySet
 
 from fleet.models import Alert, AlertSettings, Flag, OnCall, Role, User
-from fleet.models.roles import ACCESS, OFFICE
+from fleet.models.access import ACCESS, OFFICE
 
 ALERTED_ONE_BY_ONE = (Flag.Kind.UNSAFE, Flag.Kind.STOP)
 REACHED = ACCESS["own_alerts"].see

@@ -10,8 +10,8 @@ from typing import Any
 from fleet.assess.due.due_dates import calculate
 from fleet.assess.due.required_checks import appliances_reached, required_checks_of
 from fleet.assess.due.set_rules import SetRule, set_rules
+from fleet.assess.judging.cards import assignments_in_force
 from fleet.assess.judging.comparing import Draft
-from fleet.assess.judging.versions import assignments_in_force
 from fleet.coded import Coded
 from fleet.models import Appliance, LimitSetAssignment, LimitSetVersion, RequiredCheck, SheetVersion
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from fleet.assess.judging.cards import card_for
+from fleet.assess.judging.cards import assignments_in_force, card_for
 from fleet.assess.judging.cases import cases_of
 from fleet.assess.judging.outcomes import outcome_of
-from fleet.assess.judging.versions import assignments_in_force
 from fleet.limits import Card, Row, Verdict, evaluate
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
