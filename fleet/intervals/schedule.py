@@ -209,6 +209,8 @@ def _about_weekend(due: Due) -> Due:
     return replace(due, steps=(*due.steps, said))
 
 
+# ---- appliances on one flue ----
+
 # Facts of the appliance's own record; all else is told of whichever appliance sets the interval.
 OF_THE_RECORD = ("run_hours", "out_of_use", "consecutive_passes")
 

@@ -161,6 +161,8 @@ def _co_pair(before: Case, now: Case) -> tuple[float, float]:
     return before[field], now[field]
 
 
+# ---- held against a row ----
+
 Value = float | str | None
 
 

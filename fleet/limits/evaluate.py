@@ -1,6 +1,6 @@
 """The evaluator: a card and the readings of a visit give verdicts. Plain arithmetic, no fuel, no clock.
 
-Together with `cases`, `measured` and `decision.decide` this is all that a port to another language needs;
+Together with `cases` and `decision.decide` this is all that a port to another language needs;
 the probability of conformity is for people and decides nothing.
 """
 

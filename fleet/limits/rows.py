@@ -294,6 +294,8 @@ def left_out(limit_set: Source, limit: Source, facts: Facts) -> dict[str, Any]:
     return {"id": limit["id"], "set_id": limit_set["id"], "select": dict(limit["select"]), "facts": known}
 
 
+# ---- what ends the firing, whatever sheet and sets say: the contractor's own stop levels ----
+
 # Spillage beyond this fails with a cold vent: published residential practice, from memory.
 SPILLAGE_MIN = 5
 

@@ -1,4 +1,4 @@
-"""Appliances, the settings sheet each is set by, and the flues they share; conversions to another gas, days out of use."""
+"""Appliances, the sheet each is set by, and the flues they share; conversions to another gas, and days out of use."""
 
 from datetime import date
 
