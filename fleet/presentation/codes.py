@@ -200,7 +200,7 @@ def _spoken(refusal: str) -> str:
 def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[tuple[str, str]]:
     """Each field by the label that the user saw, else by its path in words, with what is wrong with it."""
     return [
-        (labels.get(path) or labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
+        (labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
         for path, said_of in errors.items()
     ]
 
