@@ -35,7 +35,7 @@ FOR_PROGRAMS = ("api-documentation", "api-schema", "api-limit-set-schema", "api-
 WRITTEN = {
     "AllowedTarget.why", "Analyser.name", "Appliance.name", "Building.address", "Building.name", "Calibration.by",
     "Client.name", "Contractor.address", "Contractor.name", "Defect.what", "Delivery.recipient", "Diagnosis.evidence",
-    "Finding.action", "Finding.limit_set", "Flag.sentence", "FlueGroup.name", "GasSupply.source", "LimitSet.name",
+    "Flag.sentence", "FlueGroup.name", "GasSupply.source", "LimitSet.name",
     "LimitSetAssignment.why", "ModelSheet.name", "Person.name", "Qualification.scheme", "RequiredCheck.name",
     "RequiredCheck.why", "StopLevels.evidence", "Tenancy.source", "User.last_name", "WorkItem.adjuster",
     "WorkItem.amount",
