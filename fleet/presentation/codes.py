@@ -8,71 +8,14 @@ from typing import Any
 
 from django.utils.functional import lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, gettext_noop
 
 from fleet.limits.quantities import label
 from fleet.presentation.days import said_day
+from fleet.presentation.sentences import sentences
 from fleet.presentation.words import capital, signs, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
-WORDS = {
-    "email": gettext_noop("e-mail"),
-    "analyser_print_out": gettext_noop("analyser print-out"),
-    "self_adapting": gettext_noop("self-adapting"),
-    "by_the_sites_controls": gettext_noop("by the site's controls"),
-    "cannot_tell": gettext_noop("can't be decided"),
-    "does_not_apply": gettext_noop("doesn't apply"),
-    "urgent": gettext_noop("urgent repair"),
-    "installation_on": gettext_noop("day of installation"),
-    "output_kw_sum": gettext_noop("output of all together"),
-    "co2": gettext_noop("CO₂"),
-    "isolated": gettext_noop("isolated and labelled"),
-    "natural_gas_l": gettext_noop("low-calorific natural gas (G25)"),
-    "natural_gas_10_h2": gettext_noop("natural gas with 10 % hydrogen"),
-    "natural_gas_20_h2": gettext_noop("methane with 20 % hydrogen"),
-    "natural_gas_30_h2": gettext_noop("natural gas with 30 % hydrogen"),
-    "lpg": gettext_noop("LPG"),
-    # Facts that limits and intervals ask for.
-    "room_sealed": gettext_noop("room-sealed"),
-    "oil_light": gettext_noop("light oil"),
-    "oil_heavy": gettext_noop("heavy oil"),
-    "natural_draft": gettext_noop("natural draught"),
-    "permit_on": gettext_noop("day of the permit"),
-    "fire_tube": gettext_noop("fire-tube"),
-    "chp": gettext_noop("heat and power unit"),
-    "min_combustion_efficiency_pct": gettext_noop("the efficiency recorded for it in"),
-    "as_left_o2": gettext_noop("the O₂ as left in"),
-    # What a limit's figure is counted on.
-    "ambient": gettext_noop("in the room"),
-    "ambient_ceiling": gettext_noop("in the room, at no time"),
-    "air_inlet": gettext_noop("of the intake air"),
-    "all_three_filters": gettext_noop("on all three filters"),
-    "mean_of_three": gettext_noop("mean of three spots, rounded to a whole one"),
-    "dry_at_3_pct_o2": gettext_noop("dry, at 3 % O₂"),
-    "dry_at_7_pct_o2": gettext_noop("dry, at 7 % O₂"),
-    "fuel_input_gross_seasonal": gettext_noop("of the gross fuel input, by a seasonal type test"),
-    "gross_assumed": gettext_noop("gross heating value, as we read it"),
-    "per_kwh": gettext_noop("of the heat input"),
-    "qa": gettext_noop("by the regulation's own coefficients"),
-    "uni_method": gettext_noop("by the UNI method, at the largest effective firing rate"),
-    "upstream_of_draught_control": gettext_noop("before the draught control, at rest"),
-    "wet_or_dry_same_before_and_after": gettext_noop("wet or dry, the same before and after"),
-    # Where a limit set is in force.
-    "CA-ON": gettext_noop("Ontario, Canada"),
-    "DE": gettext_noop("Germany"),
-    "EU": gettext_noop("European Union"),
-    "FR": gettext_noop("France"),
-    "GB": gettext_noop("Great Britain"),
-    "GB-EAW": gettext_noop("England and Wales"),
-    "IT": gettext_noop("Italy"),
-    "US": gettext_noop("United States"),
-    "US-CA-SCAQMD": gettext_noop("South Coast air district, California"),
-    "US-CA-SDAPCD": gettext_noop("San Diego County air district, California"),
-    "US-NJ": gettext_noop("New Jersey"),
-    "US-NY": gettext_noop("New York State"),
-    "US-NYC": gettext_noop("New York City"),
-    "any": gettext_noop("anywhere"),
-}
+WORDS = sentences("codes")
 
 
 def code_words(code: str) -> str:
@@ -80,8 +23,9 @@ def code_words(code: str) -> str:
     >>> code_words("as_found"), code_words("by_the_sites_controls")
     ('as found', "by the site's controls")
     """
-    word = WORDS.get(code) or WORDS.get(code.lower()) or code.replace("_", " ")
-    return _(word) if word else ""
+    if word := WORDS.get(code) or WORDS.get(code.lower()):
+        return str(word)
+    return _(code.replace("_", " ")) if code else ""
 
 
 # Where a word is asked for before anybody's language is known.
@@ -89,29 +33,7 @@ code_words_lazy = lazy(code_words, str)
 
 
 # What limits are about.
-LABELS = {
-    "co": gettext_lazy("CO"),
-    "co_ppm_air_free": gettext_lazy("CO air-free"),
-    "nox": gettext_lazy("NOx"),
-    "o2": gettext_lazy("O₂"),
-    "co2": gettext_lazy("CO₂"),
-    "intake_o2": gettext_lazy("intake O₂"),
-    "co_co2_ratio": gettext_lazy("CO/CO₂ ratio"),
-    "rate_gap": gettext_lazy("%(gas)s at %(higher)s less %(gas)s at %(lower)s"),
-    "co_trend_in_test": gettext_lazy("rising CO"),
-    "flue_temp": gettext_lazy("flue temperature"),
-    "soot_number": gettext_lazy("smoke spot"),
-    "smoke": gettext_lazy("smoke spot"),
-    "o2_trim_setpoint": gettext_lazy("O₂ trim set-point"),
-    "co_and_o2_pair": gettext_lazy("CO and O₂ before and after"),
-    "examination_26_9": gettext_lazy("examination"),
-    "ambient_co": gettext_lazy("ambient CO"),
-    "ambient_co_rise": gettext_lazy("rise of ambient CO"),
-    "ambient_co_twa8h": gettext_lazy("8 h average of ambient CO"),
-    "ambient_co_8h": gettext_lazy("8 h average of ambient CO"),
-    "ambient_co_15min": gettext_lazy("15 min average of ambient CO"),
-    "ambient_co_24h": gettext_lazy("24 h average of ambient CO"),
-}
+LABELS = sentences("quantities")
 
 
 def label_words(said: Sequence[Any]) -> str:
@@ -136,27 +58,7 @@ def quantity_label(quantity: str, basis: str | None = None) -> str:
 # ---- refusals ----
 
 # Of what a path names: the rows of a list by one of them; "values" holds quantities, which name themselves.
-FIELDS = {
-    "readings": gettext_noop("reading"),
-    "defects": gettext_noop("defect"),
-    "analysers": gettext_noop("analyser"),
-    "targets": gettext_noop("target"),
-    "ceilings": gettext_noop("ceiling"),
-    "adjusters": gettext_noop("adjuster"),
-    "limits": gettext_noop("limit"),
-    "sources": gettext_noop("source"),
-    "not_done": gettext_noop("firing not done"),
-    "restore_steps": gettext_noop("restore step"),
-    "inspection_points": gettext_noop("inspection point"),
-    "id": gettext_noop("number of the record"),
-    "body": gettext_noop("the message as a whole"),
-    "after_minutes": gettext_noop("minutes after the first"),
-    "kinds": gettext_noop("alerted when"),
-    "sent_at": gettext_noop("sent on"),
-    "given_on": gettext_noop("told on"),
-    "at": gettext_noop("when"),
-    "user": gettext_noop("who"),
-}
+FIELDS = sentences("refused_fields")
 _CODE = re.compile(r"(?<![\w.@/-])'?([a-z][a-z0-9]*(?:_[a-z0-9]+)+)'?(?![\w@/]|\.\w)")
 _PATTERN = re.compile(r"(such as [^.;]*)")
 _ISO_DAY = re.compile(r"\b\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b")
@@ -176,7 +78,7 @@ def field_words(path: str) -> str:
         elif part in quantities:
             named.append(str(quantities[part].label))
         elif part != "values":
-            named.append(_(FIELDS[part]) if part in FIELDS else code_words(part))
+            named.append(str(FIELDS[part]) if part in FIELDS else code_words(part))
     return capital(", ".join(named))
 
 
@@ -207,25 +109,8 @@ def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[
 
 # ---- background work ----
 
-_JOBS = {
-    "nightly": gettext_noop("Work of the night"),
-    "ration_extra_visits": gettext_noop("Who gets an extra visit"),
-    "refit": gettext_noop("Learn drift anew"),
-    "refresh_appliance": gettext_noop("Look at an appliance again"),
-    "refresh_everybody": gettext_noop("Have every appliance looked at again"),
-    "refresh_shard": gettext_noop("Look at some appliances again"),
-    "open_missing_required_checks": gettext_noop("Open required checks that are missing"),
-    "compare_visit": gettext_noop("Hold a visit against others"),
-    "alert_on_flag": gettext_noop("Alert of a flag"),
-    "send_alert": gettext_noop("Send an alert"),
-    "plan_messages": gettext_noop("Plan who is alerted of what"),
-    "daily_summary": gettext_noop("Send the day's news"),
-    "feed_hooks": gettext_noop("Gather events for webhooks"),
-    "send_hook": gettext_noop("Send events to a webhook"),
-    "heartbeat": gettext_noop("Heartbeat"),
-    "prune_jobs": gettext_noop("Remove old rows of background work"),
-}
+_JOBS = sentences("background_work")
 
 
 def job_words(kind: str) -> str:
-    return _(_JOBS[kind]) if kind in _JOBS else kind.replace("_", " ").capitalize()
+    return str(_JOBS[kind]) if kind in _JOBS else kind.replace("_", " ").capitalize()

@@ -15,6 +15,7 @@ from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
+from fleet.presentation.sentences import sentences
 from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
 from fleet.presentation.words import listed
 
@@ -138,15 +139,7 @@ def consequences_summary(changing: int, moved: int, same: int, unread: int, unse
     return " ".join(words)
 
 
-SETTINGS = {
-    "accepted_risk": gettext_lazy("accepted risk of being outside"),
-    "accepted_risk_co": gettext_lazy("accepted risk of CO beyond a limit"),
-    "accepted_risk_rise": gettext_lazy("accepted risk of a flue too hot"),
-    "flag_at": gettext_lazy("chance from which a drift flag opens"),
-    "extra_visits_a_week": gettext_lazy("extra visits a week"),
-    "outside_within_days": gettext_lazy("days within which an appliance left outside is seen"),
-    "repair_within_days": gettext_lazy("days within which a defect is repaired"),
-}
+SETTINGS = sentences("planning_settings")
 NOTHING_CHANGES = gettext_lazy("Nothing would change: these are the settings that stand.")
 
 

@@ -19,80 +19,19 @@ from fleet.predicates import figure as figure_in
 from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.due_dates import fact_and_unit
 from fleet.presentation.figures import limit_figure, limits_words, with_unit
+from fleet.presentation.sentences import sentences
 
 Row = Mapping[str, Any]
 Words = str | Promise
 
-SHEET_FIELDS: dict[str, Words] = {
-    "fuel": gettext_lazy("fuel"),
-    "control": gettext_lazy("air/fuel control"),
-    "condensing": gettext_lazy("condensing"),
-    "natural_draught": gettext_lazy("natural draught"),
-    "rated_input_kw": gettext_lazy("rated input, kW"),
-    "minimum_input_kw": gettext_lazy("least input, kW"),
-    "input_basis": gettext_lazy("heating value that the input is counted on"),
-    "rated_output_kw": gettext_lazy("rated output, kW"),
-    "minimum_gas_pressure_pa": gettext_lazy("least gas pressure, Pa"),
-    "rates": gettext_lazy("rates, from the highest"),
-    "source": gettext_lazy("source"),
-}
-TARGET_FIELDS: dict[str, Words] = {
-    "value": gettext_lazy("target"),
-    "tolerance": gettext_lazy("tolerance"),
-    "tolerance_basis": gettext_lazy("basis of the tolerance"),
-    "lower": gettext_lazy("lower end"),
-    "upper": gettext_lazy("upper end"),
-    "source_text": gettext_lazy("source's words"),
-}
-CEILING_FIELDS: dict[str, Words] = {
-    "value": gettext_lazy("figure"),
-    "unit": gettext_lazy("unit"),
-    "action": gettext_lazy("what to do"),
-    "source_text": gettext_lazy("source's words"),
-}
-ADJUSTER_FIELDS: dict[str, Words] = {
-    "place": gettext_lazy("place"),
-    "tool": gettext_lazy("tool"),
-    "raises_co2": gettext_lazy("turn that raises CO2"),
-    "sealed": gettext_lazy("sealed"),
-    "who": gettext_lazy("who may touch it"),
-    "field_adjustment": gettext_lazy("adjustment in the field"),
-    "reseal": gettext_lazy("how it is sealed again"),
-    "largest_step": gettext_lazy("largest step, as the source says it"),
-    "largest_step_turns": gettext_lazy("largest step, turns"),
-}
-ORDER_FIELDS: dict[str, Words] = {
-    "least_gap": gettext_lazy("least gap, points"),
-    "source_text": gettext_lazy("source's words"),
-}
-SET_FIELDS: dict[str, Words] = {
-    "name": gettext_lazy("name"),
-    "jurisdiction": gettext_lazy("where it is in force"),
-    "kind": gettext_lazy("kind"),
-    "evidence": gettext_lazy("how well it is known"),
-    "decision_rule": gettext_lazy("decision rule"),
-    "notes": gettext_lazy("notes"),
-}
-LIMIT_FIELDS: dict[str, Words] = {
-    "quantity": gettext_lazy("what is read"),
-    "unit": gettext_lazy("unit"),
-    "basis": gettext_lazy("basis"),
-    "firing_rate": gettext_lazy("rate"),
-    "when": gettext_lazy("when it is read"),
-    "limit_text": gettext_lazy("limit in the source's words"),
-    "severity": gettext_lazy("how grave"),
-    "action": gettext_lazy("what it asks for"),
-    "source": gettext_lazy("source"),
-    "evidence": gettext_lazy("how well it is known"),
-    "note": gettext_lazy("note"),
-    "decision_rule": gettext_lazy("decision rule"),
-}
-EVIDENCE_WORDS: dict[str, Words] = {
-    "official_text_read": gettext_lazy("official text read"),
-    "quoted_elsewhere": gettext_lazy("quoted elsewhere"),
-    "unverified": gettext_lazy("unverified"),
-    "own": gettext_lazy("own figures, no outside source"),
-}
+SHEET_FIELDS = sentences("sheet_fields")
+TARGET_FIELDS = sentences("target_fields")
+CEILING_FIELDS = sentences("ceiling_fields")
+ADJUSTER_FIELDS = sentences("adjuster_fields")
+ORDER_FIELDS = sentences("order_fields")
+SET_FIELDS = sentences("limit_set_fields")
+LIMIT_FIELDS = sentences("limit_fields")
+EVIDENCE_WORDS = sentences("evidence")
 GASES = {"co2": "CO2", "o2": "O2"}
 
 

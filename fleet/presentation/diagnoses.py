@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from fleet.assess.judging.diagnosing import CO2_OF, patterns
 from fleet.combustion import FUELS, Doubt
@@ -16,35 +15,12 @@ from fleet.numerals import MINUS, figure
 from fleet.presentation.codes import code_words
 from fleet.presentation.figures import DERIVED_DECIMALS, NONE
 from fleet.presentation.questions import fuel_words
+from fleet.presentation.sentences import sentences
 
 Diagnosed = Diagnosis | Suggestion
 PATTERN = "pattern_"
 # What makes a reading doubtful by itself, whatever it is held against.
-DOUBTS = {
-    "o2_above_air": gettext_lazy(
-        "O₂ of %(o2_pct)s %% is more than air holds: the O₂ cell or its zero in air is at fault."
-    ),
-    "o2_too_dilute": gettext_lazy(
-        "O₂ of %(o2_pct)s %% is nearly air, so no air-free figure can be given and CO stands as measured."
-    ),
-    "pair_misfits_fuel": gettext_lazy(
-        "CO₂ of %(co2_pct)s %% doesn't belong to this fuel, which gives %(expected_co2_pct)s %% (at the O₂ read, or at "
-        "most): wrong fuel, or a sensor at fault."
-    ),
-    "co2_calculated": gettext_lazy("CO₂ is calculated from O₂ and confirms nothing."),
-    "rich_side": gettext_lazy(
-        "CO of %(co_ppm)s ppm with O₂ near 0 or not read: the flame may be short of air, where CO₂ falls as air is "
-        "taken away. CO₂ alone must not guide an adjustment."
-    ),
-    "co2_of_other_fuel": gettext_lazy(
-        "The calculated CO₂ belongs to a fuel of %(apparent_co2_max_pct)s %% CO₂ at most, not of "
-        "%(fuel_co2_max_pct)s %%: the analyser is set to another fuel."
-    ),
-    "condensing_in_probe": gettext_lazy(
-        "The flue gas of %(flue_temp_c)s °C is below its dew point of %(dew_point_c)s °C: water may stand in probe and "
-        "trap."
-    ),
-}
+DOUBTS = sentences("reading_doubts")
 DOUBT_DECIMALS = DERIVED_DECIMALS | {
     "expected_co2_pct": DERIVED_DECIMALS["co2_pct"],
     "apparent_co2_max_pct": 1,

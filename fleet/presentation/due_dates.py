@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from fleet.assess.due.record_fields import CONDITIONAL, RecordField, record_fields, required_field_lists
 from fleet.coded import Coded
@@ -17,117 +17,15 @@ from fleet.presentation.codes import code_words
 from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day, month_name
 from fleet.presentation.questions import oddity_words
+from fleet.presentation.sentences import sentences
 from fleet.presentation.words import listed, within_ours
 
 # What each step says; where it adds to those before it, `before` is what they have said.
-STEPS = {
-    "months_on": gettext_lazy("%(last_on)s plus %(months)s is %(due_on)s"),
-    "months_on_as_counted": gettext_lazy("%(last_on)s, counted as %(counted_on)s, plus %(months)s is %(due_on)s"),
-    "keeps_from": gettext_lazy(
-        "%(before)s; from %(opens_on)s a check keeps that date (%(window_months)s that end with it, read strictly: "
-        "%(outside_on)s lies outside)"
-    ),
-    "calendar_year_plus": gettext_lazy(
-        "Calendar year %(last_year)s plus %(every)s is %(year)s: %(latest_on)s at the latest"
-    ),
-    "quarter_ends": gettext_lazy("Last check %(last_on)s; quarter %(quarter)s of %(year)s ends %(due_on)s"),
-    "year_was_checked": gettext_lazy(
-        "Calendar year %(year)s was checked on %(last_on)s; the next is due by %(due_on)s"
-    ),
-    "times_made": gettext_lazy(
-        "%(made)s of %(times)s made in %(year)s, the last on %(last_on)s: the next falls between %(opens_on)s and "
-        "%(due_on)s"
-    ),
-    "months_or_hours_later": gettext_lazy(
-        "%(last_on)s plus %(months)s is %(limb_on)s, or %(hours)s run hours, whichever is later"
-    ),
-    "months_or_hours_first": gettext_lazy(
-        "%(last_on)s plus %(months)s is %(limb_on)s, or %(hours)s run hours, whichever is first"
-    ),
-    "hours_used_up": gettext_lazy("%(before)s: the hours were used up by %(due_on)s"),
-    "last": gettext_lazy("%(last_on)s"),
-    "last_in_no_window": gettext_lazy("%(last_on)s lies in no window and serves none"),
-    "last_in_no_named_month": gettext_lazy("%(last_on)s lies in no named month and serves none"),
-    "one_in_window": gettext_lazy("%(before)s; one check is asked for from %(opens_on)s to %(due_on)s"),
-    "one_in_months": gettext_lazy("%(before)s; one check is asked for in %(named_months)s %(year)s, by %(due_on)s"),
-    "months_after_event": gettext_lazy("%(months)s after %(event)s on %(event_on)s is %(due_on)s"),
-    "days_after_event": gettext_lazy("%(days)s after %(event)s on %(event_on)s is %(due_on)s"),
-    "done_after_event": gettext_lazy("Done on %(done_on)s, after %(event)s on %(event_on)s"),
-    "no_event_day": gettext_lazy("No date of %(event)s recorded"),
-    "once_by": gettext_lazy("Asked for once, by %(due_on)s"),
-    "once_after_event": gettext_lazy("Asked for once: %(months)s after %(event)s on %(event_on)s is %(due_on)s"),
-    "counts_from": gettext_lazy("%(before)s; a check counts from %(opens_on)s, %(opens_months)s after it"),
-    "once_done": gettext_lazy("Done on %(done_on)s; it was asked for once, so nothing more falls due"),
-    "asked_only_where": gettext_lazy(
-        "It is asked for only where %(select)s; the register says otherwise, so nothing falls due"
-    ),
-    "no_interval": gettext_lazy("This rule sets no interval"),
-    "no_check_and_no_start": gettext_lazy("No check on record and no start date"),
-    "counted_from_start": gettext_lazy("No check on record, counted from the start: %(before)s"),
-    "idle_since": gettext_lazy("%(before)s, but out of use since %(idle_on)s"),
-    "days_after_restart": gettext_lazy("%(before)s: %(days)s after restart is %(due_on)s"),
-    "may_wait": gettext_lazy("%(before)s; %(part)s may wait for a shutdown until %(due_on)s"),
-    "in_any_case": gettext_lazy("%(before)s; %(doubts)s; in any case by %(due_on)s"),
-    "event_asks_sooner": gettext_lazy(
-        "%(months)s after %(event)s on %(event_on)s is %(asked_on)s; without it: %(before)s"
-    ),
-    "event_asks_too": gettext_lazy("%(before)s; %(months)s after %(event)s on %(event_on)s is %(due_on)s"),
-    "strictest_on_its_flue": gettext_lazy("%(before)s; the strictest of the %(count)s on its flue"),
-    "by_another_on_its_flue": gettext_lazy("%(before)s; by %(name)s, the strictest of the %(count)s on its flue"),
-    "by_a_stricter_on_its_flue": gettext_lazy(
-        "%(before)s; by %(name)s, the strictest of the %(count)s on its flue (by its own facts alone %(own_on)s)"
-    ),
-    "on_a_weekend": gettext_lazy("%(before)s (a weekend day: the date stays)"),
-    "which_is_on_a_weekend": gettext_lazy("%(before)s (%(weekend_on)s is a weekend day: the date stays)"),
-    "stands_still": gettext_lazy(
-        "Out of use since %(idle_on)s: nothing is due until its restart. Without that: %(before)s"
-    ),
-    "due_on_restart": gettext_lazy("It was out of use from %(idle_on)s, so it is due on its restart, %(due_on)s"),
-    # By when a defect is to be repaired.
-    "as_recorded": gettext_lazy("as recorded at the visit"),
-    "by_set": gettext_lazy("by %(set)s: %(days)s after %(found_on)s is %(due_on)s"),
-    "by_own_choice": gettext_lazy("by the contractor's own choice: %(days)s after %(found_on)s is %(due_on)s"),
-    # By when a record is to be delivered.
-    "days_after_check": gettext_lazy("By %(set)s: %(days)s after the check"),
-    "days_after_visit": gettext_lazy("By %(set)s: %(days)s after the visit"),
-    "so_it_is_due": gettext_lazy("%(before)s on %(since_on)s is %(due_on)s"),
-    "before_tenancy": gettext_lazy(
-        "By %(set)s: before the tenancy that begins on %(begins_on)s, the record of %(visit_on)s"
-    ),
-    "so_by": gettext_lazy("%(before)s, so by %(due_on)s"),
-    "so_again_by": gettext_lazy("%(before)s; corrected on %(corrected_on)s, so again by %(due_on)s"),
-    "failed": gettext_lazy("%(said)s"),
-    "not_the_newest": gettext_lazy("What was sent is not the newest record that counts, which is that of %(visit_on)s"),
-    "corrected": gettext_lazy("The record was corrected on %(corrected_on)s after it was sent"),
-    "not_asked_for": gettext_lazy("Nothing asks for it any more"),
-    "tenancy_called_off": gettext_lazy("The tenancy was called off: %(said)s"),
-    "no_evidence": gettext_lazy("Counts from a record that is no evidence: %(why)s"),
-}
-DOUBTS = {
-    "no_event_day": gettext_lazy("no date of %(event)s recorded"),
-    "no_start": gettext_lazy("no start date recorded"),
-    "until_restart": gettext_lazy("out of use: due %(days)s after restart"),
-    "earliest_possible": gettext_lazy("%(facts)s not recorded: the earliest possible date is given"),
-    "whether_asked_for": gettext_lazy("%(facts)s not recorded: whether it is asked for at all can't be told"),
-    "no_run_hour_reading": gettext_lazy("no run-hour reading on the day of the last check and since"),
-    "run_hours_used": gettext_lazy(
-        "%(used_h)s of %(hours)s run hours used on %(read_on)s: take a new run-hour reading"
-    ),
-    "counter_fell": gettext_lazy("the run-hour counter fell from %(from_h)s to %(to_h)s on %(read_on)s"),
-}
+STEPS = sentences("due_steps")
+DOUBTS = sentences("due_doubts")
 FACT_UNITS = {"_kw": "kW", "_mw": "MW", "_mmbtu_h": "MMBtu/h", "_btu_h": "Btu/h", "_years": "years"}
-COMPARED = {
-    "_ge": gettext_lazy("at least %s"),
-    "_gt": gettext_lazy("over %s"),
-    "_le": gettext_lazy("at most %s"),
-    "_lt": gettext_lazy("under %s"),
-}
-DAYS_COMPARED = {
-    "_ge": gettext_lazy("from %s"),
-    "_gt": gettext_lazy("after %s"),
-    "_le": gettext_lazy("up to %s"),
-    "_lt": gettext_lazy("before %s"),
-}
+COMPARED = sentences("compared")
+DAYS_COMPARED = sentences("days_compared")
 
 
 def date_words(steps: Iterable[Coded]) -> str:

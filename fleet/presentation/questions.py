@@ -13,62 +13,13 @@ from fleet.models import Visit
 from fleet.numerals import figure, limit_figure
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import said_day
+from fleet.presentation.sentences import sentences
 from fleet.presentation.words import listed
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
-QUESTIONS = {
-    "analyser_unknown": gettext_lazy("Analyser %(analyser)s is not on the register."),
-    "analyser_not_in_calibration": gettext_lazy("%(analyser)s had no calibration in force on %(day)s."),
-    "person_unknown": gettext_lazy("The person %(person)s is not on the register."),
-    "person_not_qualified": gettext_lazy("%(person)s had no qualification for %(fuel_kind)s in force on %(day)s."),
-    "not_signed": gettext_lazy("The visit is not signed by anybody on the register."),
-    "analyser_changed": gettext_lazy("As found and as left were read with different analysers."),
-    "analyser_does_not_measure": gettext_lazy(
-        "Reading %(reading)s has %(gas)s, which %(analyser)s does not measure."
-    ),
-    "reading_implausible": gettext_lazy(
-        "Reading %(reading)s: %(quantity)s %(value)s is beyond what an instrument shows (%(low)s to %(high)s)."
-    ),
-    "value_implausible": gettext_lazy("%(quantity)s %(value)s is beyond what can be (%(low)s to %(high)s)."),
-    "readings_identical": gettext_lazy(
-        "Readings %(readings)s, at two rates, agree to the last digit: was one copied?"
-    ),
-    "as_found_after_work": gettext_lazy("Reading %(reading)s was called as found but follows work on the burner."),
-    "as_left_before_work": gettext_lazy("Reading %(reading)s was called as left, but work on the burner follows."),
-    "steadiness_differs": gettext_lazy("Reading %(reading)s was called %(called)s; its series shows otherwise."),
-    "time_ahead": gettext_lazy("A reading is dated more than a day ahead of its arrival here."),
-    "times_out_of_order": gettext_lazy("The readings' times don't follow their order."),
-    "left_differs_without_work": gettext_lazy(
-        "At %(rate)s, %(gas)s went from %(found)s to %(left)s with no work logged."
-    ),
-    "fuel_differs": gettext_lazy("The visit says %(fuel)s burnt; the register says %(known_fuel)s."),
-    "gas_conversion": gettext_lazy("A gas conversion: all its readings were judged as %(fuel)s."),
-    "tested_while_out_of_use": gettext_lazy(
-        "It was tested, but is recorded as out of use since %(day)s: record its restart."
-    ),
-    "serial_differs": gettext_lazy("The data plate shows serial %(seen)s; the register has %(known)s."),
-    "plate_not_confirmed": gettext_lazy("The data plate was not confirmed on arrival."),
-    "unsafe_left_in_use": gettext_lazy("It was declared unsafe and yet left in use."),
-    "stop_level_left_in_use": gettext_lazy("A reading at stop level stands and it was left in use."),
-    "left_off": gettext_lazy("It was %(state)s without being declared unsafe: see why, and who was told."),
-    "no_sheet": gettext_lazy("There is no settings sheet for the appliance: readings have no target."),
-    "rate_unknown": gettext_lazy("The sheet knows %(rates)s; a reading says %(rate)s."),
-    "rates_missing": gettext_lazy("Called tested, but nothing was read at %(rates)s."),
-    "phone_was_milder": gettext_lazy(
-        "The phone showed within; judged here it is outside. Tell the technician."
-    ),
-}  # fmt: skip
+QUESTIONS = sentences("questions")
 # Why a logged series was not steady.
-UNSTEADY = {
-    "over_range": gettext_lazy("%(quantity)s was over range in the last %(window_s)s s"),
-    "not_read": gettext_lazy("no %(quantity)s in the last %(window_s)s s"),
-    "too_short": gettext_lazy("only %(elapsed_s)s s at this rate; %(needed_s)s s are needed"),
-    "too_few": gettext_lazy("too few samples: %(samples)s in the last %(window_s)s s"),
-    "gap": gettext_lazy("gap of %(gap_s)s s in the series"),
-    "moved": gettext_lazy("%(quantity)s moved %(moved)s %(unit)s in the last %(window_s)s s; %(allowed)s is allowed"),
-    "rises": gettext_lazy("flue temperature rises %(moved)s K/min; %(allowed)s is allowed"),
-    "falls": gettext_lazy("flue temperature falls %(moved)s K/min; %(allowed)s is allowed"),
-}
+UNSTEADY = sentences("not_steady")
 _SERIES = {
     "o2": (gettext_lazy("O₂"), gettext_lazy("points")),
     "co2": (gettext_lazy("CO₂"), gettext_lazy("points")),

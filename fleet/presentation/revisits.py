@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.assess.foresight.forecasts import Told
@@ -18,6 +18,7 @@ from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
 from fleet.presentation.follow_ups import found_words
 from fleet.presentation.forecasts import forecast_words
+from fleet.presentation.sentences import sentences
 from fleet.presentation.verdicts import limit_words, value_words, what_words
 from fleet.presentation.words import within_ours
 
@@ -132,23 +133,8 @@ def attempt_words(attempt: NoAccess) -> str:
     return _("%(what)s, says %(who)s.") % {"what": "; ".join(said), "who": attempt.by}
 
 
-_WHO_DOUBTS = {
-    "no_technician": gettext_lazy("%(name)s is no technician of the register any more."),
-    "not_qualified": gettext_lazy("%(name)s has no qualification for %(kind)s in force on %(day)s."),
-    "not_in_calendar": gettext_lazy(
-        "The account of %(name)s may not see this client, so the day is not in their calendar."
-    ),
-}
-_CLASS_WORDS = {
-    "unsafe": gettext_lazy("declared unsafe"),
-    "stop_level": gettext_lazy("at stop level"),
-    "outside_a_limit": gettext_lazy("outside a limit"),
-    "retest": gettext_lazy("another test is asked for"),
-    "co": gettext_lazy("CO on its way to a limit"),
-    "drift": gettext_lazy("may leave its limits"),
-    "defect": gettext_lazy("a defect to be repaired"),
-    "required_check": gettext_lazy("due by a date"),
-}
+_WHO_DOUBTS = sentences("who_goes")
+_CLASS_WORDS = sentences("urgency")
 
 
 def urgency_words(urgency_of: Mapping[str, Any]) -> str:

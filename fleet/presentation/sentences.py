@@ -30,7 +30,7 @@ def in_own_words(content: Any) -> Any:
 def all_texts() -> Iterator[str]:
     """Everything that a translator has to see."""
     for table in _TABLES.values():
-        yield from table.values()
+        yield from filter(None, table.values())
     for chapter in json.loads((FOLDER / "glossary.json").read_text()):
         yield chapter["title"]
         yield from (term[name] for term in chapter["terms"] for name in ("word", "meaning"))

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
@@ -15,6 +14,7 @@ from fleet.models import Flag, Judgement
 from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.figures import figure_apart, limit_figure, qualified, with_unit
+from fleet.presentation.sentences import sentences
 from fleet.presentation.words import capital, listed
 
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
@@ -23,60 +23,11 @@ UNDILUTED = ("undiluted", "undiluted_dry")
 # Evidence that a sentence needn't doubt.
 WELL_KNOWN = ("official_text_read", "quoted_elsewhere")
 # What a reading must keep.
-KEEPS = {
-    "at_most": gettext_lazy("≤ %(upper)s"),
-    "below": gettext_lazy("< %(upper)s"),
-    "at_least": gettext_lazy("≥ %(lower)s"),
-    "from_to": gettext_lazy("%(lower)s to %(upper)s"),
-    "not_rising_above": gettext_lazy("not rising above %(upper)s"),
-    "is": "%(word)s",
-    "on_record": gettext_lazy("on record"),
-    "as_written": "%(text)s",
-}
+KEEPS = sentences("keeps")
 # Why something wasn't judged or can't be decided, and what to know about what is outside; `label` is what it is about.
-REASONS = {
-    "invalid": gettext_lazy("the reading is invalid"),
-    "common_flue": gettext_lazy("read in the common flue, which belongs to the flue group"),
-    "mostly_air": gettext_lazy("O₂ %(o2_pct)s %% is mostly air"),
-    "not_steady": gettext_lazy("the reading is not steady"),
-    "rate_not_proven": gettext_lazy("the rate isn't proven"),
-    "other_casing": gettext_lazy("the target is for casing %(casing)s, read with casing %(read_with)s"),
-    "facts_not_recorded": gettext_lazy("%(facts)s not recorded"),
-    "applies_unknown": gettext_lazy("%(facts)s not recorded, so whether this limit applies isn't known"),
-    "above_range": gettext_lazy("above this range, where a stricter limit decides"),
-    "o2_and_co2_not_read": gettext_lazy("neither O₂ nor CO₂ read"),
-    "only_a_bound": gettext_lazy("the reading says only %(value)s"),
-    "beyond_accuracy": gettext_lazy("the %(rule)s rule can't with the analyser's recorded accuracy"),
-    "not_read": gettext_lazy("no %(label)s read"),
-    "rate_not_read": gettext_lazy("not read"),
-    "not_a_plain_figure": gettext_lazy("not a plain figure"),
-    "different_casings": gettext_lazy("read with different casings"),
-    "stopped": gettext_lazy("stopped for safety"),
-    "not_on_record": gettext_lazy("%(label)s not on record"),
-    "no_air_free_figure": gettext_lazy("O₂ %(o2_pct)s %% is mostly air, so there is no air-free figure"),
-    "needs_reading": gettext_lazy("needs %(label)s%(at)s%(phases)s"),
-    "needs_quantity": gettext_lazy("needs %(label)s, which no reading shows"),
-    "needs_basis": gettext_lazy("needs %(gas)s %(basis)s, which no reading shows"),
-    "needs_unit": gettext_lazy("needs %(gas)s in %(unit)s, which isn't known here"),
-    "needs_efficiency": gettext_lazy("needs the efficiency %(basis)s"),
-    "needs_8h_average": gettext_lazy("needs an 8 h average of ambient CO"),
-    "needs_15min_average": gettext_lazy("needs a 15 min average of ambient CO"),
-    "needs_24h_average": gettext_lazy("needs a 24 h average of ambient CO"),
-    "needs_trim_setpoint": gettext_lazy("needs the O₂ trim set-point of the control"),
-    "needs_examination": gettext_lazy("needs an examination of the appliance, not a reading"),
-    "needs_type_test": gettext_lazy("needs a type test; a reading in the field is not comparable"),
-    "needs_named_figure": gettext_lazy("needs the figure for %(name)s"),
-    "needs_figure": gettext_lazy("needs a figure for this appliance: none is entered"),
-}
+REASONS = sentences("verdict_reasons")
 # What we ask for where the source has no words of its own.
-ASKS = {
-    "": "",
-    "adjust_to_target": gettext_lazy("adjust towards the target, or record why not"),
-    "restore_order": gettext_lazy("bring the two rates into the order that the manufacturer states, or record why not"),
-    "leave_off": gettext_lazy("stop the appliance: end the firing, leave the appliance off"),
-    "ventilate": gettext_lazy("stop the appliance: leave, ventilate"),
-    "repeat_sample": gettext_lazy("repeat at a proper sampling point"),
-}
+ASKS = sentences("asks")
 
 
 def basis_words(basis: str) -> str:
