@@ -19,7 +19,7 @@ from fleet.models import Building, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.register import visible_gas_supplies
-from fleet.services.buildings import add_gas_supply, change_building, change_gas_supply
+from fleet.services.register import add_gas_supply, change_building, change_gas_supply
 
 
 class BuildingIn(EntryIn):

@@ -13,7 +13,7 @@ from api.fields import Said
 from api.filters import day_of, parameter
 from fleet import clock
 from fleet.presentation.due_dates import doubt_words, what_if_words
-from fleet.queries.what_if import what_if_appliance, what_if_building
+from fleet.queries.required_checks import what_if_appliance, what_if_building
 
 
 class SupposedOut(serializers.Serializer[Any]):

@@ -1,23 +1,15 @@
 """What each kind of record projects to, and whether the rows are still what the records say."""
 
-from collections.abc import Callable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Model
 
 from fleet.assess.judging.visit_rows import visit_rows
-from fleet.assess.record_rows import (
-    calibration_rows,
-    closings_said,
-    gas_conversion_rows,
-    limit_set_version_rows,
-    out_of_use_rows,
-    qualification_rows,
-    sheet_version_rows,
-    stop_levels_rows,
-)
 from fleet.evidence import sha256_hex
 from fleet.models import (
     Appliance,
@@ -36,6 +28,68 @@ from fleet.models import (
     WorkItem,
 )
 from fleet.models.records import Row, content_of
+
+
+def _rows(
+    table: type[Model],
+    content: dict[str, Any],
+    record_id: UUID,
+    *plain: str,
+    ids: Iterable[str] = (),
+    days: Iterable[str] = (),
+    **others: Any,
+) -> list[Row]:
+    """One row: what stands in the content as it is, ids of other rows, days, and columns that are told otherwise."""
+    values = {name: content[name] for name in plain}
+    values |= {f"{name}_id": UUID(content[name]) for name in ids}
+    values |= {name: date.fromisoformat(content[name]) for name in days}
+    return [Row(table, UUID(content["id"]), values | others | {"record_id": record_id})]
+
+
+def calibration_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    plain, days = ("certificate", "by", "passed"), ("done_on", "valid_to")
+    uncertainty = content.get("uncertainty", {})
+    return _rows(Calibration, content, record_id, *plain, ids=["analyser"], days=days, uncertainty=uncertainty)
+
+
+def sheet_version_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    return _rows(SheetVersion, content, record_id, "number", "content", ids=["sheet"])
+
+
+def gas_conversion_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    plain = ("from_fuel", "to_fuel", "kit", "label", "analyser_fuel", "done_by", "test_within_days")
+    sheet_id = UUID(content["sheet"]) if content["sheet"] else None
+    days = ["converted_on"]
+    return _rows(GasConversion, content, record_id, *plain, ids=["appliance"], days=days, sheet_id=sheet_id)
+
+
+def limit_set_version_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    review = content["review"]
+    said = {
+        "evidence": content["content"]["evidence"],
+        "reviewed_by": review.get("by", ""),
+        "reviewed_on": date.fromisoformat(review["on"]) if review else None,
+        "review_source": review.get("source", ""),
+    }
+    return _rows(LimitSetVersion, content, record_id, "number", "content", ids=["limit_set"], **said)
+
+
+def stop_levels_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    figures = ("co_ppm_air_free", "ambient_co_ppm", "ambient_co_rise_ppm", "co_rising_above_ppm", "spillage_min")
+    read: dict[str, Any] = {name: float(content[name]) for name in figures}
+    return _rows(StopLevels, content, record_id, "number", "evidence", **read)
+
+
+def out_of_use_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    told = {name: content.get(name, "") for name in ("proof", "restart_said_by", "restart_proof")}
+    told |= {"ends": date.fromisoformat(content["ends"]) if content.get("ends") else None}
+    return _rows(OutOfUse, content, record_id, "why", "said_by", ids=["appliance"], days=["begins"], **told)
+
+
+def qualification_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    plain, days = ("scheme", "number", "fuel_kinds"), ("valid_from", "valid_to")
+    return _rows(Qualification, content, record_id, *plain, ids=["person"], days=days)
+
 
 ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "visit": visit_rows,
@@ -118,3 +172,13 @@ def _strangers(expected: dict[type[Model], set[UUID]]) -> Iterator[Difference]:
     for model, ids in expected.items():
         for row_id in set(model._default_manager.values_list("id", flat=True)) - ids:
             yield Difference(row_id, model.__name__, row_id, "no record says so")
+
+
+def closings_said(appliances: Iterable[UUID]) -> dict[tuple[UUID, UUID], list[UUID]]:
+    """By appliance and defect the visits whose records in force say that they closed it, in the records' order."""
+    said: dict[tuple[UUID, UUID], list[UUID]] = defaultdict(list)
+    for record in Record.objects.filter(visit__appliance__in=appliances).order_by("id"):
+        content = content_of(record)
+        for defect in content.get("closes_defects", []):
+            said[UUID(content["appliance"]), UUID(defect)].append(record.subject)
+    return said

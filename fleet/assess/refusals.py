@@ -14,11 +14,13 @@ from fleet.errors import Conflict, FleetError, NotFound
 Row = TypeVar("Row", bound=models.Model)
 
 
-def found(rows: models.QuerySet[Row], id: uuid.UUID | None) -> Row:
-    """The row of this id among those that the viewer may see. Raises NotFound."""
+def found(
+    rows: models.QuerySet[Row], id: uuid.UUID | None, or_else: str = "There is nothing here that you may see."
+) -> Row:
+    """The row of this id among those that the viewer may see. Raises NotFound, which says `or_else`."""
     row = rows.filter(pk=id).first()
     if row is None:
-        raise NotFound("not_found", "There is nothing here that you may see.")
+        raise NotFound("not_found", or_else)
     return row
 
 

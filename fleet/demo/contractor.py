@@ -16,9 +16,8 @@ from fleet.models.register import new_id
 from fleet.services.access import create_user
 from fleet.services.alerts import change_own_alerts, put_on_call
 from fleet.services.appliances import add_sheet_version
-from fleet.services.buildings import add_gas_supply
 from fleet.services.contractor import begin_installation
-from fleet.services.register import add_calibration, add_qualification, create_entry
+from fleet.services.register import add_calibration, add_gas_supply, add_qualification, create_entry
 
 TECHNICIANS = {
     "runa": "Runa Averell",

@@ -11,7 +11,7 @@ from .corridor import Limits
 from .fitting import fit
 from .forecast import HORIZON_GRID_YEARS, crossing_probability, horizon, reading_distribution
 from .hyper import MIN_SERIES_FOR_FIT, Group, Hyper, Prior, assumed
-from .model import Innovations, State, filter, innovations, loglik, update
+from .model import Innovations, State, filter, innovations
 from .readings import ReadingDistribution
 from .scales import READING_SD, co_scale
 from .series import Panel

@@ -18,7 +18,6 @@ from fleet.limits.verdicts import CANNOT_TELL, NOT_JUDGED, OUTSIDE, WITHIN, Verd
 
 Reason = list[Any]
 PHASES = ("as_found", "as_left")
-DERIVED = (*("key", "doubt", "derived"), *("o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"))
 
 
 def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
@@ -46,7 +45,7 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     stop = any(verdict.stop for verdict in verdicts)
     verdicts += [_judge_presence(row, cases, stop) for row in rows if row.op == "missing"]
     verdicts += [_judge_dilution(card.dilution, case, stop) for case in cases if case["too_dilute"]]
-    return Verdicts(in_order(verdicts), tuple({name: case.get(name) for name in DERIVED} for case in cases))
+    return Verdicts(in_order(verdicts))
 
 
 def _judge_row(row: Row, cases: Sequence[Case], card: Card) -> list[Verdict]:

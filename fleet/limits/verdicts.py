@@ -77,14 +77,9 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Verdicts:
-    """All verdicts on a visit's readings, strictest first, and the figures derived from each reading.
-
-    derived : one dict a reading with key, o2_pct, co2_pct, what was derived, co_ppm_air_free, co_co2_ratio,
-        excess_air_ratio; None where a figure can't be had.
-    """
+    """All verdicts on a visit's readings, strictest first."""
 
     verdicts: tuple[Verdict, ...]
-    derived: tuple[dict[str, Any], ...] = ()
 
     @property
     def findings(self) -> tuple[Verdict, ...]:
@@ -102,12 +97,11 @@ class Verdicts:
         return any(verdict.stop for verdict in self.verdicts)
 
     def as_json(self) -> dict[str, Any]:
-        """Plain data: stop, strictest (a position in verdicts or None), verdicts, derived."""
+        """Plain data: stop, strictest (a position in verdicts or None), verdicts."""
         return {
             "stop": self.stop,
             "strictest": 0 if self.findings else None,
             "verdicts": [verdict.as_json() for verdict in self.verdicts],
-            "derived": [dict(figures) for figures in self.derived],
         }
 
 

@@ -40,15 +40,10 @@ class Contractor(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(condition=models.Q(id=1), name="one_contractor"),
-            models.CheckConstraint(
-                condition=models.Q(accepted_risk__gt=0, accepted_risk__lt=1), name="accepted_risk_is_a_chance"
-            ),
-            models.CheckConstraint(condition=models.Q(flag_at__gt=0, flag_at__lt=1), name="flag_at_is_a_chance"),
-            models.CheckConstraint(
-                condition=models.Q(accepted_risk_co__gt=0, accepted_risk_co__lt=1), name="accepted_risk_co_is_a_chance"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(accepted_risk_rise__gt=0, accepted_risk_rise__lt=1),
-                name="accepted_risk_rise_is_a_chance",
+            *(
+                models.CheckConstraint(
+                    condition=models.Q((f"{name}__gt", 0), (f"{name}__lt", 1)), name=f"{name}_is_a_chance"
+                )
+                for name in ("accepted_risk", "flag_at", "accepted_risk_co", "accepted_risk_rise")
             ),
         ]

@@ -8,7 +8,7 @@ from datetime import date
 
 from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
 
-from fleet.errors import NotFound
+from fleet.assess.refusals import found
 from fleet.models import Appliance, Building, Flag, FlueGroup, Revisit, User, Visit
 from fleet.models.appliances import not_gone
 from fleet.queries.access import visible_clients
@@ -51,9 +51,7 @@ def buildings_at_a_glance(viewer: User, day: date) -> QuerySet[Building]:
 
 def building_for(viewer: User, building_id: uuid.UUID) -> BuildingFacts:
     """Raises NotFound where the viewer may not see it."""
-    building = visible_buildings(viewer).filter(id=building_id).first()
-    if building is None:
-        raise NotFound("not_found", "There is no such building that you may see.")
+    building = found(visible_buildings(viewer), building_id, "There is no such building that you may see.")
     appliances = list(visible_appliances(viewer).filter(building=building).order_by("name", "id"))
     last, flags, revisits = _last_visits(appliances), _open_flags(appliances), _revisits(appliances)
     states = (

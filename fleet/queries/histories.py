@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from fleet.assess.judging.visit_facts import VisitFacts
-from fleet.errors import NotFound
+from fleet.assess.refusals import found
 from fleet.models import (
     Appliance,
     Defect,
@@ -60,9 +60,7 @@ class History:
 
 def history_for(viewer: User, appliance_id: uuid.UUID) -> History:
     """Raises NotFound where the viewer may not see the appliance."""
-    appliance = visible_appliances(viewer).filter(id=appliance_id).first()
-    if appliance is None:
-        raise NotFound("not_found", "There is no such appliance that you may see.")
+    appliance = found(visible_appliances(viewer), appliance_id, "There is no such appliance that you may see.")
     visits = tuple(visible_visits(viewer).filter(appliance=appliance))
     last = next((each for each in visits if each.readings.all()), None)
     return History(

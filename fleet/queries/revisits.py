@@ -8,7 +8,7 @@ from datetime import date, datetime
 from django.db.models import Q, QuerySet
 
 from fleet.assess.due.revisits import Together, served_together, technician_doubts
-from fleet.errors import NotFound
+from fleet.assess.refusals import found
 from fleet.models import Building, NoAccess, OccupierNotice, Person, Revisit, Role, User
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
@@ -54,9 +54,7 @@ class BuildingRevisits:
 
 def revisits_of_building(viewer: User, building_id: uuid.UUID, now: datetime) -> BuildingRevisits:
     """On the day that it is at the building. Raises NotFound where the viewer may not see it."""
-    building = visible_buildings(viewer).filter(id=building_id).first()
-    if building is None:
-        raise NotFound("not_found", "There is no such building that you may see.")
+    building = found(visible_buildings(viewer), building_id, "There is no such building that you may see.")
     today, mine = building.today(now), Q(appliance__building=building)
     attempts = NoAccess.objects.filter(mine).select_related("appliance", "by").prefetch_related("files")
     told = OccupierNotice.objects.filter(mine, day__gte=today).select_related("appliance", "by")

@@ -7,7 +7,7 @@ from typing import Any, Generic, TypeVar
 
 from django.db.models import Count, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery
 
-from fleet.errors import NotFound
+from fleet.assess.refusals import found
 from fleet.models import (
     Appliance,
     LimitSet,
@@ -61,9 +61,7 @@ def sheets_at_a_glance(viewer: User, day: date) -> QuerySet[ModelSheet]:
 
 def sheet_for(viewer: User, sheet_id: uuid.UUID, day: date) -> SheetFacts:
     """Raises NotFound."""
-    sheet = _with_manufacturers(all_sheets(viewer), SheetVersion).filter(id=sheet_id).first()
-    if sheet is None:
-        raise NotFound("not_found", "There is no such sheet.")
+    sheet = found(_with_manufacturers(all_sheets(viewer), SheetVersion), sheet_id, "There is no such sheet.")
     having = visible_appliances(viewer).filter(not_gone(day), sheet=sheet).order_by("building__name", "name", "id")
     return SheetFacts(sheet, tuple(sheet.versions.all())[::-1], tuple(having))
 
@@ -79,9 +77,9 @@ def limit_sets_at_a_glance(viewer: User, day: date) -> list[LimitSetFacts]:
 
 def limit_set_for(viewer: User, limit_set_id: uuid.UUID, day: date) -> LimitSetFacts:
     """Raises NotFound."""
-    limit_set = _with_manufacturers(all_limit_sets(viewer), LimitSetVersion).filter(id=limit_set_id).first()
-    if limit_set is None:
-        raise NotFound("not_found", "There is no such limit set.")
+    limit_set = found(
+        _with_manufacturers(all_limit_sets(viewer), LimitSetVersion), limit_set_id, "There is no such limit set."
+    )
     places = visible_appliances(viewer).filter(not_gone(day)).values_list("id", "building", "building__client")
     return _facts(limit_set, list(_assigned(viewer, day).filter(limit_set=limit_set)), list(places))
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from django.db.models import QuerySet
 
 from fleet.assess.judging.visit_facts import VisitFacts, facts_of_visit
-from fleet.errors import NotFound
+from fleet.assess.refusals import found
 from fleet.models import User, Visit
 from fleet.queries.access import visible_clients
 
@@ -26,9 +26,7 @@ def visit_for(viewer: User, visit_id: uuid.UUID) -> VisitFacts:
     related = visible_visits(viewer).prefetch_related(
         "readings__analyser__calibrations", "readings__person__qualifications", "appliance__sheet__versions"
     )
-    visit = related.filter(id=visit_id).first()
-    if visit is None:
-        raise NotFound("not_found", "There is no such visit that you may see.")
+    visit = found(related, visit_id, "There is no such visit that you may see.")
     return facts_of_visit(visit)
 
 

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import F
 
 from fleet.assess.judging.cards import assignments_of
-from fleet.assess.record_rows import sheet_version_rows
+from fleet.assess.projections import sheet_version_rows
 from fleet.assess.refusals import refuse_overtaken, refuse_retiring_ahead
 from fleet.errors import FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User

@@ -4,14 +4,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic
 
-from django.db import IntegrityError, transaction
-
-from fleet.errors import Conflict, FleetError
+from fleet.errors import Conflict
 from fleet.models import LimitSet, ModelSheet, User
 from fleet.models.drafts import id_of_file
 from fleet.queries.sheets import Entry, Standing, standing_limit_set, standing_sheet
 from fleet.services.appliances import make_sheet
 from fleet.services.limit_sets import make_limit_set
+from fleet.services.records import found_or_made
 
 SHEET_FILE, LIMIT_SET_FILE = "fleet-sheet/1", "fleet-limit-set/1"
 
@@ -48,16 +47,7 @@ def import_limit_set(*, file: dict[str, Any], actor: User, now: datetime) -> Imp
 
 
 def _once(look: Any, make: Any) -> Imported[Any]:
-    if found := _known(look()):
-        return found
-    try:
-        with transaction.atomic():
-            return Imported(make(), 1, True)
-    except (IntegrityError, FleetError):
-        # Somebody else may have sent the same file while we looked: then we came second.
-        if found := _known(look()):
-            return found
-        raise
+    return found_or_made(look=lambda: _known(look()), create=lambda: Imported(make(), 1, True))[0]
 
 
 def _known(standing: Standing[Any]) -> Imported[Any] | None:

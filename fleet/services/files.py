@@ -8,13 +8,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from django.db import IntegrityError, transaction
-
 from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.failpoints import failpoint
 from fleet.models import NoAccess, StoredFile, User, Visit
 from fleet.pictures import Picture, read_jpeg, read_png
+from fleet.services.records import found_or_made
 
 LARGEST_BYTES = 10_000_000
 LARGEST_PX = 50_000_000
@@ -65,18 +64,13 @@ def store_file(
 def _stored_once(file: StoredFile, data: bytes) -> tuple[StoredFile, bool]:
     """The row is committed only once its bytes are on the disk; bytes of a row that wasn't are used the next time."""
     same = StoredFile.objects.filter(visit=file.visit, no_access=file.no_access, what=file.what, sha256=file.sha256)
-    if stored := same.first():
-        return stored, False
-    try:
-        with transaction.atomic():
-            file.save(force_insert=True)
-            _put_bytes(file.path, data)
-            return file, True
-    except IntegrityError:
-        # Somebody else stored the same while we looked: then we came second.
-        if stored := same.first():
-            return stored, False
-        raise
+
+    def save() -> StoredFile:
+        file.save(force_insert=True)
+        _put_bytes(file.path, data)
+        return file
+
+    return found_or_made(look=same.first, create=save)
 
 
 def _put_bytes(path: Path, data: bytes) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from fleet.assess.due.answers import AFTER_CONVERSION
-from fleet.assess.record_rows import gas_conversion_rows
+from fleet.assess.projections import gas_conversion_rows
 from fleet.errors import FleetError
 from fleet.models import Appliance, GasConversion, ModelSheet, RequiredCheck, User
 from fleet.presentation.codes import code_words

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from fleet.assess.due import required_checks as due_required_checks
 from fleet.assess.due.record_fields import required_fields_of
-from fleet.assess.record_rows import limit_set_version_rows, stop_levels_rows
+from fleet.assess.projections import limit_set_version_rows, stop_levels_rows
 from fleet.assess.refusals import refuse_ahead, refuse_overtaken, refuse_retiring_ahead
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels, User

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from fleet.assess.record_rows import out_of_use_rows
+from fleet.assess.projections import out_of_use_rows
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, OutOfUse, Record, User
 from fleet.models.records import content_of

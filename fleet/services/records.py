@@ -8,13 +8,14 @@ from typing import Any, TypeVar
 
 from django.db import IntegrityError, models, transaction
 
-from fleet.errors import Conflict
+from fleet.errors import Conflict, FleetError
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.failpoints import failpoint
 from fleet.models import Record, User
 from fleet.models.records import SCHEMAS, Row, content_of
 
 Projected = TypeVar("Projected", bound=models.Model)
+Found = TypeVar("Found")
 
 
 def append_record(
@@ -60,20 +61,26 @@ def put_rows(*, rows: Iterable[Row]) -> None:
         )
 
 
+def found_or_made(*, look: Callable[[], Found | None], create: Callable[[], Found]) -> tuple[Found, bool]:
+    """What `look` finds, else what `create` makes in a transaction, and whether it was made now."""
+    if known := look():
+        return known, False
+    try:
+        with transaction.atomic():
+            return create(), True
+    except (IntegrityError, FleetError):
+        # Somebody else may have stored the same while we looked: then we came second.
+        if known := look():
+            return known, False
+        raise
+
+
 def record_once(
     *, kind: str, id: uuid.UUID, model: type[Projected], says: dict[str, Any], add: Callable[[], Projected]
 ) -> tuple[Projected, bool]:
     """The row recorded under `id` and whether it was made now; `add` records it. Raises Conflict `id_taken`."""
-    if _says_already(kind, id, says):
-        return model._default_manager.get(pk=id), False
-    try:
-        with transaction.atomic():
-            return add(), True
-    except IntegrityError:
-        # Somebody else recorded the same id while we looked: then we came second.
-        if _says_already(kind, id, says):
-            return model._default_manager.get(pk=id), False
-        raise
+    stored = model._default_manager
+    return found_or_made(look=lambda: stored.get(pk=id) if _says_already(kind, id, says) else None, create=add)
 
 
 def _says_already(kind: str, id: uuid.UUID, says: dict[str, Any]) -> bool:

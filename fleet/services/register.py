@@ -5,14 +5,15 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any, TypeVar
 
-from django.db import IntegrityError, models, transaction
+from django.db import models, transaction
 from django.db.models import F
 
-from fleet.assess.record_rows import calibration_rows, qualification_rows
+from fleet.assess.projections import calibration_rows, qualification_rows
 from fleet.assess.refusals import check_entry
 from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import Analyser, Calibration, Client, Person, Qualification, User
-from fleet.services.records import append_record, put_rows
+from fleet.models import Analyser, Building, Calibration, Client, GasSupply, Person, Qualification, User
+from fleet.services import jobs
+from fleet.services.records import append_record, found_or_made, put_rows
 
 Entry = TypeVar("Entry", bound=models.Model)
 
@@ -56,16 +57,7 @@ def create_once(
     known: what the actor may see; create: makes the entry from values. Raises Conflict where the id says something
     else already, NotFound where it belongs to what the actor may not see.
     """
-    if stored := _stored_already(known, model, values):
-        return stored, False
-    try:
-        with transaction.atomic():
-            return create(values), True
-    except (IntegrityError, FleetError):
-        # Somebody else may have stored the same while we looked: then we came second.
-        if stored := _stored_already(known, model, values):
-            return stored, False
-        raise
+    return found_or_made(look=lambda: _stored_already(known, model, values), create=lambda: create(values))
 
 
 def _stored_already(
@@ -90,7 +82,7 @@ def _says(entry: models.Model, name: str, value: Any) -> bool:
     return bool(getattr(entry, name) == field.to_python(value))
 
 
-# ---- clients, analysers, people ----
+# ---- clients, buildings and their gas, analysers, people ----
 
 
 @transaction.atomic
@@ -128,3 +120,35 @@ def add_qualification(
     record = append_record(kind="qualification", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=qualification_rows(full, record.id))
     return Qualification.objects.get(id=id)
+
+
+@transaction.atomic
+def change_building(*, building: Building, version: int, changes: dict[str, Any], now: datetime) -> Building:
+    """Change it and look at its appliances again. Raises Conflict when it changed meanwhile."""
+    changed = change_entry(entry=building, version=version, changes=changes)
+    _look_again(building, now)
+    return changed
+
+
+@transaction.atomic
+def add_gas_supply(*, values: dict[str, Any], now: datetime) -> GasSupply:
+    """Another gas from a day on: values has building, since, fuel, composition, source.
+
+    What was read before that day keeps its gas, and so does every record. Raises FleetError `invalid`.
+    """
+    supply = create_entry(model=GasSupply, values=values)
+    _look_again(supply.building, now)
+    return supply
+
+
+@transaction.atomic
+def change_gas_supply(*, supply: GasSupply, version: int, changes: dict[str, Any], now: datetime) -> GasSupply:
+    """Repair an entry, as where the gas came on another day. Raises Conflict when it changed meanwhile."""
+    changed = change_entry(entry=supply, version=version, changes=changes)
+    _look_again(changed.building, now)
+    return changed
+
+
+def _look_again(building: Building, now: datetime) -> None:
+    for appliance_id in building.appliances.values_list("id", flat=True):
+        jobs.request_job(kind="refresh_appliance", key=str(appliance_id), due_at=now)

@@ -11,7 +11,7 @@ from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Greatest
 
 from fleet.assess.due.due_dates import Calculated, calculate
-from fleet.assess.due.required_checks import Missing, appliances_reached, with_facts
+from fleet.assess.due.required_checks import Missing, appliances_reached, beginning, with_facts
 from fleet.assess.due.set_rules import SetRule, set_rules
 from fleet.assess.judging.cards import assignments_of
 from fleet.assess.refusals import refuse_ahead
@@ -91,19 +91,9 @@ def _open(made: list[RequiredCheck], now: datetime) -> list[RequiredCheck]:
 
 
 def _beginning(assignment: LimitSetAssignment, appliance: Appliance, rule: SetRule, actor: User) -> RequiredCheck:
-    return RequiredCheck(
-        appliance=appliance,
-        assignment=assignment,
-        part=rule.part,
-        name=rule.name,
-        source="limit_set",
-        rule=rule.rule,
-        rule_since=assignment.since,
-        required_fields=rule.required_fields,
-        since=assignment.since,
-        why=assignment.why,
-        decided_by=actor,
-    )
+    required_check = beginning(assignment, appliance, rule)
+    required_check.decided_by = actor
+    return required_check
 
 
 @transaction.atomic

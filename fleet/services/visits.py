@@ -9,7 +9,7 @@ from django.db.models import F, Prefetch, Q
 
 from fleet.assess.judging.oddities import questions_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
-from fleet.assess.record_rows import closings_said
+from fleet.assess.projections import closings_said
 from fleet.coded import Coded
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.evidence import sha256_hex
@@ -46,15 +46,7 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
         return stored
     content = draft.content | {"site": site_facts(appliance, draft.content)}
     try:
-        with transaction.atomic():
-            record = append_record(
-                kind="visit",
-                subject=draft.id,
-                content=content,
-                actor=actor,
-                now=now,
-                submitted_sha256=draft.submitted_sha256,
-            )
+        record = _append(draft, content, actor, now)
     except IntegrityError:
         # Somebody else stored the same id while we looked: answer as if we had come second, which we did.
         if stored := _already_recorded(draft, actor):
@@ -83,16 +75,7 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     site = _site_again(newest, draft, appliance) if before == appliance else site_facts(appliance, draft.content)
     content = draft.content | {"site": site, "amendment": {"reason": reason}}
     try:
-        with transaction.atomic():
-            record = append_record(
-                kind="visit",
-                subject=draft.id,
-                content=content,
-                actor=actor,
-                now=now,
-                submitted_sha256=draft.submitted_sha256,
-                amends=newest,
-            )
+        record = _append(draft, content, actor, now, newest)
     except IntegrityError as bad:
         raise Conflict("amended_meanwhile", "Somebody else corrected this visit; read it again.") from bad
     visit = _take_in(record, appliance, now=now, left=before if before != appliance else None)
@@ -102,6 +85,16 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     for each in {before, appliance}:
         flags.replay_newest(appliance=each, now=now)
     return visit
+
+
+@transaction.atomic
+def _append(
+    draft: VisitDraft, content: dict[str, Any], actor: User, now: datetime, amends: Record | None = None
+) -> Record:
+    return append_record(
+        kind="visit", subject=draft.id, content=content, actor=actor, now=now,
+        submitted_sha256=draft.submitted_sha256, amends=amends,
+    )  # fmt: skip
 
 
 def keep_unreadable(

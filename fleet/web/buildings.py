@@ -25,7 +25,7 @@ from fleet.presentation.words import count_words, listed, turned_out
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
 from fleet.queries.follow_ups import visible_tenancies
-from fleet.services.buildings import add_gas_supply
+from fleet.services.register import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import away_words
 from fleet.web.forms import DayField, WordedActForm, WordsField, chosen_client, taken

@@ -17,7 +17,7 @@ from fleet.errors import FleetError, NotFound
 from fleet.presentation.days import long_day
 from fleet.presentation.due_rule import LOOK_BACK, DueRule
 from fleet.presentation.words import count_words, listed
-from fleet.queries.what_if import Supposed, Supposition, what_if_appliance, what_if_building
+from fleet.queries.required_checks import Supposed, Supposition, what_if_appliance, what_if_building
 from fleet.web.forms import DayField, taken
 from fleet.web.guards import page, viewer_of
 

@@ -3,12 +3,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fleet.drift import Group, Prior, loglik
+from fleet.drift import Group, Prior
 from fleet.drift.adjoint import loglik_and_slope
 from fleet.drift.draft import Draft, Sample, numbered
 from fleet.drift.fitting import loss_and_slope
 from fleet.drift.recursion import components, law_of, visits_of
-from tests.drift.states import make_full_hyper, make_hyper
+from tests.drift.states import loglik, make_full_hyper, make_hyper
 from tests.drift.test_model import random_panel
 
 

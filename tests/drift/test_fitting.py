@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from fleet.drift import Hyper, Panel, Prior, filter, fit, innovations, loglik
+from fleet.drift import Hyper, Panel, Prior, filter, fit, innovations
 from tests.drift.simulate import FleetLaw, simulate
-from tests.drift.states import make_full_hyper, make_hyper
+from tests.drift.states import loglik, make_full_hyper, make_hyper
 
 
 def curvature(objective, at, step):

@@ -5,9 +5,9 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, norm
 
-from fleet.drift import Group, Panel, State, filter, innovations, loglik, update
+from fleet.drift import Group, Panel, State, filter, innovations
 from tests.drift.simulate import FleetLaw, simulate
-from tests.drift.states import make_full_hyper, make_hyper
+from tests.drift.states import loglik, make_full_hyper, make_hyper, update
 
 NAN = np.nan
 GROUPS = {"0": Group(0.1, 0.02, 0.005, 0.001), "1": Group(-0.1, 0.01, 0.02, 0.003)}

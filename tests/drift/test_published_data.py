@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize
 
-from fleet.drift import Limits, Panel, crossing_probability, loglik
+from fleet.drift import Limits, Panel, crossing_probability
 from fleet.drift.passage import survival_below
-from tests.drift.states import make_hyper, make_state
+from tests.drift.states import loglik, make_hyper, make_state
 
 # Annual flow of the Nile at Aswan 1871-1970, 10^8 m^3: Cobb, Biometrika 65 (1978) 243-251; widely reprinted.
 NILE_FLOW = """

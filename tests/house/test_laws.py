@@ -51,6 +51,7 @@ SERVICES = {
     "webhooks.send_waiting": SENDS,
     "webhooks.send_hook_job": SENDS,
     "register.create_once": HANDED,
+    "records.found_or_made": HANDED,
     "records.record_once": HANDED,
 }
 QUERIES = {

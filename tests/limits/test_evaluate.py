@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from fleet.combustion import FUELS, air_free, co2_pct_from_o2, co_co2_ratio, excess_air_ratio_from_o2
 from fleet.limits import Verdict, evaluate
+from fleet.limits.cases import read_cases
 from fleet.presentation.verdicts import reason_words, set_version_words, verdict_sentence
 from tests.limits.cast import LIMIT_SETS, make_card, of, one_limit_set, reading, sheet, target, the
 
@@ -32,7 +33,7 @@ def outcome(limit_set, *readings, **card_facts):
 @given(o2_values, co_values, st.sampled_from(["natural_gas", "propane", "light_oil", "methane"]))
 def test_derived_figures_are_those_of_the_combustion_room(o2_pct, co_ppm, fuel):
     made = make_card(fuel=fuel)
-    (figures,) = evaluate(made, [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)]).derived
+    (figures,) = read_cases(made, [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)])
     co2_pct = float(co2_pct_from_o2(FUELS[fuel], o2_pct))
     assert figures["co2_pct"] == pytest.approx(co2_pct, rel=1e-9)
     assert figures["co_ppm_air_free"] == pytest.approx(float(air_free(co_ppm, o2_pct)), rel=1e-9)
@@ -46,12 +47,12 @@ def test_derived_figures_are_those_of_the_combustion_room(o2_pct, co_ppm, fuel):
 @given(o2_values)
 def test_o2_from_co2_leads_back_to_the_same_o2(o2_pct):
     co2_pct = float(co2_pct_from_o2(FUELS["natural_gas"], o2_pct))
-    (figures,) = evaluate(make_card(), [reading(co2_pct=co2_pct)]).derived
+    (figures,) = read_cases(make_card(), [reading(co2_pct=co2_pct)])
     assert figures["o2_pct"] == pytest.approx(o2_pct, abs=1e-9)
 
 
 def test_a_co2_above_the_fuels_maximum_belongs_to_no_o2():
-    (figures,) = evaluate(make_card(), [reading(co2_pct=13.0)]).derived
+    (figures,) = read_cases(make_card(), [reading(co2_pct=13.0)])
     assert figures["o2_pct"] is None
 
 
@@ -428,7 +429,7 @@ def test_a_value_that_was_not_had_is_no_value(qualifier):
 
 def test_a_faulty_co2_is_replaced_by_the_one_from_o2():
     more = {"o2_pct": 5.0, "co2_pct": 2.0, "qualifiers": {"co2_pct": "sensor_fault"}}
-    (figures,) = evaluate(make_card(), [reading(**more)]).derived
+    (figures,) = read_cases(make_card(), [reading(**more)])
     assert figures["co2_pct"] == pytest.approx(9.08, abs=0.05)
 
 

@@ -11,6 +11,7 @@ import pytest
 
 from fleet.combustion import LOSS_COEFFICIENTS, air_free, regulation_loss
 from fleet.limits import evaluate
+from fleet.limits.cases import read_cases
 from tests.limits.cast import FIXTURES, make_card, of, one_limit_set, reading
 
 VECTORS = {
@@ -21,14 +22,18 @@ VECTORS = {
 FUEL = {"co2_max_pct": 11.8, "co2_air_pct": 0.0, "o2_air_pct": 20.9, "dry_products_per_air": 0.895}
 
 
-def said(**values):
+def card_and_readings(values):
     made = make_card(one_limit_set(quantity="nox", basis="dry_at_3_pct_o2"))
     given = {"o2_pct": None, "co2_pct": None, "co_ppm": None} | values
-    return evaluate(replace(made, fuel=replace(made.fuel, **FUEL)), [reading(**given)])
+    return replace(made, fuel=replace(made.fuel, **FUEL)), [reading(**given)]
+
+
+def said(**values):
+    return evaluate(*card_and_readings(values))
 
 
 def derived(name, **values):
-    return said(**values).derived[0][name]
+    return read_cases(*card_and_readings(values))[0][name]
 
 
 def excess_air_pct(o2_pct):

@@ -16,6 +16,7 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from fleet.limits import Card, evaluate
+from fleet.limits.cases import read_cases
 from fleet.presentation.verdicts import REASONS, reason_words
 from tests.limits.cast import (
     ANALYSER,
@@ -36,6 +37,7 @@ LARGEST_PORT_LINES, LONGEST_LINE = 175, 120
 VISITS = 500
 # What the tests of orders have: two plain rates in one phase are seldom drawn.
 NOT_DRAWN = {"different_casings"}
+DERIVED = ("key", "derived", "o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio")
 ASKED = (
     *("kind", "set_id", "limit_id", "quantity", "reading_key", "rate", "phase"),
     *("value", "qualifier", "outcome", "reasons", "stop", "rank"),
@@ -173,7 +175,7 @@ def as_sent(value: object) -> object:
 
 def said_here(card: Card, readings: list[dict]) -> dict:
     said = evaluate(card, readings)
-    derived = [{name: value for name, value in each.items() if name != "doubt"} for each in said.derived]
+    derived = [{name: each.get(name) for name in DERIVED} for each in read_cases(card, readings)]
     return {
         "stop": said.stop,
         "verdicts": [{name: getattr(verdict, name) for name in ASKED} for verdict in said.verdicts],

@@ -26,24 +26,19 @@ def test_findings_come_first_by_rank_and_otherwise_the_order_is_kept():
 
 def test_the_strictest_is_the_first_finding_and_there_may_be_none():
     fired = verdict("outside", 5, stop=True)
-    both = Verdicts((fired, verdict("within")), ({"key": "r1"},))
+    both = Verdicts((fired, verdict("within")))
     assert (both.findings, both.strictest, both.stop) == ((fired,), fired, True)
     none = Verdicts((verdict("within"), verdict("not_judged")))
-    assert (none.findings, none.strictest, none.stop, none.derived) == ((), None, False, ())
-    assert both.as_json() == {
-        "stop": True,
-        "strictest": 0,
-        "verdicts": [fired.as_json(), verdict("within").as_json()],
-        "derived": [{"key": "r1"}],
-    }
+    assert (none.findings, none.strictest, none.stop) == ((), None, False)
+    assert both.as_json() == {"stop": True, "strictest": 0, "verdicts": [fired.as_json(), verdict("within").as_json()]}
     assert none.as_json()["strictest"] is None
     assert none.as_json()["stop"] is False
 
 
 def test_plain_data_is_a_copy():
-    derived = {"key": "r1"}
-    Verdicts((), (derived,)).as_json()["derived"][0]["key"] = "other"
-    assert derived == {"key": "r1"}
+    made = verdict("within")
+    Verdicts((made,)).as_json()["verdicts"][0]["outcome"] = "other"
+    assert made.outcome == "within"
 
 
 def test_a_verdict_lacks_no_field_and_is_never_changed():
@@ -54,7 +49,7 @@ def test_a_verdict_lacks_no_field_and_is_never_changed():
     with pytest.raises(AttributeError):
         made.outcome = "outside"
     with pytest.raises(AttributeError):
-        Verdicts(()).derived = ()
+        Verdicts(()).verdicts = ()
 
 
 def test_what_a_verdict_takes_from_its_row_are_fields_of_its_own():

@@ -28,7 +28,6 @@ from fleet.queries import (
     sheets,
     visits,
     webhooks,
-    what_if,
 )
 from fleet.queries.statements import statement_for
 from tests.models.rows import DAY, MOMENT, made
@@ -145,8 +144,14 @@ BY_ID: dict[str, tuple[Callable[[User, Any], Any], str]] = {
     "history": (histories.history_for, "appliance"),
     "visit": (visits.visit_for, "visit"),
     "revisits of a building": (lambda viewer, id: revisits.revisits_of_building(viewer, id, MOMENT), "building"),
-    "what if, of a building": (lambda viewer, id: what_if.what_if_building(viewer, id, None, MOMENT), "building"),
-    "what if, of an appliance": (lambda viewer, id: what_if.what_if_appliance(viewer, id, None, MOMENT), "appliance"),
+    "what if, of a building": (
+        lambda viewer, id: required_checks.what_if_building(viewer, id, None, MOMENT),
+        "building",
+    ),
+    "what if, of an appliance": (
+        lambda viewer, id: required_checks.what_if_appliance(viewer, id, None, MOMENT),
+        "appliance",
+    ),
     "statement of a building": (
         lambda viewer, id: statement_for(viewer, building_id=id, begins=DAY, ends=DAY, today=DAY),
         "building",

@@ -12,7 +12,7 @@ from fleet.errors import FleetError, NotFound
 from fleet.models import Analyser, Appliance, Building, Client, Person, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import what_if_words
-from fleet.queries.what_if import FURTHEST, what_if_appliance, what_if_building
+from fleet.queries.required_checks import FURTHEST, what_if_appliance, what_if_building
 from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.required_checks import add_required_check
 from tests import cast

@@ -10,7 +10,7 @@ from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.models import Appliance, Client, StoredFile, User, Visit
 from fleet.queries.records import visible_files
-from fleet.services import files
+from fleet.services import files, records
 from fleet.services.files import store_file
 from tests import cast, pictures
 
@@ -83,14 +83,14 @@ def test_who_comes_second_finds_what_the_first_stored(
     visit: Visit, technician: User, dispatcher: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Between our look and our row somebody else stores the same."""
-    begin = files.transaction.atomic
+    begin = records.transaction.atomic
 
     def begin_too_late() -> Any:
-        monkeypatch.setattr(files.transaction, "atomic", begin)
+        monkeypatch.setattr(records.transaction, "atomic", begin)
         assert attach(visit, dispatcher)[1]
         return begin()
 
-    monkeypatch.setattr(files.transaction, "atomic", begin_too_late)
+    monkeypatch.setattr(records.transaction, "atomic", begin_too_late)
     file, made = attach(visit, technician)
     assert (file.uploaded_by, made) == (dispatcher, False)
     assert StoredFile.objects.count() == 1

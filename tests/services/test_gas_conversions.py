@@ -10,8 +10,8 @@ from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, GasConversion, Person, RequiredCheck, User, VisitCheck
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import date_words, missing_of, not_counted_words
-from fleet.services.buildings import add_gas_supply
 from fleet.services.gas_conversions import convert_appliance
+from fleet.services.register import add_gas_supply
 from tests.cast import INSPECTION_POINTS, NOON, SHEET, calculated, make_sheet, store, visit_body
 
 CONTENT = {

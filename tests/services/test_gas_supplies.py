@@ -9,8 +9,8 @@ from fleet.assess.foresight.series import series_of
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.models import Analyser, Appliance, Job, Person, User
-from fleet.services.buildings import add_gas_supply, change_gas_supply
 from fleet.services.judgements import judge_visit
+from fleet.services.register import add_gas_supply, change_gas_supply
 from tests.cast import NOON, store, visit_body
 
 pytestmark = pytest.mark.django_db

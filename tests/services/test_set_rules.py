@@ -29,8 +29,8 @@ from fleet.models import (
 from fleet.models.register import new_id
 from fleet.presentation.consequences import due_change_words
 from fleet.presentation.due_dates import date_words, doubt_words, what_if_words
+from fleet.queries.required_checks import what_if_appliance
 from fleet.queries.sheets import all_limit_sets
-from fleet.queries.what_if import what_if_appliance
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, change_assignment, make_limit_set

@@ -8,8 +8,8 @@ from datetime import date
 from typing import Any
 
 from fleet.assess.due.due_dates import calculate
-from fleet.assess.due.required_checks import appliances_reached, required_checks_of
-from fleet.assess.due.set_rules import SetRule, set_rules
+from fleet.assess.due.required_checks import appliances_reached, beginning, required_checks_of
+from fleet.assess.due.set_rules import set_rules
 from fleet.assess.judging.cards import assignments_in_force
 from fleet.assess.judging.comparing import Draft
 from fleet.coded import Coded
@@ -45,16 +45,12 @@ def due_changes(draft: Draft, appliances: Sequence[Appliance], day: date) -> dic
         before, after = _by_facts(draft, appliances)
     else:
         before, after = _by_rule(draft, appliances, day)
-    calculated = {
-        side: {_key(each.required_check): each for each in calculate(required_checks)}
-        for side, required_checks in (
-            ("before", [(each, day) for each in before]),
-            ("after", [(each, day) for each in after]),
-        )
-    }
+    earlier, later = (
+        {_key(each.required_check): each for each in calculate((one, day) for one in side)} for side in (before, after)
+    )
     changes: dict[uuid.UUID, list[DueChange]] = {}
-    for key in dict.fromkeys([*calculated["before"], *calculated["after"]]):
-        then, now = calculated["before"].get(key), calculated["after"].get(key)
+    for key in dict.fromkeys([*earlier, *later]):
+        then, now = earlier.get(key), later.get(key)
         days = (then.due.due if then else None, now.due.due if now else None)
         doubts = (then.due.cannot_tell if then else (), now.due.cannot_tell if now else ())
         if days[0] != days[1] or doubts[0] != doubts[1] or (then is None) != (now is None):
@@ -120,18 +116,8 @@ def _by_rule(
     for one in (each for each in assigned if each.until is None):
         for appliance in (known[each.id] for each in appliances_reached(one, day)):
             after += [
-                _beginning(one, appliance, rule)
+                beginning(one, appliance, rule)
                 for rule in rules.values()
                 if (appliance.id, one.id, rule.part) not in standing
             ]
     return before, after
-
-
-def _beginning(assignment: LimitSetAssignment, appliance: Appliance, rule: SetRule) -> RequiredCheck:
-    """The required check that the assignment would put on the appliance; see
-    `services.required_checks.open_required_checks`.
-    """
-    return RequiredCheck(
-        appliance=appliance, assignment=assignment, part=rule.part, name=rule.name, source="limit_set", rule=rule.rule,
-        required_fields=rule.required_fields, since=assignment.since,
-    )  # fmt: skip

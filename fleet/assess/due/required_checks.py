@@ -72,6 +72,22 @@ def appliances_reached(assignment: LimitSetAssignment, day: date) -> QuerySet[Ap
     return known.filter(building__client=assignment.client_id)
 
 
+def beginning(assignment: LimitSetAssignment, appliance: Appliance, rule: SetRule) -> RequiredCheck:
+    """The required check that the assignment puts on the appliance, not stored; nobody has decided it yet."""
+    return RequiredCheck(
+        appliance=appliance,
+        assignment=assignment,
+        part=rule.part,
+        name=rule.name,
+        source="limit_set",
+        rule=rule.rule,
+        rule_since=assignment.since,
+        required_fields=rule.required_fields,
+        since=assignment.since,
+        why=assignment.why,
+    )
+
+
 def day_at(assignment: LimitSetAssignment, now: datetime) -> date:
     """The day that it is in the assignment's place: of a client's buildings the earliest, without any the office's."""
     if building := assignment.building or (assignment.appliance and assignment.appliance.building):

@@ -105,7 +105,6 @@ def _is_whole(value: Any) -> bool:
 
 def tenancy_recipients(version: LimitSetVersion) -> tuple[str, ...]:
     """Who must have the record before a new tenancy begins, once each. Read as leniently as the other clocks."""
-    told: Any = version.content.get("delivery")
-    entries = (each for each in told if isinstance(each, dict)) if isinstance(told, list) else ()
-    asked = (each for each in entries if each.get("before") == "tenancy" and each.get("to"))
-    return tuple(dict.fromkeys(str(each["to"])[:100] for each in asked))
+    entries = _objects(version.content.get("delivery"))
+    asked = (each["to"] for each in entries if each.get("before") == "tenancy" and each.get("to"))
+    return tuple(dict.fromkeys(str(each)[:100] for each in asked))

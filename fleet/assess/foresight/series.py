@@ -86,13 +86,8 @@ def series_of(
 
 # Long columns that no series reads; of each appliance the newest visit's card is read apart.
 _NOT_READ = (
-    "card_seen",
-    "restore_steps",
-    "not_done",
-    "data_plate",
-    "judgement__card",
-    "judgement__verdicts",
-    "record__content",
+    *("card_seen", "restore_steps", "not_done", "data_plate"),
+    *("judgement__card", "judgement__verdicts", "record__content"),
 )
 
 

@@ -44,22 +44,10 @@ def cases_of(visit: Visit, derived: Mapping[int, Derived] | None = None) -> list
 
 def _case(visit: Visit, reading: Reading, derived: Derived, order: dict[int, int]) -> dict[str, Any]:
     """A reading as the evaluator wants it: what was read, how, and the figures only the server derives."""
-    read = [
-        "o2_pct",
-        "co2_pct",
-        "co_ppm",
-        "no_ppm",
-        "nox_ppm",
-        "flue_temp_c",
-        "air_temp_c",
-        "ambient_co_ppm",
-        "intake_o2_pct",
-        "draught_pa",
-        "draught_fire_pa",
-        "spillage_min",
-        "smoke_spot",
-        "oil_derivatives",
-    ]
+    read = (
+        *("o2_pct", "co2_pct", "co_ppm", "no_ppm", "nox_ppm", "flue_temp_c", "air_temp_c", "ambient_co_ppm"),
+        *("intake_o2_pct", "draught_pa", "draught_fire_pa", "spillage_min", "smoke_spot", "oil_derivatives"),
+    )
     return {
         "key": str(reading.number),
         "rate": reading.rate,
@@ -167,9 +155,7 @@ def _co_began_and_ended(series: Mapping[str, Any] | None) -> tuple[float, float]
 
 def without_logged(verdicts: Verdicts) -> Verdicts:
     """The verdicts on readings, and of those on series only what fired: nothing else of them is a verdict."""
-    kept = [each for each in verdicts.verdicts if _part(each.reading_key) == "" or _condemns(each)]
-    derived = [each for each in verdicts.derived if _part(each["key"]) == ""]
-    return Verdicts(tuple(kept), tuple(derived))
+    return Verdicts(tuple(each for each in verdicts.verdicts if _part(each.reading_key) == "" or _condemns(each)))
 
 
 def _condemns(verdict: Verdict) -> bool:

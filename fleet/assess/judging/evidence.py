@@ -19,11 +19,11 @@ class Used:
     say how the appliance was left; empty where nobody said.
     """
 
-    analysers: tuple[str, ...]
-    analysers_unknown: tuple[str, ...]
-    people: tuple[str, ...]
-    people_unknown: tuple[str, ...]
     fuel_kind: str
+    analysers: tuple[str, ...] = ()
+    analysers_unknown: tuple[str, ...] = ()
+    people: tuple[str, ...] = ()
+    people_unknown: tuple[str, ...] = ()
     fuel: str = ""
     set_to: tuple[str, ...] = ()
 
@@ -32,15 +32,8 @@ class Used:
 
     @classmethod
     def read(cls, said: Mapping[str, Any]) -> "Used":
-        return cls(
-            analysers=tuple(said.get("analysers", ())),
-            analysers_unknown=tuple(said.get("analysers_unknown", ())),
-            people=tuple(said.get("people", ())),
-            people_unknown=tuple(said.get("people_unknown", ())),
-            fuel_kind=said["fuel_kind"],
-            fuel=said.get("fuel", ""),
-            set_to=tuple(said.get("set_to", ())),
-        )
+        read: dict[str, Any] = {name: tuple(each) if isinstance(each, list) else each for name, each in said.items()}
+        return cls(**read)
 
 
 def used_in(visit: Visit, readings: Iterable[Reading]) -> Used:

@@ -13,8 +13,8 @@ from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Calibration, Contractor, Person, User, Visit
 from fleet.models.judgements import Derived
 from fleet.presentation.follow_ups import question_words
-from fleet.services.buildings import add_gas_supply
 from fleet.services.judgements import judge_visit
+from fleet.services.register import add_gas_supply
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_analyser, make_sheet, measured, reading, store, visit_body
 
