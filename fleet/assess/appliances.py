@@ -1,16 +1,27 @@
 """What limit sets and interval rules ask about appliances, each read with what its work is calculated from."""
 
 import uuid
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
+from typing import TypeVar
 
-from django.db.models import Prefetch
+from django.db.models import Model, Prefetch
 
 from fleet.intervals.dates import years_between
 from fleet.limits import fuel_class
 from fleet.models import Appliance, Building, GasSupply, ModelSheet, SheetVersion
 
 SHARD = 200
+Row = TypeVar("Row", bound=Model)
+
+
+def by_appliance(rows: Iterable[Row]) -> dict[uuid.UUID, list[Row]]:
+    """The rows of each appliance in their order; an empty list for one that has none."""
+    gathered: dict[uuid.UUID, list[Row]] = defaultdict(list)
+    for each in rows:
+        gathered[each.appliance_id].append(each)  # type: ignore[attr-defined]  # every such table has its appliance
+    return gathered
 
 
 def with_places(appliances: Iterable[Appliance]) -> list[Appliance]:

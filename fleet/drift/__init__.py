@@ -7,12 +7,10 @@ rate and which appliance is the caller's.
 
 from .biases import Biases, Checks, Effects, biases
 from .calibration import Calibration, Reliability, Surprises, reliability
-from .corridor import Limits
 from .fitting import fit
 from .forecast import HORIZON_GRID_YEARS, crossing_probability, horizon, reading_distribution
 from .hyper import MIN_SERIES_FOR_FIT, Group, Hyper, Prior, assumed
-from .model import Innovations, State, filter, innovations
-from .readings import ReadingDistribution
+from .model import Innovations, State, Warnings, filter, innovations, warnings
+from .readings import Limits, ReadingDistribution
 from .scales import READING_SD, co_scale
 from .series import Panel
-from .warnings import Warnings, warnings

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betaincinv
 
-from .corridor import Limits
 from .hyper import Hyper
-from .readings import reading_of
+from .readings import Limits, reading_of
 from .recursion import chunks, law_of, shares, visits_of, walk
 from .series import BoolArray, FloatArray, IntArray, Panel
 

@@ -8,11 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .corridor import Limits, chance_outside
 from .hyper import Hyper
 from .model import State
 from .passage import chance_of_both, survival_below, survival_between
-from .readings import ReadingDistribution, reading_of
+from .readings import Limits, ReadingDistribution, chance_outside, reading_of
 from .recursion import STEP_VAR, Belief, chunks, law_of, predict
 from .series import FloatArray
 

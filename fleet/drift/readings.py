@@ -1,16 +1,64 @@
-"""What a reading will say: a mixture of normals, one for each drift component and each kind of reading."""
+"""Where a value must stay, and what a reading will say: a mixture of normals, one for each drift component and each
+kind of reading."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
-from .corridor import Limits, chance_outside
 from .recursion import KINDS_VAR, Belief, Law, kinds_of_reading
 from .series import FloatArray
+
+Bound = float | FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Limits:
+    """Where the true value must stay, unit of the quantity; each a float or one per unit (N,).
+
+    lower, upper : None = no limit on that side; at least one.    target : within them, if given.
+    ValueError for limits that are not finite, in the wrong order or don't enclose the target.
+    """
+
+    lower: Bound | None
+    upper: Bound | None
+    target: Bound | None = None
+
+    def __post_init__(self) -> None:
+        if self.lower is None and self.upper is None:
+            raise ValueError("limits need a lower or an upper bound")
+        for name in ("lower", "upper", "target"):
+            value = getattr(self, name)
+            if value is not None and not np.isfinite(value).all():
+                raise ValueError(f"{name} must be finite, or None")
+        steps = [np.asarray(v, float) for v in (self.lower, self.target, self.upper) if v is not None]
+        if any(not np.all(low < high) for low, high in pairwise(steps)):
+            raise ValueError("limits must rise from lower through target to upper")
+
+    def take(self, part: slice) -> Limits:
+        """The limits of these units."""
+        bounds = (self.lower, self.upper, self.target)
+        return Limits(*(bound[part] if isinstance(bound, np.ndarray) else bound for bound in bounds))
+
+    @property
+    def floor(self) -> Bound:
+        """The lower limit, minus infinity where there is none."""
+        return -np.inf if self.lower is None else self.lower
+
+    @property
+    def ceiling(self) -> Bound:
+        """The upper limit, infinity where there is none."""
+        return np.inf if self.upper is None else self.upper
+
+
+def chance_outside(mean: FloatArray, sd: FloatArray, floor: Bound, ceiling: Bound) -> FloatArray:
+    """Chance that a normal value is below the floor or above the ceiling."""
+    return np.asarray(ndtr((floor - mean) / sd) + ndtr((mean - ceiling) / sd))
+
 
 _MOST_STEPS = 60
 _CLOSE = 1e-10  # of the widest part's standard deviation
@@ -25,10 +73,6 @@ class ReadingDistribution:
     part_weight: FloatArray
     part_mean: FloatArray
     part_sd: FloatArray
-
-    @property
-    def _parts(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        return self.part_weight, self.part_mean, self.part_sd
 
     @property
     def mean(self) -> FloatArray:
@@ -59,7 +103,8 @@ class ReadingDistribution:
         if not ((share > 0) & (share < 1)).all():
             raise ValueError("p must lie between 0 and 1")
         more = (1,) * max(share.ndim - self.part_mean.ndim + 1, 0)
-        weight, mean, sd = (part.reshape(len(part), *more, *part.shape[1:]) for part in self._parts)
+        parts = (self.part_weight, self.part_mean, self.part_sd)
+        weight, mean, sd = (part.reshape(len(part), *more, *part.shape[1:]) for part in parts)
         own = mean + sd * ndtri(share)
         low, high, at, close = own.min(axis=0), own.max(axis=0), own[0], _CLOSE * sd.max(axis=0)
         for _ in range(_MOST_STEPS):

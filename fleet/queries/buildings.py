@@ -1,13 +1,13 @@
 """Buildings and clients, as a viewer may see them: each at a glance, and one with all that stands in it."""
 
 import uuid
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
 
+from fleet.assess.appliances import by_appliance
 from fleet.assess.refusals import found
 from fleet.models import Appliance, Building, Flag, FlueGroup, Revisit, User, Visit
 from fleet.models.appliances import not_gone
@@ -77,11 +77,8 @@ _GRAVEST_FIRST = [Flag.Kind.UNSAFE, Flag.Kind.STOP, Flag.Kind.OUTSIDE, Flag.Kind
 
 
 def _open_flags(appliances: Iterable[Appliance]) -> dict[uuid.UUID, list[Flag]]:
-    flags: dict[uuid.UUID, list[Flag]] = defaultdict(list)
     standing = Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True).order_by("opened_at", "id")
-    for each in sorted(standing, key=lambda flag: _GRAVEST_FIRST.index(Flag.Kind(flag.kind))):
-        flags[each.appliance_id].append(each)
-    return flags
+    return by_appliance(sorted(standing, key=lambda flag: _GRAVEST_FIRST.index(Flag.Kind(flag.kind))))
 
 
 def _revisits(appliances: Iterable[Appliance]) -> dict[uuid.UUID, Revisit]:

@@ -7,10 +7,11 @@ import uuid
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import Any, TypeVar
+from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 
+from fleet.assess.appliances import by_appliance
 from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import in_force_on, required_checks_of
 from fleet.assess.judging.evidence import no_evidence
@@ -18,27 +19,13 @@ from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.statements import Idle, Line, SetOutcome, Statement
 from fleet.errors import FleetError, NotFound
 from fleet.limits import Verdict
-from fleet.models import (
-    Appliance,
-    Building,
-    Client,
-    Contractor,
-    Defect,
-    Flag,
-    LimitSetVersion,
-    NoAccess,
-    OutOfUse,
-    User,
-    Visit,
-)
+from fleet.models import Appliance, Building, Client, Contractor, Defect, Flag, LimitSetVersion, OutOfUse, User, Visit
 from fleet.models.follow_ups import STILL_OPEN
 from fleet.presentation.due_dates import no_evidence_words, not_counted_words, undecided_words
 from fleet.presentation.questions import oddity_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_no_access
-
-T = TypeVar("T", Flag, Defect, NoAccess)
 
 
 def statement_for(
@@ -89,10 +76,10 @@ def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) 
     last, counts = _last_visits(appliances, begins, ends)
     days = {each.id: min(ends, each.in_service_to or ends) for each in appliances}
     required_checks = _required_checks(days)
-    flags = _by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
-    defects = _by_appliance(Defect.objects.filter(STILL_OPEN, appliance__in=appliances))
+    flags = by_appliance(Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True))
+    defects = by_appliance(Defect.objects.filter(STILL_OPEN, appliance__in=appliances))
     tried = visible_no_access(viewer).filter(appliance__in=appliances, local_date__range=(begins, ends))
-    attempts = _by_appliance(tried.order_by("at", "id"))
+    attempts = by_appliance(tried.order_by("at", "id"))
     reviewed = _reviewed_versions()
     idle = _idle(appliances, begins, days)
     return tuple(
@@ -180,13 +167,6 @@ def _last_visits(
     )
     plain = visits.defer("judgement__card", "judgement__derived", "record__content")
     return {each.appliance_id: each for each in plain}, counts
-
-
-def _by_appliance(rows: QuerySet[T]) -> dict[uuid.UUID, list[T]]:
-    gathered: dict[uuid.UUID, list[T]] = defaultdict(list)
-    for each in rows:
-        gathered[each.appliance_id].append(each)
-    return gathered
 
 
 def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome, ...]:

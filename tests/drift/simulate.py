@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fleet.drift.corridor import Limits
+from fleet.drift import Limits
 from fleet.drift.series import BoolArray, FloatArray, IntArray, Panel
 
 DAYS_A_YEAR = 365.25

@@ -4,11 +4,11 @@ One small question a field; what the dictionary calls "record" stands here, "dec
 """
 
 import uuid
-from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from fleet.assess.appliances import by_appliance
 from fleet.assess.due.record_fields import record_fields
 from fleet.assess.judging.evidence import Used
 from fleet.limits.cases import COMMON_FLUE
@@ -160,11 +160,8 @@ NEW_GAS, ANALYSER_NEW_GAS = "new_gas", "analyser_new_gas"
 
 def conversions_of(appliance_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, list[GasConversion]]:
     """Of each appliance its conversions, oldest first; nothing is read where no appliance is named."""
-    gathered: dict[uuid.UUID, list[GasConversion]] = defaultdict(list)
-    if appliance_ids:
-        for each in GasConversion.objects.filter(appliance__in=appliance_ids).order_by("converted_on", "id"):
-            gathered[each.appliance_id].append(each)
-    return gathered
+    made = GasConversion.objects.filter(appliance__in=appliance_ids).order_by("converted_on", "id")
+    return by_appliance(made) if appliance_ids else {}
 
 
 def answered_by_conversion(conversions: Iterable[GasConversion], used: Used, day: date) -> frozenset[str]:

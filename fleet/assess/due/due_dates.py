@@ -1,12 +1,11 @@
 """When each required check falls due, by the checks on record up to a day."""
 
 import uuid
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from fleet.assess.appliances import facts_in_common, facts_of_its_own
+from fleet.assess.appliances import by_appliance, facts_in_common, facts_of_its_own
 from fleet.assess.due.answers import AFTER_CONVERSION, answered_by_conversion, answered_by_register, conversions_of
 from fleet.assess.due.checks import Check, checks_of
 from fleet.assess.due.record_fields import lacking
@@ -57,11 +56,10 @@ def calculate(days: Iterable[tuple[RequiredCheck, date]]) -> list[Calculated]:
     asked = list(days)
     if not asked:
         return []
-    checks = checks_of(
-        {required_check.appliance_id for required_check, _day in asked}, max(day for _required_check, day in asked)
-    )
+    ids = {required_check.appliance_id for required_check, _day in asked}
+    checks = checks_of(ids, max(day for _required_check, day in asked))
     behind = Behind({each.used for made in checks.values() for each in made})
-    standstills = _standstills_of({required_check.appliance_id for required_check, _day in asked})
+    standstills = by_appliance(OutOfUse.objects.filter(appliance__in=ids))
     conversions = conversions_of(
         {
             required_check.appliance_id
@@ -81,13 +79,6 @@ def calculate(days: Iterable[tuple[RequiredCheck, date]]) -> list[Calculated]:
             known[place] = _Known(required_check.appliance, day, *mine, facts, behind)
         calculated.append(_calculate(required_check, known[place], more))
     return calculated
-
-
-def _standstills_of(appliance_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, list[OutOfUse]]:
-    gathered: dict[uuid.UUID, list[OutOfUse]] = defaultdict(list)
-    for each in OutOfUse.objects.filter(appliance__in=appliance_ids):
-        gathered[each.appliance_id].append(each)
-    return gathered
 
 
 def _facts(

@@ -5,12 +5,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
-from typing import Any, TypeVar
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db import models
 from django.db.models import Max, Q
 
+from fleet.assess.appliances import by_appliance
 from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of, urgency_of, window_of
 from fleet.assess.foresight.ceilings import CO
 from fleet.assess.foresight.forecasts import Told, chance_on, told_figures
@@ -53,7 +53,6 @@ class DriftCase:
 # From this chance on a CO case is flagged, whatever higher one the contractor chooses: CO is apart from tuning.
 CO_FLAG_AT = 0.30
 ONE_YEAR = timedelta(days=365)
-Row = TypeVar("Row", bound=models.Model)
 
 
 # ---- what is known of many appliances at once ----
@@ -96,11 +95,11 @@ class Known:
         attempts = NoAccess.objects.filter(of_these).order_by("local_date")
         return cls(
             contractor,
-            _by_appliance(required_checks),
-            _by_appliance(open_flags),
-            _by_appliance(told_of),
-            _by_appliance(defects),
-            _by_appliance(retests),
+            by_appliance(required_checks),
+            by_appliance(open_flags),
+            by_appliance(told_of),
+            by_appliance(defects),
+            by_appliance(retests),
             {
                 appliance_id: (day, received_at)
                 for appliance_id, day, received_at in tested.annotate(
@@ -110,13 +109,6 @@ class Known:
             _days(attempts.values_list("appliance", "local_date")),
             {each.appliance_id: each for each in Revisit.objects.filter(of_these)},
         )
-
-
-def _by_appliance(rows: Iterable[Row]) -> dict[uuid.UUID, list[Row]]:
-    grouped: dict[uuid.UUID, list[Row]] = defaultdict(list)
-    for each in rows:
-        grouped[each.appliance_id].append(each)  # type: ignore[attr-defined]  # every such table has its appliance
-    return grouped
 
 
 def _days(rows: Iterable[tuple[uuid.UUID, date]]) -> dict[uuid.UUID, list[date]]:
