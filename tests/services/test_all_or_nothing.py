@@ -40,7 +40,6 @@ from fleet.services import (
     access,
     alerts,
     appliances,
-    buildings,
     calendars,
     contractor,
     deliveries,
@@ -259,12 +258,12 @@ def take_on(world: World) -> Deed:
 
 def change_building(world: World) -> Deed:
     changes = {"altitude_m": 300.0}
-    return upon(buildings.change_building, "building", world.boiler.building, changes=changes, **world.at)
+    return upon(register.change_building, "building", world.boiler.building, changes=changes, **world.at)
 
 
 def other_gas(world: World) -> Deed:
     values = {"building": world.boiler.building, "since": TODAY, "fuel": "methane", "source": "the network"}
-    return lambda: buildings.add_gas_supply(values=values, **world.at)
+    return lambda: register.add_gas_supply(values=values, **world.at)
 
 
 def sheet_version(world: World) -> Deed:
