@@ -24,7 +24,7 @@ from api.revisits import RevisitOut
 from api.shapes import EntryIn, EntryOut
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
-from fleet.assess.due.asked_fields import asked_of_visit
+from fleet.assess.due.answers import asked_of_visit
 from fleet.assess.judging.cards import card_for
 from fleet.assess.refusals import found
 from fleet.combustion import FUELS

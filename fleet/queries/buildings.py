@@ -53,7 +53,8 @@ def building_for(viewer: User, building_id: uuid.UUID) -> BuildingFacts:
     """Raises NotFound where the viewer may not see it."""
     building = found(visible_buildings(viewer), building_id, "There is no such building that you may see.")
     appliances = list(visible_appliances(viewer).filter(building=building).order_by("name", "id"))
-    last, flags, revisits = _last_visits(appliances), _open_flags(appliances), _revisits(appliances)
+    last, flags = _last_visits(appliances), _open_flags(appliances)
+    revisits = {each.appliance_id: each for each in Revisit.objects.filter(appliance__in=appliances)}
     states = (
         ApplianceState(each, last.get(each.id), tuple(flags[each.id]), revisits.get(each.id)) for each in appliances
     )
@@ -79,7 +80,3 @@ _GRAVEST_FIRST = [Flag.Kind.UNSAFE, Flag.Kind.STOP, Flag.Kind.OUTSIDE, Flag.Kind
 def _open_flags(appliances: Iterable[Appliance]) -> dict[uuid.UUID, list[Flag]]:
     standing = Flag.objects.filter(appliance__in=appliances, closed_at__isnull=True).order_by("opened_at", "id")
     return by_appliance(sorted(standing, key=lambda flag: _GRAVEST_FIRST.index(Flag.Kind(flag.kind))))
-
-
-def _revisits(appliances: Iterable[Appliance]) -> dict[uuid.UUID, Revisit]:
-    return {each.appliance_id: each for each in Revisit.objects.filter(appliance__in=appliances)}
