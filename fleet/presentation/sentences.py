@@ -20,6 +20,11 @@ def sentences(table: str) -> dict[str, Promise]:
     return {code: gettext_lazy(text) for code, text in _TABLES[table].items()}
 
 
+def written(code: str, **figures: object) -> str:
+    """What a service writes where otherwise a person does, in the office's language."""
+    return str(sentences("written_for")[code]) % figures
+
+
 def in_own_words(content: Any) -> Any:
     """The same content with each text in the reader's language; addresses on a page (`anchor`) stay."""
     if isinstance(content, dict):

@@ -11,6 +11,7 @@ from fleet.assess.projections import gas_conversion_rows
 from fleet.errors import FleetError
 from fleet.models import Appliance, GasConversion, ModelSheet, RequiredCheck, User
 from fleet.presentation.codes import code_words
+from fleet.presentation.sentences import written
 from fleet.services import jobs, required_checks
 from fleet.services.appliances import change_appliance
 from fleet.services.records import append_record, put_rows
@@ -81,12 +82,14 @@ def _open_test(appliance: Appliance, content: dict[str, Any], day: date, actor: 
     required_checks.end_each(required_checks=earlier, day=day, why=RequiredCheck.Ended.CONVERTED_AGAIN)
     values = {
         "appliance": appliance,
-        "name": "Test after gas conversion",
+        "name": written("test_after_conversion"),
         "source": SOURCE,
         "rule": {"type": "days_after_event", "event": "gas_conversion", "days": content["test_within_days"]},
         "required_fields": AFTER_CONVERSION,
         "since": day,
-        "why": f"Converted to {code_words(content['to_fuel'])} with {content['kit']}, by {content['done_by']}.",
+        "why": written(
+            "converted", fuel=code_words(content["to_fuel"]), kit=content["kit"], done_by=content["done_by"]
+        ),
     }
     required_checks.add_required_check(values=values, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)

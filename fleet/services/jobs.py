@@ -13,6 +13,7 @@ from fleet.assess.jobs import due_jobs, old_jobs
 from fleet.errors import Conflict
 from fleet.failpoints import failpoint
 from fleet.models import Job
+from fleet.presentation.sentences import written
 
 log = structlog.get_logger()
 # A claim is renewed while its worker lives, so that the work of a killed one is taken up within about a minute.
@@ -140,7 +141,7 @@ def claim_job(*, job_id: uuid.UUID, now: datetime, carrier: str = "") -> Job | N
                 cancel_run(job=job, now=now)
                 return None
             if job.state == Job.State.RUNNING and job.tries >= MOST_TRIES:
-                _give_up(job, "Its worker ended without a word, and it has had all its tries.", now)
+                _give_up(job, written("worker_lost"), now)
                 return None
             claim = {"token": token, "claimed_at": now, "claimed_until": now + CLAIM, "carrier": carrier}
             claimed = Job.objects.filter(id=job_id, state=job.state, token=job.token).update(

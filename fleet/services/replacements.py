@@ -12,6 +12,7 @@ from django.db import transaction
 from fleet.assess.due.required_checks import own_required_checks, standing_of
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
+from fleet.presentation.sentences import written
 from fleet.services import required_checks
 from fleet.services.appliances import change_appliance, take_on_appliance
 from fleet.services.limit_sets import assign_limit_set
@@ -89,8 +90,5 @@ def _refuse_unknown(name: str, unknown: set[uuid.UUID]) -> None:
 
 
 def _why(why: str, old: Appliance) -> str:
-    return f"Taken over from {_named(old)}. {why}"[:WHY_LENGTH]
-
-
-def _named(appliance: Appliance) -> str:
-    return f"{appliance.name}, {appliance.serial or 'no serial number'}"
+    serial = old.serial or written("no_serial")
+    return written("taken_over", name=old.name, serial=serial, why=why)[:WHY_LENGTH]
