@@ -9,8 +9,7 @@ from .biases import Biases, Checks, Effects, biases
 from .calibration import Calibration, Reliability, Surprises, reliability
 from .fitting import fit
 from .forecast import HORIZON_GRID_YEARS, crossing_probability, horizon, reading_distribution
-from .hyper import MIN_SERIES_FOR_FIT, Group, Hyper, Prior, assumed
+from .hyper import MIN_SERIES_FOR_FIT, READING_SD, Group, Hyper, Prior, assumed, co_scale
 from .model import Innovations, State, Warnings, filter, innovations, warnings
 from .readings import Limits, ReadingDistribution
-from .scales import READING_SD, co_scale
 from .series import Panel

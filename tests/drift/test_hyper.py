@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fleet.drift import Group, Hyper, Prior, assumed
-from fleet.drift.scales import READING_SD
+from fleet.drift.hyper import READING_SD
 from tests.drift.states import make_full_hyper, make_hyper
 
 WRITTEN_BEFORE_GROUPS = (

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from fleet.drift import Limits, Panel, Prior, assumed, co_scale, crossing_probability, filter
-from fleet.drift.scales import READING_SD
+from fleet.drift.hyper import READING_SD
 
 
 def test_co_goes_on_the_logarithm_of_one_more():
