@@ -10,24 +10,6 @@ from fleet.numerals import MOST_DECIMALS, decimals_shown, figure, figure_apart, 
 from fleet.quantities import READING_QUANTITIES, Quantity, column_unit
 from fleet.units import convert
 
-__all__ = [
-    "NONE",
-    "chance_words",
-    "decimals_for",
-    "decimals_shown",
-    "derived",
-    "figure",
-    "figure_apart",
-    "from_to",
-    "limit_figure",
-    "limits_words",
-    "qualified",
-    "read_figure",
-    "read_with_unit",
-    "unit_words",
-    "with_unit",
-]
-
 NONE = "–"
 # An uncertainty of 1 or 2 is shown with a second figure: rounding would take up to half of it.
 TWO_FIGURES_BELOW = 2.95
