@@ -187,7 +187,7 @@ def doubts(
 
     >>> from fleet.combustion.fuels import FUELS
     >>> for doubt in doubts(FUELS["natural_gas"], 5.0, 10.5, 20.0, co2_basis="measured"):
-    ...     print(doubt.code, doubt.fuel)
+    ...     print(doubt.code, doubt.named["fuel"])
     pair_misfits_fuel propane
     """
     flags = reading_flags(fuel, o2_pct, co2_pct, co_ppm, co2_basis=co2_basis, flue_temp_c=flue_temp_c)

@@ -11,7 +11,6 @@ from fleet.assess.due.due_changes import DueChange
 from fleet.assess.judging.comparing import Applying, VerdictChange
 from fleet.coded import Coded
 from fleet.presentation.codes import code_words, label_words
-from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
@@ -91,12 +90,12 @@ def applying_words(one: Applying) -> str:
 
 def due_change_words(change: DueChange) -> str:
     """A required check's date by today's rules and by the draft's."""
-    before, after = _day_words(change.before, change.doubt_before), _day_words(change.after, change.doubt_after)
+    before, after = _long_day(change.before, change.doubt_before), _long_day(change.after, change.doubt_after)
     said = {"name": change.name, "before": before, "after": after}
     return _("%(name)s: due %(before)s until now, %(after)s from now on.") % said
 
 
-def _day_words(day: date | None, doubts: Sequence[Coded]) -> str:
+def _long_day(day: date | None, doubts: Sequence[Coded]) -> str:
     said = long_day(day) if day else _("no date")
     if not doubts:
         return said
@@ -148,11 +147,11 @@ def move_words(before: date | None, after: date | None) -> str:
     if after is None:
         return _("no date any more")
     if before is None:
-        return _("%s instead of no date") % day_words(after)
+        return _("%s instead of no date") % long_day(after)
     days = abs((after - before).days)
     later = ngettext("%d day later", "%d days later", days) if after > before else ""
     moved = (later or ngettext("%d day earlier", "%d days earlier", days)) % days
-    shown = {"after": day_words(after), "before": day_words(before), "moved": moved}
+    shown = {"after": long_day(after), "before": long_day(before), "moved": moved}
     return _("%(after)s instead of %(before)s, %(moved)s") % shown
 
 

@@ -14,7 +14,6 @@ from fleet.intervals import Due, WhatIf
 from fleet.models import Visit
 from fleet.predicates import Select, day_in, split
 from fleet.presentation.codes import code_words
-from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day, month_name
 from fleet.presentation.questions import oddity_words
 from fleet.presentation.sentences import sentences
@@ -72,7 +71,7 @@ def not_counted_words(visited_on: date | None, why: Iterable[Coded]) -> str:
     said = "; ".join(_why_not(code, figures) for code, figures in why)
     if visited_on is None or not said:
         return ""
-    return _("Visited on %(day)s, doesn't count: %(why)s.") % {"day": day_words(visited_on), "why": said}
+    return _("Visited on %(day)s, doesn't count: %(why)s.") % {"day": long_day(visited_on), "why": said}
 
 
 def _why_not(code: str, figures: Mapping[str, Any]) -> str:
@@ -119,7 +118,7 @@ def _one_shown(name: str, value: Any) -> str:
     if name in _OF_THEIR_OWN:
         return _OF_THEIR_OWN[name](value)
     if name.endswith("_on"):
-        return day_words(date.fromisoformat(value))
+        return long_day(date.fromisoformat(value))
     if name.endswith("months"):
         return str(ngettext("%d month", "%d months", value) % value)
     return f"{value:g}" if name.endswith("_h") else str(value)
@@ -155,7 +154,7 @@ def _one_said(name: str, wanted: object) -> str:
     words, unit = fact_and_unit(fact)
     if comparison:
         day = day_in(wanted)
-        said = DAYS_COMPARED[comparison] % day_words(day) if day else COMPARED[comparison] % f"{wanted}{unit}"
+        said = DAYS_COMPARED[comparison] % long_day(day) if day else COMPARED[comparison] % f"{wanted}{unit}"
     elif isinstance(wanted, bool):
         said = _("yes") if wanted else _("no")
     else:
@@ -193,7 +192,7 @@ def _in_time_words(day: date, standing: Due) -> str:
     doubt = doubt_words(standing.cannot_tell)
     if standing.due is None:
         return _("No date stands: %s.") % doubt if doubt else date_words(standing.steps)
-    said = {"due": day_words(standing.due), "doubt": doubt}
+    said = {"due": long_day(standing.due), "doubt": doubt}
     if doubt and day <= standing.due:
         return _("In time: due on %(due)s at the earliest; %(doubt)s.") % said
     if doubt:
@@ -206,7 +205,7 @@ def _in_time_words(day: date, standing: Due) -> str:
             "%(late)s late: due by %(due)s; in time only as the one check that aligns it with another appliance there "
             "(until %(until)s)."
         )
-        return aligns % {**said, "until": day_words(standing.extension_until)}
+        return aligns % {**said, "until": long_day(standing.extension_until)}
     return _("%(late)s late: due by %(due)s.") % said
 
 
@@ -216,7 +215,7 @@ def _after_words(answer: WhatIf) -> str:
         if after.cannot_tell:
             return _("The date after it can't be told: %s.") % doubt_words(after.cannot_tell)
         return date_words(after.steps) if after.steps != standing.steps else ""
-    said = {"due": day_words(after.due)}
+    said = {"due": long_day(after.due)}
     if after.cannot_tell:
         if after.cannot_tell == standing.cannot_tell:
             return _("The next check is then due on %(due)s at the earliest.") % said
@@ -227,7 +226,7 @@ def _after_words(answer: WhatIf) -> str:
     if lost is None:
         return _("The next check is then due by %(due)s.") % said
     if lost > 0:
-        said |= {"lost": _days(lost), "otherwise": day_words(after.due + timedelta(days=lost))}
+        said |= {"lost": _days(lost), "otherwise": long_day(after.due + timedelta(days=lost))}
         return _("It gives up %(lost)s: the next check is then due by %(due)s, not %(otherwise)s.") % said
     if lost < 0:
         said["back"] = _days(-lost)

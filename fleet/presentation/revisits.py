@@ -12,7 +12,6 @@ from fleet.assess.foresight.forecasts import Told
 from fleet.coded import Coded
 from fleet.limits import Verdict
 from fleet.models import NoAccess, Revisit
-from fleet.presentation.days import day as day_words
 from fleet.presentation.days import long_day, said_day
 from fleet.presentation.due_dates import date_words, undecided_words
 from fleet.presentation.figures import chance_words
@@ -123,7 +122,7 @@ def together_words(group: Together) -> str:
 
 def attempt_words(attempt: NoAccess) -> str:
     """Evidence of reasonable steps: when somebody came, why they didn't get in, what they left, and who says so."""
-    said = [f"{day_words(attempt.local_date)}: {attempt.get_kind_display()}"]
+    said = [f"{long_day(attempt.local_date)}: {attempt.get_kind_display()}"]
     if attempt.note:
         said.append(within_ours(attempt.note))
     if attempt.letter:

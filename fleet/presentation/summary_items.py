@@ -21,7 +21,7 @@ from fleet.models import (
 )
 from fleet.presentation import addresses
 from fleet.presentation.codes import job_words
-from fleet.presentation.days import day as day_words
+from fleet.presentation.days import long_day
 from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.webhooks import failure_words
 
@@ -52,7 +52,7 @@ def _flag(section: str, flag: Flag, path: str, state: object) -> SummaryItem:
 
 
 def late_visit(revisit: Revisit) -> SummaryItem:
-    shown = {"place": _place(revisit.appliance), "day": day_words(revisit.latest)}
+    shown = {"place": _place(revisit.appliance), "day": long_day(revisit.latest)}
     said = _("%(place)s was to be seen by %(day)s.") % shown
     path = addresses.appliance_page(revisit.appliance_id)
     return SummaryItem(_("Overdue"), said, path, _mark("late", revisit.id, revisit.latest))
@@ -63,21 +63,21 @@ def expiring_item(what: str, subject: Analyser | Person, until: date | None, tod
     said = _("%(kind)s of %(name)s: %(until)s.") % {
         "kind": _("Calibration") if what == "calibration" else _("Qualification"),
         "name": subject.name,
-        "until": _("until %s") % day_words(until) if until else _("never had one"),
+        "until": _("until %s") % long_day(until) if until else _("never had one"),
     }
     mark = _mark("paper", subject.id, until, until is not None and until < today)
     return SummaryItem(_("Expiring"), said, addresses.records_page(), mark)
 
 
 def late_delivery(delivery: Delivery) -> SummaryItem:
-    shown = {"place": _place(delivery.visit.appliance), "to": delivery.recipient, "day": day_words(delivery.due)}
+    shown = {"place": _place(delivery.visit.appliance), "to": delivery.recipient, "day": long_day(delivery.due)}
     said = _("%(place)s: the record was to reach %(to)s by %(day)s.") % shown
     mark = _mark("delivery", delivery.id, delivery.due)
     return SummaryItem(_("Overdue"), said, addresses.deliveries_page(), mark)
 
 
 def late_defect(defect: Defect) -> SummaryItem:
-    day = day_words(defect.due) if defect.due else ""
+    day = long_day(defect.due) if defect.due else ""
     shown = {"place": _place(defect.appliance), "what": defect.what, "day": day}
     said = _("%(place)s: %(what)s, to be repaired by %(day)s.") % shown
     return SummaryItem(_("Overdue"), said, addresses.defects_page(), _mark("defect", defect.id, defect.due))
@@ -89,13 +89,13 @@ def required_check_item(required_check: RequiredCheck, today: date) -> SummaryIt
     late = due is not None and due < today
     section = _("Required checks overdue") if late else _("Required checks due within three weeks")
     words = _("%(place)s: %(name)s was due on %(day)s.") if late else _("%(place)s: %(name)s is due on %(day)s.")
-    said = words % {"place": _place(appliance), "name": required_check.name, "day": day_words(due) if due else ""}
+    said = words % {"place": _place(appliance), "name": required_check.name, "day": long_day(due) if due else ""}
     mark = _mark("required_check", required_check.id, due, late)
     return SummaryItem(section, said, addresses.appliance_page(appliance.id), mark, is_late=late)
 
 
 def unreadable_item(record: UnreadableRecord) -> SummaryItem:
-    said = _("One of %s could not be read.") % day_words(record.received_at.date())
+    said = _("One of %s could not be read.") % long_day(record.received_at.date())
     return SummaryItem(
         _("Messages kept to be corrected"), said, addresses.records_page("held"), _mark("held", record.id)
     )

@@ -19,7 +19,7 @@ from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
 from fleet.models.access import may_change
-from fleet.presentation.days import day as day_words
+from fleet.presentation.days import long_day
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.revisits import beyond_words, set_words, who_words
 from fleet.presentation.words import count_words
@@ -111,8 +111,8 @@ def opening(facts: BuildingRevisits) -> str:
 
 def _between(group: Together) -> str:
     if group.begins == group.ends:
-        return _("on %s") % day_words(group.ends)
-    return _("from %(begins)s to %(ends)s") % {"begins": day_words(group.begins), "ends": day_words(group.ends)}
+        return _("on %s") % long_day(group.ends)
+    return _("from %(begins)s to %(ends)s") % {"begins": long_day(group.begins), "ends": long_day(group.ends)}
 
 
 @dataclass(frozen=True)

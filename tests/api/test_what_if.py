@@ -39,7 +39,8 @@ def test_every_required_check_answers_with_its_dates_and_words(
         )  # fmt: skip
         (required_check,) = said["required_checks"]
         words = (
-            "In time: due by 2 Mar 2027. It gives up 92 days: the next check is then due by 1 Dec 2027, not 2 Mar 2028."
+            "In time: due by 2 March 2027. It gives up 92 days: the next check is then due by 1 December 2027, not "
+            "2 March 2028."
         )
         assert required_check | {"required_check": "", "appliance": ""} == {
             "required_check": "", "appliance": "", "name": "Yearly", "due": "2027-03-02", "cannot_tell": "",

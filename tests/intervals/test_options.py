@@ -64,12 +64,13 @@ def test_what_was_done_before_the_required_check_began_does_not_count_what_is_as
 def test_once_says_by_when_from_when_and_when_it_was_done() -> None:
     facts = {"installation_on": "2012-02-29"}
     assert date_words(next_due(ONCE, [], facts=facts).steps) == (
-        "Asked for once: 192 months after installation on 29 Feb 2012 is 29 Feb 2028; a check counts from 28 Feb 2027, "
+        "Asked for once: 192 months after installation on 29 February 2012 is 29 February 2028; a check counts "
+        "from 28 February 2027, "
         "180 months after it."
     )
-    assert date_words(next_due(BY, []).steps) == "Asked for once, by 30 Sep 2027."
+    assert date_words(next_due(BY, []).steps) == "Asked for once, by 30 September 2027."
     assert date_words(next_due(BY, ["2027-01-04"]).steps) == (
-        "Done on 4 Jan 2027; it was asked for once, so nothing more falls due."
+        "Done on 4 January 2027; it was asked for once, so nothing more falls due."
     )
 
 
@@ -82,7 +83,7 @@ def test_once_after_an_event_of_which_no_day_is_recorded_cannot_tell(known: dict
 def test_what_if_a_check_were_made_once() -> None:
     answer = what_if(BY, [], "2027-05-04", start="2026-01-01")
     assert what_if_words(answer) == (
-        "In time: due by 30 Sep 2027. Done on 4 May 2027; it was asked for once, so nothing more falls due."
+        "In time: due by 30 September 2027. Done on 4 May 2027; it was asked for once, so nothing more falls due."
     )
 
 
@@ -150,7 +151,8 @@ def test_an_event_to_come_asks_for_nothing_yet() -> None:
     rule, facts = YEARLY | AGAIN, {"permit_on": "2026-02-01"}
     assert next_due(rule, ["2025-06-01"], today="2026-01-31", facts=facts).due == date(2026, 6, 1)
     assert date_words(next_due(rule, ["2025-12-01"], today="2026-02-01", facts=facts).steps) == (
-        "4 months after permit on 1 Feb 2026 is 1 Jun 2026; without it: 1 Dec 2025 plus 12 months is 1 Dec 2026."
+        "4 months after permit on 1 February 2026 is 1 June 2026; without it: 1 December 2025 plus 12 months "
+        "is 1 December 2026."
     )
 
 
@@ -168,7 +170,7 @@ def test_where_the_rule_can_give_no_date_the_event_s_stands() -> None:
     assert (due.due, doubt_words(due.cannot_tell)) == (date(2026, 5, 12), "")
     assert (
         date_words(due.steps)
-        == "4 months after permit on 12 Jan 2026 is 12 May 2026; without it: No date of start up recorded."
+        == "4 months after permit on 12 January 2026 is 12 May 2026; without it: No date of start up recorded."
     )
     assert doubt_words(next_due(rule, [], start="2020-01-01").cannot_tell) == "no date of start up recorded"
 
@@ -286,8 +288,9 @@ def test_on_one_flue_all_have_the_earliest_day_of_any(
 def test_the_words_say_whose_interval_it_is_and_what_its_own_would_be() -> None:
     facts = {"open": False, "on_one_flue": [("Boiler 2", {"open": True})]}
     assert date_words(next_due(ON_A_FLUE, ["2025-03-05"], facts=facts).steps) == (
-        "Calendar year 2025 plus 1 is 2026: 31 Dec 2026 at the latest; by Boiler 2, the strictest of the 2 on its flue "
-        "(by its own facts alone 31 Dec 2027)."
+        "Calendar year 2025 plus 1 is 2026: 31 December 2026 at the latest; by Boiler 2, the strictest of the "
+        "2 on its flue "
+        "(by its own facts alone 31 December 2027)."
     )
     unknown = {"open": False, "on_one_flue": [("Boiler 2", {})]}
     due = next_due(ON_A_FLUE, ["2025-03-05"], facts=unknown)

@@ -137,7 +137,7 @@ def test_a_rule_at_its_bounds_is_taken_and_stays_in_the_calendar() -> None:
         ({"type": "once", "months": 12}, "once: event must be the name of one"),
         ({"type": "once", "months": 12, "event": "The start"}, "once: event must be the name of one"),
         ({"type": "once", "months": 12, "event": "start", "from_months": 12}, "from_months must be below months, 12"),
-        ({"type": "once", "by": "30 Sep 2027"}, "by is '30 Sep 2027'; it must be a day from 1900 to 2200"),
+        ({"type": "once", "by": "30 September 2027"}, "by is '30 September 2027'; it must be a day from 1900 to 2200"),
         ({"type": "once", "by": "2027-09-31"}, "by is '2027-09-31'"),
         ({"type": "once", "by": "2201-01-01"}, "it must be a day from 1900 to 2200"),
         (HOURS | {"relax_after_passes": "x"}, "relax_after_passes is 'x'"),

@@ -51,7 +51,7 @@ def test_what_is_left_takes_at_least_so_many_whole_days(left, days):
     assert found.due == date(2026, 3, 1) + timedelta(days=days)
     assert (
         doubt_words(found.cannot_tell)
-        == f"{2000 - left} of 2000 run hours used on 1 Mar 2026: take a new run-hour reading"
+        == f"{2000 - left} of 2000 run hours used on 1 March 2026: take a new run-hour reading"
     )
 
 
@@ -62,13 +62,13 @@ def test_the_earliest_day_is_never_the_check_s_own():
 def test_a_counter_that_fell_says_no_more_but_what_it_showed_before_stands():
     found = due_after(HOURS_FIRST, ("2026-03-01", 2760), ("2026-03-20", 40), ("2026-12-01", 5000))
     assert found.due == date(2026, 3, 11)  # 240 hours were left
-    assert doubt_words(found.cannot_tell) == "the run-hour counter fell from 2760 to 40 on 20 Mar 2026"
+    assert doubt_words(found.cannot_tell) == "the run-hour counter fell from 2760 to 40 on 20 March 2026"
     assert doubt_words(due_after(HOURS_FIRST, ("2026-03-01", 3000), ("2026-03-20", 40)).cannot_tell) == ""
 
 
 def test_a_counter_that_stands_still_has_not_fallen():
     found = due_after(HOURS_FIRST, ("2026-03-01", 1000), ("2026-06-01", 1000))
-    assert doubt_words(found.cannot_tell).startswith("0 of 2000 run hours used on 1 Jun 2026")
+    assert doubt_words(found.cannot_tell).startswith("0 of 2000 run hours used on 1 June 2026")
 
 
 @pytest.mark.parametrize(
@@ -87,10 +87,10 @@ def test_readings_as_text_and_in_any_order_are_read():
 
 
 def test_the_words_say_which_limb_decided():
-    dates = "15 Jan 2026 plus 12 months is 15 Jan 2027, or 2000 run hours, whichever is first"
+    dates = "15 January 2026 plus 12 months is 15 January 2027, or 2000 run hours, whichever is first"
     assert (
         date_words(due_after(HOURS_FIRST, ("2026-03-01", 3000)).steps)
-        == f"{dates}: the hours were used up by 1 Mar 2026 (a weekend day: the date stays)."
+        == f"{dates}: the hours were used up by 1 March 2026 (a weekend day: the date stays)."
     )
     assert date_words(due_after(HOURS_FIRST, ("2027-01-10", 2000)).steps) == f"{dates}."
     assert date_words(due_after(HOURS_FIRST, ("2027-02-10", 3000)).steps) == f"{dates}."
@@ -142,7 +142,7 @@ def test_once_it_may_be_due_the_day_by_which_it_surely_is_counts() -> None:
     assert early.cannot_tell
     later = next_due(**asked, today="2026-04-04")
     assert (later.due, doubt_words(later.cannot_tell)) == (date(2027, 1, 10), "")
-    assert "in any case by 10 Jan 2027" in date_words(later.steps)
+    assert "in any case by 10 January 2027" in date_words(later.steps)
 
 
 def test_between_variants_the_longest_is_certain() -> None:

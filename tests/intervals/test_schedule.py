@@ -72,13 +72,15 @@ def test_29_february_and_month_ends_clamp_to_the_last_day():
 def test_a_due_date_on_a_weekend_stays_and_says_so():
     due = next_due({"type": "max_months", "months": 12}, ["2025-02-28"])
     assert due.due == date(2026, 2, 28)  # a Saturday
-    assert date_words(due.steps) == "28 Feb 2025 plus 12 months is 28 Feb 2026 (a weekend day: the date stays)."
+    assert (
+        date_words(due.steps) == "28 February 2025 plus 12 months is 28 February 2026 (a weekend day: the date stays)."
+    )
 
 
 def test_the_words_show_the_real_day_and_the_day_it_counts_as():
     words = date_words(next_due(KEEP, ["2018-02-10", "2019-01-05"]).steps)
-    assert "5 Jan 2019, counted as 10 Feb 2019, plus 12 months is 10 Feb 2020" in words
-    assert "from 11 Dec 2019" in words
+    assert "5 January 2019, counted as 10 February 2019, plus 12 months is 10 February 2020" in words
+    assert "from 11 December 2019" in words
 
 
 def test_a_late_check_is_not_on_time_without_the_extension():
@@ -104,7 +106,7 @@ def test_with_no_check_the_first_rule_counts_from_the_start():
     }
     due = next_due(rule, [], start="2026-10-01")
     assert due.due == date(2026, 10, 29)
-    assert date_words(due.steps) == "28 days after commissioning on 1 Oct 2026 is 29 Oct 2026."
+    assert date_words(due.steps) == "28 days after commissioning on 1 October 2026 is 29 October 2026."
 
 
 def test_with_no_check_and_no_start_it_cannot_tell():
@@ -263,7 +265,10 @@ def test_a_time_of_day_is_refused_since_only_the_site_knows_its_date():
 
 def test_the_strict_reading_of_the_window_is_said():
     words = date_words(next_due(KEEP, ["2018-02-10"]).steps)
-    assert "from 11 Dec 2018 a check keeps that date (2 months that end with it, read strictly: 10 Dec 2018" in words
+    assert (
+        "from 11 December 2018 a check keeps that date (2 months that end with it, read strictly: 10 December 2018"
+        in words
+    )
 
 
 def test_the_extension_is_told_only_while_it_can_still_be_used():
@@ -288,7 +293,7 @@ def test_a_part_may_wait_for_the_next_shutdown_from_when_it_was_last_done():
     rule = SETS["us-epa-6j-biennial"]["interval"]
     due = next_due(rule, ["2023-10-12"])
     assert (due.due, due.may_wait) == (date(2025, 11, 12), (("burner_inspection", date(2026, 10, 12)),))
-    assert "; burner inspection may wait for a shutdown until 12 Oct 2026" in date_words(due.steps)
+    assert "; burner inspection may wait for a shutdown until 12 October 2026" in date_words(due.steps)
     done = {"burner_inspection_done_on": "2022-05-31"}
     assert next_due(rule, ["2023-10-12"], facts=done).may_wait == (("burner_inspection", date(2025, 5, 31)),)
     unread = {"burner_inspection_done_on": "some day"}
@@ -305,14 +310,15 @@ def test_a_generating_unit_that_was_idle_on_1_may_is_due_7_days_after_it_runs_ag
 
 def test_the_words_of_windows_say_what_counted():
     season = {"type": "in_each_window", "windows": [{"from_month": 9, "to_month": 4}]}
-    said = "one check is asked for from 1 Sep 2026 to 30 Apr 2027."
-    assert date_words(next_due(season, ["2026-04-30"]).steps) == f"30 Apr 2026; {said}"
+    said = "one check is asked for from 1 September 2026 to 30 April 2027."
+    assert date_words(next_due(season, ["2026-04-30"]).steps) == f"30 April 2026; {said}"
     assert date_words(next_due(season, ["2026-05-01"]).steps) == f"1 May 2026 lies in no window and serves none; {said}"
     begun = next_due(season, [], start="2026-10-10")
-    assert date_words(begun.steps) == f"No check on record, counted from the start: 10 Oct 2026; {said}"
+    assert date_words(begun.steps) == f"No check on record, counted from the start: 10 October 2026; {said}"
     named = {"type": "in_named_months", "named_months": [9, 4]}
     assert date_words(next_due(named, ["2026-05-01"]).steps) == (
-        "1 May 2026 lies in no named month and serves none; one check is asked for in Apr or Sep 2026, by 30 Sep 2026."
+        "1 May 2026 lies in no named month and serves none; one check is asked for in Apr or Sep 2026, by 30 "
+        "September 2026."
     )
 
 

@@ -20,14 +20,14 @@ bounded = settings(max_examples=80, deadline=None, derandomize=True)
 @pytest.mark.parametrize(
     ("day", "in_time", "lost", "words"),
     [
-        ("2018-12-10", True, 62, ("In time: due by 10 Feb 2019. It gives up 62 days: the next check is then due by "
-                                 "10 Dec 2019, not 10 Feb 2020.")),
-        ("2018-12-11", True, 0, ("In time: due by 10 Feb 2019. The date is kept: the next check is then due by "
-                                "10 Feb 2020.")),
-        ("2019-02-10", True, 0, ("In time: due by 10 Feb 2019. The date is kept: the next check is then due by "
-                                "10 Feb 2020.")),
-        ("2019-02-11", False, -1, ("1 day late: due by 10 Feb 2019. The rhythm moves back by 1 day: the next check is "
-                                  "then due by 11 Feb 2020.")),
+        ("2018-12-10", True, 62, ("In time: due by 10 February 2019. It gives up 62 days: the next check is then due "
+                                 "by 10 December 2019, not 10 February 2020.")),
+        ("2018-12-11", True, 0, ("In time: due by 10 February 2019. The date is kept: the next check is then due by "
+                                "10 February 2020.")),
+        ("2019-02-10", True, 0, ("In time: due by 10 February 2019. The date is kept: the next check is then due by "
+                                "10 February 2020.")),
+        ("2019-02-11", False, -1, ("1 day late: due by 10 February 2019. The rhythm moves back by 1 day: the next check "
+                                  "is then due by 11 February 2020.")),
     ],
 )  # fmt: skip
 def test_on_both_sides_of_a_window_that_keeps_the_date(day, in_time, lost, words):
@@ -40,8 +40,10 @@ def test_on_both_sides_of_a_window_that_keeps_the_date(day, in_time, lost, words
 def test_late_within_an_extension_that_nobody_has_used_may_be_in_time():
     last_day, after = what_if(EXTENDED, ["2018-02-10"], "2019-04-09"), what_if(EXTENDED, ["2018-02-10"], "2019-04-10")
     assert last_day.in_time is None
-    assert "58 days late: due by 10 Feb 2019; in time only as the one check that aligns it" in what_if_words(last_day)
-    assert "until 9 Apr 2019" in what_if_words(last_day)
+    assert "58 days late: due by 10 February 2019; in time only as the one check that aligns it" in what_if_words(
+        last_day
+    )
+    assert "until 9 April 2019" in what_if_words(last_day)
     assert after.in_time is False
     assert "aligns" not in what_if_words(after)
 
@@ -81,10 +83,10 @@ def test_without_a_run_hour_reading_neither_date_can_be_told():
         assert (found.serves, found.days_lost, found.keeps_rhythm) == (None, None, None)
         assert "at the earliest; no run-hour reading" in what_if_words(found)
         assert what_if_words(found).endswith(
-            f"The next check is then due on {found.after.due:%-d %b %Y} at the earliest."
+            f"The next check is then due on {found.after.due:%-d %B %Y} at the earliest."
         )
-    assert what_if_words(early).startswith("In time: due on 8 Apr 2026 at the earliest;")
-    assert what_if_words(late).startswith("Whether it is in time can't be told: due on 8 Apr 2026 at the earliest;")
+    assert what_if_words(early).startswith("In time: due on 8 April 2026 at the earliest;")
+    assert what_if_words(late).startswith("Whether it is in time can't be told: due on 8 April 2026 at the earliest;")
 
 
 def test_a_rule_without_an_interval_says_so_and_nothing_else():
@@ -107,7 +109,7 @@ def test_the_first_check_ever_ends_the_rule_for_the_first():
     assert (found.before.due, found.after.due) == (date(2026, 10, 29), date(2029, 12, 31))
     assert (
         what_if_words(found)
-        == "In time: due by 29 Oct 2026. The date is kept: the next check is then due by 31 Dec 2029."
+        == "In time: due by 29 October 2026. The date is kept: the next check is then due by 31 December 2029."
     )
 
 
@@ -115,7 +117,7 @@ def test_an_event_s_clock_stops_with_the_check():
     retest = {"type": "days_after_event", "event": "co_over_limit", "days": 42}
     found = what_if(retest, [], "2026-03-20", start="2026-03-02")
     assert (found.in_time, found.serves, found.after.due) == (True, True, None)
-    assert what_if_words(found).endswith("Done on 20 Mar 2026, after co over limit on 2 Mar 2026.")
+    assert what_if_words(found).endswith("Done on 20 March 2026, after co over limit on 2 March 2026.")
 
 
 def test_the_age_is_that_on_the_day():

@@ -116,11 +116,11 @@ def test_each_thing_is_named_with_its_place_and_leads_to_its_page(full: World) -
     assert drift.sentence.startswith("Weir boiler, Weir House: CO₂ at high fire has fallen 0.20 points a year")
     assert drift.path == f"/appliances/{full.ours.appliance.id}/"
     overdue = {each.sentence: each.path for each in section(items, "Overdue")}
-    assert overdue["Late boiler, Weir House was to be seen by 1 Mar 2026."].startswith("/appliances/")
+    assert overdue["Late boiler, Weir House was to be seen by 1 March 2026."].startswith("/appliances/")
     (check,) = section(items, "Required checks due within three weeks")
-    assert check.sentence == "Late boiler, Weir House: Tune-up is due on 23 Mar 2026."
-    assert section(items, "Required checks overdue")[0].sentence.endswith(" was due on 1 Mar 2026.")
-    assert "Calibration of Analyser 7: until 2 Mar 2026." in {each.sentence for each in section(items, "Expiring")}
+    assert check.sentence == "Late boiler, Weir House: Tune-up is due on 23 March 2026."
+    assert section(items, "Required checks overdue")[0].sentence.endswith(" was due on 1 March 2026.")
+    assert "Calibration of Analyser 7: until 2 March 2026." in {each.sentence for each in section(items, "Expiring")}
 
 
 @pytest.mark.parametrize(
@@ -168,8 +168,8 @@ def test_what_somebody_answers_for_is_not_told_again(full: World) -> None:
 @pytest.mark.parametrize(
     ("changes", "said_of"),
     [
-        ({"due": DAY}, "is due on 2 Mar 2026."),
-        ({"due": YESTERDAY}, "was due on 1 Mar 2026."),
+        ({"due": DAY}, "is due on 2 March 2026."),
+        ({"due": YESTERDAY}, "was due on 1 March 2026."),
         ({"due": YESTERDAY, "cannot_tell": [["no_start", {}]]}, None),
         ({"due": YESTERDAY, "until": YESTERDAY}, None),
     ],

@@ -93,7 +93,7 @@ def test_a_higher_accepted_risk_moves_revisits_by_so_many_days_and_does_what_was
     seen = preview_planning_settings(changes={"accepted_risk": 0.36}, viewer=manager, now=NOON)
     # 0.36 is half way up: 0.625 years are 228 days, 128 later.
     assert [(each.days, each.words) for each in seen.moves] == [
-        (128, "16 Oct 2026 instead of 10 Jun 2026, 128 days later")
+        (128, "16 October 2026 instead of 10 June 2026, 128 days later")
     ] * 3
     assert standing() == before
     for each in seen.moves:

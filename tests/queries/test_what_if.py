@@ -110,7 +110,7 @@ def test_out_of_use_it_says_since_when_and_that_nothing_is_due(
     begin_out_of_use(appliance=visited, content=content, actor=manager, now=NOON, id=new_id())
     (found,) = what_if_appliance(dispatcher, visited.id, date(2026, 4, 1), NOON).required_checks
     assert (found.answer.before.due, found.answer.in_time) == (None, None)
-    assert "Out of use since 1 Mar 2026: nothing is due until its restart." in what_if_words(found.answer)
+    assert "Out of use since 1 March 2026: nothing is due until its restart." in what_if_words(found.answer)
 
 
 def test_a_building_answers_for_all_that_stands_in_it(

@@ -349,8 +349,8 @@ def test_a_record_not_delivered_and_a_defect_not_repaired_by_their_day_are_told(
     Delivery.objects.create(visit=visit, limit_set=limit_set, recipient="client", due=date(2026, 3, 20), opened_at=NOON)
     told = {each.sentence for each in summary_items(dispatcher, date(2026, 3, 21)) if each.section == "Overdue"}
     place = f"{boiler.name}, {boiler.building.name}"
-    assert f"{place}: Flue bracket loose, to be repaired by 10 Mar 2026." in told
-    assert f"{place}: the record was to reach client by 20 Mar 2026." in told
+    assert f"{place}: Flue bracket loose, to be repaired by 10 March 2026." in told
+    assert f"{place}: the record was to reach client by 20 March 2026." in told
     before = [each.sentence for each in summary_items(dispatcher, date(2026, 3, 10))]
     assert not any("Flue bracket" in each or "to reach client" in each for each in before)
 

@@ -52,7 +52,7 @@ def delivery(boiler: Appliance, body: dict[str, Any], manager: User, technician:
 def test_a_set_says_who_receives_the_record_and_by_when(delivery: Delivery) -> None:
     # 28 days after the check of 2 March 2026: Gas Safety (Installation and Use) Regulations 1998, reg. 36(6)(a).
     assert (delivery.recipient, delivery.due) == ("existing tenant", date(2026, 3, 30))
-    assert date_words(delivery.steps).endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026.")
+    assert date_words(delivery.steps).endswith("28 days after the check on 2 March 2026 is 30 March 2026.")
 
 
 def test_fifteen_days_after_the_visit_by_another_set(
@@ -167,7 +167,7 @@ def test_a_correction_after_it_was_sent_sends_it_again(
     corrected(body, manager, note="the other boiler house")
     delivery.refresh_from_db()
     assert (delivery.sent_at, delivery.due) == (None, date(2026, 4, 2))
-    assert date_words(delivery.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
+    assert date_words(delivery.returned_why) == "The record was corrected on 5 March 2026 after it was sent."
     corrected(body, manager, version=2, note="again")
     delivery.refresh_from_db()
     assert delivery.due == date(2026, 4, 2)
@@ -194,8 +194,8 @@ def test_what_went_before_the_correction_is_the_older_record_and_the_corrected_o
     sending = sent_late.sendings.get()
     assert (sending.record, sending.sent_at) == (first, NOON + timedelta(days=1))
     assert (sent_late.sent_at, sent_late.due) == (None, date(2026, 4, 2))
-    assert date_words(sent_late.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
-    assert date_words(sent_late.steps).endswith("corrected on 5 Mar 2026, so again by 2 Apr 2026.")
+    assert date_words(sent_late.returned_why) == "The record was corrected on 5 March 2026 after it was sent."
+    assert date_words(sent_late.steps).endswith("corrected on 5 March 2026, so again by 2 April 2026.")
     again = late(delivery, dispatcher, NOON + timedelta(days=4))
     assert (again.sent_at, again.returned_why) == (NOON + timedelta(days=4), [])
     assert again.sendings.last().record == visit.record
@@ -263,7 +263,7 @@ def test_who_moves_in_is_sent_the_corrected_record_too(
         late(theirs, dispatcher, NOON)
     theirs.refresh_from_db()
     assert (theirs.sent_at, theirs.due) == (None, due)
-    assert date_words(theirs.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
+    assert date_words(theirs.returned_why) == "The record was corrected on 5 March 2026 after it was sent."
     again = late(theirs, dispatcher, NOON + timedelta(days=4))
     assert again.sent_at and again.sendings.last().record == visit.record
 
@@ -288,7 +288,7 @@ def test_a_sending_that_was_followed_by_a_correction_can_still_be_said_to_have_f
     again = NOON + timedelta(days=4)
     fail_delivery(delivery=delivery, version=delivery.version, why="unknown", actor=dispatcher, now=again)
     assert (delivery.sent_at, delivery.returned_why, delivery.due) == (None, came_back("unknown"), date(2026, 3, 30))
-    assert date_words(delivery.steps).endswith("28 days after the check on 2 Mar 2026 is 30 Mar 2026.")
+    assert date_words(delivery.steps).endswith("28 days after the check on 2 March 2026 is 30 March 2026.")
     with pytest.raises(Conflict) as twice:
         fail_delivery(delivery=delivery, version=delivery.version, why="again", actor=dispatcher, now=again)
     assert twice.value.code == "not_sent"

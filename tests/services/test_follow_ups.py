@@ -30,7 +30,7 @@ def test_six_weeks_after_co_over_the_limit(co_found: dict[str, Any], technician:
     store(co_found, technician)
     retest = Retest.objects.get()
     assert (retest.found_on, retest.due, retest.done_by) == (date(2026, 3, 2), date(2026, 4, 13), None)
-    assert "42 days after co over limit on 2 Mar 2026 is 13 Apr 2026" in retest_words(
+    assert "42 days after co over limit on 2 March 2026 is 13 April 2026" in retest_words(
         retest.limit_set.name, retest.steps
     )
 
@@ -71,7 +71,7 @@ def test_a_set_may_ask_for_another_test_after_an_unsafe_disposition(
     assert (retest.event, retest.found_on, retest.due) == ("unsafe", date(2026, 3, 2), date(2026, 3, 9))
     assert (
         retest_words(retest.limit_set.name, retest.steps)
-        == "Another test by Own rules: 7 days after unsafe on 2 Mar 2026 is 9 Mar 2026."
+        == "Another test by Own rules: 7 days after unsafe on 2 March 2026 is 9 March 2026."
     )
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
@@ -173,7 +173,7 @@ def test_a_set_that_applies_binds_where_it_is_earlier(
     under(boiler, "us-nyc-dob-annual", manager)
     defect = found(body, technician, repair_by="2026-12-01")
     assert defect.due == date(2026, 5, 31)
-    assert date_words(defect.steps).endswith("90 days after 2 Mar 2026 is 31 May 2026.")
+    assert date_words(defect.steps).endswith("90 days after 2 March 2026 is 31 May 2026.")
 
 
 def test_another_choice_of_the_contractor_dates_open_defects_again(

@@ -55,7 +55,7 @@ def test_it_burns_the_other_gas_and_a_test_of_it_is_due(boiler: Appliance, manag
         "conversion",
         "after_conversion",
     )
-    assert date_words(required_check.steps) == "14 days after gas conversion on 20 Feb 2026 is 6 Mar 2026."
+    assert date_words(required_check.steps) == "14 days after gas conversion on 20 February 2026 is 6 March 2026."
     assert "kit K-31" in required_check.why
     assert list(check()) == []
 
@@ -76,7 +76,7 @@ def test_a_check_before_it_does_not_count_and_a_complete_one_after_it_does(
     store(body | {"inspection_points": INSPECTION_POINTS | {"gas_tightness": "no drop in two minutes"}}, technician)
     required_check = calculated(required_check, LATER)
     assert (required_check.due, required_check.cannot_tell, required_check.not_counted) == (None, [], [])
-    assert date_words(required_check.steps) == "Done on 2 Mar 2026, after gas conversion on 20 Feb 2026."
+    assert date_words(required_check.steps) == "Done on 2 March 2026, after gas conversion on 20 February 2026."
 
 
 def complete(boiler: Appliance, *who: Any, set_to: str = BLEND, **changes: Any) -> dict[str, Any]:
@@ -118,7 +118,7 @@ def test_a_visit_on_the_gas_before_is_made_and_counts_nothing_and_says_why(
     assert required_check.lacks == lacks
     said = {"new_gas": "the new gas as what burnt", "analyser_new_gas": "the analyser set for the new gas"}
     assert not_counted_words(required_check.visited_on, required_check.not_counted) == (
-        f"Visited on 2 Mar 2026, doesn't count: its record lacks {'; '.join(said[each] for each in lacks)}."
+        f"Visited on 2 March 2026, doesn't count: its record lacks {'; '.join(said[each] for each in lacks)}."
     )
     store(complete(boiler, person, analyser), technician)
     assert calculated(required_check, LATER).last_done == date(2026, 3, 2)

@@ -49,7 +49,7 @@ def test_while_it_is_out_of_use_nothing_is_due_late_or_undecided(boiler: Applian
         date(2026, 1, 20),
     )
     assert date_words(required_check.steps).startswith(
-        "Out of use since 20 Jan 2026: nothing is due until its restart."
+        "Out of use since 20 January 2026: nothing is due until its restart."
     )
     assert list(suspended_required_checks(manager, TODAY)) == [required_check]
     assert not dated_required_checks(manager, TODAY).exists()
@@ -61,7 +61,9 @@ def test_what_fell_due_meanwhile_is_due_on_the_restart(boiler: Appliance, manage
     end(begin(boiler, manager, "2026-01-20"), manager, "2026-02-27")
     required_check = again(required_check)
     assert (required_check.due, required_check.suspended_since) == (date(2026, 2, 27), None)
-    assert "out of use from 20 Jan 2026, so it is due on its restart, 27 Feb 2026" in date_words(required_check.steps)
+    assert "out of use from 20 January 2026, so it is due on its restart, 27 February 2026" in date_words(
+        required_check.steps
+    )
 
 
 def test_a_set_that_grants_days_after_the_restart_is_held_to_it(boiler: Appliance, manager: User) -> None:
@@ -191,4 +193,4 @@ def test_a_statement_names_the_visit_that_did_not_count(
     store(body | {"inspection_points": {}}, technician)
     _made, line = line_of(manager, boiler, TODAY - timedelta(days=60), TODAY)
     (said,) = line.not_counted
-    assert "Visited on 2 Mar 2026, doesn't count" in said
+    assert "Visited on 2 March 2026, doesn't count" in said

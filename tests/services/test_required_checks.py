@@ -188,7 +188,7 @@ def test_a_check_that_is_no_evidence_counts_and_the_words_say_so(
     required_check = calculated(RequiredCheck.objects.get(), date(2026, 3, 3))
     assert required_check.due == date(2027, 3, 2)
     assert date_words(required_check.steps).endswith(
-        "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2026-03-02."
+        "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2 March 2026."
     )
     analyser.calibrations.update(valid_to="2030-12-31")
     assert "no evidence" not in date_words(calculated(required_check, date(2026, 3, 3)).steps)
@@ -236,7 +236,7 @@ def test_a_boiler_commissioned_shortly_before_keeps_its_first_date(boiler: Appli
     attach("de-1bimschv", manager, since=date(2026, 3, 1), appliance=boiler)
     required_check = RequiredCheck.objects.get()
     assert required_check.due == date(2026, 3, 20)
-    assert "28 days after commissioning on 20 Feb 2026" in date_words(required_check.steps)
+    assert "28 days after commissioning on 20 February 2026" in date_words(required_check.steps)
 
 
 @pytest.mark.parametrize(

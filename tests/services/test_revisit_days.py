@@ -199,7 +199,7 @@ def test_whoever_is_not_qualified_on_the_day_is_accepted_and_said(
     assert who_words(set_for) == "Bo Test goes."
     assert list(named_in_doubt(dispatcher, TODAY, DAY)) == []
     moved = confirmed(set_for, dispatcher, DAY + timedelta(days=1), technician=lapsing)
-    words = "Bo Test goes. Bo Test has no qualification for gas in force on 2026-04-02."
+    words = "Bo Test goes. Bo Test has no qualification for gas in force on 2 April 2026."
     assert who_words(Revisit.objects.get()) == words
     assert list(named_in_doubt(dispatcher, TODAY, DAY)) == []
     assert list(named_in_doubt(dispatcher, TODAY, DAY + timedelta(days=1))) == [moved]
@@ -213,7 +213,7 @@ def test_it_is_the_fuel_of_the_day_that_somebody_must_be_qualified_for(
     assert who_words(Revisit.objects.get(id=set_for.id)) == "Ada Test goes."
     Appliance.objects.update(fuel="light_oil")
     (doubtful,) = named_in_doubt(dispatcher, TODAY, DAY)
-    assert who_words(doubtful).endswith("Ada Test has no qualification for oil in force on 2026-04-01.")
+    assert who_words(doubtful).endswith("Ada Test has no qualification for oil in force on 1 April 2026.")
 
 
 def test_whoever_may_not_see_the_client_would_not_know_of_the_day(

@@ -51,7 +51,7 @@ def test_a_required_check_that_cannot_be_told_is_among_the_reasons_and_binds_not
     assert (revisit.latest, revisit.date_set_by) == (date(2027, 1, 1), "required_check")
     first, second = revisit.reasons
     assert reason_sentence(first).startswith("Yearly: ")
-    assert reason_sentence(second).startswith("By flue: as early as 2026-06-01; age of flue not recorded")
+    assert reason_sentence(second).startswith("By flue: as early as 1 June 2026; age of flue not recorded")
     assert (second["date_set_by"], second["latest"]) == ("can't be told", "")
 
 
@@ -90,7 +90,7 @@ def test_what_an_appliance_was_flagged_for_ends_when_it_leaves_but_for_what_a_pe
     still_open = Flag.objects.filter(closed_at__isnull=True).values_list("kind", flat=True)
     assert set(still_open) == {Flag.Kind.UNSAFE, Flag.Kind.STOP}
     closed = Flag.objects.filter(closed_at__isnull=False)
-    assert {closed_words(each) for each in closed} == {"The appliance was taken out of service on 2026-03-01."}
+    assert {closed_words(each) for each in closed} == {"The appliance was taken out of service on 1 March 2026."}
 
 
 def test_flags_stand_until_the_last_day_is_over(boiler: Appliance) -> None:

@@ -75,8 +75,8 @@ def test_the_newest_record_is_due_the_day_before_somebody_moves_in(
     (delivery,) = waiting()
     assert (count, delivery.visit, delivery.recipient, delivery.due) == (1, newest, "new tenant", DAY_BEFORE)
     assert date_words(delivery.steps) == (
-        f"By {delivery.limit_set.name}: before the tenancy that begins on 1 Apr 2026, the record of 2 Mar 2026, "
-        "so by 31 Mar 2026."
+        f"By {delivery.limit_set.name}: before the tenancy that begins on 1 April 2026, the record of 2 March 2026, "
+        "so by 31 March 2026."
     )
     assert Delivery.objects.filter(visit=newest, recipient="existing tenant").exists()
 
@@ -145,7 +145,7 @@ def test_a_record_that_is_corrected_after_it_was_sent_goes_again(
         amend_visit(draft=draft, reason="typing error", version=version, actor=manager, now=NOON + timedelta(days=days))
     delivery.refresh_from_db()
     assert (delivery.sent_at, delivery.due) == (None, DAY_BEFORE)
-    assert date_words(delivery.returned_why) == "The record was corrected on 5 Mar 2026 after it was sent."
+    assert date_words(delivery.returned_why) == "The record was corrected on 5 March 2026 after it was sent."
 
 
 def test_a_visit_taken_in_again_opens_no_second_one_and_leaves_the_tenant_s_alone(
@@ -394,7 +394,7 @@ def test_a_newer_check_before_they_move_in_is_owed_though_an_older_one_was_sent(
     delivery.refresh_from_db()
     assert (delivery.visit, delivery.sent_at, delivery.due) == (newer, None, DAY_BEFORE)
     assert date_words(delivery.returned_why) == (
-        "What was sent is not the newest record that counts, which is that of 2 Mar 2026."
+        "What was sent is not the newest record that counts, which is that of 2 March 2026."
     )
     sent(delivery, manager)
     refresh_everybody(now=NOON)

@@ -195,7 +195,7 @@ def test_a_complete_visit_that_its_rule_does_not_count_counts_nothing(
     boiler.save()
     place = {"limit_set": LimitSet.objects.get(key="de-geg-60b"), "appliance": boiler, "since": date(2025, 1, 1)}
     assign_limit_set(values=place | {"why": "law"}, actor=manager, now=NOON)
-    inspection_points = cast.INSPECTION_POINTS | {"heating_check_result": "report of 2 Mar 2026"}
+    inspection_points = cast.INSPECTION_POINTS | {"heating_check_result": "report of 2 March 2026"}
     record_visit(draft=read_visit(body | {"inspection_points": inspection_points}), actor=technician, now=NOON)
     send(hook)
     assert "visit_recorded" in {each.headers["Fleet-Event"] for each in receiver.got}

@@ -59,7 +59,7 @@ def test_attempts_without_access_are_told_with_their_letters_to_everybody_who_se
     store_file(no_access=made, actor=technician, now=NOON, **photo)
     for viewer in (dispatcher, technician, auditor):
         shown = words_of(opened(viewer, boiler_page))
-        told = "No access on 2 Mar 2026: nobody in; letter: card in the box; 1 file beside it, says technician."
+        told = "No access on 2 March 2026: nobody in; letter: card in the box; 1 file beside it, says technician."
         assert f"Without access {told} door.png" in shown
 
 
@@ -69,7 +69,7 @@ def test_it_opens_with_the_day_and_the_reason_that_binds(
     add_yearly_required_check(boiler, dispatcher)
     visited(boiler, person, analyser, dispatcher)
     page = words_of(opened(dispatcher, boiler_page))
-    assert "See it by Tuesday 2 March 2027 . Yearly check: 2 Mar 2026 plus 12 months is 2 Mar 2027." in page
+    assert "See it by Tuesday 2 March 2027 . Yearly check: 2 March 2026 plus 12 months is 2 March 2027." in page
     assert "By the visit due on Tuesday 2 March 2027 the chance that" in page
     assert "This one sets the date." in page
 

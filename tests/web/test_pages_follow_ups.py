@@ -73,7 +73,7 @@ def text_of(client: Browser, path: str) -> str:
 def test_the_deliveries_open_with_what_waits_and_what_is_overdue(delivery: Delivery, dispatcher: User) -> None:
     shown = text_of(browser(dispatcher), "/deliveries/")
     assert "One record waits to be delivered and one is overdue." in shown
-    assert "28 days after the check on 2 Mar 2026 is 30 Mar 2026." in shown
+    assert "28 days after the check on 2 March 2026 is 30 March 2026." in shown
     assert "Record that it was sent" in shown
     assert "Overdue" in text_of(browser(dispatcher), "/")
 
@@ -251,7 +251,7 @@ def test_choices_are_shown_first_and_recorded_as_shown(boiler: Appliance, manage
     page = shown.content.decode()
     assert "1 planned visit moves" in page
     assert "2026-03-09 instead of 2026-03-16, 7 days earlier" not in page
-    assert "9 Mar 2026 instead of 16 Mar 2026, 7 days earlier." in page
+    assert "9 March 2026 instead of 16 March 2026, 7 days earlier." in page
     assert Contractor.objects.get().outside_within_days == 14
     sent = CHOICES | {"outside_within_days": "7", "based_on": "1", "act": "record", "shown": hidden(page, "shown")}
     assert client.post("/planning-settings/", sent).status_code == 302

@@ -46,7 +46,7 @@ def test_the_required_checks_page_says_what_a_visit_lacked(
     attach("uk-gsiur-36", manager, boiler)
     page = text_of(browser(manager), reverse("required-checks"))
     assert "a visit was made that doesn't count." in page
-    assert "Visited on 2 Mar 2026, doesn't count: its record lacks" in page
+    assert "Visited on 2 March 2026, doesn't count: its record lacks" in page
 
 
 def test_the_required_checks_page_lists_what_is_suspended(
@@ -57,7 +57,7 @@ def test_the_required_checks_page_lists_what_is_suspended(
     attach("demo-neutral", manager, boiler)
     page = text_of(browser(manager), reverse("required-checks"))
     assert "one is suspended, of 1." in page
-    assert "Out of use since 20 Jan 2026: nothing is due until its restart." in page
+    assert "Out of use since 20 January 2026: nothing is due until its restart." in page
 
 
 def test_the_office_takes_it_out_of_use_and_starts_it_again_from_its_page(

@@ -39,7 +39,7 @@ def test_the_answer_comes_first_then_each_required_check_then_the_others_of_the_
 ) -> None:
     page = words_of(opened(dispatcher, f"{asked}?day=2026-12-01"))
     assert "two required checks are in time and one is late. At most 92 days are given up." in page
-    assert "It gives up 92 days: the next check is then due by 1 Dec 2027, not 2 Mar 2028." in page
+    assert "It gives up 92 days: the next check is then due by 1 December 2027, not 2 March 2028." in page
     assert "Were it done on 1 December 2026" in page
     assert "Planned for" not in page
     assert "Others in the building, done on that day too" in page

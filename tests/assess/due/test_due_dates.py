@@ -49,7 +49,7 @@ def test_a_check_without_a_mandatory_field_does_not_move_that_required_check_and
     assert (law.due, law.last_done, law.visited_on) == (due, None, date(2026, 3, 2))
     assert law.lacks == ["flue_ok", "defects"]
     assert not_counted_words(law.visited_on, law.not_counted) == (
-        "Visited on 2 Mar 2026, doesn't count: its record lacks the flue examined, with what was found; the defects "
+        "Visited on 2 March 2026, doesn't count: its record lacks the flue examined, with what was found; the defects "
         "found, or that there were none."
     )
     assert (plain.last_done, plain.not_counted) == (date(2026, 3, 2), [])
@@ -118,7 +118,7 @@ def test_a_visit_that_was_no_test_says_so_in_its_own_words(
     store(body | stopped, technician)
     required_check = calculated(required_check, LATER)
     said = not_counted_words(required_check.visited_on, required_check.not_counted)
-    assert said == "Visited on 2 Mar 2026, doesn't count: not tested: nobody in."
+    assert said == "Visited on 2 March 2026, doesn't count: not tested: nobody in."
     assert required_check.lacks == []
 
 
@@ -202,7 +202,7 @@ def test_run_hours_read_at_visits_reach_the_rule(
         store(body, technician)
     required_check = calculated(required_check, LATER)
     assert required_check.last_done == date(2026, 1, 1)
-    assert "400 of 750 run hours used on 2 Mar 2026" in doubt_words(required_check.cannot_tell)
+    assert "400 of 750 run hours used on 2 March 2026" in doubt_words(required_check.cannot_tell)
     assert required_check.due == date(2026, 3, 16)
 
 
