@@ -26,8 +26,8 @@ bounded = settings(max_examples=80, deadline=None, derandomize=True)
                                 "10 February 2020.")),
         ("2019-02-10", True, 0, ("In time: due by 10 February 2019. The date is kept: the next check is then due by "
                                 "10 February 2020.")),
-        ("2019-02-11", False, -1, ("1 day late: due by 10 February 2019. The rhythm moves back by 1 day: the next check "
-                                  "is then due by 11 February 2020.")),
+        ("2019-02-11", False, -1, ("1 day late: due by 10 February 2019. The rhythm moves back by 1 day: the next "
+                                  "check is then due by 11 February 2020.")),
     ],
 )  # fmt: skip
 def test_on_both_sides_of_a_window_that_keeps_the_date(day, in_time, lost, words):

@@ -241,8 +241,8 @@ def test_a_draft_that_makes_a_date_uncertain_says_so(boiler: Appliance, manager:
     (found,) = consequences_of(LimitSetVersion(limit_set=limit_set, number=2, content=content), day=TODAY)
     (change,) = found.dues
     assert due_change_words(change) == (
-        "House rules: due 1 January 2026 until now, 1 January 2026 at the earliest (low use not recorded: whether it is "
-        "asked for at all can't be told) from now on."
+        "House rules: due 1 January 2026 until now, 1 January 2026 at the earliest (low use not recorded: whether "
+        "it is asked for at all can't be told) from now on."
     )
 
 

@@ -74,7 +74,7 @@ def test_one_called_off_still_says_of_what(office: Browser, boiler: Appliance) -
         called_off="no tenant found",
     )
     shown = words_of(office.get(reverse("building", args=[boiler.building_id])).content.decode())
-    assert f"from 1 April 2126 {boiler.name}, called off : no tenant found said by the agent" in shown
+    assert f"from 1 Apr 2126 {boiler.name}, called off : no tenant found said by the agent" in shown
 
 
 def test_the_office_calls_one_off_with_the_reason(
@@ -109,7 +109,7 @@ def test_a_tenancy_without_a_record_is_named_among_the_deliveries_until_there_is
     office.post(address(boiler), {"begins": "2126-04-01", "source": "the agent"})
     shown = words_of(office.get(reverse("deliveries")).content.decode())
     assert "Moving in, and no record yet" in shown
-    assert f"1 April 2126 {boiler.name}, {boiler.building.name} : " in shown
+    assert f"1 Apr 2126 {boiler.name}, {boiler.building.name} : " in shown
     elsewhere = Client.objects.create(name="Other")
     assert "no record yet" not in office.get(f"{reverse('deliveries')}?client={elsewhere.id}").content.decode()
     store(body, technician)
