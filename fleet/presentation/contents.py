@@ -137,7 +137,7 @@ def kept_words(limit: Row) -> str:
         "<": _("at least %s"),
         "rising_and_over": _("not rising above %s"),
         "outside": "%s",
-        "between": _("not between %s"),
+        "between": _("not from %s"),
     }
     figures = _two(value) if isinstance(value, list) else _figure(value)
     return with_unit(words[op] % figures, limit.get("unit") or "")

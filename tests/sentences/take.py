@@ -136,6 +136,7 @@ def masked(line: str, names: list[str]) -> str:
     for name in names:
         line = line.replace(name, "@")
     line = re.sub(r"\b[0-9a-f]{8}-[0-9a-f-]{27}\b|\b[0-9a-f]{12,64}\b", "#", line)
+    line = re.sub(r"[0-9a-f]{4} [0-9a-f]{4} [0-9a-f]{4}.*$", "#", line)
     line = re.sub(
         r"\b(January|February|March|April|May|June|July|August|September|October|November|December)\b", "#", line
     )
