@@ -118,7 +118,11 @@ class CompareDoor(Door):
         before, after = _numbers_compared(request)
         versions = {each.number: each.content for each in self.one().versions.all()}
         if missing := [number for number in (before, after) if number not in versions]:
-            raise NotFound("not_found", f"The {self.word} has no version {missing[0]}.")
+            raise NotFound(
+                "not_found",
+                "The %(what)s has no version %(number)s.",
+                figures={"what": self.word, "number": missing[0]},
+            )
         differences = type(self).differences(versions[before], versions[after])
         return self.shown({"before": before, "after": after, "differences": differences})
 

@@ -56,7 +56,7 @@ class ExportDoor(Door):
     def get(self, request: Request, id: uuid.UUID) -> Response:
         entry = self.one()
         if (current := entry.current) is None:
-            raise NotFound("not_found", f"The {self.word} has no version yet.")
+            raise NotFound("not_found", "The %(what)s has no version yet.", figures={"what": self.word})
         data = {"schema": self.file, "name": entry.name, "external_reference": entry.external_reference}
         data |= {"version": current.number, "content": current.content} | self.besides(entry, current)
         name = f"{slugify(entry.name) or 'sheet'}-v{current.number}.json"

@@ -1,16 +1,22 @@
 """What services refuse, and why. The API turns these into problem+json, the pages into words."""
 
+from collections.abc import Mapping
+
 
 class FleetError(Exception):
-    """A refusal with a code that callers and tests rely on, and a sentence for a person."""
+    """A refusal with a code that callers and tests rely on, and a sentence for a person.
+
+    template, figures: of the sentence, by which pages say it in the reader's language; message is in English.
+    """
 
     status = 400
 
-    def __init__(self, code: str, message: str, **details: object) -> None:
-        super().__init__(f"{message} {details}" if details else message)
-        self.code = code
-        self.message = message
-        self.details = details
+    def __init__(
+        self, code: str, template: str, *, figures: Mapping[str, object] | None = None, **details: object
+    ) -> None:
+        self.code, self.template, self.figures, self.details = code, template, figures or {}, details
+        self.message = template % figures if figures else template
+        super().__init__(f"{self.message} {details}" if details else self.message)
 
 
 class Conflict(FleetError):

@@ -4,15 +4,17 @@ refusal names by their paths. A code without a word of its own is said as spelt:
 
 import re
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from django.utils.functional import lazy
 from django.utils.translation import gettext as _
 
+from fleet.errors import FleetError
 from fleet.limits.quantities import label
-from fleet.presentation.days import said_day
+from fleet.presentation.days import long_day, said_day
 from fleet.presentation.sentences import sentences
-from fleet.presentation.words import capital, signs, within_ours
+from fleet.presentation.words import capital, said, signs, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 WORDS = sentences("codes")
@@ -80,6 +82,13 @@ def field_words(path: str) -> str:
         elif part != "values":
             named.append(str(FIELDS[part]) if part in FIELDS else code_words(part))
     return capital(", ".join(named))
+
+
+def refused_words(refused: FleetError) -> str:
+    """Why nothing was done, in the reader's language."""
+    shown = {name: long_day(each) if isinstance(each, date) else each for name, each in refused.figures.items()}
+    sentence = _(refused.template)
+    return said(sentence % shown if shown else sentence)
 
 
 def refusal_words(refusal: str) -> str:

@@ -3,6 +3,7 @@
 Each is a template with named figures, and is translated when it is said. `make messages` shows them to translators.
 """
 
+import ast
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,7 +12,10 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy
 
+from fleet.errors import FleetError
+
 FOLDER = Path(__file__).parent
+ROOT = FOLDER.parents[1]
 _TABLES: dict[str, dict[str, str]] = json.loads((FOLDER / "sentences.json").read_text())
 
 
@@ -33,9 +37,22 @@ def in_own_words(content: Any) -> Any:
 
 
 def all_texts() -> Iterator[str]:
-    """Everything that a translator has to see."""
+    """Everything that a translator has to see: the refusals too, which stand where they are raised."""
+    yield from refusals()
     for table in _TABLES.values():
         yield from filter(None, table.values())
     for chapter in json.loads((FOLDER / "glossary.json").read_text()):
         yield chapter["title"]
         yield from (term[name] for term in chapter["terms"] for name in ("word", "meaning"))
+
+
+def refusals() -> Iterator[str]:
+    """The sentence of each refusal raised anywhere, once."""
+    raised = {FleetError.__name__, *(each.__name__ for each in FleetError.__subclasses__())}
+    found: dict[str, None] = {}
+    for path in sorted(ROOT.glob("fleet/**/*.py")) + sorted(ROOT.glob("api/*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in raised and len(node.args) > 1:
+                said = getattr(node.args[1], "value", None)
+                found |= {said: None} if isinstance(said, str) else {}
+    yield from found

@@ -21,7 +21,9 @@ def create_token(*, actor: User, name: str, scope: str, days: int) -> tuple[ApiT
         errors = {"days": f"is {days}; it must be from 1 to {MOST_DAYS}"}
         raise FleetError("invalid", "The token's time can't be accepted.", errors=errors)
     if ApiToken.objects.filter(user=actor).count() >= MOST_TOKENS:
-        raise FleetError("too_many_tokens", f"You have {MOST_TOKENS} tokens; revoke one first.")
+        raise FleetError(
+            "too_many_tokens", "You have %(most)d tokens; revoke one first.", figures={"most": MOST_TOKENS}
+        )
     token, secret = ApiToken.objects.create(user=actor, expiry=timedelta(days=days), name=name, scope=scope)
     return token, secret
 

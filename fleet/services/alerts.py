@@ -174,7 +174,9 @@ def change_own_alerts(*, user: User, version: int, changes: dict[str, Any], now:
     columns = {name: value for name, value in changes.items() if name != "email"}
     same = AlertSettings.objects.filter(user=user, version=version)
     if not same.update(**columns, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
+        raise Conflict(
+            "changed_meanwhile", "It is no longer at version %(version)s; read it again.", figures={"version": version}
+        )
     if "email" in changes:
         User.objects.filter(id=user.id).update(email=changes["email"])
         user.email = changes["email"]

@@ -32,7 +32,11 @@ def make_address(*, user: User | None, client: Client | None, actor: User, now: 
         raise NotFound("not_found", "There is nobody of that name for whom you may make a calendar.")
     standing = CalendarLink.objects.filter(user=user, client=client, revoked_at__isnull=True)
     if standing.count() >= MOST_ADDRESSES:
-        raise FleetError("too_many_addresses", f"There are {MOST_ADDRESSES} addresses already; revoke one first.")
+        raise FleetError(
+            "too_many_addresses",
+            "There are %(most)d addresses already; revoke one first.",
+            figures={"most": MOST_ADDRESSES},
+        )
     secret = _new_secret()
     address = CalendarLink.objects.create(
         user=user, client=client, secret_sha256=hash_of(secret), made_by=actor, made_at=now

@@ -65,7 +65,9 @@ def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now:
     """
     contractor = Contractor.objects.get()
     if contractor.version != version:
-        raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
+        raise Conflict(
+            "changed_meanwhile", "It is no longer at version %(version)s; read it again.", figures={"version": version}
+        )
     tuned = planning_settings.tuned(contractor, changes)
     if tuned and shown != planning_settings.digest_of(version, tuned):
         errors = dict.fromkeys(tuned, "has consequences; see the preview of these very choices first")

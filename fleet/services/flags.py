@@ -264,7 +264,7 @@ def _check_may_close_unsafe(flag: Flag, actor: User, now: datetime) -> None:
     today = flag.appliance.building.today(now)
     kind = fuel_kind(flag.appliance.burns_on(today).name)
     if not may_change(actor, "stop_flags_closed") or not (person and person.is_qualified(kind, today)):
-        raise Forbidden("not_qualified", f"Only a person qualified for {kind} may close this.")
+        raise Forbidden("not_qualified", "Only a person qualified for %(kind)s may close this.", figures={"kind": kind})
     removed = flag.appliance.in_service_to is not None and flag.appliance.in_service_to <= today
     if not (removed or flag.figures.get("put_right") or _is_anothers(flag) or _was_tested_since(flag, now)):
         raise FleetError(

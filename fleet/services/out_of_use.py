@@ -40,7 +40,9 @@ def end_out_of_use(*, out_of_use: OutOfUse, content: dict[str, Any], actor: User
     """
     ends = date.fromisoformat(content["ends"])
     if out_of_use.ends is not None:
-        raise Conflict("already_ended", f"It was started again on {out_of_use.ends}; nothing was changed.")
+        raise Conflict(
+            "already_ended", "It was started again on %(day)s; nothing was changed.", figures={"day": out_of_use.ends}
+        )
     today = out_of_use.appliance.building.today(now)
     if not out_of_use.begins <= ends <= today:
         said = f"is {ends}; it must lie from {out_of_use.begins}, when it went out of use, to today, {today}"
@@ -64,7 +66,11 @@ def _take_in(full: dict[str, Any], record: Record, now: datetime) -> OutOfUse:
 def _refuse_begin(appliance: Appliance, begins: date, now: datetime) -> None:
     last = appliance.out_of_use.order_by("begins").last()
     if last and last.ends is None:
-        raise Conflict("already_out_of_use", f"It has been out of use since {last.begins}; nothing was changed.")
+        raise Conflict(
+            "already_out_of_use",
+            "It has been out of use since %(day)s; nothing was changed.",
+            figures={"day": last.begins},
+        )
     first = max(appliance.in_service_from, last.ends) if last and last.ends else appliance.in_service_from
     latest = min(appliance.building.today(now), appliance.in_service_to or date.max)
     if not first <= begins <= latest:

@@ -40,7 +40,11 @@ def change_entry(*, entry: Entry, version: int, changes: dict[str, Any]) -> Entr
     with transaction.atomic():
         same = type(entry)._default_manager.filter(pk=entry.pk, version=version)
         if not same.update(**changes, version=F("version") + 1):
-            raise Conflict("changed_meanwhile", f"It is no longer at version {version}; read it again.")
+            raise Conflict(
+                "changed_meanwhile",
+                "It is no longer at version %(version)s; read it again.",
+                figures={"version": version},
+            )
     entry.refresh_from_db()
     return entry
 

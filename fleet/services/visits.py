@@ -70,7 +70,9 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     if not records or before is None:
         raise NotFound("not_found", "There is no such visit that you may see.")
     if version != len(records):
-        raise Conflict("changed_meanwhile", f"It has {len(records)} records by now; read it again.")
+        raise Conflict(
+            "changed_meanwhile", "It has %(count)d records by now; read it again.", figures={"count": len(records)}
+        )
     newest = records[-1]
     site = _site_again(newest, draft, appliance) if before == appliance else site_facts(appliance, draft.content)
     content = draft.content | {"site": site, "amendment": {"reason": reason}}

@@ -53,7 +53,9 @@ def add_hook(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Web
     _check_kinds(values["kinds"])
     web_addresses.read_target(values["url"], allowed_hosts())
     if Webhook.objects.filter(removed_at__isnull=True).count() >= MOST_HOOKS:
-        raise FleetError("too_many_hooks", f"There are {MOST_HOOKS} webhooks; remove one first.")
+        raise FleetError(
+            "too_many_hooks", "There are %(most)d webhooks; remove one first.", figures={"most": MOST_HOOKS}
+        )
     hook = create_entry(model=Webhook, values=values | {"made_by": actor, "made_at": now})
     return hook, secret_of(hook)
 

@@ -114,6 +114,7 @@ def not_counted(required_check: RequiredCheck) -> str:
 
 register.filter("alert_failure_words", alert_failure_words)
 register.filter("failure_words", failure_words)
+register.filter("refused_words", codes.refused_words)
 register.filter("date_words", date_words)
 register.filter("doubt_words", doubt_words)
 register.filter("what_if_words", what_if_words)

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from datetime import date
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -12,16 +13,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.combustion import Doubt
+from fleet.errors import Conflict, FleetError
 from fleet.limits.verdicts import Verdict
 from fleet.presentation import codes, diagnoses, due_dates, questions, revisits, verdicts
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.glossary import CHAPTERS
 from fleet.presentation.questions import oddity_words, unsteady_words
-from fleet.presentation.sentences import all_texts, sentences
+from fleet.presentation.sentences import all_texts, refusals, sentences
 from tests.limits.cast import make_verdict
 from tests.presentation.sentences import faults_of, figures_for, is_whole, named_in
 
 ROOT = Path(__file__).resolve().parents[2] / "fleet"
+DAY = date(2026, 3, 2)
+REFUSALS = {each.__name__ for each in (FleetError, *FleetError.__subclasses__())}
 # Tables of sentences by code, and what else a template of theirs is given by whoever says it.
 TABLES: dict[str, tuple[dict[str, Any], set[str]]] = {
     "steps": (due_dates.STEPS, {"before"}),
@@ -226,3 +230,22 @@ def _words_in(path: Path) -> list[str]:
 def test_no_sentence_is_made_where_it_is_judged(room: str) -> None:
     paths = [each for each in sorted((ROOT / room).glob("*.py")) if f"{room}/{each.name}" not in NO_SENTENCES]
     assert {path.name: found for path in paths if (found := _words_in(path))} == {}
+
+
+def test_a_refusal_is_said_in_the_readers_language_with_its_figures() -> None:
+    refused = Conflict("already_ended", "It was started again on %(day)s; nothing was changed.", figures={"day": DAY})
+    assert refused.message == f"It was started again on {DAY}; nothing was changed."
+    assert codes.refused_words(refused) == "It was started again on 2 March 2026; nothing was changed."
+    assert {refused.template, "There is no such visit that you may see."} <= set(refusals())
+
+
+def test_no_refusal_is_made_of_figures_that_a_translator_cannot_move() -> None:
+    """Each second argument of a refusal is a plain template, of which all named figures are given."""
+    for path in [*ROOT.rglob("*.py"), *(ROOT.parent / "api").glob("*.py")]:
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in REFUSALS and len(node.args) > 1:
+                assert not isinstance(node.args[1], ast.JoinedStr), f"{path.name}:{node.lineno}"
+                template = getattr(node.args[1], "value", "")
+                given = next((each.value for each in node.keywords if each.arg == "figures"), None)
+                names = {getattr(each, "value", "") for each in given.keys} if isinstance(given, ast.Dict) else set()
+                assert named_in(str(template)) == names, f"{path.name}:{node.lineno}"
