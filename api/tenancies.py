@@ -43,7 +43,7 @@ class Tenancies(EntryListDoor):
     )
 
     def create(self, values: dict[str, Any]) -> Tenancy:
-        return begin_tenancy(values=values, actor=self.viewer, now=clock.now())[0]
+        return begin_tenancy(values=values, now=clock.now())[0]
 
 
 class OneTenancy(EntryDoor):

@@ -157,7 +157,7 @@ def _let(town: Town, name: str, told: int, ahead: int) -> None:
     building = next(each.appliance.building for each in town.lives.values() if each.appliance.building.name == name)
     day = _ago(town, told)
     values = {"building": building, "begins": day + timedelta(days=ahead), "source": "e-mail of the letting office"}
-    begin_tenancy(values=values, actor=town.dispatcher, now=evening(day))
+    begin_tenancy(values=values, now=evening(day))
 
 
 def _call_off(town: Town, name: str) -> None:

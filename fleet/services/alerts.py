@@ -35,7 +35,7 @@ from fleet.models.buildings import check_time_zone
 from fleet.presentation.alerts import flag_message, summary_message
 from fleet.queries.alerts import summary_items
 from fleet.services import jobs
-from fleet.services.register import change_entry, create_entry
+from fleet.services.register import change_entry, change_row, create_entry
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -170,18 +170,14 @@ def change_own_alerts(*, user: User, version: int, changes: dict[str, Any], now:
     Raises FleetError `invalid` naming each field, Conflict where it changed meanwhile.
     """
     _check_choice(changes)
-    AlertSettings.objects.get_or_create(user=user)
+    own, _new = AlertSettings.objects.get_or_create(user=user)
     columns = {name: value for name, value in changes.items() if name != "email"}
-    same = AlertSettings.objects.filter(user=user, version=version)
-    if not same.update(**columns, version=F("version") + 1):
-        raise Conflict(
-            "changed_meanwhile", "It is no longer at version %(version)s; read it again.", figures={"version": version}
-        )
+    change_row(row=own, version=version, changes=columns)
     if "email" in changes:
         User.objects.filter(id=user.id).update(email=changes["email"])
         user.email = changes["email"]
     plan_all_unalerted(now=now)
-    return AlertSettings.objects.get(user=user)
+    return own
 
 
 def _check_choice(changes: dict[str, Any]) -> None:

@@ -11,6 +11,7 @@ from django.db.models import F
 from fleet.assess.due.deliveries import Asked, as_it_stands, asked_by_sets, asked_today, differs, with_records
 from fleet.errors import Conflict, FleetError
 from fleet.models import Delivery, LimitSetVersion, Record, Sending, StoredFile, User, Visit
+from fleet.services.register import change_row
 
 
 def open_deliveries(*, visit: Visit, versions: Sequence[LimitSetVersion], now: datetime) -> None:
@@ -134,10 +135,7 @@ def _change(delivery: Delivery, version: int, visit: Visit) -> None:
     """As it stands by its sendings, if nobody has changed it since it was read."""
     sendings = delivery.sendings.select_related("record__amended_by")
     values = as_it_stands(delivery, sendings, asked_today(delivery, visit))
-    same = Delivery.objects.filter(id=delivery.id, version=version)
-    if not same.update(**values, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The delivery was changed meanwhile; read it again.")
-    delivery.refresh_from_db(fields=["sent_at", "returned_why", "not_needed", "version", "due", "steps"])
+    change_row(row=delivery, version=version, changes=values)
 
 
 def _change_standing(delivery: Delivery, values: dict[str, Any]) -> None:

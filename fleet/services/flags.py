@@ -6,16 +6,17 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from fleet.assess.due.proposals import DriftCase
 from fleet.coded import Coded, coded
-from fleet.errors import Conflict, FleetError, Forbidden
+from fleet.errors import FleetError, Forbidden
 from fleet.limits import Verdict, standing
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.access import may_change
 from fleet.models.people import fuel_kind
 from fleet.services import jobs
+from fleet.services.register import change_row
 
 COMMON_FLUE = "common_flue"
 UNSAFE_DEFECT = "unsafe"
@@ -236,12 +237,8 @@ def _write(flags: list[Flag], fields: list[str], now: datetime) -> None:
 
 def acknowledge_flag(*, flag: Flag, version: int, note: str, actor: User, now: datetime) -> Flag:
     """A named person answers for it. Telling and escalation stop; the flag stays open."""
-    same = Flag.objects.filter(id=flag.id, version=version, closed_at__isnull=True)
     changes = {"acknowledged_at": now, "acknowledged_by": actor, "acknowledged_note": note}
-    if not same.update(**changes, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The flag was changed or closed meanwhile; read it again.")
-    flag.refresh_from_db()
-    return flag
+    return change_row(row=flag, version=version, changes=changes, still=Q(closed_at__isnull=True))
 
 
 @transaction.atomic
@@ -251,11 +248,9 @@ def close_flag(*, flag: Flag, version: int, why: str, actor: User, now: datetime
         raise FleetError("invalid", "Closing a flag needs its reason.", errors={"why": "is empty; say why"})
     if flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
         _check_may_close_unsafe(flag, actor, now)
-    same = Flag.objects.filter(id=flag.id, version=version, closed_at__isnull=True)
-    if not same.update(closed_at=now, closed_by=actor, closed_why=why, updated_at=now, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The flag was changed or closed meanwhile; read it again.")
+    changes = {"closed_at": now, "closed_by": actor, "closed_why": why, "updated_at": now}
+    change_row(row=flag, version=version, changes=changes, still=Q(closed_at__isnull=True))
     jobs.request_job(kind="refresh_appliance", key=str(flag.appliance_id), due_at=now)
-    flag.refresh_from_db()
     return flag
 
 

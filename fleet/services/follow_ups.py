@@ -8,10 +8,11 @@ from django.db import transaction
 from django.db.models import F
 
 from fleet.assess.due.follow_ups import first_checks_after, last_day_of, open_defects, retests_started
-from fleet.errors import Conflict, FleetError
+from fleet.errors import FleetError
 from fleet.models import Appliance, Contractor, Defect, Judgement, LimitSetVersion, Retest, User, Visit
 from fleet.models.follow_ups import STILL_OPEN
 from fleet.services import jobs
+from fleet.services.register import change_row
 
 
 def follow_visit(*, visit: Visit, judgement: Judgement, versions: Sequence[LimitSetVersion]) -> None:
@@ -77,10 +78,7 @@ def resolve_defect(*, defect: Defect, version: int, why: str, actor: User, now: 
     """
     if not why.strip():
         raise FleetError("invalid", "Closing a defect needs its reason.", errors={"why": "is empty; say why"})
-    same = Defect.objects.filter(STILL_OPEN, id=defect.id, version=version)
     changes = {"resolved_at": now, "resolved_by": actor, "resolved_why": why.strip()}
-    if not same.update(**changes, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The defect was changed or closed meanwhile; read it again.")
+    change_row(row=defect, version=version, changes=changes, still=STILL_OPEN)
     jobs.request_job(kind="refresh_appliance", key=str(defect.appliance_id), due_at=now)
-    defect.refresh_from_db()
     return defect

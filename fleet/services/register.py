@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db import models, transaction
-from django.db.models import F
+from django.db.models import F, Q
 
 from fleet.assess.projections import calibration_rows, qualification_rows
 from fleet.assess.refusals import check_entry
@@ -37,16 +37,17 @@ def change_entry(*, entry: Entry, version: int, changes: dict[str, Any]) -> Entr
     for name, value in changes.items():
         setattr(entry, name, value)
     check_entry(entry)
-    with transaction.atomic():
-        same = type(entry)._default_manager.filter(pk=entry.pk, version=version)
-        if not same.update(**changes, version=F("version") + 1):
-            raise Conflict(
-                "changed_meanwhile",
-                "It is no longer at version %(version)s; read it again.",
-                figures={"version": version},
-            )
-    entry.refresh_from_db()
-    return entry
+    return change_row(row=entry, version=version, changes=changes)
+
+
+def change_row(*, row: Entry, version: int, changes: dict[str, Any], still: Q | None = None) -> Entry:
+    """Write `changes` as they are if the row is at `version` and `still` holds; else Conflict `changed_meanwhile`."""
+    same = type(row)._default_manager.filter(still or Q(), pk=row.pk, version=version)
+    if not same.update(**changes, version=F("version") + 1):
+        said = "It was changed meanwhile and is no longer at version %(version)s; read it again."
+        raise Conflict("changed_meanwhile", said, figures={"version": version})
+    row.refresh_from_db()
+    return row
 
 
 def create_once(

@@ -6,12 +6,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import F
 
 from fleet.assess.due.revisits import standing_notice
 from fleet.errors import Conflict, FleetError
 from fleet.models import OccupierNotice, Person, Revisit, Role, User
 from fleet.services import jobs
+from fleet.services.register import change_row
 
 SET = (Revisit.State.BOOKED, Revisit.State.CONFIRMED)
 
@@ -113,10 +113,7 @@ def _check_occupier(revisit: Revisit, day: date, today: date) -> None:
 
 
 def _change(revisit: Revisit, version: int, changes: dict[str, Any], actor: User, now: datetime) -> Revisit:
-    same = Revisit.objects.filter(id=revisit.id, version=version)
-    if not same.update(**changes, set_by=actor, set_at=now, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The revisit was changed meanwhile; read it again.")
+    change_row(row=revisit, version=version, changes=changes | {"set_by": actor, "set_at": now})
     # Whether drift needs an extra visit depends on who comes to the building anyway.
     jobs.request_job(kind="ration_extra_visits", key="all", due_at=now)
-    revisit.refresh_from_db()
     return revisit

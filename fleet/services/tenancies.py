@@ -15,12 +15,12 @@ from django.db.models import F, Q
 
 from fleet.assess.due.tenancies import delivery_changes
 from fleet.errors import FleetError
-from fleet.models import Appliance, Building, Delivery, Tenancy, User, Visit
+from fleet.models import Appliance, Building, Delivery, Tenancy, Visit
 from fleet.services.register import change_entry, create_entry
 
 
 @transaction.atomic
-def begin_tenancy(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Tenancy, int]:
+def begin_tenancy(*, values: dict[str, Any], now: datetime) -> tuple[Tenancy, int]:
     """A tenancy begins: values has building, appliance (None for all in the building), begins, source.
 
     Opens for each set that asks for it the delivery of the newest record that counted its required check, due on the

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Prefetch, Q
+from django.db.models import Prefetch, Q
 
 from fleet.assess.judging.oddities import questions_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
@@ -32,6 +32,7 @@ from fleet.models.records import content_of
 from fleet.queries.register import visible_appliances
 from fleet.services import deliveries, flags, follow_ups, jobs, judgements, tenancies
 from fleet.services.records import append_record, put_rows
+from fleet.services.register import change_row
 
 
 @transaction.atomic
@@ -241,21 +242,13 @@ def _site_again(newest: Record, draft: VisitDraft, appliance: Appliance) -> dict
 
 def resolve_question(*, question: Question, version: int, note: str, actor: User, now: datetime) -> Question:
     """Raises Conflict where it was resolved or changed meanwhile."""
-    same = Question.objects.filter(id=question.id, version=version, resolved_at__isnull=True)
     changes = {"resolved_at": now, "resolved_by": actor, "resolved_note": note}
-    if not same.update(**changes, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The question was changed or resolved meanwhile; read it again.")
-    question.refresh_from_db()
-    return question
+    return change_row(row=question, version=version, changes=changes, still=Q(resolved_at__isnull=True))
 
 
 def resolve_unreadable_record(
     *, held: UnreadableRecord, version: int, how: str, actor: User, now: datetime
 ) -> UnreadableRecord:
     """Its body stays. Raises Conflict where it was resolved or changed meanwhile."""
-    same = UnreadableRecord.objects.filter(id=held.id, version=version, resolved_at__isnull=True)
     changes = {"resolved_at": now, "resolved_by": actor, "resolved_how": how}
-    if not same.update(**changes, version=F("version") + 1):
-        raise Conflict("changed_meanwhile", "The message was resolved meanwhile; read it again.")
-    held.refresh_from_db()
-    return held
+    return change_row(row=held, version=version, changes=changes, still=Q(resolved_at__isnull=True))

@@ -132,7 +132,7 @@ def begin_a_tenancy(request: HttpRequest, building_id: uuid.UUID) -> HttpRespons
     facts = building_for(viewer_of(request), building_id)
     given = taken(TenancyForm(request.POST))
     given |= {"building": facts.building, "appliance": _chosen_appliance(facts, given["appliance"])}
-    tenancy, waiting = begin_tenancy(values=given, actor=viewer_of(request), now=clock.now())
+    tenancy, waiting = begin_tenancy(values=given, now=clock.now())
     messages.success(request, tenancy_words(tenancy.begins, waiting))
     return redirect("building", building_id)
 

@@ -75,7 +75,7 @@ class House:
 
     def begin(self) -> None:
         values = {"building": self.building, "begins": date(2026, 6, 1), "source": "the agent"}
-        begin_tenancy(values=values, actor=self.contractor.manager, now=LATER)
+        begin_tenancy(values=values, now=LATER)
 
     def call_off(self) -> None:
         tenancy = Tenancy.objects.get(building=self.building)

@@ -207,7 +207,7 @@ def fail_delivery(world: World) -> Deed:
 
 def begin_tenancy(world: World) -> Deed:
     values = {"building": world.boiler.building, "appliance": world.boiler, "begins": SOON, "source": "the agent"}
-    return lambda: tenancies.begin_tenancy(values=values, **world.by)
+    return lambda: tenancies.begin_tenancy(values=values, **world.at)
 
 
 def call_off_tenancy(world: World) -> Deed:

@@ -254,7 +254,7 @@ def test_who_moves_in_is_sent_the_corrected_record_too(
     delivery: Delivery, body: dict[str, Any], manager: User, dispatcher: User, begins: date, due: date, recorded: str
 ) -> None:
     building = delivery.visit.appliance.building
-    begin_tenancy(values={"building": building, "begins": begins, "source": "the agent"}, actor=manager, now=NOON)
+    begin_tenancy(values={"building": building, "begins": begins, "source": "the agent"}, now=NOON)
     theirs = Delivery.objects.get(tenancy__isnull=False)
     if recorded == "in time":
         sent(theirs, dispatcher)

@@ -56,10 +56,8 @@ def attach(building: Building, actor: User) -> None:
     assign_limit_set(values=place | {"why": "let"}, actor=actor, now=NOON)
 
 
-def begins(building: Building, actor: User, day: date = MOVES_IN, **values: Any) -> tuple[Tenancy, int]:
-    return begin_tenancy(
-        values={"building": building, "begins": day, "source": "the agent"} | values, actor=actor, now=NOON
-    )
+def begins(building: Building, day: date = MOVES_IN, **values: Any) -> tuple[Tenancy, int]:
+    return begin_tenancy(values={"building": building, "begins": day, "source": "the agent"} | values, now=NOON)
 
 
 def waiting() -> list[Delivery]:
@@ -71,7 +69,7 @@ def test_the_newest_record_is_due_the_day_before_somebody_moves_in(
 ) -> None:
     store(visit_body(let, person, analyser, day="2025-03-03"), technician)
     newest = store(visit_body(let, person, analyser, day="2026-03-02"), technician)
-    _tenancy, count = begins(let.building, manager)
+    _tenancy, count = begins(let.building)
     (delivery,) = waiting()
     assert (count, delivery.visit, delivery.recipient, delivery.due) == (1, newest, "new tenant", DAY_BEFORE)
     assert date_words(delivery.steps) == (
@@ -86,7 +84,7 @@ def test_a_check_that_did_not_count_the_required_check_is_not_the_record_that_go
 ) -> None:
     complete = store(visit_body(let, person, analyser, day="2025-03-03"), technician)
     store(visit_body(let, person, analyser) | {"inspection_points": {}}, technician)
-    begins(let.building, manager)
+    begins(let.building)
     assert [each.visit for each in waiting()] == [complete]
 
 
@@ -94,7 +92,7 @@ def test_a_check_after_the_day_of_moving_in_was_not_there_before_it(
     let: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
     first = store(visit_body(let, person, analyser, day="2026-01-05"), technician)
-    begins(let.building, manager, date(2026, 2, 1))
+    begins(let.building, date(2026, 2, 1))
     store(visit_body(let, person, analyser, day="2026-03-02"), technician)
     assert [each.visit for each in waiting()] == [first]
 
@@ -102,7 +100,7 @@ def test_a_check_after_the_day_of_moving_in_was_not_there_before_it(
 def test_where_no_check_has_been_made_it_waits_for_the_first_and_moves_to_a_newer_one(
     let: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
-    assert begins(let.building, manager)[1] == 0
+    assert begins(let.building)[1] == 0
     first = store(visit_body(let, person, analyser, day="2026-02-02"), technician)
     (delivery,) = waiting()
     assert (delivery.visit, delivery.due) == (first, DAY_BEFORE)
@@ -115,8 +113,8 @@ def test_what_was_sent_stays_and_a_correction_to_no_check_takes_away_what_was_no
 ) -> None:
     body = visit_body(let, person, analyser, day="2026-02-02")
     store(body, technician)
-    begins(let.building, manager)
-    begins(let.building, manager, date(2026, 5, 1))
+    begins(let.building)
+    begins(let.building, date(2026, 5, 1))
     kept, _other = waiting()
     send_delivery(delivery=kept, version=kept.version, how="by_hand", address="the new tenant", sent_at=NOON, proof="",
                   file=None, actor=manager, now=NOON)  # fmt: skip
@@ -136,7 +134,7 @@ def test_a_record_that_is_corrected_after_it_was_sent_goes_again(
     let: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
-    begins(let.building, manager)
+    begins(let.building)
     (delivery,) = waiting()
     send_delivery(delivery=delivery, version=delivery.version, how="by_hand", address="the new tenant", sent_at=NOON,
                   proof="", file=None, actor=manager, now=NOON)  # fmt: skip
@@ -152,7 +150,7 @@ def test_a_visit_taken_in_again_opens_no_second_one_and_leaves_the_tenant_s_alon
     let: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
-    begins(let.building, manager)
+    begins(let.building)
     before = list(Delivery.objects.order_by("id").values_list("id", flat=True))
     store(body, technician)
     assert list(Delivery.objects.order_by("id").values_list("id", flat=True)) == before
@@ -165,16 +163,16 @@ def test_of_one_appliance_only_its_record_and_of_the_building_one_each(
     attach(let.building, manager)
     for each in (let, second):
         store(visit_body(each, person, analyser), technician)
-    assert begins(let.building, manager, appliance=second)[1] == 1
+    assert begins(let.building, appliance=second)[1] == 1
     assert [each.visit.appliance for each in waiting()] == [second]
-    assert begins(let.building, manager)[1] == 2
+    assert begins(let.building)[1] == 2
 
 
 def test_another_day_moves_what_waits_and_called_off_takes_it_away(
     let: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
-    tenancy, _count = begins(let.building, manager)
+    tenancy, _count = begins(let.building)
     later = {"begins": date(2026, 4, 15)}
     tenancy = change_tenancy(tenancy=tenancy, version=tenancy.version, changes=later, now=NOON)
     assert [each.due for each in waiting()] == [date(2026, 4, 14)]
@@ -186,7 +184,7 @@ def test_where_no_set_asks_for_it_nothing_waits(
     boiler: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
-    assert begins(boiler.building, manager)[1] == 0
+    assert begins(boiler.building)[1] == 0
 
 
 def test_an_appliance_elsewhere_and_the_same_day_twice_are_refused(
@@ -194,11 +192,11 @@ def test_an_appliance_elsewhere_and_the_same_day_twice_are_refused(
 ) -> None:
     elsewhere = make_appliance(make_building(client_of_ours, "Mill"), None)
     with pytest.raises(FleetError) as refused:
-        begins(let.building, manager, appliance=elsewhere)
+        begins(let.building, appliance=elsewhere)
     assert "appliance" in refused.value.details["errors"]
-    begins(let.building, manager)
+    begins(let.building)
     with pytest.raises(FleetError):
-        begins(let.building, manager)
+        begins(let.building)
     assert Tenancy.objects.count() == 1
 
 
@@ -240,7 +238,7 @@ def test_a_visit_that_is_moved_to_another_client_leaves_the_tenant_the_record_be
     own = store(visit_body(let, person, analyser, day="2026-01-05"), technician)
     body = visit_body(let, person, analyser)
     store(body, technician)
-    begins(let.building, manager)
+    begins(let.building)
     (delivery,) = waiting()
     if was_sent:
         sent(delivery, manager)
@@ -255,7 +253,7 @@ def test_what_went_to_the_tenant_before_the_visit_was_moved_is_not_the_other_cli
     theirs = make_user("theirs", "auditor", sees_all_clients=False)
     elsewhere.building.client.viewers.add(theirs)
     store(body, technician)
-    begins(let.building, manager)
+    begins(let.building)
     (delivery,) = waiting()
     sent(delivery, manager)
     corrected(moved_to(elsewhere, body), manager)
@@ -272,7 +270,7 @@ def test_a_visit_that_is_moved_to_the_other_boiler_of_the_house_is_that_one_s_re
     other = store(visit_body(second, person, analyser, day="2026-01-06"), technician)
     body = visit_body(let, person, analyser)
     store(body, technician)
-    begins(let.building, manager)
+    begins(let.building)
     for each in waiting():
         sent(each, manager)
     moved = corrected(moved_to(second, body), manager)
@@ -286,7 +284,7 @@ def test_a_visit_that_was_made_only_after_they_moved_in_is_not_the_record(
     own = store(visit_body(let, person, analyser, day="2026-01-05"), technician)
     body = visit_body(let, person, analyser, day="2026-02-02")
     store(body, technician)
-    begins(let.building, manager, date(2026, 2, 10))
+    begins(let.building, date(2026, 2, 10))
     later = visit_body(let, person, analyser, day="2026-02-20")
     corrected(later | {"id": body["id"], "attendance": later["attendance"] | {"id": body["attendance"]["id"]}}, manager)
     assert [each.visit for each in waiting()] == [own]
@@ -299,7 +297,7 @@ def test_a_set_that_is_attached_after_the_tenancy_was_recorded_opens_it_with_the
     boiler: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     visit = store(body, technician)
-    begins(boiler.building, manager)
+    begins(boiler.building)
     attach(boiler.building, manager)
     for _again in range(2):
         refresh_everybody(now=NOON)
@@ -312,7 +310,7 @@ def test_what_the_register_answers_only_later_opens_it_with_the_next_refresh(
     address = let.building.address
     Building.objects.update(address="")
     store(body, technician)
-    begins(let.building, manager)
+    begins(let.building)
     assert [each.limit_set.key for each in without_record(manager, MOVES_IN)] == ["uk-gsiur-36"]
     assert without_record(manager, MOVES_IN + timedelta(days=1)) == []
     Building.objects.update(address=address)
@@ -325,8 +323,8 @@ def test_one_that_has_begun_is_left_alone_by_a_refresh(
     boiler: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
-    begins(boiler.building, manager, NOON.date())
-    begins(boiler.building, manager, NOON.date() - timedelta(days=1))
+    begins(boiler.building, NOON.date())
+    begins(boiler.building, NOON.date() - timedelta(days=1))
     attach(boiler.building, manager)
     refresh_everybody(now=NOON)
     assert [each.tenancy.begins for each in waiting() if each.tenancy] == [NOON.date()]
@@ -347,7 +345,7 @@ def test_however_many_appliances_it_asks_the_same_number_of_questions(
             other = make_appliance(let.building, let.sheet, f"Boiler {more}.{number}", serial=f"{more}.{number}")
             store(visit_body(other, person, analyser), technician)
         open_required_checks(assignment=LimitSetAssignment.objects.get(), actor=manager, now=NOON)
-        begun.append(questions(lambda more=more: begins(let.building, manager, MOVES_IN + timedelta(days=more))))
+        begun.append(questions(lambda more=more: begins(let.building, MOVES_IN + timedelta(days=more))))
         every = with_places(Appliance.objects.all())
         follow_appliances(appliances=every, now=NOON)  # what the first tenancy lacks of the new ones
         followed.append(questions(lambda every=every: follow_appliances(appliances=every, now=NOON)))
@@ -364,7 +362,7 @@ def test_what_failed_follows_an_earlier_day_a_newer_record_and_the_call_off(
     let: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
     store(visit_body(let, person, analyser, day="2026-02-02"), technician)
-    tenancy, _count = begins(let.building, manager)
+    tenancy, _count = begins(let.building)
     (delivery,) = waiting()
     failed(sent(delivery, manager), manager)
     earlier = {"begins": date(2026, 3, 10)}
@@ -387,7 +385,7 @@ def test_a_newer_check_before_they_move_in_is_owed_though_an_older_one_was_sent(
     let: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
     store(visit_body(let, person, analyser, day="2026-02-02"), technician)
-    begins(let.building, manager)
+    begins(let.building)
     (delivery,) = waiting()
     sent(delivery, manager)
     newer = store(visit_body(let, person, analyser), technician)
@@ -406,7 +404,7 @@ def test_the_newer_record_that_they_have_stands_where_the_register_would_choose_
 ) -> None:
     store(visit_body(let, person, analyser, day="2026-02-02"), technician)
     newer = store(visit_body(let, person, analyser), technician)
-    begins(let.building, manager)
+    begins(let.building)
     (delivery,) = waiting()
     sent(delivery, manager)
     VisitCheck.objects.filter(visit=newer).update(counts=False)
@@ -417,7 +415,7 @@ def test_the_newer_record_that_they_have_stands_where_the_register_would_choose_
 def test_a_check_on_the_very_day_is_due_on_it_and_by_the_end_of_the_day_before_all_else_is_late(
     let: Appliance, person: Person, analyser: Analyser, technician: User, manager: User
 ) -> None:
-    begins(let.building, manager, NOON.date())
+    begins(let.building, NOON.date())
     store(visit_body(let, person, analyser, day="2026-02-02"), technician)
     (delivery,) = waiting()
     assert (delivery.is_overdue(date(2026, 3, 1)), delivery.is_overdue(NOON.date())) == (False, True)
@@ -429,7 +427,7 @@ def test_a_required_check_that_ended_after_they_moved_in_takes_nothing_away(
     let: Appliance, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     store(body, technician)
-    begins(let.building, manager, NOON.date())
+    begins(let.building, NOON.date())
     RequiredCheck.objects.update(until=NOON.date() + timedelta(days=3))
     corrected(body | {"note": "repaired"}, manager, days=7)
     assert len(waiting()) == 1

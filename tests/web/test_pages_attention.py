@@ -93,7 +93,7 @@ def test_a_stale_version_is_refused_in_words_and_changes_nothing(unsafe: Flag, d
     page = main_of(checked(answer))
     assert answer.status_code == 409
     assert 'class="fault" role="alert"' in page
-    assert "changed or closed meanwhile" in page
+    assert "was changed meanwhile" in page
     assert "What you wrote is kept below." in page
     assert "manager answers for it since" in page
     unsafe.refresh_from_db()
