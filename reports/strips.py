@@ -4,7 +4,7 @@ from reportlab.lib.colors import Color, black, white
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
-from fleet.presentation.strip import Head, Span, Strip, Upright, Words
+from fleet.presentation.strips import Head, Span, Strip, Upright, Words
 from reports.text import BOLD, REGULAR, width_pt
 
 GREY = Color(0.74, 0.74, 0.74)

@@ -9,7 +9,7 @@ from django.utils.translation import gettext, ngettext
 from fleet.models import Revisit
 from fleet.presentation.days import day, long_day
 from fleet.presentation.rule_layout import Caption, Line, PinMark, RuleSide, lay
-from fleet.presentation.strip import Strip
+from fleet.presentation.strips import Strip
 
 SHORTEST_LINE = timedelta(days=30)
 ROOM_AT_ENDS = 0.08

@@ -9,7 +9,7 @@ from django.utils.translation import gettext
 
 from fleet.presentation.figures import figure, from_to, qualified
 from fleet.presentation.rule_layout import Caption, Line, PinMark, RuleSide, lay
-from fleet.presentation.strip import Strip
+from fleet.presentation.strips import Strip
 
 Side = Literal["lower", "upper"]
 Qualifier = Literal["=", "more_than", "less_than", "at_least"]

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fleet.presentation.labels import CAPTION_GAP_EM, PIN_GAP_EM, Label, Place, arrange, rows_used, text_em
-from fleet.presentation.strip import Head, Mark, Span, Strip, Upright, Words
+from fleet.presentation.strips import Head, Mark, Span, Strip, Upright, Words
 
 
 @dataclass(frozen=True)

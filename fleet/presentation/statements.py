@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.days import long_day
-from fleet.presentation.strip import Head, Mark, Span, Strip, Upright
+from fleet.presentation.strips import Head, Mark, Span, Strip, Upright
 from fleet.presentation.verdicts import set_words
 from fleet.presentation.words import count_words, listed
 

@@ -9,7 +9,7 @@ from django.utils.translation import gettext
 from fleet.presentation.due_rule import DueRule, due_strip
 from fleet.presentation.reading_rule import ReadingRule, reading_strip
 from fleet.presentation.statements import StatementRule, statement_strip
-from fleet.presentation.strip import Head, Mark, Span, Strip, Upright, Words
+from fleet.presentation.strips import Head, Mark, Span, Strip, Upright, Words
 from fleet.web.svg import element, number
 
 AnyRule = ReadingRule | DueRule | StatementRule

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.presentation.due_rule import DueRule, due_strip, due_words
-from fleet.presentation.strip import Head, Span, Upright
+from fleet.presentation.strips import Head, Span, Upright
 from fleet.web.strips import rule_svg, small_rule_svg
 from tests.web.drawn import kinds, pin_boxes, texts, title, word_boxes
 from tests.web.samples import DUES, TODAY

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.presentation.reading_rule import Pin, ReadingRule, Wall, reading_strip, reading_words
-from fleet.presentation.strip import Head, Span, Upright
+from fleet.presentation.strips import Head, Span, Upright
 from fleet.web.strips import rule_svg, small_rule_svg
 from tests.web.drawn import kinds, pin_boxes, texts, title, word_boxes
 from tests.web.samples import READINGS, co, co2

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet import tasks
 from fleet.combustion import Doubt
 from fleet.errors import Conflict, FleetError
 from fleet.limits.verdicts import Verdict
@@ -249,3 +250,8 @@ def test_no_refusal_is_made_of_figures_that_a_translator_cannot_move() -> None:
                 given = next((each.value for each in node.keywords if each.arg == "figures"), None)
                 names = {getattr(each, "value", "") for each in given.keys} if isinstance(given, ast.Dict) else set()
                 assert named_in(str(template)) == names, f"{path.name}:{node.lineno}"
+
+
+def test_each_kind_of_background_work_has_its_words() -> None:
+    """Without them a page would show its code."""
+    assert sentences("background_work").keys() == tasks.HANDLERS.keys()

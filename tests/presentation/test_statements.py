@@ -19,7 +19,7 @@ from fleet.presentation.statements import (
     statement_rule,
     statement_strip,
 )
-from fleet.presentation.strip import Head, Span, Upright
+from fleet.presentation.strips import Head, Span, Upright
 from tests.presentation.sentences import faults_of, is_whole
 
 BEGINS, ENDS = date(2026, 1, 1), date(2026, 12, 31)

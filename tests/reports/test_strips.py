@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from fleet.presentation.due_rule import due_strip
 from fleet.presentation.reading_rule import Pin, ReadingRule, reading_strip
-from fleet.presentation.strip import Head, Words
+from fleet.presentation.strips import Head, Words
 from reports.strips import EM, StripDrawing
 from reports.text import BOLD, width_pt
 from tests.web.drawn import pin_boxes, word_boxes

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-from fleet.presentation.strip import Head, Strip, Upright, Words
+from fleet.presentation.strips import Head, Strip, Upright, Words
 
 # Advance widths of the font's tabular figures and of its widest small letters but m and w [em]; a little generous.
 FIGURE_EM, LETTER_EM, POINT_EM = 0.632, 0.58, 0.28

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from fleet.presentation.due_rule import DueRule, due_strip, due_words
 from fleet.presentation.reading_rule import reading_strip, reading_words
-from fleet.presentation.strip import Head, Mark, Span, Strip, Upright, Words
+from fleet.presentation.strips import Head, Mark, Span, Strip, Upright, Words
 from fleet.web.strips import key_items, rule_svg, small_rule_svg, strip_svg, today_item
 from tests.web.drawn import kinds, texts, title
 from tests.web.samples import DUES, READINGS
