@@ -1,4 +1,4 @@
-"""The contractor whose installation this is, and its choices."""
+"""The contractor whose installation this is, and its planning settings."""
 
 from dataclasses import fields
 from typing import Any
@@ -33,7 +33,7 @@ RepairWithinIn = type(
 
 
 class PlanningSettingsIn(StrictSerializer):
-    """The choices that have consequences."""
+    """The settings that have consequences."""
 
     accepted_risk = Number(0.0001, 0.9999)
     accepted_risk_co = Number(0.0001, 0.9999)
@@ -49,7 +49,7 @@ class ContractorIn(PlanningSettingsIn):
     address = Text(300, required=False)
     emergency_numbers = serializers.ListField(child=Text(100), min_length=1, max_length=10)
     steadiness = SteadinessIn(required=False, help_text="What a series must keep to be steady; {} for the defaults.")
-    shown = Text(64, required=False, help_text="Of the preview that showed what these choices change; else 409.")
+    shown = Text(64, required=False, help_text="Of the preview that showed what these settings change; else 409.")
 
 
 class ContractorOut(RowOut):
@@ -64,7 +64,7 @@ class ContractorOut(RowOut):
 
 
 class OneContractor(Door):
-    """The contractor. Choices that have consequences are changed only as a preview has shown them."""
+    """The contractor. Settings that have consequences are changed only as a preview has shown them."""
 
     subject, shape_in, shape_out, versioned = "contractor", ContractorIn, ContractorOut, True
 
@@ -100,7 +100,7 @@ class MoveOut(serializers.Serializer[Any]):
 
 class WeekOut(serializers.Serializer[Any]):
     begins = serializers.DateField()
-    before = serializers.IntegerField(help_text="Extra visits by the choices that stand.")
+    before = serializers.IntegerField(help_text="Extra visits by the settings that stand.")
     after = serializers.IntegerField()
 
 
@@ -112,9 +112,9 @@ class BeyondOut(serializers.Serializer[Any]):
 
 class PlanningPreviewOut(serializers.Serializer[Any]):
     version = serializers.IntegerField(help_text="Name it in If-Match when recording.")
-    shown = serializers.CharField(help_text="Give it back when recording these very choices.")
+    shown = serializers.CharField(help_text="Give it back when recording these very settings.")
     summary = serializers.CharField()
-    choices = PlanningSettingOut(many=True)
+    settings = PlanningSettingOut(many=True)
     flags = FlagChangeOut(many=True)
     moves = MoveOut(many=True)
     weeks = WeekOut(many=True, help_text="The next twelve.")
@@ -127,7 +127,7 @@ class PlanningPreviewOut(serializers.Serializer[Any]):
 
 
 class PreviewPlanningSettings(Door):
-    """What other choices would change: flags, revisits, extra visits and what stays beyond them. Nothing is written."""
+    """What other settings would change: flags, revisits, extra visits and what stays beyond them. Nothing is kept."""
 
     subject, shape_in, shape_out = "planning_settings", PlanningSettingsIn, PlanningPreviewOut
 

@@ -57,7 +57,7 @@ class OneFlag(OneDoor):
 
 
 class AcknowledgeFlag(ActDoor):
-    """You answer for it: telling and escalation stop, the flag stays open."""
+    """You answer for it: alerts and escalation stop, the flag stays open."""
 
     subject, query, shape_in, shape_out, versioned = "flags", visible_flags, AcknowledgeIn, FlagOut, True
 

@@ -95,8 +95,8 @@ class SurprisesOut(serializers.Serializer[Any]):
     spread_off = serializers.BooleanField()
 
 
-class UnreadableOut(serializers.Serializer[Any]):
-    """`lost`: the alarm. `by_analyser`: surprises in standard deviations; honest is a mean of 0 and an sd of 1."""
+class ComparedOut(serializers.Serializer[Any]):
+    """`lost`: the alarm. `by_analyser`: surprises in standard deviations; a mean of 0 and an sd of 1 are expected."""
 
     readings = serializers.IntegerField()
     outside = serializers.IntegerField()
@@ -115,8 +115,8 @@ class UnreadableOut(serializers.Serializer[Any]):
 class QuantityAccuracyOut(serializers.Serializer[Any]):
     quantity = serializers.CharField()
     accepted_risk = serializers.FloatField(allow_null=True)
-    ahead = UnreadableOut(allow_null=True, help_text="Readings that came in after the forecast's figures were learnt.")
-    learnt = UnreadableOut(
+    ahead = ComparedOut(allow_null=True, help_text="Readings that came in after the forecast's figures were learnt.")
+    learnt = ComparedOut(
         allow_null=True, help_text="Readings that took part in learning them: it flatters the forecast."
     )
 

@@ -74,11 +74,11 @@ class LimitSets(EntryListDoor):
     """All limit sets."""
 
     subject, query, shape_in, shape_out = "limit_sets", all_limit_sets, NamedLimitSetIn, LimitSetOut
-    filters = (EXTERNAL_REFERENCE, yes_no("retired", Q(retired_on__isnull=False), "Those attached nowhere more."))
+    filters = (EXTERNAL_REFERENCE, yes_no("retired", Q(retired_on__isnull=False), "Those assigned nowhere any more."))
 
 
 class OneLimitSet(EntryDoor):
-    """One limit set. Its key stays. Retired, it is assigned nowhere more; where it is attached it goes on."""
+    """One limit set. Its key stays. Retired, it is assigned nowhere any more; where it is, it goes on."""
 
     subject, query = "limit_sets", all_limit_sets
     shape_in, shape_out, fixed = LimitSetChange, LimitSetOut, ("id", "key")

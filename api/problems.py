@@ -28,7 +28,7 @@ PROBLEMS = {
     "not_json": "The body isn't strict JSON: UTF-8, at most 32 deep, no key twice, no NaN, no NUL.",
     "not_qualified": "Only somebody qualified for the appliance's fuel may do this.",
     "not_sent": "The record has not been sent, so its sending can't have failed.",
-    "not_shown": "What the choices would change has not been shown in this state; ask for the preview first.",
+    "not_shown": "What the settings would change has not been shown in this state; ask for the preview first.",
     "nothing_to_copy": "The sheet or limit set has no version yet.",
     "nothing_to_review": "The limit set has no version yet.",
     "occupier_knows": "The occupier was told of another day; moving it needs a new notice.",

@@ -1,4 +1,4 @@
-"""Marks: what is odd about an accepted visit, for the office to look at."""
+"""Questions: what is odd about an accepted visit, for the office to look at."""
 
 from typing import Any
 
@@ -27,7 +27,7 @@ class ResolveQuestionIn(StrictSerializer):
 
 
 class Questions(ListDoor):
-    """Marks on the visits that you may see."""
+    """Questions on the visits that you may see."""
 
     subject, query, shape_out = "questions", visible_questions, QuestionOut
     filters = (
@@ -39,7 +39,7 @@ class Questions(ListDoor):
 
 
 class ResolveQuestion(ActDoor):
-    """Somebody looked at it and says what came of it. The visit itself is repaired by an amendment."""
+    """Somebody looked at it and says what came of it. The visit itself is corrected by an amendment."""
 
     subject, query, shape_in, shape_out, versioned = (
         "questions",

@@ -1,5 +1,5 @@
 """Records: the truth as canonical bytes with their hash, whose list is the change feed; and messages that could not be
-read, kept as they came until a person has repaired them or put them aside."""
+read, kept as they came until a person has corrected them or put them aside."""
 
 import uuid
 from typing import Any
@@ -106,12 +106,12 @@ class OneUnreadableRecord(OneDoor):
 
 
 class ResolveUnreadableRecord(ActDoor):
-    """It was repaired, or put aside for a reason. Its body is kept."""
+    """It was corrected, or put aside for a reason. Its body is kept."""
 
     subject, query, versioned = "unreadable_records", all_unreadable_records, True
     shape_in, shape_out = ResolveUnreadableIn, UnreadableRecordOut
 
     def act(self, thing: UnreadableRecord, version: int, said: dict[str, Any]) -> UnreadableRecord:
         return resolve_unreadable_record(
-            held=thing, version=version, how=said["how"], actor=self.viewer, now=clock.now()
+            unreadable=thing, version=version, how=said["how"], actor=self.viewer, now=clock.now()
         )

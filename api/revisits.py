@@ -32,7 +32,7 @@ from fleet.services.revisit_days import SET, Notice, book_day, release_day
 class ReasonOut(serializers.Serializer[Any]):
     """One reason to come. latest is empty for a required check in doubt, which sets no day."""
 
-    date_set_by = serializers.CharField()
+    kind = serializers.CharField()
     latest = serializers.CharField()
     earliest = serializers.CharField()
     what = serializers.CharField(default="")

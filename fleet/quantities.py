@@ -1,7 +1,7 @@
 """What is measured at an appliance: one row a quantity, shared by every room.
 
 The name is what messages and records use, the column is where the figure stands, in the unit that the column's
-name says. `low` and `high` bound what an instrument can show (beyond: kept, and marked for the office);
+name says. `low` and `high` bound what an instrument can show (beyond: kept, and a question to the office);
 `decimals` is how a page shows it.
 """
 

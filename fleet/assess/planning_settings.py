@@ -1,4 +1,4 @@
-"""The contractor's choices that have consequences: which of them a change touches, and the digest of what was shown."""
+"""The contractor's settings that have consequences: which a change touches, and the digest of what was shown."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -13,7 +13,7 @@ TUNED = frozenset(
 
 
 def digest_of(version: int, changes: Mapping[str, Any]) -> str:
-    """Of the choices that would change, on top of this version."""
+    """Of the settings that would change, on top of this version."""
     plain = {name: _plain(changes[name]) for name in sorted(changes) if name in TUNED}
     return sha256_hex(canonical_bytes({"version": version, "changes": plain}))
 
@@ -24,5 +24,5 @@ def _plain(value: Any) -> Any:
 
 
 def tuned(contractor: Contractor, changes: Mapping[str, Any]) -> dict[str, Any]:
-    """The choices with consequences that these changes really change."""
+    """The settings with consequences that these changes really change."""
     return {name: value for name, value in changes.items() if name in TUNED and value != getattr(contractor, name)}

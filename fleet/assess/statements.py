@@ -39,11 +39,10 @@ class Line:
     """One appliance in service in the period.
 
     last: the newest visit up to the end of the period; outcomes of it; due: what was next due by the checks up to the
-    last day that counts (of the period, of what is known, of its service) and which rule bound it; late_days: days
+    last day that counts (of the period, of what is known, of its service) and which rule set it; late_days: days
     past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: required
-    checks
-    whose date can't be told, each with its reason, which are never late; not_counted: visits that did not count for
-    a required check, and why; idle: the days of the period on which it was out of use, left out because nothing was
+    checks whose date can't be told, each with its reason, which are never late; not_counted: visits that did not count
+    for a required check, and why; idle: the days of the period on which it was out of use, left out because nothing was
     due on them;
     not_evidence: why the last record is none, by the register as it is known. attempts: those of the
     period on which somebody came and didn't get to the appliance, oldest first.
@@ -68,7 +67,7 @@ class Line:
 
     @property
     def outcome(self) -> str:
-        """As its last record was judged: outside, within, withheld (within by an unreviewed set), in part, not judged.
+        """As its last record was judged: outside, within, withheld (by an unreviewed set), incomplete, not judged.
 
         "incomplete": something was within, but not all that had to be judged was.
         """

@@ -48,7 +48,7 @@ def no_cell_for_co(town: Town, stop: Stop) -> Body:
 
 
 def no_demand(town: Town, stop: Stop) -> Body:
-    """High fire was reached, low fire wasn't: tested in part, which doesn't count as a check."""
+    """High fire was reached, low fire wasn't: partly tested, which doesn't count as a check."""
     test = stop.test(town)
     why = "rate not reached: the building took no heat"
     return body(

@@ -196,8 +196,8 @@ def _hold(town: Town, client: str, days: int) -> None:
 
 
 def _resolve(town: Town) -> None:
-    held = UnreadableRecord.objects.get(resolved_at__isnull=True)
+    unreadable = UnreadableRecord.objects.get(resolved_at__isnull=True)
     how = "The technician sent it again from the phone; the visit is stored."
     resolve_unreadable_record(
-        held=held, version=held.version, how=how, actor=town.dispatcher, now=evening(_ago(town, 57))
+        unreadable=unreadable, version=unreadable.version, how=how, actor=town.dispatcher, now=evening(_ago(town, 57))
     )

@@ -1,4 +1,4 @@
-"""Was the forecast honest: what was expected of each reading beside what was found."""
+"""How accurate a forecast was: what was expected of each reading beside what was found."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from .series import BoolArray, FloatArray, IntArray, Panel
 EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0)
 
 FALSE_ALARM = 0.05
-"""Chance that an honest table has any bin off: each of its B filled bins is tested at this over B."""
+"""Chance that an accurate table has any bin off: each of its B filled bins is tested at this over B."""
 
 TOO_FAR = 3.3
 """Standard errors past which a mean or a spread is off: a chance of .001."""

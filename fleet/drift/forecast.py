@@ -74,7 +74,7 @@ def horizon(
     alpha     : accepted risk, 0 < alpha < 1.    cap_years : longest allowed interval, > 0, one or (N,).
     years     : after the last visit. The chance is taken at 0 and on HORIZON_GRID_YEARS and read between them
                 by straight lines; no sooner than the first of them unless due now, never later than the cap.
-    binding   : "now"       the chance is reached already (years 0)
+    reached_by: "now"       the chance is reached already (years 0)
                 "soonest"   it is reached before the first grid point
                 "chance"    it is reached on that date
                 "longest"   it is not reached within the grid: say "more than", never a later date

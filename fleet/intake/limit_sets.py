@@ -395,11 +395,11 @@ def read_limit_set_file(data: Any) -> dict[str, Any]:
 
 def _try(content: dict[str, Any]) -> None:
     """Compile it on trial. Raises Malformed."""
-    lines = {"id": "stop-levels", "version": 1, "evidence": "trial", "co_ppm_air_free": 400, "ambient_co_ppm": 35}
-    lines |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
+    levels = {"id": "stop-levels", "version": 1, "evidence": "trial", "co_ppm_air_free": 400, "ambient_co_ppm": 35}
+    levels |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
     trial = content | {"id": "trial", "version": 1, "status": "unreviewed", "reviewed_by": ""}
     try:
-        card(None, [trial], None, fuel=FUELS["natural_gas"], stop_levels=lines)
+        card(None, [trial], None, fuel=FUELS["natural_gas"], stop_levels=levels)
     except (ArithmeticError, AttributeError, KeyError, TypeError, ValueError) as bad:
         raise Malformed(
             "limit_set_malformed", "The set can't be calculated with.", errors={"limits": str(bad)}

@@ -121,12 +121,12 @@ def same_quarter_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) ->
 
 
 def _newest_for_quarter(number: int, checks: Sequence[Check]) -> date:
-    counted, resolved = checks[0].day, 0
+    counted, served_year = checks[0].day, 0
     for day in (check.day for check in checks):
         # The year whose quarter the check leaves for the next one to serve.
         year = day.year + (quarter(day) >= number)
-        if quarter(day) == number or year > resolved:
-            counted, resolved = day, year
+        if quarter(day) == number or year > served_year:
+            counted, served_year = day, year
     return counted
 
 

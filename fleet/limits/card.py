@@ -195,11 +195,11 @@ def card(
         condensing and heat input come from the sheet unless given here.
 
     A limit that can't be decided from the facts stays in, marked `applies` "unclear", with the facts it lacks under
-    `unrecorded`. ValueError for a sheet, set or line that can't be read.
+    `unrecorded`. ValueError for a sheet, set or stop level that can't be read.
     """
     sheet = sheet or {}
     known = known_facts(sheet, fuel, facts or {})
-    measuring, lines = _analyser_summary(analyser or {}, fuel), stop_rows(stop_levels)
+    measuring, stops = _analyser_summary(analyser or {}, fuel), stop_rows(stop_levels)
     compiled = [(s, limit, limit_row(s, limit, known, rates(sheet))) for s in limit_sets for limit in s["limits"]]
     return Card(
         card_version=CARD_VERSION,
@@ -210,8 +210,8 @@ def card(
         facts=known,
         co_rise_ppm=float(exact(stop_levels.get("co_rise_ppm", CO_RISE_PPM))),
         margins={rule: list(shares) for rule, shares in MARGINS.items()},
-        stop_levels=lines,
-        dilution=dilution_row(lines[0]),
+        stop_levels=stops,
+        dilution=dilution_row(stops[0]),
         bands=[_with_proof(band_row(sheet, target), measuring) for target in sheet.get("targets", ())],
         orders=[order_row(sheet, rule) for rule in sheet.get("order_rules", ())],
         ceilings=[ceiling_row(sheet, ceiling) for ceiling in sheet.get("ceilings", ())],

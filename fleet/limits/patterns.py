@@ -16,7 +16,7 @@ from typing import Any, Final, NamedTuple
 ORDER: Final = (
     "shut_down",
     "stop_and_find",
-    "void_reading",
+    "invalid_reading",
     "refer",
     "adjust",
     "service",

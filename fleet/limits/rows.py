@@ -300,18 +300,18 @@ def left_out(limit_set: Source, limit: Source, facts: Facts) -> dict[str, Any]:
 SPILLAGE_MIN = 5
 
 
-def stop_rows(lines: Source) -> list[Row]:
+def stop_rows(levels: Source) -> list[Row]:
     """The contractor's own stop levels; ValueError where CO or ambient CO has none."""
     for name in ("co_ppm_air_free", "ambient_co_ppm"):
-        if not lines.get(name) or exact(lines[name]) <= 0:
+        if not levels.get(name) or exact(levels[name]) <= 0:
             raise ValueError(f"there is always a stop level: {name} must be a figure above zero")
-    origin = provenance(lines, kind="stop_level")
-    return [_stop_row(origin, lines, **line) for line in _stop_levels(lines)]
+    origin = provenance(levels, kind="stop_level")
+    return [_stop_row(origin, levels, **line) for line in _stop_levels(levels)]
 
 
-def _stop_levels(lines: Source) -> list[dict[str, Any]]:
+def _stop_levels(levels: Source) -> list[dict[str, Any]]:
     def figure(name: str, default: float | None = None) -> float | None:
-        return default if lines.get(name) is None else float(exact(lines[name]))
+        return default if levels.get(name) is None else float(exact(levels[name]))
 
     return [
         {"quantity": "co_ppm_air_free", "op": ">", "limit": figure("co_ppm_air_free"), "every_reading": True},
@@ -323,7 +323,7 @@ def _stop_levels(lines: Source) -> list[dict[str, Any]]:
     ]
 
 
-def _stop_row(origin: Origin, lines: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
+def _stop_row(origin: Origin, levels: Source, *, quantity: str, unit: str = "ppm", **rest: Any) -> Row:
     basis = "air_free" if quantity == "co_ppm_air_free" else "as_measured"
     return row(
         origin,
@@ -333,7 +333,7 @@ def _stop_row(origin: Origin, lines: Source, *, quantity: str, unit: str = "ppm"
         severity="stop_firing",
         unit=unit,
         basis=basis,
-        action=lines.get("action") or "",
+        action=levels.get("action") or "",
         asks="ventilate" if quantity.startswith("ambient") else "leave_off",
         **rest,
     )

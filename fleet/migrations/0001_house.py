@@ -1318,7 +1318,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='unreadablerecord',
-            constraint=models.UniqueConstraint(condition=models.Q(('resolved_at__isnull', True)), fields=('actor', 'body_sha256'), name='one_open_held_body'),
+            constraint=models.UniqueConstraint(condition=models.Q(('resolved_at__isnull', True)), fields=('actor', 'body_sha256'), name='one_open_unreadable_body'),
         ),
         migrations.AddField(
             model_name='visitcheck',

@@ -1,4 +1,4 @@
-"""Limit sets as versioned data, where they are attached, and the contractor's own stop levels."""
+"""Limit sets as versioned data, where they are assigned, and the contractor's own stop levels."""
 
 from django.db import models
 
@@ -8,7 +8,7 @@ from fleet.models.register import RegisterEntry, new_id
 class LimitSet(RegisterEntry):
     """A named set of limits and an interval rule: a law's, a standard's, a contract's or the trade's.
 
-    Retired, it is attached nowhere any more; where it is attached it goes on until somebody ends that.
+    Retired, it is assigned nowhere any more; where it is assigned it goes on until somebody ends that.
     """
 
     key = models.SlugField(max_length=80, unique=True, allow_unicode=False)
@@ -75,7 +75,7 @@ class LimitSetAssignment(models.Model):
 
 
 class StopLevels(models.Model):
-    """Projected from a record: the contractor's own lines at which firing ends. Versioned, never empty."""
+    """Projected from a record: the contractor's own levels at which firing ends. Versioned, never empty."""
 
     id = models.UUIDField(primary_key=True)
     number = models.PositiveIntegerField(unique=True)

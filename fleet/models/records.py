@@ -38,7 +38,7 @@ class Record(models.Model):
 
 
 class UnreadableRecord(models.Model):
-    """A message that could not be read, kept as it came until a person has repaired it or put it aside."""
+    """A message that could not be read, kept as it came until a person has corrected it or put it aside."""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     body = models.BinaryField()
@@ -55,7 +55,9 @@ class UnreadableRecord(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["actor", "body_sha256"], condition=models.Q(resolved_at__isnull=True), name="one_open_held_body"
+                fields=["actor", "body_sha256"],
+                condition=models.Q(resolved_at__isnull=True),
+                name="one_open_unreadable_body",
             )
         ]
 

@@ -18,7 +18,7 @@ class Revisit(RegisterEntry):
     otherwise_by : the last day by all reasons that don't count against the extra visits; None where there is none.
     drift_by : the earliest day by drift that does count, where that is before `otherwise_by`; else None.
     extra : "within" the contractor's extra visits, in the week of `extra_week` where it takes one; "beyond" them: then
-        drift binds nothing, and `accepted_risk` is the chance of being outside before `accepted_until`.
+        drift sets no date, and `accepted_risk` is the chance of being outside before `accepted_until`.
     urgency : what it is for counts whole, the chance of being outside is added; `urgency_of`: both by name.
     state, day, technician : set for a day by a person, and who goes, where somebody is named. A refresh never moves it.
     no_access : attempts since the last visit that got to the appliance.

@@ -21,7 +21,7 @@ def appliance_page(appliance_id: UUID) -> str:
 
 
 def records_page(part: str = "") -> str:
-    """part: the heading on it, such as "held"."""
+    """part: the heading on it, such as "unreadable"."""
     return f"{reverse('records')}#{part}" if part else reverse("records")
 
 

@@ -137,7 +137,7 @@ def _planned_in_words(due: DueRule) -> str:
 def revisit_rule(
     revisit: Revisit, today: date, *, horizon: date | None = None, last_visit: date | None = None
 ) -> DueRule:
-    """The window of the reason that binds, its last day, the day set, and when the accepted risk is used up.
+    """The window of the reason that sets the date, its last day, the day set, and when the accepted risk is used up.
 
     A window that opened with the rule itself, years ago, is shown from the last visit on.
     """

@@ -97,7 +97,7 @@ def required_check_item(required_check: RequiredCheck, today: date) -> SummaryIt
 def unreadable_item(record: UnreadableRecord) -> SummaryItem:
     said = _("One of %s could not be read.") % long_day(record.received_at.date())
     return SummaryItem(
-        _("Messages kept to be corrected"), said, addresses.records_page("held"), _mark("held", record.id)
+        _("Messages kept to be corrected"), said, addresses.records_page("unreadable"), _mark("unreadable", record.id)
     )
 
 

@@ -59,7 +59,7 @@ class Attention:
     due: tuple[Row, ...]
     expiring: tuple[Expiring, ...]
     questions: tuple[Question, ...]
-    held: int
+    unreadable_records: int
     from_assumptions: int
     analysers_off: tuple[AnalyserOff, ...]
     needed_earlier: tuple[Revisit, ...]
@@ -105,7 +105,7 @@ def attention_for(
         due=tuple(Row(None, each) for each in sorted(soon, key=lambda each: each.latest)),
         expiring=_expiring(viewer, today),
         questions=tuple(open_questions(viewer)[:50]),
-        held=unreadable_records(viewer).count(),
+        unreadable_records=unreadable_records(viewer).count(),
         from_assumptions=visible_forecasts(viewer).filter(basis="assumptions", lower__isnull=False).count(),
         analysers_off=analysers_off(viewer),
         needed_earlier=_of(revisits, lambda each: each.needed_before_its_day),

@@ -1,4 +1,4 @@
-"""Forecasts that a viewer may see, which of an appliance's own binds, and whether they were honest."""
+"""Forecasts that a viewer may see, which of an appliance's own sets the date, and how accurate they were."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ QUANTITIES = ("co2", "o2", "co", "temp_rise")
 def visible_forecasts(viewer: User) -> QuerySet[Forecast]:
     """Each with `sets_date`: of all the appliance's quantities its accepted risk is the first to be used up.
 
-    From assumptions nothing binds: those move no revisit.
+    Those from assumptions set none: they move no revisit.
     """
     fitted = Forecast.objects.filter(appliance=OuterRef("appliance"), horizon_on__isnull=False)
     first = fitted.exclude(basis="assumptions").order_by("horizon_on").values("horizon_on")[:1]

@@ -1,6 +1,6 @@
-"""What other choices of the contractor would change, said before anybody records them.
+"""What other settings of the contractor would change, said before anybody records them.
 
-Calculated as a refresh does, from what is known now: once with the choices that stand, once with those of the draft.
+Calculated as a refresh does, from what is known now: once with the settings that stand, once with those of the draft.
 """
 
 import uuid
@@ -32,7 +32,7 @@ AT_ONCE = 500
 
 
 @dataclass(frozen=True)
-class Choice:
+class Setting:
     """One choice, as it stands and as it would be."""
 
     name: str
@@ -69,7 +69,7 @@ class Move:
 
 @dataclass(frozen=True)
 class Week:
-    """Extra visits in the week from this Monday, by the standing choices and by the draft."""
+    """Extra visits in the week from this Monday, by the standing settings and by the draft."""
 
     begins: date
     before: int
@@ -89,11 +89,11 @@ class Beyond:
 class Preview:
     """What would change. Appliances of clients that the viewer may not see are counted in `unseen`.
 
-    shown : of the version and the choices; they are recorded only with it.
+    shown : of the version and the settings; they are recorded only with it.
     """
 
     version: int
-    choices: tuple[Choice, ...]
+    settings: tuple[Setting, ...]
     shown: str
     flags: tuple[FlagChange, ...]
     moves: tuple[Move, ...]
@@ -109,21 +109,21 @@ class Preview:
     def summary(self) -> str:
         opening = sum(each.opens for each in self.flags)
         closing, beyond = len(self.flags) - opening, (self.beyond_before, self.beyond_after)
-        return planning_summary(opening, closing, len(self.moves), beyond) if self.choices else str(NOTHING_CHANGES)
+        return planning_summary(opening, closing, len(self.moves), beyond) if self.settings else str(NOTHING_CHANGES)
 
 
 def preview_planning_settings(*, changes: Mapping[str, Any], viewer: User, now: datetime) -> Preview:
-    """What would change if these became the contractor's choices."""
+    """What would change if these became the contractor's settings."""
     standing = Contractor.objects.get()
     changing = tuned(standing, changes)
     draft = copy(standing)
     for name, value in changing.items():
         setattr(draft, name, value)
-    choices = [Choice(name, str(SETTINGS[name]), getattr(standing, name), value) for name, value in changing.items()]
+    settings = [Setting(name, str(SETTINGS[name]), getattr(standing, name), value) for name, value in changing.items()]
     before, after = _told(standing, draft, now) if changing else (_Told(), _Told())
     today = timezone.localtime(now).date()
     rationed = [_rationed(each, contractor, today) for each, contractor in ((before, standing), (after, draft))]
-    return _compared(before, after, rationed, draft, choices, _Seen(viewer), standing, today)
+    return _compared(before, after, rationed, draft, settings, _Seen(viewer), standing, today)
 
 
 # ---- what either would give ----
@@ -233,7 +233,7 @@ def _compared(
     after: _Told,
     rationed: Sequence[Mapping[uuid.UUID, Allotment]],
     draft: Contractor,
-    choices: Sequence[Choice],
+    settings: Sequence[Setting],
     may_see: _Seen,
     standing: Contractor,
     today: date,
@@ -243,10 +243,10 @@ def _compared(
     beyond = [each for each in _beyond(after, rationed[1], draft) if may_see(each.appliance)]
     counts = [Counter(each.week for each in some.values() if each.week) for some in rationed]
     weeks = [monday(today) + n * WEEK for n in range(WEEKS)]
-    changing = {each.name: each.after for each in choices}
+    changing = {each.name: each.after for each in settings}
     return Preview(
         version=standing.version,
-        choices=tuple(choices),
+        settings=tuple(settings),
         shown=digest_of(standing.version, changing),
         flags=tuple(flags),
         moves=tuple(sorted(moves, key=lambda each: (-abs(each.days), each.appliance.name))),

@@ -49,7 +49,7 @@ class BuildingRevisits:
     today: date
     groups: Sequence[Together]
     attempts: Sequence[NoAccess]
-    alerts: Sequence[OccupierNotice]
+    notices: Sequence[OccupierNotice]
 
 
 def revisits_of_building(viewer: User, building_id: uuid.UUID, now: datetime) -> BuildingRevisits:

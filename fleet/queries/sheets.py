@@ -117,7 +117,7 @@ def visible_assignments(viewer: User) -> QuerySet[LimitSetAssignment]:
 
 
 def all_stop_levels(viewer: User) -> QuerySet[StopLevels]:
-    """Every version: the lines are the contractor's, and everybody who is logged in reads them."""
+    """Every version: the levels are the contractor's, and everybody who is logged in reads them."""
     return StopLevels.objects.all() if viewer.is_active else StopLevels.objects.none()
 
 

@@ -1,4 +1,4 @@
-"""Notices: stop level told at once, one by one, again and further up until somebody answers; the rest once a day.
+"""Alerts: stop level told at once, one by one, again and further up until somebody answers; the rest once a day.
 
 Sending happens outside any transaction; that it was sent is kept together with the job's `done`. A worker that dies
 between the two sends again: a message comes at least once, and its Message-ID, the job's id, says which one it is.
@@ -42,7 +42,7 @@ Effect = Callable[[], object]
 Clock = Callable[[], datetime]
 
 
-# ---- telling a flag ----
+# ---- alerts of a flag ----
 
 
 @transaction.atomic

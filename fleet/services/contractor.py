@@ -22,7 +22,7 @@ FIRST_STOP_LEVELS = {
     "co_rising_above_ppm": "100",
     "spillage_min": "5",
     "evidence": (
-        "Starting lines, to be confirmed by the contractor: 400 ppm air-free is the safe-operation criterion of ASHRAE "
+        "First stop levels, to be confirmed by the contractor: 400 ppm air-free is the criterion of ASHRAE "
         "Fundamentals ch. 28; 35 ppm in the room is the NIOSH 10-hour limit; a rise of 5 ppm is our own caution; above "
         "100 ppm and rising is common trade practice; 5 min of spillage is published residential practice for a cold "
         "vent, unverified."
@@ -58,7 +58,7 @@ def _ship_limit_sets(actor: User, now: datetime) -> None:
 
 @transaction.atomic
 def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now: datetime) -> Contractor:
-    """Change the contractor's choices. What has consequences is only taken as a preview has shown it.
+    """Change the contractor and its settings. What has consequences is only taken as a preview has shown it.
 
     shown: of that preview; empty where nothing changes that has consequences. Everybody is then refreshed by a job.
     Raises Conflict `not_shown`, or `changed_meanwhile` when it changed meanwhile; FleetError `invalid`.
@@ -70,9 +70,9 @@ def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now:
         )
     tuned = planning_settings.tuned(contractor, changes)
     if tuned and shown != planning_settings.digest_of(version, tuned):
-        errors = dict.fromkeys(tuned, "has consequences; see the preview of these very choices first")
-        raise Conflict("not_shown", "What these choices would change has not been shown.", errors=errors)
+        errors = dict.fromkeys(tuned, "has consequences; see the preview of these very settings first")
+        raise Conflict("not_shown", "What these settings would change has not been shown.", errors=errors)
     changed = change_entry(entry=contractor, version=version, changes=changes)
     if tuned:
-        jobs.request_job(kind="refresh_everybody", key=f"choices {changed.version}", due_at=now)
+        jobs.request_job(kind="refresh_everybody", key=f"planning settings {changed.version}", due_at=now)
     return changed

@@ -236,7 +236,7 @@ def _write(flags: list[Flag], fields: list[str], now: datetime) -> None:
 
 
 def acknowledge_flag(*, flag: Flag, version: int, note: str, actor: User, now: datetime) -> Flag:
-    """A named person answers for it. Telling and escalation stop; the flag stays open."""
+    """A named person answers for it. Alerts and escalation stop; the flag stays open."""
     changes = {"acknowledged_at": now, "acknowledged_by": actor, "acknowledged_note": note}
     return change_row(row=flag, version=version, changes=changes, still=Q(closed_at__isnull=True))
 

@@ -108,7 +108,7 @@ def review_limit_set(
 def assign_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAssignment:
     """A person's decision that the set applies: values has limit_set, one place, since, why. Required checks follow."""
     if (retired_on := values["limit_set"].retired_on) is not None:
-        said = f"is {values['limit_set'].name}, retired on {retired_on}; it is attached nowhere any more"
+        said = f"is {values['limit_set'].name}, retired on {retired_on}; it is assigned nowhere any more"
         raise FleetError("invalid", "The set is retired.", errors={"limit_set": said})
     LimitSet.objects.select_for_update().get(id=values["limit_set"].id)  # a version made meanwhile must see it
     assignment = create_entry(model=LimitSetAssignment, values=values | {"decided_by": actor, "decided_at": now})

@@ -148,7 +148,7 @@ def add_gas_supply(*, values: dict[str, Any], now: datetime) -> GasSupply:
 
 @transaction.atomic
 def change_gas_supply(*, supply: GasSupply, version: int, changes: dict[str, Any], now: datetime) -> GasSupply:
-    """Repair an entry, as where the gas came on another day. Raises Conflict when it changed meanwhile."""
+    """Correct an entry, as where the gas came on another day. Raises Conflict when it changed meanwhile."""
     changed = change_entry(entry=supply, version=version, changes=changes)
     _look_again(changed.building, now)
     return changed

@@ -59,7 +59,7 @@ def _rules_of(assignment: LimitSetAssignment) -> list[SetRule]:
 def open_missing_required_checks(*, missing: Sequence[Missing], now: datetime) -> list[RequiredCheck]:
     """What `missing_required_checks` found, in a few statements however many sets and appliances it is about.
 
-    What was resolved since then is left: a set that no longer applies, an appliance that has left, a required check
+    What changed since then is left: a set that no longer applies, an appliance that has left, a required check
     that is there.
     """
     assigned = LimitSetAssignment.objects.select_for_update(of=("self",)).filter(until__isnull=True)

@@ -1,4 +1,4 @@
-"""Revisits: by when an appliance should be seen again: the earliest of all reasons, which one bound, in a sentence."""
+"""Revisits: by when an appliance should be seen again: the earliest of all reasons, which sets the date, in words."""
 
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence

@@ -40,7 +40,7 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
     """The stored visit. The same message again gives the same visit; other content under its id is a Conflict.
 
     Raises NotFound for an appliance the actor may not see, Malformed where it doesn't stand in the building named.
-    Everything else about field work is accepted and, where it is odd, marked for the office.
+    Everything else about field work is accepted and, where it is odd, put as a question to the office.
     """
     appliance = _appliance(draft, actor)
     if stored := _already_recorded(draft, actor):
@@ -105,15 +105,15 @@ def keep_unreadable(
 ) -> UnreadableRecord:
     """Keep a message that can't be read, once; if it calls an appliance unsafe, that is acted on at once."""
     with transaction.atomic():
-        held, _new = UnreadableRecord.objects.get_or_create(
+        unreadable, _new = UnreadableRecord.objects.get_or_create(
             actor=actor,
             body_sha256=sha256_hex(body),
             resolved_at__isnull=True,
             defaults={"body": body, "errors": errors, "received_at": now},
         )
         if unsafe and (appliance := visible_appliances(actor).filter(id=unsafe).first()):
-            flags.open_unsafe_unread(appliance=appliance, unreadable_id=held.id, now=now)
-        return held
+            flags.open_unsafe_unread(appliance=appliance, unreadable_id=unreadable.id, now=now)
+        return unreadable
 
 
 def project_visit(*, record: Record) -> dict[str, Any]:
@@ -170,7 +170,7 @@ def _open_clocks(visit: Visit, judgement: Judgement, now: datetime, left: Applia
 
 
 def _loaded(visit_id: str, appliance: Appliance) -> Visit:
-    """The visit with all that judging and marking look at, so that neither asks the database again."""
+    """The visit with all that judging and asking look at, so that neither asks the database again."""
     related = Visit.objects.select_related("record", "attendance").prefetch_related(
         # Of one visit the number orders: nothing else is joined for it.
         Prefetch("readings", Reading.objects.order_by("number")),
@@ -247,8 +247,8 @@ def resolve_question(*, question: Question, version: int, note: str, actor: User
 
 
 def resolve_unreadable_record(
-    *, held: UnreadableRecord, version: int, how: str, actor: User, now: datetime
+    *, unreadable: UnreadableRecord, version: int, how: str, actor: User, now: datetime
 ) -> UnreadableRecord:
     """Its body stays. Raises Conflict where it was resolved or changed meanwhile."""
     changes = {"resolved_at": now, "resolved_by": actor, "resolved_how": how}
-    return change_row(row=held, version=version, changes=changes, still=Q(resolved_at__isnull=True))
+    return change_row(row=unreadable, version=version, changes=changes, still=Q(resolved_at__isnull=True))

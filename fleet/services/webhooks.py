@@ -1,7 +1,7 @@
 """Webhooks: events gathered for each hook, signed, and sent in order, oldest first, until the receiver took them.
 
 What happened is found again from the tables, from a while before the last look on; an event is kept once by its key,
-so nothing is lost where a transaction ended late. At least once, honestly: a worker that dies after sending sends
+so nothing is lost where a transaction ended late. At least once: a worker that dies after sending sends
 again under the same Idempotency-Key.
 """
 

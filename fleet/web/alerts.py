@@ -1,4 +1,4 @@
-"""Notices: how one is told oneself, and who is told about unsafe and stop level, in which order."""
+"""Alerts: how one is told oneself, and who is told about unsafe and stop level, in which order."""
 
 import uuid
 from dataclasses import dataclass

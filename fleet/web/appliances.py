@@ -97,7 +97,7 @@ def _with_closing(viewer: User, flag: Flag) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Answer:
-    """The page's opening: what stands against it, by when to see it, the reason that binds, and the chance by then."""
+    """The page's opening: what stands against it, by when to see it, the reason for it, and the chance by then."""
 
     standing: str
     by: date | None
@@ -253,21 +253,21 @@ def _revisit_rule(history: History, today: date) -> DueRule | None:
 
 def _horizon(history: History) -> date | None:
     """The first day on which an accepted risk is used up; none from assumptions, which move no date."""
-    return next((each.horizon_on for each in _date_set_by(history)), None)
+    return next((each.horizon_on for each in _setters(history)), None)
 
 
-def _date_set_by(history: History) -> list[Forecast]:
+def _setters(history: History) -> list[Forecast]:
     return [each for each in sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling) if each.sets_date]
 
 
 def date_setter_words(history: History) -> str:
     """Which quantity's accepted risk is used up first, and when; empty where none is within what can be said."""
-    date_set_by = _date_set_by(history)
-    if not date_set_by:
+    setters = _setters(history)
+    if not setters:
         return ""
-    first = date_set_by[0]
+    first = setters[0]
     words = {
-        "series": listed([series_words(each) for each in date_set_by]),
+        "series": listed([series_words(each) for each in setters]),
         "accepted": chance_words(first.accepted_risk),
         "day": long_day(first.horizon_on),
     }

@@ -229,8 +229,7 @@ def _expected(row: Row, forecast: Forecast, today: date) -> dict[str, Any]:
 def next_asked_for(reasons: list[dict[str, Any]]) -> date | None:
     """The last day of the earliest required check, which may be over; None where there is none."""
     return min(
-        (date.fromisoformat(each["latest"]) for each in reasons if each["date_set_by"] == "required_check"),
-        default=None,
+        (date.fromisoformat(each["latest"]) for each in reasons if each["kind"] == "required_check"), default=None
     )
 
 

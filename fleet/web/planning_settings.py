@@ -155,7 +155,7 @@ def _page(
     shown = {"form": form, "based_on": based_on, "preview": preview, "note": note, "place": "attention"}
     shown["opening"] = opening(the_contractor(viewer_of(request)))
     shown["said"] = (
-        [(each.words, _shown(each.before), _shown(each.after)) for each in preview.choices] if preview else []
+        [(each.words, _shown(each.before), _shown(each.after)) for each in preview.settings] if preview else []
     )
     if preview:
         shown |= {"moves": preview.moves[:MOST_SHOWN], "beyond": preview.beyond[:MOST_SHOWN]}

@@ -40,17 +40,19 @@ def records(request: HttpRequest) -> HttpResponse:
     appliance = _chosen_appliance(request, viewer)
     known = visit_records(viewer, appliance.id if appliance else None)
     listed = page_of(known, request.GET, newest_first=True)
-    questions, held = open_questions(viewer).order_by("id"), unreadable_records(viewer)
+    questions, unreadable = open_questions(viewer).order_by("id"), unreadable_records(viewer)
     shown = {
         "appliance": appliance,
         "list": listed,
         "rows": record_rows(viewer, listed.rows),
         "count": known.count(),
         "questions": questions[:MOST_QUESTIONS],
-        "marks_count": questions.count(),
+        "question_count": questions.count(),
         "may_resolve": may_change(viewer, "questions"),
-        "held": [UnreadableRow(each) for each in held[:MOST_KEPT]] if may_see(viewer, "unreadable_records") else [],
-        "held_count": held.count() if may_see(viewer, "unreadable_records") else 0,
+        "unreadable": [UnreadableRow(each) for each in unreadable[:MOST_KEPT]]
+        if may_see(viewer, "unreadable_records")
+        else [],
+        "unreadable_count": unreadable.count() if may_see(viewer, "unreadable_records") else 0,
         "today": today,
         "analysers": [(each, list(each.calibrations.all())[::-1]) for each in visible_analysers(viewer)],
         "people": [
@@ -93,20 +95,20 @@ def _came_late(record: Record, done_on: date) -> bool:
 class UnreadableRow:
     """A message that could not be read, as it came."""
 
-    held: UnreadableRecord
+    record: UnreadableRecord
 
     @property
     def errors(self) -> list[tuple[str, str]]:
-        return refusal_lines(self.held.errors, {})
+        return refusal_lines(self.record.errors, {})
 
     @property
     def body(self) -> str:
         """As text, what isn't UTF-8 replaced; cut where it is very long."""
-        return bytes(self.held.body)[:MOST_SHOWN].decode("utf-8", "replace")
+        return bytes(self.record.body)[:MOST_SHOWN].decode("utf-8", "replace")
 
     @property
     def is_cut(self) -> bool:
-        return len(bytes(self.held.body)) > MOST_SHOWN
+        return len(bytes(self.record.body)) > MOST_SHOWN
 
 
 # ---- resolving ----
@@ -118,7 +120,7 @@ def _question_refused(request: HttpRequest, refused: FleetError, question_id: uu
 
 def _unreadable_refused(request: HttpRequest, refused: FleetError, unreadable_id: uuid.UUID) -> HttpResponse:
     return _refused(
-        request, refused, held=UnreadableRow(found(all_unreadable_records(viewer_of(request)), unreadable_id))
+        request, refused, unreadable=UnreadableRow(found(all_unreadable_records(viewer_of(request)), unreadable_id))
     )
 
 
@@ -129,7 +131,7 @@ def _refused(request: HttpRequest, refused: FleetError, **what: Any) -> HttpResp
 
 @act("questions", place="records", refused=_question_refused)
 def resolve_question_form(request: HttpRequest, question_id: uuid.UUID) -> HttpResponse:
-    """Somebody looked at it and says what came of it; the visit itself is repaired by an amendment."""
+    """Somebody looked at it and says what came of it; the visit itself is corrected by an amendment."""
     question = found(visible_questions(viewer_of(request)), question_id)
     said, actor = taken(WordedActForm(request.POST)), viewer_of(request)
     resolve_question(question=question, version=said["version"], note=said["words"], actor=actor, now=clock.now())
@@ -139,9 +141,11 @@ def resolve_question_form(request: HttpRequest, question_id: uuid.UUID) -> HttpR
 
 @act("unreadable_records", place="records", refused=_unreadable_refused)
 def resolve_unreadable_form(request: HttpRequest, unreadable_id: uuid.UUID) -> HttpResponse:
-    """It was repaired and sent anew, or put aside for a reason. Its body is kept."""
-    held = found(all_unreadable_records(viewer_of(request)), unreadable_id)
+    """It was corrected and sent anew, or put aside for a reason. Its body is kept."""
+    unreadable = found(all_unreadable_records(viewer_of(request)), unreadable_id)
     said, actor = taken(WordedActForm(request.POST)), viewer_of(request)
-    resolve_unreadable_record(held=held, version=said["version"], how=said["words"], actor=actor, now=clock.now())
+    resolve_unreadable_record(
+        unreadable=unreadable, version=said["version"], how=said["words"], actor=actor, now=clock.now()
+    )
     messages.success(request, _("Resolved; the message is kept."))
     return redirect("records")

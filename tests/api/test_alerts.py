@@ -1,4 +1,4 @@
-"""Notices, webhooks and calendars at the door."""
+"""Alerts, webhooks and calendars at the door."""
 
 from typing import Any
 

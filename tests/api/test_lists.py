@@ -262,4 +262,4 @@ def test_attention_names_what_is_open_first(field: APIClient, busy: Appliance) -
     shown = field.get("/api/v1/attention").json()
     assert shown["is_quiet"] is False
     assert [each["flag"]["kind"] for each in shown["outside"]] == ["outside_a_limit"]
-    assert shown["held"] == 1
+    assert shown["unreadable_records"] == 1

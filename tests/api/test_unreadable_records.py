@@ -97,7 +97,7 @@ def held(field: APIClient) -> UnreadableRecord:
     return UnreadableRecord.objects.get(id=refused.json()["unreadable_record"])
 
 
-def test_the_office_reads_a_unreadable_record_and_resolves_it_once(office: APIClient, held: UnreadableRecord) -> None:
+def test_the_office_reads_an_unreadable_record_and_resolves_it_once(office: APIClient, held: UnreadableRecord) -> None:
     path = f"/api/v1/unreadable-records/{held.id}"
     assert [each["id"] for each in office.get("/api/v1/unreadable-records?open=true").json()["results"]] == [
         str(held.id)

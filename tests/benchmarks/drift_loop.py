@@ -123,7 +123,7 @@ def within(alpha: float) -> Rule:
 
     def interval(panel: Panel, hyper: Hyper | None) -> Floats:
         assert hyper is not None
-        years, _date_set_by = horizon(filter(panel, hyper), hyper, LAW.limits, alpha, LONGEST_YEARS)
+        years, _reached_by = horizon(filter(panel, hyper), hyper, LAW.limits, alpha, LONGEST_YEARS)
         return np.maximum(years, SOONEST_YEARS)
 
     return interval

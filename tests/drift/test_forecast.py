@@ -126,9 +126,9 @@ def test_now_is_the_chance_to_be_outside_already():
 def test_a_unit_outside_already_is_due_now():
     state = make_state([8.4, 9.6, 20.0], 0.0, 0.05, 0.1)
     np.testing.assert_array_equal(crossing_probability(state, make_hyper(), LIMITS, [0.0, 1.0, 2.0]), 1.0)
-    years, date_set_by = horizon(state, make_hyper(), LIMITS, 0.08, 1.0)
+    years, reached_by = horizon(state, make_hyper(), LIMITS, 0.08, 1.0)
     np.testing.assert_array_equal(years, 0.0)
-    assert set(date_set_by) == {"now"}
+    assert set(reached_by) == {"now"}
 
 
 def test_years_broadcast_against_units():
@@ -219,13 +219,13 @@ def test_the_horizon_reads_the_grid_by_straight_lines():
     grid = np.array([0.0, *HORIZON_GRID_YEARS])
     chance = crossing_probability(state, hyper, LIMITS, grid[:, None])[:, 0]
     for alpha in (0.05, 0.2, 0.4):
-        years, date_set_by = horizon(state, hyper, LIMITS, alpha, 5.0)
-        assert date_set_by[0] == "chance"
+        years, reached_by = horizon(state, hyper, LIMITS, alpha, 5.0)
+        assert reached_by[0] == "chance"
         assert years[0] == pytest.approx(np.interp(alpha, chance, grid))
 
 
 @pytest.mark.parametrize(
-    ("x", "mu", "level_sd", "alpha", "cap_years", "years", "date_set_by"),
+    ("x", "mu", "level_sd", "alpha", "cap_years", "years", "reached_by"),
     [
         (9.45, 0.0, 0.1, 0.08, 2.0, 0.0, "now"),
         (9.3, 0.9, 0.05, 0.08, 2.0, 0.25, "soonest"),
@@ -236,10 +236,10 @@ def test_the_horizon_reads_the_grid_by_straight_lines():
         (np.nan, 0.0, 0.05, 0.08, 2.0, np.nan, "no level"),
     ],
 )
-def test_the_horizon_says_what_set_it(x, mu, level_sd, alpha, cap_years, years, date_set_by):
+def test_the_horizon_says_what_set_it(x, mu, level_sd, alpha, cap_years, years, reached_by):
     state = make_state(x, mu, level_sd, 0.05)
-    got_years, date_now_set_by = horizon(state, make_hyper(), LIMITS, alpha, cap_years)
-    assert date_now_set_by[0] == date_set_by
+    got_years, now_reached_by = horizon(state, make_hyper(), LIMITS, alpha, cap_years)
+    assert now_reached_by[0] == reached_by
     np.testing.assert_allclose(got_years[0], years)
 
 

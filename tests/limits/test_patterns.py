@@ -330,7 +330,7 @@ def test_the_strictest_comes_first_then_the_id():
     assert fired(a_view) == ["DX12", "DX14", "DX01", "DX11", "DX19"]
 
 
-def test_a_void_reading_drops_what_rests_on_flue_gas():
+def test_an_invalid_reading_drops_what_rests_on_flue_gas():
     rich = view({"o2_pct": 4.0}, {"o2_pct": 4.0})
     assert fired(rich) == ["DX02"]
     assert fired(replace(rich, analyser_fuel="lpg")) == ["DX10"]
@@ -338,7 +338,7 @@ def test_a_void_reading_drops_what_rests_on_flue_gas():
 
 
 @pytest.mark.parametrize("wanted", ["DX18", "DX19", "DX20", "DX22"])
-def test_void_flue_gas_takes_nothing_from_gas_rate_filter_paper_and_record(wanted):
+def test_invalid_flue_gas_takes_nothing_from_gas_rate_filter_paper_and_record(wanted):
     assert wanted in fired(replace(BEYOND[wanted][0], zero_o2_pct=19.0))
 
 
@@ -348,7 +348,7 @@ def test_a_reading_as_left_may_repeat_any_of_those_as_found():
     assert made.figures == {"equal_quantities": 3.0}
 
 
-def test_a_void_reading_keeps_o2_with_co_only_where_co_itself_is_high():
+def test_an_invalid_reading_keeps_o2_with_co_only_where_co_itself_is_high():
     def starved(co_ppm_air_free):
         return fired(view({"o2_pct": 4.0, "co_ppm_air_free": co_ppm_air_free, "invalid": True}))
 
@@ -455,7 +455,7 @@ def test_the_order_of_readings_does_not_matter(a_view, chance):
 
 @bounded
 @given(any_view(figure), st.sampled_from(["fuel", "zero", "mark"]))
-def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
+def test_invalidity_never_removes_what_calls_for_a_shut_down(a_view, how):
     invalid = {
         "fuel": replace(a_view, fuel="natural_gas", analyser_fuel="lpg"),
         "zero": replace(a_view, zero_o2_pct=19.0),
@@ -474,7 +474,7 @@ def test_voiding_never_removes_what_calls_for_a_shut_down(a_view, how):
 
 @bounded
 @given(any_view(figure))
-def test_a_void_visit_explains_nothing_by_its_flue_gas(a_view):
+def test_an_invalid_visit_explains_nothing_by_its_flue_gas(a_view):
     invalid = replace(a_view, zero_o2_pct=19.0)
     assert all(RULES[wanted].when_invalid in (STAYS, WITH_HIGH_CO) for wanted in fired(invalid))
 
@@ -522,7 +522,7 @@ def test_figures_of_a_sentence_are_shown_by_their_units():
 
 
 def test_the_severities_from_the_strictest():
-    assert ORDER == ("shut_down", "stop_and_find", "void_reading", "refer", "adjust", "service", "investigate",
+    assert ORDER == ("shut_down", "stop_and_find", "invalid_reading", "refer", "adjust", "service", "investigate",
                      "repeat", "query", "wait")  # fmt: skip
 
 
@@ -563,7 +563,7 @@ def test_the_phase_that_fired_is_named_as_found_too():
     assert ", as found" in diagnosis_words(only("DX12", view({"co_slope_ppm_min": 12.0, "co_ppm_air_free": 150.0})))
 
 
-def test_a_pattern_that_voids_is_told_whatever_its_readings_are_worth():
+def test_a_pattern_that_makes_readings_invalid_is_told_whatever_its_readings_are_worth():
     """Which patterns invalid stands in the data file: what makes invalid a reading is never silenced by that."""
     (row,) = [pattern for pattern in PATTERNS if pattern["id"] == "DX07"]
     hot = view({"net_temp_k": 60.1, "o2_pct": 5.0, "invalid": True})

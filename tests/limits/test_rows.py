@@ -503,9 +503,9 @@ def test_the_stop_levels_are_whole_with_or_without_figures_for_the_lesser_ones(l
 
 def test_each_stop_level_has_the_contractors_own_figure_and_words():
     own = {"co_ppm_air_free": 200, "co_rising_above_ppm": 50, "ambient_co_ppm": 20, "ambient_co_rise_ppm": 3}
-    made = stop_rows({**own, "spillage_min": 2, "action": "off", "name": "own lines"})
+    made = stop_rows({**own, "spillage_min": 2, "action": "off", "name": "own levels"})
     assert [each.limit for each in made] == [200.0, 50.0, 20.0, 3.0, 2.0, "stable"]
-    assert {(each.action, each.set_name) for each in made} == {("off", "own lines")}
+    assert {(each.action, each.set_name) for each in made} == {("off", "own levels")}
 
 
 @pytest.mark.parametrize("name", ["co_ppm_air_free", "ambient_co_ppm"])

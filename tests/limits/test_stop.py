@@ -38,7 +38,7 @@ def numbered(visit, **more):
 
 @bounded
 @given(visits)
-def test_a_void_reading_keeps_every_stop_finding_and_loses_every_within(visit):
+def test_an_invalid_reading_keeps_every_stop_finding_and_loses_every_within(visit):
     plain, invalid = evaluate(SETS, numbered(visit)), evaluate(SETS, numbered(visit, invalid=True))
     assert stops(invalid) == stops(plain)
     assert not [v for v in of(invalid, outcome="within") if v.reading_key]

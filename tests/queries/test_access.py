@@ -98,7 +98,7 @@ def test_a_building_s_visits_are_told_on_its_own_day_with_attempts_and_notices_o
     made(OccupierNotice, appliance=world.theirs.appliance, day=DAY)
     facts = revisits_of_building(viewer, building.id, late)
     assert facts.today == date(2026, 3, 2)
-    assert list(facts.alerts) == notices[1:]
+    assert list(facts.notices) == notices[1:]
     assert list(facts.attempts) == [world.ours.no_access]
     assert [each.revisits for each in facts.groups] == [(world.ours.revisit,)]
 

@@ -179,7 +179,7 @@ def test_days_for_outside_and_for_defects_move_their_revisits(
 
 def test_what_stands_already_changes_nothing(drifting: list[Appliance], manager: User) -> None:
     seen = preview_planning_settings(changes={"flag_at": 0.3}, viewer=manager, now=NOON)
-    assert (seen.choices, seen.moves, seen.flags) == ((), (), ())
+    assert (seen.settings, seen.moves, seen.flags) == ((), (), ())
     assert seen.summary == "Nothing would change: these are the settings that stand."
 
 
@@ -208,7 +208,7 @@ def test_a_choice_with_consequences_is_recorded_only_as_it_was_shown(manager: Us
             change_contractor(version=1, changes=given, shown=shown, now=NOON)
         assert refused.value.code == "not_shown"
     assert change_contractor(version=1, changes=changes, shown=seen.shown, now=NOON).flag_at == 0.4
-    assert Job.objects.filter(kind="refresh_everybody", key="choices 2").exists()
+    assert Job.objects.filter(kind="refresh_everybody", key="planning settings 2").exists()
 
 
 def test_a_preview_of_an_older_version_is_stale(manager: User) -> None:

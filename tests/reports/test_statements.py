@@ -164,7 +164,7 @@ def test_what_cannot_be_told_and_what_counts_from_no_evidence_stands_on_both(
     assert row["cannot_be_told"].startswith("By flue: as early as 2 March 2027; age of flue not recorded")
 
 
-def test_a_record_judged_in_part_is_called_that(small: Statement) -> None:
+def test_an_incompletely_judged_record_is_called_that(small: Statement) -> None:
     (line,) = small.lines
     assert line.last
     line.last.judgement.outcome = "incomplete"

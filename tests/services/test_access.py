@@ -136,7 +136,7 @@ def test_what_has_consequences_is_taken_only_as_it_was_shown(installation: User)
     assert Contractor.objects.get().version == 1 and not Job.objects.filter(kind="refresh_everybody").exists()
     changed = change_contractor(version=1, changes=changes, shown=shown(changes), now=NOON)
     assert (changed.flag_at, changed.extra_visits_a_week, changed.version) == (0.25, 4, 2)
-    assert Job.objects.filter(kind="refresh_everybody", key="choices 2").count() == 1
+    assert Job.objects.filter(kind="refresh_everybody", key="planning settings 2").count() == 1
 
 
 def test_a_name_has_no_consequences_and_needs_no_showing(installation: User) -> None:

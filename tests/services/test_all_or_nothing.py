@@ -175,7 +175,7 @@ def keep_unreadable(world: World) -> Deed:
 
 def resolve_unreadable(world: World) -> Deed:
     held = visits.keep_unreadable(body=b"{", errors={"body": "cut"}, unsafe=None, **world.by)
-    return upon(visits.resolve_unreadable_record, "held", held, how="sent again", **world.by)
+    return upon(visits.resolve_unreadable_record, "unreadable", held, how="sent again", **world.by)
 
 
 def book_day(world: World) -> Deed:

@@ -58,7 +58,7 @@ def test_within_is_pulled_forward_and_beyond_falls_back_to_its_required_check(th
         assert (each.extra, each.latest, each.date_set_by, each.extra_week) == (
             "beyond", date(2026, 9, 1), "required_check", None,
         )  # fmt: skip
-        assert each.reasons[0]["date_set_by"] == "drift"
+        assert each.reasons[0]["kind"] == "drift"
 
 
 def test_rationing_again_changes_nothing(three: list[Revisit]) -> None:

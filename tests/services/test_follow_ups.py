@@ -75,7 +75,7 @@ def test_a_set_may_ask_for_another_test_after_an_unsafe_disposition(
     )
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
-    assert ("retest", "2026-03-09") in {(each["date_set_by"], each["latest"]) for each in revisit.reasons}
+    assert ("retest", "2026-03-09") in {(each["kind"], each["latest"]) for each in revisit.reasons}
 
 
 def test_no_set_that_ships_starts_a_retest_after_an_unsafe_disposition(installation: User) -> None:
@@ -90,11 +90,11 @@ def test_it_is_a_reason_to_come_until_the_next_check(
     store(co_found, technician)
     revisit = propose_revisit(appliance=boiler, now=NOON)
     assert revisit is not None
-    assert ("retest", "2026-04-13") in {(each["date_set_by"], each["latest"]) for each in revisit.reasons}
+    assert ("retest", "2026-04-13") in {(each["kind"], each["latest"]) for each in revisit.reasons}
     later = store(visit_body(boiler, person, analyser, day="2026-03-20"), technician, NOON + timedelta(days=18))
     propose_revisit(appliance=boiler, now=NOON + timedelta(days=18))
     assert Retest.objects.get().done_by == later
-    assert not any(each["date_set_by"] == "retest" for one in Revisit.objects.all() for each in one.reasons)
+    assert not any(each["kind"] == "retest" for one in Revisit.objects.all() for each in one.reasons)
 
 
 def test_a_visit_that_tests_nothing_ends_nothing(

@@ -140,7 +140,7 @@ def test_within_is_not_said_where_co_could_not_be_judged(
     assert judgement.outcome == "not_judged" or said in summary_words(judgement)
 
 
-def test_an_unproven_rate_is_judged_in_part(body: dict[str, Any], technician: User) -> None:
+def test_an_unproven_rate_is_judged_incompletely(body: dict[str, Any], technician: User) -> None:
     body["readings"] = [each | {"rate_proven_by": "not_proven"} for each in body["readings"]]
     judgement = store(body, technician).judgement
     assert judgement.outcome == "incomplete"

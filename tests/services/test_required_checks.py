@@ -80,7 +80,7 @@ def test_the_revisit_is_at_the_earliest_of_all_reasons_and_lists_them(
     revisit = refresh_appliance(appliance=boiler, now=NOON)
     assert revisit is not None
     assert (revisit.latest, revisit.date_set_by) == (date(2026, 4, 1), "defect")
-    assert [each["date_set_by"] for each in revisit.reasons] == ["defect", "required_check"]
+    assert [each["kind"] for each in revisit.reasons] == ["defect", "required_check"]
     assert "gasket worn" in reason_words(revisit.why)
 
 

@@ -128,7 +128,7 @@ def test_resolving_without_words_is_refused(question: Question, held: Unreadable
         assert "Say why, in a few words." in checked(answer)
 
 
-def test_marks_are_resolved_by_the_office_alone(question: Question, technician: User, auditor: User) -> None:
+def test_questions_are_resolved_by_the_office_alone(question: Question, technician: User, auditor: User) -> None:
     for user in (technician, auditor):
         assert "Resolve it" not in opened(user, "/records/")
         assert sent(user, f"/records/questions/{question.id}/resolve/", version=1, words="x").status_code == 403
@@ -140,7 +140,7 @@ def test_unreadable_records_show_their_errors_and_raw_text_to_the_office(
     page = main_of(opened(manager, "/records/"))
     assert "One message could not be read and is kept to be corrected." in page
     assert "is missing" in page
-    shown = page[page.index('id="held"') : page.index("<summary>The message as it came")]
+    shown = page[page.index('id="unreadable"') : page.index("<summary>The message as it came")]
     assert "it must be one of: as found, between, as left." in shown
     assert "Reading 1, sampling point" in shown
     assert not re.search(r">[^<]*[a-z]_[a-z]", shown)
@@ -148,7 +148,7 @@ def test_unreadable_records_show_their_errors_and_raw_text_to_the_office(
     assert "is missing" not in opened(technician, "/records/")
 
 
-def test_a_unreadable_record_is_resolved_once(held: UnreadableRecord, manager: User, dispatcher: User) -> None:
+def test_an_unreadable_record_is_resolved_once(held: UnreadableRecord, manager: User, dispatcher: User) -> None:
     path = f"/records/unreadable/{held.id}/resolve/"
     assert sent(manager, path, version=1, words="sent anew").status_code == 302
     answer = sent(dispatcher, path, version=1, words="put aside")
@@ -278,7 +278,7 @@ def test_a_date_that_counts_from_no_evidence_says_so(
     assert "Counts from a record that is no evidence: Analyser 1 had no calibration in force on 2 March 2026." in page
 
 
-def test_a_record_judged_in_part_is_called_that(
+def test_an_incompletely_judged_record_is_called_that(
     boiler: Appliance, person: Person, analyser: Analyser, auditor: User, manager: User, query: str
 ) -> None:
     visit = visited(boiler, person, analyser, manager)

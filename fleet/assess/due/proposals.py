@@ -192,10 +192,10 @@ class Proposal:
                 yield Reason("defect", each.due, min(each.visit.local_date, each.due), why)
 
     def undecided(self) -> list[dict[str, Any]]:
-        """Required checks whose date rests on a missing fact: told beside the reasons, binding nothing."""
+        """Required checks whose date rests on a missing fact: told beside the reasons; they set no date."""
         return [
             {
-                "date_set_by": UNDECIDED,
+                "kind": UNDECIDED,
                 "latest": "",
                 "earliest": f"{each.due:%Y-%m-%d}" if each.due else "",
                 "why": ["undecided", {"name": each.name, "doubts": each.cannot_tell}],

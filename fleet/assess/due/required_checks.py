@@ -103,7 +103,7 @@ REACHED = ("appliance", "building__appliances", "client__buildings__appliances")
 
 @dataclass(frozen=True)
 class Missing:
-    """The rule of the set attached there asks for a required check of this appliance, and none stands."""
+    """The rule of the set assigned there asks for a required check of this appliance, and none stands."""
 
     assignment_id: uuid.UUID
     appliance_id: uuid.UUID

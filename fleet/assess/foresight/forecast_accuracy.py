@@ -1,4 +1,4 @@
-"""Were the forecasts honest: what was expected of readings, against what was found; and which analysers are off."""
+"""How accurate the forecasts were: what was expected of readings, against what was found; which analysers are off."""
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -33,7 +33,7 @@ class Compared:
 
 
 class Check(NamedTuple):
-    """What of a `ForecastCheck` says whether forecasts were honest.    analyser : its name."""
+    """What of a `ForecastCheck` says how accurate forecasts were.    analyser : its name."""
 
     quantity: str
     ahead: bool

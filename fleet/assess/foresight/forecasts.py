@@ -107,7 +107,7 @@ class _View:
     now: datetime
 
     def forecasts(self) -> list[Forecast]:
-        years, date_set_by = drift.horizon(self.state, self.hyper, self.limits, self.alpha, CAP_YEARS)
+        years, reached_by = drift.horizon(self.state, self.hyper, self.limits, self.alpha, CAP_YEARS)
         chance = drift.crossing_probability(self.state, self.hyper, self.limits, _GRID[:, None])
         then = drift.reading_distribution(self.state, self.hyper, np.nan_to_num(years, nan=0.0))
         is_lower = then.below(self.limits.floor) > 1.0 - then.below(self.limits.ceiling)
@@ -116,8 +116,8 @@ class _View:
         for n, each in enumerate(self.series):
             if math.isnan(float(self.state.x[n])):
                 continue
-            until = None if date_set_by[n] in ("longest", "cap") else timedelta(days=math.floor(years[n] * DAYS_A_YEAR))
-            outlook = self._outlook(each, n, is_due=str(date_set_by[n]) == "now", is_lower=bool(is_lower[n]))
+            until = None if reached_by[n] in ("longest", "cap") else timedelta(days=math.floor(years[n] * DAYS_A_YEAR))
+            outlook = self._outlook(each, n, is_due=str(reached_by[n]) == "now", is_lower=bool(is_lower[n]))
             made.append(
                 Forecast(
                     **self._common(each),

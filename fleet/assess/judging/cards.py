@@ -42,7 +42,7 @@ def card_for(
     visit: Visit | None = None,
     instead: SheetVersion | LimitSetVersion | None = None,
 ) -> VersionedCard:
-    """Sheet, attached limit sets and stop levels as they were in force on that day, and analyser, in one table.
+    """Sheet, assigned limit sets and stop levels as they were in force on that day, and analyser, in one table.
 
     visit: whose record says what burnt and which sheet the appliance had, where that is not so today. instead: a
     version, also one that isn't stored, in the place of the day's version of the same sheet or set.
@@ -102,11 +102,11 @@ def _limit_set(version: LimitSetVersion) -> dict[str, Any]:
     }
 
 
-def _stop_levels(lines: StopLevels) -> dict[str, Any]:
-    """Every figure that the lines hold. They are the contractor's own, whatever source speaks for them."""
+def _stop_levels(levels: StopLevels) -> dict[str, Any]:
+    """Every figure that they hold. They are the contractor's own, whatever source speaks for them."""
     names = [each.name for each in StopLevels._meta.fields if isinstance(each, FloatField)]
-    figures = {name: getattr(lines, name) for name in names}
-    return {"id": "stop-levels", "version": lines.number, "evidence": "own"} | figures
+    figures = {name: getattr(levels, name) for name in names}
+    return {"id": "stop-levels", "version": levels.number, "evidence": "own"} | figures
 
 
 def _analyser(analyser: Analyser | None, day: date) -> dict[str, Any] | None:
@@ -172,7 +172,7 @@ def assignments_of(appliance: Appliance) -> QuerySet[LimitSetAssignment]:
 
 
 def limit_set_versions_on(appliance: Appliance, day: date) -> list[LimitSetVersion]:
-    """Of each set that is attached on that day, the version in force then, by the set's key."""
+    """Of each set that is assigned on that day, the version in force then, by the set's key."""
     in_force = assignments_of(appliance).filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
     versions: dict[UUID, list[LimitSetVersion]] = defaultdict(list)
     assigned = LimitSetVersion.objects.filter(limit_set__in=in_force.values("limit_set"))

@@ -148,8 +148,8 @@ def _co_began_and_ended(series: Mapping[str, Any] | None) -> tuple[float, float]
     at_s, co = at_s[~np.isnan(co)], co[~np.isnan(co)]
     if not co.size:
         return None
-    resolved = at_s >= START_UP_S
-    begins = co[resolved & (at_s <= at_s[resolved][0] + MEAN_OVER_S)] if resolved.any() else co[-1:]
+    after_start = at_s >= START_UP_S
+    begins = co[after_start & (at_s <= at_s[after_start][0] + MEAN_OVER_S)] if after_start.any() else co[-1:]
     return float(begins.mean()), float(co[at_s >= at_s[-1] - MEAN_OVER_S].mean())
 
 

@@ -31,7 +31,7 @@ MOST_OF_AN_ANALYSER = 60
 LARGEST_CO2_MAX_GAP_PCT = 0.3
 # Before a fuel that no class of fuels stands for: what the analyser calculates is that fuel's CO2.
 CO2_OF = "co2_of_"
-# Patterns that invalid a reading by how the analyser was set up, not by what it shows.
+# Patterns that make a reading invalid by how the analyser was set up, not by what it shows.
 OF_THE_SETTING = ("DX10", "DX11")
 # Named in the limits' own words among an appliance's facts.
 NATURAL_DRAUGHT = {"vent": "natural_draft"}
@@ -55,7 +55,7 @@ def _data() -> Mapping[str, Any]:
 
 
 def setting_doubts(visit: Visit, reading: Reading) -> tuple[Doubt, ...]:
-    """What makes invalid a reading whatever it shows: the analyser's zero in fresh air, the fuel that it was set to."""
+    """What makes a reading invalid whatever it shows: the analyser's zero in fresh air, the fuel that it was set to."""
     if visit.zero_o2_pct is None and visit.zero_co_ppm is None and not reading.analyser_fuel:
         return ()
     view = VisitView(
@@ -151,12 +151,12 @@ def _of_series(reading: Reading, derived: Derived) -> dict[str, float]:
     co = [np.nan if each is None else float(each) for each in reading.series["co"]]
     moved = co_rise([float(each) for each in reading.series["at_s"]], co)
     o2_pct = np.nan if derived.o2_pct is None else derived.o2_pct
-    resolved, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived.co_ppm_air_free
+    settled, read = float(air_free(moved.last_mean_ppm, o2_pct)), derived.co_ppm_air_free
     return {
         "co_slope_ppm_min": moved.slope_ppm_min,
         "co_first_minute_ppm_air_free": float(air_free(moved.first_minute_max_ppm, o2_pct)),
         # The worse of what was read and what the series came to.
-        "co_ppm_air_free": resolved if read is None else max(resolved, read),
+        "co_ppm_air_free": settled if read is None else max(settled, read),
     }
 
 

@@ -1,6 +1,6 @@
 """What is odd about an accepted visit: each a small question, its answer a code and figures for the office.
 
-Field work is never refused for these: the technician did the work, the office repairs the record.
+Field work is never refused for these: the technician did the work, the office corrects the record.
 """
 
 from collections.abc import Iterator

@@ -30,7 +30,7 @@ ANSWERED_BY = frozenset({"record", "register", "inspection_points", "program", "
 
 
 def test_every_field_can_be_answered_by_something_that_this_program_has() -> None:
-    """A field that nothing answers would keep every check from discharging; one answered by nothing real, none."""
+    """A field that nothing answers would keep every check from counting; one answered by nothing real, none."""
     for name, each in record_fields().items():
         assert each.answered_by and set(each.answered_by) <= ANSWERED_BY, name
         can = {

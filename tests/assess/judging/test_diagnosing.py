@@ -70,7 +70,7 @@ def test_an_analyser_set_to_another_fuel_is_said(body: dict[str, Any], technicia
     assert "DX10" in patterns_of(store(body, technician))
 
 
-def test_a_zero_that_is_off_voids_the_readings_and_keeps_their_co_finding(
+def test_a_zero_that_is_off_makes_the_readings_invalid_and_keeps_their_co_finding(
     body: dict[str, Any], technician: User
 ) -> None:
     body["conditions"] |= {"zero_o2": measured("20.1", "%")}
@@ -88,7 +88,7 @@ def test_natural_gas_with_hydrogen_is_no_other_fuel(body: dict[str, Any], techni
     assert "DX10" not in patterns_of(store(body, technician))
 
 
-def test_co_in_the_room_that_rises_stays_though_the_reading_is_void(body: dict[str, Any], technician: User) -> None:
+def test_co_in_the_room_that_rises_stays_though_the_reading_is_invalid(body: dict[str, Any], technician: User) -> None:
     body["conditions"] |= {"zero_o2": measured("20.1", "%"), "ambient_co_after": measured("8", "ppm")}
     found = patterns_of(store(body, technician))
     assert found[:2] == ["DX14", "DX11"]
