@@ -1,13 +1,13 @@
 """The paper of one visit: the answer first, then facts, readings, findings, work, and the proof of the record."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.platypus import Flowable, KeepTogether, Spacer
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.presentation import visits as words
@@ -22,6 +22,7 @@ from fleet.presentation.reading_figures import (
     has_worked_out,
     loss_words,
     phase_words,
+    read_columns,
     series_words,
     steadiness_words,
     taken_words,
@@ -32,7 +33,7 @@ from fleet.presentation.reading_figures import (
 from fleet.presentation.reading_rule import reading_strip
 from fleet.presentation.readings import Cell, PairTable, reading_tables
 from fleet.presentation.verdicts import FindingRow, finding_rows, not_judged, source_rows
-from fleet.presentation.words import capital, chemical, listed
+from fleet.presentation.words import capital, chemical, listed, rate_words
 from reports.paper import (
     BODY_APART,
     HEADING,
@@ -147,10 +148,10 @@ def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     yield from heading(_("Figures"))
     head = [*figures_head(), _("Taken"), _("Steady")]
     rows = [_figure_row(each, facts) for each in facts.readings]
+    shown = read_columns(rows)
     if any(spreads := widest_row(facts.readings)):
         rows.append([paragraph(TINY, _("uncertain by at most")), *spreads, "", ""])
-    widths = [each * width / sum(FIGURE_WIDTHS) for each in FIGURE_WIDTHS]
-    yield table([head, *rows], widths, right=range(1, len(head) - 2), small=TINY)
+    yield _narrowed([head, *rows], shown, FIGURE_WIDTHS, width, len(shown) - 2)
     yield Spacer(1, 3)
     if any(has_worked_out(each) for each in facts.readings):
         yield from _worked_out(facts, width)
@@ -158,7 +159,7 @@ def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 
 
 def _figure_row(each: ReadingFacts, facts: VisitFacts) -> list[Any]:
-    name = f"{each.reading.number}. {each.reading.rate}, {phase_words(each.reading.counted_phase)}"
+    name = f"{each.reading.number}. {rate_words(each.reading.rate)}, {phase_words(each.reading.counted_phase)}"
     taken, steady = paragraph(TINY, taken_words(each, facts)), paragraph(TINY, steadiness_words(each))
     return [paragraph(TINY, name), *figures_row(each), taken, steady]
 
@@ -166,11 +167,25 @@ def _figure_row(each: ReadingFacts, facts: VisitFacts) -> list[Any]:
 def _worked_out(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     """The second table: losses, condensation, emissions and input of the last reading at each rate."""
     last = {each.reading.rate: each for each in facts.readings if has_worked_out(each)}
-    rows = [[paragraph(TINY, f"{each.reading.number}. {rate}"), *worked_row(each)] for rate, each in last.items()]
-    head = worked_head()
-    widths = [each * width / sum(WORKED_WIDTHS) for each in WORKED_WIDTHS]
-    yield table([head, *rows], widths, right=range(1, len(head)), small=TINY)
+    rows = [
+        [paragraph(TINY, f"{each.reading.number}. {rate_words(rate)}"), *worked_row(each)]
+        for rate, each in last.items()
+    ]
+    shown = read_columns(rows)
+    yield _narrowed([worked_head(), *rows], shown, WORKED_WIDTHS, width, len(shown))
     yield Spacer(1, 3)
+
+
+def _narrowed(
+    rows: Sequence[Sequence[Any]], columns: Sequence[int], widths: Sequence[float], width: float, figures_end: int
+) -> Table:
+    """These columns alone, figures on the right up to `figures_end`; the name's takes what the others leave.
+
+    So figures stand as far apart as in a whole table.
+    """
+    shown = [widths[n] * width / sum(widths) for n in columns]
+    shown[0] += width - sum(shown)
+    return table([[row[n] for n in columns] for row in rows], shown, right=range(1, figures_end), small=TINY)
 
 
 def _figure_notes(facts: VisitFacts) -> Iterator[str]:

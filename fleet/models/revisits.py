@@ -76,6 +76,10 @@ class Revisit(RegisterEntry):
     def is_set(self) -> bool:
         return self.state != self.State.PROPOSED
 
+    def is_late(self, today: date) -> bool:
+        """Nobody is late by a forecast: where one set the last day and it is over, the risk is today's."""
+        return self.latest < today and self.date_set_by != "drift"
+
     @property
     def needed_before_its_day(self) -> bool:
         """A reason has come up that ends before the day it is set for."""

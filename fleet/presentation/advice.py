@@ -10,7 +10,7 @@ from fleet.limits.quantities import figure
 from fleet.presentation.codes import label_words
 from fleet.presentation.figures import limit_figure
 from fleet.presentation.verdicts import action_words, keeps_words, reason_words, verdict_sentence
-from fleet.presentation.words import within_ours
+from fleet.presentation.words import rate_words, within_ours
 
 # As fine as a screw can be turned by eye: common practice, no source.
 SMALLEST_TURN = Fraction(1, 16)
@@ -53,13 +53,13 @@ def withheld_words(advice: Advice) -> str | None:
         "co_not_read": _("no CO read: CO2 alone can't tell lean from rich"),
         "other_way": _("the first step moved CO2 the other way than the sheet says: look before turning on"),
     }
-    return words[advice.code] % advice.figures
+    return words[advice.code] % {**advice.figures, "rate": rate_words(advice.figures.get("rate") or "")}
 
 
 def _stands(band: Verdict, target: float | None) -> str:
     """Where the reading is, and how far from its target."""
     value = figure(band.value, band.quantity, band.lower, band.upper)
-    said = {"label": label_words(band.label), "value": value, "rate": band.rate}
+    said = {"label": label_words(band.label), "value": value, "rate": rate_words(band.rate or "")}
     if target is None or not isinstance(band.value, float):
         return _("%(label)s %(value)s %% at %(rate)s") % said
     gap = band.value - target
@@ -82,9 +82,9 @@ def _instruction(advice: Advice, stands: dict[str, str]) -> str:
         "turning": _turning(advice),
         "step": _(", at most %s at a time") % largest if largest else "",
         "tool": _(" with %s") % within_ours(adjuster.tool) if adjuster.tool else "",
-        "rate": rate,
+        "rate": rate_words(rate),
         # This rate first, then every other: their settings act on one another.
-        "then": _(", then %s") % _(" and ").join(others) if others else "",
+        "then": _(", then %s") % _(" and ").join(map(rate_words, others)) if others else "",
         "stop": limit_figure(advice.figures["stop_co_ppm_air_free"], 0),
     }
     words = [

@@ -14,7 +14,7 @@ from fleet.errors import FleetError
 from fleet.limits.quantities import label
 from fleet.presentation.days import long_day, said_day
 from fleet.presentation.sentences import sentences
-from fleet.presentation.words import capital, said, signs, within_ours
+from fleet.presentation.words import capital, rate_words, said, signs, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 WORDS = sentences("codes")
@@ -45,7 +45,7 @@ def label_words(said: Sequence[Any]) -> str:
     ('NOx at 3 % O₂', 'flue loss')
     """
     code, figures = said
-    shown = {name: str(LABELS.get(each, each)) for name, each in figures.items()}
+    shown = {name: str(LABELS[each]) if each in LABELS else rate_words(str(each)) for name, each in figures.items()}
     name = str(LABELS[code]) % shown if code in LABELS else code_words(code)
     if "at_o2_pct" not in figures:
         return name

@@ -16,7 +16,7 @@ from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
 from fleet.presentation.sentences import sentences
 from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
-from fleet.presentation.words import listed
+from fleet.presentation.words import listed, rate_words
 
 
 def consequence_sentences(consequence: Consequence) -> list[str]:
@@ -79,7 +79,7 @@ def _outcome_words(outcome: str, limit: str) -> str:
 
 def applying_words(one: Applying) -> str:
     """A limit, where it applies and what its application hangs on."""
-    at = _(" at %s") % one.rates if one.rates else ""
+    at = _(" at %s") % rate_words(one.rates) if one.rates else ""
     words = ngettext(
         ", if %s says so, which is not recorded", ", if %s say so, which is not recorded", len(one.unrecorded)
     )

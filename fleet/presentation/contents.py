@@ -20,6 +20,7 @@ from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.due_dates import fact_and_unit
 from fleet.presentation.figures import limit_figure, limits_words, with_unit
 from fleet.presentation.sentences import sentences
+from fleet.presentation.words import rate_words
 
 Row = Mapping[str, Any]
 Words = str | Promise
@@ -65,7 +66,11 @@ def target_words(target: Row) -> str:
 def target_name(target: Row) -> str:
     casing = "" if target["casing"] == "any" else _(", casing %s") % target["casing"]
     gas = GASES[target["quantity"]]
-    return _("target %(gas)s at %(rate)s%(casing)s") % {"gas": gas, "rate": target["rate"], "casing": casing}
+    return _("target %(gas)s at %(rate)s%(casing)s") % {
+        "gas": gas,
+        "rate": rate_words(target["rate"]),
+        "casing": casing,
+    }
 
 
 def ceiling_words(ceiling: Row) -> str:
@@ -87,16 +92,17 @@ def adjuster_words(adjuster: Row) -> str:
 
 
 def adjuster_name(adjuster: Row) -> str:
-    return _("adjuster %(name)s for %(rate)s") % {"name": adjuster["name"], "rate": adjuster["rate"]}
+    return _("adjuster %(name)s for %(rate)s") % {"name": adjuster["name"], "rate": rate_words(adjuster["rate"])}
 
 
 def order_words(rule: Row) -> str:
     """By how much the one rate lies above the other.
 
     >>> order_words({"quantity": "co2", "higher_rate": "high", "lower_rate": "low", "least_gap": "0.3"})
-    'CO2 at high at least 0.3 points above low'
+    'CO2 at high fire at least 0.3 points above low fire'
     """
-    shown = {"gas": GASES[rule["quantity"]], "higher": rule["higher_rate"], "lower": rule["lower_rate"]}
+    shown = {"gas": GASES[rule["quantity"]]}
+    shown |= {"higher": rate_words(rule["higher_rate"]), "lower": rate_words(rule["lower_rate"])}
     if rule.get("least_gap"):
         shown["gap"] = rule["least_gap"]
         return _("%(gas)s at %(higher)s at least %(gap)s points above %(lower)s") % shown
@@ -104,7 +110,8 @@ def order_words(rule: Row) -> str:
 
 
 def order_name(rule: Row) -> str:
-    shown = {"gas": GASES[rule["quantity"]], "higher": rule["higher_rate"], "lower": rule["lower_rate"]}
+    shown = {"gas": GASES[rule["quantity"]]}
+    shown |= {"higher": rate_words(rule["higher_rate"]), "lower": rate_words(rule["lower_rate"])}
     return _("order of %(gas)s, %(higher)s above %(lower)s") % shown
 
 

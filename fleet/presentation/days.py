@@ -42,7 +42,12 @@ def offset(moment: datetime, zone: tzinfo) -> str:
 
 def day_and_time(moment: datetime, zone: tzinfo) -> str:
     """The day and time there; the distance from UTC only in the hours that the clocks show twice."""
-    said = f"{long_day(moment.astimezone(zone).date())}, {clock_time(moment, zone)}"
+    return f"{long_day(moment.astimezone(zone).date())}, {time_there(moment, zone)}"
+
+
+def time_there(moment: datetime, zone: tzinfo) -> str:
+    """The same of the time alone."""
+    said = clock_time(moment, zone)
     return f"{said} {offset(moment, zone)}" if _comes_twice(moment, zone) else said
 
 

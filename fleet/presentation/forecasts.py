@@ -12,6 +12,7 @@ from fleet.presentation.codes import label_words
 from fleet.presentation.days import said_day
 from fleet.presentation.figures import chance_words, figure, limit_figure, with_unit
 from fleet.presentation.verdicts import keeps_words, set_words
+from fleet.presentation.words import at_rate
 
 NAMES = {"co2": "CO₂", "o2": "O₂", CO: "CO air-free", TEMP_RISE: "the flue's rise above the intake air"}
 KEEPS = {CO: 1.0, TEMP_RISE: 0.5}
@@ -29,7 +30,7 @@ def forecast_words(told: Told) -> str:
 
 def quantity_words(quantity: str, rate: str) -> str:
     """A quantity at a rate, as the sentence names it."""
-    return _("%(quantity)s at %(rate)s fire") % {"quantity": NAMES[quantity], "rate": rate}
+    return at_rate(NAMES[quantity], rate)
 
 
 def _pace_words(told: Told) -> str:

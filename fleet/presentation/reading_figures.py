@@ -1,6 +1,7 @@
 """Readings as tables of figures: as read and worked out, how far to trust them, and what else was read, in words."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -195,6 +196,11 @@ def worked_row(each: ReadingFacts) -> list[str]:
         for name, each in zip(WORKED_OUT, shown, strict=True)
     ]
     return marked if found.nox_estimated else shown
+
+
+def read_columns(rows: Iterable[Sequence[Any]]) -> list[int]:
+    """The columns that hold anything: what no reading shows isn't a column of dashes."""
+    return [number for number, column in enumerate(zip(*rows, strict=True)) if any(each != NONE for each in column)]
 
 
 def has_worked_out(each: ReadingFacts) -> bool:

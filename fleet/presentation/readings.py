@@ -15,7 +15,7 @@ from fleet.presentation.figures import decimals_shown, figure, figure_apart, rea
 from fleet.presentation.reading_figures import rate_words as how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
 from fleet.presentation.verdicts import basis_words
-from fleet.presentation.words import capital, rate_words
+from fleet.presentation.words import at_rate, capital, rate_words
 from fleet.quantities import READING_QUANTITIES
 
 Value = tuple[float, str] | None
@@ -160,7 +160,7 @@ def _air_free(each: ReadingFacts) -> Value:
 
 
 def _group(verdict: Verdict) -> tuple[str, str, str]:
-    return label_words(verdict.label), unit_words(verdict.unit), basis_words(verdict.basis)
+    return label_words(verdict.label), unit_words(verdict.unit), basis_words(verdict.basis, verdict.quantity)
 
 
 def _limited(facts: VisitFacts) -> dict[tuple[str, str, str], Verdict]:
@@ -206,7 +206,7 @@ def _row(facts: VisitFacts, subject: _Subject) -> RuleRow:
     kept = {rate: note for rate, note in notes.items() if note}
     if kept and not rules:
         rules = {rate: _rule(subject, rate, at[rate], low, high) for rate in kept}
-    return RuleRow(subject.label, subject.unit, basis_words(subject.basis), rules, kept)
+    return RuleRow(subject.label, subject.unit, basis_words(subject.basis, subject.quantity), rules, kept)
 
 
 def _at_rate(facts: VisitFacts, subject: _Subject, rate: str) -> _AtRate:
@@ -291,11 +291,6 @@ def _pins(value: Value, word: str, subject: _Subject, limits: list[float]) -> li
 
 def qualifier_of(said: str) -> Qualifier:
     return cast(Qualifier, said) if said in QUALIFIERS else "="
-
-
-def at_rate(label: str, rate: str) -> str:
-    """CO₂ at high fire."""
-    return _("%(quantity)s at %(rate)s") % {"quantity": label, "rate": rate_words(rate)}
 
 
 def _diluted(facts: VisitFacts, rate: str) -> str:

@@ -15,7 +15,7 @@ from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.contents import evidence_words
 from fleet.presentation.figures import figure_apart, limit_figure, qualified, with_unit
 from fleet.presentation.sentences import sentences
-from fleet.presentation.words import capital, listed
+from fleet.presentation.words import at_rate, capital, listed, rate_words
 
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
 AIR_FREE = ("air_free", "as_measured_or_air_free")
@@ -30,13 +30,14 @@ REASONS = sentences("verdict_reasons")
 ASKS = sentences("asks")
 
 
-def basis_words(basis: str) -> str:
-    """The basis in words; empty where the quantity has none."""
+def basis_words(basis: str, quantity: str = "co") -> str:
+    """The basis in words; empty where the quantity has none: "as measured" says something of gases alone."""
     if basis in AIR_FREE:
         return _("air-free, 20.9 % O₂ in air")
     if basis in UNDILUTED:
         return _("undiluted, 21 % O₂ in air")
-    return "" if basis in ("", "any") else code_words(basis)
+    nothing = ("", "any", *([] if quantity in ("co", "nox") else ["as_measured"]))
+    return "" if basis in nothing else code_words(basis)
 
 
 def value_words(verdict: Verdict) -> str:
@@ -85,7 +86,7 @@ def action_words(verdict: Verdict) -> str:
 
 def at_words(verdict: Verdict) -> str:
     """The rate and phase of the reading; empty where the verdict is about the whole visit."""
-    return ", ".join(filter(None, (verdict.rate, code_words(verdict.phase or ""))))
+    return ", ".join(filter(None, (rate_words(verdict.rate or ""), code_words(verdict.phase or ""))))
 
 
 def reason_words(verdict: Verdict) -> str:
@@ -112,7 +113,7 @@ def _shown_beside(verdict: Verdict, figures: Mapping[str, Any]) -> dict[str, str
         "o2_pct": lambda o2: figure(o2, "o2"),
         "facts": lambda names: ", ".join(map(code_words, names)),
         "gas": lambda gas: label_words([gas, {}]),
-        "at": lambda rate: _(" at %s") % code_words(rate) if rate else "",
+        "at": lambda rate: _(" at %s") % rate_words(rate) if rate else "",
         "phases": lambda phases: ", " + _(" or ").join(map(code_words, phases)) if phases else "",
         "read_with": lambda casing: casing or _("not recorded"),
         "name": code_words,
@@ -133,10 +134,10 @@ def _sentences(parts: Iterable[str]) -> str:
 
 
 def what_words(verdict: Verdict, *, with_phase: bool = True) -> str:
-    """CO₂ at high, as found; what is about both rates, or the whole visit, names none."""
+    """CO₂ at high fire, as found; what is about both rates, or the whole visit, names none."""
     said = label_words(verdict.label)
     if verdict.rate:
-        said = _("%(label)s at %(rate)s") % {"label": said, "rate": verdict.rate}
+        said = at_rate(said, verdict.rate)
     return ", ".join([said, code_words(verdict.phase or "")]) if with_phase and verdict.phase else said
 
 
@@ -218,7 +219,7 @@ def _subject(verdict: Verdict) -> str:
         shown = figure(verdict.value, verdict.quantity, verdict.lower, verdict.upper)
         said.append(_with_unit(qualified(shown, verdict.qualifier), verdict))
     if verdict.rate:
-        said.append(_("at %s") % verdict.rate)
+        said.append(_("at %s") % rate_words(verdict.rate))
     read = ", ".join(filter(None, (" ".join(said), code_words(verdict.phase or ""))))
     if not verdict.keeps:
         return read
@@ -269,7 +270,7 @@ def summary_words(judgement: Judgement) -> str:
     if not open_ends:
         return within
     known = [(label_words(label), rate) for label, rate in open_ends]
-    rest = [_("%(label)s at %(rate)s") % {"label": label, "rate": rate} if rate else label for label, rate in known]
+    rest = [at_rate(label, rate) if rate else label for label, rate in known]
     said = _("Incomplete, not judged: %(rest)s. %(within)s")
     return said % {"within": within, "rest": "; ".join(rest)}
 
@@ -323,7 +324,7 @@ def finding_row(verdict: Verdict) -> FindingRow:
     source = source_of(verdict)
     return FindingRow(
         what=what_words(verdict),
-        basis=basis_words(verdict.basis),
+        basis=basis_words(verdict.basis, verdict.quantity),
         value=value_words(verdict),
         limit=limit_words(verdict),
         source=source.named,
@@ -352,8 +353,10 @@ def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
         "": _("nothing judged"),
     }
     readings = [each.reading for each in facts.readings]
-    for phase in ("as_found", "as_left"):
-        yield words[outcome_by_source(mine, readings, phase)]
+    yield words[outcome_by_source(mine, readings, "as_found")]
+    # What a limit asks of the appliance as found alone says nothing of how it was left.
+    only_found = {each.limit_id for each in facts.card.limits if each.phases and "as_left" not in each.phases}
+    yield words[outcome_by_source([each for each in mine if each.limit_id not in only_found], readings, "as_left")]
 
 
 def not_judged(facts: VisitFacts) -> list[str]:

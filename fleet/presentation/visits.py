@@ -12,10 +12,10 @@ from fleet.limits import Verdict, standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.codes import code_words
-from fleet.presentation.days import clock_time, day_and_time, long_day, offset, weekday
+from fleet.presentation.days import day_and_time, long_day, time_there, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources, value_words, what_words
-from fleet.presentation.words import capital, listed, shortened, within_ours
+from fleet.presentation.words import capital, listed, rate_words, shortened, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 MOST_NAMED = 3
@@ -46,7 +46,7 @@ def _opening(facts: VisitFacts, most_named: int) -> Iterator[str]:
     if visit.outcome != Visit.Outcome.TESTED:
         shown = {
             "outcome": capital(visit.get_outcome_display()),
-            "why": shortened(visit.outcome_reason, MOST_OF_REASON),
+            "why": shortened(visit.outcome_reason, MOST_OF_REASON if most_named else MOST_OF_REASON // 3),
         }
         yield _("%(outcome)s: %(why)s.") % shown
     yield from _by_phase(facts, most_named)
@@ -115,7 +115,14 @@ def _sets_in_short(found: list[LimitSource], most_named: int) -> str:
     shown = {"count": len(found), "doubtful": sum(each.is_open_to_doubt for each in found)}
     if not shown["doubtful"]:
         return ngettext("the set listed below", "the %(count)d sets listed below", len(found)) % shown
-    return _("the %(count)d sets listed below (%(doubtful)d of them not reviewed or unverified)") % shown
+    return (
+        ngettext(
+            "the set listed below (not reviewed or unverified)",
+            "the %(count)d sets listed below (%(doubtful)d of them not reviewed or unverified)",
+            len(found),
+        )
+        % shown
+    )
 
 
 @dataclass(frozen=True)
@@ -216,7 +223,9 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
     if len(stops) > 2 * MOST_NAMED:
         yield _("And more, listed under the findings.")
     unstable = [
-        f"{each.reading.rate} ({each.reading.number})" for each in facts.readings if each.reading.flame_unstable
+        f"{rate_words(each.reading.rate)} ({each.reading.number})"
+        for each in facts.readings
+        if each.reading.flame_unstable
     ]
     if unstable:
         yield _("Flame unstable at %s.") % listed(unstable)
@@ -258,7 +267,7 @@ def _input(facts: VisitFacts) -> str:
     for each in facts.readings:
         if each.derived.input_kw_gross is not None:
             shown = {name: derived(each.derived, f"input_kw_{name}") for name in ("net", "gross")}
-            shown["rate"] = each.reading.rate
+            shown["rate"] = rate_words(each.reading.rate)
             parts.append(_("timed at %(rate)s %(net)s kW net, %(gross)s kW gross") % shown)
     return "; ".join(parts) or _("not recorded")
 
@@ -318,13 +327,10 @@ def _measures(each: AnalyserFacts) -> str:
 
 
 def _times(facts: VisitFacts, zone: tzinfo) -> str:
-    """Arrived and left with their offset from UTC, each its own where the clocks changed in between."""
+    """Arrived and left; the offset from UTC only in the hours that the clocks show twice."""
     arrived, left = facts.visit.attendance.arrived_at, facts.visit.attendance.left_at
     moments = {_("arrived"): arrived, _("left"): left}
-    said = [f"{word} {clock_time(each, zone)} {offset(each, zone)}" for word, each in moments.items() if each]
-    if arrived and left and offset(arrived, zone) == offset(left, zone):
-        shown = {"from": clock_time(arrived, zone), "to": clock_time(left, zone), "offset": offset(arrived, zone)}
-        said = [_("arrived %(from)s, left %(to)s, %(offset)s") % shown]
+    said = [f"{word} {time_there(each, zone)}" for word, each in moments.items() if each]
     return ", ".join([*said, facts.appliance.building.time_zone]) if said else _("not recorded")
 
 
@@ -365,7 +371,13 @@ def _room_figure(visit: Visit, quantity: Quantity, words: Callable[[Quantity, fl
 def work_line(item: WorkItem) -> str:
     done = code_words(item.kind)
     kind = _("%s replaced") % done if item.replaced else done
-    given = (item.component, item.adjuster, item.rate and _("at %s") % item.rate, item.direction, item.amount)
+    given = (
+        item.component,
+        item.adjuster,
+        item.rate and _("at %s") % rate_words(item.rate),
+        item.direction,
+        item.amount,
+    )
     details = [within_ours(each) for each in given]
     after = _("after reading %d") % item.after_reading if item.after_reading else _("before any reading")
     said = ", ".join(filter(None, [*details, after]))
@@ -397,7 +409,7 @@ def restore_lines(visit: Visit) -> Iterator[str]:
                 "why": each.get("why") or _("not said"),
             }
     for each in visit.not_done:
-        shown = {"rate": each["rate"], "phase": code_words(each["phase"]), "why": each["why"]}
+        shown = {"rate": rate_words(each["rate"]), "phase": code_words(each["phase"]), "why": each["why"]}
         yield _("NOT read: %(rate)s, %(phase)s. Why: %(why)s") % shown
     for answer, words in (("does_not_apply", _("Does not apply: %s.")), ("done", _("Done: %s."))):
         steps = [within_ours(each["step"]) for each in answers if each["answer"] == answer]

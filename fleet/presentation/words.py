@@ -37,6 +37,11 @@ def rate_words(rate: str) -> str:
     return known.get(rate, rate)
 
 
+def at_rate(label: str, rate: str) -> str:
+    """CO₂ at high fire."""
+    return _("%(quantity)s at %(rate)s") % {"quantity": label, "rate": rate_words(rate)}
+
+
 def listed(words: Sequence[str]) -> str:
     """One, two and more in a sentence."""
     if len(words) < 2:

@@ -46,7 +46,7 @@ def summary_items(viewer: User, today: date) -> list[SummaryItem]:
     return [
         *(items.stop_item(each, today) for each in facts.unsafe if not is_answered(each)),
         *(items.flag_item(row.flag) for row in (*facts.outside, *facts.drifting) if row.flag),
-        *(items.late_visit(row.revisit) for row in facts.due if row.revisit and row.revisit.latest < today),
+        *(items.late_visit(row.revisit) for row in facts.due if row.revisit and row.revisit.is_late(today)),
         *(items.expiring_item(each.what, each.subject, each.until, today) for each in facts.expiring),
         *map(items.late_delivery, facts.late_deliveries),
         *map(items.late_defect, facts.late_defects),

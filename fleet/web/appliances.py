@@ -30,7 +30,16 @@ from fleet.presentation.verdicts import source_rows
 from fleet.presentation.visits import MOST_WORDS, opening
 from fleet.presentation.words import count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
-from fleet.web.attention import asked_day, away_words, by_words, may_close, next_asked_for, stop_case
+from fleet.web.attention import (
+    asked_day,
+    away_words,
+    by_words,
+    last_day_words,
+    may_close,
+    next_asked_for,
+    stop_case,
+    stop_cases,
+)
 from fleet.web.guards import page, viewer_of
 from fleet.web.out_of_use import standstills
 
@@ -59,16 +68,19 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "burns": history.appliance.burns_on(today).fuel.label,
             "today": today,
             "answer": answer_of(history, today),
-            "stops": [_with_closing(viewer, each) for each in history.flags if each.kind in STOP_KINDS],
+            "stops": stop_cases(each for each in history.flags if each.kind in STOP_KINDS),
+            "may_close_stops": may_change(viewer, "stop_flags_closed"),
             "others": [_with_closing(viewer, each) for each in history.flags if each.kind not in STOP_KINDS],
             "verdict": opening(history.last) if history.last else "",
             "tables": reading_tables(history.last) if history.last else [],
             "sources": source_rows(history.last) if history.last else [],
-            "charts": charts_of(history, today),
+            "charts": (charts := charts_of(history, today)),
+            "drawn": any(not each.is_empty for each in charts),
+            "reasons": reasons_shown(history.revisit.reasons) if history.revisit else [],
             "rates": [rate_words(each) for each in rates],
             "visits": visit_rows(history.visits[:VISITS_SHOWN], rates, shown_quantity(history)),
             "revisit_rule": _revisit_rule(history, today),
-            "away": away_words(history.revisit.latest, today) if history.revisit else "",
+            "away": last_day_words(history.revisit, today) if history.revisit else "",
             "day_set": set_words(history.revisit, today) if history.revisit else "",
             "who": who_words(history.revisit) if history.revisit else "",
             "may_set_day": may_change(viewer, "revisits"),
@@ -123,8 +135,8 @@ def answer_of(history: History, today: date) -> Answer:
     return Answer(
         standing=standing,
         by=revisit.latest if revisit else None,
-        is_late=revisit is not None and revisit.latest < today,
-        away=away_words(revisit.latest, today) if revisit else "",
+        is_late=revisit is not None and revisit.is_late(today),
+        away=last_day_words(revisit, today) if revisit else "",
         reason=reason,
         reason_below=len(f"{standing} {reason}".split()) > MOST_WORDS - WORDS_OF_THE_DATE,
         basis=basis_words(history.gases) if chance else "",
@@ -193,6 +205,18 @@ def basis_words(forecasts: Sequence[Forecast]) -> str:
         )
         return words % used
     return _("The forecast rests on %d visits of its own.") % used
+
+
+def reasons_shown(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Of what is outside the limits of one set the worst alone; what is cut stands among the visit's findings."""
+    shown: dict[Any, dict[str, Any]] = {}
+    for number, each in enumerate(reasons):
+        verdict = each["why"][1].get("figures", {}).get("verdict")
+        of = (verdict["set_name"], verdict["set_version"]) if verdict else number
+        before = shown.setdefault(of, each)
+        if verdict and verdict["rank"] > before["why"][1]["figures"]["verdict"]["rank"]:
+            shown[of] = each
+    return list(shown.values())
 
 
 # ---- drift and visits ----

@@ -1,8 +1,8 @@
 """The start page: what needs attention and why, the gravest first; and answering for a flag, or closing it."""
 
 import uuid
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -62,7 +62,7 @@ def attention(request: HttpRequest) -> HttpResponse:
         {
             "facts": facts,
             "opening": opening(facts),
-            "stops": [stop_case(each, told[each.id]) for each in facts.unsafe],
+            "stops": stop_cases(facts.unsafe, told),
             "outside": [_outside(each, contractor, today) for each in facts.outside[:MOST_ROWS]],
             "drifting": [_drifting(each, contractor, today) for each in facts.drifting[:MOST_ROWS]],
             "due": [_due(each, today, within) for each in facts.due[:MOST_ROWS]],
@@ -122,6 +122,15 @@ class StopCase:
     rule: ReadingRule | None
     done: str
     told: AlertedAbout | None = None
+    beside: Sequence["StopCase"] = ()
+
+
+def stop_cases(flags: Iterable[Flag], told: Mapping[uuid.UUID, AlertedAbout | None] | None = None) -> list[StopCase]:
+    """One frame an appliance: the gravest flag, the others `beside` it."""
+    gathered: dict[uuid.UUID, list[StopCase]] = {}
+    for each in flags:
+        gathered.setdefault(each.appliance_id, []).append(stop_case(each, (told or {}).get(each.id)))
+    return [replace(first, beside=others) for first, *others in gathered.values()]
 
 
 def stop_case(flag: Flag, told: AlertedAbout | None = None) -> StopCase:
@@ -189,8 +198,8 @@ def _drifting(row: Row, contractor: Contractor, today: date) -> AttentionRow:
     return AttentionRow(
         appliance=flag.appliance,
         when=when,
-        away=away_words(when, today) if when else "",
-        is_late=when is not None and when < today,
+        away=last_day_words(row.revisit, today) if row.revisit else "",
+        is_late=row.revisit is not None and row.revisit.is_late(today),
         flag=flag,
         chance=chance_words(float(flag.figures.get("chance", 0))),
         extra=extra_words(row.revisit, contractor) if row.revisit else "",
@@ -262,8 +271,8 @@ def _due(row: Row, today: date, within: int) -> AttentionRow:
     return AttentionRow(
         appliance=revisit.appliance,
         when=revisit.latest,
-        away=away_words(revisit.latest, today),
-        is_late=revisit.latest < today,
+        away=last_day_words(revisit, today),
+        is_late=revisit.is_late(today),
         sentence=reason_words(revisit.why),
         rule=row_due_rule(revisit.earliest, revisit.latest, today, timedelta(days=within)),
         caption=window_words(revisit, today),
@@ -293,6 +302,12 @@ def away_words(when: date, today: date) -> str:
     if days == 0:
         return _("today")
     return ngettext("in %d day", "in %d days", days) % days
+
+
+def last_day_words(revisit: Revisit, today: date) -> str:
+    """The same of a planned visit's last day; by a forecast nobody is late."""
+    is_over = revisit.latest < today and not revisit.is_late(today)
+    return _("accepted risk used up") if is_over else away_words(revisit.latest, today)
 
 
 # ---- answering for a flag, and closing one ----

@@ -27,7 +27,7 @@ from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for,
 from fleet.queries.follow_ups import visible_tenancies
 from fleet.services.register import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
-from fleet.web.attention import away_words
+from fleet.web.attention import last_day_words
 from fleet.web.forms import DayField, WordedActForm, WordsField, chosen_client, taken
 from fleet.web.guards import act, page, viewer_of
 from fleet.web.pages import page_of
@@ -62,7 +62,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
         {
             "state": each,
             "words": state_words(each, today),
-            "away": away_words(each.revisit.latest, today) if each.revisit else "",
+            "away": last_day_words(each.revisit, today) if each.revisit else "",
         }
         for each in facts.appliances
     ]
@@ -191,11 +191,11 @@ def opening(facts: BuildingFacts, today: date) -> str:
 
 def _first_seen(states: list[ApplianceState], today: date) -> str:
     """By when somebody should come, or should have come; empty where nothing has a date."""
-    first = min((each.revisit.latest for each in states if each.revisit), default=None)
+    first = min((each.revisit for each in states if each.revisit), key=lambda each: each.latest, default=None)
     if first is None:
         return ""
-    said = {"day": long_day(first), "away": away_words(first, today)}
-    if first < today:
+    said = {"day": long_day(first.latest), "away": last_day_words(first, today)}
+    if first.is_late(today):
         return _("The first should have been seen by %(day)s: %(away)s.") % said
     return _("See the first by %(day)s, %(away)s.") % said
 

@@ -18,8 +18,8 @@ from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
 from fleet.models import Job, Role
-from fleet.presentation.codes import job_words
-from fleet.presentation.words import count_words, listed
+from fleet.presentation.codes import job_words, quantity_label
+from fleet.presentation.words import at_rate, count_words, listed
 from fleet.queries.jobs import MOST_SHOWN, BackgroundWork, background_work, visible_jobs
 from fleet.services.jobs import cancel_job, retry_job
 from fleet.timetable import next_slots
@@ -86,7 +86,9 @@ def _rows(mine: QuerySet[Job], state: str, order: str) -> list[JobRow]:
 
 
 def name_of(job: Job) -> str:
-    return f"{job_words(job.kind)}, {job.key}"
+    """What is done; what to is said only of a series, by its quantity and rate: other keys are ids or our own."""
+    quantity, _slash, rate = job.key.partition("/")
+    return f"{job_words(job.kind)}, {at_rate(quantity_label(quantity), rate)}" if rate else job_words(job.kind)
 
 
 def opening(work: BackgroundWork) -> str:

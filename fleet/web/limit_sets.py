@@ -109,7 +109,7 @@ def limit_row(limit: Mapping[str, Any]) -> LimitRow:
     return LimitRow(
         id=limit["id"],
         what=chemical(limit_label(limit)),
-        basis=basis_words(limit.get("basis") or ""),
+        basis=basis_words(limit.get("basis") or "", limit["quantity"]),
         limit=chemical(kept_words(limit)),
         at=", ".join(filter(None, (rate, when.get(limit["when"], code_words(limit["when"]))))),
         asks=action if action.lower().startswith(severity) else ": ".join(filter(None, (severity, action))),

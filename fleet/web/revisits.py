@@ -27,7 +27,7 @@ from fleet.queries.register import the_contractor, visible_appliances, visible_p
 from fleet.queries.revisits import MANY_ATTEMPTS, BuildingRevisits, revisits_of_building, technicians, visible_revisits
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, book_day, release_day
-from fleet.web.attention import away_words
+from fleet.web.attention import last_day_words
 from fleet.web.forms import DayField, VersionForm, WordedActForm, WordsField, taken
 from fleet.web.guards import act, page, viewer_of
 
@@ -132,8 +132,8 @@ def _row(revisit: Revisit, today: date, a_week: int) -> RevisitRow:
     rule = row_due_rule(revisit.earliest, revisit.latest, today, LINE_HALF, planned=revisit.day)
     return RevisitRow(
         revisit,
-        away_words(revisit.latest, today),
-        revisit.latest < today,
+        last_day_words(revisit, today),
+        revisit.is_late(today),
         rule,
         set_words(revisit, today),
         revisit.has_passed(today) or revisit.needed_before_its_day,

@@ -13,7 +13,7 @@ from fleet.presentation.contents import band_words, ceiling_words
 from fleet.presentation.figures import decimals_shown, unit_words
 from fleet.presentation.reading_rule import ReadingRule, Wall
 from fleet.presentation.readings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
-from fleet.presentation.words import capital, listed, rate_words
+from fleet.presentation.words import at_rate, capital, listed, rate_words
 
 
 def answer_of(content: Mapping[str, Any]) -> str:
@@ -77,7 +77,7 @@ def _target_rows(content: Mapping[str, Any]) -> Iterator[Drawn]:
 
 def _target_rule(quantity: str, rate: str, drawn: Band, low: float, high: float) -> ReadingRule:
     return ReadingRule(
-        label=_("%(quantity)s at %(rate)s") % {"quantity": GASES[quantity], "rate": rate_words(rate)},
+        label=at_rate(GASES[quantity], rate),
         unit="%",
         low=low,
         high=high,
@@ -99,7 +99,7 @@ def _ceiling_rows(content: Mapping[str, Any]) -> Iterator[Drawn]:
         for rate in content["rates"]:
             walls = [Wall(float(each["value"]), "upper") for each in mine if each["rate"] in (rate, "any")]
             if walls:
-                named = _("%(quantity)s at %(rate)s") % {"quantity": name, "rate": rate_words(rate)}
+                named = at_rate(name, rate)
                 decimals = decimals_shown(0, [float(each["value"]) for each in mine])
                 rules[rate] = ReadingRule(named, unit, 0.0, high, decimals, walls=walls)
         yield name, unit, rules

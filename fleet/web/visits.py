@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -19,6 +19,7 @@ from fleet.presentation.reading_figures import (
     figures_row,
     has_worked_out,
     phase_words,
+    read_columns,
     series_words,
     spread_row,
     steadiness_words,
@@ -54,10 +55,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "stop_levels": list(words.stop_levels(facts)),
             "pairs": [*words.appliance_pairs(facts), *words.visit_pairs(facts)],
             "tables": reading_tables(facts),
-            "heads": _co_first([each.replace("-\n", "-").replace("\n", " ") for each in figures_head()[1:]]),
-            "figures": [figure_line(each, facts) for each in facts.readings],
-            "worked_heads": [each.replace("-\n", "-").replace("\n", " ") for each in worked_head()[1:]],
-            "worked": [WorkedLine(name_of(each), worked_row(each)) for each in facts.readings if has_worked_out(each)],
+            **figure_tables(facts),
             "findings": finding_rows(facts),
             "patterns": pattern_rows(facts.visit),
             "suggestion_note": words.suggestion_note(),
@@ -71,6 +69,24 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "proof": [proof_link(each) for each in reversed(facts.records)],
         },
     )
+
+
+def figure_tables(facts: VisitFacts) -> dict[str, Any]:
+    """The two tables of figures, without the columns that no reading fills; CO air-free and CO/CO2 always stand."""
+    tabled = [_co_first(figures_row(each)) for each in facts.readings]
+    worked = {name_of(each): worked_row(each) for each in facts.readings if has_worked_out(each)}
+    columns, filled = sorted({0, 1, *read_columns(tabled)}), read_columns(worked.values())
+    heads = _co_first(figures_head()[1:])
+    return {
+        "heads": [_on_one_line(heads[n]) for n in columns],
+        "figures": [figure_line(each, facts, columns) for each in facts.readings],
+        "worked_heads": [_on_one_line(worked_head()[1:][n]) for n in filled],
+        "worked": [WorkedLine(name, [row[n] for n in filled]) for name, row in worked.items()],
+    }
+
+
+def _on_one_line(head: str) -> str:
+    return head.replace("-\n", "-").replace("\n", " ")
 
 
 @page("visits")
@@ -109,10 +125,11 @@ def name_of(each: ReadingFacts) -> str:
     return f"{reading.number}. {rate_words(reading.rate)}, {phase_words(reading.counted_phase)}"
 
 
-def figure_line(each: ReadingFacts, facts: VisitFacts) -> FigureLine:
+def figure_line(each: ReadingFacts, facts: VisitFacts, columns: Sequence[int]) -> FigureLine:
+    row = _co_first(list(zip(figures_row(each), spread_row(each), strict=True)))
     return FigureLine(
         name=name_of(each),
-        figures=_co_first(list(zip(figures_row(each), spread_row(each), strict=True))),
+        figures=[row[n] for n in columns],
         taken=taken_words(each, facts),
         steady=steadiness_words(each),
         also=also_read(each),

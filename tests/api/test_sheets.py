@@ -53,14 +53,14 @@ def test_a_preview_says_what_differs_and_who_changes_and_writes_nothing(
     assert said.status_code == 200
     preview = said.json()
     assert (preview["based_on"], preview["number"], preview["day"]) == (1, 2, "2026-03-02")
-    assert {"path": "target CO2 at high, casing closed: tolerance", "before": "0.3", "after": "0.1"} in preview[
+    assert {"path": "target CO2 at high fire, casing closed: tolerance", "before": "0.3", "after": "0.1"} in preview[
         "differences"
     ]
     (changed,) = preview["changed"]
     assert (changed["appliance"], changed["visit"]) == (str(boiler.id), str(visit.id))
     assert (changed["outcome_before"], changed["outcome_after"]) == ("within", "outside")
     assert changed["verdicts"][0]["sentence"].startswith(
-        "CO₂ 9.60 % at high, as left, by the limits of Test sheet: within"
+        "CO₂ 9.60 % at high fire, as left, by the limits of Test sheet: within"
     )
     assert (Record.objects.count(), Job.objects.count()) == before
 
@@ -86,8 +86,8 @@ def test_versions_are_compared_both_ways(boss: APIClient, office: APIClient, pat
     assert (forth["before"], forth["after"]) == (1, 2)
     assert [each["path"] for each in forth["differences"]] == [
         "condensing",
-        "target CO2 at high, casing closed: tolerance",
-        "target CO2 at high, casing closed: band",
+        "target CO2 at high fire, casing closed: tolerance",
+        "target CO2 at high fire, casing closed: band",
     ]
     swapped = [{"path": each["path"], "before": each["after"], "after": each["before"]} for each in back["differences"]]
     assert forth["differences"] == swapped

@@ -97,7 +97,7 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
             "source": "Test sheet",
             "label": "CO₂",
             "value": "9.60 %",
-            "at": "high, as left",
+            "at": "high fire, as left",
             "before": "within",
             "after": "outside",
             "limit_before": "9.1 to 9.7 %",
@@ -105,7 +105,7 @@ def test_a_narrower_band_turns_the_newest_visit_and_says_so_figure_by_figure(
         }
     ]
     assert verdict_change_words(left[0]) == (
-        "CO₂ 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
+        "CO₂ 9.60 % at high fire, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside "
         "(9.3 to 9.5 %) from now on."
     )
     assert consequence_sentences(one)[0] == (

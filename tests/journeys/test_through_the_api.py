@@ -46,7 +46,7 @@ def test_a_visit_left_outside_is_seen_by_dispatcher_and_auditor(
     attention = words_of(opened(dispatcher, "/"))
     assert "one outside a limit" in attention
     assert (
-        "CO₂ at high, as left, was 10.30 % , outside the limits of Test sheet v1 (9.1 to 9.7 %) as recorded."
+        "CO₂ at high fire, as left, was 10.30 % , outside the limits of Test sheet v1 (9.1 to 9.7 %) as recorded."
         in attention
     )
     appliance = words_of(opened(dispatcher, f"/appliances/{boiler.id}/"))

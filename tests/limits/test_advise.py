@@ -27,7 +27,7 @@ def test_the_check_set_up_turns_the_high_fire_screw_anticlockwise():
     assert (said.action, said.adjuster, said.direction) == ("adjust", "high fire screw", "anticlockwise")
     assert "0.18 points below its target 9.2 %, band 9.108 to 9.292 %" in advice_words(said)
     assert "at most 1/4 turn" in advice_words(said)
-    assert "read high again, then low" in advice_words(said)
+    assert "read high fire again, then low fire" in advice_words(said)
     assert "End the firing if CO air-free passes 400 ppm" in advice_words(said)
 
 
@@ -35,7 +35,7 @@ def test_as_left_needs_no_adjustment_and_tells_the_distance():
     said = advice(share_of_target(), co2_pct=9.19, phase="as_left")
     assert said.action == "none"
     assert advice_words(said) == (
-        "No adjustment needed: CO₂ 9.19 % at high is 0.01 points below its target 9.2 %, band 9.108 to 9.292 %."
+        "No adjustment needed: CO₂ 9.19 % at high fire is 0.01 points below its target 9.2 %, band 9.108 to 9.292 %."
     )
 
 
@@ -124,7 +124,7 @@ def test_an_order_that_the_readings_break_is_told_although_both_are_in_their_ban
     high = reading(key="r0", taken_order=0, co2_pct=9.1)
     said = advise(make_card(the_sheet=page), reading(rate="low", co2_pct=9.0), qualified=True, earlier=[high])
     assert said.action == "investigate"
-    assert "CO₂ at high less CO₂ at low 0.10 points" in advice_words(said)
+    assert "CO₂ at high fire less CO₂ at low fire 0.10 points" in advice_words(said)
     assert "Read both rates again" in advice_words(said)
     kept = advise(
         make_card(the_sheet=page), reading(rate="low", co2_pct=9.0), qualified=True, earlier=[high | {"co2_pct": 9.3}]
@@ -277,9 +277,9 @@ def test_an_adjustment_is_worded_so():
     said = advice(share_of_target(), co2_pct=9.02)
     assert (said.action, said.adjuster, said.direction) == ("adjust", "high fire screw", "anticlockwise")
     assert advice_words(said) == (
-        "CO₂ 9.02 % at high is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
+        "CO₂ 9.02 % at high fire is 0.18 points below its target 9.2 %, band 9.108 to 9.292 %: "
         "turn high fire screw (gas valve) anticlockwise by a small first step, at most 1/4 turn at a time with a "
-        "hex key. Let it settle and read high again, then low. "
+        "hex key. Let it settle and read high fire again, then low fire. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
 
@@ -288,9 +288,9 @@ def test_a_sheet_of_few_words_is_worded_so():
     bare = {"place": "", "tool": "", "largest_step": "", "largest_step_turns": "0.5"}
     page = sheet(rates=["high"], targets=[target()], adjusters=[adjuster("high", "clockwise", **bare)])
     assert advice_words(advice(page, co2_pct=9.5)) == (
-        "CO₂ 9.50 % at high is 0.30 points above its target 9.2 %, band 9 to 9.4 %: "
+        "CO₂ 9.50 % at high fire is 0.30 points above its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw anticlockwise by a small first step, at most 0.5 turns at a time. "
-        "Let it settle and read high again. End the firing if CO air-free passes 400 ppm or climbs."
+        "Let it settle and read high fire again. End the firing if CO air-free passes 400 ppm or climbs."
     )
     without = sheet(targets=[target()], adjusters=[adjuster("high", "clockwise", place="", tool="", largest_step="")])
     assert "turn high fire screw anticlockwise by a small first step. Let it" in advice_words(
@@ -302,7 +302,8 @@ def test_a_sheet_of_many_words_is_worded_so():
     more = {"who": "the manufacturer's service", "reseal": "seal the cap"}
     page = sheet(rates=["high", "middle", "low"], adjusters=[adjuster("high", "clockwise", **more)])
     assert advice_words(advice(page, co2_pct=9.5)).endswith(
-        "Let it settle and read high again, then middle and low. End the firing if CO air-free passes 400 ppm or "
+        "Let it settle and read high fire again, then middle and low fire. End the firing if CO air-free passes "
+        "400 ppm or "
         "climbs. Only the manufacturer's service may touch it. Afterwards: seal the cap."
     )
 
@@ -310,9 +311,9 @@ def test_a_sheet_of_many_words_is_worded_so():
 def test_an_adjustment_of_a_known_distance_is_worded_so():
     said = turning(co2_pct=8.9)
     assert advice_words(said) == (
-        "CO₂ 8.90 % at high is 0.30 points below its target 9.2 %, band 9 to 9.4 %: "
+        "CO₂ 8.90 % at high fire is 0.30 points below its target 9.2 %, band 9 to 9.4 %: "
         "turn high fire screw (gas valve) anticlockwise about 3/8 turn (0.3 to 0.5), at most 1/4 turn at a time "
-        "with a hex key. Let it settle and read high again, then low. "
+        "with a hex key. Let it settle and read high fire again, then low fire. "
         "End the firing if CO air-free passes 400 ppm or climbs."
     )
     assert (said.action, said.direction, said.turns) == ("adjust", "anticlockwise", pytest.approx(0.375))
@@ -332,13 +333,13 @@ def test_a_step_that_disagrees_leaves_a_small_step_without_a_figure():
     [
         ({"co_ppm": None}, "No advice: no CO read: CO2 alone can't tell lean from rich."),
         ({"qualified": False}, "No advice: the person isn't recorded as qualified for this adjustment."),
-        ({"page": sheet(adjusters=[])}, "No advice: the sheet names no adjuster for high."),
+        ({"page": sheet(adjusters=[])}, "No advice: the sheet names no adjuster for high fire."),
         ({"page": sheet(control="self_adapting")},
          "No advice: the burner adapts itself: look for the cause instead of adjusting."),
         ({"page": sheet(adjusters=[adjuster("high", "clockwise", field_adjustment="check_only")])},
          "No advice: the manufacturer forbids adjusting high fire screw in the field."),
         ({"rate": "middle"}, "No advice: no target for this reading at middle."),
-        ({"co2_pct": None}, "No advice: no target for this reading at high."),
+        ({"co2_pct": None}, "No advice: no target for this reading at high fire."),
         ({"steady": False}, "No advice: the reading is not steady."),
         ({"invalid": True}, "No advice: the reading is invalid."),
     ],
@@ -363,8 +364,8 @@ def test_a_stop_and_a_cause_to_look_for_are_worded_so():
     )
     said = advice(sets=[one_limit_set()], co2_pct=9.2, co_ppm=150.0)
     assert advice_words(said) == (
-        "CO₂ 9.20 % at high is on its target, inside its band, yet CO 150 ppm at high, as found (limit ≤ 100 ppm): "
-        "outside the limits of test set v3 as recorded. Look for the cause before turning anything."
+        "CO₂ 9.20 % at high fire is on its target, inside its band, yet CO 150 ppm at high fire, as found "
+        "(limit ≤ 100 ppm): outside the limits of test set v3 as recorded. Look for the cause before turning anything."
     )
 
 
@@ -394,7 +395,7 @@ def test_a_band_without_a_target_tells_no_distance():
     page = sheet(
         targets=[{"rate": "high", "quantity": "co2", "lower": "9", "upper": "9.4", "tolerance_basis": "range"}]
     )
-    assert advice_words(advice(page, co2_pct=9.1)) == "No adjustment needed: CO₂ 9.10 % at high, band 9 to 9.4 %."
+    assert advice_words(advice(page, co2_pct=9.1)) == "No adjustment needed: CO₂ 9.10 % at high fire, band 9 to 9.4 %."
 
 
 def test_an_order_is_told_only_to_a_rate_of_it_and_in_its_own_phase():

@@ -571,7 +571,7 @@ def test_an_unreviewed_set_and_a_limit_from_memory_say_so_in_the_sentence():
     (reviewed,) = judged(one_limit_set(), reading())
     assert (reviewed.review, reviewed.reviewed_by) == ("reviewed", "a named person")
     assert verdict_sentence(reviewed) == (
-        "CO 40 ppm at high, as found (limit ≤ 100 ppm): within the limits of test set v3 as recorded."
+        "CO 40 ppm at high fire, as found (limit ≤ 100 ppm): within the limits of test set v3 as recorded."
     )
 
 

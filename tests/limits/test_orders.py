@@ -55,7 +55,7 @@ def test_the_verdict_has_the_gap_in_points_and_belongs_to_no_single_reading():
     assert verdict.value == pytest.approx(0.1)
     assert not verdict.stop
     assert verdict_sentence(verdict) == (
-        "CO₂ at high less CO₂ at low 0.10 points, as found (limit ≥ 0.2 points): "
+        "CO₂ at high fire less CO₂ at low fire 0.10 points, as found (limit ≥ 0.2 points): "
         "outside the limits of premix sheet v2 as recorded."
     )
 
@@ -76,7 +76,7 @@ def test_each_phase_is_judged_by_its_last_readings():
 
 def test_readings_between_adjustments_are_neither():
     said = evaluate(ordered(), pair(9.0, 9.0, "between"))
-    assert reason_words(the(said, kind="order")) == "needs CO₂ at high less CO₂ at low"
+    assert reason_words(the(said, kind="order")) == "needs CO₂ at high fire less CO₂ at low fire"
 
 
 @pytest.mark.parametrize(

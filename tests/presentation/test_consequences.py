@@ -74,7 +74,7 @@ def verdict(outcome: str, lower: float, upper: float, **fields: Any) -> Verdict 
 )
 def test_a_reading_is_told_with_each_limit_and_what_came_of_it(before: str, after: str, says: str) -> None:
     said = verdict_change_words(VerdictChange(verdict(before, 9.1, 9.7), verdict(after, 9.3, 9.5)))
-    assert said.startswith("CO₂ 9.60 % at high, as left, by the limits of A sheet") and said.endswith(says)
+    assert said.startswith("CO₂ 9.60 % at high fire, as left, by the limits of A sheet") and said.endswith(says)
     assert faults_of(said) == []
 
 
@@ -91,7 +91,7 @@ FACTS = ("low_use", "output_kw", "installation_on")
     ("one", "says"),
     [
         (Applying(["co", {}], ["at_most", {"upper": 5.0}], "ppm", "", ()), "CO ≤ 5 ppm"),
-        (Applying(["co2", {}], ["from_to", {"lower": 8, "upper": 9}], "%", "high", ()), "CO₂ 8 to 9 % at high"),
+        (Applying(["co2", {}], ["from_to", {"lower": 8, "upper": 9}], "%", "high", ()), "CO₂ 8 to 9 % at high fire"),
         (
             Applying(["nox", {}], None, "", "", FACTS),
             "NOx, if low use, output and day of installation say so, which is not recorded",

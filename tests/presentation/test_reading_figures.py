@@ -10,6 +10,7 @@ from fleet.models.judgements import Derived, SeriesSteadiness
 from fleet.presentation.figures import NONE, decimals_for
 from fleet.presentation.reading_figures import (
     has_worked_out,
+    read_columns,
     series_words,
     spread_row,
     widest_row,
@@ -85,3 +86,8 @@ def test_the_probability_of_conformity_stands_beside_and_decides_nothing(body: A
 def test_without_a_stated_accuracy_no_probability_is_invented(body: Any, technician: Any) -> None:
     Analyser.objects.update(accuracy={})
     assert side_figures(visit_for(technician, store(body, technician).id)) == []
+
+
+def test_a_column_that_no_reading_fills_is_not_shown():
+    assert read_columns([["1", NONE, NONE], ["2", NONE, "3"]]) == [0, 2]
+    assert read_columns([]) == []

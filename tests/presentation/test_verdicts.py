@@ -27,12 +27,12 @@ AT_HIGH = {"rate": "high", "phase": "as_found"}
     ("row", "seen", "value", "said", "outcome", "reason", "words"),
     [
         ({}, AT_HIGH, 40.0, "=", "within", "",
-         "CO 40 ppm at high, as found (limit ≤ 100 ppm): within the limits of a set v3 as recorded."),
+         "CO 40 ppm at high fire, as found (limit ≤ 100 ppm): within the limits of a set v3 as recorded."),
         ({}, AT_HIGH, 140.0, "more_than", "outside", "invalid",
-         ("CO more than 140 ppm at high, as found (limit ≤ 100 ppm): "
+         ("CO more than 140 ppm at high fire, as found (limit ≤ 100 ppm): "
          "outside the limits of a set v3 as recorded (the reading is invalid).")),
         ({}, {"rate": "high"}, None, "not_measured", "not_judged", "not_read",
-         "CO at high (limit ≤ 100 ppm): not judged: no CO read."),
+         "CO at high fire (limit ≤ 100 ppm): not judged: no CO read."),
         ({}, {"phase": "between"}, 140.0, "less_than", "cannot_tell", "only_a_bound",
          "CO less than 140 ppm, between (limit ≤ 100 ppm): can't be decided: the reading says only less than 140."),
         ({"unit": "1", "quantity": "soot_number", "keeps": None}, {}, 1.0, "=", "outside", "",
@@ -79,35 +79,35 @@ GUARDED = {"decision_rule": "guarded"}
     ("limit", "seen", "outcome", "words"),
     [
         ({}, {}, "within",
-         "CO 40 ppm at high, as found (limit ≤ 100 ppm): within the limits of test set v3 as recorded."),
+         "CO 40 ppm at high fire, as found (limit ≤ 100 ppm): within the limits of test set v3 as recorded."),
         ({}, {"co_ppm": 140.0, "phase": "as_left"}, "outside",
-         "CO 140 ppm at high, as left (limit ≤ 100 ppm): outside the limits of test set v3 as recorded."),
+         "CO 140 ppm at high fire, as left (limit ≤ 100 ppm): outside the limits of test set v3 as recorded."),
         ({}, {"invalid": True}, "not_judged",
-         "CO 40 ppm at high, as found (limit ≤ 100 ppm): not judged: the reading is invalid."),
+         "CO 40 ppm at high fire, as found (limit ≤ 100 ppm): not judged: the reading is invalid."),
         ({}, {"invalid": True, "co_ppm": 140.0}, "outside",
-         ("CO 140 ppm at high, as found (limit ≤ 100 ppm): "
+         ("CO 140 ppm at high fire, as found (limit ≤ 100 ppm): "
          "outside the limits of test set v3 as recorded (the reading is invalid).")),
         (GUARDED, {"co_ppm": 99.0}, "cannot_tell",
-         ("CO 99 ppm at high, as found (limit ≤ 100 ppm): can't be decided: "
+         ("CO 99 ppm at high fire, as found (limit ≤ 100 ppm): can't be decided: "
          "the guarded rule can't with the analyser's recorded accuracy.")),
         ({}, {"co_ppm": 140.0, "qualifiers": {"co": "less_than"}}, "cannot_tell",
-         ("CO less than 140 ppm at high, as found (limit ≤ 100 ppm): can't be decided: "
+         ("CO less than 140 ppm at high fire, as found (limit ≤ 100 ppm): can't be decided: "
          "the reading says only less than 140.")),
         ({"firing_rate": "low", "when": "as_left"}, {}, "not_judged",
-         "CO (limit ≤ 100 ppm): not judged: needs CO at low, as left."),
+         "CO (limit ≤ 100 ppm): not judged: needs CO at low fire, as left."),
         ({"basis": "air_free", "unit": "ppm"}, {"co2_pct": None}, "not_judged",
-         "CO air-free at least 40 ppm at high, as found (limit ≤ 100 ppm): not judged: neither O₂ nor CO₂ read."),
+         "CO air-free at least 40 ppm at high fire, as found (limit ≤ 100 ppm): not judged: neither O₂ nor CO₂ read."),
         ({"select": {"room": "cellar", "vent": "warm"}}, {}, "cannot_tell",
-         ("CO 40 ppm at high, as found (limit ≤ 100 ppm): can't be decided: "
+         ("CO 40 ppm at high fire, as found (limit ≤ 100 ppm): can't be decided: "
          "room, vent not recorded, so whether this limit applies isn't known.")),
         ({"select": {"room": "cellar"}, "severity": "shut_down"}, {"co_ppm": 140.0, "steady": False}, "outside",
-         ("CO 140 ppm at high, as found (limit ≤ 100 ppm): outside the limits of test set v3 as recorded "
+         ("CO 140 ppm at high fire, as found (limit ≤ 100 ppm): outside the limits of test set v3 as recorded "
          "(room not recorded; the reading is not steady).")),
         ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.5}, "not_judged",
-         ("CO 60 ppm at high, as found (limit < 30 ppm): "
+         ("CO 60 ppm at high fire, as found (limit < 30 ppm): "
          "not judged: above this range, where a stricter limit decides.")),
         ({"fires_when": {"op": "between", "value": [30, 60]}}, {"co_ppm": 60.0}, "outside",
-         "CO 60 ppm at high, as found (limit < 30 ppm): outside the limits of test set v3 as recorded."),
+         "CO 60 ppm at high fire, as found (limit < 30 ppm): outside the limits of test set v3 as recorded."),
         ({"quantity": "co_on_record", "fires_when": {"op": "missing", "value": None}, "limit_text": "present"},
          {"co_ppm": None}, "outside",
          "co on record (limit present): outside the limits of test set v3 as recorded (co on record not on record)."),
@@ -121,13 +121,13 @@ def test_one_verdict_of_each_outcome_is_worded_so(limit, seen, outcome, words):
 def test_a_sample_that_is_mostly_air_is_worded_so():
     said = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6)])
     assert verdict_sentence(the(said, kind="stop_level", quantity="co")) == (
-        "CO 40 ppm at high, as found: not judged: O₂ 18.6 % is mostly air, so there is no air-free figure: "
+        "CO 40 ppm at high fire, as found: not judged: O₂ 18.6 % is mostly air, so there is no air-free figure: "
         "repeat at a proper sampling point."
     )
     stopped = evaluate(make_card(), [reading(co2_pct=None, o2_pct=18.6, co_ppm=None, flame="lifting")])
     diluted = the(stopped, kind="stop_level", quantity="co")
     assert (verdict_sentence(diluted), diluted.qualifier, diluted.action) == (
-        "CO at high, as found: not judged: O₂ 18.6 % is mostly air, so there is no air-free figure.",
+        "CO at high fire, as found: not judged: O₂ 18.6 % is mostly air, so there is no air-free figure.",
         "not_measured",
         "",
     )
@@ -156,3 +156,8 @@ def test_every_basis_of_the_reference_is_a_code_with_words() -> None:
     assert all(re.fullmatch("[a-z0-9_]+", each) for each in bases)
     assert not [each for each in bases if "_" in basis_words(each)]
     assert basis_words("mean_of_three") == "mean of three spots, rounded to a whole one"
+
+
+def test_as_measured_is_said_of_gases_in_the_flue_alone():
+    assert basis_words("as_measured", "co") == "as measured"
+    assert [basis_words("as_measured", each) for each in ("ambient_co_rise", "flame")] == ["", ""]

@@ -76,7 +76,7 @@ def test_the_frame_names_each_figure_once_and_of_each_set_one_limit(rows: list[d
 
 def test_a_figure_read_twice_is_said_as_it_was_furthest_out() -> None:
     said = opening(facts_of(outside(value=485.0), outside(value=530.0), outside(value=529.0, upper=400.0)))
-    assert said.startswith("As found, outside as recorded: CO air-free at high 530 ppm (limit ≤ 200 ppm). ")
+    assert said.startswith("As found, outside as recorded: CO air-free at high fire 530 ppm (limit ≤ 200 ppm). ")
 
 
 def test_both_phases_alike_are_said_once_and_the_sets_come_last() -> None:

@@ -125,8 +125,8 @@ def test_the_timed_gas_rate_becomes_heat_input_on_both_bases(body: dict[str, Any
 @pytest.mark.parametrize(
     ("values", "said"),
     [
-        ({"co2": measured("9.40", "%"), "ambient_co": measured("0", "ppm")}, "CO at high"),
-        ({"co": measured("240", "ppm"), "ambient_co": measured("0", "ppm")}, "CO at high"),
+        ({"co2": measured("9.40", "%"), "ambient_co": measured("0", "ppm")}, "CO at high fire"),
+        ({"co": measured("240", "ppm"), "ambient_co": measured("0", "ppm")}, "CO at high fire"),
     ],
     ids=["no CO read", "CO without O2 and CO2"],
 )
@@ -144,7 +144,7 @@ def test_an_unproven_rate_is_judged_incompletely(body: dict[str, Any], technicia
     body["readings"] = [each | {"rate_proven_by": "not_proven"} for each in body["readings"]]
     judgement = store(body, technician).judgement
     assert judgement.outcome == "incomplete"
-    assert "CO₂ at high" in summary_words(judgement)
+    assert "CO₂ at high fire" in summary_words(judgement)
 
 
 def test_a_set_that_nobody_has_reviewed_is_named_as_such(

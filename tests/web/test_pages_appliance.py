@@ -15,6 +15,7 @@ from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
 from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import amend_visit
+from fleet.web.appliances import reasons_shown
 from tests import pictures
 from tests.cast import NOON, make_appliance, measured, store, visit_body
 from tests.web.markup import main_of, words_of
@@ -287,8 +288,8 @@ def test_a_visit_s_page_says_what_its_paper_says(body: dict[str, Any], dispatche
     visit = store(body, dispatcher)
     page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))
     for said in (
-        "As found, outside as recorded: CO₂ at high 8.90 % (limit 9.1 to 9.7 %).",
-        "adjustment: ratio screw, at high, anticlockwise, 1/8 turn, after reading 2.",
+        "As found, outside as recorded: CO₂ at high fire 8.90 % (limit 9.1 to 9.7 %).",
+        "adjustment: ratio screw, at high fire, anticlockwise, 1/8 turn, after reading 2.",
         "Done: test port refitted.",
         "Ada Test, 2 March 2026, 10:58",
         "Ada Test, qualified for gas by trade register Q-1 to 31 December 2030",
@@ -352,3 +353,13 @@ def test_the_list_of_buildings_counts_appliances_and_flags(
     assert "1 building" in page
     assert "Weir House 1 Test Lane Weir Trust 2 2 16 Mar 2026" in page
     assert "No building fits." in opened(dispatcher, "/buildings/?name=nowhere")
+
+
+def test_of_one_set_the_worst_alone_is_a_reason():
+    def reason(set_name: str, rank: int) -> dict[str, Any]:
+        verdict = {"set_name": set_name, "set_version": "1", "rank": rank}
+        return {"why": ["flag", {"figures": {"verdict": verdict}}]}
+
+    check = {"why": ["required_check", {"name": "Yearly"}]}
+    said = reasons_shown([reason("A", 1), check, reason("B", 2), reason("A", 3), check])
+    assert said == [reason("A", 3), check, reason("B", 2), check]

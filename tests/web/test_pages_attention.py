@@ -158,7 +158,7 @@ def test_an_outside_row_names_value_limit_and_set_in_words(
     visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"))
     page = main_of(opened(dispatcher, "/"))
     assert "one outside a limit" in page
-    assert "CO₂ at high, as left, was <b>10.30 %</b>, " in page
+    assert "CO₂ at high fire, as left, was <b>10.30 %</b>, " in page
     assert '<b class="outside">outside</b> the limits of Test sheet v1 (9.1 to 9.7 %) as recorded.' in page
 
 
@@ -218,3 +218,27 @@ def test_a_long_list_says_how_much_of_it_is_shown(
         add_yearly_required_check(appliance, dispatcher)
         visited(appliance, person, analyser, dispatcher, day="2025-03-05")
     assert "the first 1 of 2" in main_of(opened(dispatcher, "/"))
+
+
+def test_unsafe_and_at_stop_level_is_one_frame_with_both(
+    boiler: Appliance, unsafe: Flag, body: dict[str, Any], technician: User, dispatcher: User
+) -> None:
+    unsafe.kind, unsafe.pk, unsafe.key = "stop_level", None, "another"
+    unsafe.save(force_insert=True)
+    page = main_of(opened(dispatcher, "/"))
+    assert (page.count('class="stop'), page.count('class="beside')) == (1, 1)
+    assert page.count("I am answering for it") == 2
+
+
+def test_nobody_is_late_by_a_forecast(boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User) -> None:
+    add_yearly_required_check(boiler, dispatcher)
+    visited(boiler, person, analyser, dispatcher, day="2025-02-20")
+    assert "10 days late" in main_of(opened(dispatcher, "/"))
+    boiler.revisit.date_set_by = "drift"
+    boiler.revisit.save()
+    page = main_of(opened(dispatcher, "/"))
+    assert "late" not in page
+    assert "accepted risk used up" in page
+    assert "Its accepted risk was used up on <b>Friday 20 February 2026</b>." in main_of(
+        opened(dispatcher, f"/appliances/{boiler.id}/")
+    )

@@ -26,6 +26,7 @@ from tests.cast import NOON, make_user, propose_revisit, store
 from tests.services.test_deliveries import corrected, under
 from tests.services.test_revisits import flagged
 from tests.services.test_revisits import under as under_required_check
+from tests.web.markup import words_of
 from tests.web.world import Foreign, make_foreign, may_be_outside
 
 
@@ -290,7 +291,8 @@ def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
     )
     assert answer.status_code == 400
     assert 'aria-describedby="id_flag_at-said"' in answer.content.decode()
-    assert "It must be a figure from 0.01 to 99.99, in per cent." in answer.content.decode()
+    said = "A drift flag opens from : given 100. It must be a figure from 0.01 to 99.99, in per cent."
+    assert said in words_of(answer.content.decode())
     typed = CHOICES | {"extra_visits_a_week": "many", "repair_note": "-1", "based_on": "1", "act": "preview"}
     page = browser(manager).post("/planning-settings/", typed).content.decode()
     assert "It must be a whole number from 0 to 1000." in page

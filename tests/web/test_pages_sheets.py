@@ -93,7 +93,7 @@ def test_an_order_between_rates_and_a_largest_step_are_shown(boiler: Appliance, 
     content |= {"minimum_gas_pressure_pa": "1700", "natural_draught": False}
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
     page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/"))
-    assert "CO₂ at high at least 0.3 points above low." in page
+    assert "CO₂ at high fire at least 0.3 points above low fire." in page
     assert "0.25 turns" in page
     assert "Least gas pressure 1700 Pa" in page
     assert "Natural draught no" in page
@@ -104,8 +104,8 @@ def test_two_versions_are_compared_in_words(boiler: Appliance, manager: User) ->
     content["targets"][0]["tolerance_basis"] = "percent_of_target"
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
     page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=2"))
-    assert "Target CO₂ at high, casing closed: basis of the tolerance points percent of target" in page
-    assert "Target CO₂ at high, casing closed: band 9.1 to 9.7 % 9.3718 to 9.4282 %" in page
+    assert "Target CO₂ at high fire, casing closed: basis of the tolerance points percent of target" in page
+    assert "Target CO₂ at high fire, casing closed: band 9.1 to 9.7 % 9.3718 to 9.4282 %" in page
     opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=9", 404)
 
 
@@ -139,7 +139,10 @@ def test_what_would_change_is_shown_and_recorded_only_then(boiler: Appliance, ma
     page = checked(shown)
     said = words_of(page)
     assert "One appliance is under it; it changes." in said
-    assert "CO₂ 9.60 % at high, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside" in said
+    assert (
+        "CO₂ 9.60 % at high fire, as left, by the limits of Test sheet: within (9.1 to 9.7 %) until now, outside"
+        in said
+    )
     assert "a record keeps the verdict of its day" in said
     assert "Record as version 2" in said
     assert (Record.objects.count(), SheetVersion.objects.count()) == (before, 1)
@@ -234,7 +237,7 @@ def test_rows_are_added_in_blank_ones_and_left_out_by_a_tick(boiler: Appliance, 
              "ceilings-1-rate": "any"}  # fmt: skip
     page = checked(edit(manager, path, **added, act="preview"))
     said = words_of(page)
-    assert "Target CO₂ at low, casing closed 8.8 to 9.4 % (9.1 plus and minus 0.3 points) says nothing" in said
+    assert "Target CO₂ at low fire, casing closed 8.8 to 9.4 % (9.1 plus and minus 0.3 points) says nothing" in said
     assert "Ceiling flue temperature at any rate says nothing at most 90 °C" in said
     assert re.search(r'name="targets-1-leave" value="yes" checked', page)
     assert again(manager, path, page, act="record", **{"targets-1-leave": "yes"}).status_code == 302
