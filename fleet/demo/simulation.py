@@ -205,4 +205,4 @@ class Test:
 
 
 def measured(value: float, decimals: int, unit: str) -> dict[str, str]:
-    return {"value": f"{value + 0.0:.{decimals}f}", "unit": unit}
+    return {"value": f"{round(value, decimals) + 0.0:.{decimals}f}", "unit": unit}

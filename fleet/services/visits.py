@@ -90,14 +90,14 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
     return visit
 
 
-@transaction.atomic
 def _append(
     draft: VisitDraft, content: dict[str, Any], actor: User, now: datetime, amends: Record | None = None
 ) -> Record:
-    return append_record(
-        kind="visit", subject=draft.id, content=content, actor=actor, now=now,
-        submitted_sha256=draft.submitted_sha256, amends=amends,
-    )  # fmt: skip
+    with transaction.atomic():
+        return append_record(
+            kind="visit", subject=draft.id, content=content, actor=actor, now=now,
+            submitted_sha256=draft.submitted_sha256, amends=amends,
+        )  # fmt: skip
 
 
 def keep_unreadable(

@@ -209,7 +209,7 @@ def test_attempts_of_the_period_stand_in_their_line_with_what_was_left(
         attempted(boiler, technician, day, letter="card in the box" if day == "2026-02-20" else "")
     for viewer in (manager, auditor):
         assert tuple(attempt_words(each) for each in line_of(boiler, viewer).attempts) == (
-            "20 Feb 2026: nobody in; letter: card in the box, says technician.",
+            "20 February 2026: nobody in; letter: card in the box, says technician.",
             "2 Mar 2026: nobody in, says technician.",
         )
     assert len(line_of(boiler, manager, ends="2026-02-28").attempts) == 1

@@ -203,7 +203,7 @@ def test_attempts_without_access_stand_on_both(boiler: Appliance, technician: Us
     made = statement_for(manager, building_id=boiler.building_id, today=date(2026, 7, 5), **period)
     said = words(statement_pdf(made))
     assert "Eight times in this period somebody came and did not get to an appliance." in said
-    assert "No access on 8 Feb 2026: refused; =1+1, says technician." in said
+    assert "No access on 8 February 2026: refused; =1+1, says technician." in said
     assert "No access on 2 Feb 2026" not in said
     assert "and 2 attempts before these, all of them in the CSV" in said
     (row,) = rows_of(statement_csv(made))

@@ -189,7 +189,7 @@ def test_required_checks_stand_soonest_first_with_their_arithmetic(
     page = words_of(opened(dispatcher, "/required-checks/"))
     assert "One required check is late and none fall due within three weeks, of 2." in page
     assert "20 Feb 2026 10 days late" in page
-    assert "Yearly check: 20 Feb 2025 plus 12 months is 20 Feb 2026." in page
+    assert "Yearly check: 20 February 2025 plus 12 months is 20 February 2026." in page
     assert page.index("Boiler 2 Weir House") < page.index("Boiler 1 Weir House")
 
 
