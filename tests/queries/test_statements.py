@@ -210,7 +210,7 @@ def test_attempts_of_the_period_stand_in_their_line_with_what_was_left(
     for viewer in (manager, auditor):
         assert tuple(attempt_words(each) for each in line_of(boiler, viewer).attempts) == (
             "20 February 2026: nobody in; letter: card in the box, says technician.",
-            "2 Mar 2026: nobody in, says technician.",
+            "2 March 2026: nobody in, says technician.",
         )
     assert len(line_of(boiler, manager, ends="2026-02-28").attempts) == 1
 
