@@ -131,7 +131,7 @@ def is_soon_late(revisit: Revisit) -> bool:
     return by_check and revisit.appliance.building.client.name in TENANTED
 
 
-def attempt(town: Town, made: Attempt, revisit: Revisit, actor: User) -> None:
+def attempt(made: Attempt, revisit: Revisit, actor: User) -> None:
     """Recorded on the spot, with what was left; a photo of the letter where one was taken."""
     assert revisit.day is not None  # it was set for that day
     at, now = evening(revisit.day, 10), evening(revisit.day, 11)

@@ -97,7 +97,7 @@ def _week(town: Town, monday: date, week: int, waiting: list[Event]) -> list[Vis
     _correct(town, now)
     alerts.alert(town, now)
     alerts.close_what_is_over(town, now)
-    _look_again(town, touched, now, everybody=week % MONTH_WEEKS == 0)
+    _look_again(touched, now, everybody=week % MONTH_WEEKS == 0)
     office.send_records(town, monday)
     office.hear_of_repairs(town, monday)
     office.answer_questions(town, monday)
@@ -130,7 +130,7 @@ def _not_let_in(town: Town, revisit: Revisit, life: Life, week: int) -> bool:
         return False
     town.attempts.remove(made)
     life.no_answer = not made.answered
-    office.attempt(town, made, revisit, town.member_of(life).user)
+    office.attempt(made, revisit, town.member_of(life).user)
     return True
 
 
@@ -158,7 +158,7 @@ def call_out(town: Town) -> None:
     member = town.member_of(life)
     stop = Stop(life, member, begins, uuid.uuid4(), called=True)
     visit = send(high_co_put_right(town, stop), actor=member.user, now=now)
-    _look_again(town, {visit.appliance_id}, now, everybody=False)
+    _look_again({visit.appliance_id}, now, everybody=False)
     alerts.alert(town, now)
 
 
@@ -168,7 +168,7 @@ def _correct(town: Town, now: datetime) -> None:
     town.corrections.clear()
 
 
-def _look_again(town: Town, visited: set[uuid.UUID], now: datetime, *, everybody: bool) -> None:
+def _look_again(visited: set[uuid.UUID], now: datetime, *, everybody: bool) -> None:
     """What background work does: after visits for their appliances, once a month for all, as the days have passed."""
     if visited:
         revisits.refresh_appliances(appliances=with_places(Appliance.objects.filter(id__in=visited)), now=now)

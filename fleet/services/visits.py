@@ -31,7 +31,7 @@ from fleet.models.judgements import TurnedOut
 from fleet.models.records import content_of
 from fleet.queries.register import visible_appliances
 from fleet.services import deliveries, flags, follow_ups, jobs, judgements, tenancies
-from fleet.services.records import append_record, put_rows
+from fleet.services.records import append_record, found_or_made, put_rows
 from fleet.services.register import change_row
 
 
@@ -43,17 +43,12 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
     Everything else about field work is accepted and, where it is odd, put as a question to the office.
     """
     appliance = _appliance(draft, actor)
-    if stored := _already_recorded(draft, actor):
-        return stored
-    content = draft.content | {"site": site_facts(appliance, draft.content)}
-    try:
-        record = _append(draft, content, actor, now)
-    except IntegrityError:
-        # Somebody else stored the same id while we looked: answer as if we had come second, which we did.
-        if stored := _already_recorded(draft, actor):
-            return stored
-        raise
-    return _take_in(record, appliance, now=now)
+
+    def first() -> Visit:
+        content = draft.content | {"site": site_facts(appliance, draft.content)}
+        return _take_in(_append(draft, content, actor, now), appliance, now=now)
+
+    return found_or_made(look=lambda: _already_recorded(draft, actor), create=first)[0]
 
 
 @transaction.atomic
