@@ -44,11 +44,11 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
     """
     appliance = _appliance(draft, actor)
 
-    def first() -> Visit:
+    def store_and_judge() -> Visit:
         content = draft.content | {"site": site_facts(appliance, draft.content)}
         return _take_in(_append(draft, content, actor, now), appliance, now=now)
 
-    return found_or_made(look=lambda: _already_recorded(draft, actor), create=first)[0]
+    return found_or_made(look=lambda: _already_recorded(draft, actor), create=store_and_judge)[0]
 
 
 @transaction.atomic
