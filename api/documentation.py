@@ -11,8 +11,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door
-from api.problems import PROBLEMS
 from api.schema import document
+from fleet.presentation.sentences import sentences
+
+# Every code that a refusal can carry, in words.
+PROBLEMS = sentences("problems")
 
 _METHODS = ("get", "post", "patch", "delete")
 

@@ -24,6 +24,11 @@ def sentences(table: str) -> dict[str, Promise]:
     return {code: gettext_lazy(text) for code, text in _TABLES[table].items()}
 
 
+def sentences_of(beginnings: tuple[str, ...]) -> Iterator[tuple[str, dict[str, Promise]]]:
+    """Each table whose name begins so, with its name."""
+    return ((name, sentences(name)) for name in _TABLES if name.startswith(beginnings))
+
+
 def written(code: str, **figures: object) -> str:
     """What a service writes where otherwise a person does, in the office's language."""
     return str(sentences("written_for")[code]) % figures

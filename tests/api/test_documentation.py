@@ -11,7 +11,7 @@ from drf_spectacular.validation import validate_schema
 from rest_framework.test import APIClient
 
 from api import urls
-from api.problems import PROBLEMS
+from api.documentation import PROBLEMS
 from api.schema import document
 from fleet.models import User
 from tests.api.conftest import Door

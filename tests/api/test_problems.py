@@ -8,7 +8,7 @@ import pytest
 from django.db import OperationalError
 from rest_framework.test import APIClient
 
-from api.problems import PROBLEMS
+from api.documentation import PROBLEMS
 from fleet.models import Client, User
 from fleet.queries import access
 from tests.api.conftest import Door

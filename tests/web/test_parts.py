@@ -16,7 +16,7 @@ from django.test import RequestFactory
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.problems import PROBLEMS
+from api.documentation import PROBLEMS
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import Client, Role, User
 from fleet.models.access import ACCESS
