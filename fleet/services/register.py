@@ -44,8 +44,10 @@ def change_row(*, row: Entry, version: int, changes: dict[str, Any], still: Q | 
     """Write `changes` as they are if the row is at `version` and `still` holds; else Conflict `changed_meanwhile`."""
     same = type(row)._default_manager.filter(still or Q(), pk=row.pk, version=version)
     if not same.update(**changes, version=F("version") + 1):
-        said = "It was changed meanwhile and is no longer at version %(version)s; read it again."
-        raise Conflict("changed_meanwhile", said, figures={"version": version})
+        raise Conflict(
+            "changed_meanwhile", "It was changed meanwhile and is no longer at version %(version)s; read it again.",
+            figures={"version": version},
+        )  # fmt: skip
     row.refresh_from_db()
     return row
 
