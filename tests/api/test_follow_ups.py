@@ -144,7 +144,7 @@ def test_choices_are_recorded_only_as_previewed(boss: APIClient, office: APIClie
     assert (unseen.status_code, unseen.json()["code"]) == (409, "not_shown")
     assert office.post("/api/v1/contractor/preview", change).status_code == 403
     seen = boss.post("/api/v1/contractor/preview", change).json()
-    assert [each["name"] for each in seen["choices"]] == ["flag_at", "outside_within_days", "repair_within_days"]
+    assert [each["name"] for each in seen["settings"]] == ["flag_at", "outside_within_days", "repair_within_days"]
     made = boss.patch("/api/v1/contractor", change | {"shown": seen["shown"]}, headers=version).json()
     assert (made["flag_at"], made["outside_within_days"], made["repair_within_days"]) == (0.25, 7, {"repair": 14})
     wrong = boss.post("/api/v1/contractor/preview", {"repair_within_days": {"soon": 1}})

@@ -222,7 +222,7 @@ def test_only_what_stands_for_the_whole_house_is_counted_for_whom_it_concerns(
     made(UnreadableRecord)
     made(Job, state="failed")
     counted = {
-        (role, sees): (today_at(sees, role).held, today_at(sees, role).failed_work)
+        (role, sees): (today_at(sees, role).unreadable_records, today_at(sees, role).failed_work)
         for role in ("dispatcher", "manager")
         for sees in ("all", "ours")
     }

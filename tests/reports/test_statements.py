@@ -204,11 +204,11 @@ def test_attempts_without_access_stand_on_both(boiler: Appliance, technician: Us
     said = words(statement_pdf(made))
     assert "Eight times in this period somebody came and did not get to an appliance." in said
     assert "No access on 8 February 2026: refused; =1+1, says technician." in said
-    assert "No access on 2 Feb 2026" not in said
+    assert "No access on 2 February 2026" not in said
     assert "and 2 attempts before these, all of them in the CSV" in said
     (row,) = rows_of(statement_csv(made))
     assert row["no_access"].count("refused") == 8
-    assert row["no_access"].startswith("1 Feb 2026: refused, says technician. 2 Feb 2026")
+    assert row["no_access"].startswith("1 February 2026: refused, says technician. 2 February 2026")
 
 
 def test_a_visit_that_did_not_count_stands_on_both(small: Statement) -> None:
