@@ -162,6 +162,7 @@ class RecordedDoor(ListDoor):
         return self.shown(row, 201 if made else 200)
 
     def record(self, id: uuid.UUID, content: dict[str, Any]) -> Model:
+        """The row recorded under this id; each address has its own way."""
         raise NotImplementedError
 
 

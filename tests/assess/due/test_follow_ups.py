@@ -76,7 +76,7 @@ def verdict(**changes: Any) -> Any:
 
 def started(clock: dict[str, Any], *said: Any, unsafe: bool = False) -> list[Any]:
     visit = Visit(id=uuid.uuid4(), local_date=FOUND, unsafe=unsafe, appliance_id=uuid.uuid4())
-    return retests_started(visit, SimpleNamespace(said=list(said)), [version(retest=clock)])  # type: ignore[arg-type]
+    return retests_started(visit, SimpleNamespace(said=list(said)), [version(retest=clock)])  # type: ignore[arg-type]  # verdicts alone
 
 
 CO_CLOCK = {"type": "days_after_event", "event": "co_over_300", "days": 14}

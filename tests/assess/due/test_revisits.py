@@ -60,7 +60,7 @@ def test_no_fewer_attendances_would_serve_them_and_each_is_served_once(revisits:
 @given(st.lists(proposals(), max_size=5, unique_by=lambda each: each.id), st.randoms())
 def test_the_order_in_which_they_come_changes_nothing(revisits: list[Revisit], chance: object) -> None:
     shuffled = list(revisits)
-    chance.shuffle(shuffled)  # type: ignore[attr-defined]
+    chance.shuffle(shuffled)  # type: ignore[attr-defined]  # a Random of hypothesis
     assert served_together(shuffled, TODAY) == served_together(revisits, TODAY)
 
 
@@ -106,5 +106,5 @@ def test_the_newest_notice_stands_until_its_day_is_over(
     said = {"appliance": boiler, "kind": "told", "given_on": TODAY, "how": "letter", "by": manager, "notice_days": 7}
     for told, minutes in ((TODAY + timedelta(days=20), 0), (day, 1)):
         OccupierNotice.objects.create(day=told, recorded_at=NOON + timedelta(minutes=minutes), **said)
-    notice = standing_notice(SimpleNamespace(appliance=boiler, appliance_id=boiler.id), TODAY)  # type: ignore[arg-type]
+    notice = standing_notice(SimpleNamespace(appliance=boiler, appliance_id=boiler.id), TODAY)  # type: ignore[arg-type]  # its place alone
     assert (notice.day if notice else None) == (day if stands else None)

@@ -195,7 +195,7 @@ def test_a_series_that_cannot_be_read_is_refused_by_its_field(
     one["readings"][0] = reading("as_found", "high", 5) | {"series": broken, "analyser": "a", "person": "p"}
     with pytest.raises(Malformed) as refused:
         read_visit(one)
-    assert any(each.startswith(field) for each in refused.value.details["errors"])  # type: ignore[attr-defined]
+    assert any(each.startswith(field) for each in refused.value.details["errors"])  # type: ignore[attr-defined]  # path to words
 
 
 def test_two_analysers_lend_each_other_no_accuracy(
