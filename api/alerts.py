@@ -1,6 +1,7 @@
 """Alerts: who is told about a flag and when, who is on call, and how you want your own daily summary."""
 
 import uuid
+from typing import Annotated, Any
 
 from django.db.models import Q
 from rest_framework import serializers
@@ -8,12 +9,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, ListDoor, OneDoor, version_named
-from api.fields import Reference, Said, Whole
+from api.fields import Reference, Said
 from api.filters import by_id, yes_no
 from api.shapes import RowOut
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
-from fleet.intake.fields import StrictSerializer, Text, YesNo
+from fleet.intake.fields import LEFT_OUT, Shape, Text, Whole, YesNo
 from fleet.models import Alert, AlertSettings, OnCall
 from fleet.presentation.alerts import alert_failure_words, not_needed_words
 from fleet.queries.alerts import may_be_on_call, on_call_list, visible_alerts
@@ -44,13 +45,13 @@ class Alerts(ListDoor):
     )
 
 
-class OnCallIn(StrictSerializer):
-    user = Reference(may_be_on_call)
-    after_minutes = Whole(0, 240)
+class OnCallIn(Shape):
+    user: Annotated[Any, Reference(may_be_on_call)]
+    after_minutes: Annotated[int, Whole(0, 240)]
 
 
-class OnCallChange(StrictSerializer):
-    after_minutes = Whole(0, 240)
+class OnCallChange(Shape):
+    after_minutes: Annotated[int, Whole(0, 240)]
 
 
 class OnCallOut(RowOut):
@@ -87,11 +88,11 @@ class OnCallEntry(OneDoor):
         return Response(status=204)
 
 
-class OwnAlertsIn(StrictSerializer):
-    email = Text(254, required=False)
-    daily_summary = YesNo(required=False)
-    hour = Whole(0, 23, required=False)
-    time_zone = Text(64, required=False)
+class OwnAlertsIn(Shape):
+    email: Annotated[str, Text(254, blank=True)] = LEFT_OUT
+    daily_summary: Annotated[bool, YesNo()] = LEFT_OUT
+    hour: Annotated[int, Whole(0, 23)] = LEFT_OUT
+    time_zone: Annotated[str, Text(64, blank=True)] = LEFT_OUT
 
 
 class OwnAlertsOut(RowOut):

@@ -1,16 +1,15 @@
 """Flue gas analysers, what they measure and how well, and their calibrations."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor, RecordedDoor
-from api.fields import Id, Number
 from api.filters import EXTERNAL_REFERENCE
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
+from fleet.intake.fields import LEFT_OUT, Id, Many, Number, Shape, Text, Word, YesNo, shape_of
 from fleet.intake.register import CalibrationIn
 from fleet.limits.card import ACCURACY_FIELDS
 from fleet.models import Analyser, Calibration
@@ -19,24 +18,22 @@ from fleet.queries.register import visible_analysers
 from fleet.services.register import add_calibration
 
 
-class Accuracy(StrictSerializer):
+class Accuracy(Shape):
     """The wider of the two counts: absolute in the quantity's own unit, relative in percent of the reading."""
 
-    absolute = Number(0, 100_000, required=False)
-    relative_pct = Number(0, 100, required=False)
+    absolute: Annotated[float, Number(0, 100000)] = LEFT_OUT
+    relative_pct: Annotated[float, Number(0, 100)] = LEFT_OUT
 
 
-Accuracies = type("Accuracies", (StrictSerializer,), {name: Accuracy(required=False) for name in ACCURACY_FIELDS})
+Accuracies = shape_of("Accuracies", dict.fromkeys(ACCURACY_FIELDS, Accuracy))
 
 
 class AnalyserIn(EntryIn):
-    name = Text(100)
-    serial = Text(100, required=False)
-    measures = serializers.ListField(
-        child=Word(choices=list(READING_QUANTITIES)), min_length=1, max_length=len(READING_QUANTITIES)
-    )
-    co2 = Word(choices=Analyser.Co2.values)
-    accuracy = Accuracies()
+    name: Annotated[str, Text(100)]
+    serial: Annotated[str, Text(100, blank=True)] = LEFT_OUT
+    measures: Annotated[list[Annotated[str, Word(list(READING_QUANTITIES))]], Many(1, len(READING_QUANTITIES))]
+    co2: Annotated[str, Word(Analyser.Co2.values)]
+    accuracy: Accuracies
 
 
 class AnalyserOut(EntryOut):
@@ -46,8 +43,8 @@ class AnalyserOut(EntryOut):
 
 
 class NewCalibration(CalibrationIn):
-    id = Id(required=False)
-    passed = YesNo()
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
+    passed: Annotated[bool, YesNo()]
 
 
 class CalibrationOut(RowOut):

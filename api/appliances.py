@@ -2,7 +2,8 @@
 concerns them all."""
 
 import uuid
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
@@ -13,7 +14,7 @@ from rest_framework.response import Response
 from api.defects import DefectOut
 from api.derived import DerivedOut
 from api.doors import ActDoor, Door, EntryDoor, EntryListDoor
-from api.fields import DayOf, Facts, Reference, Said, VerdictField
+from api.fields import Facts, Reference, Said, VerdictField
 from api.filters import EXTERNAL_REFERENCE, by_id, id_of, of_building, parameter, yes_no
 from api.flags import FlagOut
 from api.forecasts import ForecastOut
@@ -27,9 +28,10 @@ from fleet import clock
 from fleet.assess.due.answers import asked_of_visit
 from fleet.assess.judging.cards import card_for
 from fleet.assess.refusals import found
+from fleet.coded import wrong
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.intake.fields import StrictSerializer, Text, Word, without_decimals
+from fleet.intake.fields import LEFT_OUT, DayOf, Shape, Text, Word, without_decimals
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance, FlueGroup
 from fleet.presentation.advice import advice_words, withheld_words
@@ -40,23 +42,21 @@ from fleet.queries.register import all_sheets, visible_analysers, visible_applia
 from fleet.services.appliances import change_appliance, take_on_appliance
 
 
-class PlateIn(StrictSerializer):
-    name = Text(100)
-    sheet = Reference(all_sheets, required=False, allow_null=True)
-    kind = Text(40, required=False, allow_blank=False)
-    serial = Text(100, required=False)
-    room = Text(100, required=False)
-    fuel = Word(
-        choices=list(FUELS), required=False, allow_blank=True, help_text="Empty where it burns what its building does."
-    )
-    facts = Facts(required=False)
+class PlateIn(Shape):
+    name: Annotated[str, Text(100)]
+    sheet: Annotated[Any, Reference(all_sheets, null=True)] = LEFT_OUT
+    kind: Annotated[str, Text(40)] = LEFT_OUT
+    serial: Annotated[str, Text(100, blank=True)] = LEFT_OUT
+    room: Annotated[str, Text(100, blank=True)] = LEFT_OUT
+    fuel: Annotated[str, Word(list(FUELS), blank=True, help="Empty where it burns what its building does.")] = LEFT_OUT
+    facts: Annotated[dict[str, Any], Facts()] = LEFT_OUT
 
 
 class ApplianceIn(EntryIn, PlateIn):
-    building = Reference(visible_buildings)
-    flue_group = Reference(visible_flue_groups, required=False, allow_null=True)
-    in_service_from = DayOf()
-    in_service_to = DayOf(required=False, allow_null=True)
+    building: Annotated[Any, Reference(visible_buildings)]
+    flue_group: Annotated[Any, Reference(visible_flue_groups, null=True)] = LEFT_OUT
+    in_service_from: Annotated[date, DayOf()]
+    in_service_to: Annotated[date | None, DayOf(null=True)] = LEFT_OUT
 
 
 class ApplianceOut(EntryOut):
@@ -146,8 +146,8 @@ class OneAppliance(EntryDoor):
 
 def check_flue(flue_group: Any, building_id: uuid.UUID) -> None:
     if flue_group is not None and flue_group.building_id != building_id:
-        said = f"is {flue_group.id}; that flue is in another building"
-        raise FleetError("invalid", "The flue isn't in the appliance's building.", errors={"flue_group": said})
+        errors = {"flue_group": wrong("flue_elsewhere", str(flue_group.id))}
+        raise FleetError("invalid", "The flue isn't in the appliance's building.", errors=errors)
 
 
 class ApplianceHistory(Door):
@@ -214,8 +214,8 @@ class ApplianceCard(Door):
 
 
 class FlueGroupIn(EntryIn):
-    building = Reference(visible_buildings)
-    name = Text(100)
+    building: Annotated[Any, Reference(visible_buildings)]
+    name: Annotated[str, Text(100)]
 
 
 class FlueGroupOut(EntryOut):

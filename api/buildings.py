@@ -3,18 +3,19 @@
 Records keep the gas that they name.
 """
 
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.fields import DayOf, Number, Reference
+from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, of_building
 from api.shapes import EntryIn, EntryOut
 from fleet import clock
 from fleet.combustion import FUELS
 from fleet.combustion.gases import SPECIES
-from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word
+from fleet.intake.fields import LEFT_OUT, DayOf, DecimalText, Number, Text, Word, shape_of
 from fleet.models import Building, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
@@ -23,15 +24,15 @@ from fleet.services.register import add_gas_supply, change_building, change_gas_
 
 
 class BuildingIn(EntryIn):
-    client = Reference(visible_clients)
-    name = Text(200)
-    address = Text(300)
-    latitude = Number(-90, 90, required=False, allow_null=True)
-    longitude = Number(-180, 180, required=False, allow_null=True)
-    altitude_m = Number(-450, 6000, required=False)
-    time_zone = Text(64)
-    fuel = Word(choices=list(FUELS), required=False)
-    access_notes = Text(2000, required=False)
+    client: Annotated[Any, Reference(visible_clients)]
+    name: Annotated[str, Text(200)]
+    address: Annotated[str, Text(300)]
+    latitude: Annotated[float | None, Number(-90, 90, null=True)] = LEFT_OUT
+    longitude: Annotated[float | None, Number(-180, 180, null=True)] = LEFT_OUT
+    altitude_m: Annotated[float, Number(-450, 6000)] = LEFT_OUT
+    time_zone: Annotated[str, Text(64)]
+    fuel: Annotated[str, Word(list(FUELS))] = LEFT_OUT
+    access_notes: Annotated[str, Text(2000, blank=True)] = LEFT_OUT
 
 
 class BuildingOut(EntryOut):
@@ -55,17 +56,15 @@ class OneBuilding(EntryDoor):
         return change_building(building=entry, version=version, changes=changes, now=clock.now())
 
 
-Composition = type(
-    "Composition", (StrictSerializer,), {name: DecimalText(low=0, high=1, required=False) for name in SPECIES}
-)
+Composition = shape_of("Composition", dict.fromkeys(SPECIES, Annotated[str, DecimalText(0, 1)]))
 
 
 class GasSupplyIn(EntryIn):
-    building = Reference(visible_buildings)
-    since = DayOf(help_text="The first day on which this gas burns there.")
-    fuel = Text(40, help_text="One of the fuels by name, or a name of its own for a gas by composition.")
-    composition = Composition(required=False, help_text="Mole fractions by species, together 1; empty for one by name.")
-    source = Text(300, help_text="Who said so.")
+    building: Annotated[Any, Reference(visible_buildings)]
+    since: Annotated[date, DayOf(help="The first day on which this gas burns there.")]
+    fuel: Annotated[str, Text(40, help="One of the fuels by name, or a name of its own for a gas by composition.")]
+    composition: Composition = LEFT_OUT
+    source: Annotated[str, Text(300, help="Who said so.")]
 
 
 class GasSupplyOut(EntryOut):

@@ -1,7 +1,7 @@
 """Calendar links: secret places from which a calendar program reads a technician's or a client's days."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from django.db.models import Q
 from rest_framework import serializers
@@ -13,18 +13,18 @@ from api.fields import Reference
 from api.filters import yes_no
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer
+from fleet.intake.fields import LEFT_OUT, Shape
 from fleet.models import CalendarLink
 from fleet.presentation import addresses
 from fleet.queries.calendars import calendar_clients, may_have_calendar, visible_addresses
 from fleet.services.calendars import make_address, renew_address, revoke_address
 
 
-class CalendarLinkIn(StrictSerializer):
+class CalendarLinkIn(Shape):
     """Either a person or a client."""
 
-    user = Reference(may_have_calendar, required=False, allow_null=True)
-    client = Reference(calendar_clients, required=False, allow_null=True)
+    user: Annotated[Any, Reference(may_have_calendar, null=True)] = LEFT_OUT
+    client: Annotated[Any, Reference(calendar_clients, null=True)] = LEFT_OUT
 
 
 class CalendarLinkOut(RowOut):

@@ -1,20 +1,20 @@
 """Clients: they own buildings and are the boundary of access."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from api.doors import EntryDoor, EntryListDoor
 from api.filters import EXTERNAL_REFERENCE
 from api.shapes import EntryIn, EntryOut
-from fleet.intake.fields import Text
+from fleet.intake.fields import LEFT_OUT, Text
 from fleet.models import Client
 from fleet.queries.access import visible_clients
 from fleet.services.register import add_client
 
 
 class ClientIn(EntryIn):
-    name = Text(200)
-    address = Text(300, required=False)
-    contact = Text(300, required=False)
+    name: Annotated[str, Text(200)]
+    address: Annotated[str, Text(300, blank=True)] = LEFT_OUT
+    contact: Annotated[str, Text(300, blank=True)] = LEFT_OUT
 
 
 class ClientOut(EntryOut):

@@ -1,55 +1,50 @@
 """The contractor whose installation this is, and its planning settings."""
 
 from dataclasses import fields
-from typing import Any
+from typing import Annotated, Any
 
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Door, version_named
-from api.fields import Number, Whole
 from api.shapes import RowOut
 from fleet import clock
 from fleet.combustion import Criterion
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import LEFT_OUT, Many, Number, Shape, Text, Whole, shape_of
 from fleet.models import Contractor, Defect
 from fleet.queries.planning_settings import preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
 
-SteadinessIn = type(
-    "SteadinessIn",
-    (StrictSerializer,),
-    {each.name: Number(0.001, 86_400, required=False) for each in fields(Criterion)},
+SteadinessIn = shape_of(
+    "SteadinessIn", {each.name: Annotated[float, Number(0.001, 86_400)] for each in fields(Criterion)}
 )
 
 
-RepairWithinIn = type(
-    "RepairWithinIn",
-    (StrictSerializer,),
-    {severity: Whole(0, 3650, required=False) for severity in Defect.Severity.values},
-)
+RepairWithinIn = shape_of("RepairWithinIn", dict.fromkeys(Defect.Severity.values, Annotated[int, Whole(0, 3650)]))
 
 
-class PlanningSettingsIn(StrictSerializer):
+class PlanningSettingsIn(Shape):
     """The settings that have consequences."""
 
-    accepted_risk = Number(0.0001, 0.9999)
-    accepted_risk_co = Number(0.0001, 0.9999)
-    accepted_risk_rise = Number(0.0001, 0.9999)
-    flag_at = Number(0.0001, 0.9999)
-    extra_visits_a_week = Whole(0, 1000)
-    outside_within_days = Whole(0, 365)
-    repair_within_days = RepairWithinIn(help_text="By severity; one that is left out gets no day.")
+    accepted_risk: Annotated[float, Number(0.0001, 0.9999)]
+    accepted_risk_co: Annotated[float, Number(0.0001, 0.9999)]
+    accepted_risk_rise: Annotated[float, Number(0.0001, 0.9999)]
+    flag_at: Annotated[float, Number(0.0001, 0.9999)]
+    extra_visits_a_week: Annotated[int, Whole(0, 1000)]
+    outside_within_days: Annotated[int, Whole(0, 365)]
+    repair_within_days: RepairWithinIn
 
 
 class ContractorIn(PlanningSettingsIn):
-    name = Text(200)
-    address = Text(300, required=False)
-    emergency_numbers = serializers.ListField(child=Text(100), min_length=1, max_length=10)
-    steadiness = SteadinessIn(required=False, help_text="What a series must keep to be steady; {} for the defaults.")
-    shown = Text(64, required=False, help_text="Of the preview that showed what these settings change; else 409.")
+    name: Annotated[str, Text(200)]
+    address: Annotated[str, Text(300, blank=True)] = LEFT_OUT
+    emergency_numbers: Annotated[list[Annotated[str, Text(100)]], Many(1, 10)]
+    steadiness: SteadinessIn = LEFT_OUT
+    shown: Annotated[
+        str, Text(64, blank=True, help="Of the preview that showed what these settings change; else 409.")
+    ] = LEFT_OUT
 
 
 class ContractorOut(RowOut):

@@ -1,6 +1,6 @@
 """Defects: what is wrong besides the readings, by when it must be repaired, and what closed it."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from rest_framework import serializers
 
@@ -9,7 +9,7 @@ from api.fields import CodedRows, Said
 from api.filters import by_day, by_id, by_word, of_appliance, yes_no
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import Shape, Text
 from fleet.models import Defect
 from fleet.models.follow_ups import STILL_OPEN
 from fleet.presentation.due_dates import date_words
@@ -34,8 +34,8 @@ class DefectOut(RowOut):
         return defect.is_overdue(clock.today(defect.appliance.building.time_zone))
 
 
-class ResolveIn(StrictSerializer):
-    why = Text(500)
+class ResolveIn(Shape):
+    why: Annotated[str, Text(500)]
 
 
 class Defects(ListDoor):

@@ -1,15 +1,16 @@
 """Deliveries: who must receive the record of a visit by when, how it was sent, and what came back."""
 
-from typing import Any
+from datetime import datetime
+from typing import Annotated, Any
 
 from rest_framework import serializers
 
 from api.doors import ActDoor, ListDoor, OneDoor
-from api.fields import CodedRows, MomentOf, Reference, Said
+from api.fields import CodedRows, Reference, Said
 from api.filters import by_day, by_id, of_appliance, yes_no
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import LEFT_OUT, MomentOf, Shape, Text, Word
 from fleet.models import Delivery, Sending
 from fleet.presentation.due_dates import date_words
 from fleet.queries.follow_ups import OPEN, visible_deliveries
@@ -39,16 +40,16 @@ class DeliveryOut(RowOut):
         return delivery.is_overdue(clock.today(delivery.visit.appliance.building.time_zone))
 
 
-class SendIn(StrictSerializer):
-    how = Word(choices=Sending.How.values)
-    address = Text(300)
-    sent_at = MomentOf(required=False, help_text="Now, where it is left out.")
-    proof = Text(500, required=False)
-    file = Reference(visible_files, required=False, allow_null=True, help_text="One of the visit's files.")
+class SendIn(Shape):
+    how: Annotated[str, Word(Sending.How.values)]
+    address: Annotated[str, Text(300)]
+    sent_at: Annotated[datetime, MomentOf(help="Now, where it is left out.")] = LEFT_OUT
+    proof: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    file: Annotated[Any, Reference(visible_files, null=True, help="One of the visit's files.")] = LEFT_OUT
 
 
-class FailIn(StrictSerializer):
-    why = Text(500)
+class FailIn(Shape):
+    why: Annotated[str, Text(500)]
 
 
 class Deliveries(ListDoor):

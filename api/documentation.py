@@ -113,11 +113,12 @@ def _kind(schema: dict[str, Any]) -> str:
     """A schema in a few words: string (uuid), list of Target, one of: a, b."""
     if "$ref" in schema:
         return str(schema["$ref"].rsplit("/", 1)[1])
-    if "allOf" in schema or "oneOf" in schema:
-        return " or ".join(_kind(each) for each in schema.get("allOf") or schema["oneOf"])
+    if several := schema.get("allOf") or schema.get("oneOf") or schema.get("anyOf"):
+        return " or ".join(dict.fromkeys(_kind(each) for each in several))
     if "enum" in schema:
         return "one of: " + ", ".join(str(each) for each in schema["enum"])
     if schema.get("type") == "array":
         return f"list of {_kind(schema['items'])}"
-    said = str(schema.get("type", "anything"))
+    said = schema.get("type", "anything")
+    said = said if isinstance(said, str) else " or ".join(said)
     return f"{said} ({schema['format']})" if "format" in schema else said

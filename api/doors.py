@@ -17,17 +17,17 @@ from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.serializers import BaseSerializer, ValidationError
+from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from api.errors import BadQuery, LengthRequired, VersionMissing
-from api.fields import read_id
 from api.filters import PAGE_PARAMETERS, Filter, check_known, narrowed, page_of
 from api.permissions import BearerToken, ByRole
 from api.schema import Schema
 from fleet.assess.refusals import found
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError
-from fleet.intake.fields import StrictSerializer, without_decimals
+from fleet.intake.fields import Refused, Shape, read_id, read_shape, without_decimals
 from fleet.models import User
 from fleet.models.register import new_id
 from fleet.services.records import record_once
@@ -57,7 +57,7 @@ class Door(APIView):
     subject: ClassVar[str] = ""
     # What the viewer may see, among which the one that the address names stands.
     query: ClassVar[Callable[[User], QuerySet[Any]]]
-    shape_in: ClassVar[type[StrictSerializer] | None] = None
+    shape_in: ClassVar[type[Shape] | None] = None
     shape_out: ClassVar[type[BaseSerializer[Any]] | None] = None
     # What POST answers, where that is more than what GET shows.
     shape_made: ClassVar[type[BaseSerializer[Any]] | None] = None
@@ -93,18 +93,16 @@ class Door(APIView):
         return self.one()
 
     def body(self) -> dict[str, Any]:
-        """The body as it came, which must be an object. Raises ValidationError."""
+        """The body as it came, which must be an object. Raises FleetError `invalid`."""
         body: Any = self.request.data
         if not isinstance(body, dict):
-            raise ValidationError({"body": f"is {repr(body)[:60]}; it must be an object"})
+            raise FleetError("invalid", "Some fields can't be accepted.", errors={"body": wrong("object", body)})
         return dict(body)
 
     def taken(self, *, partial: bool = False) -> dict[str, Any]:
-        """What the body says, checked by `shape_in`. Raises ValidationError."""
+        """What the body says, read by `shape_in`. Raises FleetError `invalid`."""
         assert self.shape_in is not None
-        reader = self.shape_in(data=self.body(), partial=partial, context={"viewer": self.viewer})
-        reader.is_valid(raise_exception=True)
-        return dict(reader.validated_data)
+        return read_shape(self.shape_in, self.request.data, partial=partial, viewer=self.viewer)
 
     def shown(self, thing: Any, status: int = 200, *, shape: Any = None, **headers: str) -> Response:
         """The thing in the shape of this address, or the one given, with its version as ETag."""
@@ -231,8 +229,8 @@ class EntryDoor(OneDoor):
         entry = self.one()
         version = version_named(request)
         changes = self.taken(partial=True)
-        if wrong := {name: "can't be changed once it stands" for name in changes if name in self.fixed}:
-            raise FleetError("invalid", "Some fields can't be changed.", errors=wrong)
+        if fixed := {name: coded("stands_for_good") for name in changes if name in self.fixed}:
+            raise FleetError("invalid", "Some fields can't be changed.", errors=fixed)
         self.change(entry, version, changes)
         return self.shown(self.one())
 
@@ -247,11 +245,10 @@ def named_once(request: Request, values: dict[str, Any]) -> dict[str, Any]:
         return values
     try:
         wanted = read_id(key.strip().strip('"'))
-    except ValidationError as bad:
-        said = f"is {key[:60]!r}; here it must be a UUID: it becomes the id of what is made"
-        raise BadQuery(**{"Idempotency-Key": said}) from bad
+    except Refused as bad:
+        raise BadQuery(**{"Idempotency-Key": wrong("key_is_uuid", key)}) from bad
     if values.setdefault("id", wanted) != wanted:
-        raise BadQuery(**{"Idempotency-Key": f"is {wanted}; the body's id is {values['id']}"})
+        raise BadQuery(**{"Idempotency-Key": coded("key_and_id", value=str(wanted), id=str(values["id"]))})
     return values
 
 
@@ -269,5 +266,5 @@ def version_named(request: Request) -> int:
         raise VersionMissing
     match = _VERSION.fullmatch(given.strip())
     if match is None:
-        raise BadQuery(**{"If-Match": f'is {given[:40]!r}; it must be one version such as "3"'})
+        raise BadQuery(**{"If-Match": wrong("one_version", given)})
     return int(match[1] or match[2])

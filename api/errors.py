@@ -13,8 +13,9 @@ from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
+from fleet.coded import Coded
 from fleet.errors import FleetError
-from fleet.intake.fields import flat_errors
+from fleet.presentation.codes import wrong_text
 
 log = structlog.get_logger()
 MEDIA_TYPE = "application/problem+json"
@@ -48,7 +49,7 @@ _CODES = {
 class BadQuery(FleetError):
     """Query parameters that aren't known or can't be read, each with what is allowed."""
 
-    def __init__(self, **errors: str) -> None:
+    def __init__(self, **errors: Coded) -> None:
         super().__init__("bad_query", "Some query parameters can't be read.", errors=errors)
 
 
@@ -80,9 +81,9 @@ def problem(exc: Exception, context: dict[str, Any]) -> Response:
 
 def _described(exc: Exception, *, reading: bool) -> tuple[dict[str, Any], dict[str, str]]:
     if isinstance(exc, FleetError):
-        return _body(_status_of(exc, reading), exc.code, exc.message, **exc.details), {}
-    if isinstance(exc, exceptions.ValidationError):
-        return _body(422, "invalid", "Some fields can't be accepted.", errors=flat_errors(exc.detail)), {}
+        errors = {path: wrong_text(said) for path, said in exc.errors.items()}
+        more = ({"errors": errors} if errors else {}) | exc.details
+        return _body(_status_of(exc, reading), exc.code, exc.message, **more), {}
     if isinstance(exc, exceptions.APIException):
         code = str(exc.get_codes())
         return _body(exc.status_code, _CODES.get(code, code), str(exc.detail)), _headers(exc)

@@ -5,17 +5,17 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import islice
 from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework.request import Request
-from rest_framework.serializers import ValidationError
 from rest_framework.utils.urls import replace_query_param
 
 from api.errors import BadQuery
-from api.fields import read_id
+from fleet.coded import coded, wrong
 from fleet.errors import NotFound
-from fleet.intake.fields import read_day
+from fleet.intake.fields import ERRORS_MAX, Refused, read_day, read_id, refused
 from fleet.models import User
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
@@ -27,7 +27,7 @@ USUAL_ROWS, MOST_ROWS = 50, 200
 
 @dataclass(frozen=True)
 class Filter:
-    """One query parameter: `narrow(viewer, text)` gives the condition, or raises ValidationError."""
+    """One query parameter: `narrow(viewer, text)` gives the condition, or raises Refused."""
 
     name: str
     words: str
@@ -46,12 +46,8 @@ def narrowed(rows: QuerySet[Any], filters: Sequence[Filter], request: Request, v
 def _condition(one: Filter, viewer: User, text: str) -> Q:
     try:
         return one.narrow(viewer, text)
-    except ValidationError as bad:
-        raise BadQuery(**{one.name: _said(bad)}) from bad
-
-
-def _said(bad: ValidationError) -> str:
-    return str(bad.detail[0] if isinstance(bad.detail, list) else bad.detail)
+    except Refused as bad:
+        raise BadQuery(**{one.name: bad.errors[""]}) from bad
 
 
 def page_of(rows: QuerySet[Any], request: Request) -> tuple[list[Any], str | None]:
@@ -61,13 +57,13 @@ def page_of(rows: QuerySet[Any], request: Request) -> tuple[list[Any], str | Non
     """
     given = request.query_params.get("page_size", str(USUAL_ROWS))
     if not (given.isascii() and given.isdigit() and len(given) <= 3 and 1 <= int(given) <= MOST_ROWS):
-        raise BadQuery(page_size=f"is {given[:20]!r}; it must be a whole number from 1 to {MOST_ROWS}")
+        raise BadQuery(page_size=wrong("whole_between", given, low=1, high=MOST_ROWS))
     size, after, ordered = int(given), request.query_params.get("after"), rows.order_by("id")
     if after is not None:
         try:
             ordered = ordered.filter(id__gt=read_id(after))
-        except ValidationError as bad:
-            raise BadQuery(after=f"is {after[:60]!r}; it must be the id of a row") from bad
+        except Refused as bad:
+            raise BadQuery(after=wrong("id_of_row", after)) from bad
     found = list(ordered[: size + 1])
     if len(found) <= size:
         return found, None
@@ -76,18 +72,13 @@ def page_of(rows: QuerySet[Any], request: Request) -> tuple[list[Any], str | Non
 
 def check_known(request: Request, known: Sequence[str]) -> None:
     """Raises BadQuery for a parameter that isn't known or is given twice."""
-    wrong = {
-        name: f"is not known here; known are {', '.join(known) or 'none'}"
-        for name in request.query_params
-        if name not in known
-    }
+    given = request.query_params.lists()
+    unknown = {name: coded("unknown", known=list(known)) for name, _values in given if name not in known}
     twice = {
-        name: f"is given {len(values)} times; give it once"
-        for name, values in request.query_params.lists()
-        if name in known and len(values) > 1
+        name: coded("given_often", times=len(values)) for name, values in given if name in known and len(values) > 1
     }
-    if wrong or twice:
-        raise BadQuery(**wrong, **twice)
+    if unknown or twice:
+        raise BadQuery(**dict(islice((unknown | twice).items(), ERRORS_MAX)))
 
 
 def by_id(name: str, column: str, query: Callable[[User], QuerySet[Any]]) -> Filter:
@@ -96,8 +87,8 @@ def by_id(name: str, column: str, query: Callable[[User], QuerySet[Any]]) -> Fil
     def narrow(viewer: User, text: str) -> Q:
         wanted = read_id(text)
         if not query(viewer).filter(id=wanted).exists():
-            said = f"is {wanted}; there is nothing with this id that you may see"
-            raise NotFound("not_found", "The query names something that isn't there for you.", errors={name: said})
+            errors = {name: wrong("nothing_of_this_id", str(wanted))}
+            raise NotFound("not_found", "The query names something that isn't there for you.", errors=errors)
         return Q(**{column: wanted})
 
     schema = {"type": "string", "format": "uuid"}
@@ -107,7 +98,7 @@ def by_id(name: str, column: str, query: Callable[[User], QuerySet[Any]]) -> Fil
 def by_word(name: str, column: str, words: Sequence[str]) -> Filter:
     def narrow(_viewer: User, text: str) -> Q:
         if text not in words:
-            raise ValidationError(f"is {text[:60]!r}; it must be one of: {', '.join(words)}")
+            raise refused("one_of", text, allowed=list(words))
         return Q(**{column: text})
 
     return Filter(name, "Only these.", narrow, {"type": "string", "enum": list(words)})
@@ -116,7 +107,7 @@ def by_word(name: str, column: str, words: Sequence[str]) -> Filter:
 def by_text(name: str, column: str) -> Filter:
     def narrow(_viewer: User, text: str) -> Q:
         if "\x00" in text:
-            raise ValidationError("holds a NUL character; it must be plain text")
+            raise Refused({"": coded("nul")})
         return Q(**{column: text})
 
     return Filter(name, "Exactly this.", narrow)
@@ -134,7 +125,7 @@ def yes_no(name: str, condition: Q, words: str) -> Filter:
 
     def narrow(_viewer: User, text: str) -> Q:
         if text not in ("true", "false"):
-            raise ValidationError(f"is {text[:60]!r}; it must be true or false")
+            raise refused("yes_no", text)
         return condition if text == "true" else ~condition
 
     return Filter(name, words, narrow, {"type": "boolean"})
@@ -151,16 +142,16 @@ def id_of(request: Request, name: str) -> uuid.UUID | None:
     given = request.query_params.get(name)
     try:
         return None if given is None else read_id(given)
-    except ValidationError as bad:
-        raise BadQuery(**{name: f"is {given!r}; it must be a UUID"}) from bad
+    except Refused as bad:
+        raise BadQuery(**{name: bad.errors[""]}) from bad
 
 
 def day_of(request: Request, name: str) -> date:
     """A day that the query must give. Raises BadQuery."""
     try:
-        return read_day(request.query_params.get(name, ""))
-    except ValidationError as bad:
-        raise BadQuery(**{name: _said(bad)}) from bad
+        return read_day(request.query_params.get(name))
+    except Refused as bad:
+        raise BadQuery(**{name: bad.errors[""]}) from bad
 
 
 EXTERNAL_REFERENCE = by_text("external_reference", "external_reference")

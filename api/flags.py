@@ -1,6 +1,6 @@
 """Flags: what needs attention, with the reason; a named person answers for it, somebody allowed closes it."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from django.db.models import Q
 from rest_framework import serializers
@@ -11,7 +11,7 @@ from api.filters import by_word, of_appliance, yes_no
 from api.shapes import RowOut
 from fleet import clock
 from fleet.errors import Forbidden
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import LEFT_OUT, Shape, Text
 from fleet.models import Flag
 from fleet.models.access import may_change
 from fleet.presentation.follow_ups import closed_words, flag_words
@@ -30,12 +30,12 @@ class FlagOut(RowOut):
     closed_figures = serializers.DictField(help_text="At the moment of closing: the chance and snapshot, or the visit.")
 
 
-class AcknowledgeIn(StrictSerializer):
-    note = Text(500, required=False)
+class AcknowledgeIn(Shape):
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
 
 
-class CloseIn(StrictSerializer):
-    why = Text(500)
+class CloseIn(Shape):
+    why: Annotated[str, Text(500)]
 
 
 class Flags(ListDoor):

@@ -1,14 +1,14 @@
 """Gas conversions of an appliance: recorded, never edited; a test on the new gas falls due."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from api.doors import RecordedDoor
-from api.fields import Id, Reference, Whole
+from api.fields import Reference
 from api.shapes import RowOut
 from fleet import clock
 from fleet.combustion import FUELS
-from fleet.intake.fields import Day, StrictSerializer, Text, Word
+from fleet.intake.fields import LEFT_OUT, Day, Id, Shape, Text, Whole, Word
 from fleet.models import GasConversion, ModelSheet
 from fleet.queries.register import all_sheets, visible_appliances
 from fleet.services.gas_conversions import convert_appliance
@@ -16,17 +16,17 @@ from fleet.services.gas_conversions import convert_appliance
 DAYS_MAX = 366
 
 
-class GasConversionIn(StrictSerializer):
-    id = Id(required=False)
-    converted_on = Day()
-    to_fuel = Word(choices=list(FUELS))
-    kit = Text(200, help_text="Which kit, with its number.")
-    label = Text(200, help_text="What the label on the appliance says now, and where it is.")
-    analyser_fuel = Word(choices=list(FUELS), help_text="What the analyser is to be set to from now on.")
-    sheet = Reference(all_sheets, allow_null=True, help_text="For the new gas; null: readings have no target.")
-    done_by = Text(200)
-    test_within_days = Whole(0, DAYS_MAX, help_text="Within how many days it is to be tested on the new gas.")
-    appliance_version = Whole(1, 10**9, help_text="The appliance's version that you read.")
+class GasConversionIn(Shape):
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
+    converted_on: Annotated[str, Day()]
+    to_fuel: Annotated[str, Word(list(FUELS))]
+    kit: Annotated[str, Text(200, help="Which kit, with its number.")]
+    label: Annotated[str, Text(200, help="What the label on the appliance says now, and where it is.")]
+    analyser_fuel: Annotated[str, Word(list(FUELS), help="What the analyser is to be set to from now on.")]
+    sheet: Annotated[Any, Reference(all_sheets, null=True, help="For the new gas; null: readings have no target.")]
+    done_by: Annotated[str, Text(200)]
+    test_within_days: Annotated[int, Whole(0, DAYS_MAX, help="Within how many days it is to be tested on the new gas.")]
+    appliance_version: Annotated[int, Whole(1, 10**9, help="The appliance's version that you read.")]
 
 
 class GasConversionOut(RowOut):

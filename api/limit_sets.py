@@ -3,7 +3,9 @@ a new version would change, beforehand. Assignments: a person's recorded decisio
 building or an appliance. The contractor's own levels at which firing ends."""
 
 import uuid
-from typing import Any
+from collections.abc import Iterator
+from datetime import date
+from typing import Annotated, Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
@@ -11,12 +13,13 @@ from rest_framework import serializers
 from api.consequences import CompareDoor, PreviewOut, VersionsDoor
 from api.doors import ActDoor, EntryDoor, EntryListDoor, MakeDoor, RecordedDoor
 from api.exchange import ExportDoor, LimitSetFileOut
-from api.fields import DayOf, Id, Reference, Whole
+from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, yes_no
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text
-from fleet.intake.limit_sets import LimitSetIn, ReviewIn, read_limit_set
+from fleet.coded import Coded, coded
+from fleet.intake.fields import LEFT_OUT, DayOf, Id, Shape, Text, Whole
+from fleet.intake.limit_sets import KEY, LimitSetIn, ReviewIn, read_limit_set
 from fleet.intake.register import StopLevelsIn
 from fleet.models import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels
 from fleet.presentation.contents import limit_set_differences
@@ -38,14 +41,14 @@ from fleet.services.limit_sets import (
 
 
 class NamedLimitSetIn(EntryIn):
-    key = serializers.SlugField(max_length=80)
-    name = Text(200)
+    key: Annotated[str, Text(80, pattern=KEY)]
+    name: Annotated[str, Text(200)]
 
 
 class LimitSetChange(NamedLimitSetIn):
-    retired_on = DayOf(
-        required=False, allow_null=True, help_text="From then on it is assigned nowhere more; null takes it back."
-    )
+    retired_on: Annotated[
+        date | None, DayOf(null=True, help="From then on it is assigned nowhere more; null takes it back.")
+    ] = LEFT_OUT
 
 
 class LimitSetOut(EntryOut):
@@ -56,13 +59,13 @@ class LimitSetOut(EntryOut):
     )
 
 
-class NewLimitSetVersion(StrictSerializer):
-    id = Id(required=False)
-    content = LimitSetIn()
+class NewLimitSetVersion(Shape):
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
+    content: LimitSetIn
 
 
 class Review(ReviewIn):
-    number = Whole(1, 1_000_000, help_text="Which version was checked: the newest.")
+    number: Annotated[int, Whole(1, 1000000, help="Which version was checked: the newest.")]
 
 
 class LimitSetVersionOut(RowOut):
@@ -165,7 +168,7 @@ class LimitSetReview(ActDoor):
 
 
 class NewStopLevels(StopLevelsIn):
-    id = Id(required=False)
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
 
 
 class StopLevelsOut(RowOut):
@@ -187,26 +190,24 @@ class AllStopLevels(RecordedDoor):
 PLACES = ("client", "building", "appliance")
 
 
-class AssignmentIn(StrictSerializer):
-    id = Id(required=False)
-    limit_set = Reference(all_limit_sets)
-    client = Reference(visible_clients, required=False)
-    building = Reference(visible_buildings, required=False)
-    appliance = Reference(visible_appliances, required=False)
-    since = DayOf()
-    why = Text(500)
+class AssignmentIn(Shape):
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
+    limit_set: Annotated[Any, Reference(all_limit_sets)]
+    client: Annotated[Any, Reference(visible_clients)] = LEFT_OUT
+    building: Annotated[Any, Reference(visible_buildings)] = LEFT_OUT
+    appliance: Annotated[Any, Reference(visible_appliances)] = LEFT_OUT
+    since: Annotated[date, DayOf()]
+    why: Annotated[str, Text(500)]
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        given = [name for name in PLACES if name in attrs]
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        given = [name for name in PLACES if getattr(self, name) is not None]
         if len(given) != 1:
-            said = f"are {' and '.join(given) or 'missing'}; give exactly one of client, building, appliance"
-            raise serializers.ValidationError({"client": said})
-        return attrs
+            yield "client", coded("one_of_places", given=" and ".join(given) or None)
 
 
-class AssignmentChange(StrictSerializer):
-    why = Text(500)
-    until = DayOf()
+class AssignmentChange(Shape):
+    why: Annotated[str, Text(500)]
+    until: Annotated[date, DayOf()]
 
 
 class AssignmentOut(RowOut):

@@ -1,30 +1,33 @@
 """Attempts without access: when, of which kind, by whom, with the letter or photo that proves it."""
 
-from typing import Any
+from datetime import datetime
+from typing import Annotated, Any
 
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import ListDoor, OneDoor
-from api.fields import MomentOf, Reference
+from api.fields import Reference
 from api.files import FileOut, FilesDoor
 from api.filters import by_word, of_appliance
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import LEFT_OUT, Many, MomentOf, Shape, Text, Word
 from fleet.models import NoAccess
 from fleet.queries.follow_ups import visible_no_access
 from fleet.queries.register import visible_appliances
 from fleet.services.no_access import record_no_access
 
 
-class NoAccessIn(StrictSerializer):
-    appliances = serializers.ListField(child=Reference(visible_appliances), min_length=1, max_length=50)
-    at = MomentOf()
-    kind = Word(choices=NoAccess.Kind.values)
-    note = Text(500, required=False)
-    letter = Text(200, required=False, help_text="What was left or sent. A photo of it is attached as a file.")
+class NoAccessIn(Shape):
+    appliances: Annotated[list[Annotated[Any, Reference(visible_appliances)]], Many(1, 50)]
+    at: Annotated[datetime, MomentOf()]
+    kind: Annotated[str, Word(NoAccess.Kind.values)]
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    letter: Annotated[
+        str, Text(200, blank=True, help="What was left or sent. A photo of it is attached as a file.")
+    ] = LEFT_OUT
 
 
 class AttemptFileOut(FileOut):

@@ -1,32 +1,31 @@
 """Out of use: from when to when an appliance stood still. Recorded, never edited."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from rest_framework import serializers
 
 from api.doors import ActDoor, RecordedDoor
-from api.fields import Id
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import Day, StrictSerializer, Text, without_decimals
+from fleet.intake.fields import LEFT_OUT, Day, Id, Shape, Text, without_decimals
 from fleet.models import OutOfUse
 from fleet.queries.register import visible_appliances, visible_out_of_use
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 
 
-class OutOfUseIn(StrictSerializer):
-    id = Id(required=False)
-    begins = Day(help_text="The first day on which it stood still.")
-    why = Text(300)
-    said_by = Text(200, help_text="Who said so.")
-    proof = Text(300, required=False, help_text="What shows it: a letter, a picture, a meter reading.")
+class OutOfUseIn(Shape):
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
+    begins: Annotated[str, Day(help="The first day on which it stood still.")]
+    why: Annotated[str, Text(300)]
+    said_by: Annotated[str, Text(200, help="Who said so.")]
+    proof: Annotated[str, Text(300, blank=True, help="What shows it: a letter, a picture, a meter reading.")] = LEFT_OUT
 
 
-class RestartIn(StrictSerializer):
-    ends = Day(help_text="The day on which it was started again; that day it is in use.")
-    restart_said_by = Text(200)
-    restart_proof = Text(300, required=False)
+class RestartIn(Shape):
+    ends: Annotated[str, Day(help="The day on which it was started again; that day it is in use.")]
+    restart_said_by: Annotated[str, Text(200)]
+    restart_proof: Annotated[str, Text(300, blank=True)] = LEFT_OUT
 
 
 class OutOfUseOut(RowOut):

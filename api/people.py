@@ -1,16 +1,15 @@
 """People who do the work, and their qualifications."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor, RecordedDoor
-from api.fields import Id
 from api.filters import EXTERNAL_REFERENCE, by_word
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
-from fleet.intake.fields import Text, Word
+from fleet.intake.fields import LEFT_OUT, Email, Id, Text, Word
 from fleet.intake.register import QualificationIn
 from fleet.models import Person, Qualification, Role
 from fleet.models.access import may_see
@@ -19,10 +18,10 @@ from fleet.services.register import add_qualification
 
 
 class PersonIn(EntryIn):
-    name = Text(200)
-    role = Word(choices=Role.values, required=False)
-    phone = Text(60, required=False)
-    email = serializers.EmailField(required=False, allow_blank=True, max_length=254)
+    name: Annotated[str, Text(200)]
+    role: Annotated[str, Word(Role.values)] = LEFT_OUT
+    phone: Annotated[str, Text(60, blank=True)] = LEFT_OUT
+    email: Annotated[str, Email(blank=True)] = LEFT_OUT
 
 
 class PersonOut(EntryOut):
@@ -42,7 +41,7 @@ class PersonOut(EntryOut):
 
 
 class NewQualification(QualificationIn):
-    id = Id(required=False)
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
 
 
 class QualificationOut(RowOut):

@@ -1,6 +1,6 @@
 """Questions: what is odd about an accepted visit, for the office to look at."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from django.db.models import Q
 
@@ -9,7 +9,7 @@ from api.fields import Said
 from api.filters import by_id, by_text, of_appliance, yes_no
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import Shape, Text
 from fleet.models import Question
 from fleet.presentation.follow_ups import question_words
 from fleet.queries.follow_ups import visible_questions
@@ -22,8 +22,8 @@ class QuestionOut(RowOut):
     sentence = Said(question_words)
 
 
-class ResolveQuestionIn(StrictSerializer):
-    note = Text(500)
+class ResolveQuestionIn(Shape):
+    note: Annotated[str, Text(500)]
 
 
 class Questions(ListDoor):

@@ -2,7 +2,7 @@
 read, kept as they came until a person has corrected them or put them aside."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
@@ -10,11 +10,10 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.doors import ActDoor, Door, ListDoor, OneDoor
-from api.fields import read_id
 from api.filters import Filter, by_text, yes_no
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import Shape, Text, read_id
 from fleet.models import Record, UnreadableRecord
 from fleet.queries.records import all_unreadable_records, visible_records
 from fleet.services.visits import resolve_unreadable_record
@@ -85,8 +84,8 @@ class WholeUnreadableRecordOut(UnreadableRecordOut):
         return bytes(held.body).hex()
 
 
-class ResolveUnreadableIn(StrictSerializer):
-    how = Text(300)
+class ResolveUnreadableIn(Shape):
+    how: Annotated[str, Text(300)]
 
 
 class UnreadableRecords(ListDoor):

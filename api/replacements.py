@@ -1,14 +1,14 @@
 """An appliance replaced by another, which begins with clocks of its own."""
 
-from typing import Any
-
-from rest_framework import serializers
+import uuid
+from datetime import date
+from typing import Annotated, Any
 
 from api.appliances import ApplianceOut, PlateIn
 from api.doors import MakeDoor
-from api.fields import DayOf, ExternalReference, Id, Whole
+from api.fields import ExternalReference
 from fleet import clock
-from fleet.intake.fields import StrictSerializer
+from fleet.intake.fields import LEFT_OUT, DayOf, Id, Many, Shape, Whole
 from fleet.models import Appliance
 from fleet.queries.register import visible_appliances
 from fleet.services.replacements import replace_appliance
@@ -19,24 +19,26 @@ TAKEN_OVER_MAX = 100
 class NewApplianceIn(PlateIn):
     """The new one. Building, flue and first day are told from the old one."""
 
-    external_reference = ExternalReference()
+    external_reference: ExternalReference = LEFT_OUT
 
 
-class ReplacementIn(StrictSerializer):
-    id = Id(required=False, help_text="Of the new appliance; the same again makes no second.")
-    day = DayOf(help_text="The old one's last day and the new one's first.")
-    appliance_version = Whole(1, 10**9, help_text="The old appliance's version that you read.")
-    appliance = NewApplianceIn()
-    assignments = serializers.ListField(
-        child=Id(), required=False, max_length=TAKEN_OVER_MAX,
-        help_text="Of what was assigned to the old one alone, what the new one is to be under too.",
-    )  # fmt: skip
-    required_checks = serializers.ListField(
-        child=Id(), required=False, max_length=TAKEN_OVER_MAX,
-        help_text=(
-            "Of the old one's own required checks (contract, manufacturer), those that the new one is to have too."
+class ReplacementIn(Shape):
+    id: Annotated[uuid.UUID, Id(help="Of the new appliance; the same again makes no second.")] = LEFT_OUT
+    day: Annotated[date, DayOf(help="The old one's last day and the new one's first.")]
+    appliance_version: Annotated[int, Whole(1, 10**9, help="The old appliance's version that you read.")]
+    appliance: NewApplianceIn
+    assignments: Annotated[
+        list[Annotated[uuid.UUID, Id()]],
+        Many(0, TAKEN_OVER_MAX, help="Of what was assigned to the old one alone, what the new one is to be under too."),
+    ] = LEFT_OUT
+    required_checks: Annotated[
+        list[Annotated[uuid.UUID, Id()]],
+        Many(
+            0,
+            TAKEN_OVER_MAX,
+            help="Of the old one's own required checks (contract, manufacturer), those that the new one gets too.",
         ),
-    )  # fmt: skip
+    ] = LEFT_OUT
 
 
 class Replacement(MakeDoor):

@@ -1,18 +1,20 @@
 """Required checks: which rule an appliance is under and when it next falls due."""
 
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 from django.db.models import Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.doors import EntryDoor, EntryListDoor
-from api.fields import CodedRows, DayOf, ExternalReference, Reference, Rule, Said
+from api.fields import CodedRows, ExternalReference, Reference, Rule, Said
 from api.filters import EXTERNAL_REFERENCE, by_day, by_word, of_appliance, yes_no
 from api.shapes import EntryIn, EntryOut
 from fleet import clock
+from fleet.coded import coded
 from fleet.errors import FleetError
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import LEFT_OUT, DayOf, Shape, Text, Word
 from fleet.models import RequiredCheck
 from fleet.presentation.due_dates import date_words, doubt_words, missing_of, not_counted_words
 from fleet.queries.register import visible_appliances
@@ -21,23 +23,23 @@ from fleet.services.required_checks import add_required_check, change_required_c
 
 
 class RequiredCheckIn(EntryIn):
-    appliance = Reference(visible_appliances)
-    name = Text(200)
-    source = Word(
-        choices=["contract", "manufacturer"], help_text="A limit set's required checks come with its assignment."
-    )
-    rule = Rule()
-    since = DayOf()
-    why = Text(500)
+    appliance: Annotated[Any, Reference(visible_appliances)]
+    name: Annotated[str, Text(200)]
+    source: Annotated[
+        str, Word(["contract", "manufacturer"], help="A limit set's required checks come with its assignment.")
+    ]
+    rule: Annotated[dict[str, Any], Rule()]
+    since: Annotated[date, DayOf()]
+    why: Annotated[str, Text(500)]
 
 
-class RequiredCheckChange(StrictSerializer):
+class RequiredCheckChange(Shape):
     """A required check's rule can't be changed: end it and add another."""
 
-    external_reference = ExternalReference()
-    name = Text(200)
-    why = Text(500)
-    until = DayOf()
+    external_reference: ExternalReference = LEFT_OUT
+    name: Annotated[str, Text(200)]
+    why: Annotated[str, Text(500)]
+    until: Annotated[date, DayOf()]
 
 
 class MissingOut(serializers.Serializer[Any]):
@@ -104,6 +106,6 @@ class OneRequiredCheck(EntryDoor):
 
     def change(self, entry: RequiredCheck, version: int, changes: dict[str, Any]) -> RequiredCheck:
         if entry.assignment_id and "until" in changes:
-            errors = {"until": "is the assignment's: end that, and its required checks end with it"}
+            errors = {"until": coded("assignments_end")}
             raise FleetError("invalid", "This required check comes with a limit set.", errors=errors)
         return change_required_check(required_check=entry, version=version, changes=changes, now=clock.now())

@@ -1,7 +1,8 @@
 """Revisits: by when each appliance should be seen, and why; its day and who goes; what one attendance serves."""
 
 import uuid
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 from django.db.models import F, Q
 from rest_framework import serializers
@@ -9,11 +10,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import ActDoor, Door, ListDoor, OneDoor
-from api.fields import DayOf, Reference, Said, Whole
+from api.fields import Reference, Said
 from api.filters import by_day, by_id, by_text, by_word, of_appliance, yes_no
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import LEFT_OUT, DayOf, Shape, Text, Whole, Word
 from fleet.models import OccupierNotice, Revisit
 from fleet.presentation.revisits import (
     beyond_words,
@@ -80,25 +81,25 @@ class RevisitOut(RowOut):
         return set_words(revisit, clock.today(revisit.appliance.building.time_zone))
 
 
-class NoticeIn(StrictSerializer):
-    kind = Word(choices=OccupierNotice.Kind.values)
-    given_on = DayOf()
-    how = Text(200)
-    notice_days = Whole(0, 365, required=False)
+class NoticeIn(Shape):
+    kind: Annotated[str, Word(OccupierNotice.Kind.values)]
+    given_on: Annotated[date, DayOf()]
+    how: Annotated[str, Text(200)]
+    notice_days: Annotated[int, Whole(0, 365)] = LEFT_OUT
 
 
-class DayIn(StrictSerializer):
-    state = Word(choices=[str(each) for each in SET])
-    day = DayOf()
-    technician = Reference(
-        visible_people, required=False, allow_null=True, help_text="Who goes; nobody is named where it is left out."
-    )
-    note = Text(500, required=False)
-    notice = NoticeIn(required=False, help_text="What the occupier was told or agreed to, for this day.")
+class DayIn(Shape):
+    state: Annotated[str, Word([str(each) for each in SET])]
+    day: Annotated[date, DayOf()]
+    technician: Annotated[
+        Any, Reference(visible_people, null=True, help="Who goes; nobody is named where it is left out.")
+    ] = LEFT_OUT
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    notice: NoticeIn = LEFT_OUT
 
 
-class ReleaseIn(StrictSerializer):
-    note = Text(500)
+class ReleaseIn(Shape):
+    note: Annotated[str, Text(500)]
 
 
 class Revisits(ListDoor):

@@ -11,7 +11,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, inline_serializer
 from rest_framework import serializers
 
-from fleet.quantities import QUALIFIERS
+from fleet.intake.fields import fields_of, partial_of
 
 _VERBS = {"GET": "read", "POST": "post", "PATCH": "change", "DELETE": "remove"}
 
@@ -78,14 +78,15 @@ class Schema(AutoSchema):
         return []
 
     def _takes_id(self) -> bool:
-        field = self.view.shape_in().fields.get("id") if self.view.shape_in else None
-        return field is not None and not field.required
+        field = fields_of(self.view.shape_in).get("id") if self.view.shape_in else None
+        return field is not None and not field.is_required()
 
     def map_parsers(self) -> list[str]:
         return ["application/json"]
 
     def get_request_serializer(self) -> Any:
-        return self.view.shape_in() if self.view.shape_in else None
+        shape = self.view.shape_in
+        return partial_of(shape) if shape and self.method == "PATCH" else shape
 
     def get_response_serializers(self) -> Any:
         refused = {("default", "application/problem+json"): Problem}
@@ -114,89 +115,13 @@ class BearerTokenScheme(OpenApiAuthenticationExtension):
         return dict(build_bearer_security_scheme_object(header_name="Authorization", token_prefix="Bearer"))
 
 
-class _Field(OpenApiSerializerFieldExtension):
-    """One of our own fields: `schema` says what it looks like on the wire."""
-
-    schema: dict[str, Any] = {}
-
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
-        return dict(self.schema)
-
-
-_ANY_OBJECT = {"type": "object", "additionalProperties": {}}
-_MOMENT = {"type": "string", "format": "date-time"}
-_FIRES_WHEN = {
-    "type": "object",
-    "required": ["op", "value"],
-    "properties": {"op": {"type": "string"}, "value": {}},
-    "description": "See /api/v1/schemas/limit-set.",
-}
-_MOMENT_OR_DAY = {"type": "string", "description": "A time with offset, or only a day where no more is known."}
-# By field: its schema, and whether that is its subclasses' too.
-_OF_FIELDS: dict[str, tuple[dict[str, Any], bool]] = {
-    "fleet.intake.fields.Moment": (_MOMENT, False),
-    "api.fields.MomentOf": (_MOMENT, False),
-    "fleet.intake.fields.MomentOrDay": (_MOMENT_OR_DAY, False),
-    "fleet.intake.fields.Day": ({"type": "string", "format": "date"}, True),
-    "fleet.intake.fields.YesNo": ({"type": "boolean"}, False),
-    "fleet.intake.visits.Answer": ({"oneOf": [{"type": "boolean"}, {"type": "string", "maxLength": 500}]}, False),
-    "fleet.intake.limit_sets.FiresWhen": (_FIRES_WHEN, False),
-    "fleet.intake.limit_sets.Select": (_ANY_OBJECT, False),
-    "fleet.intake.limit_sets.Kept": ({"description": "For the reader; nothing calculates with it."}, False),
-    "api.fields.Id": ({"type": "string", "format": "uuid"}, True),
-    "api.fields.Facts": (_ANY_OBJECT, False),
-    "api.fields.Rule": (_ANY_OBJECT, False),
-}
-# A class for each: the library learns of an extension when its class is made.
-for _name, (_schema, _of_subclasses) in _OF_FIELDS.items():
-    type(_name, (_Field,), {"target_class": _name, "schema": _schema, "match_subclasses": _of_subclasses})
-
-
-class _Whole(_Field):
-    target_class = "api.fields.Whole"
-
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
-        return {"type": "integer", "minimum": self.target.low, "maximum": self.target.high}
-
-
-class _Said(_Field):
+class _Said(OpenApiSerializerFieldExtension):
     target_class = "api.fields.Said"
 
     def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
         shape = dict(auto_schema._map_response_type_hint(self.target.say))
         shape.pop("description", None)  # a docstring, written for whoever reads the code
         return shape
-
-
-class _Decimal(_Field):
-    target_class = "fleet.intake.fields.DecimalText"
-    match_subclasses = True
-
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
-        words = "A decimal number, as a string to keep its digits, or as a number."
-        low, high = self.target.low, self.target.high
-        bounds = f" From {low:g} to {high:g}." if low is not None and high is not None else ""
-        return {"oneOf": [{"type": "string"}, {"type": "number"}], "description": words + bounds}
-
-
-class _Measured(_Field):
-    target_class = "fleet.intake.fields.Measured"
-
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
-        return measured_schema(list(self.target.quantity.units))
-
-
-def measured_schema(units: list[str] | None = None) -> dict[str, Any]:
-    """{"value": "9.20", "unit": "%", "qualifier": "="}; value and unit are absent where nothing was measured."""
-    unit: dict[str, Any] = {"type": "string"} | ({"enum": units} if units else {})
-    return {
-        "type": "object",
-        "properties": {
-            "value": {"type": "string"},
-            "unit": unit,
-            "qualifier": {"type": "string", "enum": list(QUALIFIERS), "default": "="},
-        },
-    }
 
 
 @cache

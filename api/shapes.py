@@ -1,12 +1,13 @@
 """Shapes at the door: a row's columns as they are, and what every entry of the register has."""
 
-from typing import Any, ClassVar
+import uuid
+from typing import Annotated, Any, ClassVar
 
 from django.db import models
 from rest_framework import serializers
 
-from api.fields import ExternalReference, Id
-from fleet.intake.fields import StrictSerializer
+from api.fields import ExternalReference
+from fleet.intake.fields import LEFT_OUT, Id, Shape
 from fleet.models import User
 
 _SHAPES: tuple[tuple[Any, Any], ...] = (
@@ -48,9 +49,9 @@ class RowOut(serializers.Serializer[Any]):
         return shape(**null, **({} if source == name else {"source": source}))
 
 
-class EntryIn(StrictSerializer):
-    id = Id(required=False, help_text="Made by the caller so that a retry makes no second; else made here.")
-    external_reference = ExternalReference()
+class EntryIn(Shape):
+    id: Annotated[uuid.UUID, Id(help="Made by the caller so that a retry makes no second; else made here.")] = LEFT_OUT
+    external_reference: ExternalReference = LEFT_OUT
 
 
 class EntryOut(RowOut):

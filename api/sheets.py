@@ -1,7 +1,8 @@
 """Settings sheets: one a model of appliance, its figures in versions; what a new version would change, beforehand."""
 
 import uuid
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 from django.db.models import Q
 from rest_framework import serializers
@@ -9,11 +10,10 @@ from rest_framework import serializers
 from api.consequences import CompareDoor, PreviewOut, VersionsDoor
 from api.doors import ActDoor, EntryDoor, EntryListDoor, MakeDoor
 from api.exchange import ExportDoor, SheetFileOut
-from api.fields import DayOf, Id
 from api.filters import EXTERNAL_REFERENCE, yes_no
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, without_decimals
+from fleet.intake.fields import LEFT_OUT, DayOf, Id, Shape, Text, without_decimals
 from fleet.intake.sheets import SheetIn
 from fleet.models import ModelSheet, SheetVersion
 from fleet.presentation.contents import sheet_differences
@@ -24,13 +24,13 @@ from fleet.services.exchange import SHEET_FILE
 
 
 class NamedSheetIn(EntryIn):
-    name = Text(200)
+    name: Annotated[str, Text(200)]
 
 
 class SheetChange(NamedSheetIn):
-    retired_on = DayOf(
-        required=False, allow_null=True, help_text="From then on no further appliance gets it; null takes it back."
-    )
+    retired_on: Annotated[
+        date | None, DayOf(null=True, help="From then on no further appliance gets it; null takes it back.")
+    ] = LEFT_OUT
 
 
 class SheetOut(EntryOut):
@@ -40,9 +40,9 @@ class SheetOut(EntryOut):
     )
 
 
-class NewSheetVersion(StrictSerializer):
-    id = Id(required=False)
-    content = SheetIn()
+class NewSheetVersion(Shape):
+    id: Annotated[uuid.UUID, Id()] = LEFT_OUT
+    content: SheetIn
 
 
 class SheetVersionOut(RowOut):

@@ -1,15 +1,16 @@
 """Tenancies: from which day somebody new lives with an appliance; a set may say that they must have its record."""
 
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 from django.db.models import Q
 
 from api.doors import EntryDoor, EntryListDoor
-from api.fields import DayOf, Reference
+from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, of_building, yes_no
 from api.shapes import EntryIn, EntryOut
 from fleet import clock
-from fleet.intake.fields import Text
+from fleet.intake.fields import LEFT_OUT, DayOf, Text
 from fleet.models import Tenancy
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_tenancies
@@ -18,13 +19,15 @@ from fleet.services.tenancies import begin_tenancy, change_tenancy
 
 
 class TenancyIn(EntryIn):
-    building = Reference(visible_buildings)
-    appliance = Reference(
-        visible_appliances, required=False, allow_null=True, help_text="Left out: every appliance of the building."
+    building: Annotated[Any, Reference(visible_buildings)]
+    appliance: Annotated[
+        Any, Reference(visible_appliances, null=True, help="Left out: every appliance of the building.")
+    ] = LEFT_OUT
+    begins: Annotated[date, DayOf(help="The day on which somebody new moves in.")]
+    source: Annotated[str, Text(300, help="Who said so. The tenant's name is not asked for.")]
+    called_off: Annotated[str, Text(300, blank=True, help="Why it does not begin after all; empty where it does.")] = (
+        LEFT_OUT
     )
-    begins = DayOf(help_text="The day on which somebody new moves in.")
-    source = Text(300, help_text="Who said so. The tenant's name is not asked for.")
-    called_off = Text(300, required=False, help_text="Why it does not begin after all; empty where it does.")
 
 
 class TenancyOut(EntryOut):

@@ -1,6 +1,6 @@
 """Your own tokens for other programs: made by somebody logged in, shown once, at most a year, revocable."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from django.urls.converters import StringConverter
 from rest_framework import serializers
@@ -8,10 +8,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import NO_STORE, Door
-from api.fields import Whole
 from api.shapes import RowOut
 from fleet.errors import Forbidden
-from fleet.intake.fields import StrictSerializer, Text, Word
+from fleet.intake.fields import Shape, Text, Whole, Word
 from fleet.models import ApiToken
 from fleet.queries.access import tokens_of
 from fleet.services.access import MOST_DAYS, create_token, revoke_token
@@ -23,10 +22,10 @@ class TokenKey(StringConverter):
     regex = "[A-Za-z0-9_]{1,25}"
 
 
-class TokenIn(StrictSerializer):
-    name = Text(100)
-    scope = Word(choices=ApiToken.Scope.values, help_text="read can't change anything.")
-    days = Whole(1, MOST_DAYS)
+class TokenIn(Shape):
+    name: Annotated[str, Text(100)]
+    scope: Annotated[str, Word(ApiToken.Scope.values, help="read can't change anything.")]
+    days: Annotated[int, Whole(1, MOST_DAYS)]
 
 
 class TokenOut(RowOut):

@@ -12,9 +12,9 @@ from api.fields import Said, VerdictField
 from api.people import QualificationOut
 from api.questions import QuestionOut
 from api.records import RecordOut
-from api.schema import measured_schema
 from api.shapes import RowOut
 from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.intake.fields import measured_schema
 from fleet.models import Diagnosis, Finding, Judgement, Reading, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.diagnoses import causes_of, checks_of, diagnosis_words, title_words

@@ -1,7 +1,8 @@
 """Visits: recorded once per id, whoever retries; what can't be read is kept; corrections are amendments."""
 
 import uuid
-from typing import Any
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 import structlog
 from django.db import OperationalError
@@ -10,7 +11,6 @@ from django.http import HttpResponse
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.serializers import ValidationError
 
 from api.doors import ActDoor, Door, ListDoor
 from api.filters import by_day, by_word, of_appliance, yes_no
@@ -18,8 +18,9 @@ from api.parsers import AsSentParser, read_leniently, read_strictly
 from api.visit_shapes import VisitLineOut, VisitOut
 from fleet import clock
 from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.coded import Coded, coded
 from fleet.errors import FleetError, Malformed, NotFound
-from fleet.intake.fields import StrictSerializer, Text
+from fleet.intake.fields import Shape, Text
 from fleet.intake.visits import VisitIn, read_visit, unsafe_appliance
 from fleet.models import Visit
 from fleet.queries.visits import visible_visits, visit_for
@@ -29,11 +30,11 @@ from reports.visits import visit_pdf
 log = structlog.get_logger()
 
 
-class AmendmentIn(StrictSerializer):
+class AmendmentIn(Shape):
     """The whole visit as it should have been sent, and why it is corrected."""
 
-    reason = Text(500)
-    visit = VisitIn()
+    reason: Annotated[str, Text(500)]
+    visit: VisitIn
 
 
 class Visits(ListDoor):
@@ -71,23 +72,23 @@ class Visits(ListDoor):
             now = clock.now()
             visit = record_visit(draft=draft, actor=self.viewer, now=now)
         except ParseError as bad:
-            errors = {"body": str(bad.detail)}
+            errors = {"body": coded("as_said", said=str(bad.detail))}
             raise self._kept(Malformed("visit_malformed", ""), body, errors, read_leniently(body)) from bad
         except Malformed as bad:
-            raise self._kept(bad, body, _errors(bad), data) from bad
+            raise self._kept(bad, body, bad.errors or {"body": coded("as_said", said=bad.message)}, data) from bad
         except NotFound as bad:
-            raise self._kept(bad, body, {"appliance": bad.message}, data) from bad
+            raise self._kept(bad, body, {"appliance": coded("not_there")}, data) from bad
         except (FleetError, OperationalError):
             raise  # a conflict or a busy database: the sender knows what to do, and nothing is lost
         except Exception as bad:
             log.exception("visit_failed")
-            fault = FleetError("our_fault", "", errors={})
+            fault = FleetError("our_fault", "")
             fault.status = 500
-            raise self._kept(fault, body, {"body": "could not be taken in by a fault of ours"}, data) from bad
+            raise self._kept(fault, body, {"body": coded("fault_of_ours")}, data) from bad
         stored_by_this_call = visit.record.received_at == now
         return self.answer(visit_for(self.viewer, visit.id), 201 if stored_by_this_call else 200)
 
-    def _kept(self, refusal: FleetError, body: bytes, errors: dict[str, str], data: Any) -> FleetError:
+    def _kept(self, refusal: FleetError, body: bytes, errors: Mapping[str, Coded], data: Any) -> FleetError:
         """The refusal, saying that the message is kept and under which id."""
         held = keep_unreadable(
             body=body, errors=errors, unsafe=unsafe_appliance(data), actor=self.viewer, now=clock.now()
@@ -99,11 +100,6 @@ class Visits(ListDoor):
 
     def answer(self, facts: VisitFacts, status: int) -> Response:
         return self.shown(facts, status, shape=self.shape_made, Location=f"{self.request.path}/{facts.visit.id}")
-
-
-def _errors(bad: Malformed) -> dict[str, str]:
-    errors = bad.details.get("errors")
-    return dict(errors) if isinstance(errors, dict) else {"body": bad.message}
 
 
 class OneVisit(Door):
@@ -123,7 +119,8 @@ class Amendments(ActDoor):
     def act(self, thing: Visit, version: int, said: dict[str, Any]) -> VisitFacts:
         draft = read_visit(self.body()["visit"])
         if draft.id != thing.id:
-            raise ValidationError({"visit": {"id": [f"is {draft.id}; it must be the visit's own, {thing.id}"]}})
+            errors = {"visit.id": coded("visits_own_id", value=str(draft.id), id=str(thing.id))}
+            raise FleetError("invalid", "Some fields can't be accepted.", errors=errors)
         amend_visit(draft=draft, reason=said["reason"], version=version, actor=self.viewer, now=clock.now())
         return visit_for(self.viewer, thing.id)
 

@@ -1,7 +1,7 @@
 """Webhooks: another program is told of events as they happen. A manager makes them; each is off until switched on."""
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -12,7 +12,7 @@ from api.doors import NO_STORE, ActDoor, Door, EntryDoor, ListDoor, version_name
 from api.fields import Reference, Said
 from api.shapes import RowOut
 from fleet import clock
-from fleet.intake.fields import StrictSerializer, Text, Word, YesNo
+from fleet.intake.fields import LEFT_OUT, Many, Shape, Text, Word, YesNo
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Webhook
 from fleet.presentation.webhooks import failure_words
 from fleet.queries.access import visible_clients
@@ -28,18 +28,18 @@ from fleet.services.webhooks import (
 )
 
 
-class WebhookIn(StrictSerializer):
-    name = Text(100)
-    url = Text(500, help_text="https; what its name stands for is checked at every try.")
-    kinds = serializers.ListField(child=Word(choices=EventKind.values), min_length=1)
-    client = Reference(visible_clients, required=False, allow_null=True, help_text="null: the whole installation.")
+class WebhookIn(Shape):
+    name: Annotated[str, Text(100)]
+    url: Annotated[str, Text(500, help="https; what its name stands for is checked at every try.")]
+    kinds: Annotated[list[Annotated[str, Word(EventKind.values)]], Many(1)]
+    client: Annotated[Any, Reference(visible_clients, null=True, help="null: the whole installation.")] = LEFT_OUT
 
 
-class WebhookChange(StrictSerializer):
-    name = Text(100)
-    url = Text(500)
-    kinds = serializers.ListField(child=Word(choices=EventKind.values), min_length=1)
-    is_on = YesNo()
+class WebhookChange(Shape):
+    name: Annotated[str, Text(100)]
+    url: Annotated[str, Text(500)]
+    kinds: Annotated[list[Annotated[str, Word(EventKind.values)]], Many(1)]
+    is_on: Annotated[bool, YesNo()]
 
 
 class WebhookOut(RowOut):
@@ -62,9 +62,9 @@ class HookDeliveryOut(RowOut):
     answer_bytes = serializers.IntegerField(allow_null=True, help_text="Of the answer's body, read to at most 64 kB.")
 
 
-class AllowedTargetIn(StrictSerializer):
-    host = Text(253)
-    why = Text(300)
+class AllowedTargetIn(Shape):
+    host: Annotated[str, Text(253)]
+    why: Annotated[str, Text(300)]
 
 
 class AllowedTargetOut(RowOut):

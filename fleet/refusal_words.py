@@ -1,38 +1,27 @@
-"""Our own words for what the frameworks refuse: what was wrong with the value, and what is allowed.
+"""Our own words for what forms refuse: what was wrong with the value, and what is allowed.
 
-Each begins after a field's name or label: "Postcode is missing; it must be given". They stand in `sentences.json`, by
-the class of the field that refuses.
+Each begins after a field's label: "Postcode is missing; it must be given". They stand in `sentences.json`, by the class
+of the field that refuses.
 """
 
-from typing import Any
+from collections.abc import Collection
 
 from django import forms
-from django.core import validators
-from django.db import models
-from rest_framework import fields, serializers
 
 from fleet.presentation.sentences import sentences_of
 
-_KINDS = {
-    "refused_api": {**vars(fields), **vars(serializers)},
-    "refused_form": vars(forms),
-    "refused_row": vars(models),
-}
-
-
-def with_given(said: str, given: Any) -> str:
-    """What was given, before what it must be.
-
-    >>> with_given("must be a whole number", "two"), with_given("is missing", None)
-    ("is 'two'; it must be a whole number", 'is missing')
-    """
-    return f"is {repr(given)[:60]}; it {said}" if said.startswith("must ") else said
+_TABLES = "refused_form."
+# What says only what is allowed: before it stands what was given.
+SAYS_GIVEN = ("invalid", "invalid_list")
 
 
 def use_own_words() -> None:
-    """Puts our words in the place of the frameworks' own; before the first model, form or shape is made."""
-    for name, words in sentences_of(tuple(_KINDS)):
-        where, kind_name = name.split(".")
-        kind = _KINDS[where][kind_name]
+    """Puts our words in the place of the framework's own; before the first form is made."""
+    for name, words in sentences_of((_TABLES,)):
+        kind = getattr(forms, name.removeprefix(_TABLES))
         kind.default_error_messages = {**vars(kind).get("default_error_messages", {}), **words}
-    validators.validate_slug.message = serializers.SlugField.default_error_messages["invalid"]
+
+
+def general(kind: type[forms.Field]) -> Collection[object]:
+    """The words of the class of a field and of those that it extends."""
+    return [said for each in kind.__mro__ for said in vars(each).get("default_error_messages", {}).values()]

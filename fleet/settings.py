@@ -231,6 +231,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
+    "OAS_VERSION": "3.1.0",
     # Words stay words in place: hoisting them into components would rename them by chance.
     "POSTPROCESSING_HOOKS": [],
 }

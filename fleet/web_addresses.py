@@ -66,21 +66,21 @@ def read_target(url: str, allowed: Collection[str]) -> Target:
         parts = urlsplit(url)
         host, port = (parts.hostname or "").rstrip("."), parts.port
     except ValueError as bad:
-        raise _refused(f"can't be read: {bad}") from bad
+        raise _refused("url_unreadable") from bad
     if parts.scheme not in ("https", "http") or not host or len(url) > LONGEST_URL or not url.isascii():
-        raise _refused(f"must be an https address in ASCII of at most {LONGEST_URL} characters with a host")
+        raise _refused("url_https", most=LONGEST_URL)
     if any(each.isspace() or not each.isprintable() for each in url):
-        raise _refused("must not hold spaces or control characters")
+        raise _refused("url_spaces")
     if parts.username is not None or parts.password is not None or parts.fragment:
-        raise _refused("must not hold a user, a password or a part after #")
+        raise _refused("url_user")
     if parts.scheme == "http" and host not in allowed:
-        raise _refused("must begin with https://; http only to a host that a manager has allowed by name")
+        raise _refused("url_plain")
     _check_literal(host, allowed)
     return Target(parts.scheme == "https", host, port or (443 if parts.scheme == "https" else 80), _path(parts))
 
 
-def _refused(said: str) -> FleetError:
-    return FleetError("invalid", "The address can't be accepted.", errors={"url": said})
+def _refused(code: str, **figures: object) -> FleetError:
+    return FleetError("invalid", "The address can't be accepted.", errors={"url": coded(code, **figures)})
 
 
 def _path(parts: SplitResult) -> str:
@@ -94,7 +94,7 @@ def _check_literal(host: str, allowed: Collection[str]) -> None:
     except ValueError:
         return
     if host not in allowed and not is_public(literal):
-        raise _refused(f"{host} is a private address; a manager must allow it by name first")
+        raise _refused("url_private", host=host)
 
 
 def is_public(address: IP) -> bool:

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from fleet import web_addresses
 from fleet.errors import FleetError
 from fleet.web_addresses import Target, Unreachable, checked_address, is_public, post, read_target
+from tests.intake.refused import said_of
 from tests.needs import needs_program
 from tests.services.receiver import plain, receiving
 
@@ -61,7 +62,7 @@ def test_no_address_hides_inside_another(inside: ipaddress.IPv4Address) -> None:
 def test_what_nothing_may_be_sent_to_is_refused_by_its_field(url: str) -> None:
     with pytest.raises(FleetError) as refused:
         read_target(url, frozenset())
-    assert list(refused.value.details["errors"]) == ["url"]
+    assert list(said_of(refused.value)) == ["url"]
 
 
 def test_a_host_on_the_list_may_be_private_and_plain() -> None:
@@ -145,7 +146,7 @@ def test_no_text_breaks_the_reader_and_what_is_taken_is_https(text: str) -> None
         try:
             target = read_target(url, frozenset())
         except FleetError as refused:
-            assert list(refused.details["errors"]) == ["url"]
+            assert list(said_of(refused)) == ["url"]
         else:
             assert target.secure and target.path.startswith("/")
             assert not any(each.isspace() for each in target.host + target.path)

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
 
+from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError, NotFound
 
 Row = TypeVar("Row", bound=models.Model)
@@ -30,15 +31,23 @@ def check_entry(entry: models.Model) -> None:
         entry.full_clean(validate_unique=True)
     except ValidationError as bad:
         _refuse_taken(bad)
-        errors = {name: " ".join(said) for name, said in bad.message_dict.items()}
+        errors = {name: _said(said[0]) for name, said in bad.error_dict.items()}
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
+
+
+def _said(bad: ValidationError) -> Coded:
+    """What a column or its row refuses; what Django itself refuses has `row_` before its code."""
+    if bad.code is None:
+        return coded("as_said", said=" ".join(bad.messages))
+    params = {name: value for name, value in (bad.params or {}).items() if isinstance(value, str | int | float | list)}
+    return coded(f"row_{bad.code}" if bad.message else bad.code, **params)
 
 
 def _refuse_taken(bad: ValidationError) -> None:
     """In words that say nothing of the entry which has the reference: it may be another client's."""
     if any(each.code == "unique" for each in bad.error_dict.get("external_reference", ())):
-        said = "This reference can't be used."
-        raise Conflict("reference_taken", said, errors={"external_reference": said}) from bad
+        errors = {"external_reference": coded("reference_taken")}
+        raise Conflict("reference_taken", "This reference can't be used.", errors=errors) from bad
 
 
 def refuse_overtaken(based_on: int | None, newest: int) -> None:
@@ -52,12 +61,12 @@ def refuse_retiring_ahead(retired_on: date | None, now: datetime) -> None:
     """Retiring is recorded when it has come: until then the entry may be given to others."""
     today = timezone.localtime(now).date()  # the office's
     if retired_on and retired_on > today:
-        errors = {"retired_on": f"is {retired_on}; it must not be after today, {today}"}
+        errors = {"retired_on": wrong("not_ahead", retired_on, today_on=today)}
         raise FleetError("invalid", "The day lies ahead.", errors=errors)
 
 
 def refuse_ahead(until: date | None, today: date) -> None:
     """An end is recorded when it has come: a required check that still stands must not vanish from the lists before."""
     if until and until > today:
-        errors = {"until": f"is {until}; it must not be after today, {today}"}
+        errors = {"until": wrong("not_ahead", until, today_on=today)}
         raise FleetError("invalid", "The end lies ahead.", errors=errors)

@@ -188,9 +188,8 @@ def _hold(town: Town, client: str, days: int) -> None:
     try:
         read_visit(message)
     except Malformed as bad:
-        errors: Any = bad.details["errors"]
         keep_unreadable(
-            body=canonical_bytes(message), errors=errors, unsafe=None,
+            body=canonical_bytes(message), errors=bad.errors, unsafe=None,
             actor=town.member_of(life).user, now=evening(day),
         )  # fmt: skip
 

@@ -1,44 +1,610 @@
-"""Strict fields: one reading of what came in, or a clear refusal that says what is allowed."""
+"""One row a field: from it follow how it is read and refused, its JSON Schema, its label and its field on a page.
+
+    serial: Annotated[str, Text(40, label=_("Serial number"), help=_("as on the data plate"))]
+
+A shape (`Shape`) is a body or a part of one; keys that it doesn't know are refused, for a misspelt field must not
+vanish. What is wrong is said as code and figures by its path; `presentation` has the sentences.
+"""
 
 import re
 import unicodedata
-from datetime import date
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from functools import cache
+from itertools import islice
+from typing import Annotated, Any, ClassVar, TypeVar, get_args
 
+from django.core.exceptions import ValidationError as NotValid
+from django.core.validators import URLValidator, validate_email
 from django.utils.dateparse import parse_datetime
-from rest_framework import serializers
+from django.utils.functional import Promise
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationError,
+    ValidationInfo,
+    create_model,
+    model_validator,
+)
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticCustomError, core_schema
 
-from fleet.errors import Malformed
+from fleet.coded import Coded, coded, wrong
+from fleet.errors import FleetError, Malformed
 from fleet.predicates import day_in
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
-from fleet.refusal_words import with_given
 from fleet.units import convert
 
+Words = str | Promise
+Errors = Mapping[str, Coded]
+
+# Of a field that may be left out: its default stands for nothing and is never kept.
+LEFT_OUT: Any = Field(default=None)
+ERRORS_MAX = 20
+LARGEST = 1_000_000_000
 _DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 # Control characters, and those that reorder text on screen or paper.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 # Beyond these no test was made and none will fall due; near the calendar's ends its arithmetic breaks.
 FIRST_YEAR, LAST_YEAR = 1900, 2200
-NON_FIELD = "non_field_errors"  # DRF's key for what is wrong with an object as a whole
 
 
-def flat_errors(detail: Any, path: str = "") -> dict[str, str]:
-    """{"readings.2.values.o2": "..."}: each wrong field by its path, with what is wrong and what is allowed."""
-    if isinstance(detail, dict):
-        parts = [flat_errors(value, _below(path, str(key))) for key, value in detail.items()]
-    elif isinstance(detail, list) and any(isinstance(each, dict | list) for each in detail):
-        parts = [flat_errors(value, f"{path}.{index}") for index, value in enumerate(detail)]
-    else:
-        said = " ".join(str(each) for each in detail) if isinstance(detail, list) else str(detail)
-        return {path or "body": said} if said else {}
-    return {key: value for part in parts for key, value in part.items()}
+# ---- what is wrong ----
 
 
-def _below(path: str, key: str) -> str:
-    if key == NON_FIELD:
-        return path
-    return f"{path}.{key}" if path else key
+class Refused(PydanticCustomError):
+    """Raised where something is read: each part that is wrong, by its path from there; "" is the value itself."""
+
+    def __new__(cls, errors: Errors) -> "Refused":
+        return super().__new__(cls, "refused", "refused", {"errors": dict(errors)})
+
+    @property
+    def errors(self) -> Errors:
+        said: Errors = (self.context or {})["errors"]
+        return said
+
+
+def refused(code: str, given: object, **figures: object) -> Refused:
+    """What to raise of one value."""
+    return Refused({"": wrong(code, given, **figures)})
+
+
+def below(path: str, part: str) -> str:
+    return f"{path}.{part}" if path and part else path or part
+
+
+def errors_of(bad: ValidationError) -> dict[str, Coded]:
+    """{"readings.2.values.o2": (code, figures)}: the first 20 of what is wrong."""
+    return dict(islice(_said(bad), ERRORS_MAX))
+
+
+def _said(bad: ValidationError) -> Iterator[tuple[str, Coded]]:
+    for each in bad.errors(include_url=False):
+        place = ".".join(str(part) for part in each["loc"])
+        if each["type"] == "refused":
+            yield from ((below(place, at) or "body", said) for at, said in each["ctx"]["errors"].items())
+        else:
+            yield place or "body", _FRAMEWORK[each["type"]](each["input"], each.get("ctx", {}))
+
+
+# Pydantic's own refusals, of lists and of what isn't there.
+_FRAMEWORK: dict[str, Callable[[Any, dict[str, Any]], Coded]] = {
+    "missing": lambda given, of: coded("missing"),
+    "list_type": lambda given, of: coded("null") if given is None else wrong("list", given),
+    "too_short": lambda given, of: coded("list_short", least=of["min_length"]),
+    "too_long": lambda given, of: coded("list_long", most=of["max_length"]),
+}
+
+
+# ---- kinds of fields ----
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """What a field may hold, and what is said of it. null : may be null. one : what one of a list is called."""
+
+    label: Words = ""
+    help: Words = ""
+    null: bool = False
+    # How a page asks for it; "" where no page does.
+    asked_as: ClassVar[str] = ""
+
+    def read(self, given: Any, info: ValidationInfo) -> Any:
+        """The value as it is kept. Raises Refused."""
+        raise NotImplementedError
+
+    def schema(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+    def _read(self, given: Any, info: ValidationInfo) -> Any:
+        if given is None and not self.null:
+            raise Refused({"": coded("null")})
+        return None if given is None else self.read(given, info)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.with_info_plain_validator_function(self._read)
+
+    def __get_pydantic_json_schema__(
+        self, core: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        said = self.schema()
+        if self.null:
+            said = {"anyOf": [said, {"type": "null"}]}
+        return said | self.words()
+
+    def words(self) -> dict[str, Any]:
+        named = {"title": str(self.label), "description": str(self.help)}
+        return {name: said for name, said in named.items() if said}
+
+
+@dataclass(frozen=True)
+class Text(Kind):
+    """A string in Unicode NFC, without control or reordering characters; not empty, unless it may be `blank`."""
+
+    most: int = 200
+    blank: bool = False
+    pattern: str = ""
+    asked_as = "text"
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
+        if not isinstance(given, str):
+            raise refused("string", given)
+        text = cleaned(given)
+        if not text and not self.blank:
+            raise Refused({"": coded("blank")})
+        if len(text) > self.most:
+            raise Refused({"": coded("too_long", most=self.most)})
+        if self.pattern and text and not re.fullmatch(self.pattern, text):
+            raise refused("pattern", text)
+        return text
+
+    def schema(self) -> dict[str, Any]:
+        said: dict[str, Any] = {"type": "string", "maxLength": self.most}
+        if self.pattern:
+            return said | {"pattern": f"^{self.pattern}$"}
+        return said if self.blank else said | {"pattern": f"[^\\s{_UNWANTED.pattern[1:-1]}]"}
+
+
+@dataclass(frozen=True)
+class Email(Text):
+    most: int = 254
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
+        text = super().read(given, info)
+        try:
+            validate_email(text or "a@b.example")
+        except NotValid as bad:
+            raise refused("email", given) from bad
+        return text
+
+    def schema(self) -> dict[str, Any]:
+        return super().schema() | {"format": "email"}
+
+
+@dataclass(frozen=True)
+class Url(Text):
+    most: int = 200
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
+        text = super().read(given, info)
+        try:
+            URLValidator()(text)
+        except NotValid as bad:
+            raise refused("url", given) from bad
+        return text
+
+    def schema(self) -> dict[str, Any]:
+        return super().schema() | {"format": "uri"}
+
+
+@dataclass(frozen=True)
+class Word(Kind):
+    """One of a few codes. choices : the codes, or by code the words that a page says for it."""
+
+    choices: Sequence[str] | Mapping[str, Words] = ()
+    blank: bool = False
+    asked_as = "choice"
+
+    def read(self, given: Any, info: ValidationInfo) -> str:
+        if isinstance(given, str) and (given in self.choices or (self.blank and not given)):
+            return given
+        raise refused("one_of", given, allowed=list(self.choices))
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "enum": [*self.choices, *([""] if self.blank else [])]}
+
+
+@dataclass(frozen=True)
+class YesNo(Kind):
+    """true or false, and no word or number in their place."""
+
+    asked_as = "yes no"
+
+    def read(self, given: Any, info: ValidationInfo) -> bool:
+        if not isinstance(given, bool):
+            raise refused("yes_no", given)
+        return given
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "boolean"}
+
+
+@dataclass(frozen=True)
+class DecimalText(Kind):
+    """A decimal number as it was read: "9.20" stays "9.20". ASCII digits, no exponent, no boolean."""
+
+    low: float | None = None
+    high: float | None = None
+    unit: Words = ""
+    asked_as = "figure"
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> Any:
+        return self.text(given)
+
+    def text(self, given: Any) -> str:
+        text = str(given) if isinstance(given, int | Decimal) and not isinstance(given, bool) else given
+        if not (isinstance(text, str) and _DECIMAL.fullmatch(text)):
+            raise refused("decimal", given)
+        if (self.low is not None and float(text) < self.low) or (self.high is not None and float(text) > self.high):
+            code = "between" if self.high is not None else "at_least"
+            raise Refused({"": coded(code, value=text, low=self.low, high=self.high)})
+        return text
+
+    def schema(self) -> dict[str, Any]:
+        least = {"exclusiveMinimum": -LARGEST} if self.low is None else {"minimum": self.low}
+        most = {"exclusiveMaximum": LARGEST} if self.high is None else {"maximum": self.high}
+        number = {"type": "number"} | least | most
+        return {"anyOf": [{"type": "string", "pattern": f"^{_DECIMAL.pattern}$"}, number]}
+
+    def words(self) -> dict[str, Any]:
+        return super().words() | ({"x-unit": str(self.unit)} if self.unit else {})
+
+
+@dataclass(frozen=True)
+class Number(DecimalText):
+    """The same for a column that calculates: kept as a float in the unit that the field's name says."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> float:
+        return float(self.text(given))
+
+
+@dataclass(frozen=True)
+class Whole(Kind):
+    """A whole number as a number, not as a word for one."""
+
+    low: int = 1
+    high: int | None = None
+
+    def read(self, given: Any, info: ValidationInfo) -> int:
+        if isinstance(given, bool) or not isinstance(given, int):
+            raise refused("whole", given)
+        if given < self.low or (self.high is not None and given > self.high):
+            code = "whole_at_least" if self.high is None else "whole_between"
+            raise refused(code, given, low=self.low, high=self.high)
+        return given
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "integer", "minimum": self.low} | ({} if self.high is None else {"maximum": self.high})
+
+
+@dataclass(frozen=True)
+class Moment(Kind):
+    """An RFC 3339 time with its offset."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> Any:
+        return self.moment(given).isoformat()
+
+    def moment(self, given: Any) -> datetime:
+        try:
+            moment = parse_datetime(given) if isinstance(given, str) else None
+        except ValueError:
+            moment = None
+        if moment is None or moment.tzinfo is None:
+            raise refused("moment", given)
+        _check_year(moment, given)
+        return moment
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date-time"}
+
+
+@dataclass(frozen=True)
+class MomentOf(Moment):
+    """The same for a column: kept as a moment."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> datetime:
+        return self.moment(given)
+
+
+@dataclass(frozen=True)
+class MomentOrDay(Moment):
+    """A time with offset, or only a day where no more is known."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
+        if isinstance(given, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", given):
+            return read_day(given).isoformat()
+        return self.moment(given).isoformat()
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "description": "A time with offset, or only a day where no more is known."}
+
+
+def read_day(given: Any) -> date:
+    """The calendar day that a text says. Raises Refused."""
+    day = day_in(given) if isinstance(given, str) else None
+    if day is None:
+        raise refused("day", given)
+    _check_year(day, given)
+    return day
+
+
+def _check_year(day: date, given: Any) -> None:
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise refused("year", given, first=FIRST_YEAR, last=LAST_YEAR)
+
+
+@dataclass(frozen=True)
+class Day(Kind):
+    """A calendar day."""
+
+    asked_as = "text"
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> Any:
+        return read_day(given).isoformat()
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date"}
+
+
+@dataclass(frozen=True)
+class DayOf(Day):
+    """The same for a column: kept as a date."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> date:
+        return read_day(given)
+
+
+@dataclass(frozen=True)
+class DayOrYear(Day):
+    """A day, or only its month or year where no more is known: 2026-03-02, 2026-03, 2026."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
+        if not (isinstance(given, str) and re.fullmatch(r"[0-9]{4}(-[0-9]{2}){0,2}", given)):
+            raise refused("day_or_year", given)
+        read_day(f"{given}-01-01"[:10])
+        return given
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": "^[0-9]{4}(-[0-9]{2}){0,2}$"}
+
+
+@dataclass(frozen=True)
+class Id(Kind):
+    """A UUID as a string."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> Any:
+        return read_id(given)
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "uuid"}
+
+
+@dataclass(frozen=True)
+class IdText(Id):
+    """The same, kept as text."""
+
+    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
+        return str(read_id(given))
+
+
+def read_id(given: Any) -> uuid.UUID:
+    """Raises Refused saying what an id looks like."""
+    try:
+        if isinstance(given, str):
+            return uuid.UUID(given)
+    except ValueError:
+        pass
+    raise refused("uuid", given)
+
+
+@dataclass(frozen=True)
+class Measured(Kind):
+    """{"value": "9.20", "unit": "%", "qualifier": "="}: kept as entered, with the figure in the column's unit."""
+
+    quantity: Quantity
+
+    def read(self, given: Any, info: ValidationInfo) -> dict[str, str]:
+        if not isinstance(given, dict):
+            raise refused("measured", given)
+        if unknown := set(given) - {"value", "unit", "qualifier"}:
+            raise Refused({"": coded("measured_unknown", unknown=sorted(unknown))})
+        qualifier = given.get("qualifier", "=")
+        if qualifier not in QUALIFIERS:
+            raise Refused({"qualifier": wrong("one_of", qualifier, allowed=list(QUALIFIERS))})
+        if qualifier in ("not_measured", "sensor_fault"):
+            return {"qualifier": qualifier}
+        return self._figure(given, qualifier)
+
+    def _figure(self, given: dict[str, Any], qualifier: str) -> dict[str, str]:
+        unit = given.get("unit")
+        if unit not in self.quantity.units:
+            raise Refused({"unit": wrong("one_of", unit, allowed=self.quantity.units)})
+        try:
+            value = DecimalText().text(given.get("value"))
+        except Refused as bad:
+            raise Refused({"value": bad.errors[""]}) from bad
+        figure = convert(Decimal(value), unit, column_unit(self.quantity))
+        return {"value": value, "unit": unit, "qualifier": qualifier, "figure": plain_decimal(figure)}
+
+    def schema(self) -> dict[str, Any]:
+        return measured_schema(list(self.quantity.units))
+
+
+def measured_schema(units: list[str] | None = None) -> dict[str, Any]:
+    """{"value": "9.20", "unit": "%", "qualifier": "="}; value and unit are absent where nothing was measured."""
+    unit: dict[str, Any] = {"type": "string"} | ({"enum": units} if units else {})
+    return {
+        "type": "object",
+        "properties": {
+            "value": {"type": "string"},
+            "unit": unit,
+            "qualifier": {"type": "string", "enum": list(QUALIFIERS), "default": "="},
+        },
+    }
+
+
+@dataclass(frozen=True)
+class Kept(Kind):
+    """Kept as it came. is_object : it must be an object."""
+
+    is_object: bool = False
+
+    def read(self, given: Any, info: ValidationInfo) -> Any:
+        if self.is_object and not isinstance(given, dict):
+            raise refused("object", given)
+        return given
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "object", "additionalProperties": True} if self.is_object else {}
+
+
+@dataclass(frozen=True)
+class Many(Kind):
+    """A list. one, blanks : on a page, what one of it is called, and how many empty rows stand ready for more."""
+
+    least: int = 0
+    most: int | None = None
+    one: Words = ""
+    blanks: int = 2
+    asked_as = "list"
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        listed = core_schema.list_schema(
+            handler.generate_schema(get_args(source)[0]), min_length=self.least, max_length=self.most, strict=True
+        )
+        return core_schema.nullable_schema(listed) if self.null else listed
+
+    def __get_pydantic_json_schema__(
+        self, core: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return handler(core) | self.words()
+
+
+# ---- shapes ----
+
+
+class Shape(BaseModel):
+    # No docstring: it would stand in the API's description under every shape that has none of its own.
+    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        said = handler.resolve_ref_schema(handler(core))
+        for name, each in said["properties"].items():
+            each.pop("default", None)
+            if not label_of(cls, name):
+                each.pop("title", None)
+        return {name: each for name, each in said.items() if name != "title"} | {"additionalProperties": False}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _known_only(cls, given: Any) -> Any:
+        """Refuses keys that it doesn't know, which are said once."""
+        if not isinstance(given, dict):
+            raise Refused({"": coded("null") if given is None else wrong("object", given)})
+        known = fields_of(cls)
+        unknown = [str(key) for key in given if key not in known]
+        if unknown:
+            first, *more = unknown[:ERRORS_MAX]
+            raise Refused({first: coded("unknown", known=sorted(known))} | dict.fromkeys(more, coded("unknown_too")))
+        return given
+
+    @model_validator(mode="after")
+    def _checked(self) -> "Shape":
+        if errors := dict(self.wrong()):
+            raise Refused(errors)
+        return self
+
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        """What stands between fields and is wrong, each by its path; asked where every field by itself is right."""
+        return iter(())
+
+    def said(self) -> dict[str, Any]:
+        """What was given, by name."""
+        return self.model_dump(by_alias=True, exclude_unset=True)
+
+
+AnyShape = TypeVar("AnyShape", bound=Shape)
+
+
+@cache
+def fields_of(shape: type[Shape]) -> dict[str, FieldInfo]:
+    """The fields by the names that a body gives them."""
+    return {info.alias or name: info for name, info in shape.model_fields.items()}
+
+
+def kind_of(info: FieldInfo) -> Kind | None:
+    return next((each for each in info.metadata if isinstance(each, Kind)), None)
+
+
+def shape_within(info: FieldInfo) -> type[Shape] | None:
+    """The shape of a part, or of each of a list of parts."""
+    for each in (info.annotation, *get_args(info.annotation)):
+        if isinstance(each, type) and issubclass(each, Shape):
+            return each
+    return None
+
+
+def label_of(shape: type[Shape], name: str) -> Words:
+    """What people call the field; empty where its name says it."""
+    info = fields_of(shape).get(name)
+    kind = kind_of(info) if info else None
+    return kind.label if kind else ""
+
+
+@cache
+def partial_of(shape: type[AnyShape]) -> type[AnyShape]:
+    """The same with every field left out at will: what a change may say."""
+    fields: dict[str, Any] = {
+        name: (Annotated[info.annotation, *info.metadata] if info.metadata else info.annotation, LEFT_OUT)
+        for name, info in shape.model_fields.items()
+    }
+    return create_model(f"Patched{shape.__name__}", __base__=shape, __doc__=shape.__doc__, **fields)
+
+
+def shape_of(name: str, fields: Mapping[str, Any]) -> Any:
+    """A shape of these fields, each of which may be left out."""
+    return create_model(name, __base__=Shape, **{each: (field, LEFT_OUT) for each, field in fields.items()})
+
+
+def read_shape(shape: type[Shape], data: Any, *, partial: bool = False, viewer: Any = None) -> dict[str, Any]:
+    """What a body says. Raises FleetError `invalid` with each field that is wrong, and Conflict or NotFound of its
+    fields."""
+    try:
+        read = (partial_of(shape) if partial else shape).model_validate(data, context={"viewer": viewer})
+    except ValidationError as bad:
+        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors_of(bad)) from bad
+    return read.said()
+
+
+def read_as(shape: type[Shape], data: Any, code: str, refusal: str) -> dict[str, Any]:
+    """The same as a record may hold it. Raises Malformed."""
+    try:
+        content: dict[str, Any] = without_decimals(shape.model_validate(data).said())
+    except ValidationError as bad:
+        raise Malformed(code, refusal, errors=errors_of(bad)) from bad
+    return content
+
+
+# ---- text and numbers ----
 
 
 def without_decimals(value: Any) -> Any:
@@ -52,225 +618,12 @@ def without_decimals(value: Any) -> Any:
     return value
 
 
-def refused(given: Any, allowed: str, at: str = "") -> serializers.ValidationError:
-    """What to raise of a value: what was given, and what is allowed; `at`: in which part of it."""
-    said = f"is {_shown(given)}; {allowed}"
-    return serializers.ValidationError({at: said} if at else said)
-
-
 def cleaned(text: str) -> str:
     """In Unicode NFC, without control or reordering characters and space at its ends."""
     return unicodedata.normalize("NFC", _UNWANTED.sub("", text)).strip()
-
-
-class StrictSerializer(serializers.Serializer[Any]):
-    """Refuses keys it doesn't know: a misspelt field must not vanish."""
-
-    def to_internal_value(self, data: Any) -> Any:
-        if not isinstance(data, dict):
-            raise serializers.ValidationError({NON_FIELD: [f"is {_shown(data)}; it must be an object"]})
-        allowed = {name for name, field in self.fields.items() if not field.read_only}
-        unknown = [str(key) for key in data if key not in allowed]
-        if unknown:
-            known = ", ".join(sorted(allowed))
-            raise serializers.ValidationError(dict.fromkeys(unknown, f"is not known here; known are {known}"))
-        try:
-            return super().to_internal_value(data)
-        except serializers.ValidationError as bad:
-            raise serializers.ValidationError(_with_given(bad.detail, data)) from bad
-
-
-def read_as(shape: type[StrictSerializer], data: Any, code: str, refusal: str) -> dict[str, Any]:
-    """What the data says, as a record may hold it. Raises Malformed with each field, its value and what is allowed."""
-    reader = shape(data=data)
-    if not reader.is_valid():
-        raise Malformed(code, refusal, errors=flat_errors(reader.errors))
-    content: dict[str, Any] = without_decimals(dict(reader.validated_data))
-    return content
-
-
-def _with_given(detail: Any, data: Any) -> Any:
-    """The same refusals, each with what was given at its place."""
-    if isinstance(detail, dict):
-        return {key: _with_given(said, _at(data, key)) for key, said in detail.items()}
-    if isinstance(detail, list):
-        return [_with_given(said, _at(data, place)) if isinstance(said, dict) else _with_given(said, data)
-                for place, said in enumerate(detail)]  # fmt: skip
-    return with_given(str(detail), data)
-
-
-def _at(data: Any, key: Any) -> Any:
-    try:
-        return data[key]
-    except (KeyError, IndexError, TypeError):
-        return None
-
-
-class AsHeld(serializers.Field[Any, Any, Any, Any]):
-    """A field that is shown as it is held."""
-
-    def to_representation(self, value: Any) -> Any:
-        return value
-
-
-class AsText(serializers.Field[Any, Any, Any, Any]):
-    """A field that is shown as text."""
-
-    def to_representation(self, value: Any) -> str:
-        return str(value)
-
-
-class Text(serializers.CharField):
-    """A string, in Unicode NFC, without control or reordering characters."""
-
-    def __init__(self, max_length: int = 200, **kwargs: Any) -> None:
-        kwargs.setdefault("allow_blank", not kwargs.get("required", True))
-        super().__init__(max_length=max_length, **kwargs)
-
-    def to_internal_value(self, data: Any) -> str:
-        if not isinstance(data, str):
-            raise refused(data, "it must be a string")
-        return super().to_internal_value(cleaned(data))
-
-    def run_validation(self, data: Any = serializers.empty) -> Any:
-        if isinstance(data, str):
-            data = _UNWANTED.sub("", data)
-        return super().run_validation(data)
-
-
-class Word(serializers.ChoiceField):
-    """One of a few plain words; the refusal names them."""
-
-    def fail(self, key: str, **kwargs: Any) -> Any:
-        words = ", ".join(str(each) for each in self.choices)
-        raise refused(kwargs.get("input"), f"it must be one of: {words}")
-
-
-class YesNo(serializers.Field[bool, Any, bool, Any]):
-    """true or false, and no word or number in their place."""
-
-    def to_internal_value(self, data: Any) -> bool:
-        if not isinstance(data, bool):
-            raise refused(data, "it must be true or false")
-        return data
-
-    def to_representation(self, value: Any) -> bool:
-        return bool(value)
-
-
-class Moment(AsText):
-    """An RFC 3339 time with its offset."""
-
-    def to_internal_value(self, data: Any) -> str:
-        try:
-            moment = parse_datetime(data) if isinstance(data, str) else None
-        except ValueError:
-            moment = None
-        if moment is None or moment.tzinfo is None:
-            raise refused(data, "it must be a time with offset such as 2026-03-02T09:41:00+01:00")
-        _check_year(moment, data)
-        return moment.isoformat()
-
-
-class MomentOrDay(Moment):
-    """A time with offset, or only a day where no more is known."""
-
-    def to_internal_value(self, data: Any) -> str:
-        if isinstance(data, str) and re.fullmatch(r"\d{4}-\d{2}-\d{2}", data):
-            return read_day(data).isoformat()
-        return super().to_internal_value(data)
-
-
-def read_day(text: str) -> date:
-    """The calendar day in `text`. Raises ValidationError saying what is allowed."""
-    day = day_in(text)
-    if day is None:
-        raise refused(text, "it must be a day such as 2026-03-02")
-    _check_year(day, text)
-    return day
-
-
-def _check_year(day: date, text: Any) -> None:
-    if not FIRST_YEAR <= day.year <= LAST_YEAR:
-        raise refused(text, f"its year must be from {FIRST_YEAR} to {LAST_YEAR}")
-
-
-class Day(AsText):
-    """A calendar day."""
-
-    def to_internal_value(self, data: Any) -> str:
-        return read_day(data if isinstance(data, str) else "").isoformat() if isinstance(data, str) else self._no(data)
-
-    def _no(self, data: Any) -> str:
-        raise refused(data, "it must be a day such as 2026-03-02")
-
-
-class DayOrYear(Day):
-    """A day, or only its month or year where no more is known: 2026-03-02, 2026-03, 2026."""
-
-    def to_internal_value(self, data: Any) -> str:
-        if isinstance(data, str) and re.fullmatch(r"[0-9]{4}(-[0-9]{2}){0,2}", data):
-            read_day(f"{data}-01-01"[:10])
-            return data
-        return self._no(data)
-
-    def _no(self, data: Any) -> str:
-        raise refused(data, "it must be such as 2026-03-02, 2026-03 or 2026")
-
-
-class DecimalText(AsText):
-    """A decimal number as it was read: "9.20" stays "9.20". ASCII digits, no exponent, no boolean."""
-
-    def __init__(self, low: float | None = None, high: float | None = None, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.low, self.high = low, high
-
-    def to_internal_value(self, data: Any) -> str:
-        text = str(data) if isinstance(data, int | Decimal) and not isinstance(data, bool) else data
-        if not (isinstance(text, str) and _DECIMAL.fullmatch(text)):
-            raise refused(data, 'it must be a decimal number such as "9.20"')
-        if (self.low is not None and float(text) < self.low) or (self.high is not None and float(text) > self.high):
-            raise serializers.ValidationError(f"is {text}; it must be from {self.low} to {self.high}")
-        return text
-
-
-class Measured(AsHeld):
-    """{"value": "9.20", "unit": "%", "qualifier": "="}: kept as entered, with the figure in the column's unit."""
-
-    def __init__(self, quantity: Quantity, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.quantity = quantity
-
-    def to_internal_value(self, data: Any) -> dict[str, str]:
-        if not isinstance(data, dict):
-            raise refused(data, "it must be an object with value, unit, qualifier")
-        if unknown := set(data) - {"value", "unit", "qualifier"}:
-            raise serializers.ValidationError(f"has {sorted(unknown)}; known are value, unit, qualifier")
-        qualifier = data.get("qualifier", "=")
-        if qualifier not in QUALIFIERS:
-            raise refused(qualifier, f"it must be one of: {', '.join(QUALIFIERS)}", "qualifier")
-        if qualifier in ("not_measured", "sensor_fault"):
-            return {"qualifier": qualifier}
-        return self._figure(data, qualifier)
-
-    def _figure(self, data: dict[str, Any], qualifier: str) -> dict[str, str]:
-        unit = data.get("unit")
-        if unit not in self.quantity.units:
-            allowed = ", ".join(self.quantity.units)
-            raise refused(unit, f"it must be one of: {allowed}", "unit")
-        try:
-            value = DecimalText().to_internal_value(data.get("value"))
-        except serializers.ValidationError as bad:
-            raise serializers.ValidationError({"value": bad.detail}) from bad
-        figure = convert(Decimal(value), unit, column_unit(self.quantity))
-        return {"value": value, "unit": unit, "qualifier": qualifier, "figure": plain_decimal(figure)}
 
 
 def plain_decimal(value: Decimal) -> str:
     """At most six decimals, no exponent: what a record may hold."""
     text = format(round(value, 6), "f")
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _shown(value: Any) -> str:
-    return "missing" if value is None else repr(value)[:60]

@@ -1,124 +1,161 @@
 """Limit sets, their reviews and interval rules as somebody enters or imports them: checked once, kept as written."""
 
 import re
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Iterator
+from typing import Annotated, Any
 
-from rest_framework import serializers
+from django.utils.translation import gettext_lazy as _
+from pydantic import Field, ValidationInfo, model_validator
 
 from fleet.assess.due.record_fields import required_field_lists
+from fleet.coded import Coded, coded, wrong
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake.fields import (
-    AsHeld,
+    LEFT_OUT,
     Day,
     DayOrYear,
     DecimalText,
-    StrictSerializer,
+    Errors,
+    Kept,
+    Kind,
+    Many,
+    Refused,
+    Shape,
     Text,
+    Whole,
     Word,
-    flat_errors,
+    below,
+    fields_of,
+    kind_of,
     read_as,
     refused,
 )
-from fleet.intake.sheets import WholeNumber
 from fleet.intervals import check_rule
 from fleet.intervals.rules import DAYS_MAX
 from fleet.limits import card
 from fleet.limits.rows import SEVERITIES
 from fleet.predicates import SUFFIXES, day_in
 
-KEY = re.compile(r"[-A-Za-z0-9_]+")
+KEY = "[-A-Za-z0-9_]+"
 FACT_NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
 SELECT_MAX = 20
-SOURCE_EVIDENCE = ("official_text_read", "quoted_elsewhere", "unverified")
-EVIDENCE = (*SOURCE_EVIDENCE, "own")
+SOURCE_EVIDENCE = {
+    "official_text_read": _("official text read"),
+    "quoted_elsewhere": _("quoted elsewhere"),
+    "unverified": _("unverified"),
+}
+EVIDENCE = SOURCE_EVIDENCE | {"own": _("own figures, no outside source")}
 DECISION_RULES = ("simple", "subtract_uncertainty", "add_uncertainty", "guarded")
 WHEN = ("any", "as_found", "as_left", "as_found_and_as_left", "operation", "type_test")
 KINDS = ("law", "standard", "practice", "contract", "safety")
-# For the reader: kept as they came, nothing calculates with them.
-KEPT = (
-    "precedence",
-    "applies_to",
-    "retention",
-    "status",
-    "record_fields",
-    "reports",
-    "formulas",
-    "deadlines",
-    "tasks",
-    "dispositions",
-    "measurement",
-    "alarms",
-)
-
-
 # What starts a retest clock, and which defects a set gives a last day.
 RETEST_EVENTS = ("co_over_limit", "co_over_300", "unsafe")
 REPAIRED = ("repair", "urgent", "unsafe")
 CLOCKS_MAX = 20
 
 
-class ReviewIn(StrictSerializer):
-    by = Text(200)
-    on = Day()
-    source = Text(500)
+class ReviewIn(Shape):
+    by: Annotated[str, Text(200)]
+    on: Annotated[str, Day()]
+    source: Annotated[str, Text(500)]
 
 
-class FiresWhen(AsHeld):
+class FiresWhen(Kind):
     """{"op": ">", "value": "400"}: when a value is outside the limit.
 
     The value is a figure, or the name of the fact that holds it, or null where none is entered; a pair of figures for
     "outside" and "between"; a word for "!="; what must be there, if anything is named, for "missing", "incomplete".
     """
 
-    def to_internal_value(self, data: Any) -> dict[str, Any]:
-        if not isinstance(data, dict) or set(data) != {"op", "value"}:
-            raise refused(data, "it must be an object with op and value")
-        op, value = data["op"], data["value"]
+    def read(self, given: Any, info: ValidationInfo) -> dict[str, Any]:
+        if not isinstance(given, dict) or set(given) != {"op", "value"}:
+            raise refused("op_and_value", given)
+        op, value = given["op"], given["value"]
         if not isinstance(op, str) or op not in FIRES_WHEN:
-            raise refused(op, f"it must be one of: {', '.join(FIRES_WHEN)}", "op")
+            raise Refused({"op": wrong("one_of", op, allowed=list(FIRES_WHEN))})
         try:
             return {"op": op, "value": FIRES_WHEN[op](value)}
-        except serializers.ValidationError as bad:
-            raise serializers.ValidationError({"value": bad.detail}) from bad
+        except Refused as bad:
+            raise Refused({below("value", at): said for at, said in bad.errors.items()}) from bad
+
+    def schema(self) -> dict[str, Any]:
+        return {"oneOf": [_fires_when(each) for each in _COMPARED]}
+
+
+_FIGURE = {"anyOf": [DecimalText().schema(), {"type": "null"}]}
+_NAMED = {"type": "string", "pattern": f"^{FACT_NAME.pattern}$", "description": "The name of a fact that holds it."}
+_COMPARED: tuple[tuple[str, tuple[str, ...], dict[str, Any]], ...] = (
+    (
+        "Beyond a figure; null where none is entered.",
+        (">", ">=", "<", "rising_and_over"),
+        {"anyOf": [*_FIGURE["anyOf"], _NAMED]},
+    ),
+    (
+        "Outside a lower and an upper figure; null for an open end.",
+        ("outside",),
+        {
+            "type": ["array", "null"],
+            "prefixItems": [_FIGURE, _FIGURE],
+            "minItems": 2,
+            "maxItems": 2,
+            "not": {"const": [None, None]},
+        },
+    ),
+    (
+        "From the lower figure on, up to where another limit takes over.",
+        ("between",),
+        {"type": ["array", "null"], "prefixItems": [DecimalText().schema()] * 2, "minItems": 2, "maxItems": 2},
+    ),
+    ("Anything but this word.", ("!=",), Text(60).schema()),
+    (
+        "Not on record; what must be there, if anything is named.",
+        ("missing", "incomplete"),
+        {"type": ["array", "null"], "items": Text(100).schema(), "maxItems": 50},
+    ),
+)
+
+
+def _fires_when(compared: tuple[str, tuple[str, ...], dict[str, Any]]) -> dict[str, Any]:
+    words, ops, value = compared
+    return {
+        "type": "object",
+        "description": words,
+        "properties": {"op": {"enum": list(ops)}, "value": value},
+        "required": ["op", "value"],
+        "additionalProperties": False,
+    }
 
 
 def _figure(value: Any) -> str | None:
-    return None if value is None else DecimalText().to_internal_value(value)
+    return None if value is None else DecimalText().text(value)
 
 
 def _figure_or_fact(value: Any) -> str | None:
-    if isinstance(value, str) and FACT_NAME.fullmatch(value):
-        return value
-    return _figure(value)
+    return value if isinstance(value, str) and FACT_NAME.fullmatch(value) else _figure(value)
 
 
 def _two_figures(value: Any) -> list[str | None] | None:
     if value is None:
         return None
     if not isinstance(value, list) or len(value) != 2 or value == [None, None]:
-        raise refused(value, "it must be a lower and an upper figure, null for an open end")
+        raise refused("two_figures", value)
     return [_figure(each) for each in value]
 
 
 def _range(value: Any) -> list[str | None] | None:
     """From a figure to another: with an open end it would be a plain limit."""
     if isinstance(value, list) and None in value:
-        raise refused(value, "between needs both figures")
+        raise refused("both_figures", value)
     return _two_figures(value)
-
-
-def _word(value: Any) -> str:
-    said: str = Text(60).run_validation(value)
-    return said
 
 
 def _things(value: Any) -> list[str] | None:
     if value is None:
         return None
-    named: list[str] = serializers.ListField(child=Text(100), max_length=50).run_validation(value)
-    return named
+    if not isinstance(value, list) or len(value) > 50:
+        raise refused("list_of_things", value)
+    return [Text(100).read(each) for each in value]
 
 
 FIRES_WHEN: dict[str, Callable[[Any], Any]] = {
@@ -128,272 +165,289 @@ FIRES_WHEN: dict[str, Callable[[Any], Any]] = {
     "rising_and_over": _figure_or_fact,
     "outside": _two_figures,
     "between": _range,
-    "!=": _word,
+    "!=": Text(60).read,
     "missing": _things,
     "incomplete": _things,
 }
 
 
-class Select(AsHeld):
+class Select(Kind):
     """{"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25}: for which appliances, all of them to hold.
 
     By the name of a fact what it must be; one of a list; "not_x" for anything but x. A name that ends in _ge, _gt, _le
     or _lt compares a number, or a day such as 2009-10-01.
     """
 
-    def to_internal_value(self, data: Any) -> dict[str, Any]:
-        return read_select(data)
+    def read(self, given: Any, info: ValidationInfo) -> dict[str, Any]:
+        if not isinstance(given, dict) or len(given) > SELECT_MAX:
+            raise refused("facts", given, most=SELECT_MAX)
+        if errors := unfit_facts(given):
+            raise Refused(errors)
+        return dict(given)
+
+    def schema(self) -> dict[str, Any]:
+        return select_schema()
 
 
-def read_select(data: Any) -> dict[str, Any]:
-    """Raises ValidationError for each predicate that no fact could decide."""
-    if not isinstance(data, dict) or len(data) > SELECT_MAX:
-        raise refused(data, f"it must be an object of at most {SELECT_MAX} facts")
-    if wrong := {str(name): said for name, wanted in data.items() if (said := _unfit(str(name), wanted))}:
-        raise serializers.ValidationError(wrong)
-    return dict(data)
+def unfit_facts(select: dict[Any, Any]) -> Errors:
+    """Each predicate that no fact could decide, by the name of its fact."""
+    return {str(name): said for name, wanted in select.items() if (said := _unfit(str(name), wanted))}
 
 
-def _unfit(name: str, wanted: Any) -> str:
-    """What is wrong with a predicate; empty where it can be told from a fact."""
+def _unfit(name: str, wanted: Any) -> Coded | None:
     if not (name.isascii() and FACT_NAME.fullmatch(name.lower())):
-        return "is no name of a fact: letters, figures and _ only, at most 60"
+        return coded("no_name_of_a_fact")
     if name.lower().endswith(SUFFIXES):
         fits = _is_figure(wanted) or (isinstance(wanted, str) and day_in(wanted) is not None)
-        return "" if fits else f"is {repr(wanted)[:60]}; it must be a number or a day to compare with"
+        return None if fits else wrong("number_or_day", wanted)
     choices = wanted if isinstance(wanted, list) and wanted else [wanted]
     plain = all(isinstance(each, str | int) and len(str(each)) <= 100 for each in choices)
-    return "" if plain else f"is {repr(wanted)[:60]}; it must be a word, a whole number, true, false or a list of these"
+    return None if plain else wrong("fact_choices", wanted)
 
 
 def _is_figure(value: Any) -> bool:
     try:
-        DecimalText().to_internal_value(value)
-    except serializers.ValidationError:
+        DecimalText().text(value)
+    except Refused:
         return False
     return True
 
 
-class Kept(AsHeld):
-    """For the reader: kept as it came. Nothing calculates with it."""
+def select_schema() -> dict[str, Any]:
+    """JSON Schema of `select`."""
+    plain = {"anyOf": [{"type": "string", "maxLength": 100}, {"type": ["integer", "boolean"]}]}
+    compared = {"anyOf": [*DecimalText().schema()["anyOf"], {"type": "string", "format": "date"}]}
+    name = "[a-zA-Z][a-zA-Z0-9_]{0,59}"
+    ends = "_([gG][eE]|[gG][tT]|[lL][eE]|[lL][tT])$"
+    return {
+        "type": "object",
+        "description": 'For which appliances: each fact by its name, all to hold. One of a list; "not_x" for anything '
+        "but x; a name that ends in _ge, _gt, _le or _lt compares a number, or a day.",
+        "maxProperties": SELECT_MAX,
+        "propertyNames": {"pattern": f"^{name}$"},
+        "patternProperties": {
+            ends: compared,
+            f"^(?!.*{ends})": {"anyOf": [*plain["anyOf"], {"type": "array", "minItems": 1, "items": plain}]},
+        },
+    }
 
-    def to_internal_value(self, data: Any) -> Any:
-        return data
 
-
-class LimitIn(StrictSerializer):
+class LimitIn(Shape):
     """One limit, in the unit and on the basis of its source. Who meets `select` is under it."""
 
-    id = Text(80)
-    quantity = Text(60)
-    unit = Text(40, required=False, allow_null=True)
-    basis = Text(120, required=False, allow_null=True)
-    firing_rate = Text(60)
-    when = Word(choices=WHEN)
-    fires_when = FiresWhen()
-    limit_text = Text(200, required=False, help_text="The limit in the source's own words, or nothing.")
-    severity = Word(choices=SEVERITIES)
-    action = Text(500, required=False)
-    source = Text(500)
-    evidence = Word(choices=EVIDENCE)
-    note = Text(1000, required=False)
-    select = Select(required=False)
-    decision_rule = Word(choices=DECISION_RULES, required=False)
+    id: Annotated[str, Text(80, help=_("stands once in the set"))]
+    quantity: Annotated[str, Text(60, label=_("What is read"))]
+    unit: Annotated[str | None, Text(40, blank=True, null=True)] = LEFT_OUT
+    basis: Annotated[str | None, Text(120, blank=True, null=True)] = LEFT_OUT
+    firing_rate: Annotated[
+        str, Text(60, label=_("Rate"), help=_('a rate of the sheets, or the source\'s word for one; "any"'))
+    ]
+    when: Annotated[str, Word(WHEN, label=_("When it is read"))]
+    fires_when: Annotated[dict[str, Any], FiresWhen(label=_("Figure"))]
+    limit_text: Annotated[str, Text(200, blank=True, label=_("In the source's words"), help=_("or nothing"))] = LEFT_OUT
+    severity: Annotated[str, Word(SEVERITIES, label=_("How grave"))]
+    action: Annotated[str, Text(500, blank=True, label=_("What it asks for"))] = LEFT_OUT
+    evidence: Annotated[str, Word(EVIDENCE, label=_("How well it is known"))]
+    source: Annotated[str, Text(500, label=_("Source"))]
+    note: Annotated[str, Text(1000, blank=True, label=_("Note"))] = LEFT_OUT
+    select: Annotated[dict[str, Any], Select(label=_("For which appliances"))] = LEFT_OUT
+    decision_rule: Annotated[str, Word(DECISION_RULES, label=_("Decision rule"))] = LEFT_OUT
 
 
-class RetestIn(StrictSerializer):
+class RetestIn(Shape):
     """Within how many days of such a finding another test is asked for.
 
-    co_over_limit, co_over_300 : CO outside a limit of this set, of those that `limits` names if any. unsafe : called
+    co_over_limit, co_over_300 : CO outside a limit of this set, of those that `limits` names if any. unsafe : declared
     unsafe.
     """
 
-    type = Word(choices=["days_after_event"])
-    event = Word(choices=RETEST_EVENTS)
-    days = WholeNumber(min_value=1, max_value=DAYS_MAX)
-    limits = serializers.ListField(child=Text(80), required=False, min_length=1, max_length=50)
-    note = Text(500, required=False)
-    clause = Text(200, required=False)
+    type: Annotated[str, Word(["days_after_event"])]
+    event: Annotated[str, Word(RETEST_EVENTS)]
+    days: Annotated[int, Whole(1, DAYS_MAX)]
+    limits: Annotated[list[Annotated[str, Text(80)]], Many(1, 50)] = LEFT_OUT
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    clause: Annotated[str, Text(200, blank=True)] = LEFT_OUT
 
 
-class DeliveryIn(StrictSerializer):
+class DeliveryIn(Shape):
     """Who must receive the record; within how many days of the check or the visit, before what, else when in words."""
 
-    to = Text(100)
-    days_after_check = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
-    days_after_visit = WholeNumber(required=False, min_value=0, max_value=DAYS_MAX)
-    before = Word(choices=["tenancy"], required=False, help_text="Before a new tenancy begins: by the day before.")
-    when = Text(200, required=False)
-    note = Text(500, required=False)
-    clause = Text(200, required=False)
+    to: Annotated[str, Text(100)]
+    days_after_check: Annotated[int, Whole(0, DAYS_MAX)] = LEFT_OUT
+    days_after_visit: Annotated[int, Whole(0, DAYS_MAX)] = LEFT_OUT
+    before: Annotated[str, Word(["tenancy"], help=_("Before a new tenancy begins: by the day before."))] = LEFT_OUT
+    when: Annotated[str, Text(200, blank=True)] = LEFT_OUT
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    clause: Annotated[str, Text(200, blank=True)] = LEFT_OUT
 
 
-class RepairIn(StrictSerializer):
+class RepairIn(Shape):
     """Within how many days of the visit a defect of this severity is to be repaired."""
 
-    severity = Word(choices=REPAIRED)
-    days = WholeNumber(min_value=0, max_value=DAYS_MAX)
-    note = Text(500, required=False)
-    clause = Text(200, required=False)
+    severity: Annotated[str, Word(REPAIRED)]
+    days: Annotated[int, Whole(0, DAYS_MAX)]
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    clause: Annotated[str, Text(200, blank=True)] = LEFT_OUT
 
 
-class SourceIn(StrictSerializer):
+class SourceIn(Shape):
     """One document that figures of the set come from; what was partly read stands in two.
 
     document : with its section. as_of : the day, month or year of the state that was looked at. covers : what comes
     from it.
     """
 
-    document = Text(300)
-    edition = Text(300, allow_null=True, default=None)
-    as_of = DayOrYear(allow_null=True, default=None)
-    evidence = Word(choices=SOURCE_EVIDENCE)
-    covers = Text(500, required=False)
+    document: Annotated[str, Text(300, label=_("Document"), help=_("law, standard or other, with its section"))]
+    edition: Annotated[str | None, Text(300, null=True, label=_("Edition"))] = None
+    as_of: Annotated[
+        str | None, DayOrYear(null=True, label=_("State looked at"), help=_("such as 2026-03-02, 2026-03 or 2026"))
+    ] = None
+    evidence: Annotated[str, Word(SOURCE_EVIDENCE, label=_("How well it is known"))]
+    covers: Annotated[str, Text(500, blank=True, label=_("What comes from it"))] = LEFT_OUT
+
+    @model_validator(mode="before")
+    @classmethod
+    def _named(cls, given: Any) -> Any:
+        """Edition and state always are, if only to say that they aren't known."""
+        return {"edition": None, "as_of": None} | given if isinstance(given, dict) else given
 
 
-class LimitSetIn(StrictSerializer):
-    """The content of a version, as the shipped sets have it."""
-
-    id = Text(80, required=False)
-    name = Text(200)
-    jurisdiction = Text(40)
-    kind = Word(choices=KINDS)
-    evidence = Word(choices=EVIDENCE)
-    decision_rule = Word(choices=DECISION_RULES)
-    interval = serializers.DictField()
-    limits = LimitIn(many=True)
-    sources = SourceIn(many=True, max_length=50)
-    notes = Text(2000, required=False)
-    required_fields = Word(
-        choices=list(required_field_lists()), required=False, help_text="By which list of fields a check is complete."
-    )
-    extra_intervals = serializers.ListField(
-        child=serializers.DictField(), required=False, allow_null=True, max_length=CLOCKS_MAX
-    )
-    retest = RetestIn(required=False, allow_null=True)
-    # Not many=True: a row would then be allowed to be null as well.
-    delivery = serializers.ListField(child=DeliveryIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
-    repair = serializers.ListField(child=RepairIn(), required=False, allow_null=True, max_length=CLOCKS_MAX)
-
-    def get_fields(self) -> dict[str, Any]:
-        return super().get_fields() | {name: Kept(required=False, allow_null=True) for name in KEPT}
-
-    def validate(self, content: dict[str, Any]) -> dict[str, Any]:
-        if not content["sources"] and content["evidence"] != "own":
-            raise serializers.ValidationError({"sources": "is []; a set names its sources, unless its figures are own"})
-        return content
-
-    def validate_interval(self, rule: dict[str, Any]) -> dict[str, Any]:
-        return read_rule(rule)
-
-    def validate_extra_intervals(self, rules: list[dict[str, Any]] | None) -> list[dict[str, Any]] | None:
-        """Each a rule of its own with its name, and with its list of required fields where that isn't the set's."""
-        seen: set[str] = set()
-        wrong: dict[str, Any] = {}
-        for index, each in enumerate(rules or ()):
-            try:
-                each["name"] = Text(80).run_validation(each.get("name", serializers.empty))
-                wrong |= {f"{index}.{name}": said for name, said in _unfit_extra(each, seen).items()}
-                read_rule(each)
-                seen.add(each["name"].casefold())
-            except serializers.ValidationError as bad:
-                wrong.setdefault(str(index), bad.detail)
-        if wrong:
-            raise serializers.ValidationError(wrong)
-        return rules
-
-    def validate_limits(self, limits: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        seen: set[str] = set()
-        for index, each in enumerate(limits):
-            if each["id"] in seen:
-                said = f"is {each['id']}; a limit of this id stands there already"
-                raise serializers.ValidationError({f"{index}.id": said})
-            seen.add(each["id"])
-        return limits
-
-
-def _unfit_extra(extra: dict[str, Any], seen: set[str]) -> dict[str, str]:
-    unfit = {}
-    if extra["name"].casefold() in seen:
-        unfit["name"] = f"is {extra['name']}; an interval of this name stands there already"
-    if "required_fields" in extra and extra["required_fields"] not in required_field_lists():
-        unfit["required_fields"] = (
-            f"is {repr(extra['required_fields'])[:60]}; it must be one of: {', '.join(required_field_lists())}"
-        )
-    if extra.get("type") == "none":
-        unfit["type"] = "is none; a further interval must set one"
-    return unfit
-
-
-def read_rule(rule: dict[str, Any]) -> dict[str, Any]:
+class Interval(Kind):
     """A typed interval rule that can be calculated with, and so can what it says of the first time."""
+
+    def read(self, given: Any, info: ValidationInfo) -> dict[str, Any]:
+        if not isinstance(given, dict):
+            raise refused("rule", given)
+        if errors := rule_faults(given):
+            raise Refused(errors)
+        return given
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "object"}
+
+
+class ExtraInterval(Interval):
+    """The same with a name of its own, and with its list of required fields where that isn't the set's."""
+
+    def read(self, given: Any, info: ValidationInfo) -> dict[str, Any]:
+        if not isinstance(given, dict):
+            raise refused("rule", given)
+        errors = dict(rule_faults(given))
+        try:
+            given = given | {"name": Text(80)._read(given.get("name"), info)}
+        except Refused as bad:
+            errors["name"] = bad.errors[""]
+        lists = list(required_field_lists())
+        if "required_fields" in given and given["required_fields"] not in lists:
+            errors["required_fields"] = wrong("one_of", given["required_fields"], allowed=lists)
+        if given.get("type") == "none":
+            errors["type"] = coded("further_interval_needed")
+        if errors:
+            raise Refused(errors)
+        return given
+
+
+def rule_faults(rule: dict[str, Any]) -> Errors:
+    """What is wrong with an interval rule, by path; empty where it can be calculated with."""
     try:
-        if "evidence" in rule and rule["evidence"] not in EVIDENCE:
-            raise ValueError(f"evidence must be one of: {', '.join(EVIDENCE)}")
         for each in (rule, *([rule["first"]] if "first" in rule else [])):
             check_rule(each)
-            for place, part in (("its", rule), *(("a variant's", variant) for variant in each.get("variants", ()))):
-                if "select" in part:
-                    _check_select(part["select"], place)
     except ValueError as bad:
-        raise serializers.ValidationError(f"is {str(rule)[:80]}; it can't be calculated with: {bad}") from bad
-    return rule
+        return {"": coded("not_computable", why=str(bad))}
+    return {}
 
 
-def _check_select(select: dict[str, Any], whose: str) -> None:
-    """A variant for everybody would put all that stand before it out of force."""
-    if not select:
-        raise ValueError(f"{whose} select is empty; it must say for which appliances it is")
-    try:
-        read_select(select)
-    except serializers.ValidationError as bad:
-        raise ValueError(f"{whose} select {'; '.join(flat_errors(bad.detail).values())}") from bad
+ForReading = Annotated[Any, Kept(null=True, help=_("For the reader; nothing calculates with it."))]
 
 
-class Key(Text):
-    """A name for programs: letters, figures, - and _."""
+class LimitSetIn(Shape):
+    """Limits and an interval rule, as the shipped sets have them. No two limits have one id."""
 
-    def to_internal_value(self, data: Any) -> str:
-        key = super().to_internal_value(data)
-        if not KEY.fullmatch(key):
-            raise refused(key, "it may hold letters, figures, - and _ only")
-        return key
+    id: Annotated[str, Text(80, blank=True)] = LEFT_OUT
+    name: Annotated[str, Text(label=_("Name"))]
+    jurisdiction: Annotated[str, Text(40, label=_("Where it is in force"))]
+    kind: Annotated[str, Word(KINDS, label=_("Kind"))]
+    evidence: Annotated[str, Word(EVIDENCE, label=_("How well the set is known"))]
+    decision_rule: Annotated[str, Word(DECISION_RULES, label=_("Decision rule"))]
+    interval: Annotated[dict[str, Any], Interval(label=_("Interval"))]
+    limits: Annotated[list[LimitIn], Many(label=_("Limits"), one=_("Limit"), blanks=0)]
+    sources: Annotated[
+        list[SourceIn],
+        Many(
+            0, 50, label=_("Sources"), one=_("Source"),
+            help=_("A document each; what was partly read stands twice. A set of own figures needs none."),
+        ),
+    ]  # fmt: skip
+    notes: Annotated[str, Text(2000, blank=True, label=_("Notes"))] = LEFT_OUT
+    required_fields: Annotated[
+        str, Word(list(required_field_lists()), help=_("By which list of fields a check is complete."))
+    ] = LEFT_OUT
+    extra_intervals: Annotated[
+        list[Annotated[dict[str, Any], ExtraInterval()]] | None, Many(0, CLOCKS_MAX, null=True)
+    ] = LEFT_OUT
+    retest: RetestIn | None = LEFT_OUT
+    delivery: Annotated[list[DeliveryIn] | None, Many(0, CLOCKS_MAX, null=True)] = LEFT_OUT
+    repair: Annotated[list[RepairIn] | None, Many(0, CLOCKS_MAX, null=True)] = LEFT_OUT
+    precedence: ForReading = LEFT_OUT
+    applies_to: ForReading = LEFT_OUT
+    retention: ForReading = LEFT_OUT
+    status: ForReading = LEFT_OUT
+    record_fields: ForReading = LEFT_OUT
+    reports: ForReading = LEFT_OUT
+    formulas: ForReading = LEFT_OUT
+    deadlines: ForReading = LEFT_OUT
+    tasks: ForReading = LEFT_OUT
+    dispositions: ForReading = LEFT_OUT
+    measurement: ForReading = LEFT_OUT
+    alarms: ForReading = LEFT_OUT
+
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        if not self.sources and self.evidence != "own":
+            yield "sources", coded("sources_needed")
+        yield from _named_twice("limits", "id", [each.id for each in self.limits])
+        # Whatever their case: two of one name couldn't be told apart.
+        names = [each["name"].casefold() for each in self.extra_intervals or ()]
+        yield from _named_twice("extra_intervals", "name", names)
 
 
-class LimitSetFileIn(StrictSerializer):
+def _named_twice(group: str, field: str, names: list[str]) -> Iterator[tuple[str, Coded]]:
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            yield f"{group}.{index}.{field}", wrong("stands_already", name)
+
+
+KEPT = tuple(name for name, info in fields_of(LimitSetIn).items() if isinstance(kind_of(info), Kept))
+
+
+class LimitSetFileIn(Shape):
     """A set as another installation exports it. Its review was that house's own: here a person must review it anew."""
 
-    schema = Word(choices=["fleet-limit-set/1"])
-    key = Key(80)
-    name = Text(200)
-    external_reference = Text(100, required=False, allow_null=True)
-    version = WholeNumber(min_value=1, required=False)
-    content = LimitSetIn()
-    review = ReviewIn(required=False, allow_null=True)
+    schema_: Annotated[str, Word(["fleet-limit-set/1"])] = Field(alias="schema")
+    key: Annotated[str, Text(80, pattern=KEY)]
+    name: Annotated[str, Text()]
+    external_reference: Annotated[
+        str | None, Text(100, blank=True, null=True, help=_("another program's key for it"))
+    ] = LEFT_OUT
+    version: Annotated[int, Whole()] = LEFT_OUT
+    content: LimitSetIn
+    review: ReviewIn | None = LEFT_OUT
 
 
 def read_limit_set(data: Any) -> dict[str, Any]:
     """The content of a limit set version; it must compile into a card. Raises Malformed."""
     content = read_as(LimitSetIn, data, "limit_set_malformed", "The set can't be accepted.")
-    _try(content)
+    _try(content, "limits")
     return content
 
 
 def read_limit_set_file(data: Any) -> dict[str, Any]:
     """A file to import. Raises Malformed with the path of each field, its value and what is allowed."""
     file = read_as(LimitSetFileIn, data, "limit_set_malformed", "The file can't be accepted.")
-    try:
-        _try(file["content"])
-    except Malformed as bad:
-        errors = bad.details["errors"]
-        assert isinstance(errors, dict)
-        raise Malformed(
-            bad.code, bad.message, errors={f"content.{path}": said for path, said in errors.items()}
-        ) from bad
+    _try(file["content"], "content.limits")
     return file | {"external_reference": file.get("external_reference") or None}
 
 
-def _try(content: dict[str, Any]) -> None:
+def _try(content: dict[str, Any], path: str) -> None:
     """Compile it on trial. Raises Malformed."""
     levels = {"id": "stop-levels", "version": 1, "evidence": "trial", "co_ppm_air_free": 400, "ambient_co_ppm": 35}
     levels |= {"ambient_co_rise_ppm": 5, "co_rising_above_ppm": 100, "spillage_min": 5}
@@ -401,6 +455,5 @@ def _try(content: dict[str, Any]) -> None:
     try:
         card(None, [trial], None, fuel=FUELS["natural_gas"], stop_levels=levels)
     except (ArithmeticError, AttributeError, KeyError, TypeError, ValueError) as bad:
-        raise Malformed(
-            "limit_set_malformed", "The set can't be calculated with.", errors={"limits": str(bad)}
-        ) from bad
+        errors = {path: coded("not_computable", why=str(bad))}
+        raise Malformed("limit_set_malformed", "The set can't be calculated with.", errors=errors) from bad

@@ -1,46 +1,46 @@
 """Calibrations, qualifications and stop levels as somebody enters them."""
 
-from rest_framework import serializers
+from typing import Annotated
 
-from fleet.intake.fields import Day, DecimalText, StrictSerializer, Text, Word, YesNo
+from fleet.intake.fields import LEFT_OUT, Day, DecimalText, Many, Shape, Text, Word, YesNo, shape_of
 from fleet.limits.card import ACCURACY_FIELDS
 
 FUEL_KINDS = ("gas", "oil")
 
 
-class Expanded(StrictSerializer):
+class Expanded(Shape):
     """An expanded uncertainty (k = 2): absolute in the quantity's own unit, relative in percent; the wider counts."""
 
-    absolute = DecimalText(low=0, high=100_000, required=False)
-    relative_pct = DecimalText(low=0, high=100, required=False)
+    absolute: Annotated[str, DecimalText(0, 100_000)] = LEFT_OUT
+    relative_pct: Annotated[str, DecimalText(0, 100)] = LEFT_OUT
 
 
-Uncertainties = type("Uncertainties", (StrictSerializer,), {name: Expanded(required=False) for name in ACCURACY_FIELDS})
+Uncertainties = shape_of("Uncertainties", dict.fromkeys(ACCURACY_FIELDS, Expanded))
 
 
-class CalibrationIn(StrictSerializer):
-    done_on = Day()
-    valid_to = Day()
-    certificate = Text(100)
-    by = Text(200)
-    passed = YesNo()
-    uncertainty = Uncertainties(required=False)
+class CalibrationIn(Shape):
+    done_on: Annotated[str, Day()]
+    valid_to: Annotated[str, Day()]
+    certificate: Annotated[str, Text(100)]
+    by: Annotated[str, Text(200)]
+    passed: Annotated[bool, YesNo()]
+    uncertainty: Uncertainties = LEFT_OUT
 
 
-class QualificationIn(StrictSerializer):
-    scheme = Text(100)
-    number = Text(100)
-    fuel_kinds = serializers.ListField(child=Word(choices=FUEL_KINDS), min_length=1)
-    valid_from = Day()
-    valid_to = Day()
+class QualificationIn(Shape):
+    scheme: Annotated[str, Text(100)]
+    number: Annotated[str, Text(100)]
+    fuel_kinds: Annotated[list[Annotated[str, Word(FUEL_KINDS)]], Many(1)]
+    valid_from: Annotated[str, Day()]
+    valid_to: Annotated[str, Day()]
 
 
-class StopLevelsIn(StrictSerializer):
+class StopLevelsIn(Shape):
     """All five, always: there is never an appliance without a stop level."""
 
-    co_ppm_air_free = DecimalText(low=1, high=10_000)
-    ambient_co_ppm = DecimalText(low=1, high=1_000)
-    ambient_co_rise_ppm = DecimalText(low=1, high=1_000)
-    co_rising_above_ppm = DecimalText(low=1, high=10_000)
-    spillage_min = DecimalText(low=0, high=60)
-    evidence = Text(500)
+    co_ppm_air_free: Annotated[str, DecimalText(1, 10_000)]
+    ambient_co_ppm: Annotated[str, DecimalText(1, 1_000)]
+    ambient_co_rise_ppm: Annotated[str, DecimalText(1, 1_000)]
+    co_rising_above_ppm: Annotated[str, DecimalText(1, 10_000)]
+    spillage_min: Annotated[str, DecimalText(0, 60)]
+    evidence: Annotated[str, Text(500)]

@@ -1,16 +1,17 @@
 """A settings sheet as somebody enters or imports it: checked once, kept with its figures as written."""
 
 from collections.abc import Iterator
-from typing import Any
+from decimal import Decimal
+from typing import Annotated, Any
 
-from rest_framework import serializers
+from django.utils.translation import gettext_lazy as _
+from pydantic import Field
 
+from fleet.coded import Coded, coded, wrong
 from fleet.combustion import FUELS
-from fleet.intake.fields import DecimalText, StrictSerializer, Text, Word, YesNo, read_as, refused
-from fleet.limits import band
+from fleet.intake.fields import LEFT_OUT, DecimalText, Many, Shape, Text, Whole, Word, YesNo, read_as
 
 CONTROLS = ("pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet")
-TOLERANCE_BASES = ("points", "percent_of_target", "range")
 CEILING_UNITS = {
     "co_ppm_air_free": "ppm",
     "co": "ppm",
@@ -20,7 +21,6 @@ CEILING_UNITS = {
     "ambient_co": "ppm",
     "smoke": "1",
 }
-SOURCE_LENGTH = 300
 # What names a row: two rows of one name would be judged twice, or the one in place of the other.
 ROW_NAMES = {
     "targets": ("quantity", "rate", "casing"),
@@ -28,150 +28,184 @@ ROW_NAMES = {
     "adjusters": ("name", "rate"),
     "order_rules": ("quantity", "higher_rate", "lower_rate"),
 }
+GASES = {"co2": _("CO₂"), "o2": _("O₂")}
+BASES = {"points": _("points"), "percent_of_target": _("percent of the target"), "range": _("a range")}
+SourceText = Annotated[str, Text(300, blank=True, label=_("In the source's words"))]
+Rate = Annotated[str, Text(20, label=_("Rate"))]
 
 
-class TargetIn(StrictSerializer):
+class TargetIn(Shape):
     """A target at one rate. The tolerance's basis is explicit: "1 %" alone would mean three different bands.
 
     A range has its lower and upper figures, or a value in the middle of a tolerance; never both.
     """
 
-    rate = Text(20)
-    quantity = Word(choices=["co2", "o2"])
-    value = DecimalText(low=0, high=21, required=False)
-    tolerance = DecimalText(low=0, high=100, required=False)
-    tolerance_basis = Word(choices=TOLERANCE_BASES)
-    lower = DecimalText(low=0, high=21, required=False)
-    upper = DecimalText(low=0, high=21, required=False)
-    casing = Word(choices=["open", "closed", "any"])
-    source_text = Text(SOURCE_LENGTH, required=False)
+    rate: Rate
+    quantity: Annotated[str, Word(GASES, label=_("Gas"))]
+    value: Annotated[str, DecimalText(0, 21, _("% dry"), label=_("Target"))] = LEFT_OUT
+    tolerance: Annotated[str, DecimalText(0, 100, label=_("Tolerance"))] = LEFT_OUT
+    tolerance_basis: Annotated[str, Word(BASES, label=_("The tolerance is meant in"))]
+    lower: Annotated[str, DecimalText(0, 21, _("% dry, of a range"), label=_("Lower end"))] = LEFT_OUT
+    upper: Annotated[str, DecimalText(0, 21, _("% dry, of a range"), label=_("Upper end"))] = LEFT_OUT
+    casing: Annotated[str, Word({"closed": _("closed"), "open": _("open"), "any": _("either")}, label=_("Casing"))]
+    source_text: SourceText = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        refuse_unused(attrs)
-        given = {name: attrs.get(name) for name in ("lower", "upper")}
-        try:
-            made = band(attrs.get("value"), attrs.get("tolerance"), basis=attrs["tolerance_basis"], **given)
-        except ValueError as bad:
-            raise serializers.ValidationError({"tolerance": str(bad)}) from bad
-        if made.lower is None or made.upper is None:
-            raise serializers.ValidationError({"tolerance": "gives a band open on one side; a target needs both ends"})
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        """A figure that the basis has no use for: one would think that it counts; and a band that is none."""
+        ends = {name: end for name in ("lower", "upper") if (end := getattr(self, name)) is not None}
+        if ends and self.tolerance_basis != "range":
+            name, end = next(iter(ends.items()))
+            yield name, coded("end_without_range", value=end)
+        elif ends and self.tolerance is not None:
+            yield "tolerance", coded("tolerance_beside_ends", value=self.tolerance)
+        elif len(ends) == 1:
+            yield "upper" if "lower" in ends else "lower", coded("open_band")
+        elif ends:
+            yield from self._wrong_ends(Decimal(self.lower), Decimal(self.upper))
+        else:
+            for name in (each for each in ("value", "tolerance") if getattr(self, each) is None):
+                yield name, coded("needed_by_basis", basis=[self.tolerance_basis])
+
+    def _wrong_ends(self, lower: Decimal, upper: Decimal) -> Iterator[tuple[str, Coded]]:
+        if lower > upper:
+            yield "lower", coded("above_upper", value=self.lower, upper=self.upper)
+        elif self.value is not None and not lower <= Decimal(self.value) <= upper:
+            yield "value", coded("outside_ends", value=self.value, lower=self.lower, upper=self.upper)
 
 
-def refuse_unused(target: dict[str, Any]) -> None:
-    """Raises ValidationError for a figure that the basis has no use for: one would think that it counts."""
-    ends = [name for name in ("lower", "upper") if name in target]
-    if ends and target["tolerance_basis"] != "range":
-        said = f"is {target[ends[0]]}; lower and upper stand only with the basis range"
-        raise serializers.ValidationError({ends[0]: said})
-    if ends and "tolerance" in target:
-        said = f"is {target['tolerance']}; a range with lower and upper has no tolerance besides"
-        raise serializers.ValidationError({"tolerance": said})
-
-
-class CeilingIn(StrictSerializer):
+class CeilingIn(Shape):
     """A figure that no reading may pass at one of the sheet's rates, or at "any"."""
 
-    quantity = Word(choices=list(CEILING_UNITS))
-    value = DecimalText(low=0)
-    unit = Word(choices=sorted(set(CEILING_UNITS.values())))
-    rate = Text(20)
-    action = Text(300, required=False)
-    source_text = Text(SOURCE_LENGTH, required=False)
+    quantity: Annotated[str, Word(list(CEILING_UNITS), label=_("What"))]
+    value: Annotated[str, DecimalText(0, label=_("At most"))]
+    unit: Annotated[str, Word(sorted(set(CEILING_UNITS.values())))]
+    rate: Annotated[str, Text(20, label=_("Rate"), help=_("or: any"))]
+    action: Annotated[str, Text(300, blank=True, label=_("What the manufacturer asks for beyond it"))] = LEFT_OUT
+    source_text: SourceText = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        wanted = CEILING_UNITS[attrs["quantity"]]
-        if attrs["unit"] != wanted:
-            raise serializers.ValidationError({"unit": f"is {attrs['unit']}; {attrs['quantity']} is in {wanted}"})
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        wanted = CEILING_UNITS[self.quantity]
+        if self.unit != wanted:
+            yield "unit", wrong("unit_of", self.unit, quantity=[self.quantity], unit=wanted)
 
 
-class AdjusterIn(StrictSerializer):
+class AdjusterIn(Shape):
     """A screw or stop that moves combustion; which way raises CO2 differs from one to the next."""
 
-    name = Text(100)
-    place = Text(200, required=False)
-    tool = Text(100, required=False)
-    raises_co2 = Word(choices=["clockwise", "anticlockwise"])
-    rate = Text(20)
-    sealed = YesNo(required=False)
-    who = Text(200, required=False)
-    field_adjustment = Word(choices=["allowed", "check_only"])
-    reseal = Text(200, required=False)
-    largest_step = Text(60, required=False)
-    largest_step_turns = DecimalText(low=0.001, high=50, required=False)
+    name: Annotated[str, Text(100, label=_("Name"))]
+    rate: Annotated[str, Text(20, label=_("Acts on the rate"))]
+    raises_co2: Annotated[
+        str, Word({"clockwise": _("clockwise"), "anticlockwise": _("anticlockwise")}, label=_("Raises CO₂"))
+    ]
+    field_adjustment: Annotated[
+        str, Word({"allowed": _("adjustment is allowed"), "check_only": _("check only")}, label=_("In the field"))
+    ]
+    place: Annotated[str, Text(200, blank=True, label=_("Place"))] = LEFT_OUT
+    tool: Annotated[str, Text(100, blank=True, label=_("Tool"))] = LEFT_OUT
+    largest_step_turns: Annotated[str, DecimalText(0.001, 50, _("turns"), label=_("Largest step"))] = LEFT_OUT
+    largest_step: Annotated[str, Text(60, blank=True, label=_("Largest step, as the source says it"))] = LEFT_OUT
+    sealed: Annotated[bool, YesNo(label=_("Sealed"))] = LEFT_OUT
+    reseal: Annotated[str, Text(200, blank=True, label=_("How it is sealed again"))] = LEFT_OUT
+    who: Annotated[str, Text(200, blank=True, label=_("Who may touch it"))] = LEFT_OUT
 
 
-class OrderRuleIn(StrictSerializer):
+class OrderRuleIn(Shape):
     """Of one quantity the figure at one rate lies above that at another, by `least_gap` at least [% vol]."""
 
-    quantity = Word(choices=["co2", "o2"])
-    higher_rate = Text(20)
-    lower_rate = Text(20)
-    least_gap = DecimalText(low=0, high=21, required=False)
-    source_text = Text(SOURCE_LENGTH, required=False)
+    quantity: Annotated[str, Word(GASES, label=_("Gas"))]
+    higher_rate: Annotated[str, Text(20, label=_("Higher at the rate"))]
+    lower_rate: Annotated[str, Text(20, label=_("Than at the rate"))]
+    least_gap: Annotated[str, DecimalText(0, 21, _("points"), label=_("By at least"))] = LEFT_OUT
+    source_text: SourceText = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs["higher_rate"] == attrs["lower_rate"]:
-            said = f"is {attrs['lower_rate']}; it must be another rate than the higher one"
-            raise serializers.ValidationError({"lower_rate": said})
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        if self.higher_rate == self.lower_rate:
+            yield "lower_rate", wrong("same_rate", self.lower_rate)
 
 
-class SheetIn(StrictSerializer):
-    fuel = Word(choices=list(FUELS))
-    control = Word(choices=CONTROLS)
-    condensing = YesNo()
-    natural_draught = YesNo(required=False)
-    rated_input_kw = DecimalText(low=0.1, high=50_000)
-    minimum_input_kw = DecimalText(low=0.1, high=50_000, required=False)
-    input_basis = Word(choices=["net", "gross"])
-    rated_output_kw = DecimalText(low=0.1, high=50_000, required=False)
-    minimum_gas_pressure_pa = DecimalText(low=1, high=100_000, required=False)
-    rates = serializers.ListField(child=Text(20), min_length=1, max_length=10)
-    targets = TargetIn(many=True)
-    ceilings = CeilingIn(many=True, required=False)
-    adjusters = AdjusterIn(many=True, required=False)
-    order_rules = OrderRuleIn(many=True, required=False)
-    source = Text(SOURCE_LENGTH)
+class SheetIn(Shape):
+    """What the manufacturer asks for. Each rate that a row names is one of the rates, and no row names what an earlier
+    one named."""
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        rates = attrs["rates"]
-        if len(set(rates)) != len(rates):
-            raise serializers.ValidationError({"rates": f"are {rates}; each stands once"})
-        errors = {
-            path: f"is {rate}; the rates here are {', '.join(allowed)}"
-            for path, rate, allowed in _rates_named(attrs)
-            if rate not in allowed
-        }
-        errors |= dict(_said_twice(attrs))
-        if float(attrs.get("minimum_input_kw", 0)) > float(attrs["rated_input_kw"]):
-            errors["minimum_input_kw"] = f"is {attrs['minimum_input_kw']}; it must not be above the rated input"
-        if errors:
-            raise serializers.ValidationError(errors)
-        return attrs
+    fuel: Annotated[str, Word({name: fuel.label or name for name, fuel in FUELS.items()}, label=_("Fuel"))]
+    control: Annotated[str, Word(CONTROLS, label=_("Air/fuel control"))]
+    condensing: Annotated[bool, YesNo(label=_("Condensing"))]
+    natural_draught: Annotated[bool, YesNo(label=_("Natural draught"))] = LEFT_OUT
+    rated_input_kw: Annotated[str, DecimalText(0.1, 50_000, _("kW"), label=_("Rated input"))]
+    minimum_input_kw: Annotated[str, DecimalText(0.1, 50_000, _("kW"), label=_("Least input"))] = LEFT_OUT
+    input_basis: Annotated[
+        str,
+        Word({"net": _("the net heating value"), "gross": _("the gross heating value")}, label=_("Input counted on")),
+    ]
+    rated_output_kw: Annotated[str, DecimalText(0.1, 50_000, _("kW"), label=_("Rated output"))] = LEFT_OUT
+    minimum_gas_pressure_pa: Annotated[
+        str, DecimalText(1, 100_000, _("Pa, working, at the inlet"), label=_("Least gas pressure"))
+    ] = LEFT_OUT
+    rates: Annotated[
+        list[Rate], Many(1, 10, label=_("Rates"), help=_("from the highest to the lowest, between commas"))
+    ]
+    source: Annotated[str, Text(300, label=_("Source"), help=_("where the figures come from"))]
+    targets: Annotated[
+        list[TargetIn],
+        Many(
+            label=_("Targets"),
+            one=_("Target"),
+            help=_("Where a reading should be, at each rate. How the tolerance is meant is never guessed: without its "
+                   "basis a target can't be used. Points are % by volume either side; a range has two ends, or is as "
+                   "wide as the tolerance."),
+        ),
+    ]  # fmt: skip
+    ceilings: Annotated[
+        list[CeilingIn],
+        Many(label=_("Ceilings"), one=_("Ceiling"), help=_("Figures that no reading may pass, as found or as left.")),
+    ] = LEFT_OUT
+    adjusters: Annotated[
+        list[AdjusterIn],
+        Many(
+            label=_("Adjusters"),
+            one=_("Adjuster"),
+            help=_("What is turned to move combustion. Which way raises CO₂ differs from one to the next."),
+        ),
+    ] = LEFT_OUT
+    order_rules: Annotated[
+        list[OrderRuleIn],
+        Many(
+            label=_("Order between rates"),
+            one=_("Order"),
+            blanks=1,
+            help=_("Only where the manufacturer states that one rate lies above another."),
+        ),
+    ] = LEFT_OUT
 
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        if len(set(self.rates)) != len(self.rates):
+            yield "rates", coded("each_once", values=self.rates)
+            return
+        for path, rate, allowed in self._rates_named():
+            if rate not in allowed:
+                yield path, coded("rate_of_these", value=rate, allowed=allowed)
+        yield from self._named_twice()
+        if float(self.minimum_input_kw or 0) > float(self.rated_input_kw):
+            yield "minimum_input_kw", coded("above_rated", value=self.minimum_input_kw)
 
-def _rates_named(attrs: dict[str, Any]) -> Iterator[tuple[str, str, list[str]]]:
-    """Every rate that a row names, by its path, with the rates that it may name."""
-    rates = attrs["rates"]
-    for name, allowed in (("targets", rates), ("adjusters", rates), ("ceilings", [*rates, "any"])):
-        for index, each in enumerate(attrs.get(name, [])):
-            yield f"{name}.{index}.rate", each["rate"], allowed
-    for index, each in enumerate(attrs.get("order_rules", [])):
-        for field in ("higher_rate", "lower_rate"):
-            yield f"order_rules.{index}.{field}", each[field], rates
+    def _rates_named(self) -> Iterator[tuple[str, str, list[str]]]:
+        """Every rate that a row names, by its path, with the rates that it may name."""
+        for group, allowed in (("targets", self.rates), ("adjusters", self.rates), ("ceilings", [*self.rates, "any"])):
+            for index, each in enumerate(getattr(self, group) or ()):
+                yield f"{group}.{index}.rate", each.rate, allowed
+        for index, rule in enumerate(self.order_rules or ()):
+            yield f"order_rules.{index}.higher_rate", rule.higher_rate, self.rates
+            yield f"order_rules.{index}.lower_rate", rule.lower_rate, self.rates
 
-
-def _said_twice(attrs: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    """Each row that names what an earlier one named, by the path of the last field of its name."""
-    for group, fields in ROW_NAMES.items():
-        seen = set()
-        for index, each in enumerate(attrs.get(group, [])):
-            name = tuple(each[field] for field in fields)
-            if name in seen:
-                yield f"{group}.{index}.{fields[-1]}", f"{', '.join(name)} stands there already; each stands once"
-            seen.add(name)
+    def _named_twice(self) -> Iterator[tuple[str, Coded]]:
+        """Each row that names what an earlier one named, by the path of the last field of its name."""
+        for group, fields in ROW_NAMES.items():
+            seen = set()
+            for index, each in enumerate(getattr(self, group) or ()):
+                name = tuple(getattr(each, field) for field in fields)
+                if name in seen:
+                    yield f"{group}.{index}.{fields[-1]}", coded("named_twice", values=list(name))
+                seen.add(name)
 
 
 def read_sheet(data: Any) -> dict[str, Any]:
@@ -179,23 +213,21 @@ def read_sheet(data: Any) -> dict[str, Any]:
     return read_as(SheetIn, data, "sheet_malformed", "The sheet can't be accepted.")
 
 
-class WholeNumber(serializers.IntegerField):
-    """A whole number as a number, not as a word for one."""
+class SheetFileIn(Shape):
+    """A sheet as another installation exports it. `version` is the number that it had there; nothing follows from it.
 
-    def to_internal_value(self, data: Any) -> int:
-        if isinstance(data, bool) or not isinstance(data, int):
-            raise refused(data, "it must be a whole number")
-        return data
+    Figures are decimal numbers as strings, so that 9.20 keeps its digits; a number is taken too, if it has no exponent
+    and at most six decimals. Text is brought to Unicode NFC, rid of control and direction characters and of space at
+    its ends before it is measured. The content alone is what a version's body has.
+    """
 
-
-class SheetFileIn(StrictSerializer):
-    """A sheet as another installation exports it. `version` is the number that it had there."""
-
-    schema = Word(choices=["fleet-sheet/1"])
-    name = Text(200)
-    external_reference = Text(100, required=False, allow_null=True)
-    version = WholeNumber(min_value=1, required=False)
-    content = SheetIn()
+    schema_: Annotated[str, Word(["fleet-sheet/1"])] = Field(alias="schema")
+    name: Annotated[str, Text(label=_("Name of the sheet"), help=_("the manufacturer's model, as the plate has it"))]
+    external_reference: Annotated[
+        str | None, Text(100, blank=True, null=True, help=_("another program's key for it"))
+    ] = LEFT_OUT
+    version: Annotated[int, Whole()] = LEFT_OUT
+    content: SheetIn
 
 
 def read_sheet_file(data: Any) -> dict[str, Any]:

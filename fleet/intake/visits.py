@@ -1,34 +1,42 @@
 """A visit as a phone or another program sends it, read once into a draft."""
 
 import uuid
-from functools import lru_cache
+from collections.abc import Iterator
 from itertools import pairwise
-from typing import Any
+from typing import Annotated, Any
 
-from rest_framework import serializers
+from django.utils.translation import gettext_lazy as _
+from pydantic import Field, ValidationInfo
 
 from fleet.assess.due.record_fields import declarable
+from fleet.coded import Coded, coded
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.fields import (
-    AsHeld,
+    LEFT_OUT,
     Day,
     DecimalText,
+    IdText,
+    Kept,
+    Kind,
+    Many,
     Measured,
     Moment,
     MomentOrDay,
-    StrictSerializer,
+    Shape,
     Text,
+    Whole,
     Word,
     YesNo,
-    flat_errors,
+    read_as,
     refused,
+    shape_of,
     without_decimals,
 )
 from fleet.models import Visit
 from fleet.models.drafts import VisitDraft
-from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 SCHEMA = "visit/1"
 LIST_LENGTH_MAX = 200
@@ -39,284 +47,249 @@ SAMPLING_POINTS = ("appliance_outlet", "before_draught_diverter", "common_flue")
 SERIES_QUANTITIES = ("o2", "co2", "co", "flue_temp")
 SAMPLES_MAX = 1000
 WORK_KINDS = ("adjustment", "cleaning", "reseal", "nozzle", "part", "gas_conversion", "other")
+TURNS = ("clockwise", "anticlockwise")
+
+Rate = Annotated[str, Text(20)]
+Ids = list[Annotated[str, IdText()]]
+Fuel = Annotated[str, Word(list(FUELS))]
 
 
-class _Uuid(serializers.UUIDField):
-    def to_internal_value(self, data: Any) -> str:
-        if not isinstance(data, str):
-            self.fail("invalid", value=data)
-        return str(super().to_internal_value(data))
+def _measured(quantities: dict[str, Quantity]) -> dict[str, Any]:
+    return {name: Annotated[dict[str, str], Measured(each, label=each.label)] for name, each in quantities.items()}
 
 
-def _samples(low: float, high: float) -> Any:
-    sample = DecimalText(low=low, high=high, allow_null=True)
-    return serializers.ListField(child=sample, required=False, max_length=SAMPLES_MAX)
+Values = shape_of("Values", _measured(READING_QUANTITIES))
+Conditions = shape_of("Conditions", _measured(CONDITION_QUANTITIES))
 
 
-Values = type(
-    "Values",
-    (StrictSerializer,),
-    {name: Measured(quantity, required=False) for name, quantity in READING_QUANTITIES.items()},
-)
-Conditions = type(
-    "Conditions",
-    (StrictSerializer,),
-    {name: Measured(quantity, required=False) for name, quantity in CONDITION_QUANTITIES.items()},
-)
-
-
-class GasRate(StrictSerializer):
+class GasRate(Shape):
     """A timed gas meter: volume over seconds, with what is needed to bring it to heat input.
 
     Without a heating value the one of the gas that burns there counts, at 15 °C; a supplier's belongs to the
     temperature that it is stated at.
     """
 
-    index_start = DecimalText(low=0)
-    index_end = DecimalText(low=0)
-    unit = Word(choices=["m3", "ft3"])
-    seconds = DecimalText(low=1, high=86400)
-    gas_temp_c = DecimalText(low=-40, high=60, required=False)
-    gas_pressure_pa = DecimalText(low=0, high=1_000_000, required=False)
-    heating_value_mj_m3_gross = DecimalText(low=1, high=200, required=False)
-    heating_value_at_c = DecimalText(low=0, high=25, required=False)
+    index_start: Annotated[str, DecimalText(0)]
+    index_end: Annotated[str, DecimalText(0)]
+    unit: Annotated[str, Word(("m3", "ft3"))]
+    seconds: Annotated[str, DecimalText(1, 86400)]
+    gas_temp_c: Annotated[str, DecimalText(-40, 60)] = LEFT_OUT
+    gas_pressure_pa: Annotated[str, DecimalText(0, 1_000_000)] = LEFT_OUT
+    heating_value_mj_m3_gross: Annotated[str, DecimalText(1, 200)] = LEFT_OUT
+    heating_value_at_c: Annotated[str, DecimalText(0, 25)] = LEFT_OUT
 
-    def validate(self, attrs: dict[str, str]) -> dict[str, str]:
-        if float(attrs["index_end"]) <= float(attrs["index_start"]):
-            raise serializers.ValidationError(
-                {"index_end": f"is {attrs['index_end']}; it must be above the start, {attrs['index_start']}"}
-            )
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        if float(self.index_end) <= float(self.index_start):
+            yield "index_end", coded("not_above_start", value=self.index_end, start=self.index_start)
 
 
-class Series(StrictSerializer):
+def _samples(low: float, high: float) -> Any:
+    return Annotated[list[Annotated[str | None, DecimalText(low, high, null=True)]], Many(0, SAMPLES_MAX)]
+
+
+class Series(Shape):
     """What the analyser logged at this rate, one column a quantity; null where a sample is missing.
 
     at_s: seconds since the rate was reached. o2, co2 in %, co in ppm, flue_temp in °C. over_range: the quantities that
     went past what the instrument can show. from_cold: the appliance had just been started.
     """
 
-    at_s = serializers.ListField(child=DecimalText(low=0, high=86_400), min_length=1, max_length=SAMPLES_MAX)
-    o2 = _samples(0, 25)
-    co2 = _samples(0, 25)
-    co = _samples(0, 1_000_000)
-    flue_temp = _samples(-50, 1_500)
-    over_range = serializers.ListField(child=Word(choices=SERIES_QUANTITIES), required=False, max_length=4)
-    from_cold = YesNo(required=False)
+    at_s: Annotated[list[Annotated[str, DecimalText(0, 86_400)]], Many(1, SAMPLES_MAX)]
+    o2: _samples(0, 25) = LEFT_OUT
+    co2: _samples(0, 25) = LEFT_OUT
+    co: _samples(0, 1_000_000) = LEFT_OUT
+    flue_temp: _samples(-50, 1_500) = LEFT_OUT
+    over_range: Annotated[list[Annotated[str, Word(SERIES_QUANTITIES)]], Many(0, 4)] = LEFT_OUT
+    from_cold: Annotated[bool, YesNo()] = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        seconds = [float(each) for each in attrs["at_s"]]
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        seconds = [float(each) for each in self.at_s]
         if any(later <= earlier for earlier, later in pairwise(seconds)):
-            raise serializers.ValidationError({"at_s": "do not rise; each sample must be later than the one before"})
-        errors = {
-            name: f"has {len(attrs[name])} samples; there are {len(seconds)} times"
-            for name in SERIES_QUANTITIES
-            if name in attrs and len(attrs[name]) != len(seconds)
-        }
-        if errors:
-            raise serializers.ValidationError(errors)
-        return attrs
+            yield "at_s", coded("times_not_rising")
+            return
+        for name in SERIES_QUANTITIES:
+            samples = getattr(self, name)
+            if samples is not None and len(samples) != len(seconds):
+                yield name, coded("samples_for_times", samples=len(samples), times=len(seconds))
 
 
-class ReadingIn(StrictSerializer):
-    phase = Word(choices=PHASES)
-    rate = Text(20)
-    rate_set_by = Word(choices=RATE_SET_BY, required=False)
-    rate_proven_by = Word(choices=RATE_PROVEN_BY, required=False)
-    casing = Word(choices=["open", "closed"], required=False)
-    sampling_point = Word(choices=SAMPLING_POINTS)
-    also_running = serializers.ListField(child=_Uuid(), required=False, max_length=50)
-    taken_at = MomentOrDay(required=False, allow_null=True)
-    time_precision = Word(choices=["instant", "minute", "day", "unknown"])
-    steadiness = Word(choices=["steady", "not_steady", "not_shown"], required=False)
-    series = Series(required=False)
-    analyser_fuel = Word(choices=list(FUELS), required=False)
-    analyser = Text(100)
-    person = Text(100)
-    values = Values()
-    gas_rate = GasRate(required=False)
-    oil_derivatives = YesNo(required=False, allow_null=True)
-    flame_unstable = YesNo(required=False)
+class ReadingIn(Shape):
+    phase: Annotated[str, Word(PHASES)]
+    rate: Rate
+    rate_set_by: Annotated[str, Word(RATE_SET_BY)] = LEFT_OUT
+    rate_proven_by: Annotated[str, Word(RATE_PROVEN_BY)] = LEFT_OUT
+    casing: Annotated[str, Word(("open", "closed"))] = LEFT_OUT
+    sampling_point: Annotated[str, Word(SAMPLING_POINTS)]
+    also_running: Annotated[Ids, Many(0, 50)] = LEFT_OUT
+    taken_at: Annotated[str | None, MomentOrDay(null=True)] = LEFT_OUT
+    time_precision: Annotated[str, Word(("instant", "minute", "day", "unknown"))]
+    steadiness: Annotated[str, Word(("steady", "not_steady", "not_shown"))] = LEFT_OUT
+    series: Series = LEFT_OUT
+    analyser_fuel: Fuel = LEFT_OUT
+    analyser: Annotated[str, Text(100)]
+    person: Annotated[str, Text(100)]
+    values: Values
+    gas_rate: GasRate = LEFT_OUT
+    oil_derivatives: Annotated[bool | None, YesNo(null=True)] = LEFT_OUT
+    flame_unstable: Annotated[bool, YesNo()] = LEFT_OUT
 
 
-class Work(StrictSerializer):
-    kind = Word(choices=WORK_KINDS)
-    after_reading = serializers.IntegerField(
-        min_value=0, error_messages={"min_value": "is below 0; it must be from 0 to the number of readings"}
-    )
-    component = Text(100, required=False)
-    replaced = YesNo(required=False)
-    adjuster = Text(100, required=False)
-    rate = Text(20, required=False)
-    direction = Word(choices=["clockwise", "anticlockwise"], required=False)
-    amount = Text(60, required=False)
-    turns = DecimalText(low=0.001, high=50, required=False)
-    note = Text(500, required=False)
+class Work(Shape):
+    kind: Annotated[str, Word(WORK_KINDS)]
+    after_reading: Annotated[int, Whole(0)]
+    component: Annotated[str, Text(100, blank=True)] = LEFT_OUT
+    replaced: Annotated[bool, YesNo()] = LEFT_OUT
+    adjuster: Annotated[str, Text(100, blank=True)] = LEFT_OUT
+    rate: Annotated[str, Text(20, blank=True)] = LEFT_OUT
+    direction: Annotated[str, Word(TURNS)] = LEFT_OUT
+    amount: Annotated[str, Text(60, blank=True)] = LEFT_OUT
+    turns: Annotated[str, DecimalText(0.001, 50)] = LEFT_OUT
+    note: Annotated[str, Text(500, blank=True)] = LEFT_OUT
 
 
-class RestoreStep(StrictSerializer):
-    step = Text(200)
-    answer = Word(choices=["done", "not_done", "does_not_apply"])
-    why = Text(500, required=False)
+class RestoreStep(Shape):
+    step: Annotated[str, Text(200)]
+    answer: Annotated[str, Word(("done", "not_done", "does_not_apply"))]
+    why: Annotated[str, Text(500, blank=True)] = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs["answer"] == "not_done" and not attrs.get("why"):
-            raise serializers.ValidationError({"why": "is empty; a step not done needs its reason"})
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        if self.answer == "not_done" and not self.why:
+            yield "why", coded("reason_of_step")
 
 
-class NotDone(StrictSerializer):
+class NotDone(Shape):
     """A firing step that wasn't done; after a stop the phone fills these in without asking."""
 
-    rate = Text(20)
-    phase = Word(choices=PHASES)
-    why = Text(200)
+    rate: Rate
+    phase: Annotated[str, Word(PHASES)]
+    why: Annotated[str, Text(200)]
 
 
-class DefectIn(StrictSerializer):
-    what = Text(500)
-    where = Text(200, required=False)
-    severity = Word(choices=["note", "repair", "urgent", "unsafe"])
-    action = Text(500, required=False)
-    done = YesNo(required=False)
-    repair_by = Day(required=False, allow_null=True)
-    told = Text(200, required=False)
+class DefectIn(Shape):
+    what: Annotated[str, Text(500)]
+    where: Annotated[str, Text(200, blank=True)] = LEFT_OUT
+    severity: Annotated[str, Word(("note", "repair", "urgent", "unsafe"))]
+    action: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    done: Annotated[bool, YesNo()] = LEFT_OUT
+    repair_by: Annotated[str | None, Day(null=True)] = LEFT_OUT
+    told: Annotated[str, Text(200, blank=True)] = LEFT_OUT
 
 
-class UnsafeDetails(StrictSerializer):
-    isolated = YesNo(required=False)
-    labelled = YesNo(required=False)
-    told = Text(200, required=False)
-    reason = Text(500, required=False)
+class UnsafeDetails(Shape):
+    isolated: Annotated[bool, YesNo()] = LEFT_OUT
+    labelled: Annotated[bool, YesNo()] = LEFT_OUT
+    told: Annotated[str, Text(200, blank=True)] = LEFT_OUT
+    reason: Annotated[str, Text(500, blank=True)] = LEFT_OUT
 
 
-class Answer(AsHeld):
+class Answer(Kind):
     """true, false or words: what the technician says of a field that nothing else in the record answers."""
 
-    def to_internal_value(self, data: Any) -> str | bool:
-        if isinstance(data, bool):
-            return data
-        if not isinstance(data, str):
-            raise refused(data, "it must be true, false or words")
-        words: str = Text(500).run_validation(data)
-        return words
+    def read(self, given: Any, info: ValidationInfo) -> str | bool:
+        if isinstance(given, bool):
+            return given
+        if not isinstance(given, str):
+            raise refused("answer", given)
+        return Text(500).read(given)
+
+    def schema(self) -> dict[str, Any]:
+        return {"anyOf": [{"type": "boolean"}, {"type": "string", "maxLength": 500}]}
 
 
-InspectionPoints = type("Declared", (StrictSerializer,), {name: Answer(required=False) for name in declarable()})
+InspectionPoints = shape_of("InspectionPoints", dict.fromkeys(declarable(), Annotated[Any, Answer()]))
 
 
-class DispositionIn(StrictSerializer):
-    state = Word(choices=Visit.Disposition.values)
-    unsafe = YesNo(required=False)
-    details = UnsafeDetails(required=False)
+class DispositionIn(Shape):
+    state: Annotated[str, Word(Visit.Disposition.values)]
+    unsafe: Annotated[bool, YesNo()] = LEFT_OUT
+    details: UnsafeDetails = LEFT_OUT
 
 
-class Plate(StrictSerializer):
-    confirmed = YesNo()
-    serial_seen = Text(100, required=False)
+class Plate(Shape):
+    confirmed: Annotated[bool, YesNo()]
+    serial_seen: Annotated[str, Text(100, blank=True)] = LEFT_OUT
 
 
-class AttendanceIn(StrictSerializer):
-    id = _Uuid()
-    building = _Uuid()
-    arrived_at = Moment()
-    left_at = Moment(required=False, allow_null=True)
-    people = serializers.ListField(child=Text(100), min_length=1, max_length=20)
+class AttendanceIn(Shape):
+    id: Annotated[str, IdText(label=_("Number of the attendance"))]
+    building: Annotated[str, IdText()]
+    arrived_at: Annotated[str, Moment()]
+    left_at: Annotated[str | None, Moment(null=True)] = LEFT_OUT
+    people: Annotated[list[Annotated[str, Text(100)]], Many(1, 20)]
 
 
-class Signature(StrictSerializer):
-    person = Text(100)
-    at = Moment()
+class Signature(Shape):
+    person: Annotated[str, Text(100)]
+    at: Annotated[str, Moment(label=_("When"))]
 
 
-def _listed(shape: type[StrictSerializer]) -> Any:
-    """A list of these that may be left out; a longer one is refused before any of it is read."""
-    said = {"max_length": "has too many entries; at most {max_length} go into one visit"}
-    return shape(many=True, required=False, max_length=LIST_LENGTH_MAX, error_messages=said)
+def _some(one: Any = "") -> Many:
+    return Many(0, LIST_LENGTH_MAX, one=one)
 
 
-class VisitIn(StrictSerializer):
+class VisitIn(Shape):
     """One appliance at one attendance. The phone makes both ids.
 
-    fuel: what burnt, as the technician saw it; without it what the register says burns there. declared: the
+    fuel: what burnt, as the technician saw it; without it what the register says burns there. inspection_points: the
     technician's own answers to fields that the required checks ask for and nothing else in the record holds.
     """
 
-    schema = Word(choices=[SCHEMA])
-    id = _Uuid()
-    attendance = AttendanceIn()
-    appliance = _Uuid()
-    fuel = Word(choices=list(FUELS), required=False)
-    outcome = Word(choices=Visit.Outcome.values)
-    outcome_reason = Text(500, required=False)
-    data_plate = Plate(required=False)
-    conditions = Conditions(required=False)
-    readings = _listed(ReadingIn)
-    work = _listed(Work)
-    left_as_found = YesNo(required=False)
-    restore_steps = _listed(RestoreStep)
-    not_done = _listed(NotDone)
-    defects = _listed(DefectIn)
-    closes_defects = serializers.ListField(child=_Uuid(), required=False, max_length=50)
-    disposition = DispositionIn()
-    note = Text(2000, required=False)
-    inspection_points = InspectionPoints(required=False)
-    card_seen = serializers.DictField(required=False)
-    signature = Signature(required=False)
+    schema_: Annotated[str, Word([SCHEMA])] = Field(alias="schema")
+    id: Annotated[str, IdText(label=_("Number of the record"))]
+    attendance: AttendanceIn
+    appliance: Annotated[str, IdText()]
+    fuel: Fuel = LEFT_OUT
+    outcome: Annotated[str, Word(Visit.Outcome.values)]
+    outcome_reason: Annotated[str, Text(500, blank=True)] = LEFT_OUT
+    data_plate: Plate = LEFT_OUT
+    conditions: Conditions = LEFT_OUT
+    readings: Annotated[list[ReadingIn], _some(_("Reading"))] = LEFT_OUT
+    work: Annotated[list[Work], _some()] = LEFT_OUT
+    left_as_found: Annotated[bool, YesNo()] = LEFT_OUT
+    restore_steps: Annotated[list[RestoreStep], _some(_("Restore step"))] = LEFT_OUT
+    not_done: Annotated[list[NotDone], _some(_("Firing not done"))] = LEFT_OUT
+    defects: Annotated[list[DefectIn], _some(_("Defect"))] = LEFT_OUT
+    closes_defects: Annotated[Ids, Many(0, 50)] = LEFT_OUT
+    disposition: DispositionIn
+    note: Annotated[str, Text(2000, blank=True)] = LEFT_OUT
+    inspection_points: InspectionPoints = LEFT_OUT
+    card_seen: Annotated[dict[str, Any], Kept(is_object=True)] = LEFT_OUT
+    signature: Signature = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs["outcome"] != Visit.Outcome.TESTED and not attrs.get("outcome_reason"):
-            raise serializers.ValidationError({"outcome_reason": f"is empty; {attrs['outcome']!r} needs its reason"})
-        if attrs["outcome"] != Visit.Outcome.NOT_TESTED and not attrs.get("readings"):
-            raise serializers.ValidationError({"readings": f"are missing; {attrs['outcome']!r} needs at least one"})
-        _check_order(attrs.get("work", []), len(attrs.get("readings", [])))
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        if self.outcome != Visit.Outcome.TESTED and not self.outcome_reason:
+            yield "outcome_reason", coded("reason_of_outcome", outcome=[self.outcome])
+        if self.outcome != Visit.Outcome.NOT_TESTED and not self.readings:
+            yield "readings", coded("readings_of_outcome", outcome=[self.outcome])
+        yield from _out_of_order(self.work or [], len(self.readings or []))
 
 
-class SoFarIn(StrictSerializer):
+class SoFarIn(Shape):
     """A test that goes on: what was read and done so far, in the shapes of a visit; advice is on the last reading."""
 
-    fuel = Word(choices=list(FUELS), required=False)
-    conditions = Conditions(required=False)
-    readings = ReadingIn(many=True, min_length=1, max_length=LIST_LENGTH_MAX)
-    work = _listed(Work)
+    fuel: Fuel = LEFT_OUT
+    conditions: Conditions = LEFT_OUT
+    readings: Annotated[list[ReadingIn], Many(1, LIST_LENGTH_MAX)]
+    work: Annotated[list[Work], _some()] = LEFT_OUT
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        _check_order(attrs.get("work", []), len(attrs["readings"]))
-        return attrs
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        yield from _out_of_order(self.work or [], len(self.readings))
 
 
-def _check_order(work: list[dict[str, Any]], readings: int) -> None:
+def _out_of_order(work: list[Work], readings: int) -> Iterator[tuple[str, Coded]]:
     """Each piece of work stands before, between or after readings that are there."""
-    errors = {
-        f"work.{n}.after_reading": f"is {each['after_reading']}; it must be from 0 to {readings}, the readings' number"
-        for n, each in enumerate(work)
-        if each["after_reading"] > readings
-    }
-    if errors:
-        raise serializers.ValidationError(errors)
-
-
-@lru_cache(maxsize=1)
-def _shape() -> VisitIn:
-    """Made once: it holds nothing of a message, and making its fields takes longer than reading one."""
-    return VisitIn(error_messages={"null": "No data provided"})
+    for number, each in enumerate(work):
+        if each.after_reading > readings:
+            yield f"work.{number}.after_reading", coded("after_no_reading", value=each.after_reading, last=readings)
 
 
 def read_visit(data: Any) -> VisitDraft:
     """The draft of a visit. Raises Malformed with each field, its value and what is allowed."""
-    try:
-        read = _shape().run_validation(data)
-    except serializers.ValidationError as bad:
-        errors = flat_errors(bad.detail)
-        raise Malformed(
-            "visit_malformed", "The visit can't be read; it is kept to be corrected.", errors=errors
-        ) from bad
-    content = without_decimals(dict(read))
+    content = read_as(VisitIn, data, "visit_malformed", "The visit can't be read; it is kept to be corrected.")
     try:
         submitted = sha256_hex(canonical_bytes(without_decimals(data)))
     except ValueError as bad:
-        raise Malformed("visit_malformed", "The visit can't be read.", errors={"body": str(bad)}) from bad
+        raise Malformed("visit_malformed", "The visit can't be read.", errors={"body": coded("not_canonical")}) from bad
     return VisitDraft(
         id=uuid.UUID(content["id"]),
         appliance_id=uuid.UUID(content["appliance"]),

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 
+from fleet.coded import wrong
 from fleet.combustion import FUELS, Fuel, fuel_for
 from fleet.models.register import RegisterEntry
 
@@ -25,12 +26,12 @@ class Burnt(NamedTuple):
 
 def check_fuel(name: str) -> None:
     if name not in FUELS:
-        raise ValidationError(f"is {name}; it must be one of {', '.join(FUELS)}")
+        raise ValidationError("", code="one_of", params=wrong("one_of", name, allowed=list(FUELS))[1])
 
 
 def check_time_zone(name: str) -> None:
     if name not in available_timezones():
-        raise ValidationError(f"is {name}; it must be a time zone's name such as Europe/Lisbon")
+        raise ValidationError("", code="time_zone", params=wrong("time_zone", name)[1])
 
 
 class Building(RegisterEntry):
@@ -84,9 +85,12 @@ class GasSupply(RegisterEntry):
         try:
             named = self.burnt.fuel
         except ValueError as bad:
-            raise ValidationError({"composition" if self.composition else "fuel": str(bad)}) from bad
+            name, code = ("composition", "composition") if self.composition else ("fuel", "one_of")
+            figures = wrong(code, self.composition or self.fuel, allowed=list(FUELS))[1]
+            raise ValidationError({name: ValidationError("", code=code, params=figures)}) from bad
         if self.composition and self.fuel in FUELS:
-            raise ValidationError({"fuel": f"is {named.name}; a gas of its own composition needs a name of its own"})
+            figures = {"value": named.name}
+            raise ValidationError({"fuel": ValidationError("", code="own_name_of_gas", params=figures)})
 
     @property
     def burnt(self) -> Burnt:

@@ -2,20 +2,20 @@
 refusal names by their paths. A code without a word of its own is said as spelt: that is what is then translated.
 """
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
 from django.utils.functional import lazy
 from django.utils.translation import gettext as _
 
+from fleet.coded import Coded
 from fleet.errors import FleetError
+from fleet.intake.fields import Many, Shape, fields_of, kind_of, shape_within
 from fleet.limits.quantities import label
 from fleet.presentation.days import long_day, said_day
 from fleet.presentation.sentences import sentences
-from fleet.presentation.words import capital, rate_words, said, signs, within_ours
-from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
+from fleet.presentation.words import capital, rate_words, said, signs, uncapital, within_ours
 
 WORDS = sentences("codes")
 
@@ -59,28 +59,27 @@ def quantity_label(quantity: str, basis: str | None = None) -> str:
 
 # ---- refusals ----
 
-# Of what a path names: the rows of a list by one of them; "values" holds quantities, which name themselves.
-FIELDS = sentences("refused_fields")
-_CODE = re.compile(r"(?<![\w.@/-])'?([a-z][a-z0-9]*(?:_[a-z0-9]+)+)'?(?![\w@/]|\.\w)")
-_PATTERN = re.compile(r"(such as [^.;]*)")
-_ISO_DAY = re.compile(r"\b\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b")
+_WRONG = sentences("wrong")
+_FIELDS = sentences("refused_fields")
 
 
-def field_words(path: str) -> str:
-    """Where in a message something is.
+def field_words(path: str, shape: type[Shape] | None = None) -> str:
+    """Where in a message something is, by the labels of its shape.
 
-    >>> field_words("readings.0.values.o2.unit"), field_words("attendance.arrived_at")
-    ('Reading 1, O₂, unit', 'Attendance, arrived at')
+    >>> field_words("attendance.arrived_at"), field_words("targets.0.lower")
+    ('Attendance, arrived at', 'Targets 1, lower')
     """
-    quantities = {**READING_QUANTITIES, **CONDITION_QUANTITIES}
     named: list[str] = []
     for part in path.split("."):
         if part.isdigit() and named:
             named[-1] = f"{named[-1]} {int(part) + 1}"
-        elif part in quantities:
-            named.append(str(quantities[part].label))
-        elif part != "values":
-            named.append(str(FIELDS[part]) if part in FIELDS else code_words(part))
+            continue
+        info = fields_of(shape).get(part) if shape else None
+        kind = kind_of(info) if info else None
+        label = (kind.one if isinstance(kind, Many) else "") or (kind.label if kind else "")
+        if part != "values":
+            named.append(uncapital(str(label or _FIELDS.get(part) or code_words(part))))
+        shape = shape_within(info) if info else None
     return capital(", ".join(named))
 
 
@@ -91,27 +90,55 @@ def refused_words(refused: FleetError) -> str:
     return said(sentence % shown if shown else sentence)
 
 
-def refusal_words(refusal: str) -> str:
-    """What was given and what is allowed, codes and days in words; a pattern ("such as 2026-03-02") as it is.
+def wrong_text(said: Coded) -> str:
+    """What is wrong with a value and what is allowed, for whoever writes programs: codes and days as they are sent.
 
-    >>> refusal_words("is '2026-03-02'; it must be one of: as_found, as_left, co2")
-    "is '2 March 2026'; it must be one of: as found, as left, CO₂."
+    >>> wrong_text(wrong("one_of", "odd", allowed=["as_found", "as_left"])), wrong_text(("blank", {}))
+    ("is 'odd'; it must be one of: as_found, as_left", 'is empty; it must be given')
     """
-    before, asked, codes = refusal.partition("must be one of: ")
-    allowed = ", ".join(code_words(each) for each in codes.split(", ")) if asked else ""
-    parts = _PATTERN.split(_CODE.sub(lambda found: code_words(found[1]), before))
-    spoken = "".join(each if number % 2 else _spoken(each) for number, each in enumerate(parts))
-    return within_ours(f"{spoken}{asked}{allowed}") + "."
+    return _said_wrong(said, str, str)
 
 
-def _spoken(refusal: str) -> str:
-    return signs(_ISO_DAY.sub(lambda found: said_day(found[0]), refusal))
+def wrong_words(said: Coded) -> str:
+    """The same for people: codes and days in words.
+
+    >>> wrong_words(wrong("one_of", None, allowed=["as_found", "co2"]))
+    'is missing; it must be one of: as found, CO₂.'
+    """
+    return within_ours(signs(_said_wrong(said, code_words, said_day))) + "."
 
 
-def refusal_lines(errors: Mapping[str, str], labels: Mapping[str, str]) -> list[tuple[str, str]]:
+def allowed_words(said: Coded) -> str:
+    """What is allowed, beside a field in which nothing was given."""
+    code, figures = said
+    return wrong_words((code, {name: each for name, each in figures.items() if name != "given" or each is not None}))
+
+
+def _said_wrong(said: Coded, word: Callable[[str], str], day: Callable[[str], str]) -> str:
+    code, figures = said
+    shown = {name: _shown(name, each, word, day) for name, each in figures.items()}
+    sentence = str(_WRONG[code]) % shown
+    if "given" in figures and figures["given"] is None:
+        return _("is missing; %s") % sentence
+    given = shown.get("given") or shown.get("given_on")
+    return _("is %(given)s; %(allowed)s") % {"given": given, "allowed": sentence} if given else sentence
+
+
+def _shown(name: str, figure: Any, word: Callable[[str], str], day: Callable[[str], str]) -> Any:
+    if isinstance(figure, list):
+        return ", ".join(word(str(each)) for each in figure)
+    if isinstance(figure, float):
+        return f"{figure:g}"
+    return day(figure) if name.endswith("_on") else figure
+
+
+def refusal_lines(
+    errors: Mapping[str, Coded], shape: type[Shape] | None = None, labels: Mapping[str, str] | None = None
+) -> list[tuple[str, str]]:
     """Each field by the label that the user saw, else by its path in words, with what is wrong with it."""
+    labels = labels or {}
     return [
-        (labels.get(path.rpartition(".")[2]) or field_words(path), refusal_words(str(said_of)))
+        (labels.get(path.rpartition(".")[2]) or field_words(path, shape), wrong_words(said_of))
         for path, said_of in errors.items()
     ]
 

@@ -17,6 +17,7 @@ from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import required_checks_of
 from fleet.coded import as_rows
 from fleet.models import AllowedTarget, Appliance, EventKind, Flag, Record, Revisit, Visit, VisitCheck, Webhook
+from fleet.presentation.codes import wrong_words
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.presentation.revisits import reason_words
@@ -215,7 +216,8 @@ def failure_words(failure: Sequence[Any]) -> str:
     if not failure:
         return ""
     code, figures = failure
-    shown = {name: failure_words(each) if name == "last" else each for name, each in figures.items()}
+    inside = {"last": failure_words, "wrong": wrong_words}
+    shown = {name: inside[name](each) if name in inside else each for name, each in figures.items()}
     return str(_FAILURES[code]) % shown
 
 

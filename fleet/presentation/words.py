@@ -58,6 +58,15 @@ def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def uncapital(words: str) -> str:
+    """As it stands within a sentence; what is written with capitals stays.
+
+    >>> uncapital("Lower end"), uncapital("CO in the room"), uncapital("O₂")
+    ('lower end', 'CO in the room', 'O₂')
+    """
+    return words[:1].lower() + words[1:] if words[1:2].islower() or words[1:2] == " " else words
+
+
 def shortened(written: str, most: int) -> str:
     """What somebody wrote, cut after so many words.
 

@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from fleet.assess.due.due_dates import Calculated, calculate
 from fleet.assess.due.required_checks import with_facts
 from fleet.assess.refusals import found
+from fleet.coded import wrong
 from fleet.errors import FleetError
 from fleet.intervals import WhatIf, what_if
 from fleet.models import Appliance, Building, RequiredCheck, User
@@ -87,7 +88,7 @@ def _suppose(
     today = now.astimezone(ZoneInfo(building.time_zone)).date()
     asked = day or today
     if not today <= asked <= today + FURTHEST:
-        errors = {"day": f"is {asked}; it must be from {today}, today there, to {today + FURTHEST}"}
+        errors = {"day": wrong("from_today_to", asked, today_on=today, last_on=today + FURTHEST)}
         raise FleetError("invalid", "That day can't be asked about.", errors=errors)
     standing = _standing(viewer, building, appliance, asked)
     supposed = [_supposed(each, asked) for each in calculate((required_check, asked) for required_check in standing)]

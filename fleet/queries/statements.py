@@ -17,6 +17,7 @@ from fleet.assess.due.required_checks import in_force_on, required_checks_of
 from fleet.assess.judging.evidence import no_evidence
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.statements import Idle, Line, SetOutcome, Statement
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError, NotFound
 from fleet.limits import Verdict
 from fleet.models import Appliance, Building, Client, Contractor, Defect, Flag, LimitSetVersion, OutOfUse, User, Visit
@@ -39,11 +40,11 @@ def statement_for(
 ) -> Statement:
     """Exactly one of client and building. Raises NotFound where the viewer may not see it, FleetError `invalid`."""
     if ends < begins:
-        errors = {"ends": f"is {ends}; it must not be before the beginning, {begins}"}
+        errors = {"ends": wrong("not_before", ends, first_on=begins)}
         raise FleetError("invalid", "The period ends before it begins.", errors=errors)
     building = visible_buildings(viewer).filter(id=building_id).first() if building_id else None
     if (client_id is None) == (building_id is None):
-        raise FleetError("invalid", "Name a client or a building.", errors={"client": "or building: exactly one"})
+        raise FleetError("invalid", "Name a client or a building.", errors={"client": coded("client_or_building")})
     client = building.client if building else visible_clients(viewer).filter(id__in=[client_id]).first()
     if client is None:
         raise NotFound("not_found", "There is no such client or building that you may see.")

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from fleet.assess.refusals import check_entry
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError, NotFound
 from fleet.models import ApiToken, Person, User
 from fleet.services.register import create_entry
@@ -18,7 +19,7 @@ MOST_TOKENS = 50
 def create_token(*, actor: User, name: str, scope: str, days: int) -> tuple[ApiToken, str]:
     """The token and its secret, which is kept nowhere: the database holds its hash. Raises FleetError `invalid`."""
     if not 1 <= days <= MOST_DAYS:
-        errors = {"days": f"is {days}; it must be from 1 to {MOST_DAYS}"}
+        errors = {"days": wrong("whole_between", days, low=1, high=MOST_DAYS)}
         raise FleetError("invalid", "The token's time can't be accepted.", errors=errors)
     if ApiToken.objects.filter(user=actor).count() >= MOST_TOKENS:
         raise FleetError(
@@ -41,7 +42,9 @@ def create_user(*, username: str, password: str, role: str, name: str, sees_all_
     try:
         validate_password(password, user)
     except ValidationError as bad:
-        raise FleetError("invalid", "The password can't be used.", errors={"password": " ".join(bad.messages)}) from bad
+        raise FleetError(
+            "invalid", "The password can't be used.", errors={"password": coded("password", said=bad.messages)}
+        ) from bad
     user.set_password(password)
     with transaction.atomic():
         check_entry(user)

@@ -29,6 +29,7 @@ from fleet.assess.due.alerts import (
     summary_readers,
     unalerted_flags,
 )
+from fleet.coded import coded, wrong
 from fleet.errors import Conflict, FleetError
 from fleet.models import Alert, AlertSettings, Flag, Job, OnCall, User
 from fleet.models.buildings import check_time_zone
@@ -186,14 +187,14 @@ def _check_choice(changes: dict[str, Any]) -> None:
         try:
             validate_email(email)
         except ValidationError:
-            errors["email"] = f"is {email[:60]!r}; it must be an e-mail address, or empty for none"
+            errors["email"] = wrong("email", email)
     if not 0 <= changes.get("hour", 0) <= 23:
-        errors["hour"] = f"is {changes['hour']}; it must be a whole hour from 0 to 23"
+        errors["hour"] = wrong("whole_between", changes["hour"], low=0, high=23)
     if zone := changes.get("time_zone"):
         try:
             check_time_zone(zone)
-        except ValidationError as bad:
-            errors["time_zone"] = " ".join(bad.messages)
+        except ValidationError:
+            errors["time_zone"] = wrong("time_zone", zone)
     if errors:
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors)
 
@@ -202,7 +203,7 @@ def _check_choice(changes: dict[str, Any]) -> None:
 def put_on_call(*, values: dict[str, Any], now: datetime) -> OnCall:
     """Put somebody on the list: user, after_minutes. Raises FleetError `invalid` where they are on it already."""
     if OnCall.objects.filter(user=values["user"]).exists():
-        raise FleetError("invalid", "Nobody is on the list twice.", errors={"user": "is on the list already"})
+        raise FleetError("invalid", "Nobody is on the list twice.", errors={"user": coded("on_the_list")})
     _check_minutes(values["after_minutes"])
     entry = create_entry(model=OnCall, values=values)
     plan_all_unalerted(now=now)
@@ -217,7 +218,7 @@ def change_on_call(*, entry: OnCall, version: int, after_minutes: int) -> OnCall
 
 def _check_minutes(minutes: int) -> None:
     if not 0 <= minutes <= 240:
-        errors = {"after_minutes": f"is {minutes}; it must be a whole number of minutes from 0 to 240"}
+        errors = {"after_minutes": wrong("whole_between", minutes, low=0, high=240)}
         raise FleetError("invalid", "That is too late for a stop-level finding.", errors=errors)
 
 

@@ -11,6 +11,7 @@ from django.db.models import F
 from fleet.assess.judging.cards import assignments_of
 from fleet.assess.projections import sheet_version_rows
 from fleet.assess.refusals import refuse_overtaken, refuse_retiring_ahead
+from fleet.coded import coded
 from fleet.errors import FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
 from fleet.models.register import new_id
@@ -115,5 +116,5 @@ def _look_again_on_flues(flues: set[uuid.UUID | None], appliance: Appliance, now
 
 def _refuse_retired(sheet: ModelSheet | None) -> None:
     if sheet is not None and sheet.retired_on is not None:
-        said = f"is {sheet.name}, retired on {sheet.retired_on}; no further appliance gets it"
-        raise FleetError("invalid", "The sheet is retired.", errors={"sheet": said})
+        errors = {"sheet": coded("sheet_retired", name=sheet.name, retired_on=sheet.retired_on)}
+        raise FleetError("invalid", "The sheet is retired.", errors=errors)

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
+from fleet.coded import coded
 from fleet.errors import Conflict, FleetError, NotFound
 from fleet.models import CalendarEntry, CalendarLink, Client, User
 from fleet.models.calendars import hash_of
@@ -22,7 +23,7 @@ def make_address(*, user: User | None, client: Client | None, actor: User, now: 
     """An address for somebody's or for a client's days, and its secret, kept nowhere. Raises FleetError `invalid`,
     NotFound for whom the actor may not make one."""
     if (user is None) == (client is None):
-        errors = {"client": "name either a person or a client, not both"}
+        errors = {"client": coded("person_or_client")}
         raise FleetError("invalid", "A calendar is of a person or of a client.", errors=errors)
     if client:
         may_be = calendar_clients(actor).filter(id=client.id).exists()

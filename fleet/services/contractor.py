@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from fleet.assess import planning_settings
+from fleet.coded import coded
 from fleet.errors import Conflict
 from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
@@ -70,7 +71,7 @@ def change_contractor(*, version: int, changes: dict[str, Any], shown: str, now:
         )
     tuned = planning_settings.tuned(contractor, changes)
     if tuned and shown != planning_settings.digest_of(version, tuned):
-        errors = dict.fromkeys(tuned, "has consequences; see the preview of these very settings first")
+        errors = dict.fromkeys(tuned, coded("preview_first"))
         raise Conflict("not_shown", "What these settings would change has not been shown.", errors=errors)
     changed = change_entry(entry=contractor, version=version, changes=changes)
     if tuned:

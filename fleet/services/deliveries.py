@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import F
 
 from fleet.assess.due.deliveries import Asked, as_it_stands, asked_by_sets, asked_today, differs, with_records
+from fleet.coded import coded, wrong
 from fleet.errors import Conflict, FleetError
 from fleet.models import Delivery, LimitSetVersion, Record, Sending, StoredFile, User, Visit
 from fleet.services.register import change_row
@@ -100,15 +101,15 @@ def _check_sending(
 ) -> None:
     errors = {}
     if how not in Sending.How.values:
-        errors["how"] = f"is {how[:60]!r}; it must be one of: {', '.join(Sending.How.values)}"
+        errors["how"] = wrong("one_of", how, allowed=Sending.How.values)
     if not address.strip():
-        errors["address"] = "is empty; say to whom and where it went"
+        errors["address"] = coded("say_where")
     if sent_at > now:
-        errors["sent_at"] = f"is {sent_at:%Y-%m-%d %H:%M}; it must not lie ahead"
+        errors["sent_at"] = wrong("moment_ahead", f"{sent_at:%Y-%m-%d %H:%M}")
     if delivery.visit.appliance.building.today(sent_at) < delivery.visit.local_date:
-        errors["sent_at"] = f"is {sent_at:%Y-%m-%d}; the visit was on {delivery.visit.local_date:%Y-%m-%d}"
+        errors["sent_at"] = wrong("visit_was_on", sent_at.date(), visit_on=delivery.visit.local_date)
     if file is not None and file.visit_id != delivery.visit_id:
-        errors["file"] = f"is {file.id}; it must be a file of the same visit"
+        errors["file"] = wrong("of_same_visit", str(file.id))
     if errors:
         raise FleetError("invalid", "The sending can't be recorded.", errors=errors)
 
@@ -121,7 +122,7 @@ def fail_delivery(*, delivery: Delivery, version: int, why: str, actor: User, no
     Raises FleetError `invalid` without a reason, Conflict `changed_meanwhile` or `not_sent`.
     """
     if not why.strip():
-        raise FleetError("invalid", "A failed delivery needs its reason.", errors={"why": "is empty; say why"})
+        raise FleetError("invalid", "A failed delivery needs its reason.", errors={"why": coded("say_why")})
     visit = _visit_held(delivery)
     last = delivery.sendings.last()
     if last is None or last.failed_at:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic
 
+from fleet.coded import coded
 from fleet.errors import Conflict
 from fleet.models import LimitSet, ModelSheet, User
 from fleet.models.drafts import id_of_file
@@ -58,7 +59,7 @@ def _known(standing: Standing[Any]) -> Imported[Any] | None:
             "content_differs",
             "It stands here already and says something else. Look at what would change, then record it as its next "
             "version; or give the file another name.",
-            errors={"content": f"differs from every version of {standing.entry}"},
+            errors={"content": coded("differs_from_versions", name=str(standing.entry))},
             entry=str(standing.entry.id),
         )
     return None

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+from fleet.coded import Coded, coded, wrong
 from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.failpoints import failpoint
@@ -105,10 +106,10 @@ def _make_lasting(folder: Path) -> None:
 def _content(media_type: StoredFile.MediaType, data: bytes) -> bytes:
     """The bytes to keep."""
     if len(data) > LARGEST_BYTES:
-        raise _refusal("content", f"is {len(data)} bytes or more; it must be at most {LARGEST_BYTES}")
+        raise _refusal("content", coded("bytes_long", bytes=len(data), most=LARGEST_BYTES))
     if media_type == StoredFile.MediaType.PDF:
         if not data.startswith(b"%PDF-"):
-            raise _refusal("content", f"begins with {data[:8]!r}; a PDF begins with %PDF-")
+            raise _refusal("content", coded("no_pdf", begins=repr(data[:8])))
         return data
     return _picture(media_type, data).data
 
@@ -117,10 +118,10 @@ def _picture(media_type: StoredFile.MediaType, data: bytes) -> Picture:
     try:
         picture = _PICTURES[media_type](data)
     except ValueError as bad:
-        said = f"begins with {data[:8]!r} and isn't a whole {media_type.label}: {bad}"
+        said = coded("no_picture", begins=repr(data[:8]), kind=str(media_type.label))
         raise _refusal("content", said) from bad
     if picture.width_px * picture.height_px > LARGEST_PX:
-        said = f"has {picture.width_px} x {picture.height_px} pixels; it may have {LARGEST_PX} in all"
+        said = coded("pixels", width=picture.width_px, height=picture.height_px, most=LARGEST_PX)
         raise _refusal("content", said)
     return picture
 
@@ -132,14 +133,14 @@ def _clean_name(given: str, media_type: StoredFile.MediaType) -> str:
     if clean and not clean.lower().endswith(_ENDINGS[media_type]):
         clean += _ENDINGS[media_type][0]
     if not 1 <= len(clean) <= LONGEST_NAME:
-        raise _refusal("name", f"is {given[:60]!r}; it must have 1 to {LONGEST_NAME} characters with its ending")
+        raise _refusal("name", wrong("file_name", given, most=LONGEST_NAME))
     return clean
 
 
 def _check_word(field: str, value: str, words: Sequence[str]) -> None:
     if value not in words:
-        raise _refusal(field, f"is {value[:60]!r}; it must be one of: {', '.join(words)}")
+        raise _refusal(field, wrong("one_of", value, allowed=list(words)))
 
 
-def _refusal(field: str, said: str) -> FleetError:
+def _refusal(field: str, said: Coded) -> FleetError:
     return FleetError("invalid", "The file can't be accepted.", errors={field: said})

@@ -245,7 +245,7 @@ def acknowledge_flag(*, flag: Flag, version: int, note: str, actor: User, now: d
 def close_flag(*, flag: Flag, version: int, why: str, actor: User, now: datetime) -> Flag:
     """Close by hand. Unsafe and stop level only by a qualified person, with an as-left test after it or removal."""
     if not why.strip():
-        raise FleetError("invalid", "Closing a flag needs its reason.", errors={"why": "is empty; say why"})
+        raise FleetError("invalid", "Closing a flag needs its reason.", errors={"why": coded("say_why")})
     if flag.kind in (Flag.Kind.UNSAFE, Flag.Kind.STOP):
         _check_may_close_unsafe(flag, actor, now)
     changes = {"closed_at": now, "closed_by": actor, "closed_why": why, "updated_at": now}

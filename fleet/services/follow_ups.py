@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import F
 
 from fleet.assess.due.follow_ups import first_checks_after, last_day_of, open_defects, retests_started
+from fleet.coded import coded
 from fleet.errors import FleetError
 from fleet.models import Appliance, Contractor, Defect, Judgement, LimitSetVersion, Retest, User, Visit
 from fleet.models.follow_ups import STILL_OPEN
@@ -77,7 +78,7 @@ def resolve_defect(*, defect: Defect, version: int, why: str, actor: User, now: 
     What is declared unsafe stays an open flag all the same: only a qualified person closes that.
     """
     if not why.strip():
-        raise FleetError("invalid", "Closing a defect needs its reason.", errors={"why": "is empty; say why"})
+        raise FleetError("invalid", "Closing a defect needs its reason.", errors={"why": coded("say_why")})
     changes = {"resolved_at": now, "resolved_by": actor, "resolved_why": why.strip()}
     change_row(row=defect, version=version, changes=changes, still=STILL_OPEN)
     jobs.request_job(kind="refresh_appliance", key=str(defect.appliance_id), due_at=now)

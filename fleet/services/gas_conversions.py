@@ -8,6 +8,7 @@ from django.db import transaction
 
 from fleet.assess.due.answers import AFTER_CONVERSION
 from fleet.assess.projections import gas_conversion_rows
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError
 from fleet.models import Appliance, GasConversion, ModelSheet, RequiredCheck, User
 from fleet.presentation.codes import code_words
@@ -63,15 +64,15 @@ def _before(appliance: Appliance, day: date) -> str:
 def _refuse(appliance: Appliance, day: date, content: dict[str, Any], sheet: ModelSheet | None, now: datetime) -> None:
     errors = {}
     if not appliance.in_service_on(day) or day > appliance.building.today(now):
-        errors["converted_on"] = f"is {day}; the appliance must be in service on that day, and it must not lie ahead"
+        errors["converted_on"] = wrong("in_service_then", day)
     newest = appliance.gas_conversions.order_by("converted_on").last()
     if newest and day <= newest.converted_on:
-        errors["converted_on"] = f"is {day}; it must come after {newest.converted_on}, when it was converted last"
+        errors["converted_on"] = wrong("after_conversion", day, last_on=newest.converted_on)
     if content["to_fuel"] == _before(appliance, day):
-        errors["to_fuel"] = f"is {content['to_fuel']}; it burns that already"
+        errors["to_fuel"] = coded("burns_already", fuel=[content["to_fuel"]])
     asked = sheet.current.content["fuel"] if sheet and sheet.current else content["to_fuel"]
     if asked != content["to_fuel"]:
-        errors["sheet"] = f"is for {asked}; the appliance was converted to {content['to_fuel']}"
+        errors["sheet"] = coded("sheet_for", fuel=[asked], converted=[content["to_fuel"]])
     if errors:
         raise FleetError("invalid", "The conversion can't be recorded.", errors=errors)
 

@@ -11,6 +11,7 @@ from fleet.assess.due import required_checks as due_required_checks
 from fleet.assess.due.record_fields import required_fields_of
 from fleet.assess.projections import limit_set_version_rows, stop_levels_rows
 from fleet.assess.refusals import refuse_ahead, refuse_overtaken, refuse_retiring_ahead
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError
 from fleet.models import LimitSet, LimitSetAssignment, LimitSetVersion, StopLevels, User
 from fleet.models.register import new_id
@@ -57,7 +58,7 @@ def add_limit_set_version(
 def _refuse_review_ahead(review: dict[str, str] | None, now: datetime) -> None:
     today = timezone.localtime(now).date()  # the office's
     if review and date.fromisoformat(review["on"]) > today:
-        errors = {"on": f"is {review['on']}; it must not be after today, {today}"}
+        errors = {"on": wrong("not_ahead", date.fromisoformat(review["on"]), today_on=today)}
         raise FleetError("invalid", "The review lies ahead.", errors=errors)
 
 
@@ -108,8 +109,8 @@ def review_limit_set(
 def assign_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> LimitSetAssignment:
     """A person's decision that the set applies: values has limit_set, one place, since, why. Required checks follow."""
     if (retired_on := values["limit_set"].retired_on) is not None:
-        said = f"is {values['limit_set'].name}, retired on {retired_on}; it is assigned nowhere any more"
-        raise FleetError("invalid", "The set is retired.", errors={"limit_set": said})
+        errors = {"limit_set": coded("set_retired", name=values["limit_set"].name, retired_on=retired_on)}
+        raise FleetError("invalid", "The set is retired.", errors=errors)
     LimitSet.objects.select_for_update().get(id=values["limit_set"].id)  # a version made meanwhile must see it
     assignment = create_entry(model=LimitSetAssignment, values=values | {"decided_by": actor, "decided_at": now})
     required_checks.open_required_checks(assignment=assignment, actor=actor, now=now)

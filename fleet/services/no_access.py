@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import F
 
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError
 from fleet.models import Appliance, NoAccess, Revisit, User
 from fleet.services import jobs
@@ -45,12 +46,12 @@ def _attempt(appliance: Appliance, at: datetime, said: dict[str, Any], now: date
 def _check(appliances: Sequence[Appliance], at: datetime, kind: str, now: datetime) -> None:
     errors = {}
     if not appliances:
-        errors["appliances"] = "is empty; name at least one"
+        errors["appliances"] = coded("name_one")
     if len({each.building_id for each in appliances}) > 1:
-        errors["appliances"] = "are of several buildings; one attempt is at one building"
+        errors["appliances"] = coded("several_buildings")
     if kind not in NoAccess.Kind.values:
-        errors["kind"] = f"is {kind[:60]!r}; it must be one of: {', '.join(NoAccess.Kind.values)}"
+        errors["kind"] = wrong("one_of", kind, allowed=NoAccess.Kind.values)
     if at > now:
-        errors["at"] = f"is {at:%Y-%m-%d %H:%M}; it must not lie ahead"
+        errors["at"] = wrong("moment_ahead", f"{at:%Y-%m-%d %H:%M}")
     if errors:
         raise FleetError("invalid", "The attempt can't be recorded.", errors=errors)

@@ -7,6 +7,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from fleet.assess.projections import out_of_use_rows
+from fleet.coded import wrong
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, OutOfUse, Record, User
 from fleet.models.records import content_of
@@ -45,8 +46,8 @@ def end_out_of_use(*, out_of_use: OutOfUse, content: dict[str, Any], actor: User
         )
     today = out_of_use.appliance.building.today(now)
     if not out_of_use.begins <= ends <= today:
-        said = f"is {ends}; it must lie from {out_of_use.begins}, when it went out of use, to today, {today}"
-        raise FleetError("invalid", "The restart can't have been on that day.", errors={"ends": said})
+        errors = {"ends": wrong("restart_day", ends, begun_on=out_of_use.begins, today_on=today)}
+        raise FleetError("invalid", "The restart can't have been on that day.", errors=errors)
     begun = Record.objects.get(id=out_of_use.record_id)
     full = content_of(begun) | content
     try:
@@ -74,5 +75,5 @@ def _refuse_begin(appliance: Appliance, begins: date, now: datetime) -> None:
     first = max(appliance.in_service_from, last.ends) if last and last.ends else appliance.in_service_from
     latest = min(appliance.building.today(now), appliance.in_service_to or date.max)
     if not first <= begins <= latest:
-        said = f"is {begins}; it must lie from {first} to {latest}: in service, not out of use, and not ahead"
-        raise FleetError("invalid", "It can't have gone out of use on that day.", errors={"begins": said})
+        errors = {"begins": wrong("out_of_use_day", begins, first_on=first, last_on=latest)}
+        raise FleetError("invalid", "It can't have gone out of use on that day.", errors=errors)

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from django.db import IntegrityError, models, transaction
 
+from fleet.coded import coded
 from fleet.errors import Conflict, FleetError
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.failpoints import failpoint
@@ -91,6 +92,6 @@ def _says_already(kind: str, id: uuid.UUID, says: dict[str, Any]) -> bool:
     stored = content_of(record)
     differing = [name for name, value in says.items() if stored.get(name) != value]
     if differing:
-        errors = dict.fromkeys(differing, "differs from what is recorded under this id")
+        errors = dict.fromkeys(differing, coded("differs_from_stored"))
         raise Conflict("id_taken", "This id stands for something else; nothing was changed.", errors=errors)
     return True

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, TypeVar
 
 from django.db import models, transaction
@@ -10,6 +10,7 @@ from django.db.models import F, Q
 
 from fleet.assess.projections import calibration_rows, qualification_rows
 from fleet.assess.refusals import check_entry
+from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError, NotFound
 from fleet.models import Analyser, Building, Calibration, Client, GasSupply, Person, Qualification, User
 from fleet.services import jobs
@@ -77,9 +78,13 @@ def _stored_already(
         raise NotFound("not_found", "There is nothing with this id that you may see.")
     differing = [name for name, value in values.items() if not _says(stored, name, value)]
     if differing:
-        errors = dict.fromkeys(differing, "differs from what is stored under this id")
+        errors = dict.fromkeys(differing, coded("differs_from_stored"))
         raise Conflict("id_taken", "This id stands for something else; nothing was changed.", errors=errors)
     return stored
+
+
+def _before(ends: str, begins: str) -> Coded:
+    return wrong("not_before", date.fromisoformat(ends), first_on=begins)
 
 
 def _says(entry: models.Model, name: str, value: Any) -> bool:
@@ -107,7 +112,7 @@ def add_calibration(
 ) -> Calibration:
     """Record a calibration; `content` has done_on, valid_to, certificate, by, passed."""
     if content["valid_to"] < content["done_on"]:
-        errors = {"valid_to": f"is {content['valid_to']}; it must not be before done_on, {content['done_on']}"}
+        errors = {"valid_to": _before(content["valid_to"], content["done_on"])}
         raise FleetError("invalid", "The calibration ends before it was done.", errors=errors)
     full = {"id": str(id), "analyser": str(analyser.id), **content}
     record = append_record(kind="calibration", subject=id, content=full, actor=actor, now=now)
@@ -121,7 +126,7 @@ def add_qualification(
 ) -> Qualification:
     """Record that `person` is qualified; `content` has scheme, number, fuel_kinds, valid_from, valid_to."""
     if content["valid_to"] < content["valid_from"]:
-        errors = {"valid_to": f"is {content['valid_to']}; it must not be before valid_from, {content['valid_from']}"}
+        errors = {"valid_to": _before(content["valid_to"], content["valid_from"])}
         raise FleetError("invalid", "The qualification ends before it begins.", errors=errors)
     full = {"id": str(id), "person": str(person.id), **content}
     record = append_record(kind="qualification", subject=id, content=full, actor=actor, now=now)

@@ -10,6 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from fleet.assess.due.required_checks import own_required_checks, standing_of
+from fleet.coded import coded, wrong
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
 from fleet.presentation.sentences import written
@@ -42,8 +43,8 @@ def replace_appliance(
     Raises FleetError `invalid`, Conflict where the old one changed or was replaced meanwhile.
     """
     if not old.in_service_from <= day <= old.building.today(now) or (old.in_service_to and old.in_service_to < day):
-        said = f"is {day}; the old one must be in service on that day, and it must not lie ahead"
-        raise FleetError("invalid", "It can't have been replaced on that day.", errors={"day": said})
+        errors = {"day": wrong("old_one_in_service", day)}
+        raise FleetError("invalid", "It can't have been replaced on that day.", errors=errors)
     if Appliance.objects.filter(replaces=old).exists():
         raise Conflict("already_replaced", "It has been replaced already; nothing was changed.")
     sets, own = _standing_sets(old, assignments), _standing_required_checks(old, kept_required_checks)
@@ -85,8 +86,8 @@ def _standing_required_checks(old: Appliance, ids: Iterable[uuid.UUID]) -> list[
 
 def _refuse_unknown(name: str, unknown: set[uuid.UUID]) -> None:
     if unknown:
-        said = f"has {', '.join(sorted(map(str, unknown)))}; only what stands for the old appliance alone can be named"
-        raise FleetError("invalid", "Something named isn't the old appliance's.", errors={name: said})
+        errors = {name: coded("only_the_old_ones", unknown=sorted(map(str, unknown)))}
+        raise FleetError("invalid", "Something named isn't the old appliance's.", errors=errors)
 
 
 def _why(why: str, old: Appliance) -> str:

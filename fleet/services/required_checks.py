@@ -17,7 +17,8 @@ from fleet.assess.judging.cards import assignments_of
 from fleet.assess.refusals import refuse_ahead
 from fleet.coded import as_rows
 from fleet.errors import FleetError
-from fleet.intervals import check_rule
+from fleet.intake.fields import below
+from fleet.intake.limit_sets import rule_faults
 from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
 from fleet.services import jobs
 from fleet.services.judgements import catch_up
@@ -142,10 +143,9 @@ def _by_day(required_checks: QuerySet[RequiredCheck], now: datetime) -> Iterator
 @transaction.atomic
 def add_required_check(*, values: dict[str, Any], actor: User, now: datetime) -> RequiredCheck:
     """A required check of the contract or the manufacturer: values has appliance, name, source, rule, since, why."""
-    try:
-        check_rule(values["rule"])
-    except ValueError as bad:
-        raise FleetError("invalid", "The rule can't be read.", errors={"rule": str(bad)}) from bad
+    if faults := rule_faults(values["rule"]):
+        errors = {below("rule", path): said for path, said in faults.items()}
+        raise FleetError("invalid", "The rule can't be read.", errors=errors)
     required_check = create_entry(
         model=RequiredCheck, values={"rule_since": values["since"]} | values | {"decided_by": actor}
     )

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from fleet.assess.due.revisits import standing_notice
+from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError
 from fleet.models import OccupierNotice, Person, Revisit, Role, User
 from fleet.services import jobs
@@ -66,7 +67,7 @@ def release_day(*, revisit: Revisit, version: int, note: str, actor: User, now: 
     Raises FleetError `invalid`, Conflict `changed_meanwhile`.
     """
     if not note.strip():
-        raise FleetError("invalid", "Taking a day back needs its reason.", errors={"note": "is empty; say why"})
+        raise FleetError("invalid", "Taking a day back needs its reason.", errors={"note": coded("say_why")})
     changes = {"state": Revisit.State.PROPOSED, "day": None, "technician": None, "note": note.strip()}
     return _change(revisit, version, changes, actor, now)
 
@@ -78,38 +79,37 @@ def _today(revisit: Revisit, now: datetime) -> date:
 def _check(state: str, day: date, notice: Notice | None, technician: Person | None, today: date) -> None:
     errors = {}
     if state not in SET:
-        errors["state"] = f"is {state[:60]!r}; it must be one of: {', '.join(SET)}"
+        errors["state"] = wrong("one_of", state, allowed=[str(each) for each in SET])
     if day < today:
-        errors["day"] = f"is {day:%Y-%m-%d}; it must not be before today, {today:%Y-%m-%d}"
+        errors["day"] = wrong("not_before_today", day, today_on=today)
     if technician and technician.role != Role.TECHNICIAN:
-        errors["technician"] = f"is {technician.name}, {technician.role}; it must be a technician of the register"
+        errors["technician"] = coded("no_technician", name=technician.name, role=[technician.role])
     if notice:
         errors |= _faults(notice, day, today)
     if errors:
         raise FleetError("invalid", "The day can't be set.", errors=errors)
 
 
-def _faults(notice: Notice, day: date, today: date) -> dict[str, str]:
+def _faults(notice: Notice, day: date, today: date) -> dict[str, Coded]:
     errors = {}
     if notice.kind not in OccupierNotice.Kind.values:
-        errors["notice.kind"] = f"is {notice.kind[:60]!r}; it must be one of: {', '.join(OccupierNotice.Kind.values)}"
+        errors["notice.kind"] = wrong("one_of", notice.kind, allowed=OccupierNotice.Kind.values)
     if not notice.how.strip():
-        errors["notice.how"] = "is empty; say how they heard"
+        errors["notice.how"] = coded("say_how_heard")
     if notice.given_on > today:
-        errors["notice.given_on"] = f"is {notice.given_on:%Y-%m-%d}; it must not lie ahead"
+        errors["notice.given_on"] = wrong("not_ahead", notice.given_on, today_on=today)
     soonest = notice.given_on + timedelta(days=notice.notice_days)
     # Who has agreed to a day waives the days of notice; who was only told doesn't.
     if notice.kind == OccupierNotice.Kind.TOLD and day < soonest:
-        said = f"is {day:%Y-%m-%d}; with {notice.notice_days} days of notice it is {soonest:%Y-%m-%d} at the soonest"
-        errors["day"] = said
+        errors["day"] = wrong("notice_too_short", day, days=notice.notice_days, soonest_on=soonest)
     return errors
 
 
 def _check_occupier(revisit: Revisit, day: date, today: date) -> None:
     known = standing_notice(revisit, today)
     if known and known.day != day:
-        said = f"is {day:%Y-%m-%d}; the occupier knows of {known.day:%Y-%m-%d}: give a new notice with another day"
-        raise Conflict("occupier_knows", "The occupier knows of another day.", errors={"day": said})
+        errors = {"day": wrong("occupier_knows_of", day, known_on=known.day)}
+        raise Conflict("occupier_knows", "The occupier knows of another day.", errors=errors)
 
 
 def _change(revisit: Revisit, version: int, changes: dict[str, Any], actor: User, now: datetime) -> Revisit:

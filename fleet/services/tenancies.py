@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from fleet.assess.due.tenancies import delivery_changes
+from fleet.coded import wrong
 from fleet.errors import FleetError
 from fleet.models import Appliance, Building, Delivery, Tenancy, Visit
 from fleet.services.register import change_entry, create_entry
@@ -29,7 +30,7 @@ def begin_tenancy(*, values: dict[str, Any], now: datetime) -> tuple[Tenancy, in
     """
     appliance = values.get("appliance")
     if appliance is not None and appliance.building_id != values["building"].id:
-        errors = {"appliance": f"is {appliance.name}; it must stand in {values['building'].name}"}
+        errors = {"appliance": wrong("stand_in", appliance.name, building=values["building"].name)}
         raise FleetError("invalid", "The tenancy can't be recorded.", errors=errors)
     _hold([values["building"].id])
     tenancy = create_entry(model=Tenancy, values=values)

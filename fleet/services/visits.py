@@ -1,6 +1,7 @@
 """Record a visit: store it once, judge it, open what it calls for, and ask for what must follow."""
 
 import uuid
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +11,7 @@ from django.db.models import Prefetch, Q
 from fleet.assess.judging.oddities import questions_for
 from fleet.assess.judging.visit_rows import local_date, site_facts, visit_rows
 from fleet.assess.projections import closings_said
-from fleet.coded import Coded
+from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.evidence import sha256_hex
 from fleet.models import (
@@ -96,7 +97,7 @@ def _append(
 
 
 def keep_unreadable(
-    *, body: bytes, errors: dict[str, str], unsafe: uuid.UUID | None, actor: User, now: datetime
+    *, body: bytes, errors: Mapping[str, Coded], unsafe: uuid.UUID | None, actor: User, now: datetime
 ) -> UnreadableRecord:
     """Keep a message that can't be read, once; if it calls an appliance unsafe, that is acted on at once."""
     with transaction.atomic():
@@ -104,7 +105,7 @@ def keep_unreadable(
             actor=actor,
             body_sha256=sha256_hex(body),
             resolved_at__isnull=True,
-            defaults={"body": body, "errors": errors, "received_at": now},
+            defaults={"body": body, "errors": {path: list(said) for path, said in errors.items()}, "received_at": now},
         )
         if unsafe and (appliance := visible_appliances(actor).filter(id=unsafe).first()):
             flags.open_unsafe_unread(appliance=appliance, unreadable_id=unreadable.id, now=now)
@@ -198,11 +199,12 @@ def _appliance(draft: VisitDraft, actor: User) -> Appliance:
     if appliance is None:
         raise NotFound("appliance_unknown", "There is no such appliance that you may see.")
     if appliance.building_id != draft.building_id:
-        errors = {"attendance.building": f"is {draft.building_id}; the appliance stands in {appliance.building_id}"}
+        said = coded("stands_elsewhere", value=str(draft.building_id), building=str(appliance.building_id))
+        errors = {"attendance.building": said}
         raise Malformed("visit_malformed", "The building isn't the appliance's.", errors=errors)
     attendance = draft.content["attendance"]["id"]
     if Attendance.objects.filter(id=attendance).exclude(building=draft.building_id).exists():
-        errors = {"attendance.id": f"is {attendance}; that attendance was at another building"}
+        errors = {"attendance.id": wrong("attended_elsewhere", attendance)}
         raise Malformed("visit_malformed", "The attendance was elsewhere.", errors=errors)
     return appliance
 

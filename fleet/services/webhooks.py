@@ -16,7 +16,7 @@ from django.db import transaction
 from django.db.models import F, QuerySet
 
 from fleet import web_addresses
-from fleet.coded import coded
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import AllowedTarget, EventKind, HookDelivery, Job, User, Webhook
 from fleet.models.register import new_id
@@ -101,7 +101,7 @@ def _check_scope(client: Any, actor: User) -> None:
 def _check_kinds(kinds: Any) -> None:
     known = set(EventKind.values)
     if not kinds or not set(kinds) <= known or len(set(kinds)) != len(kinds):
-        errors = {"kinds": f"is {kinds}; it must name at least one of: {', '.join(EventKind.values)}; none twice"}
+        errors = {"kinds": wrong("kinds", kinds, allowed=EventKind.values)}
         raise FleetError("invalid", "The kinds of events can't be accepted.", errors=errors)
 
 
@@ -109,12 +109,12 @@ def allow_target(*, host: str, why: str, actor: User, now: datetime) -> AllowedT
     """Hooks may reach this host although it is private or answers only to plain http. Raises FleetError `invalid`."""
     name = host.strip().rstrip(".").lower()
     if not name or "/" in name or "@" in name or any(each.isspace() for each in name) or not name.isascii():
-        errors = {"host": f"is {host[:60]!r}; it must be a host's name or address alone, such as office.example"}
+        errors = {"host": wrong("host", host)}
         raise FleetError("invalid", "The host can't be accepted.", errors=errors)
     if not why.strip():
-        raise FleetError("invalid", "Allowing a host needs its reason.", errors={"why": "is empty; say why"})
+        raise FleetError("invalid", "Allowing a host needs its reason.", errors={"why": coded("say_why")})
     if AllowedTarget.objects.filter(host=name).exists():
-        raise FleetError("invalid", "The host is allowed already.", errors={"host": "is on the list already"})
+        raise FleetError("invalid", "The host is allowed already.", errors={"host": coded("on_the_list")})
     allowed = create_entry(
         model=AllowedTarget, values={"host": name, "why": why, "allowed_by": actor, "allowed_at": now}
     )
@@ -227,8 +227,7 @@ def _send(hook: Webhook, delivery: HookDelivery, clock: Clock) -> dict[str, Any]
         body = delivery.body.encode()
         answer = web_addresses.post(target, address, headers=_headers(hook, delivery, body, clock()), body=body)
     except FleetError as bad:
-        errors: Any = bad.details.get("errors", {})
-        failure = coded("address_refused", said=str(errors.get("url", bad.message)))
+        failure = coded("address_refused", wrong=bad.errors["url"])
     except web_addresses.Unreachable as bad:
         failure = bad.why
     else:

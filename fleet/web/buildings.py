@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
 from fleet.assess.refusals import found
+from fleet.coded import wrong
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.models import Appliance, Building, Flag, GasSupply
@@ -156,7 +157,11 @@ def _chosen_appliance(facts: BuildingFacts, chosen: uuid.UUID | None) -> Applian
     """None for all of them. Raises FleetError `invalid` for one that doesn't stand here."""
     here = {each.appliance.id: each.appliance for each in facts.appliances}
     if chosen is not None and chosen not in here:
-        raise FleetError("invalid", _("No such appliance stands here."), errors={"appliance": f"is {chosen}"})
+        raise FleetError(
+            "invalid",
+            _("No such appliance stands here."),
+            errors={"appliance": wrong("nothing_of_this_id", str(chosen))},
+        )
     return here[chosen] if chosen else None
 
 

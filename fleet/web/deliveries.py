@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.assess.due.deliveries import corrections_of
 from fleet.assess.refusals import found
+from fleet.coded import coded
 from fleet.errors import FleetError
 from fleet.models import Delivery, Sending
 from fleet.models.access import may_change
@@ -146,7 +147,7 @@ def _moment(day: date | None, at: time | None, delivery: Delivery) -> datetime:
     if at is not None:
         return datetime.combine(day, at, zone)
     if any(building.today(each) == day for each in corrections_of(delivery.visit)):
-        errors = {"sent_time": _("is empty; the record was corrected on that day, and the time says which one went")}
+        errors = {"sent_time": coded("time_of_corrected")}
         raise FleetError("invalid", "The sending can't be recorded.", errors=errors)
     return now if day == today else datetime.combine(day, time(12), zone)
 

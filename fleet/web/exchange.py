@@ -11,6 +11,7 @@ from rest_framework.exceptions import ParseError
 
 from api.parsers import read_strictly
 from fleet import clock
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set_file
 from fleet.intake.sheets import read_sheet_file
@@ -74,7 +75,7 @@ def _text(request: HttpRequest) -> bytes:
         raise FleetError("too_long", _("The file is longer than %d characters.") % LONGEST_FILE)
     given: bytes = sent.read() if sent is not None else request.POST.get("text", "").encode()
     if not given.strip():
-        raise FleetError("invalid", _("Choose a file."), errors={"file": _("is empty, or none was chosen")})
+        raise FleetError("invalid", _("Choose a file."), errors={"file": coded("no_file")})
     return given
 
 
@@ -83,7 +84,9 @@ def _taken(viewer: User, given: bytes) -> Taken:
     try:
         data = read_strictly(given)
     except ParseError as bad:
-        raise Malformed("not_json", _("The file can't be read."), errors={"file": str(bad.detail)}) from bad
+        raise Malformed(
+            "not_json", _("The file can't be read."), errors={"file": coded("as_said", said=str(bad.detail))}
+        ) from bad
     kind = data.get("schema") if isinstance(data, dict) else None
     if kind == SHEET_FILE:
         file = read_sheet_file(data)
@@ -91,12 +94,8 @@ def _taken(viewer: User, given: bytes) -> Taken:
     if kind == LIMIT_SET_FILE:
         file = read_limit_set_file(data)
         return Taken(LIMIT_SET_FILE, given.decode(), file, standing_limit_set(viewer, file))
-    said = _("is %(kind)s; it must be %(sheet)s or %(set)s") % {
-        "kind": repr(kind)[:60],
-        "sheet": SHEET_FILE,
-        "set": LIMIT_SET_FILE,
-    }
-    raise Malformed("not_json", _("The file is neither a sheet nor a limit set."), errors={"schema": said})
+    errors = {"schema": wrong("one_of", kind, allowed=[SHEET_FILE, LIMIT_SET_FILE])}
+    raise Malformed("not_json", _("The file is neither a sheet nor a limit set."), errors=errors)
 
 
 def _as_new(request: HttpRequest, taken: Taken) -> HttpResponse:

@@ -11,10 +11,11 @@ from django.http import QueryDict
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from fleet import refusal_words
+from fleet.coded import GIVEN_LENGTH
 from fleet.errors import FleetError, NotFound
 from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, cleaned
 from fleet.models import Client
-from fleet.refusal_words import with_given
 
 Words = str | Promise
 
@@ -81,15 +82,18 @@ def taken(form: forms.Form) -> dict[str, Any]:
     """The cleaned values. Raises FleetError `invalid`, which names each field by its label."""
     if form.is_valid():
         return dict(form.cleaned_data)
-    faults = [(name, str(each)) for name, said in form.errors.items() for each in said]
+    faults = [(name, each) for name, wrong in form.errors.as_data().items() for each in wrong]
     raise FleetError("invalid", " ".join(dict.fromkeys(_fault_words(form, *each) for each in faults)))
 
 
-def _fault_words(form: forms.Form, name: str, said: str) -> str:
+def _fault_words(form: forms.Form, name: str, bad: ValidationError) -> str:
     """A sentence of the form's own as it is; a general one after the field's label and what was given."""
-    if name not in form.fields or not said[0].islower():
+    said, field = " ".join(bad.messages), form.fields.get(name)
+    if field is None or bad.message not in refusal_words.general(type(field)):
         return said
-    return f"{form[name].label} {with_given(said, form[name].value())}."
+    if bad.code in refusal_words.SAYS_GIVEN:
+        said = _("is %(given)s; %(allowed)s") % {"given": repr(form[name].value())[:GIVEN_LENGTH], "allowed": said}
+    return f"{form[name].label} {said}."
 
 
 def chosen_id(query: QueryDict, name: str) -> uuid.UUID | None:

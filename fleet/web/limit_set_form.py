@@ -9,59 +9,41 @@ from typing import Any
 
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
-from rest_framework.exceptions import ValidationError
 
-from fleet.intake.fields import DecimalText, flat_errors
-from fleet.intake.limit_sets import EVIDENCE, FACT_NAME, SOURCE_EVIDENCE
-from fleet.limits.rows import SEVERITIES
-from fleet.presentation.codes import code_words, code_words_lazy
-from fleet.presentation.contents import EVIDENCE_WORDS, kept_words, limit_label
+from fleet.coded import Coded
+from fleet.intake.fields import DecimalText, Refused
+from fleet.intake.limit_sets import FACT_NAME, LimitSetIn
+from fleet.presentation.codes import code_words
+from fleet.presentation.contents import kept_words, limit_label
 from fleet.presentation.figures import unit_words
 from fleet.presentation.words import chemical
-from fleet.web.typed import Group, Row, Spec, Typed, content_of, from_content, from_post, meant, shown
+from fleet.web.typed import Row, Spec, Typed, content_of, from_content, from_post, group_of, meant, shown, specs_of
 
-EVIDENCES = [(each, EVIDENCE_WORDS[each]) for each in EVIDENCE]
-PLAIN = (
-    Spec("evidence", _("How well the set is known"), "choice", choices=EVIDENCES, needed=True),
-    Spec("notes", _("Notes"), "long", length=2000),
-)
-LIMITS = Group("limits", _("Limits"), "", _("Limit"), (), blanks=0)
-SOURCES = Group(
-    "sources",
-    _("Sources"),
-    _("A document each; what was partly read stands twice. A set of own figures needs none."),
-    _("Source"),
-    (
-        Spec("document", _("Document"), hint=_("law, standard or other, with its section"), needed=True),
-        Spec("edition", _("Edition")),
-        Spec("as_of", _("State looked at"), hint=_("such as 2026-03-02, 2026-03 or 2026"), length=10),
-        Spec("evidence", _("How well it is known"), "choice", needed=True,
-             choices=[(each, EVIDENCE_WORDS[each]) for each in SOURCE_EVIDENCE]),
-        Spec("covers", _("What comes from it"), length=500),
-    ),
-)  # fmt: skip
+# Of a limit; the rest of it is structure.
+_TYPED = ("limit_text", "severity", "action", "evidence", "source", "note")
+PLAIN = specs_of(LimitSetIn, "evidence", "notes")
+LIMITS = group_of(LimitSetIn, "limits", *_TYPED)
+SOURCES = group_of(LimitSetIn, "sources")
 GROUPS = (SOURCES, LIMITS)
 TWO_FIGURES, NO_FIGURE = ("outside", "between"), ("missing", "incomplete")
-_REST = (
-    Spec("limit_text", _("In the source's words"), length=200, hint=_("or nothing")),
-    Spec("severity", _("How grave"), "choice", needed=True,
-         choices=[(each, code_words_lazy(each)) for each in SEVERITIES]),
-    Spec("action", _("What it asks for"), length=500),
-    Spec("evidence", _("How well it is known"), "choice", choices=EVIDENCES, needed=True),
-    Spec("source", _("Source"), length=500, needed=True),
-    Spec("note", _("Note"), length=1000),
-)  # fmt: skip
 
 
-def specs_of(limit: Mapping[str, Any]) -> tuple[Spec, ...]:
+def _specs(limit: Mapping[str, Any]) -> tuple[Spec, ...]:
     """Its figure or figures, then the rest; what must merely be on record has none."""
     op, unit = limit["fires_when"]["op"], unit_words(limit.get("unit") or "")
     if op in NO_FIGURE:
-        return _REST
+        return LIMITS.specs
     if op in TWO_FIGURES:
-        return (Spec("lower", _("From"), "figure", hint=unit), Spec("upper", _("To"), "figure", hint=unit), *_REST)
+        return (
+            Spec("lower", _("From"), "figure", hint=unit),
+            Spec("upper", _("To"), "figure", hint=unit),
+            *LIMITS.specs,
+        )
     words = {">": _("At most"), ">=": _("Under"), "<": _("At least"), "!=": _("Must be")}
-    return (Spec("value", words.get(op, _("Figure")), "text" if op == "!=" else "figure", hint=unit, length=60), *_REST)
+    return (
+        Spec("value", words.get(op, _("Figure")), "text" if op == "!=" else "figure", hint=unit, length=60),
+        *LIMITS.specs,
+    )
 
 
 def typed_set(content: Mapping[str, Any], post: QueryDict | None = None) -> Typed:
@@ -73,12 +55,14 @@ def typed_set(content: Mapping[str, Any], post: QueryDict | None = None) -> Type
 
 
 def _row(limit: Mapping[str, Any], index: int, post: QueryDict | None) -> Row:
-    specs, when = specs_of(limit), limit.get("when", "any")
+    specs, when = _specs(limit), limit.get("when", "any")
     named = [limit_label(limit), kept_words(limit), *([code_words(when)] if when != "any" else [])]
     title = chemical(", ".join(named))
     if post is None:
         return Row(
-            specs, _figures(limit) | {each.name: shown(each, limit.get(each.name)) for each in _REST}, title=title
+            specs,
+            _figures(limit) | {each.name: shown(each, limit.get(each.name)) for each in LIMITS.specs},
+            title=title,
         )
     sent = from_post(post, [Spec(f"limits-{index}-{each.name}", "") for each in specs], ()).plain
     return Row(specs, {each.name: sent[f"limits-{index}-{each.name}"] for each in specs}, title=title)
@@ -100,7 +84,7 @@ def set_content(typed: Typed, base: Mapping[str, Any]) -> dict[str, Any]:
     _put(content, PLAIN, typed.plain)
     content["sources"] = content_of(typed, (), (SOURCES,)).get("sources", [])
     for limit, row in zip(content["limits"], typed.rows["limits"], strict=True):
-        _put(limit, _REST, row.values)
+        _put(limit, LIMITS.specs, row.values)
         limit["fires_when"]["value"] = _value(limit["fires_when"], row)
     return content
 
@@ -123,21 +107,21 @@ def _value(fires_when: Mapping[str, Any], row: Row) -> Any:
     return None if ends == [None, None] else ends
 
 
-def wrong_figures(typed: Typed, base: Mapping[str, Any]) -> dict[str, str]:
+def wrong_figures(typed: Typed, base: Mapping[str, Any]) -> dict[str, Coded]:
     """Words where a figure stood, by the reader's paths: a file may name a fact that holds one, a slip may not."""
-    wrong: dict[str, str] = {}
+    wrong: dict[str, Coded] = {}
     for index, (limit, row) in enumerate(zip(base["limits"], typed.rows["limits"], strict=True)):
         text, value = row.values.get("value", ""), limit["fires_when"]["value"]
         is_fact = isinstance(value, str) and FACT_NAME.fullmatch(value)
         if text and limit["fires_when"]["op"] != "!=" and not is_fact:
             try:
-                DecimalText().to_internal_value(meant(Spec("value", "", "figure"), text))
-            except ValidationError as bad:
-                wrong |= flat_errors(bad.detail, f"limits.{index}.value")
+                DecimalText().text(meant(Spec("value", "", "figure"), text))
+            except Refused as bad:
+                wrong[f"limits.{index}.value"] = bad.errors[""]
     return wrong
 
 
-def field_paths(errors: Mapping[str, str], content: Mapping[str, Any]) -> dict[str, str]:
+def field_paths(errors: Mapping[str, Coded], content: Mapping[str, Any]) -> dict[str, Coded]:
     """The reader's paths as the form has them: a limit's figures are fields of its row."""
     placed = {}
     for path, said in errors.items():

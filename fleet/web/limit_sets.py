@@ -140,7 +140,7 @@ def edit(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     try:
         content = read_limit_set(set_content(typed, base))
     except Malformed as bad:
-        errors |= field_paths(bad.details["errors"], base)  # type: ignore[arg-type]  # path to words
+        errors |= field_paths(bad.errors, base)
     if errors:
         asked = asked_form(typed, PLAIN, GROUPS, errors)
         return _form(request, facts, asked, based_on=based_on, status=Malformed.status)

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
+from fleet.intake.visits import VisitIn
 from fleet.models import Record, UnreadableRecord, User, Visit
 from fleet.models.access import may_change, may_see
 from fleet.presentation.codes import refusal_lines
@@ -99,7 +100,7 @@ class UnreadableRow:
 
     @property
     def errors(self) -> list[tuple[str, str]]:
-        return refusal_lines(self.record.errors, {})
+        return refusal_lines(self.record.errors, VisitIn)
 
     @property
     def body(self) -> str:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from fleet import clock
 from fleet.assess.due.required_checks import own_required_checks
 from fleet.assess.refusals import found
+from fleet.coded import wrong
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.models import Appliance, LimitSetAssignment, ModelSheet, User
@@ -136,7 +137,9 @@ def _sheet(viewer: User, sheet_id: uuid.UUID | None) -> ModelSheet | None:
         return None
     sheet = all_sheets(viewer).filter(id=sheet_id).first()
     if sheet is None:
-        raise FleetError("invalid", "There is no such sheet.", errors={"sheet": f"is {sheet_id}; there is none"})
+        raise FleetError(
+            "invalid", "There is no such sheet.", errors={"sheet": wrong("nothing_of_this_id", str(sheet_id))}
+        )
     return sheet
 
 

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from fleet import clock
 from fleet.assess.due.revisits import Together, technician_doubts
 from fleet.assess.refusals import found
+from fleet.coded import coded, wrong
 from fleet.errors import FleetError
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
 from fleet.models.access import may_change
@@ -178,7 +179,7 @@ def _technician(request: HttpRequest, chosen: uuid.UUID | None) -> Person | None
         return None
     person = visible_people(viewer_of(request)).filter(id=chosen).first()
     if person is None:
-        errors = {"technician": f"is {chosen}; it must be a technician of the register"}
+        errors = {"technician": wrong("nothing_of_this_id", str(chosen))}
         raise FleetError("invalid", _("Nobody of the register has this id."), errors=errors)
     return person
 
@@ -188,7 +189,7 @@ def _notice(given: dict[str, Any]) -> Notice | None:
     if not (given["how"] or given["given_on"]):
         return None
     if not given["given_on"]:
-        raise FleetError("invalid", _("Say on which day the occupier heard."), errors={"given_on": "is missing"})
+        raise FleetError("invalid", _("Say on which day the occupier heard."), errors={"given_on": coded("missing")})
     kind = given["kind"] or OccupierNotice.Kind.TOLD
     return Notice(kind, given["given_on"], given["how"], given["notice_days"] or 0)
 

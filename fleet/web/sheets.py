@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
+from fleet.coded import coded
 from fleet.errors import FleetError, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.models import LimitSetVersion, SheetVersion
@@ -230,7 +231,7 @@ def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     try:
         content = read_sheet(sheet_content(typed))
     except Malformed as bad:
-        asked = asked_form(typed, PLAIN, GROUPS, bad.details["errors"])  # type: ignore[arg-type]  # path to words
+        asked = asked_form(typed, PLAIN, GROUPS, bad.errors)
         return _form(request, facts, asked, based_on=based_on, status=bad.status)
     asked = asked_form(typed, PLAIN, GROUPS)
     made = previews.recorded(previews.SHEET, request, facts.sheet, content, based_on)
@@ -275,7 +276,7 @@ def new(request: HttpRequest) -> HttpResponse:
     typed = from_post(request.POST, specs, GROUPS) if request.method == "POST" else from_content({}, specs, GROUPS)
     if request.method != "POST":
         return render(request, "sheet_edit.html", {"place": "sheets", "asked": asked_form(typed, specs, GROUPS)})
-    errors = {} if typed.plain["name"] else {"name": _("Give it a name.")}
+    errors = {} if typed.plain["name"] else {"name": coded("blank")}
     try:
         content = read_sheet(sheet_content(typed))
         if not errors:
@@ -284,7 +285,7 @@ def new(request: HttpRequest) -> HttpResponse:
             messages.success(request, _("Made %s.") % made.name)
             return redirect("sheet", made.id)
     except FleetError as bad:
-        errors |= dict(bad.details["errors"])  # type: ignore[call-overload]  # path to words
+        errors |= bad.errors
     shown = {"place": "sheets", "asked": asked_form(typed, specs, GROUPS, errors)}
     return render(request, "sheet_edit.html", shown, status=422)
 

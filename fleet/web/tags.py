@@ -57,7 +57,7 @@ def drift(chart: DriftChart) -> dict[str, Any]:
 def refusal_lines(context: template.Context) -> list[tuple[str, str]]:
     """{% refusal_lines as lines %}: what `refused` says of each field, by the labels of `form` where there is one."""
     labels = {each.name: str(each.label) for each in context.get("form") or ()}
-    return codes.refusal_lines(context["refused"].details.get("errors", {}), labels)
+    return codes.refusal_lines(context["refused"].errors, labels=labels)
 
 
 @register.inclusion_tag("parts/places.html", takes_context=True)

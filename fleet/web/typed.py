@@ -1,7 +1,7 @@
 """A content as a form: each field by itself, rows to add and to leave out, and what was typed kept as it was typed."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from django.http import QueryDict
@@ -9,13 +9,15 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from fleet.intake.fields import cleaned
-from fleet.presentation.codes import refusal_words
+from fleet.coded import Coded
+from fleet.intake.fields import DecimalText, Kind, Many, Shape, Text, Word, cleaned, fields_of, kind_of, shape_within
+from fleet.presentation.codes import allowed_words, code_words_lazy
 
 Words = str | Promise
 
 MOST_ROWS = 100
 LONGEST = 20_000
+LONG = 1000  # characters from which on a text is typed in several lines
 YES_NO = (("yes", gettext_lazy("yes")), ("no", gettext_lazy("no")))
 
 
@@ -45,6 +47,37 @@ class Group:
     one: Words
     specs: Sequence[Spec]
     blanks: int = 2
+
+
+def specs_of(shape: type[Shape], *names: str) -> tuple[Spec, ...]:
+    """The fields of a shape that a page asks for, or those of these names, but for lists of parts."""
+    asked = ((name, info, kind_of(info)) for name, info in fields_of(shape).items() if not names or name in names)
+    return tuple(
+        _spec(name, kind, info.is_required())
+        for name, info, kind in asked
+        if kind and kind.asked_as and kind.label and not shape_within(info)
+    )
+
+
+def _spec(name: str, kind: Kind, needed: bool) -> Spec:
+    spec = Spec(name, kind.label, kind.asked_as, kind.help, needed=needed)
+    if isinstance(kind, Word):
+        named = kind.choices if isinstance(kind.choices, Mapping) else {each: each for each in kind.choices}
+        choices = [(code, code_words_lazy(said) if isinstance(said, str) else said) for code, said in named.items()]
+        return replace(spec, choices=choices)
+    if isinstance(kind, Text):
+        return replace(spec, length=kind.most, kind="long" if kind.most > LONG else spec.kind)
+    if isinstance(kind, DecimalText):
+        return replace(spec, hint=kind.help or kind.unit)
+    return replace(spec, choices=YES_NO) if spec.kind == "yes no" else spec
+
+
+def group_of(shape: type[Shape], name: str, *names: str) -> Group:
+    """The rows that a shape lists under a name, with the fields of these names."""
+    info = fields_of(shape)[name]
+    kind, part = kind_of(info), shape_within(info)
+    assert isinstance(kind, Many) and part
+    return Group(name, kind.label, kind.help, kind.one, specs_of(part, *names), kind.blanks)
 
 
 @dataclass
@@ -194,13 +227,10 @@ class AskedForm:
 
 
 def asked_form(
-    typed: Typed, specs: Sequence[Spec], groups: Sequence[Group], errors: Mapping[str, str] | None = None
+    typed: Typed, specs: Sequence[Spec], groups: Sequence[Group], errors: Mapping[str, Coded] | None = None
 ) -> AskedForm:
     """The fields with what is typed, blank rows at the end of each group, errors beside the fields they are about."""
-    # An empty choice is read as none given: on a page what is allowed says enough.
-    placed = {
-        _place(path, typed): refusal_words(said.removeprefix("is missing; ")) for path, said in (errors or {}).items()
-    }
+    placed = {_place(path, typed): allowed_words(said) for path, said in (errors or {}).items()}
     plain = [Asked(each, each.name, typed.plain[each.name], placed.get(each.name, "")) for each in specs]
     asked = [AskedGroup(group, list(_asked_rows(group, typed.rows[group.name], placed))) for group in groups]
     rows = [row for each in asked for row in each.rows]

@@ -10,6 +10,7 @@ import pytest
 
 from fleet.errors import Malformed
 from fleet.intake.limit_sets import EVIDENCE, read_limit_set
+from tests.intake.refused import said_of
 
 REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
 SHIPPED = json.loads((REFERENCE / "limit_sets.json").read_text(), parse_float=str)["profiles"]
@@ -20,7 +21,7 @@ TUNE_UP = CONTENT["extra_intervals"][0]
 def errors(**changes: Any) -> dict[str, str]:
     with pytest.raises(Malformed) as refused:
         read_limit_set(copy.deepcopy(CONTENT | changes))
-    found = refused.value.details["errors"]
+    found = said_of(refused.value)
     assert isinstance(found, dict)
     return found
 

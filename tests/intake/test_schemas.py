@@ -22,6 +22,7 @@ from fleet.intake.limit_sets import read_limit_set_file
 from fleet.intake.sheets import CONTROLS, read_sheet_file
 from fleet.limits.rows import SEVERITIES
 from tests.cast import SHEET
+from tests.intake.refused import said_of
 
 REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
 SHIPPED = json.loads((REFERENCE / "limit_sets.json").read_text(), parse_float=str)["profiles"]
@@ -49,7 +50,7 @@ def refusal(read: Any, file: Any) -> dict[str, str]:
     try:
         read(copy.deepcopy(file))
     except Malformed as bad:
-        errors = bad.details["errors"]
+        errors = said_of(bad)
         assert isinstance(errors, dict)
         return errors
     return {}

@@ -10,6 +10,7 @@ from fleet.intake.limit_sets import read_limit_set
 from fleet.intake.sheets import CEILING_UNITS, read_sheet
 from fleet.limits.quantities import measure_for
 from tests.cast import SHEET
+from tests.intake.refused import said_of
 
 
 def sheet(**changes: Any) -> dict[str, Any]:
@@ -44,7 +45,7 @@ def test_figures_stay_as_written() -> None:
 def test_what_would_have_to_be_guessed_is_refused_by_field(wrong: dict[str, Any], field: str) -> None:
     with pytest.raises(Malformed) as refused:
         read_sheet(wrong)
-    assert field in refused.value.details["errors"]
+    assert field in said_of(refused.value)
 
 
 ORDER = {"quantity": "co2", "higher_rate": "high", "lower_rate": "low"}
@@ -89,7 +90,7 @@ def ranged(**changes: Any) -> dict[str, Any]:
 def test_what_contradicts_itself_is_refused_where_it_does(wrong: dict[str, Any], field: str, says: str) -> None:
     with pytest.raises(Malformed) as refused:
         read_sheet(wrong)
-    errors = refused.value.details["errors"]
+    errors = said_of(refused.value)
     assert list(errors) == [field]
     assert says in errors[field]
 
@@ -112,7 +113,7 @@ def test_a_band_open_on_one_side_is_no_target() -> None:
     wrong["targets"][0] = {key: value for key, value in wrong["targets"][0].items() if value is not None}
     with pytest.raises(Malformed) as refused:
         read_sheet(wrong)
-    assert "both ends" in str(refused.value.details["errors"])
+    assert "both ends" in str(said_of(refused.value))
 
 
 LIMIT_SET: dict[str, Any] = {
@@ -167,4 +168,4 @@ def test_the_state_of_a_source_is_a_year_a_month_or_a_day(as_of: str) -> None:
 def test_a_limit_set_that_cannot_is_refused(change: dict[str, Any], field: str) -> None:
     with pytest.raises(Malformed) as refused:
         read_limit_set(copy.deepcopy(LIMIT_SET) | change)
-    assert field in refused.value.details["errors"]
+    assert field in said_of(refused.value)

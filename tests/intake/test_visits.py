@@ -12,6 +12,7 @@ from fleet.errors import Malformed
 from fleet.intake.fields import plain_decimal
 from fleet.intake.visits import read_visit, unsafe_appliance
 from tests.cast import measured
+from tests.intake.refused import said_of
 
 
 def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
@@ -71,7 +72,7 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("fuel", "coal gas", "fuel", "natural_gas"),
         ("work.0.after_reading", 99, "work.0.after_reading", "from 0 to 4"),
         ("work.0.after_reading", 5, "work.0.after_reading", "from 0 to 4"),
-        ("work.0.after_reading", -1, "work.0.after_reading", "from 0 to the number of readings"),
+        ("work.0.after_reading", -1, "work.0.after_reading", "a whole number of at least 0"),
         ("schema", "visit/9", "schema", "visit/1"),
         ("attendance.arrived_at", None, "attendance.arrived_at", "is missing"),
         ("restore_steps.0", {"step": "x", "answer": "not_done"}, "restore_steps.0.why", "needs its reason"),
@@ -82,7 +83,7 @@ def test_a_wrong_field_is_named_with_its_value_and_what_is_allowed(
 ) -> None:
     with pytest.raises(Malformed) as refused:
         read_visit(changed(body, path, value))
-    errors = refused.value.details["errors"]
+    errors = said_of(refused.value)
     assert list(errors) == [field]
     assert said in errors[field]
 
@@ -91,7 +92,7 @@ def test_all_wrong_fields_are_named_at_once(body: dict[str, Any]) -> None:
     wrong = changed(changed(body, "outcome", "passed"), "readings.0.phase", "x")
     with pytest.raises(Malformed) as refused:
         read_visit(wrong)
-    assert set(refused.value.details["errors"]) == {"outcome", "readings.0.phase"}
+    assert set(said_of(refused.value)) == {"outcome", "readings.0.phase"}
 
 
 @pytest.mark.parametrize("data", [None, [], "visit", 3, {"id": {}}])
@@ -103,7 +104,7 @@ def test_whatever_comes_is_refused_and_never_breaks(db: None, data: Any) -> None
 def test_a_tested_visit_without_readings_is_refused(body: dict[str, Any]) -> None:
     with pytest.raises(Malformed) as refused:
         read_visit(body | {"readings": [], "work": []})
-    assert "readings" in refused.value.details["errors"]
+    assert "readings" in said_of(refused.value)
 
 
 @pytest.mark.parametrize("after", [0, 4])
@@ -116,9 +117,7 @@ def test_work_without_any_reading_comes_after_none(body: dict[str, Any]) -> None
     untested = body | {"outcome": "not_tested", "outcome_reason": "no gas", "readings": []}
     with pytest.raises(Malformed) as refused:
         read_visit(changed(untested, "work.0.after_reading", 1))
-    assert refused.value.details["errors"] == {
-        "work.0.after_reading": "is 1; it must be from 0 to 0, the readings' number"
-    }
+    assert said_of(refused.value) == {"work.0.after_reading": "is 1; it must be from 0 to 0, the readings' number"}
 
 
 def test_a_number_and_its_text_are_the_same_message(body: dict[str, Any]) -> None:
@@ -203,7 +202,7 @@ def test_a_timed_rate_or_a_logged_series_that_cannot_be_is_named_in_its_reading(
     body["readings"][1][place] = value
     with pytest.raises(Malformed) as refused:
         read_visit(body)
-    errors = refused.value.details["errors"]
+    errors = said_of(refused.value)
     assert list(errors) == [f"readings.1.{place}.{field}"]
     assert said in errors[f"readings.1.{place}.{field}"]
 
@@ -212,7 +211,7 @@ def test_a_timed_rate_or_a_logged_series_that_cannot_be_is_named_in_its_reading(
 def test_what_was_not_wholly_tested_says_why(body: dict[str, Any], outcome: str) -> None:
     with pytest.raises(Malformed) as refused:
         read_visit(body | {"outcome": outcome})
-    assert list(refused.value.details["errors"]) == ["outcome_reason"]
+    assert list(said_of(refused.value)) == ["outcome_reason"]
     assert read_visit(body | {"outcome": outcome, "outcome_reason": "no gas"}).content["outcome"] == outcome
 
 
@@ -226,7 +225,7 @@ def test_an_inspection_point_is_answered_by_yes_no_or_words(body: dict[str, Any]
         body["inspection_points"] = {"flue_ok": wrong}
         with pytest.raises(Malformed) as refused:
             read_visit(copy.deepcopy(body))
-        assert list(refused.value.details["errors"]) == ["inspection_points.flue_ok"]
+        assert list(said_of(refused.value)) == ["inspection_points.flue_ok"]
 
 
 def test_the_order_of_keys_is_no_other_message_and_a_changed_word_is(body: dict[str, Any]) -> None:

@@ -17,6 +17,7 @@ from fleet.services.no_access import record_no_access
 from fleet.services.register import add_calibration
 from fleet.services.required_checks import add_required_check
 from tests.cast import NOON, make_appliance, make_building, measured, store, visit_body
+from tests.intake.refused import said_of
 from tests.limits.cast import make_verdict
 from tests.models.rows import made
 
@@ -241,7 +242,7 @@ def test_a_period_or_a_place_that_is_none_is_refused_by_its_field(
     asked = {name: places.get(name, value) for name, value in asked.items()}
     with pytest.raises(FleetError) as refused:
         statement_for(manager, **{"begins": TODAY, "ends": TODAY, "today": TODAY} | asked)
-    assert (refused.value.code, list(refused.value.details["errors"])) == ("invalid", [field])
+    assert (refused.value.code, list(said_of(refused.value))) == ("invalid", [field])
 
 
 def period_of(appliance: Appliance, viewer: User, begins: date, ends: date) -> Statement:

@@ -17,6 +17,7 @@ from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.required_checks import add_required_check
 from tests import cast
 from tests.cast import NOON, calculated
+from tests.intake.refused import said_of
 
 KEEP = {"type": "corresponding_date_keep", "months": 12, "early_window_months": 2}
 MONTHS = {"type": "max_months", "months": 12}
@@ -141,7 +142,7 @@ def test_today_is_the_building_s_own(
         with pytest.raises(FleetError) as refused:
             what_if_appliance(dispatcher, boiler.id, day, now)
         assert refused.value.code == "invalid"
-        assert str(today) in refused.value.details["errors"]["day"]  # type: ignore[index]
+        assert str(today) in said_of(refused.value)["day"]  # type: ignore[index]
 
 
 def test_what_another_may_not_see_is_not_found(boiler: Appliance, outsider: User, client_of_ours: Client) -> None:

@@ -13,6 +13,7 @@ from fleet.services import access
 from fleet.services.access import create_token, create_user, revoke_token
 from fleet.services.contractor import begin_installation, change_contractor
 from tests.cast import NOON
+from tests.intake.refused import said_of
 
 GOOD = {"username": "cy", "password": "a-long-enough-secret", "role": "technician", "name": "Cy Cooper"}
 
@@ -59,7 +60,7 @@ def test_an_account_that_can_not_be_leaves_neither_account_nor_person(
 ) -> None:
     before = (User.objects.count(), Person.objects.count())
     refused = refusal(**changes)
-    assert (refused.code, field in refused.details["errors"]) == ("invalid", True), refused
+    assert (refused.code, field in said_of(refused)) == ("invalid", True), refused
     assert (User.objects.count(), Person.objects.count()) == before
 
 
@@ -79,7 +80,7 @@ def test_a_token_lasts_as_long_as_was_asked_for(manager: User, days: int) -> Non
 def test_a_token_for_too_long_or_for_no_time_is_refused(manager: User, days: int) -> None:
     with pytest.raises(FleetError) as refused:
         create_token(actor=manager, name="export", scope="read", days=days)
-    assert refused.value.details["errors"] == {"days": f"is {days}; it must be from 1 to 365"}
+    assert said_of(refused.value) == {"days": f"is {days}; it must be from 1 to 365"}
     assert not ApiToken.objects.exists()
 
 
@@ -132,7 +133,7 @@ def test_what_has_consequences_is_taken_only_as_it_was_shown(installation: User)
         with pytest.raises(FleetError) as refused:
             change_contractor(version=1, changes=dict(changes), shown=wrong, now=NOON)
         assert refused.value.code == "not_shown"
-        assert set(refused.value.details["errors"]) == set(changes)
+        assert set(said_of(refused.value)) == set(changes)
     assert Contractor.objects.get().version == 1 and not Job.objects.filter(kind="refresh_everybody").exists()
     changed = change_contractor(version=1, changes=changes, shown=shown(changes), now=NOON)
     assert (changed.flag_at, changed.extra_visits_a_week, changed.version) == (0.25, 4, 2)

@@ -34,6 +34,7 @@ from fleet.services import alerts
 from fleet.services.flags import acknowledge_flag, put_flag
 from tests import cast
 from tests.cast import NOON, store
+from tests.intake.refused import said_of
 from tests.web.world import add_yearly_required_check, called_unsafe, visited
 
 QUARTER = timedelta(minutes=15)
@@ -391,5 +392,5 @@ def test_who_opted_out_gets_none(boiler: Appliance, dispatcher: User, flag: Flag
 def test_a_choice_that_can_not_be_is_refused_by_its_field(dispatcher: User, field: str, value: Any) -> None:
     with pytest.raises(FleetError) as refused:
         alerts.change_own_alerts(user=dispatcher, version=1, changes={field: value}, now=NOON)
-    assert list(refused.value.details["errors"]) == [field]
+    assert list(said_of(refused.value)) == [field]
     assert not AlertSettings.objects.filter(user=dispatcher).exists()

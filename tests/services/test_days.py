@@ -15,6 +15,7 @@ from fleet.queries.revisits import revisits_of_building
 from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, change_assignment
 from fleet.services.required_checks import add_required_check, change_required_check
 from tests.cast import make_appliance, make_building, store, visit_body
+from tests.intake.refused import said_of
 
 AUCKLAND, HONOLULU = "Pacific/Auckland", "Pacific/Honolulu"
 BEFORE, AFTER = datetime(2026, 3, 2, 23, 30, tzinfo=UTC), datetime(2026, 3, 3, 0, 30, tzinfo=UTC)
@@ -55,7 +56,7 @@ def test_a_required_check_ends_on_the_day_that_it_is_there_and_on_none_ahead(
             changes={"until": there + timedelta(days=1)},
             now=now,
         )
-    assert f"it must not be after today, {there}" in ahead.value.details["errors"]["until"]  # type: ignore[index]  # a mapping
+    assert f"it must not be after today, {there}" in said_of(ahead.value)["until"]  # type: ignore[index]  # a mapping
     assert (
         change_required_check(
             required_check=required_check, version=required_check.version, changes={"until": there}, now=now

@@ -18,6 +18,7 @@ from fleet.services.tenancies import begin_tenancy
 from fleet.services.visits import amend_visit, record_visit
 from tests import pictures
 from tests.cast import NOON, store
+from tests.intake.refused import said_of
 
 
 def came_back(said: str) -> list[Any]:
@@ -123,7 +124,7 @@ def test_a_sending_that_cannot_be_is_refused(
 ) -> None:
     with pytest.raises(FleetError) as refused:
         sent(delivery, dispatcher, **changes)
-    assert list(refused.value.details["errors"]) == [field]  # type: ignore[call-overload]  # a mapping
+    assert list(said_of(refused.value)) == [field]  # type: ignore[call-overload]  # a mapping
     assert not delivery.sendings.exists()
 
 

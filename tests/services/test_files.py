@@ -13,6 +13,7 @@ from fleet.queries.records import visible_files
 from fleet.services import files, records
 from fleet.services.files import store_file
 from tests import cast, pictures
+from tests.intake.refused import said_of
 
 
 @pytest.fixture(autouse=True)
@@ -41,7 +42,7 @@ def refused(visit: Visit, actor: User, **changes: Any) -> dict[str, str]:
     with pytest.raises(FleetError) as refusal:
         attach(visit, actor, **changes)
     assert refusal.value.code == "invalid"
-    errors: Any = refusal.value.details["errors"]
+    errors: Any = said_of(refusal.value)
     return dict(errors)
 
 

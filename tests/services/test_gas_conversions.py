@@ -13,6 +13,7 @@ from fleet.presentation.due_dates import date_words, missing_of, not_counted_wor
 from fleet.services.gas_conversions import convert_appliance
 from fleet.services.register import add_gas_supply
 from tests.cast import INSPECTION_POINTS, NOON, SHEET, calculated, make_sheet, store, visit_body
+from tests.intake.refused import said_of
 
 CONTENT = {
     "converted_on": "2026-02-20",
@@ -195,7 +196,7 @@ def test_what_cannot_be_is_refused_and_nothing_is_half_done(
 ) -> None:
     with pytest.raises(FleetError) as refused:
         convert(boiler, manager, propane, **changes)
-    assert field in refused.value.details["errors"]
+    assert field in said_of(refused.value)
     assert not GasConversion.objects.exists()
     boiler.refresh_from_db()
     assert boiler.version == 1
@@ -205,6 +206,6 @@ def test_a_conversion_recorded_late_does_not_undo_a_later_one(boiler: Appliance,
     convert(boiler, manager, propane)
     with pytest.raises(FleetError) as refused:
         convert(boiler, manager, None, converted_on="2025-06-01", to_fuel="methane")
-    assert "must come after 2026-02-20" in refused.value.details["errors"]["converted_on"]
+    assert "must come after 2026-02-20" in said_of(refused.value)["converted_on"]
     boiler.refresh_from_db()
     assert boiler.sheet == propane

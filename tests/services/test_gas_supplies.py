@@ -12,6 +12,7 @@ from fleet.models import Analyser, Appliance, Job, Person, User
 from fleet.services.judgements import judge_visit
 from fleet.services.register import add_gas_supply, change_gas_supply
 from tests.cast import NOON, store, visit_body
+from tests.intake.refused import said_of
 
 pytestmark = pytest.mark.django_db
 
@@ -103,7 +104,7 @@ def test_a_gas_that_cannot_be_calculated_with_is_refused(
 ) -> None:
     with pytest.raises(FleetError) as refused:
         supply(boiler, "2026-02-01", fuel, composition=composition)
-    assert (refused.value.code, list(refused.value.details["errors"])) == ("invalid", [field])  # type: ignore[call-overload]
+    assert (refused.value.code, list(said_of(refused.value))) == ("invalid", [field])  # type: ignore[call-overload]
 
 
 def test_a_building_has_one_gas_a_day(boiler: Appliance) -> None:

@@ -15,6 +15,7 @@ from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import book_day
 from tests import pictures
 from tests.cast import NOON, make_appliance, make_building, propose_revisit, store, visit_body
+from tests.intake.refused import said_of
 from tests.services.test_revisits import under
 
 MONTHLY = {"type": "max_months", "months": 3}
@@ -116,7 +117,7 @@ def test_what_cannot_be_is_refused(boiler: Appliance, technician: User, changes:
     appliances = changes.pop("appliances", [boiler])
     with pytest.raises(FleetError) as refused:
         tried(appliances, technician, **changes)
-    assert list(refused.value.details["errors"]) == [field]  # type: ignore[call-overload]  # a mapping
+    assert list(said_of(refused.value)) == [field]  # type: ignore[call-overload]  # a mapping
     assert not NoAccess.objects.exists()
 
 

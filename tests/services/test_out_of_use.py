@@ -16,6 +16,7 @@ from fleet.services.limit_sets import assign_limit_set
 from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 from fleet.services.projections import rebuild
 from tests.cast import NOON, calculated, store
+from tests.intake.refused import said_of
 
 TODAY = NOON.date()
 
@@ -122,7 +123,7 @@ def test_the_appliance_is_looked_at_again(boiler: Appliance, manager: User) -> N
 def test_a_day_to_come_or_before_it_came_is_refused(boiler: Appliance, manager: User, day: str) -> None:
     with pytest.raises(FleetError) as refused:
         begin(boiler, manager, day)
-    assert list(refused.value.details["errors"]) == ["begins"]
+    assert list(said_of(refused.value)) == ["begins"]
     assert not Record.objects.filter(kind="out_of_use").exists()
 
 
@@ -140,7 +141,7 @@ def test_it_cannot_stand_still_twice_at_once_nor_overlap(boiler: Appliance, mana
 def test_a_restart_before_it_stood_still_or_to_come_is_refused(boiler: Appliance, manager: User, day: str) -> None:
     with pytest.raises(FleetError) as refused:
         end(begin(boiler, manager, "2026-01-20"), manager, day)
-    assert list(refused.value.details["errors"]) == ["ends"]
+    assert list(said_of(refused.value)) == ["ends"]
 
 
 def test_a_restart_is_recorded_once(boiler: Appliance, manager: User) -> None:

@@ -169,9 +169,7 @@ def test_whose_set_comes_second_finds_the_first_ones_or_sees_that_it_differs(
 
 def test_a_file_that_can_be_made_into_nothing_is_told_as_it_is(manager: User) -> None:
     """Not as a race that it isn't."""
-    assert list(refused(lambda: import_sheet(file=sheet_file(name=""), actor=manager, now=NOON)).details["errors"]) == [
-        "name"
-    ]
+    assert list(refused(lambda: import_sheet(file=sheet_file(name=""), actor=manager, now=NOON)).errors) == ["name"]
     assert not ModelSheet.objects.exists()
 
 

@@ -19,6 +19,7 @@ from fleet.services.register import (
 )
 from tests import cast
 from tests.cast import NOON
+from tests.intake.refused import said_of
 from tests.services.races import meanwhile
 
 CALIBRATION = {"done_on": "2026-01-10", "valid_to": "2027-01-10", "certificate": "C-7", "by": "lab", "passed": True}
@@ -38,7 +39,7 @@ def test_every_field_that_cannot_be_is_named_at_once(client_of_ours: Client) -> 
     values = {"client": client_of_ours, "name": "", "address": "x", "time_zone": "Mars/Base", "fuel": "coal dust"}
     refused = refusal(lambda: create_entry(model=Building, values=values))
     assert refused.code == "invalid"
-    assert set(refused.details["errors"]) == {"name", "time_zone", "fuel"}
+    assert set(said_of(refused)) == {"name", "time_zone", "fuel"}
     assert not Building.objects.exists()
 
 
@@ -114,7 +115,7 @@ def test_a_retry_with_other_content_is_told_which_field_differs(installation: Us
     values = {"id": new_id(), "name": "Mill Trust", "address": "1 Mill Lane"}
     made_once(values)
     refused = refusal(lambda: made_once(values | {"address": "2 Mill Lane"}))
-    assert (refused.code, refused.status, list(refused.details["errors"])) == ("id_taken", 409, ["address"])
+    assert (refused.code, refused.status, list(said_of(refused))) == ("id_taken", 409, ["address"])
     # What the retry doesn't say, it doesn't contradict.
     assert made_once({"id": values["id"], "name": "Mill Trust"})[1] is False
 
@@ -141,7 +142,7 @@ def test_a_relation_says_the_same_by_its_id(client_of_ours: Client) -> None:
     once(values | {"address": "1 Lane"})
     same = Client.objects.get(id=client_of_ours.id)
     assert once(values | {"address": "1 Lane", "client": same})[1] is False
-    assert list(refusal(lambda: once(values | {"address": "1 Lane", "client": other})).details["errors"]) == ["client"]
+    assert list(refusal(lambda: once(values | {"address": "1 Lane", "client": other})).errors) == ["client"]
 
 
 def test_who_comes_second_finds_what_the_first_made(installation: User, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -160,7 +161,7 @@ def test_who_comes_second_with_other_content_is_refused(installation: User, monk
 
 
 def test_a_fault_of_its_own_is_told_as_it_is(installation: User) -> None:
-    assert list(refusal(lambda: made_once({"id": new_id(), "name": ""})).details["errors"]) == ["name"]
+    assert list(refusal(lambda: made_once({"id": new_id(), "name": ""})).errors) == ["name"]
     assert not Client.objects.exists()
 
 
@@ -189,9 +190,9 @@ def test_other_content_under_a_recorded_id_is_a_conflict_by_field(analyser: Anal
     recorded(analyser, manager, id, CALIBRATION)
     refused = refusal(lambda: recorded(analyser, manager, id, CALIBRATION | {"by": "another", "passed": False}))
     assert isinstance(refused, Conflict)
-    assert set(refused.details["errors"]) == {"by", "passed"}
+    assert set(said_of(refused)) == {"by", "passed"}
     other = cast.make_analyser(manager)
-    assert set(refusal(lambda: recorded(other, manager, id, CALIBRATION)).details["errors"]) == {"analyser"}
+    assert set(refusal(lambda: recorded(other, manager, id, CALIBRATION)).errors) == {"analyser"}
 
 
 @pytest.mark.parametrize(("theirs", "code"), [(CALIBRATION, None), (CALIBRATION | {"by": "another"}, "id_taken")])
@@ -226,7 +227,7 @@ def test_a_calibration_may_end_on_its_day_and_not_before(
     say = {"analyser": analyser, "actor": manager, "now": NOON, "id": new_id()}
     content, before = CALIBRATION | {"valid_to": valid_to}, Record.objects.count()
     if refused:
-        assert list(refusal(lambda: add_calibration(content=content, **say)).details["errors"]) == ["valid_to"]
+        assert list(refusal(lambda: add_calibration(content=content, **say)).errors) == ["valid_to"]
     else:
         assert str(add_calibration(content=content, **say).valid_to) == valid_to
     assert Record.objects.count() == before + (not refused)
@@ -239,7 +240,7 @@ def test_a_qualification_may_end_on_its_first_day_and_not_before(
     say = {"person": person, "actor": manager, "now": NOON, "id": new_id()}
     content = QUALIFICATION | {"valid_to": valid_to}
     if refused:
-        assert list(refusal(lambda: add_qualification(content=content, **say)).details["errors"]) == ["valid_to"]
+        assert list(refusal(lambda: add_qualification(content=content, **say)).errors) == ["valid_to"]
         assert person.qualifications.count() == 1
     else:
         add_qualification(content=content, **say)

@@ -14,6 +14,7 @@ from fleet.services.replacements import replace_appliance
 from fleet.services.required_checks import add_required_check, change_required_check
 from fleet.services.revisits import refresh_appliance
 from tests.cast import NOON, store, visit_body
+from tests.intake.refused import said_of
 
 DAY = date(2026, 2, 20)
 
@@ -90,7 +91,7 @@ def test_a_day_outside_its_service_is_refused_and_nothing_is_half_done(
 ) -> None:
     with pytest.raises(FleetError) as refused:
         replace(boiler, manager, day=day)
-    assert list(refused.value.details["errors"]) == ["day"]
+    assert list(said_of(refused.value)) == ["day"]
     assert Appliance.objects.count() == 1
 
 

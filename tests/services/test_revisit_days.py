@@ -13,6 +13,7 @@ from fleet.queries.revisits import named_in_doubt, nobody_named, technicians
 from fleet.services.no_access import record_no_access
 from fleet.services.revisit_days import Notice, book_day, release_day
 from tests.cast import NOON, make_person, make_user, propose_revisit, store, visit_body
+from tests.intake.refused import said_of
 from tests.services.test_revisits import flagged, under
 
 TODAY = NOON.date()
@@ -124,9 +125,7 @@ def test_who_was_told_has_the_days_of_notice_and_who_agreed_waives_them(revisit:
     soon = TODAY + timedelta(days=13)
     with pytest.raises(FleetError) as refused:
         confirmed(revisit, dispatcher, soon, TOLD)
-    assert refused.value.details["errors"] == {
-        "day": "is 2026-03-15; with 14 days of notice it is 2026-03-16 at the soonest"
-    }
+    assert said_of(refused.value) == {"day": "is 2026-03-15; with 14 days of notice it is 2026-03-16 at the soonest"}
     assert confirmed(revisit, dispatcher, soon, Notice("agreed", TODAY, "by telephone", 14)).day == soon
 
 
@@ -145,7 +144,7 @@ def test_a_day_that_cannot_be_is_refused(
 ) -> None:
     with pytest.raises(FleetError) as refused:
         confirmed(revisit, dispatcher, **changes)
-    assert list(refused.value.details["errors"]) == [field]  # type: ignore[call-overload]  # a mapping
+    assert list(said_of(refused.value)) == [field]  # type: ignore[call-overload]  # a mapping
     assert not OccupierNotice.objects.exists()
 
 
@@ -183,9 +182,7 @@ def test_only_a_technician_of_the_register_can_be_named(revisit: Revisit, dispat
     clerk = Person.objects.create(name="Cy Test", role=Role.DISPATCHER)
     with pytest.raises(FleetError) as refused:
         confirmed(revisit, dispatcher, technician=clerk)
-    assert refused.value.details["errors"] == {
-        "technician": "is Cy Test, dispatcher; it must be a technician of the register"
-    }
+    assert said_of(refused.value) == {"technician": "is Cy Test, dispatcher; it must be a technician of the register"}
     assert Revisit.objects.get().day is None
     assert list(technicians(dispatcher)) == [person]
 

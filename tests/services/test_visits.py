@@ -33,6 +33,7 @@ from fleet.services.contractor import FIRST_STOP_LEVELS
 from fleet.services.limit_sets import add_limit_set_version, assign_limit_set, set_stop_levels
 from fleet.services.visits import amend_visit, keep_unreadable
 from tests.cast import NOON, SHEET, make_appliance, make_building, measured, store, visit_body
+from tests.intake.refused import said_of
 
 
 def test_sending_the_same_visit_twice_stores_it_once(body: dict[str, Any], technician: User) -> None:
@@ -84,7 +85,7 @@ def test_the_building_named_must_be_the_appliances(body: dict[str, Any], technic
     body["attendance"]["building"] = str(other.id)
     with pytest.raises(Malformed) as refused:
         store(body, technician)
-    assert "attendance.building" in refused.value.details["errors"]
+    assert "attendance.building" in said_of(refused.value)
 
 
 def test_the_local_date_is_the_sites_and_of_the_last_reading(body: dict[str, Any], technician: User) -> None:

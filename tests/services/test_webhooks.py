@@ -40,6 +40,7 @@ from fleet.services.revisit_days import book_day, release_day
 from fleet.services.visits import record_visit
 from tests import cast
 from tests.cast import NOON, make_appliance, make_building, propose_revisit
+from tests.intake.refused import said_of
 from tests.services.receiver import Receiver, plain, receiving
 from tests.web.world import add_yearly_required_check, visited
 
@@ -345,7 +346,7 @@ def test_a_private_target_is_refused_where_nobody_allowed_it(manager: User) -> N
     with receiving() as one:
         with pytest.raises(FleetError) as refused:
             switched_on(one.url.replace("http:", "https:"), manager)
-        assert list(refused.value.details["errors"]) == ["url"]
+        assert list(said_of(refused.value)) == ["url"]
         assert one.got == []
 
 
@@ -571,7 +572,7 @@ def test_kinds_that_can_not_be_are_refused(manager: User, kinds: list[str]) -> N
     values = {"name": "office", "url": "https://office.example/in", "kinds": kinds, "client": None}
     with pytest.raises(FleetError) as refused:
         webhooks.add_hook(values=values, actor=manager, now=NOON)
-    assert list(refused.value.details["errors"]) == ["kinds"]
+    assert list(said_of(refused.value)) == ["kinds"]
 
 
 def test_a_removed_hook_sends_nothing(
@@ -589,4 +590,4 @@ def test_a_removed_hook_sends_nothing(
 def test_what_is_no_host_is_not_allowed(manager: User, host: str) -> None:
     with pytest.raises(FleetError) as refused:
         webhooks.allow_target(host=host, why="ours", actor=manager, now=NOON)
-    assert list(refused.value.details["errors"]) == ["host"]
+    assert list(said_of(refused.value)) == ["host"]

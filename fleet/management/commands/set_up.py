@@ -13,6 +13,7 @@ from fleet import clock
 from fleet.errors import FleetError
 from fleet.migration_history import refuse_unknown_history
 from fleet.models import Contractor, Role
+from fleet.presentation.codes import wrong_text
 from fleet.services.access import create_user
 from fleet.services.contractor import begin_installation
 
@@ -54,4 +55,6 @@ class Command(BaseCommand):
                 )
                 create_user(username=username, password=password, role=Role.MANAGER, name=person)
         except FleetError as refused:
-            raise CommandError(f"{refused.message} {refused.details.get('errors', '')}") from refused
+            raise CommandError(
+                " ".join([refused.message, *(f"{path} {wrong_text(said)}." for path, said in refused.errors.items())])
+            ) from refused

@@ -17,6 +17,7 @@ from fleet.services.judgements import judge_visit
 from fleet.services.register import add_gas_supply
 from fleet.services.visits import amend_visit
 from tests.cast import NOON, make_analyser, make_sheet, measured, reading, store, visit_body
+from tests.intake.refused import said_of
 
 pytestmark = pytest.mark.django_db
 
@@ -195,7 +196,7 @@ def test_a_series_that_cannot_be_read_is_refused_by_its_field(
     one["readings"][0] = reading("as_found", "high", 5) | {"series": broken, "analyser": "a", "person": "p"}
     with pytest.raises(Malformed) as refused:
         read_visit(one)
-    assert any(each.startswith(field) for each in refused.value.details["errors"])  # type: ignore[attr-defined]  # path to words
+    assert any(each.startswith(field) for each in said_of(refused.value))  # type: ignore[attr-defined]  # path to words
 
 
 def test_two_analysers_lend_each_other_no_accuracy(
