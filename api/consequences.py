@@ -13,6 +13,7 @@ from api.errors import BadQuery
 from api.fields import Said
 from api.filters import parameter
 from fleet.assess.judging.comparing import VerdictChange
+from fleet.coded import wrong
 from fleet.errors import NotFound
 from fleet.presentation.consequences import (
     applying_words,
@@ -130,11 +131,7 @@ class CompareDoor(Door):
 def _numbers_compared(request: Request) -> tuple[int, int]:
     """The two numbers that the query must give. Raises BadQuery."""
     given = {name: request.query_params.get(name, "") for name in ("from", "to")}
-    wrong = {
-        name: f"is {text[:20]!r}; it must be a version's number"
-        for name, text in given.items()
-        if not (text.isascii() and text.isdigit() and len(text) < 10)
-    }
-    if wrong:
-        raise BadQuery(**wrong)
+    numbers = [name for name, text in given.items() if text.isascii() and text.isdigit() and len(text) < 10]
+    if errors := {name: wrong("version_number", text) for name, text in given.items() if name not in numbers}:
+        raise BadQuery(**errors)
     return int(given["from"]), int(given["to"])

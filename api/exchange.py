@@ -1,9 +1,6 @@
 """Files that carry a sheet or a limit set from one installation to another, and the schemas that say what they hold."""
 
-import json
 import uuid
-from functools import cache
-from pathlib import Path
 from typing import Any, ClassVar
 
 from django.utils.text import slugify
@@ -14,11 +11,10 @@ from rest_framework.response import Response
 from api.doors import Door
 from fleet import clock
 from fleet.errors import NotFound
+from fleet.intake.fields import file_schema
 from fleet.intake.limit_sets import LimitSetFileIn, read_limit_set_file
 from fleet.intake.sheets import SheetFileIn, read_sheet_file
 from fleet.services.exchange import Imported, import_limit_set, import_sheet
-
-REFERENCE = Path(__file__).resolve().parents[1] / "fixtures" / "reference"
 
 
 class SheetFileOut(serializers.Serializer[Any]):
@@ -91,20 +87,13 @@ class ImportLimitSet(Door):
         return self.shown(imported, 201 if imported.made else 200)
 
 
-@cache
-def schema_of(kind: str) -> dict[str, Any]:
-    """The JSON Schema (2020-12) of a file: "sheet" or "limit-set"."""
-    described: dict[str, Any] = json.loads((REFERENCE / f"{kind}.schema.json").read_text())
-    return described
-
-
 class SheetSchema(Door):
     """What a sheet's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
 
     subject = "sheets"
 
     def get(self, request: Request) -> Response:
-        return Response(schema_of("sheet"))
+        return Response(file_schema(SheetFileIn))
 
 
 class LimitSetSchema(Door):
@@ -113,4 +102,4 @@ class LimitSetSchema(Door):
     subject = "limit_sets"
 
     def get(self, request: Request) -> Response:
-        return Response(schema_of("limit-set"))
+        return Response(file_schema(LimitSetFileIn))

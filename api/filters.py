@@ -72,7 +72,7 @@ def page_of(rows: QuerySet[Any], request: Request) -> tuple[list[Any], str | Non
 
 def check_known(request: Request, known: Sequence[str]) -> None:
     """Raises BadQuery for a parameter that isn't known or is given twice."""
-    given = request.query_params.lists()
+    given = list(request.query_params.lists())
     unknown = {name: coded("unknown", known=list(known)) for name, _values in given if name not in known}
     twice = {
         name: coded("given_often", times=len(values)) for name, values in given if name in known and len(values) > 1

@@ -16,6 +16,7 @@ from api.flags import FlagOut
 from api.no_access import AttemptOut
 from fleet import clock
 from fleet.assess.statements import Statement
+from fleet.coded import coded, wrong
 from fleet.presentation.verdicts import set_words
 from fleet.queries.statements import statement_for
 from reports.statements import statement_csv, statement_pdf
@@ -94,14 +95,14 @@ class Statements(Door):
     def get(self, request: Request) -> Response | HttpResponse:
         shape = request.query_params.get("as", "json")
         if shape not in ("json", *_FILES):
-            raise BadQuery(**{"as": f"is {shape[:20]!r}; it must be one of: json, {', '.join(_FILES)}"})
+            raise BadQuery(**{"as": wrong("one_of", shape, allowed=["json", *_FILES])})
         statement = self.statement()
         return self.shown(statement) if shape == "json" else _file(statement, shape)
 
     def statement(self) -> Statement:
         client, building = id_of(self.request, "client"), id_of(self.request, "building")
         if (client is None) == (building is None):
-            raise BadQuery(client="give exactly one of client and building")
+            raise BadQuery(client=coded("client_or_building"))
         begins, ends = day_of(self.request, "begins"), day_of(self.request, "ends")
         return statement_for(
             self.viewer, client_id=client, building_id=building, begins=begins, ends=ends, today=clock.today()

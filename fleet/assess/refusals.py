@@ -35,12 +35,16 @@ def check_entry(entry: models.Model) -> None:
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
 
 
+# What Django calls by a code of its own, where ours says the same.
+_OURS = {"null": "missing", "blank": "blank"}
+
+
 def _said(bad: ValidationError) -> Coded:
     """What a column or its row refuses; what Django itself refuses has `row_` before its code."""
     if bad.code is None:
         return coded("as_said", said=" ".join(bad.messages))
     params = {name: value for name, value in (bad.params or {}).items() if isinstance(value, str | int | float | list)}
-    return coded(f"row_{bad.code}" if bad.message else bad.code, **params)
+    return coded(_OURS.get(bad.code, f"row_{bad.code}") if bad.message else bad.code, **params)
 
 
 def _refuse_taken(bad: ValidationError) -> None:

@@ -15,7 +15,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from functools import cache
 from itertools import islice
-from typing import Annotated, Any, ClassVar, TypeVar, get_args
+from typing import Annotated, Any, ClassVar, TypeVar, get_args, get_origin
 
 from django.core.exceptions import ValidationError as NotValid
 from django.core.validators import URLValidator, validate_email
@@ -37,6 +37,7 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from fleet.coded import Coded, coded, wrong
 from fleet.errors import FleetError, Malformed
+from fleet.intake.decimals import PLAIN, decimal_pattern, plain_decimal
 from fleet.predicates import day_in
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
 from fleet.units import convert
@@ -48,7 +49,6 @@ Errors = Mapping[str, Coded]
 LEFT_OUT: Any = Field(default=None)
 ERRORS_MAX = 20
 LARGEST = 1_000_000_000
-_DECIMAL = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 # Control characters, and those that reorder text on screen or paper.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 # Beyond these no test was made and none will fall due; near the calendar's ends its arithmetic breaks.
@@ -79,24 +79,34 @@ def below(path: str, part: str) -> str:
     return f"{path}.{part}" if path and part else path or part
 
 
-def errors_of(bad: ValidationError) -> dict[str, Coded]:
+def errors_of(bad: ValidationError, shape: type["Shape"]) -> dict[str, Coded]:
     """{"readings.2.values.o2": (code, figures)}: the first 20 of what is wrong."""
-    return dict(islice(_said(bad), ERRORS_MAX))
+    return dict(islice(_said(bad, shape), ERRORS_MAX))
 
 
-def _said(bad: ValidationError) -> Iterator[tuple[str, Coded]]:
+def _said(bad: ValidationError, shape: type["Shape"]) -> Iterator[tuple[str, Coded]]:
     for each in bad.errors(include_url=False):
         place = ".".join(str(part) for part in each["loc"])
-        if each["type"] == "refused":
+        if each["type"] == "missing":
+            kind = _kind_at(shape, each["loc"])
+            yield place, kind.missing() if kind else coded("missing")
+        elif each["type"] == "refused":
             yield from ((below(place, at) or "body", said) for at, said in each["ctx"]["errors"].items())
         else:
             yield place or "body", _FRAMEWORK[each["type"]](each["input"], each.get("ctx", {}))
 
 
-# Pydantic's own refusals, of lists and of what isn't there.
+def _kind_at(shape: type["Shape"] | None, path: tuple[int | str, ...]) -> "Kind | None":
+    kind = None
+    for part in (each for each in path if isinstance(each, str)):
+        info = fields_of(shape)[part] if shape else None
+        kind, shape = (kind_of(info), shape_within(info)) if info else (None, None)
+    return kind
+
+
+# Pydantic's own refusals of lists.
 _FRAMEWORK: dict[str, Callable[[Any, dict[str, Any]], Coded]] = {
-    "missing": lambda given, of: coded("missing"),
-    "list_type": lambda given, of: coded("null") if given is None else wrong("list", given),
+    "list_type": lambda given, of: coded("blank") if given is None else wrong("list", given),
     "too_short": lambda given, of: coded("list_short", least=of["min_length"]),
     "too_long": lambda given, of: coded("list_long", most=of["max_length"]),
 }
@@ -122,9 +132,13 @@ class Kind:
     def schema(self) -> dict[str, Any]:
         raise NotImplementedError
 
+    def missing(self) -> Coded:
+        """What is said where nothing is given for it."""
+        return coded("missing")
+
     def _read(self, given: Any, info: ValidationInfo) -> Any:
         if given is None and not self.null:
-            raise Refused({"": coded("null")})
+            raise Refused({"": coded("blank")})
         return None if given is None else self.read(given, info)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -216,6 +230,9 @@ class Word(Kind):
             return given
         raise refused("one_of", given, allowed=list(self.choices))
 
+    def missing(self) -> Coded:
+        return wrong("one_of", None, allowed=list(self.choices))
+
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "enum": [*self.choices, *([""] if self.blank else [])]}
 
@@ -249,7 +266,7 @@ class DecimalText(Kind):
 
     def text(self, given: Any) -> str:
         text = str(given) if isinstance(given, int | Decimal) and not isinstance(given, bool) else given
-        if not (isinstance(text, str) and _DECIMAL.fullmatch(text)):
+        if not (isinstance(text, str) and re.fullmatch(PLAIN, text)):
             raise refused("decimal", given)
         if (self.low is not None and float(text) < self.low) or (self.high is not None and float(text) > self.high):
             code = "between" if self.high is not None else "at_least"
@@ -260,7 +277,7 @@ class DecimalText(Kind):
         least = {"exclusiveMinimum": -LARGEST} if self.low is None else {"minimum": self.low}
         most = {"exclusiveMaximum": LARGEST} if self.high is None else {"maximum": self.high}
         number = {"type": "number"} | least | most
-        return {"anyOf": [{"type": "string", "pattern": f"^{_DECIMAL.pattern}$"}, number]}
+        return {"anyOf": [{"type": "string", "pattern": decimal_pattern(self.low, self.high)}, number]}
 
     def words(self) -> dict[str, Any]:
         return super().words() | ({"x-unit": str(self.unit)} if self.unit else {})
@@ -282,9 +299,8 @@ class Whole(Kind):
     high: int | None = None
 
     def read(self, given: Any, info: ValidationInfo) -> int:
-        if isinstance(given, bool) or not isinstance(given, int):
-            raise refused("whole", given)
-        if given < self.low or (self.high is not None and given > self.high):
+        is_whole = isinstance(given, int) and not isinstance(given, bool)
+        if not is_whole or given < self.low or (self.high is not None and given > self.high):
             code = "whole_at_least" if self.high is None else "whole_between"
             raise refused(code, given, low=self.low, high=self.high)
         return given
@@ -485,8 +501,9 @@ class Many(Kind):
     asked_as = "list"
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        items = next(get_args(each)[0] for each in (source, *get_args(source)) if get_origin(each) is list)
         listed = core_schema.list_schema(
-            handler.generate_schema(get_args(source)[0]), min_length=self.least, max_length=self.most, strict=True
+            handler.generate_schema(items), min_length=self.least, max_length=self.most, strict=True
         )
         return core_schema.nullable_schema(listed) if self.null else listed
 
@@ -519,7 +536,7 @@ class Shape(BaseModel):
     def _known_only(cls, given: Any) -> Any:
         """Refuses keys that it doesn't know, which are said once."""
         if not isinstance(given, dict):
-            raise Refused({"": coded("null") if given is None else wrong("object", given)})
+            raise Refused({"": coded("blank") if given is None else wrong("object", given)})
         known = fields_of(cls)
         unknown = [str(key) for key in given if key not in known]
         if unknown:
@@ -557,9 +574,11 @@ def kind_of(info: FieldInfo) -> Kind | None:
 
 def shape_within(info: FieldInfo) -> type[Shape] | None:
     """The shape of a part, or of each of a list of parts."""
-    for each in (info.annotation, *get_args(info.annotation)):
+    asked: list[Any] = [info.annotation]
+    for each in asked:
         if isinstance(each, type) and issubclass(each, Shape):
             return each
+        asked += get_args(each)
     return None
 
 
@@ -591,7 +610,7 @@ def read_shape(shape: type[Shape], data: Any, *, partial: bool = False, viewer: 
     try:
         read = (partial_of(shape) if partial else shape).model_validate(data, context={"viewer": viewer})
     except ValidationError as bad:
-        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors_of(bad)) from bad
+        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors_of(bad, shape)) from bad
     return read.said()
 
 
@@ -600,7 +619,7 @@ def read_as(shape: type[Shape], data: Any, code: str, refusal: str) -> dict[str,
     try:
         content: dict[str, Any] = without_decimals(shape.model_validate(data).said())
     except ValidationError as bad:
-        raise Malformed(code, refusal, errors=errors_of(bad)) from bad
+        raise Malformed(code, refusal, errors=errors_of(bad, shape)) from bad
     return content
 
 
@@ -623,7 +642,9 @@ def cleaned(text: str) -> str:
     return unicodedata.normalize("NFC", _UNWANTED.sub("", text)).strip()
 
 
-def plain_decimal(value: Decimal) -> str:
-    """At most six decimals, no exponent: what a record may hold."""
-    text = format(round(value, 6), "f")
-    return text.rstrip("0").rstrip(".") if "." in text else text
+def file_schema(shape: type[Shape]) -> dict[str, Any]:
+    """The JSON Schema (2020-12) of a file, named as its field `schema` names it."""
+    kind = kind_of(fields_of(shape)["schema"])
+    assert isinstance(kind, Word)
+    named = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": next(iter(kind.choices))}
+    return named | shape.model_json_schema()

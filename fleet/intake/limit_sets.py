@@ -349,12 +349,21 @@ class ExtraInterval(Interval):
 
 def rule_faults(rule: dict[str, Any]) -> Errors:
     """What is wrong with an interval rule, by path; empty where it can be calculated with."""
+    errors: dict[str, Coded] = {}
+    if "evidence" in rule and rule["evidence"] not in EVIDENCE:
+        errors["evidence"] = wrong("one_of", rule["evidence"], allowed=list(EVIDENCE))
     try:
         for each in (rule, *([rule["first"]] if "first" in rule else [])):
             check_rule(each)
     except ValueError as bad:
-        return {"": coded("not_computable", why=str(bad))}
-    return {}
+        return errors | {"": coded("not_computable", why=str(bad))}
+    parts = [("select", rule), *((f"variants.{n}.select", each) for n, each in enumerate(rule.get("variants", ())))]
+    for path, part in parts:
+        if "select" in part and not part["select"]:
+            # A variant for everybody would put all that stand before it out of force.
+            errors[path] = coded("select_empty")
+        errors |= {below(path, name): said for name, said in unfit_facts(part.get("select", {})).items()}
+    return errors
 
 
 ForReading = Annotated[Any, Kept(null=True, help=_("For the reader; nothing calculates with it."))]
@@ -406,13 +415,15 @@ class LimitSetIn(Shape):
             yield "sources", coded("sources_needed")
         yield from _named_twice("limits", "id", [each.id for each in self.limits])
         # Whatever their case: two of one name couldn't be told apart.
-        names = [each["name"].casefold() for each in self.extra_intervals or ()]
-        yield from _named_twice("extra_intervals", "name", names)
+        names = [each["name"] for each in self.extra_intervals or ()]
+        yield from _named_twice("extra_intervals", "name", names, str.casefold)
 
 
-def _named_twice(group: str, field: str, names: list[str]) -> Iterator[tuple[str, Coded]]:
+def _named_twice(
+    group: str, field: str, names: list[str], fold: Callable[[str], str] = str
+) -> Iterator[tuple[str, Coded]]:
     for index, name in enumerate(names):
-        if name in names[:index]:
+        if fold(name) in map(fold, names[:index]):
             yield f"{group}.{index}.{field}", wrong("stands_already", name)
 
 

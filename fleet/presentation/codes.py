@@ -126,7 +126,7 @@ def _said_wrong(said: Coded, word: Callable[[str], str], day: Callable[[str], st
 
 def _shown(name: str, figure: Any, word: Callable[[str], str], day: Callable[[str], str]) -> Any:
     if isinstance(figure, list):
-        return ", ".join(word(str(each)) for each in figure)
+        return ", ".join(word(str(each)) for each in figure) or _("none")
     if isinstance(figure, float):
         return f"{figure:g}"
     return day(figure) if name.endswith("_on") else figure

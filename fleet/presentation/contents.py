@@ -1,8 +1,8 @@
 """What a sheet or a limit set says, in words, and what two of their contents say differently."""
 
 from calendar import monthrange
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -12,6 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.due.set_rules import extra_intervals
+from fleet.intake.fields import DecimalText, Shape, fields_of, kind_of, label_of
+from fleet.intake.limit_sets import EVIDENCE, LimitIn, LimitSetIn
+from fleet.intake.sheets import ROW_NAMES, AdjusterIn, CeilingIn, OrderRuleIn, SheetIn, TargetIn
 from fleet.intervals.dates import read_date
 from fleet.limits import band
 from fleet.predicates import SUFFIXES, day_in
@@ -19,20 +22,11 @@ from fleet.predicates import figure as figure_in
 from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.due_dates import fact_and_unit
 from fleet.presentation.figures import limit_figure, limits_words, with_unit
-from fleet.presentation.sentences import sentences
-from fleet.presentation.words import rate_words
+from fleet.presentation.words import rate_words, uncapital
 
 Row = Mapping[str, Any]
 Words = str | Promise
 
-SHEET_FIELDS = sentences("sheet_fields")
-TARGET_FIELDS = sentences("target_fields")
-CEILING_FIELDS = sentences("ceiling_fields")
-ADJUSTER_FIELDS = sentences("adjuster_fields")
-ORDER_FIELDS = sentences("order_fields")
-SET_FIELDS = sentences("limit_set_fields")
-LIMIT_FIELDS = sentences("limit_fields")
-EVIDENCE_WORDS = sentences("evidence")
 GASES = {"co2": "CO2", "o2": "O2"}
 
 
@@ -168,7 +162,7 @@ def _two(ends: list[str | None]) -> str:
 
 
 def evidence_words(evidence: str) -> str:
-    return str(EVIDENCE_WORDS.get(evidence, evidence))
+    return str(EVIDENCE.get(evidence, evidence))
 
 
 def edition_words(source: Row) -> str:
@@ -388,26 +382,29 @@ class Difference:
 
 @dataclass(frozen=True)
 class _Group:
-    """Rows of one kind: how a row is named, said whole, and field by field."""
+    """Rows of one kind: their shape, how a row is named, said whole, and what of it is said in words of its own."""
 
     field: str
+    shape: type[Shape]
     name: Callable[[Row], str]
     words: Callable[[Row], str]
-    fields: Mapping[str, Words]
-    extra: Mapping[str, tuple[Words, Callable[[Row], str]]]
+    named_by: Collection[str]
+    extra: Mapping[str, tuple[Words, Callable[[Row], str]]] = field(default_factory=dict)
 
 
 _SHEET_GROUPS = (
-    _Group("targets", target_name, target_words, TARGET_FIELDS, {"band": (gettext_lazy("band"), band_words)}),
-    _Group("ceilings", ceiling_name, ceiling_words, CEILING_FIELDS, {}),
-    _Group("adjusters", adjuster_name, adjuster_words, ADJUSTER_FIELDS, {}),
-    _Group("order_rules", order_name, order_words, ORDER_FIELDS, {}),
-)
+    _Group("targets", TargetIn, target_name, target_words, ROW_NAMES["targets"],
+           {"band": (gettext_lazy("band"), band_words)}),
+    _Group("ceilings", CeilingIn, ceiling_name, ceiling_words, ROW_NAMES["ceilings"]),
+    _Group("adjusters", AdjusterIn, adjuster_name, adjuster_words, ROW_NAMES["adjusters"]),
+    _Group("order_rules", OrderRuleIn, order_name, order_words, ROW_NAMES["order_rules"]),
+)  # fmt: skip
 _LIMITS = _Group(
     "limits",
+    LimitIn,
     limit_name,
     lambda limit: f"{limit_label(limit)} {kept_words(limit)}",
-    LIMIT_FIELDS,
+    ("id", "fires_when", "select"),
     {
         "kept": (gettext_lazy("figures"), kept_words),
         "select": (gettext_lazy("for which appliances"), lambda limit: select_words(limit.get("select") or {})),
@@ -418,20 +415,17 @@ _LIMITS = _Group(
 def sheet_differences(before: Row, after: Row) -> list[Difference]:
     """What the later content says differently, in the order of a sheet; an empty content says nothing."""
     return [
-        *_fields("", before, after, SHEET_FIELDS),
+        *_fields("", before, after, SheetIn, ROW_NAMES),
         *(d for each in _SHEET_GROUPS for d in _rows(each, before, after)),
     ]
 
 
 def limit_set_differences(before: Row, after: Row) -> list[Difference]:
-    known = {*SET_FIELDS, "sources", "interval", "extra_intervals", "limits", "id"}
-    others = {name: name.replace("_", " ") for name in dict.fromkeys([*before, *after]) if name not in known}
     return [
-        *_fields("", before, after, SET_FIELDS),
         *_source_differences(before, after),
         *_interval_differences(before, after),
         *_rows(_LIMITS, before, after),
-        *_fields("", before, after, others),
+        *_fields("", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits")),
     ]
 
 
@@ -470,16 +464,20 @@ def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
 
 
 def _one_row(group: _Group, name: str, then: Row, now: Row) -> Iterator[Difference]:
-    yield from _fields(f"{name}: ", then, now, group.fields)
+    yield from _fields(f"{name}: ", then, now, group.shape, group.named_by)
     for words, said in group.extra.values():
         if said(then) != said(now):
             yield Difference(f"{name}: {words}", said(then), said(now))
 
 
-def _fields(path: str, before: Row, after: Row, fields: Mapping[str, Words]) -> Iterator[Difference]:
-    for name, words in fields.items():
-        if before.get(name) != after.get(name):
-            yield Difference(f"{path}{words}", text(before.get(name)), text(after.get(name)))
+def _fields(
+    path: str, before: Row, after: Row, shape: type[Shape], said_otherwise: Collection[str]
+) -> Iterator[Difference]:
+    for name, info in fields_of(shape).items():
+        if name not in said_otherwise and before.get(name) != after.get(name):
+            label, kind = uncapital(str(label_of(shape, name) or name.replace("_", " "))), kind_of(info)
+            unit = f", {kind.unit}" if isinstance(kind, DecimalText) and kind.unit else ""
+            yield Difference(f"{path}{label}{unit}", text(before.get(name)), text(after.get(name)))
 
 
 def text(value: Any) -> str:
@@ -500,5 +498,5 @@ def text(value: Any) -> str:
         return "; ".join(text(each) for each in value)
     if isinstance(value, dict):
         return ", ".join(f"{name.replace('_', ' ')}: {text(each)}" for name, each in value.items())
-    known = str(EVIDENCE_WORDS.get(value, value)) if isinstance(value, str) else str(value)
+    known = str(EVIDENCE.get(value, value)) if isinstance(value, str) else str(value)
     return known.replace("_", " ") if " " not in known else known

@@ -43,7 +43,7 @@ def create_user(*, username: str, password: str, role: str, name: str, sees_all_
         validate_password(password, user)
     except ValidationError as bad:
         raise FleetError(
-            "invalid", "The password can't be used.", errors={"password": coded("password", said=bad.messages)}
+            "invalid", "The password can't be used.", errors={"password": coded("as_said", said=" ".join(bad.messages))}
         ) from bad
     user.set_password(password)
     with transaction.atomic():

@@ -14,16 +14,17 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
-from rest_framework.serializers import ValidationError
 from rest_framework.test import APIRequestFactory
 
 from api.doors import etag, version_named
 from api.errors import BadQuery, VersionMissing
-from api.fields import DayOf, Facts, MomentOf, Number, Rule, Whole, read_id
+from api.fields import Facts, Rule
 from api.filters import Filter, by_day, by_text, by_word, check_known, narrowed, page_of, yes_no
 from api.parsers import DEPTH, LARGEST, read_leniently, read_strictly
+from fleet.intake.fields import DayOf, MomentOf, Number, Refused, Whole, read_id
 from fleet.models import Client, User
-from tests.intake.refused import said_of
+from fleet.presentation.codes import wrong_text
+from tests.intake.refused import read_by, refusals, said_of
 
 _KEYS = st.text(alphabet=st.characters(min_codepoint=32, max_codepoint=126), max_size=6)
 _PLAIN = st.text(alphabet=st.characters(min_codepoint=1, exclude_categories=["Cs"]), max_size=8)
@@ -130,7 +131,7 @@ FACTS = [
 
 @pytest.mark.parametrize(("given_facts", "kept"), FACTS)
 def test_facts_are_words_numbers_and_yes_or_no(given_facts: dict[str, Any], kept: dict[str, Any]) -> None:
-    read = Facts().to_internal_value(given_facts)
+    read = read_by(Facts(), given_facts)
     assert read == kept
     assert {name: type(each) for name, each in read.items()} == {name: type(each) for name, each in kept.items()}
 
@@ -152,58 +153,50 @@ def test_facts_are_words_numbers_and_yes_or_no(given_facts: dict[str, Any], kept
     ],
 )
 def test_a_fact_that_contradicts_its_name_is_refused_by_it(facts: dict[str, Any], said: str) -> None:
-    with pytest.raises(ValidationError) as refused:
-        Facts().to_internal_value(facts)
     (name,) = facts
-    assert said in str(refused.value.detail[name])
+    assert said in refusals(Facts(), facts)[name]
 
 
-@pytest.mark.parametrize("facts", [[], "x", None, {f"f{n}": n for n in range(51)}])
+@pytest.mark.parametrize("facts", [[], "x", {f"f{n}": n for n in range(51)}])
 def test_facts_are_an_object_of_at_most_fifty(facts: Any) -> None:
-    with pytest.raises(ValidationError, match="at most 50 facts"):
-        Facts().to_internal_value(facts)
-    assert len(Facts().to_internal_value({f"f{n}": n for n in range(50)})) == 50
+    assert "at most 50 facts" in " ".join(refusals(Facts(), facts).values())
+    assert len(read_by(Facts(), {f"f{n}": n for n in range(50)})) == 50
 
 
 @given(st.decimals(-1000, 1000, places=4))
 def test_a_number_is_the_float_of_its_digits(number: Decimal) -> None:
     for sent in (number, format(number, "f")):
-        assert Number().to_internal_value(sent) == float(number)
+        assert read_by(Number(), sent) == float(number)
 
 
-@pytest.mark.parametrize("sent", [True, None, "", " 1", "1e3", "0x10", "١", "1_000", "nan", "--1", "1.", ".5", [1]])
+@pytest.mark.parametrize("sent", [True, "", " 1", "1e3", "0x10", "١", "1_000", "nan", "--1", "1.", ".5", [1]])
 def test_what_only_some_readers_take_for_a_number_is_refused(sent: Any) -> None:
-    with pytest.raises(ValidationError, match="it must be a decimal number"):
-        Number().to_internal_value(sent)
+    assert "it must be a decimal number" in " ".join(refusals(Number(), sent).values())
 
 
 @pytest.mark.parametrize(("sent", "taken"), [("-90", True), ("90.0", True), ("-90.01", False), ("91", False)])
 def test_both_ends_of_a_range_belong_to_it(sent: str, taken: bool) -> None:
     field = Number(-90, 90)
     if taken:
-        assert field.to_internal_value(sent) == float(sent)
+        assert read_by(field, sent) == float(sent)
     else:
-        with pytest.raises(ValidationError, match=f"is {sent}; it must be from -90 to 90"):
-            field.to_internal_value(sent)
+        assert f"is {sent}; it must be from -90 to 90" in " ".join(refusals(field, sent).values())
 
 
-@pytest.mark.parametrize("sent", [True, False, "3", 3.0, Decimal(3), None, 0, 8])
+@pytest.mark.parametrize("sent", [True, False, "3", 3.0, Decimal(3), 0, 8])
 def test_a_whole_number_is_a_number_within_its_range(sent: Any) -> None:
-    assert [Whole(1, 7).to_internal_value(each) for each in (1, 7)] == [1, 7]
-    with pytest.raises(ValidationError, match="it must be a whole number from 1 to 7"):
-        Whole(1, 7).to_internal_value(sent)
+    assert [read_by(Whole(1, 7), each) for each in (1, 7)] == [1, 7]
+    assert "it must be a whole number from 1 to 7" in " ".join(refusals(Whole(1, 7), sent).values())
 
 
 def test_days_and_moments_become_what_columns_keep() -> None:
-    assert DayOf().to_internal_value("2024-02-29") == date(2024, 2, 29)
-    moment = MomentOf().to_internal_value("2026-03-29T02:30:00+02:00")
+    assert read_by(DayOf(), "2024-02-29") == date(2024, 2, 29)
+    moment = read_by(MomentOf(), "2026-03-29T02:30:00+02:00")
     assert moment.utcoffset() == timedelta(hours=2)
-    for wrong in ("2026-03-29T02:30:00", "2026-03-29", "yesterday", 7, None, "2026-02-30T00:00:00Z"):
-        with pytest.raises(ValidationError, match="it must be a time with offset"):
-            MomentOf().to_internal_value(wrong)
-    for wrong in ("2023-02-29", "29.02.2024", 20240229, None, ""):
-        with pytest.raises(ValidationError, match="it must be a day such as"):
-            DayOf().to_internal_value(wrong)
+    for wrong in ("2026-03-29T02:30:00", "2026-03-29", "yesterday", 7, "2026-02-30T00:00:00Z"):
+        assert "it must be a time with offset" in " ".join(refusals(MomentOf(), wrong).values())
+    for wrong in ("2023-02-29", "29.02.2024", 20240229, ""):
+        assert "it must be a day such as" in " ".join(refusals(DayOf(), wrong).values())
 
 
 @given(st.uuids())
@@ -214,16 +207,16 @@ def test_an_id_may_be_written_in_any_of_the_usual_ways(wanted: uuid.UUID) -> Non
 
 @pytest.mark.parametrize("sent", ["", "7", 7, None, True, "0198c2a4-7c00-7d3e-8f10-2b5a6c7d8e9", ["x"]])
 def test_what_is_no_id_is_refused_with_what_one_looks_like(sent: Any) -> None:
-    with pytest.raises(ValidationError, match="it must be a UUID such as"):
+    with pytest.raises(Refused) as refused:
         read_id(sent)
+    assert "it must be a UUID such as" in wrong_text(refused.value.errors[""])
 
 
 def test_a_rule_keeps_numbers_as_decimal_strings() -> None:
-    assert Rule().to_internal_value({"type": "x", "months": 12, "share": [Decimal("0.50")]}) == {
+    assert read_by(Rule(), {"type": "x", "months": 12, "share": [Decimal("0.50")]}) == {
         "type": "x", "months": 12, "share": ["0.50"]
     }  # fmt: skip
-    with pytest.raises(ValidationError, match="an object with a type"):
-        Rule().to_internal_value("yearly")
+    assert "an object with a type" in " ".join(refusals(Rule(), "yearly").values())
 
 
 # ---- versions ----
@@ -263,8 +256,9 @@ def test_every_parameter_that_is_not_known_or_given_twice_is_named_at_once() -> 
     assert errors["after"] == "is given 2 times; give it once"
     assert errors["page"] == "is not known here; known are after, size"
     check_known(asked("after=3&size=5"), ("after", "size"))
-    with pytest.raises(BadQuery, match="known are none"):
+    with pytest.raises(BadQuery) as refused:
         check_known(asked("after=3"), ())
+    assert said_of(refused.value) == {"after": "is not known here; known are none"}
 
 
 NAMED = by_text("name", "name")
@@ -314,8 +308,9 @@ def test_a_day_is_a_day_of_the_calendar() -> None:
     since = by_day("since", "since__gte", "From then on.")
     assert since.narrow(User(), "2024-02-29") == Q(since__gte=date(2024, 2, 29))
     for wrong in ("2023-02-29", "2024-2-29", "20240229", "2024-W09-4", "today", ""):
-        with pytest.raises(ValidationError, match="it must be a day such as"):
+        with pytest.raises(Refused) as refused:
             since.narrow(User(), wrong)
+        assert "it must be a day such as" in wrong_text(refused.value.errors[""])
 
 
 def test_a_filter_tells_its_allowed_values_in_its_schema() -> None:

@@ -152,7 +152,7 @@ def test_a_reference_of_another_clients_entry_is_refused_without_saying_that_it_
     else:
         refused = theirs.patch(f"/api/v1/clients/{others['client'].id}", body, headers={"If-Match": '"1"'})
     assert (refused.status_code, refused.json()["code"]) == (409, "reference_taken")
-    assert refused.json()["errors"] == {"external_reference": "This reference can't be used."}
+    assert refused.json()["errors"] == {"external_reference": "is taken; it can't be used"}
     assert "exist" not in refused.content.decode()
     assert Client.objects.count() == 2
 

@@ -21,8 +21,9 @@ def read_by(kind: Kind | type[Shape], value: Any) -> Any:
 
 def refusals(kind: Kind | type[Shape], value: Any) -> dict[str, str]:
     """What is said of each part that is wrong; empty where the value is taken."""
+    shape = kind if isinstance(kind, type) else Shape
     try:
         read_by(kind, value)
     except ValidationError as bad:
-        return {path: wrong_text(said) for path, said in errors_of(bad).items()}
+        return {path: wrong_text(said) for path, said in errors_of(bad, shape).items()}
     return {}

@@ -29,8 +29,8 @@ def errors(**changes: Any) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("extra", "path", "said"),
     [
-        ({name: value for name, value in TUNE_UP.items() if name != "name"}, "extra_intervals.0", "is missing"),
-        (TUNE_UP | {"name": " "}, "extra_intervals.0", ""),
+        ({name: value for name, value in TUNE_UP.items() if name != "name"}, "extra_intervals.0.name", "is empty"),
+        (TUNE_UP | {"name": " "}, "extra_intervals.0.name", ""),
         (TUNE_UP | {"type": "none"}, "extra_intervals.0.type", "is none; a further interval must set one"),
         (TUNE_UP | {"type": "whenever"}, "extra_intervals.0", "unknown kind of interval"),
         (
@@ -38,7 +38,7 @@ def errors(**changes: Any) -> dict[str, str]:
             "extra_intervals.0.required_fields",
             "is 'x'; it must be one of: us_area_tune_up",
         ),
-        (TUNE_UP | {"select": {}}, "extra_intervals.0", "its select is empty"),
+        (TUNE_UP | {"select": {}}, "extra_intervals.0.select", "is empty"),
         (TUNE_UP | {"times": 9}, "extra_intervals.0", "min_gap_months must leave room for 9 a year"),
         (TUNE_UP | {"again_after": {"event": "x"}}, "extra_intervals.0", "again_after lacks months"),
     ],
@@ -51,7 +51,7 @@ def test_a_further_interval_is_read_as_strictly_as_the_set_s_own(extra: Any, pat
 
 def test_two_further_intervals_have_two_names_whatever_their_case() -> None:
     found = errors(extra_intervals=[TUNE_UP, TUNE_UP | {"name": "Low-Use Tune-Up"}])
-    assert found == {"extra_intervals.1.name": "is Low-Use Tune-Up; an interval of this name stands there already"}
+    assert found == {"extra_intervals.1.name": "is 'Low-Use Tune-Up'; it stands there already"}
 
 
 @pytest.mark.parametrize("name", ["delivery", "repair", "sources"])

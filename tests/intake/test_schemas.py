@@ -18,9 +18,9 @@ from jsonschema import Draft202012Validator
 from fleet.combustion import FUELS
 from fleet.errors import Malformed
 from fleet.intake import limit_sets, sheets
+from fleet.intake.fields import Shape, file_schema
 from fleet.intake.limit_sets import read_limit_set_file
 from fleet.intake.sheets import CONTROLS, read_sheet_file
-from fleet.limits.rows import SEVERITIES
 from tests.cast import SHEET
 from tests.intake.refused import said_of
 
@@ -29,19 +29,20 @@ SHIPPED = json.loads((REFERENCE / "limit_sets.json").read_text(), parse_float=st
 SETS = [each for each in SHIPPED if each["kind"] != "target"]
 
 
-def schema(kind: str) -> Any:
-    described = json.loads((REFERENCE / f"{kind}.schema.json").read_text(), parse_float=Decimal)
+def schema(shape: type[Shape]) -> Any:
+    described = json.loads(json.dumps(file_schema(shape)), parse_float=Decimal)
     Draft202012Validator.check_schema(described)
     return Draft202012Validator(described)
 
 
-SHEETS, LIMIT_SETS = schema("sheet"), schema("limit-set")
+SHEETS, LIMIT_SETS = schema(sheets.SheetFileIn), schema(limit_sets.LimitSetFileIn)
 
 # What only a reader can tell, as it says it.
 BETWEEN_FIELDS = re.compile(
-    "is above the upper figure|lies outside its own band|the rates here are|stands there already|each stands once"
-    "|must not be above the rated|another rate than|must be a whole number above zero|too many facts"
-    "|early_window_months must be below|two windows have|min_gap_months must leave"
+    "it must not be above the upper end|it must lie from|a target needs both ends|no tolerance besides"
+    "|only where the tolerance is a range|needs a target and a tolerance|the rates here are|stands there already"
+    "|each stands once|must not be above the rated|another rate than|must be a whole number above zero"
+    "|too many facts|early_window_months must be below|two windows have|min_gap_months must leave"
     "|from_months must be below|once: event must be"
 )
 
@@ -50,9 +51,7 @@ def refusal(read: Any, file: Any) -> dict[str, str]:
     try:
         read(copy.deepcopy(file))
     except Malformed as bad:
-        errors = said_of(bad)
-        assert isinstance(errors, dict)
-        return errors
+        return said_of(bad)
     return {}
 
 
@@ -234,23 +233,6 @@ def test_the_cast_s_sheet_is_a_file_that_both_take() -> None:
     file = {"schema": "fleet-sheet/1", "name": "Test sheet", "content": SHEET}
     assert SHEETS.is_valid(file)
     assert read_sheet_file(file)["content"] == SHEET
-
-
-def test_the_schemas_name_every_field_and_word_that_the_readers_know() -> None:
-    sheet, limit_set = SHEETS.schema["$defs"], LIMIT_SETS.schema["$defs"]
-    shapes = {
-        "sheet": sheets.SheetIn,
-        "target": sheets.TargetIn,
-        "ceiling": sheets.CeilingIn,
-        "adjuster": sheets.AdjusterIn,
-        "order_rule": sheets.OrderRuleIn,
-    }
-    for name, shape in shapes.items():
-        assert set(sheet[name]["properties"]) == set(shape().fields), name
-    assert sheet["sheet"]["properties"]["fuel"]["enum"] == list(FUELS)
-    assert set(limit_set["limit_set"]["properties"]) == set(limit_sets.LimitSetIn().fields)
-    assert set(limit_set["limit"]["properties"]) == set(limit_sets.LimitIn().fields)
-    assert limit_set["limit"]["properties"]["severity"]["enum"] == list(SEVERITIES)
 
 
 def test_a_file_of_another_kind_is_named_by_its_schema() -> None:

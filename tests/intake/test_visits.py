@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.errors import Malformed
-from fleet.intake.fields import plain_decimal
+from fleet.intake.decimals import plain_decimal
 from fleet.intake.visits import read_visit, unsafe_appliance
 from tests.cast import measured
 from tests.intake.refused import said_of

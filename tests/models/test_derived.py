@@ -10,12 +10,15 @@ from django.core.exceptions import ValidationError
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.assess.refusals import check_entry
 from fleet.combustion import FUELS
+from fleet.errors import FleetError
 from fleet.evidence import sha256_hex
 from fleet.models import (
     Alert,
     Appliance,
     Building,
+    Client,
     Defect,
     Delivery,
     Forecast,
@@ -42,6 +45,7 @@ from fleet.models.people import fuel_kind
 from fleet.models.records import part_id
 from fleet.models.register import new_id
 from fleet.queries.follow_ups import OPEN
+from tests.intake.refused import said_of
 from tests.limits.cast import make_verdict
 from tests.models.rows import DAY, MOMENT, made
 
@@ -95,14 +99,14 @@ def test_a_supply_by_name_or_by_its_composition_is_one() -> None:
 
 @pytest.mark.parametrize(
     ("column", "value", "said"),
-    [("fuel", "coal", "natural_gas"), ("time_zone", "Lisbon", "Europe/Lisbon"), ("time_zone", "", "empty")],
+    [("fuel", "coal", "natural_gas"), ("time_zone", "Lisbon", "Europe/Lisbon"), ("time_zone", "", "is empty")],
 )
 def test_a_building_refuses_what_it_does_not_know_and_says_what_it_does(column: str, value: str, said: str) -> None:
     building = Building(**{"name": "A", "address": "B", "time_zone": "Europe/Lisbon", column: value})
-    with pytest.raises(ValidationError) as refused:
-        building.clean_fields(exclude=["client", "id"])
-    assert list(refused.value.message_dict) == [column]
-    assert said in str(refused.value)
+    building.client = Client(name="C")
+    with pytest.raises(FleetError) as refused:
+        check_entry(building)
+    assert said in said_of(refused.value)[column]
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,9 @@ from tests.limits.cast import make_verdict
 from tests.presentation.sentences import faults_of, figures_for, is_whole, named_in
 
 ROOT = Path(__file__).resolve().parents[2] / "fleet"
+API = ROOT.parent / "api"
+# What makes a code with its figures; the last two also say what was given.
+MAKERS = ("coded", "as_row", "wrong", "refused")
 DAY = date(2026, 3, 2)
 REFUSALS = {each.__name__ for each in (FleetError, *FleetError.__subclasses__())}
 # Tables of sentences by code, and what else a template of theirs is given by whoever says it.
@@ -37,6 +40,7 @@ TABLES: dict[str, tuple[dict[str, Any], set[str]]] = {
     "who goes": (revisits._WHO_DOUBTS, set()),
     "reasons": (verdicts.REASONS, {"label", "value", "rule"}),
     "what is kept": (verdicts.KEEPS, set()),
+    "what is wrong with a value": (sentences("wrong"), set()),
     "why a webhook failed": (sentences("webhook_failures"), set()),
 }
 # Codes said by a function of their own rather than by a template.
@@ -59,15 +63,15 @@ def emitted() -> tuple[tuple[str, set[str], bool, str], ...]:
 
 def _emitted() -> Iterator[tuple[str, set[str], bool, str]]:
     """Every code that is kept somewhere: its figures by name, whether all of them are seen, and where."""
-    for path in sorted(ROOT.rglob("*.py")):
+    for path in (*sorted(ROOT.rglob("*.py")), *sorted(API.glob("*.py"))):
         text = path.read_text()
-        for node in ast.walk(ast.parse(text)) if "coded(" in text or "as_row(" in text else ():
-            if not isinstance(node, ast.Call) or getattr(node.func, "id", "") not in ("coded", "as_row"):
+        for node in ast.walk(ast.parse(text)) if any(f"{each}(" in text for each in MAKERS) else ():
+            if not isinstance(node, ast.Call) or getattr(node.func, "id", "") not in MAKERS or not node.args:
                 continue
             for code in _literals(node.args[0]):
                 named = {each.arg for each in node.keywords if each.arg}
                 is_whole_call = all(each.arg for each in node.keywords)
-                yield code, named, is_whole_call, f"{path.relative_to(ROOT)}:{node.lineno}"
+                yield code, named, is_whole_call, f"{path.relative_to(ROOT.parent)}:{node.lineno}"
 
 
 def _literals(code: ast.expr) -> list[str]:

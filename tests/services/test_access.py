@@ -80,7 +80,7 @@ def test_a_token_lasts_as_long_as_was_asked_for(manager: User, days: int) -> Non
 def test_a_token_for_too_long_or_for_no_time_is_refused(manager: User, days: int) -> None:
     with pytest.raises(FleetError) as refused:
         create_token(actor=manager, name="export", scope="read", days=days)
-    assert said_of(refused.value) == {"days": f"is {days}; it must be from 1 to 365"}
+    assert said_of(refused.value) == {"days": f"is {days}; it must be a whole number from 1 to 365"}
     assert not ApiToken.objects.exists()
 
 

@@ -104,7 +104,7 @@ def test_two_versions_are_compared_in_words(boiler: Appliance, manager: User) ->
     content["targets"][0]["tolerance_basis"] = "percent_of_target"
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
     page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=2"))
-    assert "Target CO₂ at high fire, casing closed: basis of the tolerance points percent of target" in page
+    assert "Target CO₂ at high fire, casing closed: the tolerance is meant in points percent of target" in page
     assert "Target CO₂ at high fire, casing closed: band 9.1 to 9.7 % 9.3718 to 9.4282 %" in page
     opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=9", 404)
 
@@ -270,7 +270,7 @@ def test_a_new_sheet_is_made_from_its_fields(boiler: Appliance, manager: User) -
     typed = fields_of(opened(manager, f"/sheets/{boiler.sheet_id}/edit/"))
     nameless = sent(manager, "/sheets/new/", **typed)
     assert nameless.status_code == 422
-    assert "Give it a name." in checked(nameless)
+    assert "Name of the sheet : is empty; it must be given." in checked(nameless)
     made = sent(manager, "/sheets/new/", **typed, name="Another model")
     sheet = ModelSheet.objects.get(name="Another model")
     assert made["Location"] == f"/sheets/{sheet.id}/"

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from fleet.coded import coded, wrong
 from fleet.intake import limit_sets, sheets
 from fleet.presentation import contents
 from fleet.web.limit_set_form import GROUPS as SET_GROUPS
@@ -20,25 +21,35 @@ SHAPES = {
     "adjusters": sheets.AdjusterIn,
     "order_rules": sheets.OrderRuleIn,
 }
+WHOLE = SHEET | {"order_rules": [{"quantity": "co2", "higher_rate": "high", "lower_rate": "low"}]}
 FOLLOWS = {"unit"}  # a ceiling's unit follows from what it is of
 
 
 def test_the_form_asks_for_every_field_of_a_sheet() -> None:
-    assert {each.name for each in PLAIN} | set(SHAPES) == set(sheets.SheetIn().fields)
+    assert {each.name for each in PLAIN} | set(SHAPES) == set(sheets.SheetIn.model_fields)
     for group in GROUPS:
-        assert {each.name for each in group.specs} == set(SHAPES[group.name]().fields) - FOLLOWS, group.name
+        assert {each.name for each in group.specs} == set(SHAPES[group.name].model_fields) - FOLLOWS, group.name
 
 
-def test_a_comparison_tells_every_field() -> None:
-    said = {"targets": contents.TARGET_FIELDS, "ceilings": contents.CEILING_FIELDS,
-            "adjusters": contents.ADJUSTER_FIELDS, "order_rules": contents.ORDER_FIELDS}  # fmt: skip
-    assert set(contents.SHEET_FIELDS) | set(SHAPES) == set(sheets.SheetIn().fields)
-    for group, fields in said.items():
-        assert set(fields) | set(sheets.ROW_NAMES[group]) == set(SHAPES[group]().fields), group
-    assert set(contents.LIMIT_FIELDS) | {"id", "fires_when", "select"} == set(limit_sets.LimitIn().fields)
+@pytest.mark.parametrize("field", sorted(set(sheets.SheetIn.model_fields) - set(SHAPES)))
+def test_a_comparison_of_sheets_tells_a_change_of_each_field(field: str) -> None:
+    (said,) = contents.sheet_differences(SHEET | {field: "one"}, SHEET | {field: "two"})
+    assert (said.before, said.after) == ("one", "two")
 
 
-@pytest.mark.parametrize("field", sorted(set(limit_sets.LimitSetIn().fields) - {"id"}))
+@pytest.mark.parametrize(
+    ("group", "field"),
+    [(group, field) for group, shape in SHAPES.items()
+     for field in sorted(set(shape.model_fields) - set(sheets.ROW_NAMES[group]) - {"tolerance_basis"})],
+)  # fmt: skip
+def test_a_comparison_of_sheets_tells_a_change_of_each_field_of_a_row(group: str, field: str) -> None:
+    row = WHOLE[group][0]
+    then, now = ({group: [row | {field: each}]} for each in ("7", "6"))
+    assert contents.sheet_differences(then, now)
+    assert not contents.sheet_differences(now, copy.deepcopy(now))
+
+
+@pytest.mark.parametrize("field", sorted(set(limit_sets.LimitSetIn.model_fields) - {"id"}))
 def test_a_comparison_of_sets_tells_a_change_of_each_field(field: str) -> None:
     rows = {
         "limits": {"id": "a", "quantity": "co", "fires_when": {"op": ">", "value": "9"}},
@@ -95,7 +106,10 @@ def test_an_error_stands_beside_its_row_though_an_earlier_one_is_left_out() -> N
     blank = dict.fromkeys((each.name for each in group.specs), "")
     rows = [Row(group.specs, blank | {"rate": "high"}, left_out=True), Row(group.specs, blank | {"rate": "low"})]
     asked = asked_form(
-        Typed({}, {"targets": rows}), (), (group,), {"targets.0.value": "is lots", "elsewhere": "is odd"}
+        Typed({}, {"targets": rows}),
+        (),
+        (group,),
+        {"targets.0.value": wrong("decimal", "lots"), "elsewhere": coded("blank")},
     )
     assert [(each.id, each.label) for each in asked.faults] == [
         ("targets-1-value", "Target 2, Target"),

@@ -7,6 +7,7 @@ from django.http import QueryDict
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.coded import coded, wrong
 from fleet.web.typed import (
     LONGEST,
     MOST_ROWS,
@@ -155,40 +156,41 @@ def typed_rows(*left_out: bool) -> Typed:
 
 def test_a_fault_of_a_row_stands_in_the_row_as_the_page_counts_it() -> None:
     """The reader never saw the row that was left out: its row 1 is the page's third."""
-    form = asked_form(typed_rows(False, True, False), PLAIN, GROUPS, {"targets.1.value": "must be a number"})
+    form = asked_form(typed_rows(False, True, False), PLAIN, GROUPS, {"targets.1.value": wrong("decimal", None)})
     assert [(each.id, each.label, plain(each.said)) for each in form.faults] == [
-        ("targets-2-value", "target 3, Value", "must be a number")
+        ("targets-2-value", "target 3, Value", 'it must be a decimal number such as "9.20"')
     ]
     third = form.groups[0].rows[2]
-    assert [plain(each.error) for each in third.fields] == ["", "must be a number"]
+    assert [plain(each.error) for each in third.fields] == ["", 'it must be a decimal number such as "9.20"']
     assert [each.error for row in form.groups[0].rows[:2] for each in row.fields] == ["", "", "", ""]
 
 
 def test_a_fault_of_a_whole_row_leads_to_the_row() -> None:
-    form = asked_form(typed_rows(False, False), PLAIN, GROUPS, {"targets.1": "is there twice"})
+    form = asked_form(typed_rows(False, False), PLAIN, GROUPS, {"targets.1": coded("stands_for_good")})
     assert [(each.id, each.label) for each in form.faults] == [("targets-1", "target 2")]
 
 
 @pytest.mark.parametrize("path", ["targets", "targets.7.value", "targets.one.value", "elsewhere", "elsewhere.0.x"])
 def test_a_fault_of_nothing_on_the_page_is_still_said(path: str) -> None:
-    (fault,) = asked_form(typed_rows(False), PLAIN, GROUPS, {path: "is too short"}).faults
-    assert (fault.id, fault.label, plain(fault.said)) == ("", path.split(".")[0], "is too short")
+    (fault,) = asked_form(typed_rows(False), PLAIN, GROUPS, {path: coded("blank")}).faults
+    assert (fault.id, fault.label, plain(fault.said)) == ("", path.split(".")[0], "is empty; it must be given")
 
 
 def test_faults_of_plain_fields_are_named_by_their_labels() -> None:
-    errors = {"rated_kw": "is missing; it must be given", "name": "is too long"}
+    errors = {"rated_kw": wrong("decimal", None), "name": coded("too_long", most=9)}
     form = asked_form(typed_rows(), PLAIN, GROUPS, errors)
     assert {each.label: plain(each.said) for each in form.faults} == {
-        "Rated input": "it must be given",
-        "Name": "is too long",
+        "Rated input": 'it must be a decimal number such as "9.20"',
+        "Name": "is too long; it may have at most 9 characters",
     }
     assert {each.id: plain(each.error) for each in form.plain if each.error} == {
-        "rated_kw": "it must be given", "name": "is too long"
+        "rated_kw": 'it must be a decimal number such as "9.20"',
+        "name": "is too long; it may have at most 9 characters",
     }  # fmt: skip
 
 
 def test_codes_that_are_allowed_are_told_in_the_words_of_their_choices() -> None:
-    errors = {"name": "is 'x'; it must be one of: as_found, natural_gas"}
+    errors = {"name": wrong("one_of", "x", allowed=["as_found", "natural_gas"])}
     (fault,) = asked_form(typed_rows(), PLAIN, GROUPS, errors).faults
     assert plain(fault.said) == "is 'x'; it must be one of: as found, natural gas"
 
