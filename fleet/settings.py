@@ -230,7 +230,6 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
-    "COMPONENT_SPLIT_REQUEST": True,
     "OAS_VERSION": "3.1.0",
     # Words stay words in place: hoisting them into components would rename them by chance.
     "POSTPROCESSING_HOOKS": [],

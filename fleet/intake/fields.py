@@ -89,7 +89,7 @@ def _said(bad: ValidationError, shape: type["Shape"]) -> Iterator[tuple[str, Cod
         place = ".".join(str(part) for part in each["loc"])
         if each["type"] == "missing":
             kind = _kind_at(shape, each["loc"])
-            yield place, kind.missing() if kind else coded("missing")
+            yield place, kind.nothing() if isinstance(kind, Word) else coded("missing")
         elif each["type"] == "refused":
             yield from ((below(place, at) or "body", said) for at, said in each["ctx"]["errors"].items())
         else:
@@ -132,13 +132,13 @@ class Kind:
     def schema(self) -> dict[str, Any]:
         raise NotImplementedError
 
-    def missing(self) -> Coded:
-        """What is said where nothing is given for it."""
-        return coded("missing")
+    def nothing(self) -> Coded:
+        """What is said of null where it may not be."""
+        return coded("blank")
 
     def _read(self, given: Any, info: ValidationInfo) -> Any:
         if given is None and not self.null:
-            raise Refused({"": coded("blank")})
+            raise Refused({"": self.nothing()})
         return None if given is None else self.read(given, info)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -230,7 +230,7 @@ class Word(Kind):
             return given
         raise refused("one_of", given, allowed=list(self.choices))
 
-    def missing(self) -> Coded:
+    def nothing(self) -> Coded:
         return wrong("one_of", None, allowed=list(self.choices))
 
     def schema(self) -> dict[str, Any]:
@@ -596,7 +596,7 @@ def partial_of(shape: type[AnyShape]) -> type[AnyShape]:
         name: (Annotated[info.annotation, *info.metadata] if info.metadata else info.annotation, LEFT_OUT)
         for name, info in shape.model_fields.items()
     }
-    return create_model(f"Patched{shape.__name__}", __base__=shape, __doc__=shape.__doc__, **fields)
+    return create_model(shape.__name__, __base__=shape, __doc__=shape.__doc__, **fields)
 
 
 def shape_of(name: str, fields: Mapping[str, Any]) -> Any:
