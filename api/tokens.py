@@ -1,19 +1,20 @@
-"""Your own tokens for other programs: made by somebody logged in, shown once, at most a year, revocable."""
+"""Tokens for other programs: made by somebody logged in, shown once, at most a year; a manager ends anybody's."""
 
 from typing import Any
 
 from django.urls.converters import StringConverter
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import NO_STORE, Door
-from api.fields import Whole
+from api.fields import Reference, Whole
 from api.shapes import RowOut
 from fleet.errors import Forbidden
 from fleet.intake.fields import StrictSerializer, Text, Word
 from fleet.models import ApiToken
-from fleet.queries.access import tokens_of
+from fleet.queries.access import visible_clients, visible_tokens
 from fleet.services.access import MOST_DAYS, create_token, revoke_token
 
 
@@ -27,12 +28,25 @@ class TokenIn(StrictSerializer):
     name = Text(100)
     scope = Word(choices=ApiToken.Scope.values, help_text="read can't change anything.")
     days = Whole(1, MOST_DAYS)
+    clients = serializers.ListField(
+        child=Reference(visible_clients),
+        required=False,
+        allow_null=True,
+        min_length=1,
+        max_length=500,
+        help_text="What it sees, of what you may see; null or left out: all of that.",
+    )
 
 
 class TokenOut(RowOut):
-    row, columns = ApiToken, "name scope created"
+    row, columns = ApiToken, "name scope created user"
     key = serializers.CharField(source="token_key", help_text="Its first characters: names it, opens nothing.")
     expires = serializers.DateTimeField(source="expiry")
+    clients = serializers.SerializerMethodField(help_text="What it sees alone; null: all that its owner may see.")
+
+    @extend_schema_field(serializers.ListField(child=serializers.UUIDField(), allow_null=True))
+    def get_clients(self, token: ApiToken) -> list[Any] | None:
+        return [each.id for each in token.clients.all()] if token.is_limited else None
 
 
 class NewTokenOut(TokenOut):
@@ -44,12 +58,12 @@ class TokensOut(serializers.Serializer[Any]):
 
 
 class Tokens(Door):
-    """Your own tokens, oldest first; at most 50."""
+    """Your own tokens, oldest first, at most 50; for a manager of all clients everybody's."""
 
     subject, shape_in, shape_out, shape_made, makes = "tokens", TokenIn, TokensOut, NewTokenOut, True
 
     def get(self, request: Request) -> Response:
-        return self.shown({"results": tokens_of(self.viewer)})
+        return self.shown({"results": visible_tokens(self.viewer)})
 
     def post(self, request: Request) -> Response:
         """A new token. Only somebody logged in makes one: a token makes no tokens. A retry makes another."""
@@ -62,7 +76,7 @@ class Tokens(Door):
 
 
 class OneToken(Door):
-    """One of your own tokens."""
+    """A token that you may end."""
 
     subject = "tokens"
 
