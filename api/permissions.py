@@ -18,7 +18,10 @@ class BearerToken(TokenAuthentication):
     def authenticate(self, request: Request) -> Any:
         if not get_authorization_header(request).isascii():
             raise AuthenticationFailed("Invalid token.")
-        return super().authenticate(request)
+        known = super().authenticate(request)
+        if known and known[1].is_limited:
+            known[0].limit_to(known[1])
+        return known
 
 
 class ByRole(BasePermission):

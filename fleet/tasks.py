@@ -22,8 +22,9 @@ from fleet.assess.foresight.series import series_kinds
 from fleet.assess.jobs import old_jobs
 from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
-from fleet.models import Appliance, Job, Visit
+from fleet.models import Appliance, Job, User, Visit
 from fleet.models.jobs import HEARTBEAT
+from fleet.presentation.alerts import new_password_message
 from fleet.services import alerts, forecasts, jobs, judgements, required_checks, revisits, webhooks
 
 log = structlog.get_logger()
@@ -156,6 +157,13 @@ def _compare_visit(job: Job) -> Effect:
     return partial(judgements.put_elsewhere, visit=visit, found=found, now=clock.now())
 
 
+def _send_password_link(job: Job) -> Effect:
+    """Made and sent here, so that the link stands in no table."""
+    if user := User.objects.filter(id=job.key, is_active=True).exclude(email="").first():
+        new_password_message(user=user, job_id=job.id).send()
+    return lambda: None
+
+
 def _beat(_job: Job) -> Effect:
     """The service's pulse: the row itself, with how it came to a worker and when it ended, is all that it leaves."""
     return lambda: None
@@ -185,5 +193,6 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "plan_messages": lambda _job: partial(alerts.plan_messages, now=clock.now()),
     "daily_summary": lambda job: alerts.daily_summary_job(job=job, clock=clock.now),
     "feed_hooks": lambda job: webhooks.feed_hooks_job(job=job, now=clock.now()),
+    "send_password_link": _send_password_link,
     "send_hook": lambda job: webhooks.send_hook_job(job=job, clock=clock.now),
 }

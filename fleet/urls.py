@@ -94,10 +94,8 @@ urlpatterns = [
     path("calendars/", calendars.calendars, name="calendars"),
     path("calendars/<uuid:address_id>/", calendars.change, name="calendar-change"),
     path("calendar/<str:secret>.ics", calendars.feed, name="calendar-feed"),
-    path("log-in/", accounts.LogIn.as_view(), name="log-in"),
-    path("log-out/", accounts.LogOut.as_view(), name="log-out"),
     path("glossary/", glossary.glossary, name="glossary"),
-    path("gas-smell/", accounts.gas_smell, name="gas-smell"),
+    path("", include(accounts.ROUTES)),
     path("api/v1/", include("api.urls")),
     re_path(r"^api/", unknown_path, name="api-unknown"),
 ]

@@ -19,7 +19,7 @@ def pytest_configure() -> None:
     # Pages under test take files from their folders: nothing needs gathering first.
     plain = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
     settings.STORAGES = settings.STORAGES | {"staticfiles": plain}
-    settings.AXES_ENABLED = False
+    settings.MANAGERS_NEED_SECOND_FACTOR = False
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -1,6 +1,6 @@
 """Tables, by subject. Columns, constraints and small derived values; rules live in services and the pure rooms."""
 
-from fleet.models.access import ApiToken, Role, User
+from fleet.models.access import ApiToken, LogIn, Role, User
 from fleet.models.alerts import Alert, AlertSettings, OnCall
 from fleet.models.analysers import Analyser, Calibration
 from fleet.models.appliances import Appliance, FlueGroup, GasConversion, ModelSheet, OutOfUse, SheetVersion

@@ -2,7 +2,7 @@
 one table that the API and the pages read."""
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import NamedTuple, Optional
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -24,12 +24,18 @@ class User(AbstractUser):
     role = models.CharField(max_length=20, choices=Role.choices)
     sees_all_clients = models.BooleanField(default=False)
     clients = models.ManyToManyField("fleet.Client", blank=True, related_name="viewers")
+    # The limited token by which this user asks, for one request: never stored.
+    limited_by: Optional["ApiToken"] = None
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(role__in=Role.values), name="user_role_is_known")]
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    def limit_to(self, token: "ApiToken") -> None:
+        """For this request, of these clients only those that the token names."""
+        self.limited_by, token.owner_sees_all, self.sees_all_clients = token, self.sees_all_clients, False
 
 
 class ApiToken(AbstractAuthToken):
@@ -41,6 +47,30 @@ class ApiToken(AbstractAuthToken):
 
     name = models.CharField(max_length=100)
     scope = models.CharField(max_length=10, choices=Scope.choices, default=Scope.READ)
+    is_limited = models.BooleanField(default=False)
+    owner_sees_all = False
+    clients = models.ManyToManyField("fleet.Client", blank=True, related_name="tokens")
+
+
+class LogIn(models.Model):
+    """A session (`fleet/sessions.py`), of nobody until somebody has logged in. network: of its last request."""
+
+    key = models.CharField(primary_key=True, max_length=64)
+    data = models.TextField()
+    user = models.ForeignKey(User, null=True, on_delete=models.CASCADE, related_name="log_ins")
+    made_at = models.DateTimeField()
+    seen_at = models.DateTimeField()
+    expires_at = models.DateTimeField(db_index=True)
+    network = models.CharField(max_length=50, blank=True)
+    browser = models.CharField(max_length=60, blank=True)
+
+
+class Kept(models.Model):
+    """What all processes must know at once for a while, in the form that Django's cache wants: codes that were used."""
+
+    cache_key = models.CharField(primary_key=True, max_length=255)
+    value = models.TextField()
+    expires = models.DateTimeField(db_index=True)
 
 
 Roles = frozenset[str]
@@ -115,6 +145,8 @@ ACCESS: Mapping[str, Access] = {
     "calendars": Access(FIELD, FIELD),
     "calendars_of_others": Access(OFFICE, OFFICE),
     "tokens": Access(EVERYBODY, EVERYBODY),
+    "tokens_of_others": Access(MANAGER, MANAGER),
+    "log_ins": Access(EVERYBODY, EVERYBODY),
     "documentation": Access(EVERYBODY),
 }
 

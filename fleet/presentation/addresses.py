@@ -3,7 +3,12 @@
 from uuid import UUID
 
 from django.conf import settings
+from django.contrib.auth.tokens import default_token_generator
 from django.urls import reverse
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+
+from fleet.models import User
 
 
 def whole(path: str) -> str:
@@ -43,3 +48,12 @@ def webhooks_page() -> str:
 
 def calendar_feed(secret: str) -> str:
     return reverse("calendar-feed", args=[secret])
+
+
+def password_link(user: User) -> str:
+    """A whole address that sets this account's password once: for an invitation, and for who has forgotten theirs.
+
+    It opens nothing after three days, after it was used, and after its owner has logged in or changed address.
+    """
+    uid = urlsafe_base64_encode(force_bytes(user.pk))
+    return whole(reverse("new-password", args=[uid, default_token_generator.make_token(user)]))

@@ -1,4 +1,4 @@
-"""What a message about a flag and a daily summary say."""
+"""What messages say: about a flag, of a day, and with a link for a new password."""
 
 import uuid
 from collections import defaultdict
@@ -56,6 +56,17 @@ def summary_message(*, user: User, items: Iterable[SummaryItem], job_id: uuid.UU
     lines += [*cautions(), _("To change the hour, or to have no summary:"), addresses.whole(addresses.alerts_page())]
     counts = ", ".join(f"{section.lower()} {len(found)}" for section, found in sections.items())
     return _message(user, _("New today: %s") % counts, lines, job_id)
+
+
+def new_password_message(*, user: User, job_id: uuid.UUID) -> EmailMessage:
+    """The link, made now, so that it stands nowhere before."""
+    lines = [
+        _("Somebody asked for a new password of %s here. With this address you set it, once, within three days:")
+        % user.username,
+        addresses.password_link(user),
+        _("If it was not you, nothing is to be done: your password stays as it is."),
+    ]
+    return _message(user, _("A new password"), lines, job_id)
 
 
 def cautions() -> list[str]:

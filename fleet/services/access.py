@@ -1,7 +1,11 @@
-"""Who may come in: people's accounts, and their keys for other programs: shown once, and revoked by them."""
+"""Who may come in: people's accounts, passwords and log-ins, and their keys for other programs: shown once, and ended
+by them."""
 
-from datetime import timedelta
+from collections.abc import Collection
+from datetime import datetime, timedelta
 
+import structlog
+from allauth.mfa.models import Authenticator
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -9,36 +13,89 @@ from django.db import transaction
 from fleet.assess.refusals import check_entry
 from fleet.coded import coded, wrong
 from fleet.errors import FleetError, NotFound
-from fleet.models import ApiToken, Person, User
+from fleet.models import ApiToken, Client, LogIn, Person, User
+from fleet.queries.access import log_ins_of, visible_clients, visible_tokens
+from fleet.services import jobs
 from fleet.services.register import create_entry
 
 MOST_DAYS = 365
 MOST_TOKENS = 50
+log = structlog.get_logger()
 
 
-def create_token(*, actor: User, name: str, scope: str, days: int) -> tuple[ApiToken, str]:
-    """The token and its secret, which is kept nowhere: the database holds its hash. Raises FleetError `invalid`."""
+@transaction.atomic
+def create_token(
+    *, actor: User, name: str, scope: str, days: int, clients: Collection[Client] | None = None
+) -> tuple[ApiToken, str]:
+    """The token and its secret, which is kept nowhere: the database holds its hash.
+
+    clients : what it sees, of what its owner sees at the time; None: all of that. Raises FleetError `invalid`.
+    """
     if not 1 <= days <= MOST_DAYS:
         errors = {"days": wrong("whole_between", days, low=1, high=MOST_DAYS)}
         raise FleetError("invalid", "The token's time can't be accepted.", errors=errors)
+    if not {each.id for each in clients or ()} <= set(visible_clients(actor).values_list("id", flat=True)):
+        raise NotFound("not_found", "There is no such client that you may see.")
     if ApiToken.objects.filter(user=actor).count() >= MOST_TOKENS:
         raise FleetError(
             "too_many_tokens", "You have %(most)d tokens; revoke one first.", figures={"most": MOST_TOKENS}
         )
-    token, secret = ApiToken.objects.create(user=actor, expiry=timedelta(days=days), name=name, scope=scope)
+    said = {"name": name, "scope": scope, "is_limited": clients is not None}
+    token, secret = ApiToken.objects.create(user=actor, expiry=timedelta(days=days), **said)
+    token.clients.set(clients or ())
     return token, secret
 
 
 def revoke_token(*, actor: User, key: str) -> None:
-    """It opens nothing from now on. Raises NotFound where the user has no such token."""
-    revoked, _tables = ApiToken.objects.filter(user=actor, token_key=key).delete()
+    """It opens nothing from now on. Raises NotFound where there is no such token that they may end."""
+    revoked, _tables = visible_tokens(actor).filter(token_key=key).delete()
     if not revoked:
         raise NotFound("not_found", "You have no such token.")
+    log.info("token_ended", by=str(actor.id))
 
 
-def create_user(*, username: str, password: str, role: str, name: str, sees_all_clients: bool = True) -> User:
-    """A person's account; the password is held against the usual rules. Raises FleetError `invalid`."""
-    user = User(username=username, role=role, last_name=name, sees_all_clients=sees_all_clients)
+# ---- log-ins and passwords ----
+
+
+def end_log_in(*, actor: User, key: str) -> None:
+    """One of one's own, by the key of its row. Raises NotFound."""
+    ended, _tables = log_ins_of(actor).filter(key=key).delete()
+    if not ended:
+        raise NotFound("not_found", "You are not logged in there any more.")
+
+
+def end_other_log_ins(*, actor: User, but: str) -> int:
+    """All of one's own but this one; returns how many."""
+    ended, _tables = LogIn.objects.filter(user=actor).exclude(key=but).delete()
+    return ended
+
+
+def set_password(*, user: User, password: str) -> None:
+    """A new password; wherever its owner is logged in, that ends. Raises FleetError `invalid`."""
+    _hash_password(user, password)  # before the transaction: it takes its time, and may wait
+    with transaction.atomic():
+        user.save(update_fields=["password"])
+        LogIn.objects.filter(user=user).delete()
+
+
+@transaction.atomic
+def forget_second_factor(*, user: User, actor: User | None) -> None:
+    """Of somebody who lost theirs: they log in by their password alone, and a manager sets up a new one first.
+
+    actor : None where it is done on the machine itself.
+    """
+    Authenticator.objects.filter(user=user).delete()
+    LogIn.objects.filter(user=user).delete()
+    log.info("second_factor_forgotten", of=str(user.id), by=str(actor.id) if actor else "the machine")
+
+
+def ask_for_password_link(*, email: str, now: datetime) -> None:
+    """A link for each account of this address, by mail; whether there is one can't be told from outside."""
+    for user in User.objects.filter(email__iexact=email, is_active=True):
+        jobs.request_job(kind="send_password_link", key=str(user.id), due_at=now)
+
+
+def _hash_password(user: User, password: str) -> None:
     try:
         validate_password(password, user)
     except ValidationError as bad:
@@ -46,6 +103,15 @@ def create_user(*, username: str, password: str, role: str, name: str, sees_all_
             "invalid", "The password can't be used.", errors={"password": coded("as_said", said=" ".join(bad.messages))}
         ) from bad
     user.set_password(password)
+
+
+# ---- accounts ----
+
+
+def create_user(*, username: str, password: str, role: str, name: str, sees_all_clients: bool = True) -> User:
+    """A person's account; the password is held against the usual rules. Raises FleetError `invalid`."""
+    user = User(username=username, role=role, last_name=name, sees_all_clients=sees_all_clients)
+    _hash_password(user, password)
     with transaction.atomic():
         check_entry(user)
         user.save()

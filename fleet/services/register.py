@@ -103,6 +103,8 @@ def add_client(*, values: dict[str, Any], actor: User) -> Client:
     client = create_entry(model=Client, values=values)
     if not actor.sees_all_clients:
         actor.clients.add(client)
+    if actor.limited_by:
+        actor.limited_by.clients.add(client)
     return client
 
 

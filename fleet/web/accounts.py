@@ -1,42 +1,386 @@
-"""Logging in and out; and the page for a gas smell, which asks nobody to log in."""
+"""Logging in and out, second factors and one's own account; and the page for a gas smell, which asks nobody to log in.
 
+The flows of log-in and second factors are allauth's; words, looks and what is allowed are ours.
+"""
+
+import base64
+import secrets
+import uuid
+from typing import Any
+
+import segno
+from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.forms import LoginForm
+from allauth.account.views import LoginView, ReauthenticateView
+from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.adapter import get_adapter as second_factors
+from allauth.mfa.base.views import AuthenticateView
+from allauth.mfa.base.views import ReauthenticateView as CodeAgainView
+from allauth.mfa.models import Authenticator
+from allauth.mfa.recovery_codes.views import GenerateRecoveryCodesView, ViewRecoveryCodesView
+from allauth.mfa.totp.views import ActivateTOTPView, DeactivateTOTPView
+from allauth.mfa.utils import is_mfa_enabled
+from allauth.mfa.webauthn.views import (
+    AddWebAuthnView,
+    LoginWebAuthnView,
+    ReauthenticateWebAuthnView,
+    RemoveWebAuthnView,
+)
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import authenticate
+from django.contrib.auth import forms as passwords
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.forms import AuthenticationForm, UsernameField
-from django.contrib.auth.views import LoginView, LogoutView
-from django.forms import TextInput
+from django.contrib.auth.views import LogoutView, PasswordChangeView, PasswordResetConfirmView
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_ipv46_address
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render, resolve_url
-from django.views.decorators.http import require_safe
+from django.shortcuts import redirect, render, resolve_url
+from django.urls import path, reverse_lazy
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.models import User
+from fleet import clock
+from fleet.errors import FleetError
+from fleet.models import ApiToken, Contractor, Role, User
+from fleet.queries.access import log_ins_of, tokens_of, visible_clients, visible_tokens
+from fleet.services.access import (
+    MOST_DAYS,
+    ask_for_password_link,
+    create_token,
+    end_log_in,
+    end_other_log_ins,
+    revoke_token,
+    set_password,
+)
+from fleet.sessions import row_key, seal, unseal
+from fleet.tries import OF_ACCOUNT, OF_LINKS, OF_NETWORK
+from fleet.web.forms import WordsField, taken
+from fleet.web.guards import act, form, viewer_of
+from fleet.web.middleware import SECOND_FACTORS, network_of
 from fleet.web.places import places_of
 
-MOST_CHARACTERS = 150  # of a user's name, as its column has it
+# ---- what allauth asks us ----
 
 
-class LogInForm(AuthenticationForm):
-    """A name longer than any can be is refused before it is counted as a wrong try."""
+class Accounts(DefaultAccountAdapter):
+    def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
+        """Who this is; a try is taken from the account's and the network's before anything is hashed, and given back
+        where it was right. Raises TooMany."""
+        network = network_of(request)
+        account = f"{credentials.get('username', '').casefold()} {network}"
+        OF_NETWORK.take(network)
+        OF_ACCOUNT.take(account)
+        user = authenticate(request, **credentials)
+        if isinstance(user, User):
+            OF_NETWORK.give_back(network)
+            OF_ACCOUNT.give_back(account)
+            return user
+        return None
 
-    username = UsernameField(max_length=MOST_CHARACTERS, widget=TextInput(attrs={"autofocus": True}))
-
-
-class LogIn(LoginView):
-    authentication_form = LogInForm
-    template_name = "log_in.html"
-    redirect_authenticated_user = True
-
-    def get_default_redirect_url(self) -> str:
+    def get_login_redirect_url(self, request: HttpRequest) -> str:
         """The first place of the role, where no page was asked for."""
-        user = self.request.user
-        places = places_of(user.role) if isinstance(user, User) else ()
-        return resolve_url(places[0].name) if places else super().get_default_redirect_url()
+        places = places_of(viewer_of(request).role)
+        return resolve_url(places[0].name if places else settings.LOGIN_REDIRECT_URL)
+
+    def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
+        """A passkey where there may be one; said in our words."""
+        words = {
+            "reauthenticate": _("With your password"),
+            "mfa_reauthenticate": _("With a code"),
+            "mfa_reauthenticate:webauthn": _("With a passkey"),
+        }
+        known = super().get_reauthentication_methods(user)
+        return [each | {"description": words[each["id"]]} for each in known if each["id"] in words]
+
+
+class SecondFactors(DefaultMFAAdapter):
+    error_messages = DefaultMFAAdapter.error_messages | {
+        "cannot_delete_authenticator": gettext_lazy("A manager keeps one second factor: set up another one first."),
+        "incorrect_code": gettext_lazy("This code isn't right, or was used already."),
+    }
+
+    def encrypt(self, text: str) -> str:
+        return seal(text)
+
+    def decrypt(self, encrypted_text: str) -> str:
+        """What another key sealed fits no code: the installation's key was changed."""
+        try:
+            return unseal(encrypted_text)
+        except ValueError:
+            return base64.b32encode(secrets.token_bytes(20)).decode()
+
+    def get_totp_issuer(self) -> str:
+        contractor = Contractor.objects.filter(id=1).first()
+        return contractor.name if contractor else _("Combustion tests")
+
+    def _get_user_identifier(self, user: Any) -> str:
+        return str(user.get_username())
+
+    def _get_site_name(self) -> str:
+        return self.get_totp_issuer()
+
+    def build_totp_svg(self, url: str) -> str:
+        drawn = segno.make(url, error="m").svg_inline(scale=5, title=_("The key as a code to scan"))
+        return mark_safe(drawn.replace("<svg", '<svg role="img"', 1))  # segno draws nothing but the code's squares
+
+    def can_delete_authenticator(self, authenticator: Authenticator) -> bool:
+        others = Authenticator.objects.filter(user_id=authenticator.user_id, type__in=SECOND_FACTORS)
+        return not must_have_second_factor(authenticator.user) or others.exclude(pk=authenticator.pk).exists()
+
+    def generate_authenticator_name(self, user: Any, type: Authenticator.Type) -> str:
+        return _("Passkey %d") % (Authenticator.objects.filter(user_id=user.pk, type=type).count() + 1)
+
+
+def must_have_second_factor(user: User) -> bool:
+    is_demo = Contractor.objects.filter(id=1, is_demo=True).exists()
+    return settings.MANAGERS_NEED_SECOND_FACTOR and user.role == Role.MANAGER and not is_demo
+
+
+def may_have_passkeys(request: HttpRequest) -> bool:
+    """A passkey belongs to a name; browsers offer them over https, and on this machine by the name localhost."""
+    host = request.get_host().rpartition(":")[0] or request.get_host()
+    try:
+        validate_ipv46_address(host.strip("[]"))
+    except ValidationError:
+        return request.is_secure() or host == "localhost"
+    return False
+
+
+# ---- in and out ----
+
+
+class LogInForm(LoginForm):  # type: ignore[misc]
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["login"].widget.attrs["autofocus"] = True
+
+
+class LogIn(LoginView):  # type: ignore[misc]
+    template_name = "log_in.html"
+    form_class = LogInForm
+
+    def get_context_data(self, **given: Any) -> dict[str, Any]:
+        return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
+
+
+class SecondStep(AuthenticateView):  # type: ignore[misc]
+    template_name = "log_in_code.html"
+
+    def get_context_data(self, **given: Any) -> dict[str, Any]:
+        return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
 
 
 class LogOut(LogoutView):
     http_method_names = ["post", "options"]
 
 
+class RemovePasskey(RemoveWebAuthnView):  # type: ignore[misc]
+    template_name = "second_factor_off.html"
+    success_url = reverse_lazy("mfa_index")
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        passkey = self.get_object()
+        if not second_factors().can_delete_authenticator(passkey):
+            messages.error(self.request, str(second_factors().error_messages["cannot_delete_authenticator"]))
+            return redirect("mfa_index")
+        return super().form_valid(form)  # type: ignore[no-any-return]
+
+
+# ---- passwords ----
+
+
+class _Stored:
+    """A form for a new password: it is stored by the service, which ends the log-ins that stood."""
+
+    user: User
+    cleaned_data: dict[str, Any]
+
+    def save(self, commit: bool = True) -> User:
+        set_password(user=self.user, password=self.cleaned_data["new_password1"])
+        return self.user
+
+
+class ChangePasswordForm(_Stored, passwords.PasswordChangeForm):
+    def clean_old_password(self) -> str:
+        """Guesses of whoever finds a page open count like those at the door, but for the door itself."""
+        OF_ACCOUNT.take(f"change {self.user.pk}")
+        given = super().clean_old_password()
+        OF_ACCOUNT.give_back(f"change {self.user.pk}")
+        return str(given)
+
+
+class NewPasswordForm(_Stored, passwords.SetPasswordForm):
+    pass
+
+
+class ChangePassword(PasswordChangeView):
+    form_class = ChangePasswordForm
+    template_name = "password.html"
+    success_url = reverse_lazy("mfa_index")
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        messages.success(self.request, _("Your password is changed. Wherever else you were logged in, that has ended."))
+        return super().form_valid(form)
+
+
+class NewPassword(PasswordResetConfirmView):
+    """By a link that somebody was given, once."""
+
+    form_class = NewPasswordForm
+    template_name = "new_password.html"
+    success_url = reverse_lazy("account_login")
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        messages.success(self.request, _("Your password is set. Log in with it."))
+        return super().form_valid(form)
+
+
+class ForgottenForm(forms.Form):
+    email = forms.EmailField(label=gettext_lazy("Your e-mail address"), max_length=254)
+
+
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """Asks for a link by mail; the answer is the same whether the address is anybody's."""
+    has_mail = settings.EMAIL_BACKEND != "django.core.mail.backends.console.EmailBackend"
+    asked = ForgottenForm(request.POST if request.method == "POST" else None)
+    if has_mail and asked.is_valid():
+        email = asked.cleaned_data["email"].casefold()
+        OF_LINKS.take(network_of(request))
+        OF_LINKS.take(email)
+        ask_for_password_link(email=email, now=clock.now())
+        messages.success(request, _("If this is the address of an account here, a link is on its way to it."))
+        return redirect("account_login")
+    return render(request, "forgotten.html", {"form": asked, "has_mail": has_mail})
+
+
+# ---- one's own account ----
+
+
+class TokenForm(forms.Form):
+    name = WordsField(gettext_lazy("What it is for"), 100, needed=gettext_lazy("Say what it is for, in a few words."))
+    scope = forms.ChoiceField(label=gettext_lazy("It may"), choices=ApiToken.Scope.choices)
+    days = forms.IntegerField(label=gettext_lazy("Days until it ends"), min_value=1, max_value=MOST_DAYS)
+    clients = forms.TypedMultipleChoiceField(label=gettext_lazy("Clients it may see"), coerce=uuid.UUID, required=False)
+
+    def __init__(self, data: Any, viewer: User) -> None:
+        super().__init__(data)
+        self.known = {each.id: each for each in visible_clients(viewer).order_by("name", "id")}
+        self.fields["clients"].choices = [(str(id), each.name) for id, each in self.known.items()]
+
+
+class TokenEndForm(forms.Form):
+    key = forms.RegexField(r"^[A-Za-z0-9_]{1,25}$", label=gettext_lazy("Token"))
+
+
+def _shown(
+    request: HttpRequest, refused: FleetError | None = None, made: tuple[ApiToken, str] | None = None
+) -> HttpResponse:
+    viewer = viewer_of(request)
+    known = Authenticator.objects.filter(user=viewer).order_by("created_at")
+    own = list(tokens_of(viewer))
+    context = {
+        "log_ins": log_ins_of(viewer),
+        "this_one": row_key(request.session.session_key or ""),
+        "app": known.filter(type=Authenticator.Type.TOTP).first(),
+        "passkeys": known.filter(type=Authenticator.Type.WEBAUTHN),
+        "may_have_passkeys": may_have_passkeys(request),
+        "has_second_factor": is_mfa_enabled(viewer, SECOND_FACTORS),
+        "must_have_second_factor": must_have_second_factor(viewer),
+        "tokens": own,
+        "tokens_of_others": visible_tokens(viewer).exclude(pk__in=[each.pk for each in own]),
+        "made": made[0] if made else None,
+        "secret": made[1] if made else "",
+        "form": TokenForm(request.POST if refused else None, viewer),
+        "most_days": MOST_DAYS,
+        "office_zone": settings.TIME_ZONE,
+        "refused": refused,
+        "place": "account",
+    }
+    answer = render(request, "account.html", context, status=refused.status if refused else 200)
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@form("log_ins", refused=_shown)
+def account(request: HttpRequest) -> HttpResponse:
+    """Where one is logged in, second factors and tokens; posted to, one log-in ends, or all others."""
+    if request.method != "POST":
+        return _shown(request)
+    viewer, key = viewer_of(request), request.POST.get("log_in", "")
+    if key:
+        end_log_in(actor=viewer, key=key)
+    else:
+        end_other_log_ins(actor=viewer, but=row_key(request.session.session_key or ""))
+    messages.success(request, _("That log-in has ended.") if key else _("You are logged in here alone."))
+    return redirect("mfa_index")
+
+
+@act("tokens", place="mfa_index", refused=_shown)
+def add_token(request: HttpRequest) -> HttpResponse:
+    viewer = viewer_of(request)
+    form = TokenForm(request.POST, viewer)
+    given = taken(form)
+    chosen = [form.known[each] for each in given.pop("clients")]
+    return _shown(request, made=create_token(actor=viewer, **given, clients=chosen or None))
+
+
+@act("tokens", place="mfa_index", refused=_shown)
+def end_token(request: HttpRequest) -> HttpResponse:
+    revoke_token(actor=viewer_of(request), key=taken(TokenEndForm(request.POST))["key"])
+    messages.success(request, _("The token has ended: it opens nothing from now on."))
+    return redirect("mfa_index")
+
+
 @login_not_required
 @require_safe
 def gas_smell(request: HttpRequest) -> HttpResponse:
     return render(request, "gas_smell.html")
+
+
+def _again(view: Any) -> Any:
+    return view.as_view(template_name="log_in_again.html")
+
+
+# The names are those by which allauth's pages lead to one another; what is not listed is not to be had.
+ROUTES = [
+    path("log-in/", LogIn.as_view(), name="account_login"),
+    path("log-in/code/", SecondStep.as_view(), name="mfa_authenticate"),
+    path("log-in/passkey/", login_not_required(LoginWebAuthnView.as_view()), name="mfa_login_webauthn"),
+    path("log-in/again/", _again(ReauthenticateView), name="account_reauthenticate"),
+    path("log-in/again/code/", _again(CodeAgainView), name="mfa_reauthenticate"),
+    path("log-in/again/passkey/", _again(ReauthenticateWebAuthnView), name="mfa_reauthenticate_webauthn"),
+    path("log-out/", LogOut.as_view(), name="account_logout"),
+    path("forgotten/", forgotten, name="forgotten"),
+    path("new-password/<uidb64>/<token>/", NewPassword.as_view(), name="new-password"),
+    path("account/", account, name="mfa_index"),
+    path("account/password/", ChangePassword.as_view(), name="password"),
+    path("account/app/", ActivateTOTPView.as_view(template_name="authenticator_app.html"), name="mfa_activate_totp"),
+    path(
+        "account/app/off/",
+        DeactivateTOTPView.as_view(template_name="second_factor_off.html"),
+        name="mfa_deactivate_totp",
+    ),
+    path(
+        "account/recovery-codes/",
+        ViewRecoveryCodesView.as_view(template_name="recovery_codes.html"),
+        name="mfa_view_recovery_codes",
+    ),
+    path(
+        "account/recovery-codes/new/",
+        GenerateRecoveryCodesView.as_view(template_name="recovery_codes_new.html"),
+        name="mfa_generate_recovery_codes",
+    ),
+    path("account/passkeys/new/", AddWebAuthnView.as_view(template_name="passkey.html"), name="mfa_add_webauthn"),
+    path("account/passkeys/<int:pk>/off/", RemovePasskey.as_view(), name="mfa_remove_webauthn"),
+    path("account/tokens/", add_token, name="token-add"),
+    path("account/tokens/end/", end_token, name="token-end"),
+    path("gas-smell/", gas_smell, name="gas-smell"),
+]

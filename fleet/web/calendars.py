@@ -7,7 +7,7 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.core.cache import cache
+from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.cache import get_conditional_response
@@ -129,7 +129,7 @@ def _name(address: CalendarLink) -> str:
 
 def _may_read(address: CalendarLink) -> bool:
     """At most so many times an hour, counted by each process for itself."""
-    key = f"calendar-{address.id}"
+    key, cache = f"calendar-{address.id}", caches["process"]
     cache.add(key, 0, 3600)
     try:
         return cache.incr(key) <= MOST_AN_HOUR

@@ -1,40 +1,146 @@
-"""Before any page: a session cookie that can't be one of ours is no session; what a request leaves in the log.
+"""Before any page: whose session it is, whether it may go on without a second factor, and what is refused unread.
 
-That is its method and path: a query may hold a person's name, and who uses what is nobody's log. The address of a
-calendar is its secret, and is left out.
+A session cookie that can't be one of ours is no session. A request leaves its method and path in the log: a query may
+hold a person's name, and who uses what is nobody's log. The address of a calendar and a link for a new password are
+secrets, and are left out.
 """
 
+import ipaddress
 import re
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
+from allauth.mfa.models import Authenticator
+from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
+from django.contrib.sessions.middleware import SessionMiddleware
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.template.loader import render_to_string
 from django_structlog.middlewares import RequestMiddleware
 from django_structlog.signals import bind_extra_request_metadata
 
+from api.errors import as_response
+from fleet.models import Contractor, Role
+from fleet.sessions import SessionStore
+from fleet.tries import OF_NETWORK, TooMany
+
+Answer = Callable[[HttpRequest], HttpResponse]
+SECOND_FACTORS = [Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN]
+
 _KEY = re.compile(r"[a-z0-9]{8,64}")
+_BROWSERS = {"Edg": "Edge", "OPR": "Opera", "Firefox": "Firefox", "Chrome": "Chrome", "Safari": "Safari"}
+_SYSTEMS = {"Android": "Android", "iPhone": "iPhone", "iPad": "iPad", "Windows": "Windows", "Mac OS": "macOS",
+            "Linux": "Linux"}  # fmt: skip
 
 
-class SessionCookie:
-    """Stands before the session's own middleware: strange text, such as a NUL, never reaches the database."""
+def network_of(request: HttpRequest) -> str:
+    """The caller's network, a /24 or an IPv6 /64; by as many proxies as are believed."""
+    given, proxies = request.META.get("REMOTE_ADDR", ""), settings.TRUSTED_PROXIES
+    passed = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
+    if proxies and len(passed) >= proxies:
+        given = passed[-proxies].strip()
+    try:
+        address = ipaddress.ip_address(given)
+    except ValueError:
+        return "unknown"
+    mapped = getattr(address, "ipv4_mapped", None)
+    address = mapped or address
+    return str(ipaddress.ip_network(f"{address}/{24 if address.version == 4 else 64}", strict=False))
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+
+def browser_of(request: HttpRequest) -> str:
+    """In a few words: "Firefox on Linux"; empty where it says nothing that we know."""
+    said = request.META.get("HTTP_USER_AGENT", "")
+    known = (next((name for part, name in parts.items() if part in said), "") for parts in (_BROWSERS, _SYSTEMS))
+    return " on ".join(each for each in known if each)
+
+
+def refused(too_many: TooMany) -> HttpResponse:
+    answer = HttpResponse(_refusal(), status=429)
+    answer["Retry-After"] = str(too_many.wait_s)
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@cache
+def _refusal() -> str:
+    return render_to_string("429.html")
+
+
+class Tries:
+    """What is tried too often is refused before it costs anything."""
+
+    def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.method == "POST" and request.path == "/log-in/" and (wait := OF_NETWORK.wait_s(network_of(request))):
+            return refused(TooMany(wait))
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        return refused(exception) if isinstance(exception, TooMany) else None
+
+
+class Sessions(SessionMiddleware):
+    """Strange text in the cookie, such as a NUL, never reaches the database."""
+
+    def process_request(self, request: HttpRequest) -> None:
         given = request.COOKIES.get(settings.SESSION_COOKIE_NAME)
         if given is not None and not _KEY.fullmatch(given):
             del request.COOKIES[settings.SESSION_COOKIE_NAME]
+        super().process_request(request)
+        if isinstance(request.session, SessionStore):
+            request.session.network, request.session.browser = network_of(request), browser_of(request)
+
+    def process_response(self, request: HttpRequest, response: Any) -> Any:
+        if isinstance(request.session, SessionStore):
+            request.session.note_seen()
+        return super().process_response(request, response)
+
+
+class SecondFactor:
+    """A manager goes nowhere without one, outside the demonstration."""
+
+    # Where somebody gets one, or leaves.
+    open_to_all = frozenset({"mfa_activate_totp", "account_reauthenticate", "account_logout"})
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, _args: Any, _kwargs: Any) -> HttpResponse | None:
+        match, is_api = request.resolver_match, request.path.startswith("/api/")
+        is_open = match is not None and match.url_name in self.open_to_all
+        if is_open or not (is_api or getattr(view, "login_required", True)) or not self.is_missing(request):
+            return None
+        if is_api:
+            return as_response(403, "second_factor_needed", "Set up your second factor on the pages first.")
+        return redirect("mfa_activate_totp")
+
+    def is_missing(self, request: HttpRequest) -> bool:
+        """Looked up once a session: nobody can take off the last one, and whose are taken off is logged out."""
+        user = request.user
+        if not settings.MANAGERS_NEED_SECOND_FACTOR or getattr(user, "role", "") != Role.MANAGER:
+            return False
+        if not request.session.get("second_factor"):
+            is_demo = Contractor.objects.filter(id=1, is_demo=True).exists()
+            if not (is_demo or is_mfa_enabled(user, SECOND_FACTORS)):
+                return True
+            request.session["second_factor"] = True
+        return False
 
 
 class RequestLog(RequestMiddleware):
     @staticmethod
     def format_request(request: HttpRequest) -> str:
-        path = "/calendar/..." if request.path.startswith("/calendar/") else request.path
-        return f"{request.method} {path}"
+        secret = next((each for each in ("/calendar/", "/new-password/") if request.path.startswith(each)), "")
+        return f"{request.method} {f'{secret}...' if secret else request.path}"
 
 
 @receiver(bind_extra_request_metadata, sender=RequestLog)

@@ -1,10 +1,13 @@
 """Template tags and filters of our own; every template has them without loading."""
 
+import json
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
+from django.core.serializers.json import DjangoJSONEncoder
+from django.forms import BoundField
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
@@ -68,6 +71,18 @@ def places(context: template.Context) -> dict[str, Any]:
     match = getattr(request, "resolver_match", None)
     present = context.get("place") or (match.url_name if match else None)
     return {"places": places_of(getattr(user, "role", "")), "present": present}
+
+
+@register.filter
+def plain(field: BoundField) -> SafeString:
+    """A field of a form without a placeholder: its label says what it is."""
+    return field.as_widget(attrs={"placeholder": False})
+
+
+@register.filter
+def as_json(value: Any) -> str:
+    """For an attribute that a script reads."""
+    return json.dumps(value, cls=DjangoJSONEncoder)
 
 
 @register.filter

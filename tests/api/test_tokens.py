@@ -11,6 +11,7 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from fleet.models import ApiToken, Client, User
+from tests import cast
 from tests.api.conftest import Door
 
 TOKENS = "/api/v1/tokens"
@@ -98,11 +99,55 @@ def test_a_token_makes_no_tokens(office: APIClient) -> None:
     assert (refused.status_code, refused.json()["code"]) == (403, "token_by_token")
 
 
-def test_tokens_are_ones_own(door: Door, office: APIClient, manager: User) -> None:
+def test_tokens_are_ones_own(door: Door, office: APIClient, technician: User) -> None:
     token = made(office)
-    assert door(manager).get(TOKENS).json()["results"] == []
-    assert door(manager).delete(f"{TOKENS}/{token['key']}").status_code == 404
+    limited = cast.make_user("limited", "manager", sees_all_clients=False)
+    for other in (technician, limited):
+        assert door(other).get(TOKENS).json()["results"] == []
+        assert door(other).delete(f"{TOKENS}/{token['key']}").status_code == 404
     assert program(token["token"]).get(TOKENS).status_code == 200
+
+
+def test_a_manager_of_all_clients_sees_and_ends_everybody_s(door: Door, office: APIClient, manager: User) -> None:
+    token = made(office)
+    (listed,) = door(manager).get(TOKENS).json()["results"]
+    assert (listed["key"], listed["user"]) == (token["key"], "dispatcher")
+    assert door(manager).delete(f"{TOKENS}/{token['key']}").status_code == 204
+    assert program(token["token"]).get("/api/v1/clients").status_code == 401
+
+
+# ---- limited to clients ----
+
+
+def names(client: APIClient) -> list[str]:
+    return [each["name"] for each in client.get("/api/v1/clients").json()["results"]]
+
+
+def test_a_limited_token_sees_its_clients_of_its_owner_s(
+    door: Door, dispatcher: User, auditor: User, client_of_ours: Client
+) -> None:
+    other = Client.objects.create(name="Lock Trust")
+    wanted = {"clients": [str(other.id)]}
+    limited = program(made(door(dispatcher), **wanted)["token"])
+    assert names(limited) == ["Lock Trust"]
+    assert limited.get(f"/api/v1/clients/{client_of_ours.id}").status_code == 404
+    assert names(program(made(door(dispatcher))["token"])) == ["Weir Trust", "Lock Trust"]
+    assert door(auditor).post(TOKENS, WANTED | wanted).status_code == 404
+    auditor.clients.add(other)
+    limited = program(made(door(auditor), **wanted)["token"])
+    assert names(limited) == ["Lock Trust"]
+    auditor.clients.remove(other)
+    assert names(limited) == []
+
+
+def test_what_a_limited_token_adds_it_sees_and_its_owner_stays_as_before(
+    door: Door, manager: User, client_of_ours: Client
+) -> None:
+    limited = program(made(door(manager), clients=[str(client_of_ours.id)])["token"])
+    added = limited.post("/api/v1/clients", {"name": "Mill Trust"})
+    assert added.status_code == 201 and names(limited) == ["Weir Trust", "Mill Trust"]
+    manager.refresh_from_db()
+    assert manager.sees_all_clients
 
 
 @pytest.mark.parametrize("key", ["%00", "flt_%00", "a b", "k" * 26])

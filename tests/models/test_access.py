@@ -10,19 +10,30 @@ SUBJECTS = sorted(ACCESS)
 # office, a manager decides besides by what is judged and how the house runs, an auditor reads and changes nothing.
 NOT_FOR_TECHNICIANS = {
     *("unreadable_records", "statements", "forecast_accuracy", "planning_settings", "background_work"),
-    *("daily_summary", "on_call", "webhooks", "calendars_of_others"),
+    *("daily_summary", "on_call", "webhooks", "calendars_of_others", "tokens_of_others"),
 }
-NOT_FOR_DISPATCHERS = {"planning_settings", "background_work", "webhooks"}
+NOT_FOR_DISPATCHERS = {"planning_settings", "background_work", "webhooks", "tokens_of_others"}
 NOT_FOR_AUDITORS = {
     *("unreadable_records", "planning_settings", "background_work", "own_alerts", "daily_summary", "on_call"),
-    *("webhooks", "calendars", "calendars_of_others", "contact_details"),
+    *("webhooks", "calendars", "calendars_of_others", "contact_details", "tokens_of_others"),
 }
 CHANGED_IN_THE_FIELD = {
-    *("flags", "stop_flags_closed", "no_access", "visits", "files", "advice", "own_alerts", "calendars", "tokens")
+    *(
+        "flags",
+        "stop_flags_closed",
+        "no_access",
+        "visits",
+        "files",
+        "advice",
+        "own_alerts",
+        "calendars",
+        "tokens",
+        "log_ins",
+    )
 }
 ONLY_A_MANAGER_CHANGES = {
     *("sheets", "limit_sets", "stop_levels", "contractor", "planning_settings", "background_work", "on_call"),
-    *("webhooks",),
+    *("webhooks", "tokens_of_others"),
 }
 # Worked out or written by the program alone: nobody changes them by hand.
 NOBODY_CHANGES = {
@@ -68,8 +79,8 @@ def test_a_dispatcher_leaves_the_manager_what_is_judged_by_and_the_house() -> No
     assert changed_by(Role.MANAGER) - changed_by(Role.DISPATCHER) == ONLY_A_MANAGER_CHANGES | {"stop_flags_closed"}
 
 
-def test_an_auditor_changes_nothing_but_tokens_of_their_own() -> None:
-    assert changed_by(Role.AUDITOR) == {"tokens"}
+def test_an_auditor_changes_nothing_but_tokens_and_log_ins_of_their_own() -> None:
+    assert changed_by(Role.AUDITOR) == {"tokens", "log_ins"}
 
 
 def test_a_flag_at_stop_level_is_closed_by_who_may_judge_it() -> None:

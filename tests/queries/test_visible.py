@@ -324,7 +324,15 @@ def test_nothing_is_asked_of_an_appliance_that_has_left(world: World) -> None:
 
 # Tested by what they are about, in the other files of this folder, or by their own page and paper.
 ELSEWHERE = {
-    *("access.tokens_of", "advice.advise_on", "alerts.on_call_list", "alerts.may_be_on_call", "alerts.summary_items"),
+    *(
+        "access.tokens_of",
+        "access.visible_tokens",
+        "access.log_ins_of",
+        "advice.advise_on",
+        "alerts.on_call_list",
+        "alerts.may_be_on_call",
+        "alerts.summary_items",
+    ),
     *("attention.attention_for", "calendars.may_have_calendar", "calendars.address_for", "calendars.events_for"),
     *("consequences.preview_sheet", "consequences.preview_limit_set", "follow_ups.without_record"),
     *("forecasts.forecast_accuracy_for", "forecasts.analysers_off", "jobs.visible_jobs", "jobs.failed_jobs"),

@@ -7,6 +7,7 @@ from django.test import Client
 from pytest_django.fixtures import Settings
 
 from fleet.models import Contractor, User
+from fleet.tries import forget_all
 
 PASSWORD = "a long password for tests"
 
@@ -28,7 +29,8 @@ def contractor(db: None) -> Contractor:
 
 @pytest.fixture
 def visitor(pages: None, contractor: Contractor) -> Client:
-    """Nobody logged in."""
+    """Nobody logged in, and nobody has tried."""
+    forget_all()
     return Client(raise_request_exception=False)
 
 

@@ -3,9 +3,9 @@
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
+from django.urls import include, path
 
-from fleet.web.accounts import LogIn, LogOut, gas_smell
+from fleet.web.accounts import ROUTES
 from fleet.web.glossary import glossary
 
 
@@ -36,8 +36,6 @@ urlpatterns = [
     path("sheets/", stand_in, name="sheets"),
     path("buildings/one/", stand_in, name="building"),
     path("broken/", broken),
-    path("log-in/", LogIn.as_view(), name="log-in"),
-    path("log-out/", LogOut.as_view(), name="log-out"),
+    path("", include(ROUTES)),
     path("glossary/", glossary, name="glossary"),
-    path("gas-smell/", gas_smell, name="gas-smell"),
 ]

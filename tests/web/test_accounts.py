@@ -1,27 +1,55 @@
-"""The door: strange names and cookies are refused before the database, and tries at an account are bounded."""
+"""The door: who comes in by what, what is counted, what a log-in leaves behind, and how one ends it."""
 
 import logging
+import re
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from axes.models import AccessAttempt
+from allauth.mfa.models import Authenticator
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
+from allauth.mfa.totp.internal.auth import TOTP, hotp_value
 from django.contrib.auth.backends import ModelBackend
-from django.db.models import F
+from django.core import mail
+from django.db import connection
 from django.test import Client
 from pytest_django.fixtures import Settings
 
-from fleet.models import User
+from fleet import clock, tries
+from fleet.models import ApiToken, Job, LogIn, User
+from fleet.presentation.addresses import password_link
+from fleet.services.access import ask_for_password_link
+from fleet.sessions import row_key
+from fleet.tasks import HANDLERS
+from tests.api.test_tokens import dump
+from tests.cast import make_user
 from tests.web.conftest import PASSWORD
+from tests.web.markup import main_of
+from tests.web.opened import browser_of, checked
 
 CANARY = "CanaryPerson"
+NEW = "another long password"
+SECRET = "JBSWY3DPEHPK3PXP"
+
+
+@pytest.fixture(autouse=True)
+def quick(settings: Settings) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.WEB_PROCESSES = 1
+    tries.forget_all()
 
 
 @pytest.fixture
-def counted(visitor: Client, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """An account under the lock; the list grows by each password that is held against it."""
-    settings.AXES_ENABLED = True
-    User.objects.create_user("somebody", password=PASSWORD, role="manager")
+def somebody(installation: User) -> User:
+    return User.objects.create_user("somebody", password=PASSWORD, role="manager", sees_all_clients=True)
+
+
+@pytest.fixture
+def hashed(somebody: User, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The list grows by each password that is held against an account."""
     tried: list[str] = []
     evaluate = ModelBackend.authenticate
 
@@ -33,40 +61,132 @@ def counted(visitor: Client, settings: Settings, monkeypatch: pytest.MonkeyPatch
     return tried
 
 
-def attempt(visitor: Client, number: int, password: str) -> int:
-    """From one of three addresses, each time with another browser."""
-    given = {"username": "somebody", "password": password}
-    address = f"192.0.2.{number % 3}"
-    return visitor.post("/log-in/", given, REMOTE_ADDR=address, HTTP_USER_AGENT=f"browser {number}").status_code
+def log_in(browser: Client, password: str = PASSWORD, name: str = "somebody", **more: Any) -> Any:
+    return browser.post("/log-in/", {"login": name, "password": password}, **more)
 
 
-def pass_minutes(minutes: int) -> None:
-    AccessAttempt.objects.update(attempt_time=F("attempt_time") - timedelta(minutes=minutes))
+def code(secret: str = SECRET, later: int = 0) -> str:
+    return f"{hotp_value(secret, int(time.time()) // 30 + later):06d}"
 
 
-def test_ten_wrong_passwords_lock_an_account_whatever_the_address(visitor: Client, counted: list[str]) -> None:
+# ---- tries ----
+
+
+def test_ten_wrong_passwords_close_an_account_to_their_network_alone(client: Client, hashed: list[str]) -> None:
     for number in range(10):
-        attempt(visitor, number, f"wrong {number}")
-    assert len(counted) == 10
-    assert attempt(visitor, 10, "wrong again") == 429
-    assert attempt(visitor, 11, PASSWORD) == 429
-    assert len(counted) == 10
+        assert log_in(client, "wrong", REMOTE_ADDR=f"192.0.2.{number}").status_code == 200
+    refused = log_in(client, PASSWORD, REMOTE_ADDR="192.0.2.200")
+    assert (refused.status_code, len(hashed)) == (429, 10)
+    assert 1 <= int(refused["Retry-After"]) <= 90
+    assert "Too many tries" in checked(refused)
+    assert log_in(client, PASSWORD, REMOTE_ADDR="198.51.100.1").status_code == 302
 
 
-def test_the_right_password_opens_again_after_a_quarter_of_an_hour(visitor: Client, counted: list[str]) -> None:
-    for number in range(10):
-        attempt(visitor, number, "wrong")
-    pass_minutes(14)
-    assert attempt(visitor, 11, PASSWORD) == 429
-    pass_minutes(2)
-    assert attempt(visitor, 12, PASSWORD) == 302
+def test_the_right_password_opens_again_after_a_minute_and_a_half(
+    client: Client, hashed: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for _ in range(10):
+        log_in(client, "wrong")
+    assert log_in(client).status_code == 429
+    began = time.monotonic()
+    monkeypatch.setattr(tries.time, "monotonic", lambda: began + 91)
+    assert log_in(client).status_code == 302
 
 
-def test_a_name_longer_than_any_can_be_is_refused_in_words_and_not_counted(visitor: Client, counted: list[str]) -> None:
-    answer = visitor.post("/log-in/", {"username": "n" * 300, "password": "wrong"})
-    assert (answer.status_code, counted) == (200, [])
+def test_a_right_password_costs_no_try(client: Client, hashed: list[str]) -> None:
+    for _ in range(12):
+        assert log_in(Client()).status_code == 302
+    assert len(hashed) == 12
+
+
+def test_made_up_names_from_one_network_cost_no_more_than_its_share(client: Client, hashed: list[str]) -> None:
+    statuses = [log_in(client, "wrong", f"name {number}").status_code for number in range(70)]
+    assert statuses == [200] * 60 + [429] * 10
+    assert len(hashed) == 60
+    assert log_in(client, PASSWORD, REMOTE_ADDR="2001:db8::1").status_code == 302
+
+
+def test_each_process_grants_its_share(client: Client, hashed: list[str], settings: Settings) -> None:
+    settings.WEB_PROCESSES = 2
+    for _ in range(8):
+        log_in(client, "wrong")
+    assert len(hashed) == 5
+
+
+def test_forty_at_once_on_one_account_are_ten_hashes(settings: Settings) -> None:
+    allowance = tries.Allowance(at_once=10, each_s=90)
+
+    def attempt(_number: int) -> bool:
+        try:
+            allowance.take("somebody 192.0.2.0/24")
+        except tries.TooMany:
+            return False
+        return True
+
+    with ThreadPoolExecutor(40) as threads:
+        assert sum(threads.map(attempt, range(40))) == 10
+
+
+def test_what_is_counted_is_forgotten_when_it_is_given_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tries, "MOST_KEYS", 100)
+    allowance = tries.Allowance(at_once=10, each_s=90)
+    for number in range(300):
+        allowance.take(f"name {number}")
+    assert len(allowance._full_at) == 100
+
+
+def test_one_hash_at_a_time_one_waits_and_others_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tries, "WAITS_S", 0.05)
+    inside, leave = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with tries.one_at_a_time():
+            inside.set()
+            leave.wait(10)
+
+    holding = threading.Thread(target=hold)
+    holding.start()
+    inside.wait(10)
+    with pytest.raises(tries.TooMany), tries.one_at_a_time():
+        pass
+    leave.set()
+    holding.join()
+    with tries.one_at_a_time(), pytest.raises(tries.TooMany), tries.one_at_a_time():
+        pass  # waits in the second place
+    with tries.one_at_a_time():
+        pass
+
+
+def test_too_much_at_once_is_said_and_when_to_try_again(client: Client, somebody: User, monkeypatch: Any) -> None:
+    def busy(*_args: Any, **_given: Any) -> None:
+        raise tries.TooMany(2)
+
+    monkeypatch.setattr(ModelBackend, "authenticate", busy)
+    refused = log_in(client)
+    assert (refused.status_code, refused["Retry-After"]) == (429, "2")
+
+
+def test_a_password_is_kept_as_argon2id(settings: Settings) -> None:
+    settings.PASSWORD_HASHERS = ["fleet.tries.BoundedArgon2"]
+    user = User()
+    user.set_password(PASSWORD)
+    assert user.password.startswith("argon2$argon2id$v=19$m=65536,t=3,p=1$")
+    assert user.check_password(PASSWORD) and not user.check_password(NEW)
+
+
+def test_a_name_longer_than_any_can_be_is_refused_in_words_and_not_counted(client: Client, hashed: list[str]) -> None:
+    answer = log_in(client, "wrong", "n" * 300)
+    assert (answer.status_code, hashed) == (200, [])
     assert "it may have at most 150" in answer.content.decode()
-    assert not AccessAttempt.objects.exists()
+
+
+def test_who_has_left_can_not_log_in(client: Client, somebody: User) -> None:
+    User.objects.update(is_active=False)
+    answer = log_in(client)
+    assert answer.status_code == 200 and "not correct" in main_of(answer.content.decode())
+
+
+# ---- sessions ----
 
 
 @pytest.mark.parametrize("cookie", ['"a\\000bcdefgh"', "short", "k" * 65, "ABCDEFGHIJ", '"abcdefgh\\012"'])
@@ -84,14 +204,292 @@ def test_a_session_of_ours_still_opens(client: Client, manager: User) -> None:
 
 
 def test_no_name_sent_in_a_query_body_or_header_stands_in_the_log(
-    client: Client, settings: Settings, manager: User, caplog: pytest.LogCaptureFixture
+    client: Client, manager: User, caplog: pytest.LogCaptureFixture
 ) -> None:
-    settings.AXES_ENABLED = True
     caplog.set_level(logging.DEBUG)
-    client.post(f"/log-in/?name={CANARY}", {"username": CANARY, "password": CANARY}, HTTP_USER_AGENT=CANARY)
+    client.post(f"/log-in/?name={CANARY}", {"login": CANARY, "password": CANARY}, HTTP_USER_AGENT=CANARY)
     client.force_login(manager)
     client.get(f"/api/v1/clients?name={CANARY}", HTTP_USER_AGENT=CANARY)
     client.post("/api/v1/clients", {"name": CANARY, "no such": CANARY}, content_type="application/json")
     lines = [each.getMessage() for each in caplog.records if each.name != "django.db.backends"]
     assert any("request_started" in each and "GET /api/v1/clients'" in each for each in lines)
     assert not [each for each in lines if CANARY in each or "user_agent" in each]
+
+
+def test_a_log_in_is_a_row_that_says_where_and_opens_nothing(client: Client, somebody: User) -> None:
+    before = clock.now()
+    log_in(client, REMOTE_ADDR="192.0.2.77", HTTP_USER_AGENT="Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Firefox/140.0")
+    (row,) = LogIn.objects.filter(user=somebody)
+    assert (row.network, row.browser) == ("192.0.2.0/24", "Firefox on Linux")
+    assert before <= row.made_at <= row.seen_at < row.expires_at <= clock.now() + timedelta(hours=12)
+    cookie = client.cookies["session"].value
+    assert row.key == row_key(cookie)
+    cells = list(dump())
+    assert not [each for each in cells if cookie in each or "_auth_user_id" in each]
+
+
+def test_being_seen_is_written_once_in_five_minutes(
+    client: Client, somebody: User, django_assert_num_queries: Any
+) -> None:
+    log_in(client)
+    client.get("/account/")
+    seen = LogIn.objects.get(user=somebody).seen_at
+    client.get("/account/")
+    assert LogIn.objects.get(user=somebody).seen_at == seen
+    LogIn.objects.update(seen_at=seen - timedelta(minutes=6))
+    client.get("/account/")
+    assert LogIn.objects.get(user=somebody).seen_at > seen
+
+
+def test_a_log_in_ends_by_itself_after_twelve_hours(client: Client, somebody: User, settings: Settings) -> None:
+    log_in(client)
+    settings.CLOCK_OFFSET = timedelta(hours=12, minutes=1)
+    assert client.get("/account/").status_code == 302
+
+
+def test_ending_a_log_in_acts_at_once(client: Client, somebody: User) -> None:
+    elsewhere, third = Client(), Client()
+    for each in (client, elsewhere, third):
+        log_in(each)
+    page = checked(client.get("/account/"))
+    assert "You are logged in at 3 places" in page and "End all others" in page
+    key = row_key(elsewhere.cookies["session"].value)
+    assert client.post("/account/", {"log_in": key}).status_code == 302
+    assert elsewhere.get("/account/")["Location"].startswith("/log-in/")
+    assert third.get("/account/").status_code == 200
+    client.post("/account/", {})
+    assert third.get("/account/").status_code == 302
+    assert "You are logged in at 1 place" in checked(client.get("/account/"))
+
+
+def test_nobody_ends_another_s_log_in(client: Client, somebody: User, dispatcher: User) -> None:
+    other = browser_of(dispatcher)
+    log_in(client)
+    key = row_key(other.cookies["session"].value)
+    assert client.post("/account/", {"log_in": key}).status_code == 404
+    assert other.get("/account/").status_code == 200
+
+
+# ---- second factors ----
+
+
+def activated(user: User) -> TOTP:
+    return TOTP.activate(user, SECRET)
+
+
+def test_the_second_factor_is_asked_for_after_the_password_and_its_code_opens_once(
+    client: Client, somebody: User
+) -> None:
+    activated(somebody)
+    assert log_in(client)["Location"] == "/log-in/code/"
+    assert client.get("/").status_code == 302
+    assert "Your second factor" in checked(client.get("/log-in/code/"))
+    assert "right, or was used already" in client.post("/log-in/code/", {"code": "000000"}).content.decode()
+    used = code()
+    assert client.post("/log-in/code/", {"code": used})["Location"] == "/"
+    again = Client()
+    log_in(again)
+    assert again.post("/log-in/code/", {"code": used}).status_code == 200
+    assert again.post("/log-in/code/", {"code": code(later=1)}).status_code == 302
+
+
+def test_a_used_code_is_known_to_every_process(somebody: User) -> None:
+    activated(somebody)
+    used = code()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT COUNT(*) FROM fleet_kept")
+        before = cursor.fetchone()[0]
+        assert Authenticator.objects.get().wrap().validate_code(used)
+        cursor.execute("SELECT COUNT(*) FROM fleet_kept")
+        assert cursor.fetchone()[0] == before + 1
+    assert not Authenticator.objects.get().wrap().validate_code(used)
+
+
+def test_a_recovery_code_opens_once(client: Client, somebody: User) -> None:
+    activated(somebody)
+    recovery = RecoveryCodes.activate(somebody).get_unused_codes()[0]
+    log_in(client)
+    assert client.post("/log-in/code/", {"code": recovery}).status_code == 302
+    again = Client()
+    log_in(again)
+    assert again.post("/log-in/code/", {"code": recovery}).status_code == 200
+
+
+def test_five_wrong_codes_are_the_last_for_a_while(client: Client, somebody: User) -> None:
+    activated(somebody)
+    log_in(client)
+    for _ in range(5):
+        client.post("/log-in/code/", {"code": "000000"})
+    assert client.post("/log-in/code/", {"code": code()}).status_code == 200
+    assert client.get("/").status_code == 302
+
+
+def test_a_dump_holds_no_second_factor(somebody: User, client: Client) -> None:
+    activated(somebody)
+    codes = RecoveryCodes.activate(somebody).get_unused_codes()
+    log_in(client)
+    client.post("/log-in/code/", {"code": code()})
+    cells = list(dump())
+    assert not [each for each in cells if SECRET in each or any(one in each for one in codes)]
+
+
+def test_a_manager_goes_nowhere_without_a_second_factor_outside_the_demonstration(
+    client: Client, somebody: User, settings: Settings, contractor: Any
+) -> None:
+    settings.MANAGERS_NEED_SECOND_FACTOR = True
+    log_in(client)
+    for path in ("/", "/buildings/", "/account/"):
+        assert client.get(path)["Location"] == "/account/app/"
+    refused = client.get("/api/v1/clients")
+    assert (refused.status_code, refused.json()["code"]) == (403, "second_factor_needed")
+    assert client.get("/gas-smell/").status_code == 200
+    assert client.get("/account/app/")["Location"].startswith("/log-in/again/")
+    client.post("/log-in/again/?next=/account/app/", {"password": PASSWORD})
+    page = checked(client.get("/account/app/"))
+    secret = re.search(r'class="code">(\w+)<', page)
+    assert secret and "<svg" in page
+    done = client.post("/account/app/", {"code": code(secret.group(1))}, follow=True)
+    assert done.redirect_chain[-1][0] == "/account/recovery-codes/"
+    assert len(re.findall(r'class="code"><b>\d{8}', checked(done))) == 10
+    assert client.get("/").status_code == 200
+    assert "They were shown already" in checked(client.get("/account/recovery-codes/"))
+    off = client.post("/account/app/off/")
+    assert "A manager keeps one second factor" in off.content.decode()
+    assert Authenticator.objects.filter(type="totp").exists()
+
+
+@pytest.mark.parametrize("role", ["technician", "dispatcher", "auditor"])
+def test_others_may_do_without(client: Client, installation: User, settings: Settings, role: str) -> None:
+    settings.MANAGERS_NEED_SECOND_FACTOR = True
+    client.force_login(make_user(role, role))
+    assert client.get("/buildings/").status_code == 200
+
+
+def test_the_demonstration_s_manager_goes_on_without(
+    client: Client, somebody: User, settings: Settings, contractor: Any
+) -> None:
+    settings.MANAGERS_NEED_SECOND_FACTOR = True
+    type(contractor).objects.update(is_demo=True)
+    log_in(client)
+    assert client.get("/buildings/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("host", "secure", "offered"),
+    [("localhost:8080", False, True), ("127.0.0.1", True, False), ("[::1]:8080", False, False)],
+)
+def test_passkeys_are_offered_where_the_address_is_a_name(
+    client: Client, db: None, host: str, secure: bool, offered: bool
+) -> None:
+    page = client.get("/log-in/", headers={"host": host}, secure=secure).content.decode()
+    assert ("Log in with a passkey" in page) == offered
+    assert ("passkeys.js" in page) == offered
+
+
+# ---- passwords ----
+
+
+def test_a_changed_password_ends_other_log_ins_and_keeps_this_one(client: Client, somebody: User) -> None:
+    elsewhere = Client()
+    log_in(client)
+    log_in(elsewhere)
+    given = {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
+    assert "Change your password" in checked(client.get("/account/password/"))
+    assert client.post("/account/password/", given | {"old_password": "wrong"}).status_code == 200
+    assert client.post("/account/password/", given)["Location"] == "/account/"
+    assert client.get("/account/").status_code == 200
+    assert elsewhere.get("/account/").status_code == 302
+    assert log_in(Client(), NEW).status_code == 302
+
+
+@pytest.mark.parametrize("password", ["elevenchars", "password1234", "somebody1234"])
+def test_a_weak_password_is_refused(client: Client, somebody: User, password: str) -> None:
+    log_in(client)
+    given = {"old_password": PASSWORD, "new_password1": password, "new_password2": password}
+    page = client.post("/account/password/", given)
+    assert page.status_code == 200 and "Nothing was changed." in checked(page)
+    somebody.refresh_from_db()
+    assert somebody.check_password(PASSWORD)
+
+
+def path_of(link: str) -> str:
+    return link.removeprefix("http://127.0.0.1:8080")
+
+
+def test_a_link_sets_a_password_once(client: Client, installation: User) -> None:
+    invited = make_user("invited", "dispatcher")
+    link = path_of(password_link(invited))
+    form = client.get(link, follow=True)
+    assert form.redirect_chain[-1][0].endswith("/set-password/")
+    assert "invited" in checked(form)
+    set_at = form.redirect_chain[-1][0]
+    weak = client.post(set_at, {"new_password1": "short", "new_password2": "short"})
+    assert "Nothing was changed." in weak.content.decode()
+    assert client.post(set_at, {"new_password1": NEW, "new_password2": NEW})["Location"] == "/log-in/"
+    assert log_in(client, NEW, "invited").status_code == 302
+    assert "opens nothing any more" in checked(Client().get(link))
+
+
+def test_without_mail_a_manager_makes_the_link(client: Client, db: None, settings: Settings) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+    page = checked(client.get("/forgotten/"))
+    assert "No e-mail is set up here" in page and "<form method" not in main_of(page)
+
+
+def test_a_forgotten_password_is_answered_alike_and_mailed_in_the_background(client: Client, somebody: User) -> None:
+    User.objects.update(email="somebody@heating.example")
+    for email in ("nobody@heating.example", "Somebody@heating.example"):
+        answer = client.post("/forgotten/", {"email": email}, follow=True)
+        assert "If this is the address of an account here" in checked(answer)
+    (job,) = Job.objects.filter(kind="send_password_link")
+    HANDLERS["send_password_link"](job)()
+    (message,) = mail.outbox
+    link = re.search(r"http\S+/new-password/\S+", message.body)
+    assert link and message.to == ["somebody@heating.example"]
+    assert client.get(path_of(link.group(0)), follow=True).redirect_chain
+
+
+def test_links_are_not_asked_for_without_end(client: Client, db: None) -> None:
+    statuses = [client.post("/forgotten/", {"email": "a@heating.example"}).status_code for _ in range(8)]
+    assert statuses[0] == 302 and statuses[-1] == 429
+
+
+def test_who_has_left_gets_no_link(somebody: User) -> None:
+    User.objects.update(email="somebody@heating.example", is_active=False)
+    ask_for_password_link(email="somebody@heating.example", now=clock.now())
+    assert not Job.objects.filter(kind="send_password_link").exists()
+
+
+# ---- tokens ----
+
+
+def test_a_token_is_made_shown_once_and_ended_on_the_page(client: Client, somebody: User, client_of_ours: Any) -> None:
+    log_in(client)
+    wanted = {"name": "office computer", "scope": "read", "days": "30", "clients": [str(client_of_ours.id)]}
+    page = checked(client.post("/account/tokens/", wanted))
+    secret = re.search(r"flt_\w+", main_of(page))
+    assert secret and "Shown this once" in page
+    (token,) = ApiToken.objects.all()
+    assert token.is_limited and list(token.clients.all()) == [client_of_ours]
+    again = checked(client.get("/account/"))
+    assert secret.group(0) not in again and "office computer" in again and "Weir Trust" in again
+    with_it = {"HTTP_AUTHORIZATION": f"Bearer {secret.group(0)}"}
+    assert Client().get("/api/v1/clients", **with_it).status_code == 200
+    client.post("/account/tokens/end/", {"key": token.token_key})
+    assert Client().get("/api/v1/clients", **with_it).status_code == 401
+
+
+def test_a_token_that_can_not_be_made_is_said_by_field(client: Client, somebody: User) -> None:
+    log_in(client)
+    page = client.post("/account/tokens/", {"name": "", "scope": "all", "days": "366"})
+    assert page.status_code == 400 and "Say what it is for" in checked(page)
+    assert not ApiToken.objects.exists()
+
+
+def test_a_manager_sees_and_ends_everybody_s(client: Client, somebody: User, dispatcher: User) -> None:
+    token, _secret = ApiToken.objects.create(user=dispatcher, name="theirs", scope="read")
+    log_in(client)
+    assert "theirs" in checked(client.get("/account/"))
+    assert "theirs" not in checked(browser_of(make_user("limited", "manager", sees_all_clients=False)).get("/account/"))
+    client.post("/account/tokens/end/", {"key": token.token_key})
+    assert not ApiToken.objects.exists()

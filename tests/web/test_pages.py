@@ -109,20 +109,20 @@ def test_a_contractor_s_name_is_escaped(visitor: Client) -> None:
 @pytest.mark.parametrize(("role", "first"), [("auditor", "/statements/"), ("dispatcher", "/attention/")])
 def test_logging_in_leads_to_the_first_place_of_the_role(visitor: Client, role: str, first: str) -> None:
     User.objects.create_user("somebody", password=PASSWORD, role=role)
-    answer = visitor.post("/log-in/", {"username": "somebody", "password": PASSWORD})
+    answer = visitor.post("/log-in/", {"login": "somebody", "password": PASSWORD})
     assert (answer.status_code, answer["Location"]) == (302, first)
 
 
 def test_logging_in_leads_to_the_page_asked_for_but_never_to_another_site(visitor: Client) -> None:
     User.objects.create_user("somebody", password=PASSWORD, role="manager")
-    given = {"username": "somebody", "password": PASSWORD}
+    given = {"login": "somebody", "password": PASSWORD}
     assert visitor.post("/log-in/", given | {"next": "https://elsewhere.example/"})["Location"] == "/attention/"
     visitor.post("/log-out/")
     assert visitor.post("/log-in/", given | {"next": "/required-checks/"})["Location"] == "/required-checks/"
 
 
 def test_a_wrong_password_is_said_in_words_and_keeps_the_name(visitor: Client) -> None:
-    page = visitor.post("/log-in/", {"username": "somebody", "password": "wrong"}).content.decode()
+    page = visitor.post("/log-in/", {"login": "somebody", "password": "wrong"}).content.decode()
     read(page)
     assert 'role="alert"' in page
     assert 'value="somebody"' in page
@@ -145,9 +145,7 @@ def test_an_error_says_what_happened_what_is_kept_and_what_now(
     assert 'class="acts"' in page
 
 
-@pytest.mark.parametrize(
-    "template", ["400.html", "403.html", "404.html", "500.html", "403_csrf.html", "locked_out.html"]
-)
+@pytest.mark.parametrize("template", ["400.html", "403.html", "404.html", "500.html", "403_csrf.html", "429.html"])
 def test_error_pages_can_be_written_without_any_context(pages: None, template: str) -> None:
     read(render_to_string(template))
 

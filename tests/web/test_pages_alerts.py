@@ -4,7 +4,7 @@ import re
 from datetime import date, timedelta
 
 import pytest
-from django.core.cache import cache
+from django.core.cache import caches
 from django.test import Client as Browser
 from django.utils import timezone
 from icalendar import Calendar
@@ -35,7 +35,7 @@ from tests.web.world import called_unsafe
 @pytest.fixture(autouse=True)
 def at_noon(settings: Settings) -> None:
     settings.CLOCK_OFFSET = NOON - timezone.now()
-    cache.clear()
+    caches["process"].clear()
 
 
 # ---- one's own, and the list ----

@@ -23,7 +23,7 @@ from fleet.models.access import ACCESS
 from fleet.web import faults, pages, previews
 from fleet.web.forms import ActForm, PeriodForm, WordedActForm, chosen_client, chosen_days, chosen_id, taken
 from fleet.web.guards import act, form, page
-from fleet.web.middleware import RequestLog, SessionCookie
+from fleet.web.middleware import RequestLog, Sessions
 from fleet.web.pages import page_of
 from fleet.web.places import place_of, places_of
 
@@ -246,7 +246,7 @@ def test_a_cookie_that_can_be_no_session_of_ours_is_no_session(key: str, kept: b
     request = HttpRequest()
     request.COOKIES = {settings.SESSION_COOKIE_NAME: key, "other": key}
     seen: list[dict[str, str]] = []
-    SessionCookie(lambda each: seen.append(dict(each.COOKIES)) or HttpResponse())(request)
+    Sessions(lambda each: seen.append(dict(each.COOKIES)) or HttpResponse())(request)
     assert (settings.SESSION_COOKIE_NAME in seen[0]) == kept
     assert seen[0]["other"] == key
 
@@ -254,6 +254,7 @@ def test_a_cookie_that_can_be_no_session_of_ours_is_no_session(key: str, kept: b
 def test_no_secret_and_no_query_reaches_the_log() -> None:
     assert RequestLog.format_request(RequestFactory().get("/calendar/THE-SECRET.ics?x=1")) == "GET /calendar/..."
     assert RequestLog.format_request(RequestFactory().post("/records/?name=Ada")) == "POST /records/"
+    assert RequestLog.format_request(RequestFactory().get("/new-password/MQ/SECRET/")) == "GET /new-password/..."
 
 
 # ---- filters of templates ----

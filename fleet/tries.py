@@ -1,0 +1,116 @@
+"""How often somebody may try to come in, and how many passwords a process hashes at once.
+
+Each process counts in its own memory and grants its share of what the installation allows: a flood of tries costs the
+database nothing. A count is a moment, the one at which all that was taken is given back (GCRA).
+"""
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth.hashers import Argon2PasswordHasher
+
+WAITS_S = 2.0
+MOST_KEYS = 20_000
+
+
+class TooMany(Exception):
+    """Refused unread: too often, or too much at once. wait_s: when it is worth trying again."""
+
+    def __init__(self, wait_s: float) -> None:
+        super().__init__(wait_s)
+        self.wait_s = max(1, round(wait_s))
+
+
+@dataclass
+class Allowance:
+    """So many at once from one key, and one more each so many seconds; halved, say, where two processes serve."""
+
+    at_once: int
+    each_s: float
+    _full_at: OrderedDict[str, float] = field(default_factory=OrderedDict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    @property
+    def _share(self) -> tuple[int, float]:
+        processes = settings.WEB_PROCESSES
+        return max(1, self.at_once // processes), self.each_s * processes
+
+    def wait_s(self, key: str) -> float:
+        """How long until one more is allowed; 0 where it is."""
+        at_once, each_s = self._share
+        return max(0.0, self._full_at.get(key, 0.0) - time.monotonic() - (at_once - 1) * each_s)
+
+    def take(self, key: str) -> None:
+        """Raises TooMany where none is left."""
+        with self._lock:
+            if wait := self.wait_s(key):
+                raise TooMany(wait)
+            now = time.monotonic()
+            self._full_at[key] = max(self._full_at.get(key, 0.0), now) + self._share[1]
+            self._full_at.move_to_end(key)
+            while len(self._full_at) > MOST_KEYS or next(iter(self._full_at.values())) < now:
+                self._full_at.popitem(last=False)
+
+    def give_back(self, key: str) -> None:
+        with self._lock:
+            if key in self._full_at:
+                self._full_at[key] -= self._share[1]
+
+    def forget(self) -> None:
+        with self._lock:
+            self._full_at.clear()
+
+
+# Of one account from one network: whoever guesses from elsewhere locks nobody out.
+OF_ACCOUNT = Allowance(at_once=10, each_s=90)
+# Of one network, whatever the names: an office is one network, and what was right is given back.
+OF_NETWORK = Allowance(at_once=60, each_s=10)
+# Links for a new password, of one network or one address.
+OF_LINKS = Allowance(at_once=6, each_s=600)
+
+
+def forget_all() -> None:
+    for each in (OF_ACCOUNT, OF_NETWORK, OF_LINKS):
+        each.forget()
+
+
+_hashing = threading.BoundedSemaphore(1)
+# One hashes and one waits: the other threads of a process go on reading pages.
+_places = threading.BoundedSemaphore(2)
+
+
+@contextmanager
+def one_at_a_time() -> Iterator[None]:
+    """Raises TooMany at once where somebody waits already, and after two seconds of waiting."""
+    if not _places.acquire(blocking=False):
+        raise TooMany(WAITS_S)
+    try:
+        if not _hashing.acquire(timeout=WAITS_S):
+            raise TooMany(WAITS_S)
+        try:
+            yield
+        finally:
+            _hashing.release()
+    finally:
+        _places.release()
+
+
+class BoundedArgon2(Argon2PasswordHasher):
+    """Argon2id with the memory and passes of RFC 9106's second choice (64 MiB, 3) in one lane, so that a hash takes one
+    core; one at a time in a process."""
+
+    time_cost, memory_cost, parallelism = 3, 64 * 1024, 1
+
+    def encode(self, password: str, salt: str) -> Any:
+        with one_at_a_time():
+            return super().encode(password, salt)
+
+    def verify(self, password: str, encoded: str) -> Any:
+        with one_at_a_time():
+            return super().verify(password, encoded)
