@@ -183,6 +183,9 @@ class Proposal:
                 yield Reason("drift", each.horizon_on, each.last_visit_on, why, what, is_rationed)
 
     def _fitted(self) -> list[Forecast]:
+        """None while it is declared unsafe or at a stop level: what is off drifts nowhere."""
+        if any(flag.stops for flag in self._of(self.known.flags)):
+            return []
         return [each for each in self._of(self.known.forecasts) if each.basis != "assumptions"]
 
     def _from_defects(self) -> Iterable[Reason]:
