@@ -27,8 +27,8 @@ from fleet.presentation.reading_rule import Wall
 from fleet.presentation.readings import VisitCell, reading_tables, visit_cells, walls_of
 from fleet.presentation.revisits import lead_reason, set_words, who_words
 from fleet.presentation.verdicts import source_rows
-from fleet.presentation.visits import MOST_WORDS, opening
-from fleet.presentation.words import count_words, listed, rate_words, turned_out
+from fleet.presentation.visits import opening
+from fleet.presentation.words import MOST_WORDS, count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
 from fleet.web.attention import (
     asked_day,

@@ -198,8 +198,9 @@ def _beside(case: StopCase, first: StopCase) -> StopCase:
 
 def _who_was(told: AlertedAbout | None) -> Any:
     return told and [
-        told.nobody, *([(each.user_id, each.way) for each in some] for some in (told.told, told.failing, told.following))
-    ]  # fmt: skip
+        told.nobody,
+        *([(each.user_id, each.way) for each in some] for some in (told.told, told.failing, told.following)),
+    ]
 
 
 def _heard(flag: Flag) -> Any:
