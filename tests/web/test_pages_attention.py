@@ -90,7 +90,7 @@ def test_what_is_framed_has_no_row_and_says_what_it_says_once(body: dict[str, An
     assert "1 finding more of this appliance" in page
     framed = page[: page.index('class="ask"')]
     assert framed.count("It was isolated and labelled.") == framed.count("Listed since") == 1
-    assert framed.count("<svg") == 1
+    assert framed.count('<p class="small dim">CO air-free at high fire, as found, ppm</p>') == 1
 
 
 def test_an_appliance_outside_in_several_ways_has_one_row_by_the_gravest(
