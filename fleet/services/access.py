@@ -78,6 +78,11 @@ def set_password(*, user: User, password: str) -> None:
         LogIn.objects.filter(user=user).delete()
 
 
+def prune_log_ins(*, now: datetime) -> None:
+    """What has ended by itself."""
+    LogIn.objects.filter(expires_at__lt=now).delete()
+
+
 @transaction.atomic
 def forget_second_factor(*, user: User, actor: User | None) -> None:
     """Of somebody who lost theirs: they log in by their password alone, and a manager sets up a new one first.
