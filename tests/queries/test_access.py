@@ -17,6 +17,7 @@ from fleet.models import (
     RequiredCheck,
     Revisit,
     Role,
+    User,
 )
 from fleet.models.calendars import hash_of
 from fleet.queries.access import log_ins_of, tokens_of, visible_clients, visible_tokens
@@ -49,15 +50,15 @@ def test_one_s_own_tokens_are_listed_oldest_first_and_nobody_else_s(world: World
 
 
 def test_a_viewer_by_a_limited_token_sees_what_both_see(world: World) -> None:
-    viewer = world.who("manager", "all")
-    token, _secret = create_token(actor=viewer, name="x", scope="read", days=1, clients=[world.ours.client])
-    viewer.limit_to(token)
-    assert [each.name for each in visible_clients(viewer)] == ["Weir"]
-    limited = world.who("auditor")
-    limited.limit_to(token)
-    assert [each.name for each in visible_clients(limited)] == ["Weir"]
-    limited.clients.clear()
-    assert list(visible_clients(limited)) == []
+    everywhere, named = (User.objects.get(id=world.who(*who).id) for who in (("manager", "all"), ("auditor",)))
+    token, _secret = create_token(actor=everywhere, name="x", scope="read", days=1, clients=[world.ours.client])
+    everywhere.limit_to(token)
+    assert [each.name for each in visible_clients(everywhere)] == ["Weir"]
+    token.owner_sees_all = False
+    named.limit_to(token)
+    assert [each.name for each in visible_clients(named)] == ["Weir"]
+    named.clients.clear()
+    assert list(visible_clients(named)) == []
 
 
 def test_where_one_is_logged_in_is_listed_and_nobody_else_is(world: World) -> None:

@@ -62,7 +62,7 @@ from fleet.services import (
 from fleet.services.revisits import refresh_appliance
 from tests import cast
 from tests.cast import NOON
-from tests.models.rows import made
+from tests.models.rows import made as made_up
 
 Deed = Callable[[], Any]
 TODAY, SOON = NOON.date(), NOON.date() + timedelta(days=30)
@@ -348,12 +348,12 @@ def make_token(world: World) -> Deed:
 
 
 def new_password(world: World) -> Deed:
-    made(LogIn, user=world.manager)
+    made_up(LogIn, user=world.manager)
     return lambda: access.set_password(user=world.manager, password="a-long-enough-secret")
 
 
 def lose_second_factor(world: World) -> Deed:
-    made(LogIn, user=world.manager)
+    made_up(LogIn, user=world.manager)
     RecoveryCodes.activate(world.manager)
     return lambda: access.forget_second_factor(user=world.manager, actor=world.manager)
 
