@@ -356,7 +356,7 @@ class ExtraInterval(Interval):
 
 def rule_faults(rule: dict[str, Any]) -> Errors:
     """What is wrong with an interval rule, by path; empty where it can be calculated with."""
-    errors: Errors = faults(rule)
+    errors = faults(rule)
     if "evidence" in rule and rule["evidence"] not in list(EVIDENCE):
         errors["evidence"] = wrong("one_of", rule["evidence"], allowed=list(EVIDENCE))
     for path, select in selects_in(rule):
