@@ -71,7 +71,7 @@ class Allowance:
 # Of one account from one network: whoever guesses from elsewhere locks nobody out.
 OF_ACCOUNT = Allowance(at_once=10, each_s=90)
 # Of one network, whatever the names: an office is one network, and what was right is given back.
-OF_NETWORK = Allowance(at_once=60, each_s=10)
+OF_NETWORK = Allowance(at_once=30, each_s=10)
 # Passkeys asked for of one network: nothing can be guessed there, but each asks for a row.
 OF_PASSKEYS = Allowance(at_once=60, each_s=5)
 # Links for a new password, of one network or one address.
