@@ -161,7 +161,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
 PASSWORD_HASHERS = ["fleet.tries.BoundedArgon2"]
-PASSWORD_RESET_TIMEOUT = 3 * 24 * 3600
+PASSWORD_RESET_TIMEOUT = 7 * 24 * 3600
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "attention"
 LOGOUT_REDIRECT_URL = "account_login"

@@ -24,6 +24,10 @@ class User(AbstractUser):
     role = models.CharField(max_length=20, choices=Role.choices)
     sees_all_clients = models.BooleanField(default=False)
     clients = models.ManyToManyField("fleet.Client", blank=True, related_name="viewers")
+    # Of the last link by which somebody else let this user set a password; by nobody: on the machine itself.
+    link_made_at = models.DateTimeField(null=True, blank=True)
+    link_made_by = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    link_why = models.CharField(max_length=300, blank=True)
     # The limited token by which this user asks, for one request: never stored.
     limited_by: Optional["ApiToken"] = None
 
@@ -32,6 +36,13 @@ class User(AbstractUser):
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    @property
+    def state(self) -> str:
+        """ "open"; "invited" where the password is still to be set by a link; "ended"."""
+        if not self.is_active:
+            return "ended"
+        return "open" if self.has_usable_password() else "invited"
 
     def limit_to(self, token: "ApiToken") -> None:
         """For this request, of these clients only those that the token names."""
@@ -144,6 +155,7 @@ ACCESS: Mapping[str, Access] = {
     "webhooks": Access(MANAGER, MANAGER),
     "calendars": Access(FIELD, FIELD),
     "calendars_of_others": Access(OFFICE, OFFICE),
+    "accounts": Access(MANAGER, MANAGER),
     "tokens": Access(EVERYBODY, EVERYBODY),
     "tokens_of_others": Access(MANAGER, MANAGER),
     "log_ins": Access(EVERYBODY, EVERYBODY),

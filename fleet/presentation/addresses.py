@@ -1,12 +1,13 @@
 """Addresses of pages as paths, for whatever is said below the web: messages, lists, calendars."""
 
+from datetime import timedelta
 from uuid import UUID
 
 from django.conf import settings
-from django.contrib.auth.tokens import default_token_generator
+from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.urls import reverse
 from django.utils.encoding import force_bytes
-from django.utils.http import urlsafe_base64_encode
+from django.utils.http import base36_to_int, urlsafe_base64_encode
 
 from fleet.models import User
 
@@ -50,10 +51,27 @@ def calendar_feed(secret: str) -> str:
     return reverse("calendar-feed", args=[secret])
 
 
+FORGOTTEN_OPENS = timedelta(days=3)
+
+
+class PasswordLinks(PasswordResetTokenGenerator):
+    """Who was let in and has no password yet has seven days (`PASSWORD_RESET_TIMEOUT`), who has forgotten theirs three,
+    who has left none."""
+
+    def check_token(self, user: User | None, token: str | None) -> bool:
+        if user is None or not user.is_active or not super().check_token(user, token):
+            return False
+        age_s = self._num_seconds(self._now()) - base36_to_int(str(token).split("-")[0])
+        return not user.has_usable_password() or bool(age_s <= FORGOTTEN_OPENS.total_seconds())
+
+
+password_links = PasswordLinks()
+
+
 def password_link(user: User) -> str:
     """A whole address that sets this account's password once: for an invitation, and for who has forgotten theirs.
 
-    It opens nothing after three days, after it was used, and after its owner has logged in or changed address.
+    It opens nothing after its time, after it was used, and after its owner has logged in, changed address or left.
     """
     uid = urlsafe_base64_encode(force_bytes(user.pk))
-    return whole(reverse("new-password", args=[uid, default_token_generator.make_token(user)]))
+    return whole(reverse("new-password", args=[uid, password_links.make_token(user)]))

@@ -58,8 +58,21 @@ def summary_message(*, user: User, items: Iterable[SummaryItem], job_id: uuid.UU
     return _message(user, _("New today: %s") % counts, lines, job_id)
 
 
+def has_mail() -> bool:
+    """Whether messages leave the house, or only stand in its log, where no link may."""
+    return bool(settings.EMAIL_BACKEND != "django.core.mail.backends.console.EmailBackend")
+
+
 def new_password_message(*, user: User, job_id: uuid.UUID) -> EmailMessage:
-    """The link, made now, so that it stands nowhere before."""
+    """The link, made now, so that it stands nowhere before. Who has no password has been let in by a manager."""
+    if not user.has_usable_password():
+        invited = [
+            _("You may log in here as %s. With this address you set your password, once, within seven days:")
+            % user.username,
+            addresses.password_link(user),
+            _("Whoever has it can do so in your place: don't pass it on."),
+        ]
+        return _message(user, _("Your log-in"), invited, job_id)
     lines = [
         _("Somebody asked for a new password of %s here. With this address you set it, once, within three days:")
         % user.username,

@@ -57,6 +57,18 @@ def quantity_label(quantity: str, basis: str | None = None) -> str:
     return label_words(label(quantity, basis))
 
 
+_DEEDS = sentences("deeds")
+
+
+def deed_words(what: str, name: str = "") -> str:
+    """
+    >>> deed_words("flag_answered", "stop_level"), deed_words("visit")
+    ('answered a flag: stop level', 'sent a visit')
+    """
+    of = code_words(name) if what.startswith("flag_") else name
+    return f"{_DEEDS[what]}: {of}" if of else str(_DEEDS[what])
+
+
 # ---- refusals ----
 
 _WRONG = sentences("wrong")

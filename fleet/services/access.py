@@ -113,12 +113,14 @@ def _hash_password(user: User, password: str) -> None:
 # ---- accounts ----
 
 
-def create_user(*, username: str, password: str, role: str, name: str, sees_all_clients: bool = True) -> User:
+def create_user(
+    *, username: str, password: str, role: str, name: str, email: str = "", sees_all_clients: bool = True
+) -> User:
     """A person's account; the password is held against the usual rules. Raises FleetError `invalid`."""
-    user = User(username=username, role=role, last_name=name, sees_all_clients=sees_all_clients)
+    user = User(username=username, role=role, last_name=name, email=email, sees_all_clients=sees_all_clients)
     _hash_password(user, password)
     with transaction.atomic():
         check_entry(user)
         user.save()
-        create_entry(model=Person, values={"name": name, "role": role, "user": user})
+        create_entry(model=Person, values={"name": name, "role": role, "email": email, "user": user})
     return user

@@ -47,6 +47,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet import clock
 from fleet.errors import FleetError
 from fleet.models import ApiToken, Contractor, Role, User
+from fleet.presentation.addresses import password_links
+from fleet.presentation.alerts import has_mail
 from fleet.queries.access import log_ins_of, tokens_of, visible_clients, visible_tokens
 from fleet.services.access import (
     MOST_DAYS,
@@ -167,6 +169,10 @@ class LogIn(LoginView):  # type: ignore[misc]
     template_name = "log_in.html"
     form_class = LogInForm
 
+    def get(self, request: HttpRequest, *given: Any, **named: Any) -> HttpResponse:
+        """An empty installation is begun first."""
+        return super().get(request, *given, **named) if Contractor.objects.exists() else redirect("set-up")
+
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
 
@@ -241,6 +247,7 @@ class NewPassword(PasswordResetConfirmView):
     """By a link that somebody was given, once."""
 
     form_class = NewPasswordForm
+    token_generator = password_links
     template_name = "new_password.html"
     success_url = reverse_lazy("account_login")
 
@@ -258,16 +265,15 @@ class ForgottenForm(forms.Form):
 @require_http_methods(["GET", "HEAD", "POST"])
 def forgotten(request: HttpRequest) -> HttpResponse:
     """Asks for a link by mail; the answer is the same whether the address is anybody's."""
-    has_mail = settings.EMAIL_BACKEND != "django.core.mail.backends.console.EmailBackend"
     asked = ForgottenForm(request.POST if request.method == "POST" else None)
-    if has_mail and asked.is_valid():
+    if has_mail() and asked.is_valid():
         email = asked.cleaned_data["email"].casefold()
         OF_LINKS.take(network_of(request))
         OF_LINKS.take(email)
         ask_for_password_link(email=email, now=clock.now())
         messages.success(request, _("If this is the address of an account here, a link is on its way to it."))
         return redirect("account_login")
-    return render(request, "forgotten.html", {"form": asked, "has_mail": has_mail})
+    return render(request, "forgotten.html", {"form": asked, "has_mail": has_mail()})
 
 
 # ---- one's own account ----

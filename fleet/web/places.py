@@ -27,12 +27,13 @@ _RECORDS = HeadPlace("records", _("Records"))
 _STATEMENTS = HeadPlace("statements", _("Statements"))
 _DELIVERIES = HeadPlace("deliveries", _("Deliveries"))
 _DEFECTS = HeadPlace("defects", _("Defects"))
+_INSTALLATION = HeadPlace("installation", _("Set-up"))
 _OFFICE = (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _RECORDS, _STATEMENTS, _SHEETS)
 
 _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
     Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _RECORDS, _SHEETS),
     Role.DISPATCHER: _OFFICE,
-    Role.MANAGER: _OFFICE,
+    Role.MANAGER: (*_OFFICE, _INSTALLATION),
     Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _REQUIRED_CHECKS, _DELIVERIES, _DEFECTS, _SHEETS),
 }
 

@@ -25,6 +25,7 @@ from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.revisits import reason_sentence, reason_words, together_words, urgency_words
 from fleet.presentation.webhooks import failure_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
+from fleet.queries.people import PersonDeed
 from fleet.web.charts import NARROW, WIDE, drift_svg
 from fleet.web.places import places_of
 from fleet.web.strips import KeyItem, key_items, rule_svg, small_rule_svg, today_item
@@ -146,6 +147,11 @@ register.filter("question_words", question_words)
 register.filter("chemical", chemical)
 register.filter("rate", rate_words)
 register.filter("in_words", count_words)
+
+
+@register.filter
+def deed_words(deed: PersonDeed) -> str:
+    return codes.deed_words(deed.what, deed.name)
 
 
 @register.filter

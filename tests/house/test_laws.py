@@ -34,6 +34,7 @@ SERVICES = {
     "access.end_other_log_ins": "their rows go, and nothing keeps when",
     "access.set_password": "the password's row keeps no moment",
     "access.forget_second_factor": "their rows go; the log, which has its own moment, says by whom",
+    "people.change_person": OF_THE_REGISTER,
     "calendars.renew_address": OF_THE_REGISTER,
     "required_checks.end_each": "keeps the day on which they end; the service that calls it takes `now`",
     "alerts.change_on_call": OF_THE_REGISTER,
@@ -156,6 +157,7 @@ NAMELESS = {
     **dict.fromkeys(["register.add_gas_supply", "appliances.change_appliance", "appliances.change_sheet"], NO_COLUMN),
     **dict.fromkeys(["limit_sets.change_limit_set", "limit_sets.change_assignment"], NO_COLUMN),
     **dict.fromkeys(["required_checks.change_required_check", "contractor.change_contractor"], NO_COLUMN),
+    "people.change_person": NO_COLUMN,
     **dict.fromkeys(["tenancies.begin_tenancy", "tenancies.change_tenancy", "calendars.renew_address"], NO_COLUMN),
     **dict.fromkeys(["webhooks.change_hook", "webhooks.remove_hook", "webhooks.renew_secret"], NO_COLUMN),
     **dict.fromkeys(["alerts.put_on_call", "alerts.change_on_call", "alerts.take_off_call"], NO_COLUMN),
@@ -164,6 +166,7 @@ NAMELESS = {
     "access.ask_for_password_link": "whoever has forgotten a password is not logged in",
     **dict.fromkeys(["jobs.cancel_job", "jobs.retry_job", "webhooks.send_trial"], WORK),
     **dict.fromkeys(["register.create_entry", "register.create_once", "records.record_once"], CALLER),
+    "contractor.begin_by_code": "before the first manager nobody is anybody",
     "calendars.keep_shown": "whoever holds an address's secret is its reader; nobody is logged in",
 }
 

@@ -11,11 +11,12 @@ SUBJECTS = sorted(ACCESS)
 NOT_FOR_TECHNICIANS = {
     *("unreadable_records", "statements", "forecast_accuracy", "planning_settings", "background_work"),
     *("daily_summary", "on_call", "webhooks", "calendars_of_others", "tokens_of_others"),
+    "accounts",
 }
-NOT_FOR_DISPATCHERS = {"planning_settings", "background_work", "webhooks", "tokens_of_others"}
+NOT_FOR_DISPATCHERS = {"accounts", "planning_settings", "background_work", "webhooks", "tokens_of_others"}
 NOT_FOR_AUDITORS = {
     *("unreadable_records", "planning_settings", "background_work", "own_alerts", "daily_summary", "on_call"),
-    *("webhooks", "calendars", "calendars_of_others", "contact_details", "tokens_of_others"),
+    *("webhooks", "calendars", "calendars_of_others", "contact_details", "tokens_of_others", "accounts"),
 }
 CHANGED_IN_THE_FIELD = {
     *(
@@ -33,7 +34,7 @@ CHANGED_IN_THE_FIELD = {
 }
 ONLY_A_MANAGER_CHANGES = {
     *("sheets", "limit_sets", "stop_levels", "contractor", "planning_settings", "background_work", "on_call"),
-    *("webhooks", "tokens_of_others"),
+    *("webhooks", "tokens_of_others", "accounts"),
 }
 # Worked out or written by the program alone: nobody changes them by hand.
 NOBODY_CHANGES = {

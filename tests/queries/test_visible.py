@@ -11,7 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.errors import NotFound
-from fleet.models import AllowedTarget, Contractor, Delivery, Record, UnreadableRecord, User
+from fleet.models import AllowedTarget, Contractor, Delivery, Person, Record, UnreadableRecord, User
 from fleet.queries import (
     access,
     alerts,
@@ -21,6 +21,7 @@ from fleet.queries import (
     follow_ups,
     forecasts,
     histories,
+    people,
     records,
     register,
     required_checks,
@@ -30,6 +31,8 @@ from fleet.queries import (
     webhooks,
 )
 from fleet.queries.statements import statement_for
+from fleet.services.access import create_token
+from tests.cast import make_user, store
 from tests.models.rows import DAY, MOMENT, made
 from tests.queries.world import YESTERDAY, World
 
@@ -269,6 +272,37 @@ def test_a_delivery_before_a_tenancy_elsewhere_is_not_shown_with_the_visit(world
     assert strayed.pk in ids(follow_ups.visible_deliveries(world.who("dispatcher", "all")))
 
 
+def test_log_ins_are_for_managers_and_of_people_who_see_nothing_that_the_viewer_does_not(world: World) -> None:
+    client, other = world.ours.client, world.theirs.client
+    sees: dict[str, list[Any] | None] = {"all": None, "ours": [client], "both": [client, other], "none": []}
+    users = {}
+    for name, clients in sees.items():
+        users[name] = make_user(f"{name} of them", "technician", sees_all_clients=clients is None)
+        users[name].clients.set(clients or ())
+        Person.objects.create(name=name, user=users[name])
+    without = Person.objects.create(name="without")
+    limited, everything = world.who("manager"), world.who("manager", "all")
+    assert {users["ours"].pk} == ids(people.visible_accounts(limited))
+    assert {each.pk for each in users.values()} <= ids(people.visible_accounts(everything))
+    assert {users["ours"].person.pk, without.pk} == ids(people.people_with_accounts(limited)) & {
+        without.pk, *(each.person.pk for each in users.values()),
+    }  # fmt: skip
+    assert people.deeds_of(limited, users["both"].person) == []
+    for nobody in (world.who("manager", "gone"), *(world.who(role, "all") for role in EVERYBODY if role != "manager")):
+        assert not people.visible_accounts(nobody).exists() and not people.people_with_accounts(nobody).exists()
+
+
+def test_what_somebody_did_last_is_told_the_latest_first(world: World, person: Person, body: Any) -> None:
+    user = person.user
+    assert user is not None
+    store(body, user)
+    create_token(actor=user, name="phone", scope="read", days=1)
+    viewer = world.who("manager", "all")
+    deeds = people.deeds_of(viewer, person)
+    assert [(each.what, each.name) for each in deeds] == [("token_made", "phone"), ("visit", "")]
+    assert people.deeds_of(viewer, Person.objects.create(name="without")) == []
+
+
 # ---- narrowed by the day or by what came of it ----
 
 
@@ -343,6 +377,7 @@ ELSEWHERE = {
 HERE = {
     *("records.visible_records", "records.unreadable_records", "records.all_unreadable_records"),
     *("register.the_contractor", "webhooks.allowed_targets"),
+    *("people.visible_accounts", "people.people_with_accounts", "people.deeds_of"),
     *("required_checks.undecided_required_checks", "required_checks.suspended_required_checks"),
 }
 

@@ -55,6 +55,18 @@ def test_the_same_visit_by_eight_threads_at_once_is_stored_once(database: str, m
     assert len({visit for _status, visit in said["answers"]}) == 1
 
 
+def test_of_the_last_two_managers_who_end_one_another_at_once_one_stays(
+    database: str, migrated: str, tmp_path: Path
+) -> None:
+    addresses = {"postgresql": fresh(database, "managers", migrated), "sqlite": f"sqlite:///{tmp_path / 'two.sqlite3'}"}
+    for vendor, address in addresses.items():
+        ran = program(["-m", "tests.served.two_managers"], address, tmp_path)
+        assert ran.returncode == 0, ran.stderr[-3000:]
+        said = json.loads(ran.stdout.splitlines()[-1])
+        assert said["vendor"] == vendor
+        assert said["outcomes"] == [["ended", "last_manager", "1"]] * 8
+
+
 def test_work_that_is_asked_for_while_it_is_taken_up_or_done_is_not_lost(
     database: str, migrated: str, tmp_path: Path
 ) -> None:

@@ -51,6 +51,7 @@ from fleet.services import (
     limit_sets,
     no_access,
     out_of_use,
+    people,
     register,
     replacements,
     required_checks,
@@ -390,6 +391,47 @@ def add_client(_world: World) -> Deed:
     return lambda: register.add_client(values=values, actor=some)
 
 
+def invite(world: World) -> Deed:
+    new = Person.objects.create(name="Cy Cooper")
+    values = {"username": "cy", "role": "auditor", "email": "", "clients": [world.boiler.building.client]}
+    return upon(people.invite_person, "person", new, values=values, **world.by)
+
+
+def invite_newcomer(world: World) -> Deed:
+    values = {"username": "cy", "role": "auditor", "email": "", "clients": [world.boiler.building.client]}
+    return lambda: people.invite_newcomer(person={"name": "Cy Cooper", "phone": ""}, values=values, **world.by)
+
+
+def _invited(world: World) -> Person:
+    invite(world)()
+    return Person.objects.get(user__username="cy")
+
+
+def change_account(world: World) -> Deed:
+    changes = {"name": "Cy Weir", "role": "manager", "clients": None}
+    return upon(people.change_account, "person", _invited(world), changes=changes, **world.by)
+
+
+def change_person(world: World) -> Deed:
+    return upon(people.change_person, "person", _invited(world), changes={"name": "Cy Weir"})
+
+
+def end_access(world: World) -> Deed:
+    cy = _invited(world)
+    access.create_token(actor=cy.user, name="export", scope="read", days=1)
+    return upon(people.end_access, "person", cy, **world.by)
+
+
+def let_back(world: World) -> Deed:
+    end_access(world)()
+    return upon(people.let_back, "person", Person.objects.get(user__username="cy"), **world.by)
+
+
+def reset_log_in(world: World) -> Deed:
+    said = {"second_factor": True, "why": "phone lost"}
+    return upon(people.reset_log_in, "person", _invited(world), **said, **world.by)
+
+
 # What is done, and what the same once more is: refused with this code, or ANEW for what stands for something new.
 SAME, ANEW = "same", "anew"
 DEEDS: dict[Callable[[World], Deed], str] = {
@@ -432,6 +474,13 @@ DEEDS: dict[Callable[[World], Deed], str] = {
     make_token: ANEW,
     new_password: ANEW,
     lose_second_factor: ANEW,
+    invite: "has_log_in",
+    invite_newcomer: "invalid",
+    change_account: "changed_meanwhile",
+    change_person: "changed_meanwhile",
+    end_access: "already_ended",
+    let_back: "not_ended",
+    reset_log_in: "changed_meanwhile",
     calibrate: ANEW,
     revoke_calendar: "changed_meanwhile",
     switch_hook_on: "changed_meanwhile",

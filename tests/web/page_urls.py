@@ -31,6 +31,9 @@ urlpatterns = [
             "alerts",
             "records",
             "statements",
+            "installation",
+            "people",
+            "set-up",
         )
     ),
     path("sheets/", stand_in, name="sheets"),

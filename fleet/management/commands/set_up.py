@@ -7,15 +7,13 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
-from django.db import transaction
 
 from fleet import clock
 from fleet.errors import FleetError
 from fleet.migration_history import refuse_unknown_history
-from fleet.models import Contractor, Role
+from fleet.models import Contractor
 from fleet.presentation.codes import wrong_text
-from fleet.services.access import create_user
-from fleet.services.contractor import begin_installation
+from fleet.services.contractor import begin_with_manager
 
 
 class Command(BaseCommand):
@@ -39,21 +37,25 @@ class Command(BaseCommand):
 
     def _ask(self) -> None:
         self.stdout.write("A new installation. Whose is it, and who is its first manager?")
-        name = input("Contractor's name: ").strip()
+        try:
+            contractor = input("Contractor's name: ").strip()
+        except EOFError:
+            self.stdout.write("Nobody answers here: begin in a browser, with the code that manage.py serve prints.")
+            return
         numbers = input("Numbers to call on a gas smell, by comma: ")
         username = input("Manager's user name: ").strip()
         person = input("Manager's full name: ").strip()
         password = getpass.getpass("Manager's password (12 characters or more): ")
         try:
-            with transaction.atomic():
-                begin_installation(
-                    name=name,
-                    address="",
-                    emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
-                    is_demo=False,
-                    now=clock.now(),
-                )
-                create_user(username=username, password=password, role=Role.MANAGER, name=person)
+            begin_with_manager(
+                contractor=contractor,
+                numbers=[each.strip() for each in numbers.split(",") if each.strip()],
+                username=username,
+                password=password,
+                name=person,
+                email="",
+                now=clock.now(),
+            )
         except FleetError as refused:
             raise CommandError(
                 " ".join([refused.message, *(f"{path} {wrong_text(said)}." for path, said in refused.errors.items())])

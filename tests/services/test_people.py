@@ -1,0 +1,248 @@
+"""People's log-ins: how somebody is let in, changed, ended, let back and reset, and what nobody may do."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal.auth import TOTP
+from django.test import Client as Browser
+
+from fleet.errors import FleetError
+from fleet.models import ApiToken, CalendarLink, Client, Job, LogIn, Person, Role, User
+from fleet.presentation.addresses import FORGOTTEN_OPENS, password_links
+from fleet.queries.calendars import address_for
+from fleet.services.access import create_token, create_user, set_password
+from fleet.services.calendars import make_address
+from fleet.services.people import change_account, end_access, invite_person, let_back, reset_log_in
+from tests.cast import NOON
+from tests.intake.refused import said_of
+
+PASSWORD = "a-long-enough-secret"
+ASKED: dict[str, Any] = {"username": "cy", "role": "technician", "email": "cy@heating.example", "clients": None}
+
+
+@pytest.fixture(autouse=True)
+def quick(settings: Any) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def boss(installation: User) -> User:
+    """A manager who can come in."""
+    return create_user(username="boss", password=PASSWORD, role=Role.MANAGER, name="Bo Boss")
+
+
+@pytest.fixture
+def cy(installation: User) -> Person:
+    return Person.objects.create(name="Cy Cooper", email="old@heating.example")
+
+
+@pytest.fixture
+def limited(boss: User, client_of_ours: Client) -> User:
+    """A manager of one client."""
+    user = create_user(username="some", password=PASSWORD, role=Role.MANAGER, name="Sam Some", sees_all_clients=False)
+    user.clients.add(client_of_ours)
+    return user
+
+
+def invited(person: Person, actor: User | None, **changes: Any) -> User:
+    done = invite_person(person=person, version=person.version, values=ASKED | changes, actor=actor, now=NOON)
+    assert done.user is not None
+    return done.user
+
+
+def refused(act: Any, **said: Any) -> FleetError:
+    with pytest.raises(FleetError) as refusal:
+        act(now=NOON, **said)
+    return refusal.value
+
+
+def opens(user: User, token: str) -> bool:
+    return password_links.check_token(User.objects.get(id=user.id), token)
+
+
+# ---- invited ----
+
+
+def test_who_is_invited_comes_in_by_the_link_alone_and_by_it_once(cy: Person, boss: User) -> None:
+    user = invited(cy, boss)
+    assert (user.role, user.sees_all_clients, user.email, str(user)) == (
+        "technician",
+        True,
+        ASKED["email"],
+        "Cy Cooper",
+    )
+    assert (cy.user, cy.role, cy.email, cy.version) == (user, "technician", ASKED["email"], 2)
+    assert (user.link_made_at, user.link_made_by, user.has_usable_password()) == (NOON, boss, False)
+    link = password_links.make_token(user)
+    assert opens(user, link)
+    set_password(user=user, password=PASSWORD)
+    assert not opens(user, link)
+
+
+def test_an_invitation_opens_for_seven_days_and_a_forgotten_password_s_link_for_three(
+    cy: Person, boss: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    user, now = invited(cy, boss), password_links._now()
+    for who, days in ((user, 7), (boss, FORGOTTEN_OPENS.days)):
+        link = password_links.make_token(who)
+        for after, is_open in ((timedelta(days=days), True), (timedelta(days=days, minutes=1), False)):
+            monkeypatch.setattr(password_links, "_now", lambda after=after: now + after)
+            assert opens(who, link) is is_open, (who, after)
+        monkeypatch.setattr(password_links, "_now", lambda: now)
+
+
+def test_the_link_goes_by_mail_where_there_is_mail_and_an_address(cy: Person, boss: User, settings: Any) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+    user = invited(cy, boss)
+    assert not Job.objects.filter(kind="send_password_link").exists()
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    reset_log_in(person=cy, version=cy.version, second_factor=False, why="", actor=boss, now=NOON)
+    assert Job.objects.get(kind="send_password_link").key == str(user.id)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [({"username": "boss"}, "username"), ({"username": "two words"}, "username"), ({"role": "king"}, "role"),
+     ({"email": "no address"}, "email"), ({"clients": []}, "clients")],
+)  # fmt: skip
+def test_an_invitation_that_can_not_be_makes_no_log_in(
+    cy: Person, boss: User, changes: dict[str, Any], field: str
+) -> None:
+    no = refused(invite_person, person=cy, version=1, values=ASKED | changes, actor=boss)
+    assert (no.code, list(said_of(no))) == ("invalid", [field])
+    assert Person.objects.get(id=cy.id).user is None
+
+
+def test_nobody_has_two_log_ins(cy: Person, boss: User) -> None:
+    invited(cy, boss)
+    assert (
+        refused(invite_person, person=cy, version=2, values=ASKED | {"username": "d"}, actor=boss).code == "has_log_in"
+    )
+
+
+def test_who_sees_some_clients_lets_nobody_see_more(cy: Person, limited: User, client_of_ours: Client) -> None:
+    other = Client.objects.create(name="Mill Trust")
+    asked = {"person": cy, "version": 1, "actor": limited}
+    everything = refused(invite_person, values=ASKED, **asked)
+    assert said_of(everything)["clients"].startswith("you see some clients only")
+    for clients in ([other], [client_of_ours, other]):
+        assert refused(invite_person, values=ASKED | {"clients": clients}, **asked).code == "not_found"
+    user = invited(cy, limited, clients=[client_of_ours])
+    assert (user.sees_all_clients, [*user.clients.all()]) == (False, [client_of_ours])
+    assert refused(change_account, person=cy, version=2, changes={"clients": None}, actor=limited).code == "invalid"
+
+
+# ---- changed ----
+
+
+def test_a_change_is_of_the_person_and_the_log_in_at_once(cy: Person, boss: User, client_of_ours: Client) -> None:
+    user = invited(cy, boss)
+    changes = {"name": "Cy Weir", "phone": "0000", "email": "weir@heating.example", "role": "auditor"}
+    change_account(person=cy, version=2, changes=changes | {"clients": [client_of_ours]}, actor=boss, now=NOON)
+    cy, user = Person.objects.get(id=cy.id), User.objects.get(id=user.id)
+    assert (cy.name, cy.phone, cy.email, cy.role, cy.version) == (*changes.values(), 3)
+    assert (str(user), user.email, user.role, user.sees_all_clients) == (
+        "Cy Weir", "weir@heating.example", "auditor", False,
+    )  # fmt: skip
+    assert [*user.clients.all()] == [client_of_ours]
+
+
+def test_a_change_of_what_was_changed_meanwhile_changes_nothing(cy: Person, boss: User) -> None:
+    user = invited(cy, boss)
+    for act, said in (
+        (change_account, {"changes": {"role": "manager"}}),
+        (end_access, {}),
+        (reset_log_in, {"second_factor": True, "why": "lost"}),
+    ):
+        assert (
+            refused(act, person=Person.objects.get(id=cy.id), version=1, actor=boss, **said).code == "changed_meanwhile"
+        )
+    user = User.objects.get(id=user.id)
+    assert (user.role, user.is_active) == ("technician", True)
+
+
+# ---- ended, let back, reset ----
+
+
+def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, client_of_ours: Client) -> None:
+    user = invited(cy, boss, role="dispatcher")
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    link = password_links.make_token(User.objects.get(id=user.id))
+    _token, key = create_token(actor=user, name="export", scope="read", days=1)
+    own, _secret = make_address(user=user, client=None, actor=user, now=NOON)
+    made, _secret = make_address(user=None, client=client_of_ours, actor=user, now=NOON)
+
+    def doors() -> list[Any]:
+        bearer = {"HTTP_AUTHORIZATION": f"Bearer {key}"}
+        calendars = [address_for(each.secret_sha256) is not None for each in (own, made)]
+        api = Browser().get("/api/v1/clients", **bearer).status_code
+        return [browser.get("/account/").status_code, api, *calendars, opens(user, link)]
+
+    assert doors() == [200, 200, True, True, True]
+    end_access(person=cy, version=2, actor=boss, now=NOON)
+    assert doors() == [302, 401, False, False, False]
+    assert not LogIn.objects.filter(user=user).exists() and not ApiToken.objects.filter(user=user).exists()
+    assert {each.revoked_by for each in CalendarLink.objects.all()} == {boss}
+    assert Person.objects.get(id=cy.id).user == user
+    assert refused(end_access, person=cy, version=3, actor=boss).code == "already_ended"
+    assert refused(reset_log_in, person=cy, version=3, second_factor=False, why="", actor=boss).code == "already_ended"
+
+
+def test_who_comes_back_comes_by_a_link_and_not_by_the_password_of_then(cy: Person, boss: User) -> None:
+    user = invited(cy, boss)
+    set_password(user=user, password=PASSWORD)
+    assert refused(let_back, person=cy, version=2, actor=boss).code == "not_ended"
+    end_access(person=cy, version=2, actor=boss, now=NOON)
+    let_back(person=cy, version=3, actor=boss, now=NOON)
+    user = User.objects.get(id=user.id)
+    assert (user.is_active, user.check_password(PASSWORD)) == (True, False)
+    assert opens(user, password_links.make_token(user))
+
+
+def test_a_reset_ends_what_stood_and_the_second_factor_needs_a_reason(cy: Person, boss: User) -> None:
+    user = invited(cy, boss)
+    set_password(user=user, password=PASSWORD)
+    TOTP.activate(user, "JBSWY3DPEHPK3PXP")
+    Browser().force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    earlier = password_links.make_token(User.objects.get(id=user.id))
+    no = refused(reset_log_in, person=cy, version=2, second_factor=True, why="", actor=boss)
+    assert said_of(no) == {"why": "is empty; say why"}
+    reset_log_in(person=cy, version=2, second_factor=False, why="", actor=boss, now=NOON)
+    assert not opens(user, earlier) and not LogIn.objects.filter(user=user).exists()
+    assert not User.objects.get(id=user.id).check_password(PASSWORD)
+    assert Authenticator.objects.filter(user=user).exists()
+    reset_log_in(person=cy, version=3, second_factor=True, why="phone lost", actor=boss, now=NOON)
+    assert not Authenticator.objects.filter(user=user).exists()
+    assert User.objects.get(id=user.id).link_why == "phone lost"
+
+
+def test_nobody_resets_their_own_log_in_but_the_machine_does(boss: User) -> None:
+    said = {"person": boss.person, "version": 1, "second_factor": True, "why": "lost"}
+    assert refused(reset_log_in, actor=boss, **said).code == "own_log_in"
+    reset_log_in(actor=None, now=NOON, **said)
+    assert not User.objects.get(id=boss.id).has_usable_password()
+
+
+# ---- the last manager ----
+
+
+@pytest.mark.parametrize("changes", [{"role": "technician"}, {"clients": "named"}, None])
+def test_the_last_manager_of_all_clients_stays_one(
+    boss: User, limited: User, cy: Person, client_of_ours: Client, changes: dict[str, Any] | None
+) -> None:
+    """Whoever sees some clients, was invited only or has left is no other one."""
+    other = invited(cy, boss, role="manager")
+    if changes == {"clients": "named"}:
+        changes = {"clients": [client_of_ours]}
+    said = {"person": boss.person, "version": 1, "actor": boss}
+
+    def act(**more: Any) -> Person:
+        return change_account(**said, changes=changes, **more) if changes else end_access(**said, **more)
+
+    assert refused(act).code == "last_manager"
+    assert refused(end_access, person=boss.person, version=1, actor=None).code == "last_manager"
+    set_password(user=other, password=PASSWORD)
+    act(now=NOON)
