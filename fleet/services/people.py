@@ -159,6 +159,7 @@ def _log_in_of(person: Person) -> User:
     user = User.objects.filter(id=person.user_id).first() if person.user_id else None
     if user is None:
         raise Conflict("no_log_in", "This person has no log-in.")
+    person.user = user
     return user
 
 

@@ -80,7 +80,7 @@ def _begin(request: HttpRequest, asked: BeginForm) -> HttpResponse:
             asked.add_error(name if name in asked.fields else None, wrong_words(said))
         return render(request, "set_up.html", {"form": asked}, status=refused.status)
     login(request, user, backend=settings.AUTHENTICATION_BACKENDS[0])
-    record_authentication(request, user, method="password", username=user.username)
+    record_authentication(request, user, method="password", reauthenticated=True)
     return redirect("mfa_activate_totp" if settings.MANAGERS_NEED_SECOND_FACTOR else "people")
 
 

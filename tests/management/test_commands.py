@@ -1,18 +1,23 @@
 """Commands by hand: what they refuse before anything is changed, and what they say they did."""
 
+import re
 from io import StringIO
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.internal.auth import TOTP
 from django.core import checks
 from django.core.management import CommandError, call_command
+from django.test import Client as Browser
 
 from fleet.management.commands import serve
 from fleet.management.supervisor import Child
-from fleet.models import ApiToken, Contractor, Reading, User
+from fleet.models import ApiToken, Contractor, Person, Reading, User
+from fleet.models.access import Kept
+from fleet.services.access import create_user
 from fleet.worker import DEAF, WORN
 from tests.cast import store
 
@@ -160,7 +165,7 @@ def test_the_demonstration_answers_on_this_machine_alone_and_shows_its_accounts(
         assert "manager word\n" in served("--host", host)[0]
 
 
-def test_nothing_is_started_before_the_installation_has_begun_or_with_a_serious_fault(
+def test_nothing_is_started_with_a_serious_fault(
     installation: User, run: list[Child], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     faults = [checks.Warning("odd"), checks.Error("triggers missing", id="fleet.E001")]
@@ -168,11 +173,21 @@ def test_nothing_is_started_before_the_installation_has_begun_or_with_a_serious_
     with pytest.raises(CommandError, match="triggers missing") as refused:
         call_command("serve")
     assert "odd" not in str(refused.value)
-    monkeypatch.setattr(checks, "run_checks", lambda **_given: faults[:1])
-    Contractor.objects.all().delete()
-    with pytest.raises(CommandError, match=r"run manage\.py set_up first"):
-        call_command("serve")
     assert run == []
+
+
+def test_an_empty_installation_is_served_with_a_code_that_is_kept_as_its_hash_alone(
+    installation: User, run: list[Child]
+) -> None:
+    Contractor.objects.all().delete()
+    told, _status = served("--host", "127.0.0.1", "--port", "8123")
+    code = re.search(r"http://127\.0\.0\.1:8123/set-up/ with the code (\S+):", told)
+    assert code and re.fullmatch(r"([A-Z2-9]{4}-){2}[A-Z2-9]{4}", code[1])
+    assert [each.name for each in run] == ["web", "worker", "clock"]
+    kept = Kept.objects.get(cache_key="set-up-code").value
+    assert code[1] not in kept and code[1].replace("-", "") not in kept
+    again, _status = served("--host", "127.0.0.1")
+    assert code[1] not in again and Kept.objects.get(cache_key="set-up-code").value != kept
 
 
 # ---- tokens, and who is locked out ----
@@ -203,8 +218,68 @@ def test_a_token_that_can_not_be_made_is_refused_in_words(manager: User, argumen
     assert not ApiToken.objects.exists()
 
 
-def test_who_is_locked_out_gets_a_link_and_loses_the_second_factor(manager: User) -> None:
-    assert "/new-password/" in said("account", "link", "manager")
-    TOTP.activate(manager, "JBSWY3DPEHPK3PXP")
-    said("account", "forget-second-factor", "manager")
+def opens(printed: str) -> bool:
+    """Whether what was printed is a link that sets a password."""
+    answer = Browser().get(urlsplit(printed.strip()).path)
+    return answer.status_code == 302 and "set-password" in answer["Location"]
+
+
+def test_people_are_invited_listed_ended_and_let_back_from_the_machine(installation: User, client_of_ours: Any) -> None:
+    first = said("people", "invite", "ada", "Ada Test", "--email", "ada@heating.example")
+    assert first.startswith("http") and opens(first)
+    said("people", "invite", "cy", "Cy Cooper", "--role", "auditor", "--client", client_of_ours.name)
+    assert said("people", "list").splitlines() == [
+        "ada  Ada Test  manager  all clients  invited  never logged in",
+        "cy  Cy Cooper  auditor  Weir Trust  invited  never logged in",
+    ]
+    assert said("people", "end", "cy").startswith("Ended")
+    assert User.objects.get(username="cy").state == "ended"
+    assert opens(said("people", "reset", "cy")) and User.objects.get(username="cy").state == "invited"
+    again = said("people", "reset", "ada")
+    assert opens(again) and not opens(first)
+
+
+def test_who_is_locked_out_gets_a_link_and_loses_the_second_factor(installation: User) -> None:
+    said("people", "invite", "ada", "Ada Test")
+    TOTP.activate(User.objects.get(username="ada"), "JBSWY3DPEHPK3PXP")
+    said("people", "reset", "ada")
+    assert Authenticator.objects.exists()
+    assert opens(said("people", "reset", "ada", "--second-factor"))
     assert not Authenticator.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("end", "nobody"), "no log-in 'nobody'"),
+        (("invite", "manager", "Ada Test"), "username"),
+        (("invite", "ada", "Ada Test", "--client", "Elsewhere"), "no client named Elsewhere"),
+        (("invite", "ada", "Ada Test", "--email", "x"), "email"),
+    ],
+)
+def test_what_can_not_be_done_to_people_is_refused_in_words(manager: User, arguments: Any, words: str) -> None:
+    with pytest.raises(CommandError, match=words):
+        said("people", *arguments)
+    assert not Person.objects.exists()
+
+
+def test_the_last_manager_is_not_ended_from_the_machine_either(installation: User, settings: Any) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    create_user(username="boss", password="a-long-enough-secret", role="manager", name="Bo Boss")
+    with pytest.raises(CommandError, match="last manager"):
+        said("people", "end", "boss")
+
+
+def test_nobody_is_made_above_the_roles_and_a_password_is_changed_by_the_usual_command(
+    installation: User, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(CommandError, match=r"manage\.py people invite"):
+        said("createsuperuser")
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    user = create_user(username="boss", password="a-long-enough-secret", role="manager", name="Bo Boss")
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    monkeypatch.setattr("getpass.getpass", lambda **_asked: "another long secret")
+    assert "Password changed" in said("changepassword", "boss")
+    assert User.objects.get(username="boss").check_password("another long secret")
+    assert browser.get("/account/").status_code == 302

@@ -1,0 +1,298 @@
+"""The page of people and log-ins, and how an empty installation begins on a page."""
+
+import re
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.core import mail
+from django.test import Client as Browser
+from django.utils import timezone
+
+from fleet import clock
+from fleet.models import ApiToken, Client, Contractor, Job, Person, Qualification, Role, User
+from fleet.services.access import create_token, create_user
+from fleet.services.contractor import make_set_up_code
+from fleet.tasks import HANDLERS
+from fleet.tries import forget_all
+from tests.cast import NOON, store
+from tests.web.opened import browser_of, checked, opened, queries_of, sent
+
+PASSWORD = "a-long-enough-secret"
+LINK = re.compile(r"http://127\.0\.0\.1:8080(/new-password/[^<]+)")
+NEW = {"name": "Cy Cooper", "username": "cy", "phone": "0000", "email": "", "role": "technician", "sees": "all"}
+
+
+@pytest.fixture(autouse=True)
+def at_noon(settings: Any) -> None:
+    settings.CLOCK_OFFSET = NOON - timezone.now()
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def boss(installation: User) -> User:
+    return create_user(username="boss", password=PASSWORD, role=Role.MANAGER, name="Bo Boss")
+
+
+def link_in(page: str) -> str:
+    found = LINK.search(page)
+    assert found, page
+    return found[1]
+
+
+def text_of(page: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", page).split())
+
+
+# ---- the list, and somebody new ----
+
+
+def test_somebody_new_is_invited_and_sets_a_password_by_the_link_shown_once(boss: User) -> None:
+    assert "1 person can log in" in text_of(opened(boss, "/people/"))
+    answer = sent(boss, "/people/", **NEW)
+    assert answer["Cache-Control"] == "no-store"
+    link = link_in(checked(answer))
+    cy = Person.objects.get(name="Cy Cooper")
+    assert "/new-password/" not in opened(boss, f"/people/{cy.id}/")
+    visitor = Browser()
+    asked = visitor.get(link, follow=True)
+    assert "For the user name cy." in text_of(asked.content.decode())
+    there = asked.redirect_chain[-1][0]
+    visitor.post(there, {"new_password1": PASSWORD, "new_password2": PASSWORD})
+    assert User.objects.get(username="cy").state == "open"
+    assert "opens nothing any more" in text_of(Browser().get(link, follow=True).content.decode())
+    assert "2 people can log in" in text_of(opened(boss, "/people/"))
+
+
+def test_the_link_goes_by_mail_too_where_mail_is_set_up(boss: User, settings: Any) -> None:
+    assert "goes by no e-mail" not in text_of(opened(boss, "/people/"))
+    page = checked(sent(boss, "/people/", **NEW | {"email": "cy@heating.example"}))
+    assert "Another one is on its way to cy@heating.example" in text_of(page)
+    HANDLERS["send_password_link"](Job.objects.get(kind="send_password_link"))
+    [message] = mail.outbox
+    assert message.to == ["cy@heating.example"] and "within seven days" in message.body
+    found = re.search(r"(/new-password/\S+)", message.body)
+    assert found and "set-password" in Browser().get(found[1])["Location"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"username": "boss"}, "User name"),
+        ({"name": ""}, "Name"),
+        ({"role": "king"}, "Role"),
+        ({"sees": "named"}, "name at least one"),
+        ({"email": "x"}, "E-mail"),
+    ],
+)
+def test_what_can_not_be_is_refused_by_its_label_and_makes_nobody(
+    boss: User, changes: dict[str, str], words: str
+) -> None:
+    answer = sent(boss, "/people/", **NEW | changes)
+    assert answer.status_code == 400 and words in text_of(checked(answer))
+    assert not Person.objects.filter(name="Cy Cooper").exists()
+
+
+def test_all_clients_and_some_named_is_refused(boss: User, client_of_ours: Client) -> None:
+    answer = sent(boss, "/people/", **NEW | {"clients": [str(client_of_ours.id)]})
+    assert answer.status_code == 400 and "say which of the two" in text_of(checked(answer))
+
+
+def test_a_manager_of_some_clients_sees_and_invites_people_of_these_alone(boss: User, client_of_ours: Client) -> None:
+    some = create_user(username="some", password=PASSWORD, role=Role.MANAGER, name="Sam Some", sees_all_clients=False)
+    some.clients.add(client_of_ours)
+    page = opened(some, "/people/")
+    assert "Sam Some" in page and "Bo Boss" not in page and "all clients, now and to come" not in page
+    assert browser_of(some).get(f"/people/{boss.person.id}/").status_code == 404
+    assert sent(some, "/people/", **NEW).status_code == 400
+    other = Client.objects.create(name="Mill Trust")
+    assert sent(some, "/people/", **NEW | {"sees": "named", "clients": [str(other.id)]}).status_code == 400
+    assert sent(some, "/people/", **NEW | {"sees": "named", "clients": [str(client_of_ours.id)]}).status_code == 200
+
+
+def test_more_people_take_no_more_queries(boss: User, client_of_ours: Client) -> None:
+    def add(number: int) -> None:
+        user = create_user(
+            username=f"u{number}", password=PASSWORD, role=Role.AUDITOR, name=f"U {number}", sees_all_clients=False
+        )
+        user.clients.add(client_of_ours)
+
+    add(0)
+    few = queries_of(boss, "/people/")
+    for number in range(1, 6):
+        add(number)
+    assert queries_of(boss, "/people/") == few
+
+
+# ---- one of them ----
+
+
+@pytest.fixture
+def cy(boss: User) -> Person:
+    sent(boss, "/people/", **NEW)
+    return Person.objects.get(name="Cy Cooper")
+
+
+def act(actor: User, who: Person, what: str, **said: Any) -> Any:
+    version = Person.objects.get(id=who.id).version
+    return sent(actor, f"/people/{who.id}/", act=what, version=version, **said)
+
+
+def test_a_person_is_changed_ended_let_back_and_reset_on_their_page(boss: User, cy: Person) -> None:
+    changed = act(boss, cy, "change", **NEW | {"name": "Cy Weir", "role": "dispatcher"})
+    assert changed["Location"] == f"/people/{cy.id}/"
+    assert "Cy Weir has a link and hasn't used it yet" in text_of(opened(boss, f"/people/{cy.id}/"))
+    link = link_in(checked(act(boss, cy, "reset", why="")))
+    assert act(boss, cy, "end")["Location"] == "/people/"
+    assert "The access of Cy Weir has ended" in text_of(opened(boss, f"/people/{cy.id}/"))
+    assert "opens nothing" in text_of(Browser().get(link, follow=True).content.decode())
+    assert link_in(checked(act(boss, cy, "let_back"))) != link
+    refused = act(boss, cy, "reset", second_factor="on", why="")
+    assert refused.status_code == 400 and "say why" in text_of(checked(refused))
+    assert "The link was made by Bo Boss: phone lost" in text_of(
+        checked(act(boss, cy, "reset", second_factor="on", why="phone lost"))
+    )
+
+
+def test_an_act_on_what_was_changed_meanwhile_is_refused(boss: User, cy: Person) -> None:
+    answer = sent(boss, f"/people/{cy.id}/", act="end", version=1)
+    assert answer.status_code == 409
+    assert User.objects.get(username="cy").is_active
+
+
+def test_the_last_manager_stays_and_their_own_link_is_on_their_account(boss: User) -> None:
+    page = text_of(opened(boss, f"/people/{boss.person.id}/"))
+    assert "This is your own log-in. Your account" in page
+    for what, said in (("end", {}), ("change", NEW | {"name": "Bo Boss"})):
+        answer = act(boss, boss.person, what, **said)
+        assert answer.status_code == 409 and "last manager" in text_of(checked(answer))
+    assert act(boss, boss.person, "reset").status_code == 409
+
+
+def test_who_has_no_log_in_gets_one(boss: User, installation: User) -> None:
+    ada = Person.objects.create(name="Ada Test")
+    assert "Ada Test has no log-in" in text_of(opened(boss, f"/people/{ada.id}/"))
+    asked = {"username": "ada", "role": "technician", "sees": "all", "email": ""}
+    link_in(checked(act(boss, ada, "invite", **asked)))
+    assert Person.objects.get(id=ada.id).user == User.objects.get(username="ada")
+
+
+def test_a_qualification_is_recorded_and_one_that_is_over_says_so(boss: User, cy: Person) -> None:
+    given = {"scheme": "trade register", "number": "Q-1", "fuel_kinds": ["gas"]}
+    given |= {"valid_from": "2020-01-01", "valid_to": "2026-03-01"}
+    path = f"/people/{cy.id}/qualifications/"
+    assert sent(boss, path, **given)["Location"] == f"/people/{cy.id}/"
+    assert Qualification.objects.get().person == cy
+    assert "gas to 1 Mar 2026, over" in text_of(opened(boss, "/people/")).replace(" ,", ",")
+    assert sent(boss, path, **given | {"valid_to": "2019-01-01"}).status_code == 400
+    assert sent(boss, path, **given | {"fuel_kinds": []}).status_code == 400
+
+
+def test_what_somebody_did_last_stands_on_their_page_with_their_tokens(
+    boss: User, technician: User, person: Person, body: Any
+) -> None:
+    store(body, technician)
+    create_token(actor=technician, name="phone of Ada", scope="read", days=1)
+    page = text_of(opened(boss, f"/people/{person.id}/"))
+    assert "sent a visit" in page and "made a token for another program: phone of Ada" in page
+    sent(boss, "/account/tokens/end/", key=ApiToken.objects.get().token_key)
+    assert not ApiToken.objects.exists()
+
+
+# ---- an empty installation ----
+
+
+@pytest.fixture
+def empty(db: None, settings: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
+    """The code that begins it. What ships with it takes its time, and stands in the database of these tests."""
+    forget_all()
+    Contractor.objects.all().delete()
+    User.objects.update(username="former")
+    monkeypatch.setattr("fleet.services.contractor._ship_limit_sets", lambda *_given: None)
+    monkeypatch.setattr("fleet.services.limit_sets.set_stop_levels", lambda **_given: None)
+    settings.ALLOWED_HOSTS = ["localhost", "heating.example"]
+    yield make_set_up_code(now=clock.now())
+    forget_all()
+
+
+FIRST = {"contractor": "Own Heating", "numbers": "000, 111", "name": "Bo Boss", "username": "boss", "email": "",
+         "password": PASSWORD}  # fmt: skip
+
+
+def here() -> Browser:
+    return Browser(SERVER_NAME="localhost")
+
+
+def test_an_empty_installation_leads_to_its_first_manager_who_is_then_logged_in(empty: str) -> None:
+    browser = here()
+    assert browser.get("/log-in/")["Location"] == "/set-up/"
+    assert "Whose installation is this?" in checked(browser.get("/set-up/"))
+    begun = browser.post("/set-up/", FIRST | {"code": empty.lower()})
+    assert (begun.status_code, begun["Location"]) == (302, "/people/")
+    assert "Bo Boss" in checked(browser.get("/people/"))
+    assert Contractor.objects.get().emergency_numbers == ["000", "111"]
+    boss = User.objects.get(username="boss")
+    assert (boss.role, boss.sees_all_clients, boss.person.name) == ("manager", True, "Bo Boss")
+    for again in (browser, here()):
+        assert again.get("/set-up/").status_code == 404
+        assert again.post("/set-up/", FIRST | {"code": empty}).status_code == 404
+
+
+def test_the_first_manager_is_led_to_a_second_factor(empty: str, settings: Any) -> None:
+    settings.MANAGERS_NEED_SECOND_FACTOR = True
+    browser = here()
+    assert browser.post("/set-up/", FIRST | {"code": empty})["Location"] == "/account/app/"
+    assert "key" in checked(browser.get("/account/app/"))
+    assert browser.get("/people/")["Location"] == "/account/app/"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"code": "AAAA-AAAA-AAAA"}, "printed last"),
+        ({"code": ""}, "Code"),
+        ({"password": "short"}, "12 characters"),
+        ({"numbers": " , "}, "one number at least"),
+        ({"username": "two words"}, "User name"),
+        ({"contractor": ""}, "Contractor"),
+    ],
+)
+def test_what_can_not_begin_leaves_nothing_and_keeps_what_was_typed(
+    empty: str, changes: dict[str, str], words: str
+) -> None:
+    answer = here().post("/set-up/", FIRST | {"code": empty} | changes)
+    page = checked(answer)
+    assert answer.status_code == 400 and words in text_of(page)
+    assert changes.get("contractor") == "" or 'value="Own Heating"' in page
+    assert PASSWORD not in page
+    assert not Contractor.objects.exists() and not Person.objects.exists()
+
+
+def test_guesses_of_the_code_are_few(empty: str) -> None:
+    statuses = [here().post("/set-up/", FIRST | {"code": f"AAAA-AAAA-AA{n:02}"}).status_code for n in range(7)]
+    assert statuses[0] == 400 and statuses[-1] == 429
+    assert here().post("/set-up/", FIRST | {"code": empty}).status_code == 429
+
+
+def test_a_code_lasts_a_day(empty: str, settings: Any) -> None:
+    settings.CLOCK_OFFSET += timedelta(days=1, minutes=1)
+    assert here().post("/set-up/", FIRST | {"code": empty}).status_code == 400
+
+
+@pytest.mark.parametrize(
+    ("host", "address", "secure", "opens"),
+    [
+        ("localhost", "127.0.0.1", False, True),
+        ("heating.example", "127.0.0.1", False, False),
+        ("localhost", "192.0.2.7", False, False),
+        ("heating.example", "192.0.2.7", True, True),
+    ],
+)
+def test_it_is_begun_over_https_or_on_the_machine_itself(
+    empty: str, host: str, address: str, secure: bool, opens: bool
+) -> None:
+    browser = Browser(SERVER_NAME=host, REMOTE_ADDR=address)
+    assert browser.get("/set-up/", secure=secure).status_code == (200 if opens else 403)
+    assert browser.post("/set-up/", FIRST | {"code": empty}, secure=secure).status_code == (302 if opens else 403)
+    assert Contractor.objects.exists() is opens
