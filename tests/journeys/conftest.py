@@ -11,6 +11,7 @@ import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
@@ -61,14 +62,14 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     command = [sys.executable, "-m", "gunicorn", "fleet.wsgi", "--bind", bind, "--threads", "4", "--log-level", "error"]
     process = subprocess.Popen(command, cwd=ROOT, env=environment)
     try:
-        _wait_for(f"http://{bind}/gas-smell/", process)
+        wait_for(f"http://{bind}/gas-smell/", process)
         yield Service(f"http://{bind}", environment, made)
     finally:
         process.terminate()
         process.wait(timeout=10)
 
 
-def _wait_for(address: str, process: "subprocess.Popen[bytes]") -> None:
+def wait_for(address: str, process: "subprocess.Popen[Any]") -> None:
     until = time.monotonic() + STARTS_WITHIN_S
     while time.monotonic() < until:
         assert process.poll() is None, "the service stopped while starting"
