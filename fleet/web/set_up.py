@@ -11,7 +11,6 @@ from django.http.request import split_domain_port
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods
 
 from fleet import clock
 from fleet.errors import FleetError
@@ -38,7 +37,9 @@ class BeginForm(forms.Form):
     numbers = WordsField(_("Numbers to call on a gas smell, by comma"), 300, required=True)
     name = WordsField(_("Your name"), 150, required=True)
     username = WordsField(_("User name"), 150, required=True)
-    email = forms.EmailField(label=_("E-mail"), max_length=254, required=False)
+    email = forms.EmailField(
+        label=_("E-mail, for alerts and a forgotten password; may stay empty"), max_length=254, required=False
+    )
     password = forms.CharField(
         label=_("Password, twelve characters or more"),
         max_length=4096,
@@ -55,7 +56,6 @@ class BeginForm(forms.Form):
 
 @login_not_required
 @never_cache
-@require_http_methods(["GET", "HEAD", "POST"])
 def set_up(request: HttpRequest) -> HttpResponse:
     """Whose installation this is, and its first manager, by the code that `serve` printed; nothing is here later."""
     if Contractor.objects.exists():
