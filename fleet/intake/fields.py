@@ -47,7 +47,7 @@ Errors = Mapping[str, Coded]
 
 # Of a field that may be left out: its default stands for nothing and is never kept.
 LEFT_OUT: Any = Field(default=None)
-ERRORS_MAX = 20
+ERRORS_MAX, PATH_LENGTH = 20, 120
 LARGEST = 1_000_000_000
 # Control characters, and those that reorder text on screen or paper.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
@@ -81,7 +81,7 @@ def below(path: str, part: str) -> str:
 
 def errors_of(bad: ValidationError, shape: type["Shape"]) -> dict[str, Coded]:
     """{"readings.2.values.o2": (code, figures)}: the first 20 of what is wrong."""
-    return dict(islice(_said(bad, shape), ERRORS_MAX))
+    return {path[:PATH_LENGTH]: said for path, said in islice(_said(bad, shape), ERRORS_MAX)}
 
 
 def _said(bad: ValidationError, shape: type["Shape"]) -> Iterator[tuple[str, Coded]]:

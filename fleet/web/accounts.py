@@ -244,7 +244,7 @@ class ForgottenForm(forms.Form):
     email = forms.EmailField(label=gettext_lazy("Your e-mail address"), max_length=254)
 
 
-@login_not_required
+@anybody("logging_in")
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def forgotten(request: HttpRequest) -> HttpResponse:
@@ -339,7 +339,7 @@ def end_token(request: HttpRequest) -> HttpResponse:
     return redirect("mfa_index")
 
 
-@login_not_required
+@anybody("gas_smell")
 @require_safe
 def gas_smell(request: HttpRequest) -> HttpResponse:
     return render(request, "gas_smell.html")
@@ -353,7 +353,7 @@ def _again(view: Any) -> Any:
 ROUTES = [
     path("log-in/", LogIn.as_view(), name="account_login"),
     path("log-in/code/", SecondStep.as_view(), name="mfa_authenticate"),
-    path("log-in/passkey/", login_not_required(LoginWebAuthnView.as_view()), name="mfa_login_webauthn"),
+    path("log-in/passkey/", anybody("logging_in")(LoginWebAuthnView.as_view()), name="mfa_login_webauthn"),
     path("log-in/again/", _again(ReauthenticateView), name="account_reauthenticate"),
     path("log-in/again/code/", _again(CodeAgainView), name="mfa_reauthenticate"),
     path("log-in/again/passkey/", _again(ReauthenticateWebAuthnView), name="mfa_reauthenticate_webauthn"),
