@@ -13,12 +13,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 from tests.needs import needs_program
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
 STARTS_WITHIN_S = 120
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+)
 
 
 @dataclass(frozen=True)
@@ -76,3 +85,11 @@ def chromium() -> str:
     """The browser's path."""
     needs_program("chromium")
     return shutil.which("chromium") or ""
+
+
+@pytest.fixture(scope="module")
+def browser(chromium: str) -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=chromium, args=list(FLAGS))
+        yield opened
+        opened.close()

@@ -2,36 +2,19 @@
 
 import json
 import urllib.request
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 from typing import Any, cast
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from fleet.models import Analyser, Appliance, Person
 from tests.cast import visit_body
 from tests.journeys.conftest import Service
 
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-)
 YESTERDAY = f"{datetime.now(UTC).date() - timedelta(days=1):%Y-%m-%d}"
 TODAY = f"{datetime.now(UTC).date():%Y-%m-%d}"
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=chromium, args=list(FLAGS))
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")
