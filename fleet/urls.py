@@ -8,6 +8,7 @@ from fleet.web import (
     alerts,
     appliances,
     attention,
+    audit,
     buildings,
     calendars,
     defects,
@@ -35,6 +36,7 @@ handler500 = "fleet.web.faults.server_fault"
 
 urlpatterns = [
     path("", attention.attention, name="attention"),
+    path("audit-trail/", audit.audit_trail, name="audit-trail"),
     path("background-work/", jobs.jobs, name="background-work"),
     path("background-work/<uuid:job_id>/retry/", jobs.retry, name="background-work-retry"),
     path("background-work/<uuid:job_id>/cancel/", jobs.cancel, name="background-work-cancel"),

@@ -300,10 +300,10 @@ class Whole(Kind):
 
     def read(self, given: Any, info: ValidationInfo) -> int:
         is_whole = isinstance(given, int) and not isinstance(given, bool)
-        if not is_whole or given < self.low or (self.high is not None and given > self.high):
-            code = "whole_at_least" if self.high is None else "whole_between"
-            raise refused(code, given, low=self.low, high=self.high)
-        return given
+        if is_whole and self.low <= given and (self.high is None or given <= self.high):
+            return int(given)
+        code = "whole_at_least" if self.high is None else "whole_between"
+        raise refused(code, given, low=self.low, high=self.high)
 
     def schema(self) -> dict[str, Any]:
         return {"type": "integer", "minimum": self.low} | ({} if self.high is None else {"maximum": self.high})
@@ -601,7 +601,8 @@ def partial_of(shape: type[AnyShape]) -> type[AnyShape]:
 
 def shape_of(name: str, fields: Mapping[str, Any]) -> Any:
     """A shape of these fields, each of which may be left out."""
-    return create_model(name, __base__=Shape, **{each: (field, LEFT_OUT) for each, field in fields.items()})
+    left_out: dict[str, Any] = {each: (field, LEFT_OUT) for each, field in fields.items()}
+    return create_model(name, __base__=Shape, **left_out)
 
 
 def read_shape(shape: type[Shape], data: Any, *, partial: bool = False, viewer: Any = None) -> dict[str, Any]:

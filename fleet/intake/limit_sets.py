@@ -320,7 +320,7 @@ class Interval(Kind):
             raise refused("rule", given)
         if errors := rule_faults(given):
             raise Refused(errors)
-        return given
+        return dict(given)
 
     def schema(self) -> dict[str, Any]:
         return {"type": "object"}
@@ -344,7 +344,7 @@ class ExtraInterval(Interval):
             errors["type"] = coded("further_interval_needed")
         if errors:
             raise Refused(errors)
-        return given
+        return dict(given)
 
 
 def rule_faults(rule: dict[str, Any]) -> Errors:

@@ -15,5 +15,7 @@ def entry_words(entry: AuditEntry) -> str:
     """
     if entry.said:
         code, figures = entry.said
-        return str(_CHANGES[code]) % {name: code_words(each) if name == "role" else each for name, each in figures.items()}
+        return str(_CHANGES[code]) % {
+            name: code_words(each) if name == "role" else each for name, each in figures.items()
+        }
     return ": ".join(filter(None, (str(entry.get_kind_display()), entry.path)))

@@ -384,7 +384,7 @@ class Difference:
 class _Group:
     """Rows of one kind: their shape, how a row is named, said whole, and what of it is said in words of its own."""
 
-    field: str
+    group: str
     shape: type[Shape]
     name: Callable[[Row], str]
     words: Callable[[Row], str]
@@ -452,8 +452,8 @@ def _one_interval(name: str, then: Row | None, now: Row | None) -> Iterator[Diff
 
 
 def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
-    then = {group.name(each): each for each in before.get(group.field, ())}
-    now = {group.name(each): each for each in after.get(group.field, ())}
+    then = {group.name(each): each for each in before.get(group.group, ())}
+    now = {group.name(each): each for each in after.get(group.group, ())}
     for name in dict.fromkeys([*then, *now]):
         if name not in then:
             yield Difference(name, "", group.words(now[name]))

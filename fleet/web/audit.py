@@ -1,6 +1,7 @@
 """The audit trail as a page: the newest entries, of one kind or person where they are named."""
 
 from django import forms
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
@@ -15,9 +16,7 @@ SHOWN = 100
 
 
 class ChosenForm(forms.Form):
-    kind = forms.ChoiceField(
-        label=_("What"), required=False, choices=[("", _("everything")), *AuditEntry.Kind.choices]
-    )
+    kind = forms.ChoiceField(label=_("What"), required=False, choices=[("", _("everything")), *AuditEntry.Kind.choices])
 
 
 @page("audit_trail")
@@ -34,6 +33,7 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
     found = list(entries[: SHOWN + 1])
     shown = {
         "place": "audit-trail",
+        "zone": settings.TIME_ZONE,
         "form": chosen,
         "kind": kind,
         "chosen_user": User.objects.filter(id=user).first() if user else None,

@@ -23,7 +23,7 @@ from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import VersionForm, taken
-from fleet.web.guards import act, form, viewer_of
+from fleet.web.guards import act, anybody, form, viewer_of
 from reports.calendar_feed import calendar_bytes
 
 FRESH_S = 900

@@ -21,7 +21,7 @@ May = Callable[[User], bool]
 
 def page(subject: str) -> Callable[[View], View]:
     """A view that those who may see the subject may read, and nobody posts to."""
-    return _guard(partial(may_see, subject=subject), _nobody)
+    return _guard(subject, partial(may_see, subject=subject), _nobody)
 
 
 def form(subject: str, *, refused: View | None = None) -> Callable[[View], View]:
@@ -30,7 +30,7 @@ def form(subject: str, *, refused: View | None = None) -> Callable[[View], View]
     refused : the page that a refusal of what was posted is answered with, from the request, the refusal and the path.
     """
     may = partial(may_change, subject=subject)
-    return _guard(may, may, refused)
+    return _guard(subject, may, may, refused)
 
 
 def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[View], View]:
@@ -40,12 +40,13 @@ def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[V
     """
 
     def guard(view: View) -> View:
-        guarded = _guard(_nobody, partial(may_change, subject=subject), refused)(view)
+        guarded = _guard(subject, _nobody, partial(may_change, subject=subject), refused)(view)
 
         @wraps(view)
         def posted(request: HttpRequest, **path: Any) -> HttpResponse:
             return redirect(place) if request.method in READING else guarded(request, **path)
 
+        posted.subject = subject  # type: ignore[attr-defined]  # for the table of rights
         return posted
 
     return guard
@@ -54,14 +55,19 @@ def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[V
 def anybody(subject: str) -> Callable[[View], View]:
     """A view that nobody has to log in for."""
     assert ACCESS[subject].whose is Whose.ANYBODY
-    return login_not_required
+
+    def guard(view: View) -> View:
+        view.subject = subject  # type: ignore[attr-defined]  # for the table of rights
+        return login_not_required(view)
+
+    return guard
 
 
 def _nobody(_user: User) -> bool:
     return False
 
 
-def _guard(may_read: May, may_post: May, refused: View | None = None) -> Callable[[View], View]:
+def _guard(subject: str, may_read: May, may_post: May, refused: View | None = None) -> Callable[[View], View]:
     """What a query or service can't find is a page not found, what it forbids a page for another role."""
 
     def guard(view: View) -> View:
@@ -77,6 +83,7 @@ def _guard(may_read: May, may_post: May, refused: View | None = None) -> Callabl
             except Forbidden as forbidden:
                 raise PermissionDenied from forbidden
 
+        guarded.subject = subject  # type: ignore[attr-defined]  # for the table of rights
         return guarded
 
     return guard

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from fleet import clock
 from fleet.models import ApiToken, Client, NoAccess, OccupierNotice, Person, Qualification, RequiredCheck, Revisit, Role
 from fleet.models.calendars import hash_of
 from fleet.queries.access import tokens_of, visible_clients
@@ -29,7 +30,7 @@ def test_a_client_given_twice_over_is_seen_once(world: World) -> None:
 def test_one_s_own_tokens_are_listed_oldest_first_and_nobody_else_s(world: World) -> None:
     viewer, other = world.who("technician"), world.who("manager", "all")
     for owner, name in ((viewer, "first"), (other, "another's"), (viewer, "second")):
-        create_token(actor=owner, name=name, scope="read", days=1)
+        create_token(actor=owner, now=clock.now(), name=name, scope="read", days=1)
     assert [each.name for each in tokens_of(viewer)] == ["first", "second"]
     assert ApiToken.objects.count() == 3
 

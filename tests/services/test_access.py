@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.contrib.auth import authenticate
 
+from fleet import clock
 from fleet.assess import planning_settings
 from fleet.errors import FleetError, NotFound
 from fleet.models import ApiToken, Contractor, Job, LimitSet, Person, Record, User
@@ -69,7 +70,7 @@ def test_an_account_that_can_not_be_leaves_neither_account_nor_person(
 
 @pytest.mark.parametrize("days", [1, 365])
 def test_a_token_lasts_as_long_as_was_asked_for(manager: User, days: int) -> None:
-    token, secret = create_token(actor=manager, name="export", scope="read", days=days)
+    token, secret = create_token(actor=manager, now=clock.now(), name="export", scope="read", days=days)
     lasts = token.expiry - datetime.now(UTC)
     assert timedelta(days=days) - timedelta(minutes=5) < lasts <= timedelta(days=days)
     assert secret.startswith(token.token_key) and secret != token.token_key
@@ -79,7 +80,7 @@ def test_a_token_lasts_as_long_as_was_asked_for(manager: User, days: int) -> Non
 @pytest.mark.parametrize("days", [0, -1, 366])
 def test_a_token_for_too_long_or_for_no_time_is_refused(manager: User, days: int) -> None:
     with pytest.raises(FleetError) as refused:
-        create_token(actor=manager, name="export", scope="read", days=days)
+        create_token(actor=manager, now=clock.now(), name="export", scope="read", days=days)
     assert said_of(refused.value) == {"days": f"is {days}; it must be a whole number from 1 to 365"}
     assert not ApiToken.objects.exists()
 
@@ -88,23 +89,23 @@ def test_one_account_has_so_many_tokens_and_another_its_own(
     manager: User, dispatcher: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(access, "MOST_TOKENS", 2)
-    first, _secret = create_token(actor=manager, name="1", scope="read", days=1)
-    create_token(actor=manager, name="2", scope="read", days=1)
+    first, _secret = create_token(actor=manager, now=clock.now(), name="1", scope="read", days=1)
+    create_token(actor=manager, now=clock.now(), name="2", scope="read", days=1)
     with pytest.raises(FleetError) as refused:
-        create_token(actor=manager, name="3", scope="read", days=1)
+        create_token(actor=manager, now=clock.now(), name="3", scope="read", days=1)
     assert refused.value.code == "too_many_tokens"
-    create_token(actor=dispatcher, name="3", scope="read", days=1)
-    revoke_token(actor=manager, key=first.token_key)
-    create_token(actor=manager, name="3", scope="read", days=1)
+    create_token(actor=dispatcher, now=clock.now(), name="3", scope="read", days=1)
+    revoke_token(actor=manager, now=clock.now(), key=first.token_key)
+    create_token(actor=manager, now=clock.now(), name="3", scope="read", days=1)
 
 
 def test_nobody_revokes_anothers_token(manager: User, dispatcher: User) -> None:
-    token, _secret = create_token(actor=manager, name="export", scope="read", days=1)
+    token, _secret = create_token(actor=manager, now=clock.now(), name="export", scope="read", days=1)
     with pytest.raises(NotFound):
-        revoke_token(actor=dispatcher, key=token.token_key)
-    revoke_token(actor=manager, key=token.token_key)
+        revoke_token(actor=dispatcher, now=clock.now(), key=token.token_key)
+    revoke_token(actor=manager, now=clock.now(), key=token.token_key)
     with pytest.raises(NotFound):
-        revoke_token(actor=manager, key=token.token_key)
+        revoke_token(actor=manager, now=clock.now(), key=token.token_key)
 
 
 # ---- the contractor ----
