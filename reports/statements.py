@@ -19,7 +19,15 @@ from fleet.presentation.days import long_day
 from fleet.presentation.figures import NONE
 from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.revisits import attempt_words
-from fleet.presentation.statements import axis_of, opening, sets_by_outcome, statement_rule, statement_strip, subject_of
+from fleet.presentation.statements import (
+    axis_of,
+    no_date_words,
+    opening,
+    sets_by_outcome,
+    statement_rule,
+    statement_strip,
+    subject_of,
+)
 from fleet.presentation.words import capital, said
 from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sheet, framed, heading, table, write
 from reports.strips import StripDrawing
@@ -69,7 +77,10 @@ def _title(statement: Statement) -> str:
 
 
 def _opening(statement: Statement) -> Iterator[Flowable]:
-    yield paragraph(SENTENCE, opening(statement))
+    lead, rest = opening(statement)
+    yield paragraph(SENTENCE, lead)
+    if rest:
+        yield paragraph(BODY, rest)
 
 
 def _unreviewed(statement: Statement, width: float) -> Iterator[Flowable]:
@@ -165,7 +176,7 @@ def _due_words(line: Line) -> Iterator[tuple[object, ...]]:
     if line.due is not None:
         yield Bold(long_day(line.due)), _(", by %s") % line.due_by
     elif not line.undecided:
-        yield (_("No due date is known."),)
+        yield (no_date_words(line),)
     if line.late_days:
         yield (Bold(ngettext("%d day late", "%d days late", line.late_days) % line.late_days),)
     if line.due_doubt:

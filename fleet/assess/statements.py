@@ -43,7 +43,7 @@ class Line:
     past due on that day; due_doubt: why that date rests on a check whose record proves nothing; undecided: required
     checks whose date can't be told, each with its reason, which are never late; not_counted: visits that did not count
     for a required check, and why; idle: the days of the period on which it was out of use, left out because nothing was
-    due on them;
+    due on them; idle_at_end: and so it was on its last day that counts;
     not_evidence: why the last record is none, by the register as it is known. attempts: those of the
     period on which somebody came and didn't get to the appliance, oldest first.
     """
@@ -63,6 +63,7 @@ class Line:
     not_counted: tuple[str, ...] = ()
     idle: tuple[Idle, ...] = ()
     idle_throughout: bool = False
+    idle_at_end: bool = False
     attempts: tuple[NoAccess, ...] = ()
 
     @property

@@ -118,3 +118,8 @@ class Flag(RegisterEntry):
             )
         ]
         indexes = [models.Index(fields=["kind", "closed_at"])]
+
+    @property
+    def stops(self) -> bool:
+        """Declared unsafe, or left at a stop level: what was put right on the spot only stays listed."""
+        return self.kind in (self.Kind.UNSAFE, self.Kind.STOP) and not self.figures.get("put_right")

@@ -13,7 +13,7 @@ from fleet.presentation.contents import evidence_words
 from fleet.presentation.days import long_day
 from fleet.presentation.strips import Head, Mark, Span, Strip, Upright
 from fleet.presentation.verdicts import set_words
-from fleet.presentation.words import count_words, listed
+from fleet.presentation.words import count_words, lead_and_rest, listed
 
 # A due date further out than this stands beyond the line's end: it would press the period into a corner.
 FURTHEST = timedelta(days=2 * 366)
@@ -26,11 +26,13 @@ HALF_PERIOD, HALF_BEYOND, HALF_WALL = 0.33, 0.56, 0.88
 # ---- the answer ----
 
 
-def opening(statement: Statement) -> str:
-    """How many there were, how many have a record and what it says, what is late, open or no evidence."""
+def opening(statement: Statement) -> tuple[str, str]:
+    """The lead, and what it has no room for: how many there were, how many have a record and what it says, what is
+    late, open or no evidence.
+    """
     if not statement.lines:
-        return _("No appliance of %s was in service in this period.") % subject_of(statement)
-    return " ".join(_answer(statement))
+        return _("No appliance of %s was in service in this period.") % subject_of(statement), ""
+    return lead_and_rest(_answer(statement))
 
 
 def subject_of(statement: Statement) -> str:
@@ -87,19 +89,31 @@ def _late(count: int, undecided: int) -> str:
 
 
 def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
-    """How many appliances were last recorded how, in words; only what occurs."""
-    counted = Counter(each.outcome for each in statement.lines if each.last)
+    """How many appliances were last recorded how, in words; only what occurs. What is outside counts so, out of use too."""
+    counted = Counter(_counted_as(each) for each in statement.lines if each.last or each.idle_throughout)
     words = {
         "within": _("within"),
         "outside": _("outside"),
         "incomplete": _("incomplete"),
         "withheld": _("withheld until somebody has reviewed the set"),
         "not_judged": _("not judged"),
+        "out_of_use": _("out of use"),
     }
     return [(counted[outcome], word) for outcome, word in words.items() if counted[outcome]]
 
 
+def _counted_as(line: Line) -> str:
+    return "out_of_use" if line.idle_at_end and line.outcome != "outside" else line.outcome
+
+
 # ---- its lines ----
+
+
+def no_date_words(line: Line) -> str:
+    """Why it has no due date, where nothing more is known of one."""
+    if line.idle_at_end:
+        return _("Out of use: no check falls due until it is started again.")
+    return _("No due date is known.")
 
 
 def sets_by_outcome(line: Line) -> list[tuple[str, str]]:

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Row, Verdict, standing
-from fleet.limits.quantities import decimals_of, figure
+from fleet.limits.quantities import decimals_of, figure, label
 from fleet.models import Flag, Judgement
 from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.contents import evidence_words
@@ -19,6 +19,8 @@ from fleet.presentation.words import at_rate, capital, listed, rate_words
 
 # German texts bring CO to undiluted gas with 21 % O2 in air, the trade elsewhere with 20.9 %.
 AIR_FREE = ("air_free", "as_measured_or_air_free")
+# The room is said by the quantity's own name.
+UNSAID = ("", "any", "ambient")
 UNDILUTED = ("undiluted", "undiluted_dry")
 # Evidence that a sentence needn't doubt.
 WELL_KNOWN = ("official_text_read", "quoted_elsewhere")
@@ -31,12 +33,14 @@ ASKS = sentences("asks")
 
 
 def basis_words(basis: str, quantity: str = "co") -> str:
-    """The basis in words; empty where the quantity has none: "as measured" says something of gases alone."""
+    """The basis in words, without what the quantity's label says; "as measured" says something of gases alone."""
     if basis in AIR_FREE:
-        return _("air-free, 20.9 % O₂ in air")
+        return _("20.9 % O₂ in air")
     if basis in UNDILUTED:
         return _("undiluted, 21 % O₂ in air")
-    nothing = ("", "any", *([] if quantity in ("co", "nox") else ["as_measured"]))
+    if "at_o2_pct" in label(quantity, basis)[1]:
+        return _("dry")
+    nothing = (*UNSAID, *([] if quantity in ("co", "nox") else ["as_measured"]))
     return "" if basis in nothing else code_words(basis)
 
 
@@ -104,11 +108,7 @@ def _reason(verdict: Verdict, code: str, figures: Mapping[str, Any]) -> str:
 def _shown_beside(verdict: Verdict, figures: Mapping[str, Any]) -> dict[str, str]:
     """A reason's figures, and those of the verdict that it stands beside."""
     value = figure(verdict.value, verdict.quantity)
-    shown = {
-        "label": label_words(verdict.label),
-        "value": qualified(value, verdict.qualifier),
-        "rule": code_words(verdict.decision_rule or ""),
-    }
+    shown = {"label": label_words(verdict.label), "value": qualified(value, verdict.qualifier)}
     words: dict[str, Callable[[Any], str]] = {
         "o2_pct": lambda o2: figure(o2, "o2"),
         "facts": lambda names: ", ".join(map(code_words, names)),
@@ -123,10 +123,19 @@ def _shown_beside(verdict: Verdict, figures: Mapping[str, Any]) -> dict[str, str
 
 
 def asked_words(verdict: Verdict) -> str:
-    """What the source asks for: how grave it calls it, then what to do."""
-    severity, action = code_words(verdict.severity), action_words(verdict)
-    said = [action] if action.lower().startswith(severity) else [severity, action]
-    return _sentences([*said, reason_words(verdict)])
+    """What to do, and how grave the source grades it where that isn't all there is to say."""
+    said = graded_words(verdict.severity, verdict.action) if verdict.action else action_words(verdict)
+    return _sentences([said or code_words(verdict.severity), reason_words(verdict)])
+
+
+def graded_words(severity: str, action: str) -> str:
+    """The source's own words for what to do, with its grade beside them.
+
+    >>> graded_words("stop_work", "Ventilate, stop.")
+    'Ventilate, stop (grade: stop work)'
+    """
+    grade = code_words(severity)
+    return _("%(action)s (grade: %(grade)s)") % {"action": action.rstrip("."), "grade": grade} if action else grade
 
 
 def _sentences(parts: Iterable[str]) -> str:

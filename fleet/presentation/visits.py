@@ -15,12 +15,11 @@ from fleet.presentation.codes import code_words
 from fleet.presentation.days import day_and_time, long_day, time_there, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources, value_words, what_words
-from fleet.presentation.words import capital, listed, rate_words, shortened, within_ours
+from fleet.presentation.words import MOST_WORDS, capital, listed, rate_words, shortened, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 MOST_NAMED = 3
-# Of a lead in whole, and of what somebody wrote in it.
-MOST_WORDS = 60
+# Of what somebody wrote in a lead.
 MOST_OF_REASON = 12
 
 

@@ -1,10 +1,14 @@
 """Words that several places say: counts, lists, rates, gases, sentences, and how a visit turned out."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import accumulate
 
 from django.utils.translation import gettext as _
 
 from fleet.models import Visit
+
+# Of a lead in whole.
+MOST_WORDS = 60
 
 
 def count_words(count: int) -> str:
@@ -47,6 +51,13 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return _("%(some)s and %(last)s") % {"some": ", ".join(words[:-1]), "last": words[-1]}
+
+
+def lead_and_rest(sentences: Iterable[str]) -> tuple[str, str]:
+    """As many of the first sentences as a lead holds, and what is left of them."""
+    said = list(sentences)
+    fits = sum(total <= MOST_WORDS for total in accumulate(len(each.split()) for each in said))
+    return " ".join(said[:fits]), " ".join(said[fits:])
 
 
 def within_ours(written: str) -> str:

@@ -93,6 +93,7 @@ def _lines(viewer: User, appliances: list[Appliance], begins: date, ends: date) 
             defects=tuple(defects[each.id]),
             not_evidence=tuple(oddity_words(*each) for each in no_evidence(visit)) if visit else (),
             idle=(stood := tuple(idle[each.id])),
+            idle_at_end=bool(stood) and stood[-1].last == days[each.id],
             idle_throughout=_covers(stood, max(begins, each.in_service_from), days[each.id]),
             attempts=tuple(attempts[each.id]),
             **_next_due(required_checks[each.id], days[each.id]),

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -15,10 +15,10 @@ from fleet import clock
 from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
-from fleet.models import Flag, Forecast, Record, RequiredCheck, User, Visit
+from fleet.models import Flag, Forecast, Record, RequiredCheck, Revisit, User, Visit
 from fleet.models.access import may_change
 from fleet.models.records import content_of
-from fleet.presentation.days import day, long_day
+from fleet.presentation.days import day, long_day, weekday
 from fleet.presentation.drift_chart import DriftChart, band_words, drift_chart, series_words
 from fleet.presentation.due_dates import undecided_words
 from fleet.presentation.due_rule import DueRule, revisit_rule
@@ -27,8 +27,8 @@ from fleet.presentation.reading_rule import Wall
 from fleet.presentation.readings import VisitCell, reading_tables, visit_cells, walls_of
 from fleet.presentation.revisits import lead_reason, set_words, who_words
 from fleet.presentation.verdicts import source_rows
-from fleet.presentation.visits import MOST_WORDS, opening
-from fleet.presentation.words import count_words, listed, rate_words, turned_out
+from fleet.presentation.visits import opening
+from fleet.presentation.words import MOST_WORDS, count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
 from fleet.web.attention import (
     asked_day,
@@ -131,10 +131,10 @@ def answer_of(history: History, today: date) -> Answer:
     revisit, standing = history.revisit, _standing(history, today)
     # Beside what is unsafe or out of service a chance of drifting would read as comfort.
     chance = _chance(history, today) if history.gases and not standing else {}
-    reason = lead_reason(revisit.why) if revisit else ""
+    reason = lead_reason(revisit.why) if revisit and not standing else ""
     return Answer(
         standing=standing,
-        by=revisit.latest if revisit else None,
+        by=revisit.latest if revisit and not standing else None,
         is_late=revisit is not None and revisit.is_late(today),
         away=last_day_words(revisit, today) if revisit else "",
         reason=reason,
@@ -149,16 +149,26 @@ def answer_of(history: History, today: date) -> Answer:
 def _standing(history: History, today: date) -> str:
     if not history.appliance.in_service_on(today):
         return _("It is out of service, so nothing asks for a visit.")
-    kinds = {each.kind for each in history.flags if not each.figures.get("put_right")}
-    if Flag.Kind.UNSAFE in kinds:
-        return _("It was declared unsafe, and nobody has closed that yet.")
-    if Flag.Kind.STOP in kinds:
-        return _("It was left at a stop level, and nobody has closed that yet.")
+    stops = {each.kind: each for each in history.flags if each.stops}
+    if stop := stops.get(Flag.Kind.UNSAFE) or stops.get(Flag.Kind.STOP):
+        since = {"day": weekday(history.appliance.building.today(stop.opened_at))}
+        if stop.kind == Flag.Kind.UNSAFE:
+            said = _("It was declared unsafe on %(day)s, and nobody has closed that yet.") % since
+        else:
+            said = _("It was left at a stop level on %(day)s, and nobody has closed that yet.") % since
+        return f"{said} {_next_words(history.revisit, today)}"
     if history.revisit:
         return ""
     if any(each.cannot_tell for each in history.required_checks):
         return _("Nothing asks for a visit by a date that is certain.")
     return _("Nothing asks for a visit by a date: no required check, no forecast and no flag does.")
+
+
+def _next_words(revisit: Revisit | None, today: date) -> str:
+    """The day that is booked, and who goes."""
+    if revisit is None or revisit.day is None:
+        return _("No day is booked for it.")
+    return f"{set_words(revisit, today)} {who_words(revisit)}"
 
 
 def _undecided(history: History) -> str:
@@ -208,11 +218,11 @@ def basis_words(forecasts: Sequence[Forecast]) -> str:
 
 
 def reasons_shown(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Of what is outside the limits of one set the worst alone; what is cut stands among the visit's findings."""
+    """Of what is outside in one quantity the gravest alone; what is cut stands among the visit's findings."""
     shown: dict[Any, dict[str, Any]] = {}
     for number, each in enumerate(reasons):
         verdict = each["why"][1].get("figures", {}).get("verdict")
-        of = (verdict["set_name"], verdict["set_version"]) if verdict else number
+        of = verdict["quantity"] if verdict else number
         before = shown.setdefault(of, each)
         if verdict and verdict["rank"] > before["why"][1]["figures"]["verdict"]["rank"]:
             shown[of] = each
@@ -225,7 +235,9 @@ def reasons_shown(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 def charts_of(history: History, today: date) -> list[DriftChart]:
     """The gases by which it is set, then what nears a ceiling."""
     ordered = sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling)
-    return [drift_chart(each, history.revisit, today, _walls(history, each)) for each in ordered]
+    charts = [drift_chart(each, history.revisit, today, _walls(history, each)) for each in ordered]
+    # Of what is off nothing is expected.
+    return [replace(each, course=(), due=None) for each in charts] if _is_stopped(history) else charts
 
 
 def _walls(history: History, forecast: Forecast) -> Sequence[Wall]:
@@ -280,7 +292,13 @@ def _horizon(history: History) -> date | None:
     return next((each.horizon_on for each in _setters(history)), None)
 
 
+def _is_stopped(history: History) -> bool:
+    return any(each.stops for each in history.flags)
+
+
 def _setters(history: History) -> list[Forecast]:
+    if _is_stopped(history):
+        return []
     return [each for each in sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling) if each.sets_date]
 
 

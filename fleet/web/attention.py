@@ -1,7 +1,8 @@
 """The start page: what needs attention and why, the gravest first; and answering for a flag, or closing it."""
 
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import partial
@@ -55,16 +56,18 @@ def attention(request: HttpRequest) -> HttpResponse:
     client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)
     facts = attention_for(viewer, today, due_within=timedelta(days=within), client_id=client.id if client else None)
-    contractor, told = the_contractor(viewer), alerted_about(facts.unsafe)
+    contractor, told, listed_once = the_contractor(viewer), alerted_about(facts.unsafe), Listed.of(facts)
     return render(
         request,
         "attention.html",
         {
             "facts": facts,
             "opening": opening(facts),
-            "stops": stop_cases(facts.unsafe, told),
-            "outside": [_outside(each, contractor, today) for each in facts.outside[:MOST_ROWS]],
-            "drifting": [_drifting(each, contractor, today) for each in facts.drifting[:MOST_ROWS]],
+            "stops": stop_cases(facts.unsafe, told, listed_once.besides),
+            "outside": [listed_once.row(_outside, each, contractor, today) for each in listed_once.outside[:MOST_ROWS]],
+            "drifting": [
+                listed_once.row(_drifting, each, contractor, today) for each in listed_once.drifting[:MOST_ROWS]
+            ],
             "due": [_due(each, today, within) for each in facts.due[:MOST_ROWS]],
             "most": MOST_ROWS,
             "accepted": chance_words(contractor.accepted_risk),
@@ -92,13 +95,50 @@ def _next_with_a_date(viewer: User, after: date) -> Revisit | None:
     return later.order_by("latest", "id").first()
 
 
+@dataclass(frozen=True)
+class Listed:
+    """Each appliance once, by its gravest reason: what is framed has no row, what is outside isn't listed as drifting.
+
+    besides : how many further findings an appliance has beside its frame or row; they stand on its page.
+    """
+
+    outside: Sequence[Row]
+    drifting: Sequence[Row]
+    besides: Mapping[uuid.UUID, int]
+
+    @classmethod
+    def of(cls, facts: Attention) -> "Listed":
+        framed = {each.appliance_id for each in facts.unsafe}
+        gravest: dict[uuid.UUID, Row] = {}
+        for row in sorted((*facts.outside, *facts.drifting), key=lambda each: -_gravity(_flag(each))):
+            if _flag(row).appliance_id not in framed:
+                gravest.setdefault(_flag(row).appliance_id, row)
+        chosen = {_flag(each).id for each in gravest.values()}
+        found = [_flag(each) for each in (*facts.outside, *facts.drifting)]
+        return cls(
+            outside=[each for each in facts.outside if _flag(each).id in chosen],
+            drifting=[each for each in facts.drifting if _flag(each).id in chosen],
+            besides=Counter(each.appliance_id for each in found if each.id not in chosen),
+        )
+
+    def row(self, made: Callable[..., "AttentionRow"], row: Row, contractor: Contractor, today: date) -> "AttentionRow":
+        return replace(made(row, contractor, today), besides=self.besides.get(_flag(row).appliance_id, 0))
+
+
+def _gravity(flag: Flag) -> float:
+    """What is outside before what may be; of each the gravest."""
+    if flag.kind == Flag.Kind.DRIFT:
+        return float(flag.figures.get("chance", 0)) - 1
+    return float(flag.figures["verdict"]["rank"]) if "verdict" in flag.figures else 0.0
+
+
 def opening(facts: Attention) -> str:
     """The page's first sentence: the day, and what there is of each kind."""
-    unsafe, standing = facts.unsafe, len({each.appliance_id for each in facts.unsafe})
+    listed_once = Listed.of(facts)
     counts = [
-        (standing, _("unsafe or at stop level")) if unsafe else (0, ""),
-        (_appliances(facts.outside), _("outside a limit")),
-        (_appliances(facts.drifting), _("that may be outside before the next visit")),
+        (len({each.appliance_id for each in facts.unsafe}), _("unsafe or at stop level")),
+        (len(listed_once.outside), _("outside a limit")),
+        (len(listed_once.drifting), _("that may be outside before the next visit")),
         (len(facts.due), _("with a date")),
     ]
     said = [f"{count_words(count)} {what}" for count, what in counts if count]
@@ -106,16 +146,16 @@ def opening(facts: Attention) -> str:
     return _("%(day)s: %(what)s") % shown
 
 
-def _appliances(rows: tuple[Row, ...]) -> int:
-    return len({each.flag.appliance_id for each in rows if each.flag})
-
-
 # ---- stop level ----
 
 
 @dataclass(frozen=True)
 class StopCase:
-    """One flag that stands framed: what it says, what was done on the spot, and the reading behind it."""
+    """One flag that stands framed: what it says, what was done on the spot, and the reading behind it.
+
+    goes_with : since when it is listed, and who answers for it, is said by the flag that it stands beside.
+    besides : how many findings its appliance has that aren't framed.
+    """
 
     flag: Flag
     finding: FindingRow | None
@@ -123,14 +163,48 @@ class StopCase:
     done: str
     told: AlertedAbout | None = None
     beside: Sequence["StopCase"] = ()
+    goes_with: bool = False
+    besides: int = 0
 
 
-def stop_cases(flags: Iterable[Flag], told: Mapping[uuid.UUID, AlertedAbout | None] | None = None) -> list[StopCase]:
-    """One frame an appliance: the gravest flag, the others `beside` it."""
+def stop_cases(
+    flags: Iterable[Flag],
+    told: Mapping[uuid.UUID, AlertedAbout | None] | None = None,
+    besides: Mapping[uuid.UUID, int] | None = None,
+) -> list[StopCase]:
+    """One frame an appliance: the gravest flag, the others `beside` it, without what the first says already.
+
+    besides : how many findings it has that aren't framed.
+    """
     gathered: dict[uuid.UUID, list[StopCase]] = {}
     for each in flags:
         gathered.setdefault(each.appliance_id, []).append(stop_case(each, (told or {}).get(each.id)))
-    return [replace(first, beside=others) for first, *others in gathered.values()]
+    return [
+        replace(first, beside=[_beside(each, first) for each in others], besides=(besides or {}).get(id, 0))
+        for id, (first, *others) in gathered.items()
+    ]
+
+
+def _beside(case: StopCase, first: StopCase) -> StopCase:
+    same = case.finding is not None and case.finding == first.finding
+    return replace(
+        case,
+        rule=None if same else case.rule,
+        done="" if case.done == first.done else case.done,
+        told=None if _who_was(case.told) == _who_was(first.told) else case.told,
+        goes_with=_heard(case.flag) == _heard(first.flag),
+    )
+
+
+def _who_was(told: AlertedAbout | None) -> Any:
+    return told and [
+        told.nobody,
+        *([(each.user_id, each.way) for each in some] for some in (told.told, told.failing, told.following)),
+    ]
+
+
+def _heard(flag: Flag) -> Any:
+    return flag.visit_id, flag.opened_at, flag.acknowledged_by_id, flag.acknowledged_note
 
 
 def stop_case(flag: Flag, told: AlertedAbout | None = None) -> StopCase:
@@ -172,6 +246,7 @@ class AttentionRow:
     by: str = ""
     band: str = ""
     extra: str = ""
+    besides: int = 0
 
 
 def _outside(row: Row, contractor: Contractor, today: date) -> AttentionRow:

@@ -29,7 +29,7 @@ from fleet.presentation.contents import (
     select_words,
     set_interval_lines,
 )
-from fleet.presentation.verdicts import basis_words
+from fleet.presentation.verdicts import basis_words, graded_words
 from fleet.presentation.words import capital, chemical
 from fleet.queries.sheets import LimitSetFacts, limit_set_for
 from fleet.services.limit_sets import change_limit_set, copy_limit_set, review_limit_set
@@ -105,14 +105,13 @@ class LimitRow:
 def limit_row(limit: Mapping[str, Any]) -> LimitRow:
     when = {"any": "", "as_found": _("as found"), "as_left": _("as left"), "as_found_and_as_left": _("found and left")}
     rate = "" if limit["firing_rate"] == "any" else code_words(limit["firing_rate"])
-    severity, action = code_words(limit["severity"]), limit.get("action", "")
     return LimitRow(
         id=limit["id"],
         what=chemical(limit_label(limit)),
         basis=basis_words(limit.get("basis") or "", limit["quantity"]),
         limit=chemical(kept_words(limit)),
         at=", ".join(filter(None, (rate, when.get(limit["when"], code_words(limit["when"]))))),
-        asks=action if action.lower().startswith(severity) else ": ".join(filter(None, (severity, action))),
+        asks=graded_words(limit["severity"], limit.get("action", "")),
         who=select_words(limit.get("select") or {}),
         source=limit["source"],
         standing=evidence_words(limit["evidence"]),
@@ -216,7 +215,7 @@ class ReviewForm(forms.Form):
 
 
 class CopyForm(forms.Form):
-    key = forms.CharField(label=gettext_lazy("Key of the copy"), max_length=80, validators=[validate_slug])
+    key = forms.CharField(label=gettext_lazy("Its name in files"), max_length=80, validators=[validate_slug])
     name = WordsField(gettext_lazy("Name of the copy"), 200, gettext_lazy("Give it a name."))
 
 

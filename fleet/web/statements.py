@@ -13,7 +13,7 @@ from fleet.assess.statements import Line, Statement
 from fleet.errors import FleetError, NotFound
 from fleet.models import User
 from fleet.presentation.revisits import attempt_words
-from fleet.presentation.statements import StatementRule, opening, sets_by_outcome, statement_rule
+from fleet.presentation.statements import StatementRule, no_date_words, opening, sets_by_outcome, statement_rule
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.statements import statement_for
@@ -55,7 +55,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
 @page("statements")
 def csv(request: HttpRequest) -> HttpResponse:
     table = statement_csv(_statement_or_404(request))
-    return _as_file(table, "text/csv; charset=utf-8", "assignment", "statement.csv")
+    return _as_file(table, "text/csv; charset=utf-8", "attachment", "statement.csv")
 
 
 def _as_file(content: bytes, content_type: str, how: str, name: str) -> HttpResponse:
@@ -93,8 +93,9 @@ class LineRow:
     rule: StatementRule
     sets: Sequence[tuple[str, str]]
     tried: Sequence[str]
+    no_date: str
 
 
 def line_row(statement: Statement, line: Line) -> LineRow:
     tried = [attempt_words(each) for each in line.attempts]
-    return LineRow(line, statement_rule(statement, line), sets_by_outcome(line), tried)
+    return LineRow(line, statement_rule(statement, line), sets_by_outcome(line), tried, no_date_words(line))

@@ -248,7 +248,7 @@ def test_ambient_co_alone_is_held_against_nothing_of_the_flue():
     assert {v.quantity for v in said.verdicts if v.reading_key} == {"ambient_co"}
     assert {v.outcome for v in of(said, reading_key="after")} == {"within"}
     assert the(said, kind="stop_level", quantity="co_ppm_air_free").reading_key is None
-    assert "ambient CO 0 ppm, as left (limit" in verdict_sentence(of(said, reading_key="after")[0])
+    assert "CO in the room 0 ppm, as left (limit" in verdict_sentence(of(said, reading_key="after")[0])
 
 
 @bounded

@@ -154,9 +154,9 @@ def test_a_value_never_looks_like_the_limit_that_it_breaks(value: float, limit: 
     assert value_words(shown) != value_words(on_it) or abs(value - limit) < 1e-6
 
 
-def test_a_severity_that_the_action_begins_with_is_not_said_twice() -> None:
-    assert asked_words(verdict(severity="shut_down", action="shut down and label")) == "Shut down and label."
-    assert asked_words(verdict(severity="adjust", action="call the office")) == "Adjust. Call the office."
+def test_what_to_do_is_said_in_the_source_s_words_with_its_grade_beside_them() -> None:
+    assert asked_words(verdict(severity="shut_down", action="Label it.")) == "Label it (grade: shut down)."
+    assert asked_words(verdict(severity="adjust", action="call the office")) == "Call the office (grade: adjust)."
     assert asked_words(verdict(severity="adjust", action="")) == "Adjust."
 
 

@@ -13,6 +13,7 @@ from fleet.models import Appliance, Building, Client, Contractor
 from fleet.presentation.statements import (
     FURTHEST,
     axis_of,
+    no_date_words,
     opening,
     outcome_counts,
     sets_by_outcome,
@@ -20,6 +21,7 @@ from fleet.presentation.statements import (
     statement_strip,
 )
 from fleet.presentation.strips import Head, Span, Upright
+from fleet.presentation.words import MOST_WORDS
 from tests.presentation.sentences import faults_of, is_whole
 
 BEGINS, ENDS = date(2026, 1, 1), date(2026, 12, 31)
@@ -48,8 +50,12 @@ def statement(*lines: Line, **values: Any) -> Statement:
     return Statement(contractor=Contractor(name="Test Heating"), client=CLIENT, lines=lines, **known)
 
 
+def opened(told: Statement) -> str:
+    return " ".join(filter(None, opening(told)))
+
+
 def test_one_appliance_is_told_in_the_singular() -> None:
-    said = opening(statement(line("within")))
+    said = opened(statement(line("within")))
     assert said == (
         "One appliance of Weir Trust was in service in this period. "
         "As last recorded, against the sets named below: one within. None is past its due date."
@@ -58,7 +64,7 @@ def test_one_appliance_is_told_in_the_singular() -> None:
 
 def test_several_are_told_in_the_plural_with_each_outcome_once() -> None:
     lines = [line("within"), line("within"), line("outside"), line("incomplete"), line()]
-    said = opening(statement(*lines, building=Building(name="Weir House")))
+    said = opened(statement(*lines, building=Building(name="Weir House")))
     assert said.startswith(
         "Five appliances of Weir House, Weir Trust were in service in this period. One has no record"
     )
@@ -89,19 +95,27 @@ MORE: dict[str, tuple[dict[str, Any], str, str]] = {
 @pytest.mark.parametrize("name", MORE)
 def test_each_count_has_its_singular_and_its_plural_and_none_is_not_said(name: str) -> None:
     values, one, two = MORE[name]
-    assert one in opening(statement(line("within", **values), line("within")))
-    assert two in opening(statement(line("within", **values), line("within", **values)))
-    plain = opening(statement(line("within"), line("within")))
+    assert one in opened(statement(line("within", **values), line("within")))
+    assert two in opened(statement(line("within", **values), line("within", **values)))
+    plain = opened(statement(line("within"), line("within")))
     assert one not in plain and two not in plain
 
 
 def test_what_is_not_known_to_be_late_is_not_said_to_be_in_time() -> None:
-    assert "None is known to be past its due date." in opening(statement(line("within", undecided=("x",))))
-    assert "None is past its due date." in opening(statement(line("within")))
+    assert "None is known to be past its due date." in opened(statement(line("within", undecided=("x",))))
+    assert "None is past its due date." in opened(statement(line("within")))
+
+
+def test_what_is_out_of_use_counts_apart_and_outside_still_counts_as_outside() -> None:
+    idle = {"idle_at_end": True, "idle_throughout": True}
+    told = statement(line("within"), line("within", **idle), line("", **idle), line("outside", idle_at_end=True))
+    assert outcome_counts(told) == [(1, "within"), (1, "outside"), (2, "out of use")]
+    said = [no_date_words(each) for each in told.lines[:2]]
+    assert said == ["No due date is known.", "Out of use: no check falls due until it is started again."]
 
 
 def test_nothing_in_service_is_said_and_nothing_else() -> None:
-    assert opening(statement()) == "No appliance of Weir Trust was in service in this period."
+    assert opened(statement()) == "No appliance of Weir Trust was in service in this period."
 
 
 LINES = st.lists(
@@ -122,7 +136,8 @@ LINES = st.lists(
 @given(LINES)
 def test_the_answer_is_whole_sentences_whose_counts_are_true(lines: list[Line]) -> None:
     told = statement(*lines)
-    said = opening(told)
+    said = opened(told)
+    assert len(opening(told)[0].split()) <= MOST_WORDS
     assert is_whole(said) and faults_of(said) == [], said
     counted = outcome_counts(told)
     assert sum(count for count, _word in counted) == sum(bool(each.last) for each in lines)

@@ -5,6 +5,7 @@ import re
 import pytest
 
 from fleet.limits import evaluate
+from fleet.presentation.codes import quantity_label
 from fleet.presentation.verdicts import basis_words, reason_words, verdict_sentence
 from tests.limits.cast import make_card, make_verdict, one_limit_set, reading, sheet, target, the
 from tests.limits.test_quantities import LIMITS
@@ -89,7 +90,7 @@ GUARDED = {"decision_rule": "guarded"}
          "outside the limits of test set v3 as recorded (the reading is invalid).")),
         (GUARDED, {"co_ppm": 99.0}, "cannot_tell",
          ("CO 99 ppm at high fire, as found (limit ≤ 100 ppm): can't be decided: "
-         "the guarded rule can't with the analyser's recorded accuracy.")),
+         "too near the limit for the analyser's recorded accuracy.")),
         ({}, {"co_ppm": 140.0, "qualifiers": {"co": "less_than"}}, "cannot_tell",
          ("CO less than 140 ppm at high fire, as found (limit ≤ 100 ppm): can't be decided: "
          "the reading says only less than 140.")),
@@ -161,3 +162,9 @@ def test_every_basis_of_the_reference_is_a_code_with_words() -> None:
 def test_as_measured_is_said_of_gases_in_the_flue_alone():
     assert basis_words("as_measured", "co") == "as measured"
     assert [basis_words("as_measured", each) for each in ("ambient_co_rise", "flame")] == ["", ""]
+
+
+def test_a_basis_doesn_t_say_again_what_the_label_says() -> None:
+    assert (quantity_label("co", "air_free"), basis_words("air_free")) == ("CO air-free", "20.9 % O₂ in air")
+    assert (quantity_label("nox", "dry_at_3_pct_o2"), basis_words("dry_at_3_pct_o2", "nox")) == ("NOx at 3 % O₂", "dry")
+    assert (quantity_label("ambient_co", "ambient"), basis_words("ambient", "ambient_co")) == ("CO in the room", "")

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from fleet.limits import Verdict
 from fleet.models import Visit
-from fleet.presentation.visits import MOST_WORDS, opening, stop_levels
+from fleet.presentation.visits import opening, stop_levels
+from fleet.presentation.words import MOST_WORDS
 from tests.limits.cast import make_verdict
 
 SETS = ["Neutral profile (not a legal limit set)", "contract of a school", "a sheet with quite a long name of its own"]

@@ -297,7 +297,8 @@ def test_days_out_of_use_are_those_of_the_period_up_to_the_day_before_the_restar
     line = line_of(boiler, manager, "2026-01-01", "2026-03-31")
     # Known up to 5 March; the middle one was started again on the very day.
     assert line.idle == ((date(2026, 1, 1), date(2026, 1, 9)), (date(2026, 3, 1), date(2026, 3, 5)))
-    assert not line.idle_throughout
+    assert (line.idle_throughout, line.idle_at_end) == (False, True)
+    assert not line_of(boiler, manager, "2026-01-01", "2026-02-28").idle_at_end
 
 
 @pytest.mark.parametrize(

@@ -104,13 +104,33 @@ def test_a_forecast_with_few_visits_says_that_it_rests_on_the_fleet(
 def test_beside_unsafe_no_chance_is_shown_as_comfort(
     boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
 ) -> None:
+    add_yearly_required_check(boiler, dispatcher)
     called_unsafe(boiler, person, analyser, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
     page = words_of(opened(dispatcher, boiler_page))
-    assert "It was declared unsafe, and nobody has closed that yet." in page
+    assert "It was declared unsafe on Monday 2 March 2026, and nobody has closed that yet. No day is booked for" in page
+    assert "See it by" not in page
+    assert "It should have been seen" not in page
     assert "the chance that" not in page
     assert "Declared unsafe, nobody has answered for it yet" in page
     assert page.index("Declared unsafe,") < page.index("As it stands")
+
+
+def test_nothing_is_expected_of_what_was_declared_unsafe(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
+) -> None:
+    visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"), day="2026-02-02")
+    Snapshot.objects.update(from_assumptions=False)
+    Forecast.objects.update(basis="its own record", horizon_on=date(2026, 2, 20))
+    refresh_appliance(appliance=boiler, now=NOON)
+    assert {each["kind"] for each in Revisit.objects.get().reasons} > {"drift"}
+    assert "Outcomes expected" in opened(dispatcher, boiler_page)
+    called_unsafe(boiler, person, analyser, dispatcher)
+    refresh_appliance(appliance=boiler, now=NOON)
+    assert "drift" not in {each["kind"] for each in Revisit.objects.get().reasons}
+    page = opened(dispatcher, boiler_page)
+    assert "Outcomes expected" not in page
+    assert "The figures as a table" in page
 
 
 def test_as_it_stands_holds_found_left_band_and_sets_in_words(
@@ -355,11 +375,10 @@ def test_the_list_of_buildings_counts_appliances_and_flags(
     assert "No building fits." in opened(dispatcher, "/buildings/?name=nowhere")
 
 
-def test_of_one_set_the_worst_alone_is_a_reason():
-    def reason(set_name: str, rank: int) -> dict[str, Any]:
-        verdict = {"set_name": set_name, "set_version": "1", "rank": rank}
-        return {"why": ["flag", {"figures": {"verdict": verdict}}]}
+def test_one_finding_is_one_reason_by_its_gravest_limit():
+    def reason(quantity: str, rank: int) -> dict[str, Any]:
+        return {"why": ["flag", {"figures": {"verdict": {"quantity": quantity, "rank": rank}}}]}
 
     check = {"why": ["required_check", {"name": "Yearly"}]}
-    said = reasons_shown([reason("A", 1), check, reason("B", 2), reason("A", 3), check])
-    assert said == [reason("A", 3), check, reason("B", 2), check]
+    said = reasons_shown([reason("co", 1), check, reason("co2", 2), reason("co", 3), check])
+    assert said == [reason("co", 3), check, reason("co2", 2), check]

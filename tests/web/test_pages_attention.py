@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
-from fleet.models import Analyser, Appliance, Client, Contractor, Flag, Person, User
+from fleet.models import Analyser, Appliance, Client, Contractor, Flag, Forecast, Person, User
 from fleet.queries.attention import attention_for
 from fleet.services.flags import acknowledge_flag
 from fleet.services.visits import keep_unreadable
@@ -75,6 +75,39 @@ def test_stop_level_shows_its_reading_against_the_line(body: dict[str, Any], tec
     assert "more than" in page
     assert '<b class="outside">outside</b> the limits of' in page
     assert 'class="rule"' in page
+
+
+def test_what_is_framed_has_no_row_and_says_what_it_says_once(body: dict[str, Any], technician: User) -> None:
+    for each in body["readings"]:
+        each["values"]["co"] = measured("2000", "ppm", "more_than")
+    body["disposition"] = {"state": "isolated", "unsafe": True, "details": {"reason": "CO rising", "labelled": True}}
+    of = store(body, technician).appliance
+    Flag.objects.create(appliance=of, kind=Flag.Kind.OUTSIDE, key="low co2", opened_at=NOON, updated_at=NOON)
+    assert {"unsafe", "stop_level", "outside_a_limit"} == set(Flag.objects.values_list("kind", flat=True))
+    page = main_of(opened(technician, "/"))
+    assert "Monday 2 March: one unsafe or at stop level</h1>" in page
+    assert "Outside a limit" not in page
+    assert "1 finding more of this appliance" in page
+    framed = page[: page.index('class="ask"')]
+    assert framed.count("It was isolated and labelled.") == framed.count("Listed since") == 1
+    assert framed.count('<p class="small dim">CO air-free at high fire, as found, ppm</p>') == 1
+
+
+def test_an_appliance_outside_in_several_ways_has_one_row_by_the_gravest(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
+) -> None:
+    visited(boiler, person, analyser, dispatcher, left=("10.30", "10.30"))
+    flags = list(Flag.objects.filter(kind=Flag.Kind.OUTSIDE))
+    assert len(flags) == 2
+    for rank, flag in enumerate(flags, start=5):
+        flag.figures["verdict"]["rank"] = rank
+        flag.save()
+    may_be_outside(boiler, Forecast.objects.filter(lower__isnull=False).first())
+    page = main_of(opened(dispatcher, "/"))
+    assert "Monday 2 March: one outside a limit</h1>" in page
+    assert page.count('<li class="row">') == 1
+    assert "2 findings more stand on its page." in page
+    assert f"CO₂ at {flags[1].key.split()[0]} fire" in page
 
 
 def test_answering_for_it_names_the_person_and_keeps_it_listed(unsafe: Flag, dispatcher: User) -> None:

@@ -205,3 +205,10 @@ def test_each_rule_of_a_set_has_its_own_note(manager: User) -> None:
         page.index("Low-use tune-up: asked only of units recorded as low-use"),
     )
     assert own < further
+
+
+def test_how_readings_are_judged_is_said_in_words_and_what_files_call_it_is_labelled_so(
+    neutral: LimitSet, manager: User
+) -> None:
+    page = words_of(opened(manager, f"/limit-sets/{neutral.id}/"))
+    assert f"Name in files {neutral.key} Readings judged by the reading itself, its uncertainty beside it" in page

@@ -304,6 +304,7 @@ def test_a_statement_comes_on_paper_and_as_a_table(auditor: User, query: str) ->
     table = browser.get(f"/statements/statement.csv{query}")
     assert (paper["Content-Type"], paper.content[:5]) == ("application/pdf", b"%PDF-")
     assert table["Content-Type"] == "text/csv; charset=utf-8"
+    assert table["Content-Disposition"] == 'attachment; filename="statement.csv"'
     assert b"Boiler 1" in table.content
     links = read(opened(auditor, f"/statements/{query}")).links
     assert f"/statements/statement.pdf{query}" in links

@@ -175,8 +175,12 @@ class Proposal:
             yield Reason("required_check", due, min(each.earliest_keep or each.since, due), why)
 
     def _from_forecasts(self) -> Iterable[Reason]:
-        """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing. CO is never rationed."""
-        for each in self._fitted():
+        """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing. CO is never rationed.
+
+        None while it is declared unsafe or at a stop level: what is off drifts nowhere.
+        """
+        is_stopped = any(flag.stops for flag in self._of(self.known.flags))
+        for each in [] if is_stopped else self._fitted():
             if each.horizon_on:
                 what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
                 why = coded("forecast", **asdict(told_figures(each)))
