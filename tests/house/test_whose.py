@@ -11,7 +11,7 @@ from rest_framework.test import APIClient
 from api.fields import Reference
 from fleet.errors import NotFound
 from fleet.intake.fields import Shape, fields_of, kind_of, partial_of, shape_within
-from fleet.models import Client, Role, User
+from fleet.models import Appliance, Role, User
 from fleet.models.access import ACCESS, Whose
 from fleet.models.register import new_id
 from tests.house import test_access_matrix
@@ -33,9 +33,9 @@ def test_every_route_names_its_row_of_the_table_of_rights() -> None:
 
 
 @pytest.fixture
-def limited(client_: Client) -> User:
+def limited(boiler: Appliance) -> User:
     user = User.objects.create(username="limited", role=Role.MANAGER)
-    user.clients.add(client_)
+    user.clients.add(boiler.building.client)
     return user
 
 
