@@ -6,4 +6,4 @@ RUN pip install --no-cache-dir --require-hashes -r requirements/runtime.txt
 COPY . .
 USER fleet
 ENV FLEET_SHAPE=served
-CMD ["gunicorn", "fleet.wsgi:application", "--bind", "0.0.0.0:8000", "--workers", "2", "--threads", "4", "--preload"]
+CMD ["gunicorn", "fleet.wsgi:application", "--bind", "0.0.0.0:8000", "--workers", "2", "--threads", "32", "--preload"]

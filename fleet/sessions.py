@@ -114,7 +114,3 @@ class SessionStore(SessionBase):
         now = clock.now()
         if self._seen_at is not None and now - self._seen_at > SEEN_EACH:
             self._row(self.session_key).update(seen_at=now, network=self.network, browser=self.browser)
-
-    @classmethod
-    def clear_expired(cls) -> None:
-        cls()._row(None).model.objects.filter(expires_at__lt=clock.now()).delete()

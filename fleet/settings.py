@@ -180,18 +180,24 @@ MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_TOLERANCE = 1
 MFA_RECOVERY_CODES_SHOW_ONCE = True
-MFA_RATE_LIMITS = {"webauthn_login": "60/m/ip"}
+MFA_RATE_LIMITS = {"webauthn_login": None}
 # Without https there is only this machine, by the name localhost.
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not HTTPS
 MANAGERS_NEED_SECOND_FACTOR = True
 # How many processes `manage.py serve` starts for pages: each grants its share of the tries.
 WEB_PROCESSES = 2
+# Its threads, and how many of them work at once: the others hold what was refused.
+WEB_THREADS, WEB_WORKING = 32, 4
 
 SESSION_ENGINE = "fleet.sessions"
 CACHES = {
     # What is counted for a feed's reader, by each process for itself; and codes, which no two processes may take.
     "process": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
-    "default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "fleet_kept"},
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "fleet_kept",
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    },
 }
 SESSION_COOKIE_AGE = 12 * 3600
 SESSION_COOKIE_HTTPONLY = True

@@ -25,7 +25,7 @@ from fleet.failpoints import failpoint
 from fleet.models import Appliance, Job, User, Visit
 from fleet.models.jobs import HEARTBEAT
 from fleet.presentation.alerts import new_password_message
-from fleet.services import alerts, forecasts, jobs, judgements, required_checks, revisits, webhooks
+from fleet.services import access, alerts, forecasts, jobs, judgements, required_checks, revisits, webhooks
 
 log = structlog.get_logger()
 Effect = Callable[[], object]
@@ -174,7 +174,7 @@ def _prune_jobs(job: Job) -> Effect:
     while batch := jobs.prune_jobs(now=clock.now()):
         removed += batch
         jobs.report_progress(job=job, progress=f"{removed} / {max(of, removed)}", now=clock.now())
-    return lambda: None
+    return partial(access.prune_log_ins, now=clock.now())
 
 
 HANDLERS: dict[str, Callable[[Job], Effect]] = {

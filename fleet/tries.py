@@ -16,6 +16,7 @@ from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 
 WAITS_S = 2.0
+HELD_S = 0.5
 MOST_KEYS = 20_000
 
 
@@ -70,19 +71,38 @@ class Allowance:
 # Of one account from one network: whoever guesses from elsewhere locks nobody out.
 OF_ACCOUNT = Allowance(at_once=10, each_s=90)
 # Of one network, whatever the names: an office is one network, and what was right is given back.
-OF_NETWORK = Allowance(at_once=60, each_s=10)
+OF_NETWORK = Allowance(at_once=30, each_s=10)
+# Passkeys asked for of one network: nothing can be guessed there, but each asks for a row.
+OF_PASSKEYS = Allowance(at_once=60, each_s=5)
 # Links for a new password, of one network or one address.
 OF_LINKS = Allowance(at_once=6, each_s=600)
 
 
 def forget_all() -> None:
-    for each in (OF_ACCOUNT, OF_NETWORK, OF_LINKS):
+    for each in (OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS):
         each.forget()
 
 
 _hashing = threading.BoundedSemaphore(1)
+_held = threading.BoundedSemaphore(settings.WEB_THREADS - settings.WEB_WORKING)
+# How many requests of a process do anything at once.
+working = threading.BoundedSemaphore(settings.WEB_WORKING)
 # One hashes and one waits: the other threads of a process go on reading pages.
-_places = threading.BoundedSemaphore(2)
+_places = threading.Semaphore(2)
+
+
+def busy_s() -> float:
+    """How long it is worth to wait before something is hashed; 0 where it can be at once, or next."""
+    return 0.0 if _places._value else WAITS_S  # a semaphore tells it nowhere else
+
+
+def hold_up() -> None:
+    """What is refused comes back a little later, while threads are left for that: a flood slows itself down."""
+    if _held.acquire(blocking=False):
+        try:
+            time.sleep(HELD_S)
+        finally:
+            _held.release()
 
 
 @contextmanager
@@ -102,10 +122,12 @@ def one_at_a_time() -> Iterator[None]:
 
 
 class BoundedArgon2(Argon2PasswordHasher):
-    """Argon2id with the memory and passes of RFC 9106's second choice (64 MiB, 3) in one lane, so that a hash takes one
-    core; one at a time in a process."""
+    """Argon2id in one lane, so that a hash takes one core; one at a time in a process.
 
-    time_cost, memory_cost, parallelism = 3, 64 * 1024, 1
+    46 MiB is the largest memory of the OWASP Password Storage Cheat Sheet's equal choices; it asks for one pass then.
+    """
+
+    time_cost, memory_cost, parallelism = 2, 46 * 1024, 1
 
     def encode(self, password: str, salt: str) -> Any:
         with one_at_a_time():

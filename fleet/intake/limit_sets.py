@@ -31,8 +31,8 @@ from fleet.intake.fields import (
     read_as,
     refused,
 )
-from fleet.intervals import check_rule
-from fleet.intervals.rules import DAYS_MAX
+from fleet.intervals import faults, rule_schema, selects_in
+from fleet.intervals.kinds import DAYS_MAX
 from fleet.limits import card
 from fleet.limits.rows import SEVERITIES
 from fleet.predicates import SUFFIXES, day_in
@@ -323,7 +323,8 @@ class Interval(Kind):
         return dict(given)
 
     def schema(self) -> dict[str, Any]:
-        return {"type": "object"}
+        rule = rule_schema(select_schema())
+        return rule | {"properties": rule["properties"] | {"evidence": Word(EVIDENCE).schema()}}
 
 
 class ExtraInterval(Interval):
@@ -346,23 +347,23 @@ class ExtraInterval(Interval):
             raise Refused(errors)
         return dict(given)
 
+    def schema(self) -> dict[str, Any]:
+        rule = super().schema()
+        own = {"name": Text(80).schema(), "required_fields": Word(list(required_field_lists())).schema()}
+        own["type"] = {"enum": [each for each in rule["properties"]["type"]["enum"] if each != "none"]}
+        return rule | {"properties": rule["properties"] | own, "required": ["name", *rule["required"]]}
+
 
 def rule_faults(rule: dict[str, Any]) -> Errors:
     """What is wrong with an interval rule, by path; empty where it can be calculated with."""
-    errors: dict[str, Coded] = {}
-    if "evidence" in rule and rule["evidence"] not in EVIDENCE:
+    errors = faults(rule)
+    if "evidence" in rule and rule["evidence"] not in list(EVIDENCE):
         errors["evidence"] = wrong("one_of", rule["evidence"], allowed=list(EVIDENCE))
-    try:
-        for each in (rule, *([rule["first"]] if "first" in rule else [])):
-            check_rule(each)
-    except ValueError as bad:
-        return errors | {"": coded("not_computable", why=str(bad))}
-    parts = [("select", rule), *((f"variants.{n}.select", each) for n, each in enumerate(rule.get("variants", ())))]
-    for path, part in parts:
-        if "select" in part and not part["select"]:
+    for path, select in selects_in(rule):
+        if not select:
             # A variant for everybody would put all that stand before it out of force.
             errors[path] = coded("select_empty")
-        errors |= {below(path, name): said for name, said in unfit_facts(part.get("select", {})).items()}
+        errors |= {below(path, name): said for name, said in unfit_facts(dict(select)).items()}
     return errors
 
 

@@ -1,11 +1,20 @@
-"""Calendar arithmetic on local dates: no times, no zones, no clock."""
+"""Calendar arithmetic on local dates, and windows that come round every year: no times, no zones, no clock."""
 
 import calendar
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import pairwise
+from typing import Any
+
+Spans = Sequence[tuple[date, date]]
 
 SATURDAY = 5
 # Days beyond are slips of the pen: years after them would leave the calendar.
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
+LAST_OF_MONTH = 31
+# Four years in a row have a 29 February among them.
+TRIAL_YEARS = range(2023, 2029)
 
 
 def as_date(value: object) -> date:
@@ -73,3 +82,47 @@ def quarter_bounds(year: int, number: int) -> tuple[date, date]:
 def is_weekend(day: date) -> bool:
     """Whether the date is a Saturday or a Sunday."""
     return day.weekday() >= SATURDAY
+
+
+@dataclass(frozen=True)
+class Window:
+    """A stretch of every year, both ends included; a day that a month lacks means the month's last."""
+
+    from_month: int
+    from_day: int
+    to_month: int
+    to_day: int
+
+    @classmethod
+    def read(cls, entry: Mapping[str, Any]) -> "Window":
+        """From a rule: without days it runs from the first of its first month to the end of its last."""
+        return cls(entry["from_month"], entry.get("from_day", 1), entry["to_month"], entry.get("to_day", LAST_OF_MONTH))
+
+    def opened_in(self, year: int) -> tuple[date, date]:
+        """First and last day of the one that opens in `year`.
+
+        >>> Window(9, 1, 4, 31).opened_in(2026)
+        (datetime.date(2026, 9, 1), datetime.date(2027, 4, 30))
+        """
+        closes_next_year = (self.to_month, self.to_day) < (self.from_month, self.from_day)
+        return _day(year, self.from_month, self.from_day), _day(year + closes_next_year, self.to_month, self.to_day)
+
+
+def day_in_two(windows: Sequence[Window]) -> date | None:
+    """A day that two of them have in common."""
+    spans = pairwise(occurrences(windows, TRIAL_YEARS))
+    return next((opens for (_opens, closes), (opens, _closes) in spans if opens <= closes), None)
+
+
+def occurrences(windows: Sequence[Window], years: Iterable[int]) -> Spans:
+    """First and last day of each that opens in these years, in order."""
+    return sorted(window.opened_in(year) for year in years for window in windows)
+
+
+def month_spans(months: Iterable[int], year: int) -> Spans:
+    """First and last day of each of these months."""
+    return [(_day(year, month, 1), _day(year, month, LAST_OF_MONTH)) for month in months]
+
+
+def _day(year: int, month: int, day: int) -> date:
+    return date(year, month, min(day, calendar.monthrange(year, month)[1]))

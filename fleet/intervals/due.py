@@ -29,10 +29,6 @@ class Due:
     earliest_keep : first day whose check keeps the rhythm, None where the rule has no such day.
     steps : how the date comes about, each a code with its figures; a later one adds to what those before it say.
     cannot_tell : why the date isn't certain, coded as well; empty when it is.
-    hours_limb : run hours after the last check, where the rule counts hours.
-    later_of : the date limb and the hours limb: whichever is later.
-    on_time : whether the last check came by its deadline, where the rule keeps one.
-    latest_allowed : last day of a once-only extension that the last check used.
     extension_until : last day to which a once-only extension, not used yet, could stretch `due`.
     certain_by : under `cannot_tell`, the last day on which it is due whatever the missing fact says; None without one.
     may_wait : parts of the work that may wait for the next shutdown, each with its own last day.
@@ -44,10 +40,6 @@ class Due:
     earliest_keep: date | None = None
     steps: tuple[Coded, ...] = ()
     cannot_tell: tuple[Coded, ...] = ()
-    hours_limb: float | None = None
-    later_of: bool = False
-    on_time: bool | None = None
-    latest_allowed: date | None = None
     extension_until: date | None = None
     certain_by: date | None = None
     may_wait: tuple[tuple[str, date], ...] = ()

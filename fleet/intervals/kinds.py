@@ -1,50 +1,82 @@
-"""One function for each kind of interval: (rule, checks, facts) -> Due.
+"""The kinds of interval, a class each: its numbers and other fields, what they must be together, and when it is due.
 
-`checks` is never empty here, in date order; with no check on record the start date stands in.
 Sources are those of the rules themselves; only the arithmetic is here.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+import calendar
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, ClassVar
 
-from fleet.coded import Coded, coded
-from fleet.intervals.dates import add_months, as_date, quarter, quarter_bounds, recorded_day
+from fleet.coded import Coded, coded, wrong
+from fleet.intervals.dates import (
+    Spans,
+    Window,
+    add_months,
+    as_date,
+    day_in_two,
+    month_spans,
+    occurrences,
+    quarter,
+    quarter_bounds,
+    recorded_day,
+)
 from fleet.intervals.due import Check, Due
-from fleet.intervals.events import days_of, is_event
+from fleet.intervals.events import days_of
 from fleet.intervals.run_hours import hours_limb
-from fleet.intervals.windows import Spans, month_spans, months_of, occurrences, read_windows
+from fleet.intervals.shapes import DAY, EVENT_NAME, Schema, faults, fields, several, whole
 from fleet.predicates import Facts
 
 Rule = Mapping[str, Any]
-Kind = Callable[[Rule, Sequence[Check], Facts], Due]
 
 ONE_DAY = timedelta(days=1)
 # From January to December of one year.
 LAST_MONTH_APART = 11
+NO_LEAP_YEAR = 2023
 EXTENSION = "one_off_alignment_extension_months"
+DAYS_MAX = 36_600
+# No due date may leave the calendar.
+MONTHS, DAYS, HOURS, MONTH, DAY_OF_MONTH = whole(1200), whole(DAYS_MAX), whole(876_600), whole(12), whole(31)
+EVENT_TEXT: Schema = {"type": "string", "maxLength": 100}
 
 
-def positive(rule: Rule, name: str) -> int:
-    """The whole number above zero that the rule must carry under `name`; ValueError otherwise."""
-    value = rule.get(name)
-    if not isinstance(value, int) or isinstance(value, bool) or value <= 0:
-        raise ValueError(f"{rule.get('type')}: {name} must be a whole number above zero, not {value!r}")
-    return value
+class Kind:
+    """What a rule of one `type` holds and asks for.
+
+    holds : what it reads of a rule, by name.
+    needs : those without which it can't be calculated with; several alternatives, of which the first is asked for.
+    also : what JSON Schema can say of them together.
+    is_rhythm : whether each check asks for the next. Then `checks` is never empty, and with none on record the start
+        date stands in; else the start date, where there is one, stands before the checks.
+    """
+
+    type: ClassVar[str]
+    holds: ClassVar[Mapping[str, Schema]] = {}
+    needs: ClassVar[tuple[tuple[str, ...], ...]] = ((),)
+    also: ClassVar[Schema] = {}
+    is_rhythm: ClassVar[bool] = True
+
+    def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
+        """What its fields must be together, each within its own bounds: the name of the one to blame, and why."""
+        yield from ()
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        """When the next check is due by a rule without faults; checks in date order."""
+        raise NotImplementedError
 
 
-def event_of(rule: Rule) -> str:
-    return str(rule.get("event", "event"))
-
-
-def max_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class MaxMonths(Kind):
     """No more than N months after the previous check: same day number, clamped, that day included."""
-    months, last = positive(rule, "months"), checks[-1].day
-    due = add_months(last, months)
-    return Due(due, steps=(coded("months_on", last_on=last, months=months, due_on=due),), counted=last)
+
+    type, holds, needs = "max_months", {"months": MONTHS}, (("months",),)
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        months, last = rule["months"], checks[-1].day
+        due = add_months(last, months)
+        return Due(due, steps=(coded("months_on", last_on=last, months=months, due_on=due),), counted=last)
 
 
-def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class CorrespondingDateKeep(Kind):
     """Same day number N months on; a check in the window that ends with the deadline keeps the date.
 
     The window of deadline D runs from (D - early_window_months) + 1 day to D, both included: "the two months ending
@@ -54,191 +86,205 @@ def corresponding_date_keep(rule: Rule, checks: Sequence[Check], facts: Facts) -
     `one_off_alignment_extension_months` : once per appliance a check that aligns its date with others of the premises
     is in time up to the end of the months beginning with the deadline, and restarts from its own day (reg. 36A(2)-(3)).
     facts["alignment_extension_used_on"] : the day of the check that used it; the rule's `alignment_extension_used`
-    says the same of the latest check. One appliance has one such day, so it can't be used twice.
+    says that it is used up as well.
     """
-    months, deadline, counted = positive(rule, "months"), None, checks[0].day
-    if positive(rule, "early_window_months") >= months:
+
+    type = "corresponding_date_keep"
+    holds = {"months": MONTHS, "early_window_months": MONTHS, EXTENSION: MONTHS}
+    needs = (("months", "early_window_months"),)
+
+    def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
         # Else a check on the very next day would already put the date off by a whole period.
-        raise ValueError(f"{rule['type']}: early_window_months must be below months, {months}")
-    for check in checks[1:]:
-        deadline = add_months(counted, months)
-        kept = window_start(deadline, rule) <= check.day <= deadline
-        counted = deadline if kept else check.day
-    due, last, used_on = add_months(counted, months), checks[-1].day, _extension_used_on(rule, checks, facts)
-    latest_allowed = None if deadline is None or used_on != last else _extension_end(rule, deadline)
-    code = "months_on" if counted == last else "months_on_as_counted"
-    said = coded(code, last_on=last, counted_on=counted, months=months, due_on=due)
-    return Due(
-        due,
-        earliest_keep=window_start(due, rule),
-        steps=(said, _keeps_from(due, rule)),
-        on_time=None if deadline is None else last <= (latest_allowed or deadline),
-        latest_allowed=latest_allowed,
-        extension_until=None if used_on or EXTENSION not in rule else _extension_end(rule, due),
-        counted=last,
-    )
+        yield from _below_months(rule, "early_window_months")
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        months, counted, last = rule["months"], checks[0].day, checks[-1].day
+        for check in checks[1:]:
+            deadline = add_months(counted, months)
+            counted = deadline if _window_start(deadline, rule) <= check.day <= deadline else check.day
+        due = add_months(counted, months)
+        opens = _window_start(due, rule)
+        code = "months_on" if counted == last else "months_on_as_counted"
+        window = {"window_months": rule["early_window_months"], "outside_on": opens - ONE_DAY}
+        is_used = rule.get("alignment_extension_used") or recorded_day(facts.get("alignment_extension_used_on"))
+        return Due(
+            due,
+            earliest_keep=opens,
+            steps=(
+                coded(code, last_on=last, counted_on=counted, months=months, due_on=due),
+                coded("keeps_from", opens_on=opens, **window),
+            ),
+            extension_until=None if is_used or EXTENSION not in rule else add_months(due, rule[EXTENSION]) - ONE_DAY,
+            counted=last,
+        )
 
 
-def window_start(deadline: date, rule: Rule) -> date:
+def _window_start(deadline: date, rule: Rule) -> date:
     """First day of the months that end with the deadline."""
-    return add_months(deadline, -positive(rule, "early_window_months")) + ONE_DAY
+    return add_months(deadline, -rule["early_window_months"]) + ONE_DAY
 
 
-def _keeps_from(due: date, rule: Rule) -> Coded:
-    opens = window_start(due, rule)
-    return coded("keeps_from", opens_on=opens, window_months=rule["early_window_months"], outside_on=opens - ONE_DAY)
+def _below_months(rule: Rule, name: str) -> Iterator[tuple[str, Coded]]:
+    if rule.get(name, 0) >= rule["months"]:
+        yield name, wrong("below_months", rule[name], months=rule["months"])
 
 
-def _extension_used_on(rule: Rule, checks: Sequence[Check], facts: Facts) -> date | None:
-    if rule.get("alignment_extension_used"):
-        return checks[-1].day
-    return recorded_day(facts.get("alignment_extension_used_on"))
-
-
-def _extension_end(rule: Rule, deadline: date) -> date:
-    return add_months(deadline, rule.get(EXTENSION, 2)) - ONE_DAY
-
-
-def calendar_years(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class CalendarYears(Kind):
     """Once in every Nth calendar year: any day of year(last) + N, at the latest 31 December."""
-    every, last = positive(rule, "every"), checks[-1].day
-    year = last.year + every
-    latest = date(year, 12, 31)
-    said = coded("calendar_year_plus", last_year=last.year, every=every, year=year, latest_on=latest)
-    return Due(latest, earliest_keep=date(year, 1, 1), steps=(said,), counted=last)
+
+    type, holds, needs = "calendar_years", {"every": whole(100)}, (("every",),)
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        every, last = rule["every"], checks[-1].day
+        year = last.year + every
+        latest = date(year, 12, 31)
+        said = coded("calendar_year_plus", last_year=last.year, every=every, year=year, latest_on=latest)
+        return Due(latest, earliest_keep=date(year, 1, 1), steps=(said,), counted=last)
 
 
-def same_quarter_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
-    """The same calendar quarter of every calendar year: the rule's `quarter`, else the first check's.
+class ByDayEachYear(Kind):
+    """Once every calendar year, by a fixed day and month that each year has."""
 
-    A check in another quarter counts only where that of its year or the year before was missed.
-    """
-    number, last = rule.get("quarter") or quarter(checks[0].day), checks[-1].day
-    year = last.year + (quarter(last) >= number)
-    first_day, last_day = quarter_bounds(year, number)
-    said = coded("quarter_ends", last_on=last, quarter=number, year=year, due_on=last_day)
-    return Due(last_day, earliest_keep=first_day, steps=(said,), counted=_newest_for_quarter(number, checks))
+    type, holds, needs = "by_day_each_year", {"month": MONTH, "day": DAY_OF_MONTH}, (("month", "day"),)
+    also = {
+        "allOf": [
+            {"if": {"properties": {"month": {"enum": months}}}, "then": {"properties": {"day": {"maximum": last}}}}
+            for months, last in (([4, 6, 9, 11], 30), ([2], 28))
+        ]
+    }
 
+    def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
+        last = calendar.monthrange(NO_LEAP_YEAR, rule["month"])[1]
+        if rule["day"] > last:
+            yield "day", wrong("whole_between", rule["day"], low=1, high=last)
 
-def _newest_for_quarter(number: int, checks: Sequence[Check]) -> date:
-    counted, served_year = checks[0].day, 0
-    for day in (check.day for check in checks):
-        # The year whose quarter the check leaves for the next one to serve.
-        year = day.year + (quarter(day) >= number)
-        if quarter(day) == number or year > served_year:
-            counted, served_year = day, year
-    return counted
-
-
-def by_day_each_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
-    """Once every calendar year, by a fixed day and month."""
-    last = checks[-1].day
-    due = date(last.year + 1, positive(rule, "month"), positive(rule, "day"))
-    said = coded("year_was_checked", year=last.year, last_on=last, due_on=due)
-    return Due(due, earliest_keep=date(due.year, 1, 1), steps=(said,), counted=last)
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        last = checks[-1].day
+        due = date(last.year + 1, rule["month"], rule["day"])
+        said = coded("year_was_checked", year=last.year, last_on=last, due_on=due)
+        return Due(due, earliest_keep=date(due.year, 1, 1), steps=(said,), counted=last)
 
 
-def times_per_year(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class TimesPerYear(Kind):
     """K times a calendar year, not closer than the shortest gap nor further apart than the longest.
 
     The next is due early enough for those still to come in its year to follow it at the shortest gap.
     """
-    times, least, most = positive(rule, "times"), positive(rule, "min_gap_months"), positive(rule, "max_gap_months")
-    if least > most or (times - 1) * least > LAST_MONTH_APART:
-        raise ValueError(
-            f"{rule['type']}: min_gap_months must leave room for {times} a year, {most} months apart at most"
-        )
-    last = checks[-1].day
-    earliest, gap_end = add_months(last, least), add_months(last, most)
-    made = sum(check.day.year == last.year for check in checks)
-    is_short = made < times and earliest.year == last.year
-    year, to_come = (last.year, times - made) if is_short else (last.year + 1, times)
-    latest = add_months(date(year, 12, 31), -least * (to_come - 1))
-    due = max(earliest, min(gap_end, latest))
-    counts = {"made": made, "times": times, "year": last.year}
-    said = coded("times_made", **counts, last_on=last, opens_on=earliest, due_on=due)
-    return Due(due, earliest_keep=earliest, steps=(said,), counted=last)
+
+    type, holds = "times_per_year", {"times": whole(366), "min_gap_months": MONTHS, "max_gap_months": MONTHS}
+    needs = (("times", "min_gap_months", "max_gap_months"),)
+
+    def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
+        times, least, most = rule["times"], rule["min_gap_months"], rule["max_gap_months"]
+        if least > most or (times - 1) * least > LAST_MONTH_APART:
+            yield "min_gap_months", wrong("room_in_the_year", least, times=times, apart=most)
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        times, least, last = rule["times"], rule["min_gap_months"], checks[-1].day
+        earliest, gap_end = add_months(last, least), add_months(last, rule["max_gap_months"])
+        made = sum(check.day.year == last.year for check in checks)
+        is_short = made < times and earliest.year == last.year
+        year, to_come = (last.year, times - made) if is_short else (last.year + 1, times)
+        due = max(earliest, min(gap_end, add_months(date(year, 12, 31), -least * (to_come - 1))))
+        counts = {"made": made, "times": times, "year": last.year}
+        said = coded("times_made", **counts, last_on=last, opens_on=earliest, due_on=due)
+        return Due(due, earliest_keep=earliest, steps=(said,), counted=last)
 
 
-def months_or_hours_later(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class MonthsOrHoursLater(Kind):
     """N months or H run hours after the last check, whichever comes later.
 
     facts["run_hours"] : readings {date, run_hours} of the hour counter; facts["consecutive_passes"] : a
     count that may switch the rule to the longer limbs of `relax_after_passes`.
     """
-    date_limb, hours, said = _limbs(_relaxed(rule, facts), checks[-1], "months_or_hours_later")
-    limb = hours_limb(checks[-1], hours, facts)
-    due = max(date_limb, limb.earliest)
-    return Due(due, steps=(said,), cannot_tell=limb.doubt, hours_limb=hours, later_of=True, counted=checks[-1].day)
+
+    type, holds, needs = "months_or_hours_later", {"months": MONTHS, "hours": HOURS}, (("months", "hours"),)
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        date_limb, hours, said = _limbs(rule, checks[-1], facts)
+        limb = hours_limb(checks[-1], hours, facts)
+        due = max(date_limb, limb.earliest)
+        return Due(due, steps=(said,), cannot_tell=limb.doubt, counted=checks[-1].day)
 
 
-def months_or_hours_first(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class MonthsOrHoursFirst(Kind):
     """N months or H run hours after the last check, whichever comes first; the facts as for whichever is later.
 
     The months decide for certain where the hours can't be used up sooner, even running day and night.
     """
-    date_limb, hours, said = _limbs(_relaxed(rule, facts), checks[-1], "months_or_hours_first")
-    limb = hours_limb(checks[-1], hours, facts)
-    hours_may_decide = limb.earliest < date_limb
-    used_up = (coded("hours_used_up", due_on=limb.reached),) if hours_may_decide and limb.reached else ()
-    doubt = limb.doubt if hours_may_decide else ()
-    by = date_limb if doubt else None
-    due = min(date_limb, limb.earliest)
-    return Due(due, steps=(said, *used_up), cannot_tell=doubt, hours_limb=hours, certain_by=by, counted=checks[-1].day)
+
+    type, holds, needs = "months_or_hours_first", MonthsOrHoursLater.holds, MonthsOrHoursLater.needs
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        date_limb, hours, said = _limbs(rule, checks[-1], facts)
+        limb = hours_limb(checks[-1], hours, facts)
+        hours_may_decide = limb.earliest < date_limb
+        used_up = (coded("hours_used_up", due_on=limb.reached),) if hours_may_decide and limb.reached else ()
+        doubt = limb.doubt if hours_may_decide else ()
+        by = date_limb if doubt else None
+        due = min(date_limb, limb.earliest)
+        return Due(due, steps=(said, *used_up), cannot_tell=doubt, certain_by=by, counted=checks[-1].day)
 
 
-def _limbs(rule: Rule, last: Check, code: str) -> tuple[date, int, Coded]:
-    """The date limb, the run hours of the other, and both as a step of that code."""
-    months, hours = positive(rule, "months"), positive(rule, "hours")
+def _limbs(rule: Rule, last: Check, facts: Facts) -> tuple[date, int, Coded]:
+    """The date limb, the run hours of the other, and both as a step of the rule's own code."""
+    relaxed, passes = rule.get("relax_after_passes"), facts.get("consecutive_passes")
+    asked = relaxed if relaxed and isinstance(passes, int) and passes >= relaxed["passes"] else rule
+    months, hours = asked["months"], asked["hours"]
     date_limb = add_months(last.day, months)
-    return date_limb, hours, coded(code, last_on=last.day, months=months, limb_on=date_limb, hours=hours)
+    return date_limb, hours, coded(rule["type"], last_on=last.day, months=months, limb_on=date_limb, hours=hours)
 
 
-def _relaxed(rule: Rule, facts: Facts) -> Rule:
-    relaxed = rule.get("relax_after_passes")
-    passes = facts.get("consecutive_passes")
-    if relaxed and isinstance(passes, int) and passes >= relaxed["passes"]:
-        return {**rule, "months": relaxed["months"], "hours": relaxed["hours"]}
-    return rule
-
-
-def in_each_window(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class InEachWindow(Kind):
     """One check in each window of every year: a season, two windows, ...; a window may run over New Year.
 
     windows : each {from_month, to_month}, with from_day and to_day where it isn't whole months. A check outside every
     window serves none. Neither does a start date: a rule that begins within a window asks for a check in it.
     """
-    last, windows = checks[-1], read_windows(rule)
-    spans = occurrences(windows, range(last.day.year - 1, last.day.year + 3))
-    serving = (each.day for each in reversed(checks) if _lies_in(occurrences(windows, _years_about(each)), each))
-    opens, closes = next(span for span in spans if span[1] > last.day and not _is_served([span], checks))
-    return Due(
-        closes,
-        earliest_keep=max(opens, last.day),
-        steps=(_last_in(spans, last, "last_in_no_window"), coded("one_in_window", opens_on=opens, due_on=closes)),
-        counted=next(serving, None),
-    )
+
+    type, needs = "in_each_window", (("windows",),)
+    _ends = {"from_month": MONTH, "from_day": DAY_OF_MONTH, "to_month": MONTH, "to_day": DAY_OF_MONTH}
+    holds = {"windows": several(fields(_ends, "from_month", "to_month"), 12)}
+
+    def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
+        if day := day_in_two([Window.read(each) for each in rule["windows"]]):
+            yield "windows", coded("day_in_two_windows", month=day.month, day=day.day)
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        last, windows = checks[-1], [Window.read(each) for each in rule["windows"]]
+        spans = occurrences(windows, range(last.day.year - 1, last.day.year + 3))
+        serving = (
+            each.day
+            for each in reversed(checks)
+            if _lies_in(occurrences(windows, range(each.day.year - 1, each.day.year + 1)), each)
+        )
+        opens, closes = next(span for span in spans if span[1] > last.day and not _is_served([span], checks))
+        return Due(
+            closes,
+            earliest_keep=max(opens, last.day),
+            steps=(_last_in(spans, last, "last_in_no_window"), coded("one_in_window", opens_on=opens, due_on=closes)),
+            counted=next(serving, None),
+        )
 
 
-def _years_about(check: Check) -> range:
-    """Years in which a window that holds the check may have opened."""
-    return range(check.day.year - 1, check.day.year + 1)
-
-
-def in_named_months(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+class InNamedMonths(Kind):
     """Once every calendar year, in one of the months of `named_months`; a check in another month serves no year."""
-    months, last = months_of(rule), checks[-1]
-    this_year = month_spans(months, last.day.year)
-    is_over = this_year[-1][1] <= last.day or _is_served(this_year, checks)
-    spans = month_spans(months, last.day.year + 1) if is_over else this_year
-    closes = spans[-1][1]
-    steps = (
-        _last_in(this_year, last, "last_in_no_named_month"),
-        coded("one_in_months", named_months=months, year=closes.year, due_on=closes),
-    )
-    first_open = next(opens for opens, end in spans if end > last.day)
-    serving = (each.day for each in reversed(checks) if each.day.month in months and not each.is_start)
-    return Due(closes, earliest_keep=max(first_open, last.day), steps=steps, counted=next(serving, None))
+
+    type, holds, needs = "in_named_months", {"named_months": several(MONTH, 12)}, (("named_months",),)
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        months, last = sorted(set(rule["named_months"])), checks[-1]
+        this_year = month_spans(months, last.day.year)
+        is_over = this_year[-1][1] <= last.day or _is_served(this_year, checks)
+        spans = month_spans(months, last.day.year + 1) if is_over else this_year
+        closes = spans[-1][1]
+        steps = (
+            _last_in(this_year, last, "last_in_no_named_month"),
+            coded("one_in_months", named_months=months, year=closes.year, due_on=closes),
+        )
+        first_open = next(opens for opens, end in spans if end > last.day)
+        serving = (each.day for each in reversed(checks) if each.day.month in months and not each.is_start)
+        return Due(closes, earliest_keep=max(first_open, last.day), steps=steps, counted=next(serving, None))
 
 
 def _is_served(spans: Spans, checks: Sequence[Check]) -> bool:
@@ -254,71 +300,110 @@ def _last_in(spans: Spans, last: Check, elsewhere: str) -> Coded:
     return coded("last" if last.is_start or _lies_in(spans, last) else elsewhere, last_on=last.day)
 
 
-def days_after_event(rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
-    """N days (or calendar months) after an event; the event's day comes as the only entry of `checks`."""
-    event = checks[0].day
-    months = rule.get("months")
-    due = add_months(event, months) if months else event + timedelta(days=positive(rule, "days"))
-    code, length = (
-        ("months_after_event", {"months": months}) if months else ("days_after_event", {"days": rule["days"]})
-    )
-    return Due(due, steps=(coded(code, **length, event=event_of(rule), event_on=event, due_on=due),))
+class SameQuarterEachYear(Kind):
+    """The same calendar quarter of every calendar year: the rule's `quarter`, else the first check's.
+
+    A check in another quarter counts only where that of its year or the year before was missed.
+    """
+
+    type, holds = "same_quarter_each_year", {"quarter": whole(4)}
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        number, last = rule.get("quarter") or quarter(checks[0].day), checks[-1].day
+        year = last.year + (quarter(last) >= number)
+        first_day, last_day = quarter_bounds(year, number)
+        said = coded("quarter_ends", last_on=last, quarter=number, year=year, due_on=last_day)
+        return Due(last_day, earliest_keep=first_day, steps=(said,), counted=_newest_for_quarter(number, checks))
 
 
-KINDS: Mapping[str, Kind] = {
-    "max_months": max_months,
-    "corresponding_date_keep": corresponding_date_keep,
-    "calendar_years": calendar_years,
-    "same_quarter_each_year": same_quarter_each_year,
-    "by_day_each_year": by_day_each_year,
-    "times_per_year": times_per_year,
-    "months_or_hours_later": months_or_hours_later,
-    "months_or_hours_first": months_or_hours_first,
-    "in_each_window": in_each_window,
-    "in_named_months": in_named_months,
-}
+def _newest_for_quarter(number: int, checks: Sequence[Check]) -> date:
+    counted, served_year = checks[0].day, 0
+    for day in (check.day for check in checks):
+        # The year whose quarter the check leaves for the next one to serve.
+        year = day.year + (quarter(day) >= number)
+        if quarter(day) == number or year > served_year:
+            counted, served_year = day, year
+    return counted
 
 
-# ---- asked for once: one check by a day, or so many months after an event, and never again ----
+class DaysAfterEvent(Kind):
+    """N days (or calendar months) after an event, whose day is the start date, until there is a check after it."""
+
+    type, holds = "days_after_event", {"days": DAYS, "months": MONTHS, "event": EVENT_TEXT}
+    needs, is_rhythm = (("days",), ("months",)), False
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        start, made = from_start(checks)
+        name, months = rule.get("event", "event"), rule.get("months")
+        if start is None:
+            unknown = (coded("no_event_day", event=name),)
+            return Due(None, steps=unknown, cannot_tell=unknown)
+        if done := next((check.day for check in made if check.day >= start), None):
+            return Due(None, steps=(coded("done_after_event", done_on=done, event=name, event_on=start),), counted=done)
+        due = add_months(start, months) if months else start + timedelta(days=rule["days"])
+        length = {"months": months} if months else {"days": rule["days"]}
+        code = "months_after_event" if months else "days_after_event"
+        return Due(due, steps=(coded(code, **length, event=name, event_on=start, due_on=due),))
 
 
-def once(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
-    """One check by the rule's day `by`; without one, so many `months` after its `event`.
+def from_start(checks: Sequence[Check]) -> tuple[date | None, Sequence[Check]]:
+    """The start date that stands before the checks, and the checks."""
+    return (checks[0].day, checks[1:]) if checks and checks[0].is_start else (None, checks)
+
+
+class Once(Kind):
+    """One check by the rule's day `by`; without one, so many `months` after its `event`; and never again.
 
     The event's day is facts["<event>_on"]; of several the latest counts. `from_months` : so many months after the
-    event is the first day on which the check counts, where the day rests on the event.
-    start : where the required check begins; what was done before it is another matter. One check counts for it for
-    good.
+    event is the first day on which the check counts, where the day rests on the event. What was done before the start
+    date, where the required check begins, is another matter. One check counts for it for good.
     """
-    due, opens, steps = _by_day(rule) if "by" in rule else _after_event(rule, facts)
-    if due is None:
-        return Due(None, steps=steps, cannot_tell=steps)
-    counts_from = max((day for day in (opens, start) if day), default=None)
-    done = next((check.day for check in checks if counts_from is None or check.day >= counts_from), None)
-    if done:
-        return Due(None, steps=(coded("once_done", done_on=done),), counted=done)
-    return Due(due, earliest_keep=opens, steps=steps)
+
+    type, holds = "once", {"by": DAY, "months": MONTHS, "from_months": MONTHS, "event": EVENT_TEXT}
+    needs, is_rhythm = (("event", "months"), ("by",)), False
+    also = {"if": {"not": {"required": ["by"]}}, "then": {"properties": {"event": EVENT_NAME}}}
+
+    def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
+        if "by" not in rule:
+            yield from faults(rule["event"], EVENT_NAME, "event").items()
+            yield from _below_months(rule, "from_months")
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        start, made = from_start(checks)
+        due, opens, steps = _once_by(rule, facts)
+        if due is None:
+            return Due(None, steps=steps, cannot_tell=steps)
+        counts_from = max((day for day in (opens, start) if day), default=None)
+        done = next((check.day for check in made if counts_from is None or check.day >= counts_from), None)
+        if done:
+            return Due(None, steps=(coded("once_done", done_on=done),), counted=done)
+        return Due(due, earliest_keep=opens, steps=steps)
 
 
-def _by_day(rule: Rule) -> tuple[date | None, date | None, tuple[Coded, ...]]:
-    day = as_date(rule["by"])
-    return day, None, (coded("once_by", due_on=day),)
-
-
-def _after_event(rule: Rule, facts: Facts) -> tuple[date | None, date | None, tuple[Coded, ...]]:
+def _once_by(rule: Rule, facts: Facts) -> tuple[date | None, date | None, tuple[Coded, ...]]:
     """The last day, the first one that counts, and how they come about."""
-    months, name = positive(rule, "months"), event_of(rule)
-    if not is_event(rule.get("event")):
-        raise ValueError(f"{rule['type']}: event must be the name of one, such as installation, where there is no by")
-    opens_after = positive(rule, "from_months") if "from_months" in rule else 0
-    if opens_after >= months:
-        raise ValueError(f"{rule['type']}: from_months must be below months, {months}")
+    if "by" in rule:
+        by = as_date(rule["by"])
+        return by, None, (coded("once_by", due_on=by),)
+    months, opens_after = rule["months"], rule.get("from_months")
     day = max(days_of(rule["event"], facts), default=None)
     if day is None:
-        return None, None, (coded("no_event_day", event=name),)
+        return None, None, (coded("no_event_day", event=rule["event"]),)
     due = add_months(day, months)
-    said = coded("once_after_event", months=months, event=name, event_on=day, due_on=due)
+    said = coded("once_after_event", months=months, event=rule["event"], event_on=day, due_on=due)
     if not opens_after:
         return due, None, (said,)
     opens = add_months(day, opens_after)
     return due, opens, (said, coded("counts_from", opens_on=opens, opens_months=opens_after))
+
+
+class NoInterval(Kind):
+    """Nothing is asked for."""
+
+    type, is_rhythm = "none", False
+
+    def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
+        return Due(None, steps=(coded("no_interval"),))
+
+
+KINDS: Mapping[str, Kind] = {each.type: each() for each in Kind.__subclasses__()}

@@ -3,13 +3,12 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from typing import Any
 
 from fleet.coded import Coded, coded
 from fleet.intervals.dates import add_months, as_date, is_weekend, recorded_day, years_between
 from fleet.intervals.due import Check, Due, read_checks
 from fleet.intervals.events import again_after_events
-from fleet.intervals.kinds import KINDS, Rule, days_after_event, event_of, once
+from fleet.intervals.kinds import KINDS, Rule
 from fleet.predicates import Facts, holds, missing_facts
 
 NO_FACTS: Facts = {}
@@ -22,7 +21,7 @@ def next_due(
 ) -> Due:
     """When the next check is due by `rule`.
 
-    rule : typed interval, as in the limit sets: {"type": ..., its numbers, "first", "variants", "grace", and
+    rule : typed interval in which `faults` finds none: {"type": ..., its numbers, "first", "variants", "grace", and
         "select" (only there), "again_after" (events that ask for a check), "shared_flue"}.
     history : checks made, as dates, ISO strings or {"date", "run_hours"}; any order.
     start : local date from which the clock runs while no check is on record (commissioning, or the event).
@@ -32,9 +31,9 @@ def next_due(
         "burner_inspection_done_on", "alignment_extension_used_on" and those of events ("installation_on"), and
         "on_one_flue", name and facts of each other appliance on its flue.
 
-    Dates are local and inclusive. A due date on a weekend stays where it is. ValueError for a rule that
-    can't be read. With several `variants` the last one that holds wins (they run from general to special);
-    where a fact is missing the earliest of the possible dates is given and `cannot_tell` names the fact.
+    Dates are local and inclusive. A due date on a weekend stays where it is. With several `variants` the last one that
+    holds wins (they run from general to special); where a fact is missing the earliest of the possible dates is given
+    and `cannot_tell` names the fact.
 
     >>> next_due({"type": "max_months", "months": 13}, ["2024-01-31"]).due
     datetime.date(2025, 2, 28)
@@ -43,13 +42,13 @@ def next_due(
     day = None if today is None else as_date(today)
     known = with_age(facts, start_day, day)
     checks = read_checks(history, day)
-    applies = holds(_select(rule), known) if "select" in rule else True
+    applies = holds(rule.get("select", {}), known)
     if applies is False:
         return Due(None, steps=(coded("asked_only_where", select=dict(rule["select"])),))
     due = _due_on_the_flue(rule, checks, start_day, known)
     due = again_after_events(rule, checks, day, known, due)
     if applies is None:
-        due = _if_it_applies(due, missing_facts(_select(rule), known))
+        due = _if_it_applies(due, missing_facts(rule["select"], known))
     return _about_weekend(_bound_for_certain(due, day))
 
 
@@ -97,20 +96,13 @@ def _applicable(rule: Rule, facts: Facts) -> tuple[list[Rule], tuple[Coded, ...]
     candidates: list[Rule] = [base]
     missing: tuple[str, ...] = ()
     for variant in rule.get("variants", ()):
-        answer = holds(_select(variant), facts)
+        answer = holds(variant["select"], facts)
         if answer is None:
             candidates.append({**base, **variant})
             missing += missing_facts(variant["select"], facts)
         elif answer:
             candidates, missing = [{**base, **variant}], ()
     return candidates, (coded("earliest_possible", facts=list(dict.fromkeys(missing))),) if missing else ()
-
-
-def _select(part: Mapping[str, Any]) -> Mapping[str, object]:
-    select = part.get("select")
-    if not isinstance(select, Mapping):
-        raise ValueError("typed predicates are needed under 'select'")
-    return select
 
 
 def _earliest(dues: Sequence[Due], doubt: tuple[Coded, ...]) -> Due:
@@ -123,18 +115,12 @@ def _earliest(dues: Sequence[Due], doubt: tuple[Coded, ...]) -> Due:
 
 
 def _due_by(rule: Rule, checks: Sequence[Check], start: date | None, facts: Facts) -> Due:
-    kind = str(rule.get("type"))
-    if kind == "none":
-        return Due(None, steps=(coded("no_interval"),))
-    if kind == "days_after_event":
-        return _after_event(rule, checks, start)
-    if kind == "once":
-        return once(rule, checks, start, facts)
-    if kind not in KINDS:
-        raise ValueError(f"unknown kind of interval: {kind!r}")
+    kind = KINDS[rule["type"]]
+    if not kind.is_rhythm:
+        return kind.due(rule, checks if start is None else (Check(start, is_start=True), *checks), facts)
     if not checks:
         return _first_due(rule, start, facts)
-    due = _after_restart(rule, KINDS[kind](rule, checks, facts), facts)
+    due = _after_restart(rule, kind.due(rule, checks, facts), facts)
     return _with_parts_that_may_wait(rule, due, checks[-1].day, facts)
 
 
@@ -146,18 +132,6 @@ def _first_due(rule: Rule, start: date | None, facts: Facts) -> Due:
         return _due_by_variant(first, (), start, facts)
     due = _due_by(rule, (Check(start, is_start=True),), None, facts)
     return replace(due, counted=None, steps=(*due.steps, coded("counted_from_start")))
-
-
-def _after_event(rule: Rule, checks: Sequence[Check], event: date | None) -> Due:
-    name = event_of(rule)
-    if event is None:
-        unknown = (coded("no_event_day", event=name),)
-        return Due(None, steps=unknown, cannot_tell=unknown)
-    done = next((check.day for check in checks if check.day >= event), None)
-    if done:
-        said = coded("done_after_event", done_on=done, event=name, event_on=event)
-        return Due(None, steps=(said,), counted=done)
-    return days_after_event(rule, (Check(event),), {})
 
 
 def _after_restart(rule: Rule, due: Due, facts: Facts) -> Due:

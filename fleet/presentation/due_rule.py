@@ -52,7 +52,7 @@ def due_strip(due: DueRule, *, is_small: bool = False) -> Strip:
 
     word = gettext("done then") if due.is_supposed else gettext("planned")
     above = RuleSide(_pin(due, due.planned, place, word), _wall_caption(due, place))
-    below = RuleSide(_pin(due, due.horizon, place, gettext("chance used up")), _opening_caption(due, place))
+    below = RuleSide(_pin(due, due.horizon, place, gettext("risk used up")), _opening_caption(due, place))
     return lay(due_line(due, place), above, below, due_words(due), is_small=is_small)
 
 

@@ -90,8 +90,8 @@ def _limit_words(told: Told) -> str:
             "limit": ceiling_words(told.limit),
         }
     if told.is_lower and told.lower is not None:
-        return _("the lower limit, %s %%") % limit_figure(round(told.lower, 2), 0)
-    return _("the upper limit, %s %%") % limit_figure(round(told.upper, 2), 0)
+        return _("the lower limit of %s %%") % limit_figure(round(told.lower, 2), 0)
+    return _("the upper limit of %s %%") % limit_figure(round(told.upper, 2), 0)
 
 
 def ceiling_words(limit: Mapping[str, Any] | None) -> str:

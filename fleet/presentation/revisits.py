@@ -36,7 +36,7 @@ def reason_words(why: Sequence[Any], earliest: str = "") -> str:
         due = date.fromisoformat(earliest) if earliest else None
         return undecided_words(figures["name"], due, figures["doubts"])
     if code == "nothing_left":
-        return _("Nothing asks for it by a date any more; it is set for %s.") % said_day(figures["day"])
+        return _("Nothing asks for it by a date any more; it is booked for %s.") % said_day(figures["day"])
     if code == "flag":
         return found_words(figures["figures"], figures["sentence"])
     return forecast_words(Told(**figures))
@@ -84,6 +84,8 @@ def set_words(revisit: Revisit, today: date) -> str:
     said["latest"] = long_day(revisit.latest)
     if revisit.has_passed(today):
         return _("%(state)s for %(day)s; the day is over and nobody got to it.") % said
+    if revisit.needed_before_its_day and revisit.latest < today and not revisit.is_late(today):
+        return _("%(state)s for %(day)s; the accepted risk was used up on %(latest)s.") % said
     if revisit.needed_before_its_day and revisit.latest < today:
         return _("%(state)s for %(day)s, though needed by %(latest)s, which is over.") % said
     if revisit.needed_before_its_day:

@@ -89,7 +89,7 @@ def _late(count: int, undecided: int) -> str:
 
 
 def outcome_counts(statement: Statement) -> list[tuple[int, str]]:
-    """How many appliances were last recorded how, in words; only what occurs. What is outside counts so, out of use too."""
+    """How many appliances were last recorded how, only what occurs. What is outside counts so out of use too."""
     counted = Counter(_counted_as(each) for each in statement.lines if each.last or each.idle_throughout)
     words = {
         "within": _("within"),

@@ -104,7 +104,7 @@ def unreadable_item(record: UnreadableRecord) -> SummaryItem:
 def failed_job(job: Job) -> SummaryItem:
     said = _("%(kind)s, after %(tries)d tries.") % {"kind": job_words(job.kind), "tries": job.tries}
     mark = _mark("job", job.id, job.tries, job.finished_at)
-    return SummaryItem(_("Background work given up"), said, addresses.attention_page(), mark)
+    return SummaryItem(_("Background work that failed"), said, addresses.attention_page(), mark)
 
 
 def hook_off(hook: Webhook) -> SummaryItem:

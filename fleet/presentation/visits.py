@@ -214,7 +214,9 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
             _("Told: %s.") % within_ours(told) if told else _("Who was told is not recorded."),
         ]
         yield " ".join(parts)
-    yield _("As it stands: %s.") % visit.get_disposition_display()
+    isolated = visit.unsafe and details.get("isolated") and visit.disposition == Visit.Disposition.ISOLATED
+    if not isolated:
+        yield _("As it stands: %s.") % visit.get_disposition_display()
     stops = excesses([each for each in verdicts_of(facts) if each.stop], with_phase=True)
     for each in stops[: 2 * MOST_NAMED]:
         shown = {"what": capital(each.what), "value": each.value, "limits": each.limits}
@@ -224,7 +226,7 @@ def stop_levels(facts: VisitFacts) -> Iterator[str]:
     unstable = [
         f"{rate_words(each.reading.rate)} ({each.reading.number})"
         for each in facts.readings
-        if each.reading.flame_unstable
+        if each.reading.flame_unstable and not any(stop.verdicts[0].quantity == "flame" for stop in stops)
     ]
     if unstable:
         yield _("Flame unstable at %s.") % listed(unstable)
@@ -356,7 +358,7 @@ def _room(visit: Visit) -> str:
     is_both = visit.ambient_co_before_ppm is not None and visit.ambient_co_after_ppm is not None
     first = read_figure if is_both else read_with_unit
     shown = {"before": _room_figure(visit, before, first), "after": _room_figure(visit, after, read_with_unit)}
-    return _("CO in room before %(before)s, after %(after)s") % shown
+    return _("CO in the room before %(before)s, after %(after)s") % shown
 
 
 def _room_figure(visit: Visit, quantity: Quantity, words: Callable[[Quantity, float | None, str], str]) -> str:
@@ -387,7 +389,7 @@ def defect_line(defect: Defect) -> str:
     where = f" ({defect.where})" if defect.where else ""
     parts = [f"{within_ours(defect.what)}{where}: {code_words(defect.severity)}."]
     if defect.action:
-        parts.append(f"{within_ours(defect.action)}.")
+        parts.append(f"{capital(within_ours(defect.action))}.")
     if defect.done:
         parts.append(_("Repaired at this visit."))
     elif defect.closed_by_id:

@@ -83,6 +83,11 @@ def set_password(*, user: User, password: str, now: datetime) -> None:
         note_change(user=user, actor=user, now=now, code="password_set")
 
 
+def prune_log_ins(*, now: datetime) -> None:
+    """What has ended by itself."""
+    LogIn.objects.filter(expires_at__lt=now).delete()
+
+
 @transaction.atomic
 def forget_second_factor(*, user: User, actor: User | None) -> None:
     """Of somebody who lost theirs: they log in by their password alone, and a manager sets up a new one first.

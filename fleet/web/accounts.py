@@ -60,7 +60,7 @@ from fleet.services.access import (
 )
 from fleet.services.audit import note
 from fleet.sessions import row_key, seal, unseal
-from fleet.tries import OF_ACCOUNT, OF_LINKS, OF_NETWORK
+from fleet.tries import OF_ACCOUNT, OF_LINKS, OF_NETWORK, OF_PASSKEYS
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import act, anybody, form, viewer_of
 from fleet.web.middleware import SECOND_FACTORS, network_of
@@ -77,12 +77,15 @@ class Accounts(DefaultAccountAdapter):
         account = f"{credentials.get('username', '').casefold()} {network}"
         OF_NETWORK.take(network)
         OF_ACCOUNT.take(account)
-        user = authenticate(request, **credentials)
-        if isinstance(user, User):
-            OF_NETWORK.give_back(network)
-            OF_ACCOUNT.give_back(account)
-            return user
-        return None
+        user, was_wrong = None, False
+        try:
+            user = authenticate(request, **credentials)
+            was_wrong = user is None
+        finally:  # neither right nor unread is a wrong try
+            if not was_wrong:
+                OF_NETWORK.give_back(network)
+                OF_ACCOUNT.give_back(account)
+        return user if isinstance(user, User) else None
 
     def get_login_redirect_url(self, request: HttpRequest) -> str:
         """The first place of the role, where no page was asked for."""
@@ -127,7 +130,7 @@ class SecondFactors(DefaultMFAAdapter):
         return self.get_totp_issuer()
 
     def build_totp_svg(self, url: str) -> str:
-        drawn = segno.make(url, error="m").svg_inline(scale=5, title=_("The key as a code to scan"))
+        drawn = segno.make(url, error="m").svg_inline(scale=5, light="#fff", title=_("The key as a code to scan"))
         return mark_safe(drawn.replace("<svg", '<svg role="img"', 1))  # segno draws nothing but the code's squares
 
     def can_delete_authenticator(self, authenticator: Authenticator) -> bool:
@@ -179,6 +182,12 @@ class SecondStep(AuthenticateView):  # type: ignore[misc]
 
 class LogOut(LogoutView):
     http_method_names = ["post", "options"]
+
+
+class PasskeyIn(LoginWebAuthnView):  # type: ignore[misc]
+    def dispatch(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        OF_PASSKEYS.take(network_of(request))
+        return super().dispatch(request, *args, **given)  # type: ignore[no-any-return]
 
 
 class RemovePasskey(RemoveWebAuthnView):  # type: ignore[misc]
@@ -367,7 +376,7 @@ def _again(view: Any) -> Any:
 ROUTES = [
     path("log-in/", LogIn.as_view(), name="account_login"),
     path("log-in/code/", SecondStep.as_view(), name="mfa_authenticate"),
-    path("log-in/passkey/", anybody("logging_in")(LoginWebAuthnView.as_view()), name="mfa_login_webauthn"),
+    path("log-in/passkey/", anybody("logging_in")(PasskeyIn.as_view()), name="mfa_login_webauthn"),
     path("log-in/again/", _again(ReauthenticateView), name="account_reauthenticate"),
     path("log-in/again/code/", _again(CodeAgainView), name="mfa_reauthenticate"),
     path("log-in/again/passkey/", _again(ReauthenticateWebAuthnView), name="mfa_reauthenticate_webauthn"),

@@ -15,7 +15,7 @@ from fleet import clock
 from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
-from fleet.models import Flag, Forecast, Record, RequiredCheck, Revisit, User, Visit
+from fleet.models import Flag, Forecast, OutOfUse, Record, RequiredCheck, Revisit, User, Visit
 from fleet.models.access import may_change
 from fleet.models.records import content_of
 from fleet.presentation.days import day, long_day, weekday
@@ -132,6 +132,7 @@ def answer_of(history: History, today: date) -> Answer:
     # Beside what is unsafe or out of service a chance of drifting would read as comfort.
     chance = _chance(history, today) if history.gases and not standing else {}
     reason = lead_reason(revisit.why) if revisit and not standing else ""
+    is_forecast = revisit is not None and revisit.why[0] == "forecast"
     return Answer(
         standing=standing,
         by=revisit.latest if revisit and not standing else None,
@@ -141,7 +142,8 @@ def answer_of(history: History, today: date) -> Answer:
         reason_below=len(f"{standing} {reason}".split()) > MOST_WORDS - WORDS_OF_THE_DATE,
         basis=basis_words(history.gases) if chance else "",
         undecided=_undecided(history),
-        date_set_by="" if standing else date_setter_words(history),
+        # Where the reason is that forecast, it has said so.
+        date_set_by="" if standing or is_forecast else date_setter_words(history, today),
         **chance,
     )
 
@@ -157,6 +159,8 @@ def _standing(history: History, today: date) -> str:
         else:
             said = _("It was left at a stop level on %(day)s, and nobody has closed that yet.") % since
         return f"{said} {_next_words(history.revisit, today)}"
+    if idle := _out_of_use(history, today):
+        return _("It is out of use since %s; its required checks are suspended.") % long_day(idle.begins)
     if history.revisit:
         return ""
     if any(each.cannot_tell for each in history.required_checks):
@@ -237,7 +241,7 @@ def charts_of(history: History, today: date) -> list[DriftChart]:
     ordered = sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling)
     charts = [drift_chart(each, history.revisit, today, _walls(history, each)) for each in ordered]
     # Of what is off nothing is expected.
-    return [replace(each, course=(), due=None) for each in charts] if _is_stopped(history) else charts
+    return [replace(each, course=(), due=None) for each in charts] if _is_off(history, today) else charts
 
 
 def _walls(history: History, forecast: Forecast) -> Sequence[Wall]:
@@ -284,27 +288,31 @@ def _revisit_rule(history: History, today: date) -> DueRule | None:
     if history.revisit is None:
         return None
     last = history.visits[0].local_date if history.visits else None
-    return revisit_rule(history.revisit, today, horizon=_horizon(history), last_visit=last)
+    return revisit_rule(history.revisit, today, horizon=_horizon(history, today), last_visit=last)
 
 
-def _horizon(history: History) -> date | None:
+def _horizon(history: History, today: date) -> date | None:
     """The first day on which an accepted risk is used up; none from assumptions, which move no date."""
-    return next((each.horizon_on for each in _setters(history)), None)
+    return next((each.horizon_on for each in _setters(history, today)), None)
 
 
-def _is_stopped(history: History) -> bool:
-    return any(each.stops for each in history.flags)
+def _out_of_use(history: History, today: date) -> OutOfUse | None:
+    return next((each for each in history.appliance.out_of_use.all() if not each.ends and each.begins <= today), None)
 
 
-def _setters(history: History) -> list[Forecast]:
-    if _is_stopped(history):
+def _is_off(history: History, today: date) -> bool:
+    return any(each.stops for each in history.flags) or _out_of_use(history, today) is not None
+
+
+def _setters(history: History, today: date) -> list[Forecast]:
+    if _is_off(history, today):
         return []
     return [each for each in sorted(history.forecasts, key=lambda each: each.has_only_a_ceiling) if each.sets_date]
 
 
-def date_setter_words(history: History) -> str:
+def date_setter_words(history: History, today: date) -> str:
     """Which quantity's accepted risk is used up first, and when; empty where none is within what can be said."""
-    setters = _setters(history)
+    setters = _setters(history, today)
     if not setters:
         return ""
     first = setters[0]

@@ -206,15 +206,14 @@ def _first_seen(states: list[ApplianceState], today: date) -> str:
 
 
 def _flagged(states: list[ApplianceState]) -> list[str]:
+    """Each appliance by its gravest flag alone."""
     words = {
         frozenset({Flag.Kind.UNSAFE, Flag.Kind.STOP}): _("%s unsafe or at stop level"),
         frozenset({Flag.Kind.OUTSIDE}): _("%s outside a limit"),
         frozenset({Flag.Kind.DRIFT}): _("%s that may be outside before the next visit"),
     }
-    counts = {
-        said: sum(any(flag.kind in kinds for flag in each.flags) for each in states) for kinds, said in words.items()
-    }
-    return [said % count_words(count) for said, count in counts.items() if count]
+    gravest = [next((kinds for kinds in words if {flag.kind for flag in each.flags} & kinds), None) for each in states]
+    return [said % count_words(count) for kinds, said in words.items() if (count := gravest.count(kinds))]
 
 
 def _has_left(state: ApplianceState, today: date) -> bool:
@@ -226,7 +225,9 @@ def state_words(state: ApplianceState, today: date) -> str:
     """The appliance as it stands, in words: the gravest open flag first, then how the newest visit turned out."""
     if _has_left(state, today):
         return _("out of service")
-    kinds = [str(each.get_kind_display()) for each in state.flags]
+    # How it turned out says itself what was outside.
+    beside = (Flag.Kind.OUTSIDE,) if state.last else ()
+    kinds = [str(each.get_kind_display()) for each in state.flags if each.kind not in beside]
     if state.last is None:
         return listed([*dict.fromkeys(kinds), _("never visited")])
     left = state.last.get_disposition_display()

@@ -39,9 +39,9 @@ def opening(found: ForecastAccuracy) -> str:
         return _("No forecast has been held against a reading yet.")
     lost = [NAMES[each.quantity] for each in found.quantities if is_lost(each)]
     if lost:
-        return _("The forecasts of %s do not keep what they say.") % listed(lost)
+        return _("The forecasts of %s have not come about as often as they said.") % listed(lost)
     if any(each.ahead for each in found.quantities):
-        return _("The forecasts keep what they say.")
+        return _("The forecasts have come about as often as they said.")
     return _("The forecasts fit the records that they were learnt from; none has been held against a later one yet.")
 
 
@@ -155,7 +155,7 @@ def alarm_words(held: Compared) -> str:
     if told.surprises.spread_off:
         side = _("further from") if told.z_sd > 1 else _("closer to")
         lost.append(_("readings that lie %s what was expected than they should") % side)
-    return _("Calibration is lost: %s.") % listed(lost) if lost else ""
+    return _("The forecasts are off: %s.") % listed(lost) if lost else ""
 
 
 def _bins(table: Reliability) -> list[BinRow]:

@@ -27,7 +27,7 @@ from fleet import clock
 from fleet.models import AuditEntry, Contractor, Role, User
 from fleet.services.audit import note
 from fleet.sessions import SessionStore
-from fleet.tries import OF_NETWORK, TooMany
+from fleet.tries import OF_NETWORK, TooMany, busy_s, hold_up, working
 
 Answer = Callable[[HttpRequest], HttpResponse]
 SECOND_FACTORS = [Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN]
@@ -64,6 +64,7 @@ def refused(too_many: TooMany) -> HttpResponse:
     answer = HttpResponse(_refusal(), status=429)
     answer["Retry-After"] = str(too_many.wait_s)
     answer["Cache-Control"] = "no-store"
+    answer._has_been_logged = True  # type: ignore[attr-defined]  # Django's own mark: a flood is no flood of lines
     return answer
 
 
@@ -104,9 +105,15 @@ class Tries:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.method == "POST" and request.path == "/log-in/" and (wait := OF_NETWORK.wait_s(network_of(request))):
-            return refused(TooMany(wait))
-        return self.get_response(request)
+        is_try = request.method == "POST" and request.path == "/log-in/"
+        if is_try and (wait := OF_NETWORK.wait_s(network_of(request)) or busy_s()):
+            answer = refused(TooMany(wait))
+        else:
+            with working:
+                answer = self.get_response(request)
+        if answer.status_code == 429:
+            hold_up()
+        return answer
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         return refused(exception) if isinstance(exception, TooMany) else None

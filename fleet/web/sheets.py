@@ -129,7 +129,7 @@ def opening(count: int, sets: Sequence[SetRow]) -> str:
     """How many sheets and sets there are, how many apply, and how many of these nobody has reviewed."""
     applying = [each for each in sets if each.facts.assignments]
     said = [
-        ngettext("%s settings sheet", "%s manufacturers' sheets", count) % count_words(count).capitalize(),
+        ngettext("%s settings sheet", "%s settings sheets", count) % count_words(count).capitalize(),
         ngettext("%s limit set", "%s limit sets", len(sets)) % count_words(len(sets)),
     ]
     words = [_("%s.") % listed(said)]

@@ -98,7 +98,7 @@ def test_a_preview_of_what_cannot_be_calculated_with_names_the_path(
     boss: APIClient, path: str, neutral: LimitSet
 ) -> None:
     rule = boss.post(f"{path}/versions/preview", content_of(neutral, interval={"type": "max_months"}))
-    assert (rule.status_code, list(rule.json()["errors"])) == (422, ["interval"])
+    assert (rule.status_code, list(rule.json()["errors"])) == (422, ["interval.months"])
     twice = content_of(neutral)
     twice["limits"][1]["id"] = twice["limits"][0]["id"]
     assert list(boss.post(f"{path}/versions/preview", twice).json()["errors"]) == ["limits.1.id"]
@@ -251,7 +251,7 @@ def limit_of(file: dict[str, Any]) -> dict[str, Any]:
         (lambda file: file["content"]["limits"][1]["fires_when"].update(op="about"), "content.limits.1.fires_when.op"),
         (lambda file: limit_of(file)["fires_when"].update(value="lots, really"), "content.limits.0.fires_when.value"),
         (lambda file: limit_of(file).update(select={"output_kW_gt": "big"}), "content.limits.0.select.output_kW_gt"),
-        (lambda file: file["content"]["interval"].update(months=0), "content.interval"),
+        (lambda file: file["content"]["interval"].update(months=0), "content.interval.months"),
         (lambda file: file["content"].update(evidence="unverified"), "content.sources"),
         (lambda file: file.update(key="not a key"), "key"),
     ],

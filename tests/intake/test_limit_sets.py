@@ -32,15 +32,15 @@ def errors(**changes: Any) -> dict[str, str]:
         ({name: value for name, value in TUNE_UP.items() if name != "name"}, "extra_intervals.0.name", "is empty"),
         (TUNE_UP | {"name": " "}, "extra_intervals.0.name", ""),
         (TUNE_UP | {"type": "none"}, "extra_intervals.0.type", "is none; a further interval must set one"),
-        (TUNE_UP | {"type": "whenever"}, "extra_intervals.0", "unknown kind of interval"),
+        (TUNE_UP | {"type": "whenever"}, "extra_intervals.0.type", "it must be one of: max_months"),
         (
             TUNE_UP | {"required_fields": "x"},
             "extra_intervals.0.required_fields",
             "is 'x'; it must be one of: us_area_tune_up",
         ),
         (TUNE_UP | {"select": {}}, "extra_intervals.0.select", "is empty"),
-        (TUNE_UP | {"times": 9}, "extra_intervals.0", "min_gap_months must leave room for 9 a year"),
-        (TUNE_UP | {"again_after": {"event": "x"}}, "extra_intervals.0", "again_after lacks months"),
+        (TUNE_UP | {"times": 9}, "extra_intervals.0.min_gap_months", "it must leave room for 9 a year"),
+        (TUNE_UP | {"again_after": {"event": "x"}}, "extra_intervals.0.again_after.months", "is missing"),
     ],
 )
 def test_a_further_interval_is_read_as_strictly_as_the_set_s_own(extra: Any, path: str, said: str) -> None:
@@ -67,7 +67,16 @@ def test_a_predicate_compares_a_number_or_a_day() -> None:
     rule = {"type": "once", "by": "2027-09-30", "select": {"installation_on_lt": "2009-10-01"}}
     assert read_limit_set(copy.deepcopy(CONTENT | {"interval": rule}))["interval"] == rule
     found = errors(interval=rule | {"select": {"installation_on_lt": "soon"}})
-    assert "it must be a number, or a day such as 2009-10-01" in found["interval"]
+    assert found == {"interval.select.installation_on_lt": "is 'soon'; it must be a number or a day to compare with"}
+
+
+def test_all_that_is_wrong_with_an_interval_is_told_at_once_each_at_its_own_path() -> None:
+    first = {"type": "days_after_event", "days": 0, "variants": [{"select": {"Fact!": 1}, "days": 3}]}
+    rule = {"type": "once", "evidence": [], "first": first, "variants": [{"select": {}, "by": "soon"}, 7]}
+    assert list(errors(interval=rule)) == [
+        "interval.first.days", "interval.variants.0.by", "interval.variants.1", "interval.event", "interval.months",
+        "interval.evidence", "interval.variants.0.select", "interval.first.variants.0.select.Fact!",
+    ]  # fmt: skip
 
 
 # ---- how well what is shipped is known ----

@@ -5,12 +5,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal.auth import TOTP
 from django.core import checks
 from django.core.management import CommandError, call_command
 
 from fleet.management.commands import serve
 from fleet.management.supervisor import Child
-from fleet.models import Contractor, Reading, User
+from fleet.models import ApiToken, Contractor, Reading, User
 from fleet.worker import DEAF, WORN
 from tests.cast import store
 
@@ -171,3 +173,38 @@ def test_nothing_is_started_before_the_installation_has_begun_or_with_a_serious_
     with pytest.raises(CommandError, match=r"run manage\.py set_up first"):
         call_command("serve")
     assert run == []
+
+
+# ---- tokens, and who is locked out ----
+
+
+def test_a_token_is_made_listed_and_ended_from_the_machine(manager: User, client_of_ours: Any) -> None:
+    secret = said("token", "make", "manager", "nightly export", "--client", client_of_ours.name).strip()
+    token = ApiToken.objects.get()
+    assert secret.startswith(token.token_key) and list(token.clients.all()) == [client_of_ours]
+    assert said("token", "list", "manager").split("  ")[1:5] == ["manager", "nightly export", "read", "Weir Trust"]
+    said("token", "end", token.token_key)
+    assert said("token", "list") == ""
+    with pytest.raises(CommandError, match="no such token"):
+        said("token", "end", token.token_key)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("make", "nobody", "x"), "no active account"),
+        (("make", "manager", "x", "--client", "Elsewhere"), "sees no client named Elsewhere"),
+        (("make", "manager", "x", "--days", "400"), "can't be accepted"),
+    ],
+)
+def test_a_token_that_can_not_be_made_is_refused_in_words(manager: User, arguments: Any, words: str) -> None:
+    with pytest.raises(CommandError, match=words):
+        said("token", *arguments)
+    assert not ApiToken.objects.exists()
+
+
+def test_who_is_locked_out_gets_a_link_and_loses_the_second_factor(manager: User) -> None:
+    assert "/new-password/" in said("account", "link", "manager")
+    TOTP.activate(manager, "JBSWY3DPEHPK3PXP")
+    said("account", "forget-second-factor", "manager")
+    assert not Authenticator.objects.exists()

@@ -4,6 +4,8 @@ from typing import Any
 
 import pytest
 
+from fleet.intervals.kinds import KINDS
+from fleet.presentation import contents
 from fleet.presentation.contents import interval_lines, interval_words, limit_set_differences, set_interval_lines
 from tests.intervals.rules_of_each_kind import RULES
 
@@ -72,6 +74,10 @@ def test_what_a_rule_lets_be_later_stands_with_the_variant_that_lets_it() -> Non
         "generating: once every calendar year, by 1 May; out of use on that day: 7 days after restart",
         "once, to align it with another appliance there: in the 2 months that begin with the due day",
     ]
+
+
+def test_each_kind_of_interval_has_its_words() -> None:
+    assert contents._INTERVALS.keys() == KINDS.keys()
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule["type"])

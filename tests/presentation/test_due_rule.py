@@ -24,7 +24,7 @@ def test_every_due_rule_is_a_labelled_picture(name: str) -> None:
 
 def test_days_are_written_beside_their_marks() -> None:
     svg = rule_svg(DUES["planned too late"])
-    assert texts(svg) == ["11 Mar planned", "18 Feb", "1 Feb chance used up", "3 Jun 2026"]
+    assert texts(svg) == ["11 Mar planned", "18 Feb", "1 Feb risk used up", "3 Jun 2026"]
 
 
 def test_the_words_say_every_day_and_how_late() -> None:

@@ -21,7 +21,7 @@ def forecast(
 def test_a_forecast_says_its_pace_the_models_and_by_when_the_chance_is_used_up() -> None:
     assert forecast_sentence(forecast()) == (
         "CO₂ at high fire has fallen 0.21 points a year over 5 visits (this appliance's model: 0.08); "
-        "a chance of 10 % of reaching the lower limit, 9 % by 14 March 2027."
+        "a chance of 10 % of reaching the lower limit of 9 % by 14 March 2027."
     )
 
 

@@ -209,11 +209,8 @@ def test_translators_see_every_sentence_of_the_tables_and_the_glossary() -> None
 
 # ---- none is made elsewhere ----
 
-# How sources name rates; what refuses a rule; names and sources of fuels and of regulations.
-NO_SENTENCES = {
-    *("limits/quantities.py", "intervals/rules.py"),
-    *("combustion/fuels.py", "combustion/fuel_rows.py", "combustion/regulation.py"),
-}
+# How sources name rates; names and sources of fuels and of regulations.
+NO_SENTENCES = {"limits/quantities.py", *("combustion/fuels.py", "combustion/fuel_rows.py", "combustion/regulation.py")}
 
 
 def _words_in(path: Path) -> list[str]:

@@ -6,9 +6,21 @@ from typing import Any
 import pytest
 
 from fleet import clock
-from fleet.models import ApiToken, Client, NoAccess, OccupierNotice, Person, Qualification, RequiredCheck, Revisit, Role
+from fleet.models import (
+    ApiToken,
+    Client,
+    LogIn,
+    NoAccess,
+    OccupierNotice,
+    Person,
+    Qualification,
+    RequiredCheck,
+    Revisit,
+    Role,
+    User,
+)
 from fleet.models.calendars import hash_of
-from fleet.queries.access import tokens_of, visible_clients
+from fleet.queries.access import log_ins_of, tokens_of, visible_clients, visible_tokens
 from fleet.queries.calendars import address_for, events_for, may_have_calendar
 from fleet.queries.revisits import named_in_doubt, revisits_of_building, technicians
 from fleet.services.access import create_token
@@ -33,6 +45,31 @@ def test_one_s_own_tokens_are_listed_oldest_first_and_nobody_else_s(world: World
         create_token(actor=owner, now=clock.now(), name=name, scope="read", days=1)
     assert [each.name for each in tokens_of(viewer)] == ["first", "second"]
     assert ApiToken.objects.count() == 3
+    assert [each.name for each in visible_tokens(other)] == ["first", "another's", "second"]
+    assert list(visible_tokens(world.who("manager"))) == []
+
+
+def test_a_viewer_by_a_limited_token_sees_what_both_see(world: World) -> None:
+    everywhere, named = (User.objects.get(id=world.who(*who).id) for who in (("manager", "all"), ("auditor",)))
+    token, _secret = create_token(
+        actor=everywhere, now=clock.now(), name="x", scope="read", days=1, clients=[world.ours.client]
+    )
+    everywhere.limit_to(token)
+    assert [each.name for each in visible_clients(everywhere)] == ["Weir"]
+    token.owner_sees_all = False
+    named.limit_to(token)
+    assert [each.name for each in visible_clients(named)] == ["Weir"]
+    named.clients.clear()
+    assert list(visible_clients(named)) == []
+
+
+def test_where_one_is_logged_in_is_listed_and_nobody_else_is(world: World) -> None:
+    viewer, other = world.who("technician"), world.who("dispatcher")
+    later = clock.now() + timedelta(hours=1)
+    rows = [made(LogIn, user=viewer, expires_at=later, seen_at=MOMENT + timedelta(minutes=n)) for n in range(2)]
+    made(LogIn, user=viewer, expires_at=MOMENT)
+    made(LogIn, user=other, expires_at=later)
+    assert list(log_ins_of(viewer)) == rows[::-1]
 
 
 # ---- calendars ----

@@ -62,7 +62,7 @@ def test_who_with_what_and_when_is_on_the_paper(body: dict[str, Any], technician
         "Analyser 1 (A-1), certificate C-1 by a laboratory of 10 January 2015, covers to 31 December 2030",
         "CO₂ is calculated from O₂, not measured",
         "arrived 09:45, left 11:00, Europe/Lisbon",
-        "20.0 °C at the intake; CO in room before 0, after 0 ppm",
+        "20.0 °C at the intake; CO in the room before 0, after 0 ppm",
         "rated 60 kW net",
         "adjustment: ratio screw, at high fire, anticlockwise, 1/8 turn, after reading 2",
         "ppm, 20.9 % O₂ in air",

@@ -9,12 +9,21 @@ from django.contrib.auth import authenticate
 from fleet import clock
 from fleet.assess import planning_settings
 from fleet.errors import FleetError, NotFound
-from fleet.models import ApiToken, Contractor, Job, LimitSet, Person, Record, User
+from fleet.models import ApiToken, Client, Contractor, Job, LimitSet, LogIn, Person, Record, User
 from fleet.services import access
-from fleet.services.access import create_token, create_user, revoke_token
+from fleet.services.access import (
+    create_token,
+    create_user,
+    end_log_in,
+    end_other_log_ins,
+    prune_log_ins,
+    revoke_token,
+    set_password,
+)
 from fleet.services.contractor import begin_installation, change_contractor
 from tests.cast import NOON
 from tests.intake.refused import said_of
+from tests.models.rows import made
 
 GOOD = {"username": "cy", "password": "a-long-enough-secret", "role": "technician", "name": "Cy Cooper"}
 
@@ -106,6 +115,52 @@ def test_nobody_revokes_anothers_token(manager: User, dispatcher: User) -> None:
     revoke_token(actor=manager, now=clock.now(), key=token.token_key)
     with pytest.raises(NotFound):
         revoke_token(actor=manager, now=clock.now(), key=token.token_key)
+
+
+def test_a_token_is_limited_to_clients_that_its_owner_sees(auditor: User, client_of_ours: Client) -> None:
+    elsewhere = Client.objects.create(name="Lock Trust")
+    with pytest.raises(NotFound):
+        create_token(
+            actor=auditor, now=clock.now(), name="export", scope="read", days=1, clients=[client_of_ours, elsewhere]
+        )
+    assert not ApiToken.objects.exists()
+    token, _secret = create_token(
+        actor=auditor, now=clock.now(), name="export", scope="read", days=1, clients=[client_of_ours]
+    )
+    assert token.is_limited and list(token.clients.all()) == [client_of_ours]
+
+
+# ---- log-ins and passwords ----
+
+
+def test_only_ones_own_log_in_is_ended_and_only_once(manager: User, dispatcher: User) -> None:
+    mine, theirs, expires = made(LogIn, user=manager), made(LogIn, user=dispatcher), clock.now() + timedelta(hours=1)
+    LogIn.objects.update(expires_at=expires)
+    with pytest.raises(NotFound):
+        end_log_in(actor=manager, key=theirs.key)
+    end_log_in(actor=manager, key=mine.key)
+    with pytest.raises(NotFound):
+        end_log_in(actor=manager, key=mine.key)
+    assert list(LogIn.objects.all()) == [theirs]
+
+
+def test_all_others_end_and_this_one_stays(manager: User, dispatcher: User) -> None:
+    this, _other, theirs = made(LogIn, user=manager), made(LogIn, user=manager), made(LogIn, user=dispatcher)
+    assert end_other_log_ins(actor=manager, but=this.key) == 1
+    assert set(LogIn.objects.all()) == {this, theirs}
+
+
+def test_a_weak_new_password_changes_nothing_and_ends_nothing(manager: User) -> None:
+    row, before = made(LogIn, user=manager), User.objects.get(id=manager.id).password
+    with pytest.raises(FleetError):
+        set_password(user=manager, password="elevenchars", now=clock.now())
+    assert User.objects.get(id=manager.id).password == before and list(LogIn.objects.all()) == [row]
+
+
+def test_what_has_ended_by_itself_is_removed(manager: User) -> None:
+    over, stands = made(LogIn, expires_at=NOON), made(LogIn, expires_at=NOON + timedelta(seconds=1))
+    prune_log_ins(now=NOON + timedelta(seconds=1))
+    assert over not in LogIn.objects.all() and list(LogIn.objects.all()) == [stands]
 
 
 # ---- the contractor ----

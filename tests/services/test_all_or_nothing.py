@@ -10,11 +10,13 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from django.apps import apps
 from django.db import OperationalError, connection, transaction
 from django.db.models import BinaryField, JSONField
 from pytest_django import DjangoDbBlocker
 
+from fleet import clock
 from fleet.errors import FleetError
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -26,6 +28,7 @@ from fleet.models import (
     Flag,
     LimitSet,
     LimitSetAssignment,
+    LogIn,
     OutOfUse,
     Person,
     Question,
@@ -60,6 +63,7 @@ from fleet.services import (
 from fleet.services.revisits import refresh_appliance
 from tests import cast
 from tests.cast import NOON
+from tests.models.rows import made as made_up
 
 Deed = Callable[[], Any]
 TODAY, SOON = NOON.date(), NOON.date() + timedelta(days=30)
@@ -339,6 +343,22 @@ def make_account(_world: World) -> Deed:
     return lambda: access.create_user(**said)
 
 
+def make_token(world: World) -> Deed:
+    said = {"name": "export", "scope": "read", "days": 1, "clients": [world.boiler.building.client]}
+    return lambda: access.create_token(actor=world.manager, now=clock.now(), **said)
+
+
+def new_password(world: World) -> Deed:
+    made_up(LogIn, user=world.manager)
+    return lambda: access.set_password(user=world.manager, password="a-long-enough-secret", now=NOON)
+
+
+def lose_second_factor(world: World) -> Deed:
+    made_up(LogIn, user=world.manager)
+    RecoveryCodes.activate(world.manager)
+    return lambda: access.forget_second_factor(user=world.manager, actor=world.manager)
+
+
 def calibrate(world: World) -> Deed:
     content = {"done_on": "2026-01-10", "valid_to": "2027-01-10", "certificate": "C", "by": "L", "passed": True}
     said = {"analyser": world.analyser, "content": content, "id": new_id()}
@@ -410,6 +430,9 @@ DEEDS: dict[Callable[[World], Deed], str] = {
     take_off_call: "changed_meanwhile",
     own_alerts: "changed_meanwhile",
     make_account: "invalid",
+    make_token: ANEW,
+    new_password: ANEW,
+    lose_second_factor: ANEW,
     calibrate: ANEW,
     revoke_calendar: "changed_meanwhile",
     switch_hook_on: "changed_meanwhile",

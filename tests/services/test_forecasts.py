@@ -67,7 +67,7 @@ def test_a_fitted_forecast_flags_and_moves_the_revisit_and_says_why(
     assert revisit is not None
     assert revisit.date_set_by == "drift"
     assert revisit.latest == Forecast.objects.get(quantity="co2", rate="high").horizon_on
-    assert "a chance of 8 % of reaching the lower limit, 9.1 % by" in reason_words(revisit.why)
+    assert "a chance of 8 % of reaching the lower limit of 9.1 % by" in reason_words(revisit.why)
 
 
 def test_one_or_two_visits_say_that_they_rest_on_the_fleet(

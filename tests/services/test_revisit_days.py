@@ -7,7 +7,7 @@ import pytest
 
 from fleet.errors import Conflict, FleetError
 from fleet.models import Analyser, Appliance, OccupierNotice, Person, RequiredCheck, Revisit, Role, User
-from fleet.presentation.revisits import who_words
+from fleet.presentation.revisits import set_words, who_words
 from fleet.queries.attention import attention_for
 from fleet.queries.revisits import named_in_doubt, nobody_named, technicians
 from fleet.services.no_access import record_no_access
@@ -45,6 +45,15 @@ def test_a_refresh_never_moves_it_and_says_when_it_is_needed_earlier(
     assert (again.state, again.day, again.set_by, again.note) == ("confirmed", DAY, dispatcher, "with the caretaker")
     assert again.latest == date(2026, 3, 16)
     assert attention_for(dispatcher, NOON.date()).needed_earlier == (again,)
+
+
+def test_by_a_forecast_nobody_comes_too_late_for_what_was_needed(revisit: Revisit) -> None:
+    """T38: a forecast's day in the past is today's risk."""
+    said = {"state": "booked", "day": DAY, "latest": NOON.date() - timedelta(days=9), "date_set_by": "drift"}
+    booked = Revisit(appliance=revisit.appliance, reasons=[], earliest=said["latest"], **said)
+    assert set_words(booked, NOON.date()).endswith("; the accepted risk was used up on 21 February 2026.")
+    booked.date_set_by = "required_check"
+    assert "though needed by 21 February 2026, which is over." in set_words(booked, NOON.date())
 
 
 def test_it_stands_even_where_nothing_asks_for_it_any_more(

@@ -11,8 +11,10 @@ from pytest_django.fixtures import Settings
 
 from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, FlueGroup, Forecast, Person, Revisit, Snapshot, User
+from fleet.models.register import new_id
 from fleet.services.files import store_file
 from fleet.services.no_access import record_no_access
+from fleet.services.out_of_use import begin_out_of_use
 from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import amend_visit
 from fleet.web.appliances import reasons_shown
@@ -131,6 +133,33 @@ def test_nothing_is_expected_of_what_was_declared_unsafe(
     page = opened(dispatcher, boiler_page)
     assert "Outcomes expected" not in page
     assert "The figures as a table" in page
+
+
+def test_an_appliance_out_of_use_says_so_first_and_nothing_is_expected_of_it(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, manager: User, boiler_page: str
+) -> None:
+    visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"), day="2026-02-02")
+    Snapshot.objects.update(from_assumptions=False)
+    Forecast.objects.update(basis="its own record", horizon_on=date(2026, 2, 20))
+    content = {"begins": "2026-02-20", "why": "closed", "said_by": "the caretaker"}
+    begin_out_of_use(appliance=boiler, content=content, actor=manager, now=NOON, id=new_id())
+    refresh_appliance(appliance=boiler, now=NOON)
+    assert "drift" not in {each["kind"] for each in Revisit.objects.get().reasons}
+    page = opened(dispatcher, boiler_page)
+    assert "It is out of use since 20 February 2026; its required checks are suspended." in words_of(page)
+    assert "See it by" not in words_of(page)
+    assert "Outcomes expected" not in page
+
+
+def test_what_the_lead_says_of_a_forecast_is_not_said_again(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, boiler_page: str
+) -> None:
+    visited(boiler, person, analyser, dispatcher, day="2026-02-02")
+    Snapshot.objects.update(from_assumptions=False)
+    Forecast.objects.filter(quantity="co2", rate="high").update(basis="its own record", horizon_on=date(2026, 4, 20))
+    refresh_appliance(appliance=boiler, now=NOON)
+    assert Revisit.objects.get().why[0] == "forecast"
+    assert "sets the date: its accepted risk" not in words_of(opened(dispatcher, boiler_page))
 
 
 def test_as_it_stands_holds_found_left_band_and_sets_in_words(
@@ -359,9 +388,18 @@ def test_a_building_says_what_stands_in_it_and_how_it_stands(
     visited(boiler, person, analyser, dispatcher, left=("10.30", "9.10"))
     page = words_of(opened(dispatcher, f"/buildings/{boiler.building_id}/"))
     assert "Two appliances stand here and one outside a limit." in page
-    assert "outside a limit; outside, found and left; left in use" in page
+    assert "outside, found and left; left in use" in page
     assert "never visited" in page
     assert "Key at the <gate>" in page
+
+
+def test_a_building_counts_each_appliance_by_its_gravest_flag_alone(
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
+) -> None:
+    visited(boiler, person, analyser, dispatcher, left=("10.30", "10.30"), day="2026-02-02")
+    called_unsafe(boiler, person, analyser, dispatcher)
+    page = words_of(opened(dispatcher, f"/buildings/{boiler.building_id}/"))
+    assert "One appliance stands here and one unsafe or at stop level." in page
 
 
 def test_the_list_of_buildings_counts_appliances_and_flags(

@@ -51,7 +51,7 @@ def test_forecasts_that_come_true_keep_what_they_say(
 ) -> None:
     checked(visit, analyser, snapshot, chance=0.08, count=200, outside=16)
     page = words_of(opened(dispatcher, PAGE))
-    assert "The forecasts keep what they say." in page
+    assert "The forecasts have come about as often as they said." in page
     assert "16 of 200 readings were found outside: 8.0 %, forecast 8.0 %." in page
     assert "Forecast before the visit, by figures learnt before it" in page
     assert "Analyser 1 200 0.00 1.00" in page
@@ -62,8 +62,8 @@ def test_a_share_that_is_not_the_chance_is_an_alarm_in_words(
 ) -> None:
     checked(visit, analyser, snapshot, chance=0.08, count=200, outside=60)
     page = words_of(opened(dispatcher, PAGE))
-    assert "The forecasts of CO₂ do not keep what they say." in page
-    assert "Calibration is lost: chances that are not the shares found." in page
+    assert "The forecasts of CO₂ have not come about as often as they said." in page
+    assert "The forecasts are off: chances that are not the shares found." in page
     assert "30 % not as forecast" in page
 
 

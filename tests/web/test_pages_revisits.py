@@ -75,7 +75,7 @@ def test_attention_lists_days_without_anybody_and_without_a_qualification(
     bare = book_day(revisit=revisit, version=1, note="", notice=None, actor=manager, now=NOON,
                    state="booked", day=DAY)  # fmt: skip
     shown = opened(dispatcher, "/")
-    assert "Set for a day, and nobody is named:" in shown
+    assert "Booked for a day, and nobody is named:" in shown
     assert "<b>1 Apr 2026</b>" in shown
     lapsing = make_person("Bo Test", None, manager, valid_to="2026-03-31")
     book_day(revisit=bare, version=bare.version, note="", notice=None, technician=lapsing, actor=manager, now=NOON,

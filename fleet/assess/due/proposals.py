@@ -15,7 +15,19 @@ from fleet.assess.due.reasons import UNDECIDED, Limbs, Reason, Urgency, limbs_of
 from fleet.assess.foresight.ceilings import CO
 from fleet.assess.foresight.forecasts import Told, chance_on, told_figures
 from fleet.coded import coded
-from fleet.models import Appliance, Contractor, Defect, Flag, Forecast, NoAccess, RequiredCheck, Retest, Revisit, Visit
+from fleet.models import (
+    Appliance,
+    Contractor,
+    Defect,
+    Flag,
+    Forecast,
+    NoAccess,
+    OutOfUse,
+    RequiredCheck,
+    Retest,
+    Revisit,
+    Visit,
+)
 
 
 @dataclass(frozen=True)
@@ -71,6 +83,7 @@ class Known:
     tested: Mapping[uuid.UUID, tuple[date, datetime]]
     attempts: Mapping[uuid.UUID, list[date]]
     standing: Mapping[uuid.UUID, Revisit]
+    idle: Mapping[uuid.UUID, list[OutOfUse]]
 
     @classmethod
     def of(
@@ -108,6 +121,7 @@ class Known:
             },
             _days(attempts.values_list("appliance", "local_date")),
             {each.appliance_id: each for each in Revisit.objects.filter(of_these)},
+            by_appliance(OutOfUse.objects.filter(of_these, ends__isnull=True)),
         )
 
 
@@ -177,10 +191,11 @@ class Proposal:
     def _from_forecasts(self) -> Iterable[Reason]:
         """Only a fit moves a revisit; a forecast from assumptions is shown and moves nothing. CO is never rationed.
 
-        None while it is declared unsafe or at a stop level: what is off drifts nowhere.
+        None while it is declared unsafe, at a stop level or out of use: what is off drifts nowhere.
         """
-        is_stopped = any(flag.stops for flag in self._of(self.known.flags))
-        for each in [] if is_stopped else self._fitted():
+        is_off = any(flag.stops for flag in self._of(self.known.flags))
+        is_off = is_off or any(each.begins <= self.today for each in self._of(self.known.idle))
+        for each in [] if is_off else self._fitted():
             if each.horizon_on:
                 what, is_rationed = ("co", False) if each.quantity == CO else ("drift", True)
                 why = coded("forecast", **asdict(told_figures(each)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.assess.due.record_fields import required_field_lists, required_fields_of
-from fleet.intervals import check_rule
+from fleet.intervals import faults
 from fleet.models import LimitSet, LimitSetVersion
 
 NO_INTERVAL = "none"
@@ -61,13 +61,7 @@ def extra_intervals(content: Mapping[str, Any]) -> list[Mapping[str, Any]]:
 
 def _is_rule(entry: Any) -> bool:
     named = isinstance(entry, dict) and isinstance(entry.get("name"), str) and 0 < len(entry["name"]) <= 80
-    if not named or entry.get("type") == NO_INTERVAL:
-        return False
-    try:
-        check_rule(entry)
-    except ValueError:
-        return False
-    return True
+    return named and entry.get("type") != NO_INTERVAL and not faults(entry)
 
 
 DELIVERY_EVENTS = {"days_after_check": "check", "days_after_visit": "visit"}

@@ -30,7 +30,7 @@ class Command(BaseCommand):
             raise CommandError("The installation has not begun; run manage.py set_up first.")
         if contractor.is_demo and host not in ("127.0.0.1", "localhost", "::1"):
             raise CommandError(f"The demo answers on this machine only; {host} is refused.")
-        web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--threads", "4"]
+        web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--threads", str(settings.WEB_THREADS)]
         web += ["--workers", str(settings.WEB_PROCESSES)]
         web += ["--worker-class", "gthread", "--graceful-timeout", "3", "--log-level", "warning", "--preload"]
         if tls_cert and tls_key:
