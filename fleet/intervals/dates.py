@@ -2,14 +2,12 @@
 
 import calendar
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 from typing import Any
 
 Spans = Sequence[tuple[date, date]]
 
-SATURDAY = 5
 # Days beyond are slips of the pen: years after them would leave the calendar.
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
 LAST_OF_MONTH = 31
@@ -81,42 +79,33 @@ def quarter_bounds(year: int, number: int) -> tuple[date, date]:
 
 def is_weekend(day: date) -> bool:
     """Whether the date is a Saturday or a Sunday."""
-    return day.weekday() >= SATURDAY
+    return day.weekday() >= calendar.SATURDAY
 
 
-@dataclass(frozen=True)
-class Window:
-    """A stretch of every year, both ends included; a day that a month lacks means the month's last."""
+def window_span(window: Mapping[str, Any], year: int) -> tuple[date, date]:
+    """First and last day of that stretch of every year, from one month and day to another, that opens in `year`.
 
-    from_month: int
-    from_day: int
-    to_month: int
-    to_day: int
+    Without days it runs from the first of its first month to the end of its last; a day that a month lacks means the
+    month's last.
 
-    @classmethod
-    def read(cls, entry: Mapping[str, Any]) -> "Window":
-        """From a rule: without days it runs from the first of its first month to the end of its last."""
-        return cls(entry["from_month"], entry.get("from_day", 1), entry["to_month"], entry.get("to_day", LAST_OF_MONTH))
-
-    def opened_in(self, year: int) -> tuple[date, date]:
-        """First and last day of the one that opens in `year`.
-
-        >>> Window(9, 1, 4, 31).opened_in(2026)
-        (datetime.date(2026, 9, 1), datetime.date(2027, 4, 30))
-        """
-        closes_next_year = (self.to_month, self.to_day) < (self.from_month, self.from_day)
-        return _day(year, self.from_month, self.from_day), _day(year + closes_next_year, self.to_month, self.to_day)
+    >>> window_span({"from_month": 9, "to_month": 4}, 2026)
+    (datetime.date(2026, 9, 1), datetime.date(2027, 4, 30))
+    """
+    opens = window["from_month"], window.get("from_day", 1)
+    closes = window["to_month"], window.get("to_day", LAST_OF_MONTH)
+    return _day(year, *opens), _day(year + (closes < opens), *closes)
 
 
-def day_in_two(windows: Sequence[Window]) -> date | None:
-    """A day that two of them have in common."""
-    spans = pairwise(occurrences(windows, TRIAL_YEARS))
-    return next((opens for (_opens, closes), (opens, _closes) in spans if opens <= closes), None)
+def day_in_two(windows: Sequence[Mapping[str, Any]]) -> date | None:
+    """A day that two of the windows have in common."""
+    spans = sorted(window_span(window, year) for year in TRIAL_YEARS for window in windows)
+    return next((opens for (_opens, closes), (opens, _closes) in pairwise(spans) if opens <= closes), None)
 
 
-def occurrences(windows: Sequence[Window], years: Iterable[int]) -> Spans:
-    """First and last day of each that opens in these years, in order."""
-    return sorted(window.opened_in(year) for year in years for window in windows)
+def spans_near(windows: Sequence[Mapping[str, Any]], day: date) -> Spans:
+    """First and last day of each window, in order, from before the day to after those that follow it."""
+    years = range(day.year - 1, day.year + 3)
+    return sorted(window_span(window, year) for year in years for window in windows)
 
 
 def month_spans(months: Iterable[int], year: int) -> Spans:

@@ -3,9 +3,12 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from fleet.coded import Coded
 from fleet.intervals.dates import as_date
+
+Rule = Mapping[str, Any]
 
 
 @dataclass(frozen=True)

@@ -1,17 +1,14 @@
 """Dated events of an appliance, such as a change that moves its emissions, and the check that each asks for."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
-from typing import Any
 
 from fleet.coded import coded
 from fleet.intervals.dates import add_months, recorded_day
-from fleet.intervals.due import Check, Due
+from fleet.intervals.due import Check, Due, Rule
 from fleet.predicates import Facts
-
-Rule = Mapping[str, Any]
 
 # With "_on" it is the name of a fact.
 EVENT = re.compile("[a-z][a-z0-9_]{0,56}")

@@ -1,38 +1,21 @@
-"""The kinds of interval, a class each: its numbers and other fields, what they must be together, and when it is due.
-
-Sources are those of the rules themselves; only the arithmetic is here.
-"""
+"""The kinds of interval, a class each: what it holds and when it is due. Sources are those of the rules themselves."""
 
 import calendar
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from fleet.coded import Coded, coded, wrong
-from fleet.intervals.dates import (
-    Spans,
-    Window,
-    add_months,
-    as_date,
-    day_in_two,
-    month_spans,
-    occurrences,
-    quarter,
-    quarter_bounds,
-    recorded_day,
-)
-from fleet.intervals.due import Check, Due
+from fleet.intervals.dates import add_months, day_in_two, month_spans, quarter, quarter_bounds, recorded_day, spans_near
+from fleet.intervals.due import Check, Due, Rule
 from fleet.intervals.events import days_of
 from fleet.intervals.run_hours import hours_limb
 from fleet.intervals.shapes import DAY, EVENT_NAME, Schema, faults, fields, several, whole
 from fleet.predicates import Facts
 
-Rule = Mapping[str, Any]
-
 ONE_DAY = timedelta(days=1)
-# From January to December of one year.
-LAST_MONTH_APART = 11
-NO_LEAP_YEAR = 2023
+# From January to December of one year, and one without 29 February.
+LAST_MONTH_APART, NO_LEAP_YEAR = 11, 2023
 EXTENSION = "one_off_alignment_extension_months"
 DAYS_MAX = 36_600
 # No due date may leave the calendar.
@@ -105,14 +88,14 @@ class CorrespondingDateKeep(Kind):
         due = add_months(counted, months)
         opens = _window_start(due, rule)
         code = "months_on" if counted == last else "months_on_as_counted"
-        window = {"window_months": rule["early_window_months"], "outside_on": opens - ONE_DAY}
+        window = rule["early_window_months"]
         is_used = rule.get("alignment_extension_used") or recorded_day(facts.get("alignment_extension_used_on"))
         return Due(
             due,
             earliest_keep=opens,
             steps=(
                 coded(code, last_on=last, counted_on=counted, months=months, due_on=due),
-                coded("keeps_from", opens_on=opens, **window),
+                coded("keeps_from", opens_on=opens, window_months=window, outside_on=opens - ONE_DAY),
             ),
             extension_until=None if is_used or EXTENSION not in rule else add_months(due, rule[EXTENSION]) - ONE_DAY,
             counted=last,
@@ -203,8 +186,7 @@ class MonthsOrHoursLater(Kind):
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         date_limb, hours, said = _limbs(rule, checks[-1], facts)
         limb = hours_limb(checks[-1], hours, facts)
-        due = max(date_limb, limb.earliest)
-        return Due(due, steps=(said,), cannot_tell=limb.doubt, counted=checks[-1].day)
+        return Due(max(date_limb, limb.earliest), steps=(said,), cannot_tell=limb.doubt, counted=checks[-1].day)
 
 
 class MonthsOrHoursFirst(Kind):
@@ -221,8 +203,7 @@ class MonthsOrHoursFirst(Kind):
         hours_may_decide = limb.earliest < date_limb
         used_up = (coded("hours_used_up", due_on=limb.reached),) if hours_may_decide and limb.reached else ()
         doubt = limb.doubt if hours_may_decide else ()
-        by = date_limb if doubt else None
-        due = min(date_limb, limb.earliest)
+        by, due = date_limb if doubt else None, min(date_limb, limb.earliest)
         return Due(due, steps=(said, *used_up), cannot_tell=doubt, certain_by=by, counted=checks[-1].day)
 
 
@@ -247,17 +228,13 @@ class InEachWindow(Kind):
     holds = {"windows": several(fields(_ends, "from_month", "to_month"), 12)}
 
     def between(self, rule: Rule) -> Iterator[tuple[str, Coded]]:
-        if day := day_in_two([Window.read(each) for each in rule["windows"]]):
+        if day := day_in_two(rule["windows"]):
             yield "windows", coded("day_in_two_windows", month=day.month, day=day.day)
 
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
-        last, windows = checks[-1], [Window.read(each) for each in rule["windows"]]
-        spans = occurrences(windows, range(last.day.year - 1, last.day.year + 3))
-        serving = (
-            each.day
-            for each in reversed(checks)
-            if _lies_in(occurrences(windows, range(each.day.year - 1, each.day.year + 1)), each)
-        )
+        last, windows = checks[-1], rule["windows"]
+        spans = spans_near(windows, last.day)
+        serving = (each.day for each in reversed(checks) if _lies_in(spans_near(windows, each.day), each))
         opens, closes = next(span for span in spans if span[1] > last.day and not _is_served([span], checks))
         return Due(
             closes,
@@ -287,15 +264,15 @@ class InNamedMonths(Kind):
         return Due(closes, earliest_keep=max(first_open, last.day), steps=steps, counted=next(serving, None))
 
 
-def _is_served(spans: Spans, checks: Sequence[Check]) -> bool:
+def _is_served(spans: Sequence[tuple[date, date]], checks: Sequence[Check]) -> bool:
     return any(_lies_in(spans, check) for check in checks)
 
 
-def _lies_in(spans: Spans, check: Check) -> bool:
+def _lies_in(spans: Sequence[tuple[date, date]], check: Check) -> bool:
     return not check.is_start and any(opens <= check.day <= closes for opens, closes in spans)
 
 
-def _last_in(spans: Spans, last: Check, elsewhere: str) -> Coded:
+def _last_in(spans: Sequence[tuple[date, date]], last: Check, elsewhere: str) -> Coded:
     """The last check; as a step of the code `elsewhere` where it lay outside what counts."""
     return coded("last" if last.is_start or _lies_in(spans, last) else elsewhere, last_on=last.day)
 
@@ -383,7 +360,7 @@ class Once(Kind):
 def _once_by(rule: Rule, facts: Facts) -> tuple[date | None, date | None, tuple[Coded, ...]]:
     """The last day, the first one that counts, and how they come about."""
     if "by" in rule:
-        by = as_date(rule["by"])
+        by = date.fromisoformat(rule["by"])
         return by, None, (coded("once_by", due_on=by),)
     months, opens_after = rule["months"], rule.get("from_months")
     day = max(days_of(rule["event"], facts), default=None)

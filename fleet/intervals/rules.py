@@ -1,6 +1,7 @@
 """What an interval rule can carry: what is wrong with one that can't be calculated with, and its JSON Schema."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from inspect import getdoc
 from typing import Any
 
 from fleet.coded import Coded, coded
@@ -8,15 +9,13 @@ from fleet.intervals import shapes
 from fleet.intervals.kinds import DAYS, HOURS, KINDS, MONTHS
 from fleet.intervals.shapes import EVENT_NAME, NEVER, SELECT, Faults, Schema, below, fields, is_object, several, whole
 
-VARIANTS_MAX = 100
-# Their names stand in the sentence that says which facts are missing.
-FACTS_LENGTH_MAX = 160
+# The names of facts stand in the sentence that says which are missing.
+VARIANTS_MAX, FACTS_LENGTH_MAX = 100, 160
 PART_NAME = {"pattern": "^[a-z][a-z0-9_]{0,59}$"}
 PASSES = whole(1000)
-TYPE: Schema = {"enum": list(KINDS)}
 # What the rule, its `first` and each variant can carry alike, whatever their kind.
 EVERYWHERE: dict[str, Schema] = {name: shape for kind in KINDS.values() for name, shape in kind.holds.items()} | {
-    "type": TYPE,
+    "type": {"enum": list(KINDS)},
     "passes": PASSES,
     "relax_after_passes": fields({"passes": PASSES, "months": MONTHS, "hours": HOURS}, "passes", "months", "hours"),
     "component_defer_months": {"type": "object", "propertyNames": PART_NAME, "additionalProperties": MONTHS},
@@ -27,14 +26,13 @@ ONLY_WHOLE: dict[str, Schema] = {
     "again_after": fields({"event": EVENT_NAME, "months": MONTHS}, "event", "months"),
     "shared_flue": {"enum": ["strictest"]},
 }
-
-
 # What JSON Schema can say of the fields of each kind together.
 _TOGETHER: Schema = {
     "allOf": [
         {
             "if": {"properties": {"type": {"const": kind.type}}, "required": ["type"]},
             "then": {"anyOf": [{"required": list(names)} for names in kind.needs]} | kind.also,
+            "description": str(kind.__doc__).partition("\n")[0],
         }
         for kind in KINDS.values()
     ]
@@ -42,7 +40,12 @@ _TOGETHER: Schema = {
 
 
 def _shape(select: Schema) -> Schema:
-    """The rule itself. Choices within choices would multiply without end, and so would first times of first times."""
+    """When a check falls due: by its type, and by what goes for every type. Other fields are the reader's.
+
+    variants: each in place of the rule where its select holds; the last that does. first: asked for while no check is
+    on record. again_after: at the latest so many months after each such event; its days are the fact of its name with
+    _on. shared_flue: the strictest interval on one flue goes for all on it. No choices stand within choices.
+    """
     refused = dict.fromkeys([*ONLY_WHOLE, "variants"], NEVER)
     variant = EVERYWHERE | refused | {"select": select}
     plain = several(fields(variant | {"first": NEVER}, "select"), VARIANTS_MAX, 0)
@@ -90,8 +93,7 @@ def _together(rule: Mapping[str, Any], path: str, found: Faults) -> Faults:
         if (length := len(", ".join(asked))) > FACTS_LENGTH_MAX:
             made[below(path, name)] = coded("too_many_facts", length=length, most=FACTS_LENGTH_MAX)
     for at, variant in variants:
-        spoilt_too = (spoilt - variant.keys()) | _names_in(found, at)
-        also = _of_the_kind({**rule, **variant}, spoilt_too)
+        also = _of_the_kind({**rule, **variant}, (spoilt - variant.keys()) | _names_in(found, at))
         made |= {below(at, name): said for name, said in also if name not in own}
     return made
 
@@ -135,4 +137,4 @@ def rule_schema(select: Schema) -> Schema:
     What it can't say: that a variant has with its rule what its type needs, `between` of each kind, and how long the
     names of all facts may be together.
     """
-    return _shape(select | {"minProperties": 1})
+    return {"description": getdoc(_shape)} | _shape(select | {"minProperties": 1})

@@ -6,9 +6,9 @@ from datetime import date, timedelta
 
 from fleet.coded import Coded, coded
 from fleet.intervals.dates import add_months, as_date, is_weekend, recorded_day, years_between
-from fleet.intervals.due import Check, Due, read_checks
+from fleet.intervals.due import Check, Due, Rule, read_checks
 from fleet.intervals.events import again_after_events
-from fleet.intervals.kinds import KINDS, Rule
+from fleet.intervals.kinds import KINDS
 from fleet.predicates import Facts, holds, missing_facts
 
 NO_FACTS: Facts = {}
@@ -71,8 +71,7 @@ def _if_it_applies(due: Due, missing: Sequence[str]) -> Due:
 
 def _bound_for_certain(due: Due, today: date | None) -> Due:
     """Once the earliest day that it can be has passed, the day by which it is due in any case counts."""
-    undecided = due.cannot_tell and due.due and due.certain_by
-    if not undecided or today is None or due.due is None or due.certain_by is None or today <= due.due:
+    if not due.cannot_tell or due.certain_by is None or due.due is None or today is None or today <= due.due:
         return due
     said = coded("in_any_case", doubts=due.cannot_tell, due_on=due.certain_by)
     return replace(due, due=due.certain_by, steps=(*due.steps, said), cannot_tell=(), certain_by=None)

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fleet.intervals.dates import as_date
-from fleet.intervals.due import Due, read_checks
-from fleet.intervals.kinds import Rule
+from fleet.intervals.due import Due, Rule, read_checks
 from fleet.intervals.schedule import NO_FACTS, next_due, with_age
 from fleet.predicates import Facts
 

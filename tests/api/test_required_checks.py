@@ -82,23 +82,25 @@ def test_a_required_check_of_the_contract_falls_due_by_its_rule(office: APIClien
 
 
 @pytest.mark.parametrize(
-    "rule",
+    ("rule", "path"),
     [
-        {"type": "now and then"},
-        {"type": "max_months"},
-        {},
-        "yearly",
-        [],
-        MONTHS | {"months": 9007199254740991},
-        MONTHS | {"variants": [1]},
-        MONTHS | {"grace": "x"},
-        {"type": "same_quarter_each_year", "quarter": "x"},
-        {"type": "days_after_event", "days": 1000000000},
+        ({"type": "now and then"}, "rule.type"),
+        ({"type": "max_months"}, "rule.months"),
+        ({}, "rule.type"),
+        ("yearly", "rule"),
+        ([], "rule"),
+        (MONTHS | {"months": 9007199254740991}, "rule.months"),
+        (MONTHS | {"variants": [1]}, "rule.variants.0"),
+        (MONTHS | {"grace": "x"}, "rule.grace"),
+        ({"type": "same_quarter_each_year", "quarter": "x"}, "rule.quarter"),
+        ({"type": "days_after_event", "days": 1000000000}, "rule.days"),
     ],
 )
-def test_a_rule_that_cannot_be_calculated_with_is_refused(office: APIClient, boiler: Appliance, rule: Any) -> None:
+def test_a_rule_that_cannot_be_calculated_with_is_refused_at_its_path(
+    office: APIClient, boiler: Appliance, rule: Any, path: str
+) -> None:
     refused = office.post("/api/v1/required-checks", required_check(boiler) | {"rule": rule})
-    assert (refused.status_code, list(refused.json()["errors"])) == (422, ["rule"])
+    assert (refused.status_code, list(refused.json()["errors"])) == (422, [path])
     assert RequiredCheck.objects.count() == 0
 
 
