@@ -422,10 +422,10 @@ def sheet_differences(before: Row, after: Row) -> list[Difference]:
 
 def limit_set_differences(before: Row, after: Row) -> list[Difference]:
     return [
+        *_fields("", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits")),
         *_source_differences(before, after),
         *_interval_differences(before, after),
         *_rows(_LIMITS, before, after),
-        *_fields("", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits")),
     ]
 
 
