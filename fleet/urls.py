@@ -9,6 +9,7 @@ from fleet.web import (
     appliances,
     attention,
     audit,
+    beginning,
     buildings,
     calendars,
     defects,
@@ -98,6 +99,7 @@ urlpatterns = [
     path("calendar/<str:secret>.ics", calendars.feed, name="calendar-feed"),
     path("glossary/", glossary.glossary, name="glossary"),
     path("", include(accounts.ROUTES)),
+    path("begin/", beginning.begin, name="begin"),
     path("api/v1/", include("api.urls")),
     re_path(r"^api/", unknown_path, name="api-unknown"),
 ]

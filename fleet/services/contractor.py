@@ -13,6 +13,7 @@ from fleet.errors import Conflict
 from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
 from fleet.services import jobs, limit_sets
+from fleet.services.access import create_user
 from fleet.services.register import change_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -46,6 +47,15 @@ def begin_installation(*, name: str, address: str, emergency_numbers: list[str],
     limit_sets.set_stop_levels(content=FIRST_STOP_LEVELS, actor=installation, now=now, id=new_id())
     _ship_limit_sets(installation, now)
     return installation
+
+
+@transaction.atomic
+def begin_with_manager(
+    *, contractor: str, emergency_numbers: list[str], username: str, person: str, password: str, now: datetime
+) -> User:
+    """An installation of one's own and its first manager, whole or not at all. Raises as the two do."""
+    begin_installation(name=contractor, address="", emergency_numbers=emergency_numbers, is_demo=False, now=now)
+    return create_user(username=username, password=password, role=Role.MANAGER, name=person)
 
 
 def _ship_limit_sets(actor: User, now: datetime) -> None:

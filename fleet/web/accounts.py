@@ -169,6 +169,11 @@ class LogIn(LoginView):  # type: ignore[misc]
     template_name = "log_in.html"
     form_class = LogInForm
 
+    def get(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        if not Contractor.objects.exists():
+            return redirect("begin")
+        return super().get(request, *args, **given)  # type: ignore[no-any-return]
+
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
 

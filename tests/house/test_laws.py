@@ -159,6 +159,7 @@ NAMELESS = {
     **dict.fromkeys(["alerts.put_on_call", "alerts.change_on_call", "alerts.take_off_call"], NO_COLUMN),
     "alerts.change_own_alerts": OWN,
     "access.set_password": OWN,
+    "contractor.begin_with_manager": "nobody is there yet: the code that was printed stands for somebody",
     "access.ask_for_password_link": "whoever has forgotten a password is not logged in",
     **dict.fromkeys(["jobs.cancel_job", "jobs.retry_job", "webhooks.send_trial"], WORK),
     **dict.fromkeys(["register.create_entry", "register.create_once", "records.record_once"], CALLER),

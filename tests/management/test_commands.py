@@ -1,5 +1,6 @@
 """Commands by hand: what they refuse before anything is changed, and what they say they did."""
 
+import re
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -171,8 +172,20 @@ def test_nothing_is_started_before_the_installation_has_begun_or_with_a_serious_
     monkeypatch.setattr(checks, "run_checks", lambda **_given: faults[:1])
     Contractor.objects.all().delete()
     with pytest.raises(CommandError, match=r"run manage\.py set_up first"):
-        call_command("serve")
+        call_command("serve", "--host", "192.0.2.1")
     assert run == []
+
+
+def test_before_it_has_begun_it_serves_and_prints_the_code(run: list[Child]) -> None:
+    Contractor.objects.all().delete()
+    told, _status = served("--host", "127.0.0.1", "--port", "8123")
+    assert told.startswith("A new installation: http://127.0.0.1:8123/")
+    assert re.search(r"works once: \w{4}-\w{4}-\w{4}\n$", told)
+
+
+def test_an_account_above_the_roles_is_not_made() -> None:
+    with pytest.raises(CommandError, match=r"manage\.py set_up"):
+        said("createsuperuser")
 
 
 # ---- tokens, and who is locked out ----

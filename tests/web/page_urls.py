@@ -6,6 +6,7 @@ from django.shortcuts import render
 from django.urls import include, path
 
 from fleet.web.accounts import ROUTES
+from fleet.web.beginning import begin
 from fleet.web.glossary import glossary
 
 
@@ -37,5 +38,6 @@ urlpatterns = [
     path("buildings/one/", stand_in, name="building"),
     path("broken/", broken),
     path("", include(ROUTES)),
+    path("begin/", begin, name="begin"),
     path("glossary/", glossary, name="glossary"),
 ]

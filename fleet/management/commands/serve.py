@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from fleet.management.supervisor import Child, Supervisor
 from fleet.models import Contractor
+from fleet.web.beginning import LOOPBACK, make_code
 from fleet.worker import DEAF, WORN
 
 
@@ -26,9 +27,10 @@ class Command(BaseCommand):
         if faults := [each for each in checks.run_checks(databases=["default"]) if each.is_serious()]:
             raise CommandError("\n".join(str(each) for each in faults))
         contractor = Contractor.objects.filter(id=1).first()
-        if contractor is None:
-            raise CommandError("The installation has not begun; run manage.py set_up first.")
-        if contractor.is_demo and host not in ("127.0.0.1", "localhost", "::1"):
+        scheme = "https" if tls_cert and tls_key else "http"
+        if contractor is None and not (host in LOOPBACK or scheme == "https" or settings.HTTPS):
+            raise CommandError("An installation begins on this machine or over https; or run manage.py set_up first.")
+        if contractor and contractor.is_demo and host not in LOOPBACK:
             raise CommandError(f"The demo answers on this machine only; {host} is refused.")
         web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--threads", str(settings.WEB_THREADS)]
         web += ["--workers", str(settings.WEB_PROCESSES)]
@@ -42,9 +44,11 @@ class Command(BaseCommand):
             Child("worker", [sys.executable, "-m", *worker], renews=frozenset({DEAF, WORN})),
             Child("clock", [sys.executable, "manage.py", "clock"]),
         ]
-        scheme = "https" if tls_cert and tls_key else "http"
-        self.stdout.write(f"{contractor.name}: {scheme}://{host}:{port}/  (Ctrl-C stops)")
-        if contractor.is_demo:
+        whose = contractor.name if contractor else "A new installation"
+        self.stdout.write(f"{whose}: {scheme}://{host}:{port}/  (Ctrl-C stops)")
+        if contractor is None:
+            self.stdout.write(f"Open it in a browser to begin. The code, which works once: {make_code()}")
+        elif contractor.is_demo:
             self.stdout.write(
                 f"Demonstration: everything in it is invented. Accounts: {settings.VAR_DIR}/demo-accounts.txt"
             )

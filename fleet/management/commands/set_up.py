@@ -7,15 +7,13 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
-from django.db import transaction
 
 from fleet import clock
 from fleet.errors import FleetError
 from fleet.migration_history import refuse_unknown_history
-from fleet.models import Contractor, Role
+from fleet.models import Contractor
 from fleet.presentation.codes import wrong_text
-from fleet.services.access import create_user
-from fleet.services.contractor import begin_installation
+from fleet.services.contractor import begin_with_manager
 
 
 class Command(BaseCommand):
@@ -23,8 +21,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--demo", action="store_true", help="load the demonstration contractor if empty")
+        parser.add_argument("--in-browser", action="store_true", help="ask nothing: serve leads on in the browser")
 
-    def handle(self, *_args: Any, demo: bool, **_options: Any) -> None:
+    def handle(self, *_args: Any, demo: bool, in_browser: bool, **_options: Any) -> None:
         refuse_unknown_history("default")
         call_command("migrate", verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
@@ -34,7 +33,7 @@ class Command(BaseCommand):
             raise CommandError("The demo is for FLEET_SHAPE=embedded; it is not loaded into a served installation.")
         if demo:
             call_command("load_demo", stdout=self.stdout)
-        else:
+        elif not in_browser:
             self._ask()
 
     def _ask(self) -> None:
@@ -45,15 +44,14 @@ class Command(BaseCommand):
         person = input("Manager's full name: ").strip()
         password = getpass.getpass("Manager's password (12 characters or more): ")
         try:
-            with transaction.atomic():
-                begin_installation(
-                    name=name,
-                    address="",
-                    emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
-                    is_demo=False,
-                    now=clock.now(),
-                )
-                create_user(username=username, password=password, role=Role.MANAGER, name=person)
+            begin_with_manager(
+                contractor=name,
+                emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
+                username=username,
+                person=person,
+                password=password,
+                now=clock.now(),
+            )
         except FleetError as refused:
             raise CommandError(
                 " ".join([refused.message, *(f"{path} {wrong_text(said)}." for path, said in refused.errors.items())])

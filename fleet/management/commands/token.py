@@ -8,6 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 from fleet import clock
 from fleet.errors import FleetError
 from fleet.models import ApiToken, User
+from fleet.presentation.codes import wrong_text
 from fleet.queries.access import tokens_of, visible_clients
 from fleet.services.access import MOST_DAYS, create_token, revoke_token
 
@@ -32,7 +33,8 @@ class Command(BaseCommand):
         try:
             {"make": self._make, "list": self._list, "end": self._end}[act](**options)
         except FleetError as refused:
-            raise CommandError(f"{refused.message} {refused.details.get('errors', '')}".strip()) from refused
+            said = (f"{path} {wrong_text(each)}." for path, each in refused.errors.items())
+            raise CommandError(" ".join([refused.message, *said])) from refused
 
     def _make(self, *, user: str, name: str, scope: str, days: int, client: list[str] | None, **_options: Any) -> None:
         owner = user_of(user)
