@@ -17,7 +17,7 @@ $(VENV)/made: requirements/dev.txt
 env: $(VENV)/made
 
 run: env
-	$(BIN)/python manage.py set_up $(if $(filter 0,$(DEMO)),</dev/null,--demo)
+	$(BIN)/python manage.py set_up $(if $(filter 0,$(DEMO)),--in-browser,--demo)
 	exec $(BIN)/python manage.py serve
 
 test: env

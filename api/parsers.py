@@ -9,7 +9,10 @@ from rest_framework.exceptions import APIException, ParseError, UnsupportedMedia
 from rest_framework.parsers import BaseParser
 from rest_framework.utils.mediatypes import media_type_matches
 
-DEPTH = 32
+from fleet.coded import GIVEN_LENGTH
+from fleet.intake.fields import PATH_LENGTH
+
+DEPTH, KEYS_MAX = 32, 200
 LARGEST_EXPONENT = 30
 LARGEST = 2**53 - 1  # beyond it readers differ (RFC 7493)
 _FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
@@ -24,7 +27,7 @@ class TooLong(APIException):
 
 
 class StrictJSONParser(BaseParser):
-    """At most 1 MB and 32 deep, no duplicate keys, no NaN, no NUL; numbers as Decimal."""
+    """At most 1 MB and 32 deep, 200 keys an object, no duplicate keys, no NaN, no NUL; numbers as Decimal."""
 
     media_type = "application/json"
 
@@ -117,23 +120,29 @@ def _refuse_constant(word: str) -> None:
 
 
 def _refuse_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(pairs) > KEYS_MAX:
+        raise ValueError(f"An object has {len(pairs)} keys; it may have at most {KEYS_MAX}.")
     read: dict[str, Any] = {}
     for key, value in pairs:
         if key in read:
-            raise ValueError(f"The key {key!r} stands twice in one object.")
+            raise ValueError(f"The key {_short(key)} stands twice in one object.")
         if not key.isascii():
-            raise ValueError(f"The key {key!r} isn't ASCII; all keys here are.")
+            raise ValueError(f"The key {_short(key)} isn't ASCII; all keys here are.")
         read[key] = value
     return read
+
+
+def _short(key: str) -> str:
+    return repr(key[:GIVEN_LENGTH])
 
 
 def _refuse_characters(value: Any, path: str) -> None:
     """A NUL ends a string for some databases; half a surrogate pair is no character at all."""
     if isinstance(value, str):
         if "\x00" in value:
-            raise ValueError(f"The field {path} holds a NUL character.")
+            raise ValueError(f"The field {path[:PATH_LENGTH]} holds a NUL character.")
         if any("\ud800" <= letter <= "\udfff" for letter in value):
-            raise ValueError(f"The field {path} holds half a surrogate pair.")
+            raise ValueError(f"The field {path[:PATH_LENGTH]} holds half a surrogate pair.")
     elif isinstance(value, dict):
         for key, each in value.items():
             _refuse_characters(key, path)

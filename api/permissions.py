@@ -9,7 +9,7 @@ from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from fleet.models import ApiToken
-from fleet.models.access import ACCESS
+from fleet.models.access import ACCESS, may_change, may_see
 
 
 class BearerToken(TokenAuthentication):
@@ -36,11 +36,11 @@ class ByRole(BasePermission):
         user = request.user
         if not user.is_authenticated:
             return False
-        access = ACCESS.get(getattr(view, "subject", ""))
-        if access is None:
+        subject = getattr(view, "subject", "")
+        if subject not in ACCESS:
             return False
         if request.method in SAFE_METHODS:
-            return user.role in access.see
+            return may_see(user, subject)
         if isinstance(request.auth, ApiToken) and request.auth.scope != ApiToken.Scope.WRITE:
             return False
-        return user.role in access.change
+        return may_change(user, subject)

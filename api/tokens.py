@@ -11,6 +11,7 @@ from rest_framework.response import Response
 from api.doors import NO_STORE, Door
 from api.fields import Reference
 from api.shapes import RowOut
+from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake.fields import LEFT_OUT, Many, Shape, Text, Whole, Word
 from fleet.models import ApiToken
@@ -66,7 +67,7 @@ class Tokens(Door):
         if isinstance(request.auth, ApiToken):
             raise Forbidden("token_by_token", "Log in to make a token; a token makes no tokens.")
         values = self.taken()
-        token, secret = create_token(actor=self.viewer, **values)
+        token, secret = create_token(actor=self.viewer, now=clock.now(), **values)
         token.token = secret
         return self.shown(token, 201, shape=NewTokenOut, **NO_STORE)
 
@@ -78,5 +79,5 @@ class OneToken(Door):
 
     def delete(self, request: Request, key: str) -> Response:
         """Revoke it: it opens nothing from now on."""
-        revoke_token(actor=self.viewer, key=key)
+        revoke_token(actor=self.viewer, now=clock.now(), key=key)
         return Response(status=204)

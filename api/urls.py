@@ -7,6 +7,7 @@ from api import (
     analysers,
     appliances,
     attention,
+    audit,
     buildings,
     calendars,
     clients,
@@ -140,6 +141,7 @@ _WORK = [
 _HOUSE = [
     at("contractor", contractor.OneContractor, "contractor"),
     at("contractor/preview", contractor.PreviewPlanningSettings, "preview-planning-settings"),
+    at("audit-trail", audit.AuditTrail, "audit-trail"),
     at("background-work", jobs.Jobs, "background-jobs"),
     at("background-work/<uuid:id>", jobs.OneJob, "background-job"),
     at("background-work/<uuid:id>/retry", jobs.RetryJob, "retry-job"),

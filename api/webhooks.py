@@ -154,7 +154,13 @@ class HookDeliveries(ListDoor):
 class AllowedTargets(ListDoor):
     """Hosts that hooks may reach although they are private or answer only to plain http."""
 
-    subject, query, shape_in, shape_out, makes = "webhooks", allowed_targets, AllowedTargetIn, AllowedTargetOut, True
+    subject, query, shape_in, shape_out, makes = (
+        "allowed_hosts",
+        allowed_targets,
+        AllowedTargetIn,
+        AllowedTargetOut,
+        True,
+    )
 
     def post(self, request: Request) -> Response:
         """Allow a host by its name, with the reason."""
@@ -164,7 +170,7 @@ class AllowedTargets(ListDoor):
 class OneAllowedTarget(Door):
     """One host on the list."""
 
-    subject, query = "webhooks", allowed_targets
+    subject, query = "allowed_hosts", allowed_targets
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """Off the list: refused from the next try on."""

@@ -10,7 +10,7 @@ from django.core.checks import CheckMessage, Error
 from django.db import DatabaseError, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-TABLES = ("fleet_record",)
+TABLES = ("fleet_record", "fleet_auditentry")
 
 _SQLITE = """
 CREATE TRIGGER IF NOT EXISTS {table}_no_update BEFORE UPDATE ON {table}

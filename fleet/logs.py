@@ -1,11 +1,14 @@
 """JSON log lines with the request's id and no names, addresses or tokens."""
 
 import logging
+import re
 
 import structlog
 from structlog.typing import EventDict, WrappedLogger
 
 _render = structlog.processors.JSONRenderer()
+# Addresses that open something by themselves, whoever's line names them.
+_SECRET = re.compile(r"(/(?:calendar|new-password)/)[^\s\"'\\?]+")
 
 
 def as_json(logger: WrappedLogger, name: str, event: EventDict) -> str | bytes:
@@ -15,7 +18,8 @@ def as_json(logger: WrappedLogger, name: str, event: EventDict) -> str | bytes:
     if record is not None:
         event.setdefault("level", record.levelname.lower())
         event.setdefault("logger", record.name)
-    return _render(logger, name, structlog.processors.TimeStamper(fmt="iso", utc=True)(logger, name, event))
+    line = _render(logger, name, structlog.processors.TimeStamper(fmt="iso", utc=True)(logger, name, event))
+    return _SECRET.sub(r"\1...", line) if isinstance(line, str) else line
 
 
 def configure() -> None:

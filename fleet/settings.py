@@ -92,6 +92,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "fleet.web.middleware.Private",
     "fleet.web.middleware.Tries",
     "fleet.web.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",

@@ -8,6 +8,8 @@ from fleet.web import (
     alerts,
     appliances,
     attention,
+    audit,
+    beginning,
     buildings,
     calendars,
     defects,
@@ -19,12 +21,12 @@ from fleet.web import (
     limit_sets,
     out_of_use,
     people,
+    places,
     planning_settings,
     records,
     replacements,
     required_checks,
     revisits,
-    set_up,
     sheets,
     statements,
     visits,
@@ -37,6 +39,7 @@ handler500 = "fleet.web.faults.server_fault"
 
 urlpatterns = [
     path("", attention.attention, name="attention"),
+    path("audit-trail/", audit.audit_trail, name="audit-trail"),
     path("background-work/", jobs.jobs, name="background-work"),
     path("background-work/<uuid:job_id>/retry/", jobs.retry, name="background-work-retry"),
     path("background-work/<uuid:job_id>/cancel/", jobs.cancel, name="background-work-cancel"),
@@ -81,8 +84,7 @@ urlpatterns = [
     path("people/", people.people, name="people"),
     path("people/<uuid:person_id>/", people.person, name="person"),
     path("people/<uuid:person_id>/qualifications/", people.qualify, name="person-qualifications"),
-    path("installation/", set_up.installation, name="installation"),
-    path("set-up/", set_up.set_up, name="set-up"),
+    path("installation/", places.installation, name="installation"),
     path("records/", records.records, name="records"),
     path("records/questions/<uuid:question_id>/resolve/", records.resolve_question_form, name="question-resolve"),
     path(
@@ -103,6 +105,7 @@ urlpatterns = [
     path("calendar/<str:secret>.ics", calendars.feed, name="calendar-feed"),
     path("glossary/", glossary.glossary, name="glossary"),
     path("", include(accounts.ROUTES)),
+    path("begin/", beginning.begin, name="begin"),
     path("api/v1/", include("api.urls")),
     re_path(r"^api/", unknown_path, name="api-unknown"),
 ]

@@ -58,6 +58,7 @@ LABEL_WIDTH = 74.0
 RATES_ABREAST = 2
 FIGURE_WIDTHS = (72, 28, 30, 42, 44, 30, 28, 34, 31, 31, 26, 38, 34, 40)
 WORKED_WIDTHS = (72, 36, 36, 36, 36, 36, 30, 36, 36, 36, 36, 38, 34)
+MOST_STRETCHED = 1.3
 # What people wrote in a narrow column is cut here; the record holds it whole.
 MOST_IN_A_CELL = 500
 
@@ -179,11 +180,9 @@ def _worked_out(facts: VisitFacts, width: float) -> Iterator[Flowable]:
 def _narrowed(
     rows: Sequence[Sequence[Any]], columns: Sequence[int], widths: Sequence[float], width: float, figures_end: int
 ) -> Table:
-    """These columns alone, figures on the right up to `figures_end`; the name's takes what the others leave.
-
-    So figures stand as far apart as in a whole table.
-    """
-    shown = [widths[n] * width / sum(widths) for n in columns]
+    """These columns alone, figures on the right up to `figures_end`; few of them don't drift apart over the width."""
+    scale = min(width / sum(widths[n] for n in columns), MOST_STRETCHED * width / sum(widths))
+    shown = [widths[n] * scale for n in columns]
     shown[0] += width - sum(shown)
     return table([[row[n] for n in columns] for row in rows], shown, right=range(1, figures_end), small=TINY)
 

@@ -47,7 +47,7 @@ Errors = Mapping[str, Coded]
 
 # Of a field that may be left out: its default stands for nothing and is never kept.
 LEFT_OUT: Any = Field(default=None)
-ERRORS_MAX = 20
+ERRORS_MAX, PATH_LENGTH = 20, 120
 LARGEST = 1_000_000_000
 # Control characters, and those that reorder text on screen or paper.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
@@ -81,7 +81,7 @@ def below(path: str, part: str) -> str:
 
 def errors_of(bad: ValidationError, shape: type["Shape"]) -> dict[str, Coded]:
     """{"readings.2.values.o2": (code, figures)}: the first 20 of what is wrong."""
-    return dict(islice(_said(bad, shape), ERRORS_MAX))
+    return {path[:PATH_LENGTH]: said for path, said in islice(_said(bad, shape), ERRORS_MAX)}
 
 
 def _said(bad: ValidationError, shape: type["Shape"]) -> Iterator[tuple[str, Coded]]:
@@ -300,10 +300,10 @@ class Whole(Kind):
 
     def read(self, given: Any, info: ValidationInfo) -> int:
         is_whole = isinstance(given, int) and not isinstance(given, bool)
-        if not is_whole or given < self.low or (self.high is not None and given > self.high):
-            code = "whole_at_least" if self.high is None else "whole_between"
-            raise refused(code, given, low=self.low, high=self.high)
-        return given
+        if is_whole and self.low <= given and (self.high is None or given <= self.high):
+            return int(given)
+        code = "whole_at_least" if self.high is None else "whole_between"
+        raise refused(code, given, low=self.low, high=self.high)
 
     def schema(self) -> dict[str, Any]:
         return {"type": "integer", "minimum": self.low} | ({} if self.high is None else {"maximum": self.high})
@@ -601,7 +601,8 @@ def partial_of(shape: type[AnyShape]) -> type[AnyShape]:
 
 def shape_of(name: str, fields: Mapping[str, Any]) -> Any:
     """A shape of these fields, each of which may be left out."""
-    return create_model(name, __base__=Shape, **{each: (field, LEFT_OUT) for each, field in fields.items()})
+    left_out: dict[str, Any] = {each: (field, LEFT_OUT) for each, field in fields.items()}
+    return create_model(name, __base__=Shape, **left_out)
 
 
 def read_shape(shape: type[Shape], data: Any, *, partial: bool = False, viewer: Any = None) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from typing import Annotated, Any
 
 from django.utils.translation import gettext_lazy as _
-from pydantic import Field, ValidationInfo, model_validator
+from pydantic import ConfigDict, Field, ValidationInfo, model_validator
 
 from fleet.assess.due.record_fields import required_field_lists
 from fleet.coded import Coded, coded, wrong
@@ -320,7 +320,7 @@ class Interval(Kind):
             raise refused("rule", given)
         if errors := rule_faults(given):
             raise Refused(errors)
-        return given
+        return dict(given)
 
     def schema(self) -> dict[str, Any]:
         rule = rule_schema(select_schema())
@@ -345,7 +345,7 @@ class ExtraInterval(Interval):
             errors["type"] = coded("further_interval_needed")
         if errors:
             raise Refused(errors)
-        return given
+        return dict(given)
 
     def schema(self) -> dict[str, Any]:
         rule = super().schema()
@@ -370,8 +370,13 @@ def rule_faults(rule: dict[str, Any]) -> Errors:
 ForReading = Annotated[Any, Kept(null=True, help=_("For the reader; nothing calculates with it."))]
 
 
+OWN_FIGURES: Any = {"properties": {"evidence": {"const": "own"}}}
+
+
 class LimitSetIn(Shape):
     """Limits and an interval rule, as the shipped sets have them. No two limits have one id."""
+
+    model_config = ConfigDict(json_schema_extra={"anyOf": [OWN_FIGURES, {"properties": {"sources": {"minItems": 1}}}]})
 
     id: Annotated[str, Text(80, blank=True)] = LEFT_OUT
     name: Annotated[str, Text(label=_("Name"))]

@@ -4,6 +4,7 @@ from fleet.models.access import ApiToken, LogIn, Role, User
 from fleet.models.alerts import Alert, AlertSettings, OnCall
 from fleet.models.analysers import Analyser, Calibration
 from fleet.models.appliances import Appliance, FlueGroup, GasConversion, ModelSheet, OutOfUse, SheetVersion
+from fleet.models.audit import AuditEntry
 from fleet.models.buildings import Building, GasSupply, Tenancy
 from fleet.models.calendars import CalendarEntry, CalendarLink
 from fleet.models.contractor import Contractor

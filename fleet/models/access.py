@@ -2,6 +2,7 @@
 one table that the API and the pages read."""
 
 from collections.abc import Mapping
+from enum import Enum
 from typing import NamedTuple, Optional
 
 from django.contrib.auth.models import AbstractUser
@@ -93,11 +94,25 @@ FIELD: Roles = OFFICE | TECHNICIAN
 EVERYBODY: Roles = FIELD | AUDITOR
 
 
-class Access(NamedTuple):
-    """Whose clients these are goes before it: of others nobody sees or changes anything."""
+class Whose(Enum):
+    """What a row of the table is of.
 
+    CLIENTS: of those that the user may see; of others nobody sees or changes anything. SHARED: of the installation,
+    read by whoever it judges, changed only by who sees all clients. INSTALLATION: seen only by them too. OWN: each
+    their own. ANYBODY: read without logging in.
+    """
+
+    CLIENTS = "clients"
+    SHARED = "shared"
+    INSTALLATION = "installation"
+    OWN = "own"
+    ANYBODY = "anybody"
+
+
+class Access(NamedTuple):
     see: Roles
     change: Roles = NOBODY
+    whose: Whose = Whose.CLIENTS
 
 
 ACCESS: Mapping[str, Access] = {
@@ -120,7 +135,7 @@ ACCESS: Mapping[str, Access] = {
     "amendments": Access(EVERYBODY, OFFICE),
     "files": Access(EVERYBODY, FIELD),
     "records": Access(EVERYBODY),
-    "unreadable_records": Access(OFFICE, OFFICE),
+    "unreadable_records": Access(OFFICE, OFFICE, Whose.INSTALLATION),
     "statements": Access(OFFICE | AUDITOR),
     "cards": Access(EVERYBODY),
     "advice": Access(EVERYBODY, FIELD),
@@ -140,33 +155,44 @@ ACCESS: Mapping[str, Access] = {
     "contact_details": Access(FIELD, OFFICE),
     "analysers": Access(EVERYBODY, OFFICE),
     # what is judged by
-    "sheets": Access(EVERYBODY, MANAGER),
-    "limit_sets": Access(EVERYBODY, MANAGER),
+    "sheets": Access(EVERYBODY, MANAGER, Whose.SHARED),
+    "limit_sets": Access(EVERYBODY, MANAGER, Whose.SHARED),
     "comparisons": Access(EVERYBODY),
     "assignments": Access(EVERYBODY, OFFICE),
-    "stop_levels": Access(EVERYBODY, MANAGER),
+    "stop_levels": Access(EVERYBODY, MANAGER, Whose.SHARED),
     # the house
-    "contractor": Access(EVERYBODY, MANAGER),
-    "planning_settings": Access(MANAGER, MANAGER),
-    "background_work": Access(MANAGER, MANAGER),
-    "own_alerts": Access(FIELD, FIELD),
+    "contractor": Access(EVERYBODY, MANAGER, Whose.SHARED),
+    "planning_settings": Access(MANAGER, MANAGER, Whose.INSTALLATION),
+    "background_work": Access(MANAGER, MANAGER, Whose.INSTALLATION),
+    "audit_trail": Access(MANAGER, NOBODY, Whose.INSTALLATION),
+    "own_alerts": Access(FIELD, FIELD, Whose.OWN),
     "daily_summary": Access(OFFICE, OFFICE),
-    "on_call": Access(OFFICE, MANAGER),
+    "on_call": Access(OFFICE, MANAGER, Whose.SHARED),
     "webhooks": Access(MANAGER, MANAGER),
+    "allowed_hosts": Access(MANAGER, MANAGER, Whose.INSTALLATION),
     "calendars": Access(FIELD, FIELD),
     "calendars_of_others": Access(OFFICE, OFFICE),
     "accounts": Access(MANAGER, MANAGER),
-    "tokens": Access(EVERYBODY, EVERYBODY),
-    "tokens_of_others": Access(MANAGER, MANAGER),
-    "log_ins": Access(EVERYBODY, EVERYBODY),
-    "documentation": Access(EVERYBODY),
+    "tokens": Access(EVERYBODY, EVERYBODY, Whose.OWN),
+    "tokens_of_others": Access(MANAGER, MANAGER, Whose.INSTALLATION),
+    "log_ins": Access(EVERYBODY, EVERYBODY, Whose.OWN),
+    "documentation": Access(EVERYBODY, NOBODY, Whose.SHARED),
+    # without logging in; calendars and links by their secret
+    "gas_smell": Access(EVERYBODY, NOBODY, Whose.ANYBODY),
+    "glossary": Access(EVERYBODY, NOBODY, Whose.ANYBODY),
+    "logging_in": Access(EVERYBODY, EVERYBODY, Whose.ANYBODY),
+    "calendar_feeds": Access(EVERYBODY, NOBODY, Whose.ANYBODY),
 }
 
 
 def may_see(user: User, subject: str) -> bool:
     """Nobody who isn't active sees anything."""
-    return user.is_active and user.role in ACCESS[subject].see
+    row = ACCESS[subject]
+    limited = row.whose is Whose.INSTALLATION and not user.sees_all_clients
+    return user.is_active and user.role in row.see and not limited
 
 
 def may_change(user: User, subject: str) -> bool:
-    return user.is_active and user.role in ACCESS[subject].change
+    row = ACCESS[subject]
+    limited = row.whose in (Whose.SHARED, Whose.INSTALLATION) and not user.sees_all_clients
+    return user.is_active and user.role in row.change and not limited

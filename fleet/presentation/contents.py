@@ -384,7 +384,7 @@ class Difference:
 class _Group:
     """Rows of one kind: their shape, how a row is named, said whole, and what of it is said in words of its own."""
 
-    field: str
+    group: str
     shape: type[Shape]
     name: Callable[[Row], str]
     words: Callable[[Row], str]
@@ -422,10 +422,10 @@ def sheet_differences(before: Row, after: Row) -> list[Difference]:
 
 def limit_set_differences(before: Row, after: Row) -> list[Difference]:
     return [
+        *_fields("", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits")),
         *_source_differences(before, after),
         *_interval_differences(before, after),
         *_rows(_LIMITS, before, after),
-        *_fields("", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits")),
     ]
 
 
@@ -452,8 +452,8 @@ def _one_interval(name: str, then: Row | None, now: Row | None) -> Iterator[Diff
 
 
 def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
-    then = {group.name(each): each for each in before.get(group.field, ())}
-    now = {group.name(each): each for each in after.get(group.field, ())}
+    then = {group.name(each): each for each in before.get(group.group, ())}
+    now = {group.name(each): each for each in after.get(group.group, ())}
     for name in dict.fromkeys([*then, *now]):
         if name not in then:
             yield Difference(name, "", group.words(now[name]))

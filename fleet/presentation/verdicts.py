@@ -1,11 +1,12 @@
 """What verdicts say on paper: quantity and basis, value, limit, and how well the set behind them is known."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.assess.judging.cases import number_of
 from fleet.assess.judging.outcomes import outcome_by_source
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.limits import Row, Verdict, standing
@@ -320,13 +321,21 @@ class SourceRow:
 
 
 def finding_rows(facts: VisitFacts) -> list[FindingRow]:
-    """What is outside, the strictest first; the same figure read twice outside the same limit stands once."""
-    rows: dict[tuple[str, ...], FindingRow] = {}
-    for each in _verdicts(facts):
+    """What is outside, the strictest first; what was read several times outside one limit stands once, with each
+    figure; what nothing is said against asks for them all.
+    """
+    rows: dict[tuple[str, ...], list[Verdict]] = {}
+    for each in verdicts_of(facts):
         if each.outcome == "outside":
-            row = finding_row(each)
-            rows.setdefault((row.what, row.basis, row.value, row.limit, row.source), row)
-    return list(rows.values())
+            of = (each.set_name, each.set_version, each.limit_id, what_words(each), limit_words(each))
+            rows.setdefault(of, []).append(each)
+    return [
+        replace(
+            finding_row(min(alike, key=lambda each: bool(each.reasons))),
+            value="; ".join(dict.fromkeys(value_words(each) for each in alike)),
+        )
+        for alike in rows.values()
+    ]
 
 
 def finding_row(verdict: Verdict) -> FindingRow:
@@ -352,7 +361,7 @@ def source_rows(facts: VisitFacts) -> list[SourceRow]:
 
 
 def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
-    mine = [each for each in _verdicts(facts) if (each.set_name, each.set_version) == source]
+    mine = [each for each in verdicts_of(facts) if (each.set_name, each.set_version) == source]
     words = {
         "outside": _("outside as recorded"),
         "within": _("within as recorded"),
@@ -373,14 +382,22 @@ def not_judged(facts: VisitFacts) -> list[str]:
     said = dict.fromkeys(
         _("%(what)s (%(source)s): %(reason)s")
         % {"what": label_words(each.label), "source": source_of(each).named, "reason": reason_words(each)}
-        for each in _verdicts(facts)
+        for each in verdicts_of(facts)
         if each.outcome in ("not_judged", "cannot_tell")
     )
     return list(said)
 
 
-def _verdicts(facts: VisitFacts) -> Sequence[Verdict]:
-    return facts.judgement.said
+def verdicts_of(facts: VisitFacts) -> list[Verdict]:
+    """All of them; of a reading and its logged series outside one limit what was read alone."""
+    said = facts.judgement.said
+    read = {_finding(each) for each in said if each.outcome == "outside" and not each.reasons}
+    return [each for each in said if not (each.outcome == "outside" and each.reasons and _finding(each) in read)]
+
+
+def _finding(verdict: Verdict) -> tuple[Any, ...]:
+    of = (verdict.set_name, verdict.set_version, verdict.limit_id, verdict.rate, verdict.phase)
+    return (*of, number_of(verdict.reading_key))
 
 
 def verdict_of(flag: Flag) -> Verdict | None:

@@ -14,17 +14,21 @@ from fleet.models.records import content_of
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day_and_time, long_day, time_there, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
-from fleet.presentation.verdicts import LimitSource, limit_words, source_of, sources, value_words, what_words
-from fleet.presentation.words import MOST_WORDS, capital, listed, rate_words, shortened, within_ours
+from fleet.presentation.verdicts import (
+    LimitSource,
+    limit_words,
+    source_of,
+    sources,
+    value_words,
+    verdicts_of,
+    what_words,
+)
+from fleet.presentation.words import MOST_WORDS, capital, listed, rate_words, shortened, within_list, within_ours
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES, Quantity
 
 MOST_NAMED = 3
 # Of what somebody wrote in a lead.
 MOST_OF_REASON = 12
-
-
-def verdicts_of(facts: VisitFacts) -> list[Verdict]:
-    return list(facts.judgement.said)
 
 
 # ---- the answer ----
@@ -319,12 +323,13 @@ def _analyser(each: AnalyserFacts, facts: VisitFacts) -> str:
 
 def _measures(each: AnalyserFacts) -> str:
     assert each.analyser is not None
-    names = [
-        str(READING_QUANTITIES[name].label) if name in READING_QUANTITIES else name for name in each.analyser.measures
-    ]
+    labels = {name: str(row.label) for name, row in READING_QUANTITIES.items()}
+    names = [within_list(labels.get(name, name)) for name in each.analyser.measures]
+    said = _("Measures: %s") % (listed(names) or _("not recorded"))
+    if each.analyser.co2 == "measured" and "co2" in each.analyser.measures:
+        return f"{said}."
     co2 = {"measured": _("CO₂ is measured"), "calculated": _("CO₂ is calculated from O₂, not measured")}
-    shown = {"names": listed(names) or _("not recorded"), "co2": co2.get(each.analyser.co2, _("it gives no CO₂"))}
-    return _("Measures: %(names)s; %(co2)s.") % shown
+    return f"{said}; {co2.get(each.analyser.co2, _('it gives no CO₂'))}."
 
 
 def _times(facts: VisitFacts, zone: tzinfo) -> str:

@@ -65,6 +65,15 @@ def within_ours(written: str) -> str:
     return written.rstrip(". ")
 
 
+def within_list(label: str) -> str:
+    """A label to stand within a list: with a small letter, unless it is a formula.
+
+    >>> within_list("Flue temperature"), within_list("CO in the room")
+    ('flue temperature', 'CO in the room')
+    """
+    return label[:1].lower() + label[1:] if label[1:2].islower() else label
+
+
 def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 

@@ -7,15 +7,17 @@ from django.db.models import Q, QuerySet
 from fleet.models import GasConversion, OutOfUse, Record, StoredFile, UnreadableRecord, User, Visit
 from fleet.queries.access import visible_clients
 
-# Kinds of record whose subject is a row of these: each is of one appliance, and so of its client.
+# Whose a record is, by its kind; of a kind that stands in neither it is nobody's. Its subject is a row of these: each
+# is of one appliance, and so of its client.
 OF_AN_APPLIANCE = {"visit": Visit, "gas_conversion": GasConversion, "out_of_use": OutOfUse}
+# What is judged by, and who and what measured: read by everybody who reads records.
+OF_THE_INSTALLATION = ("calibration", "qualification", "sheet_version", "limit_set_version", "stop_levels")
 
 
 def visible_records(viewer: User) -> QuerySet[Record]:
-    """Calibrations, qualifications, sheets, limit sets and stop levels are read by everybody who reads records."""
     if not viewer.is_active:
         return Record.objects.none()
-    mine = ~Q(kind__in=OF_AN_APPLIANCE)
+    mine = Q(kind__in=OF_THE_INSTALLATION)
     for kind, table in OF_AN_APPLIANCE.items():
         mine |= Q(kind=kind, subject__in=table._default_manager.filter(_of_clients(viewer)).values("id"))
     return Record.objects.filter(mine).select_related("actor")

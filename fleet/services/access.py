@@ -16,6 +16,7 @@ from fleet.errors import FleetError, NotFound
 from fleet.models import ApiToken, Client, LogIn, Person, User
 from fleet.queries.access import log_ins_of, visible_clients, visible_tokens
 from fleet.services import jobs
+from fleet.services.audit import note_change
 from fleet.services.register import create_entry
 
 MOST_DAYS = 365
@@ -25,7 +26,7 @@ log = structlog.get_logger()
 
 @transaction.atomic
 def create_token(
-    *, actor: User, name: str, scope: str, days: int, clients: Collection[Client] | None = None
+    *, actor: User, name: str, scope: str, days: int, now: datetime, clients: Collection[Client] | None = None
 ) -> tuple[ApiToken, str]:
     """The token and its secret, which is kept nowhere: the database holds its hash.
 
@@ -43,15 +44,18 @@ def create_token(
     said = {"name": name, "scope": scope, "is_limited": clients is not None}
     token, secret = ApiToken.objects.create(user=actor, expiry=timedelta(days=days), **said)
     token.clients.set(clients or ())
+    note_change(user=actor, actor=actor, now=now, code="token_made", name=name)
     return token, secret
 
 
-def revoke_token(*, actor: User, key: str) -> None:
+@transaction.atomic
+def revoke_token(*, actor: User, key: str, now: datetime) -> None:
     """It opens nothing from now on. Raises NotFound where there is no such token that they may end."""
-    revoked, _tables = visible_tokens(actor).filter(token_key=key).delete()
-    if not revoked:
+    token = visible_tokens(actor).filter(token_key=key).first()
+    if token is None:
         raise NotFound("not_found", "You have no such token.")
-    log.info("token_ended", by=str(actor.id))
+    token.delete()
+    note_change(user=token.user, actor=actor, now=now, code="token_ended", name=token.name)
 
 
 # ---- log-ins and passwords ----
@@ -70,12 +74,13 @@ def end_other_log_ins(*, actor: User, but: str) -> int:
     return ended
 
 
-def set_password(*, user: User, password: str) -> None:
+def set_password(*, user: User, password: str, now: datetime) -> None:
     """A new password; wherever its owner is logged in, that ends. Raises FleetError `invalid`."""
     _hash_password(user, password)  # before the transaction: it takes its time, and may wait
     with transaction.atomic():
         user.save(update_fields=["password"])
         LogIn.objects.filter(user=user).delete()
+        note_change(user=user, actor=user, now=now, code="password_set")
 
 
 def prune_log_ins(*, now: datetime) -> None:

@@ -1,19 +1,16 @@
 """Begin an installation: the contractor, its stop levels, the limit sets that ship, and the first manager."""
 
 import json
-import secrets
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from django.db import transaction
-from django.utils.crypto import constant_time_compare, salted_hmac
 
 from fleet.assess import planning_settings
 from fleet.coded import coded
-from fleet.errors import Conflict, FleetError
+from fleet.errors import Conflict
 from fleet.models import Contractor, LimitSet, Role, User
-from fleet.models.access import Kept
 from fleet.models.register import new_id
 from fleet.services import jobs, limit_sets
 from fleet.services.access import create_user
@@ -35,11 +32,6 @@ FIRST_STOP_LEVELS = {
 }
 
 
-CODE_KEY = "set-up-code"
-# None that is taken for another; what else is typed is left out.
-CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
-
-
 @transaction.atomic
 def begin_installation(*, name: str, address: str, emergency_numbers: list[str], is_demo: bool, now: datetime) -> User:
     """The contractor's row, first stop levels and the shipped limit sets. Returns the installation's own user.
@@ -57,6 +49,22 @@ def begin_installation(*, name: str, address: str, emergency_numbers: list[str],
     return installation
 
 
+@transaction.atomic
+def begin_with_manager(
+    *,
+    contractor: str,
+    emergency_numbers: list[str],
+    username: str,
+    person: str,
+    password: str,
+    now: datetime,
+    email: str = "",
+) -> User:
+    """An installation of one's own and its first manager, whole or not at all. Raises as the two do."""
+    begin_installation(name=contractor, address="", emergency_numbers=emergency_numbers, is_demo=False, now=now)
+    return create_user(username=username, password=password, role=Role.MANAGER, name=person, email=email)
+
+
 def _ship_limit_sets(actor: User, now: datetime) -> None:
     shipped = json.loads(SHIPPED_LIMIT_SETS.read_text(), parse_float=str)
     for each in shipped["profiles"]:
@@ -64,39 +72,6 @@ def _ship_limit_sets(actor: User, now: datetime) -> None:
             continue  # the manufacturer's targets stand on the sheets
         limit_set = create_entry(model=LimitSet, values={"key": each["id"].replace(".", "-"), "name": each["name"]})
         limit_sets.add_limit_set_version(limit_set=limit_set, content=each, actor=actor, now=now, id=new_id())
-
-
-@transaction.atomic
-def begin_with_manager(
-    *, contractor: str, numbers: list[str], username: str, password: str, name: str, email: str, now: datetime
-) -> User:
-    """The installation and its first manager. Raises Conflict `already_begun`, FleetError `invalid`."""
-    begin_installation(name=contractor, address="", emergency_numbers=numbers, is_demo=False, now=now)
-    return create_user(username=username, password=password, role=Role.MANAGER, name=name, email=email)
-
-
-def make_set_up_code(*, now: datetime) -> str:
-    """By which the first manager begins within a day; one made before opens nothing any more. Only its hash is kept."""
-    code = "".join(secrets.choice(CODE_LETTERS) for _each in range(12))
-    kept = {"value": _hash_of(code), "expires": now + timedelta(days=1)}
-    Kept.objects.update_or_create(cache_key=CODE_KEY, defaults=kept)
-    return "-".join(code[at : at + 4] for at in range(0, 12, 4))
-
-
-def begin_by_code(*, code: str, now: datetime, **given: Any) -> User:
-    """The same as `begin_with_manager` by whoever has the code, once. Raises FleetError `invalid` for a wrong one."""
-    kept = Kept.objects.filter(cache_key=CODE_KEY, expires__gt=now).first()
-    if kept is None or not constant_time_compare(kept.value, _hash_of(code)):
-        raise FleetError("invalid", "The code isn't right.", errors={"code": coded("set_up_code")})
-    with transaction.atomic():
-        user = begin_with_manager(**given, now=now)
-        kept.delete()
-    return user
-
-
-def _hash_of(code: str) -> str:
-    plain = "".join(each for each in code.upper() if each in CODE_LETTERS)
-    return salted_hmac("fleet.set-up", plain, algorithm="sha256").hexdigest()
 
 
 @transaction.atomic

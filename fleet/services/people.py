@@ -8,7 +8,6 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any
 
-import structlog
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
@@ -20,9 +19,8 @@ from fleet.presentation.alerts import has_mail
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
 from fleet.services.access import forget_second_factor
+from fleet.services.audit import note_change
 from fleet.services.register import change_entry, change_row, create_entry
-
-log = structlog.get_logger()
 
 
 @transaction.atomic
@@ -91,7 +89,7 @@ def change_account(
     if "clients" in changes:
         user.clients.set(changes["clients"] or ())
     change_row(row=person, version=version, changes={name: each for name, each in changes.items() if name != "clients"})
-    _log("changed", user, actor, now)
+    note_change(user=user, actor=actor, now=now, code="account_changed", role=user.role)
     return person
 
 
@@ -115,7 +113,7 @@ def end_access(*, person: Person, version: int, actor: User | None, now: datetim
     CalendarEntry.objects.filter(address__in=links).delete()
     links.update(revoked_at=now, revoked_by=actor, version=F("version") + 1)
     change_row(row=person, version=version, changes={})
-    _log("ended", user, actor, now)
+    note_change(user=user, actor=actor, now=now, code="access_ended")
     return person
 
 
@@ -151,6 +149,7 @@ def reset_log_in(
     LogIn.objects.filter(user=user).delete()
     if second_factor:
         forget_second_factor(user=user, actor=actor)
+        note_change(user=user, actor=actor, now=now, code="second_factor_off", why=why)
     return _with_link(person, version, user, what="reset", why=why, actor=actor, now=now)
 
 
@@ -177,12 +176,8 @@ def _with_link(
     change_row(row=person, version=version, changes=dict(changes or {}))
     if user.email and has_mail():
         jobs.request_job(kind="send_password_link", key=str(user.id), due_at=now)
-    _log(what, user, actor, now)
+    note_change(user=user, actor=actor, now=now, code=what, **({"role": user.role} if what == "invited" else {}))
     return person
-
-
-def _log(what: str, user: User, actor: User | None, now: datetime) -> None:
-    log.info(f"log_in_{what}", of=str(user.id), by=str(actor.id) if actor else "the machine", at=now.isoformat())
 
 
 def _refuse_beyond(actor: User | None, clients: Collection[Client] | None) -> None:

@@ -31,10 +31,11 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.contrib.auth import forms as passwords
-from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 from django.contrib.auth.views import LogoutView, PasswordChangeView, PasswordResetConfirmView
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_ipv46_address
+from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.urls import path, reverse_lazy
@@ -46,7 +47,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import clock
 from fleet.errors import FleetError
-from fleet.models import ApiToken, Contractor, Role, User
+from fleet.models import ApiToken, AuditEntry, Contractor, Role, User
 from fleet.presentation.addresses import password_links
 from fleet.presentation.alerts import has_mail
 from fleet.queries.access import log_ins_of, tokens_of, visible_clients, visible_tokens
@@ -59,10 +60,11 @@ from fleet.services.access import (
     revoke_token,
     set_password,
 )
+from fleet.services.audit import note
 from fleet.sessions import row_key, seal, unseal
 from fleet.tries import OF_ACCOUNT, OF_LINKS, OF_NETWORK, OF_PASSKEYS
 from fleet.web.forms import WordsField, taken
-from fleet.web.guards import act, form, viewer_of
+from fleet.web.guards import act, anybody, form, viewer_of
 from fleet.web.middleware import SECOND_FACTORS, network_of
 from fleet.web.places import places_of
 
@@ -169,9 +171,10 @@ class LogIn(LoginView):  # type: ignore[misc]
     template_name = "log_in.html"
     form_class = LogInForm
 
-    def get(self, request: HttpRequest, *given: Any, **named: Any) -> HttpResponse:
-        """An empty installation is begun first."""
-        return super().get(request, *given, **named) if Contractor.objects.exists() else redirect("set-up")
+    def get(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        if not Contractor.objects.exists():
+            return redirect("begin")
+        return super().get(request, *args, **given)  # type: ignore[no-any-return]
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
@@ -216,7 +219,7 @@ class _Stored:
     cleaned_data: dict[str, Any]
 
     def save(self, commit: bool = True) -> User:
-        set_password(user=self.user, password=self.cleaned_data["new_password1"])
+        set_password(user=self.user, password=self.cleaned_data["new_password1"], now=clock.now())
         return self.user
 
 
@@ -260,7 +263,7 @@ class ForgottenForm(forms.Form):
     email = forms.EmailField(label=gettext_lazy("Your e-mail address"), max_length=254)
 
 
-@login_not_required
+@anybody("logging_in")
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def forgotten(request: HttpRequest) -> HttpResponse:
@@ -344,20 +347,32 @@ def add_token(request: HttpRequest) -> HttpResponse:
     form = TokenForm(request.POST, viewer)
     given = taken(form)
     chosen = [form.known[each] for each in given.pop("clients")]
-    return _shown(request, made=create_token(actor=viewer, **given, clients=chosen or None))
+    return _shown(request, made=create_token(actor=viewer, now=clock.now(), **given, clients=chosen or None))
 
 
 @act("tokens", place="mfa_index", refused=_shown)
 def end_token(request: HttpRequest) -> HttpResponse:
-    revoke_token(actor=viewer_of(request), key=taken(TokenEndForm(request.POST))["key"])
+    revoke_token(actor=viewer_of(request), now=clock.now(), key=taken(TokenEndForm(request.POST))["key"])
     messages.success(request, _("The token has ended: it opens nothing from now on."))
     return redirect("mfa_index")
 
 
-@login_not_required
+@anybody("gas_smell")
 @require_safe
 def gas_smell(request: HttpRequest) -> HttpResponse:
     return render(request, "gas_smell.html")
+
+
+@receiver(user_logged_in)
+@receiver(user_logged_out)
+@receiver(user_login_failed)
+def _on_the_audit_trail(signal: Any, request: HttpRequest | None = None, **about: Any) -> None:
+    """A name that is nobody's isn't kept: it may be a password in the wrong field."""
+    user = about.get("user") or User.objects.filter(username=about.get("credentials", {}).get("username")).first()
+    kinds = {user_logged_in: AuditEntry.Kind.LOGGED_IN, user_logged_out: AuditEntry.Kind.LOGGED_OUT}
+    kind = kinds.get(signal, AuditEntry.Kind.LOG_IN_REFUSED)
+    if user or kind == AuditEntry.Kind.LOG_IN_REFUSED:
+        note(kind=kind, user=user, now=clock.now(), network=network_of(request) if request else "")
 
 
 def _again(view: Any) -> Any:
@@ -368,7 +383,7 @@ def _again(view: Any) -> Any:
 ROUTES = [
     path("log-in/", LogIn.as_view(), name="account_login"),
     path("log-in/code/", SecondStep.as_view(), name="mfa_authenticate"),
-    path("log-in/passkey/", login_not_required(PasskeyIn.as_view()), name="mfa_login_webauthn"),
+    path("log-in/passkey/", anybody("logging_in")(PasskeyIn.as_view()), name="mfa_login_webauthn"),
     path("log-in/again/", _again(ReauthenticateView), name="account_reauthenticate"),
     path("log-in/again/code/", _again(CodeAgainView), name="mfa_reauthenticate"),
     path("log-in/again/passkey/", _again(ReauthenticateWebAuthnView), name="mfa_reauthenticate_webauthn"),

@@ -76,6 +76,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "sources": source_rows(history.last) if history.last else [],
             "charts": (charts := charts_of(history, today)),
             "drawn": any(not each.is_empty for each in charts),
+            "expected": any(each.course for each in charts),
             "reasons": reasons_shown(history.revisit.reasons) if history.revisit else [],
             "rates": [rate_words(each) for each in rates],
             "visits": visit_rows(history.visits[:VISITS_SHOWN], rates, shown_quantity(history)),

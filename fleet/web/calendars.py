@@ -6,7 +6,6 @@ import uuid
 from django import forms
 from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth.decorators import login_not_required
 from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -24,7 +23,7 @@ from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import VersionForm, taken
-from fleet.web.guards import act, form, viewer_of
+from fleet.web.guards import act, anybody, form, viewer_of
 from reports.calendar_feed import calendar_bytes
 
 FRESH_S = 900
@@ -96,7 +95,7 @@ def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
 # ---- the feed ----
 
 
-@login_not_required
+@anybody("calendar_feeds")
 @require_safe
 def feed(request: HttpRequest, secret: str) -> HttpResponse:
     """The calendar that this secret opens. One that opens nothing is not found, after the same one look-up."""

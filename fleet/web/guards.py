@@ -1,25 +1,27 @@
 """Who may open a page and who may send its forms; and what a refusal looks like there."""
 
 from collections.abc import Callable
-from functools import wraps
+from functools import partial, wraps
 from typing import Any, cast
 
+from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from fleet.errors import FleetError, Forbidden, NotFound
 from fleet.models import User
-from fleet.models.access import ACCESS, NOBODY
+from fleet.models.access import ACCESS, Whose, may_change, may_see
 
 READING = ("GET", "HEAD")
 
 View = Callable[..., HttpResponse]
+May = Callable[[User], bool]
 
 
 def page(subject: str) -> Callable[[View], View]:
     """A view that those who may see the subject may read, and nobody posts to."""
-    return _guard(ACCESS[subject].see, NOBODY)
+    return _guard(subject, partial(may_see, subject=subject), _nobody)
 
 
 def form(subject: str, *, refused: View | None = None) -> Callable[[View], View]:
@@ -27,7 +29,8 @@ def form(subject: str, *, refused: View | None = None) -> Callable[[View], View]
 
     refused : the page that a refusal of what was posted is answered with, from the request, the refusal and the path.
     """
-    return _guard(ACCESS[subject].change, ACCESS[subject].change, refused)
+    may = partial(may_change, subject=subject)
+    return _guard(subject, may, may, refused)
 
 
 def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[View], View]:
@@ -37,25 +40,41 @@ def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[V
     """
 
     def guard(view: View) -> View:
-        guarded = _guard(NOBODY, ACCESS[subject].change, refused)(view)
+        guarded = _guard(subject, _nobody, partial(may_change, subject=subject), refused)(view)
 
         @wraps(view)
         def posted(request: HttpRequest, **path: Any) -> HttpResponse:
             return redirect(place) if request.method in READING else guarded(request, **path)
 
+        posted.subject = subject  # type: ignore[attr-defined]  # for the table of rights
         return posted
 
     return guard
 
 
-def _guard(readers: frozenset[str], writers: frozenset[str], refused: View | None = None) -> Callable[[View], View]:
+def anybody(subject: str) -> Callable[[View], View]:
+    """A view that nobody has to log in for."""
+    assert ACCESS[subject].whose is Whose.ANYBODY
+
+    def guard(view: View) -> View:
+        view.subject = subject  # type: ignore[attr-defined]  # for the table of rights
+        return login_not_required(view)
+
+    return guard
+
+
+def _nobody(_user: User) -> bool:
+    return False
+
+
+def _guard(subject: str, may_read: May, may_post: May, refused: View | None = None) -> Callable[[View], View]:
     """What a query or service can't find is a page not found, what it forbids a page for another role."""
 
     def guard(view: View) -> View:
         @wraps(view)
         def guarded(request: HttpRequest, **path: Any) -> HttpResponse:
-            allowed = readers if request.method in READING else writers if request.method == "POST" else NOBODY
-            if viewer_of(request).role not in allowed:
+            may = may_read if request.method in READING else may_post if request.method == "POST" else _nobody
+            if not may(viewer_of(request)):
                 raise PermissionDenied
             try:
                 return _answered(view, refused, request, path)
@@ -64,6 +83,7 @@ def _guard(readers: frozenset[str], writers: frozenset[str], refused: View | Non
             except Forbidden as forbidden:
                 raise PermissionDenied from forbidden
 
+        guarded.subject = subject  # type: ignore[attr-defined]  # for the table of rights
         return guarded
 
     return guard

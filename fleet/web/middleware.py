@@ -23,7 +23,9 @@ from django_structlog.middlewares import RequestMiddleware
 from django_structlog.signals import bind_extra_request_metadata
 
 from api.errors import as_response
-from fleet.models import Contractor, Role
+from fleet import clock
+from fleet.models import AuditEntry, Contractor, Role, User
+from fleet.services.audit import note
 from fleet.sessions import SessionStore
 from fleet.tries import OF_NETWORK, TooMany, busy_s, hold_up, working
 
@@ -69,6 +71,31 @@ def refused(too_many: TooMany) -> HttpResponse:
 @cache
 def _refusal() -> str:
     return render_to_string("429.html")
+
+
+class Private:
+    """What holds data is kept by no cache; what an auditor looks at, and what anybody takes out as a file, stands on
+    the audit trail."""
+
+    files = ("application/pdf", "text/csv", "application/zip")
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        answer.headers.setdefault("Cache-Control", "private, no-store")
+        user = getattr(request, "user", None)
+        if isinstance(user, User) and request.method == "GET" and answer.status_code == 200:
+            self.note(user, request, answer)
+        return answer
+
+    def note(self, user: User, request: HttpRequest, answer: HttpResponse) -> None:
+        is_file = answer.get("Content-Disposition", "").startswith("attachment")
+        is_file = is_file or answer.get("Content-Type", "").split(";")[0] in self.files
+        if is_file or user.role == Role.AUDITOR:
+            kind = AuditEntry.Kind.EXPORTED if is_file else AuditEntry.Kind.VIEWED
+            note(kind=kind, user=user, now=clock.now(), network=network_of(request), path=request.get_full_path())
 
 
 class Tries:

@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 from typing import Any
 
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models import Contractor
 from fleet.models.access import Role
+from fleet.web.guards import page
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,12 @@ def places_of(role: str) -> tuple[HeadPlace, ...]:
 def place_of(role: str, name: str, under: str) -> str:
     """Where a page stands: at its own place where the role has it in the head, else under another."""
     return name if name in {each.name for each in places_of(role)} else under
+
+
+@page("accounts")
+def installation(request: HttpRequest) -> HttpResponse:
+    """Where a manager finds what this installation stands on."""
+    return render(request, "installation.html")
 
 
 def head(request: HttpRequest) -> dict[str, Any]:

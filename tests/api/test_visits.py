@@ -3,6 +3,7 @@
 import copy
 import hashlib
 import io
+import json
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from pypdf import PdfReader
 from rest_framework.test import APIClient
 
 from fleet.evidence import canonical_bytes
-from fleet.models import Appliance, Record, User, Visit
+from fleet.models import Appliance, Record, UnreadableRecord, User, Visit
 from tests import cast
 from tests.api.conftest import Door
 
@@ -153,3 +154,18 @@ def test_an_amendment_that_cannot_be_read_names_its_fields_and_changes_nothing(
 def test_only_the_office_amends(field: APIClient, body: dict[str, Any], stored: Visit) -> None:
     refused = field.post(f"{VISITS}/{stored.id}/amendments", correction(body), headers={"If-Match": '"1"'})
     assert refused.status_code == 403
+
+
+def test_many_unknown_keys_get_a_short_answer_and_nothing_above_the_body_is_kept(
+    field: APIClient, body: dict[str, Any]
+) -> None:
+    """0.87 MB of them in one object, and the same spread over objects of 200 keys."""
+    keys = [f"key {number} {'x' * 20}" for number in range(25_000)]
+    spread = [dict.fromkeys(keys[start : start + 200], 1) for start in range(0, len(keys), 200)]
+    for wide in (body | dict.fromkeys(keys, 1), body | {"readings": spread}):
+        assert len(json.dumps(wide)) > 800_000
+        answer = field.post("/api/v1/visits", wide)
+        assert answer.status_code in (400, 422)
+        assert len(answer.content) < 20_000
+        kept = UnreadableRecord.objects.latest("id")
+        assert len(json.dumps(kept.errors)) < 20_000

@@ -17,6 +17,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from rest_framework.test import APIClient
 
 from api.doors import Door
+from fleet import clock
 from fleet.models import (
     Analyser,
     Appliance,
@@ -112,11 +113,13 @@ TABLE: dict[str, Row] = {
     "token-add": Row("act", {"GET": EVERYBODY, "POST": EVERYBODY}),
     "token-end": Row("act", {"GET": EVERYBODY, "POST": EVERYBODY}),
     "gas-smell": anybody("GET"),
+    "begin": anybody("GET", "POST"),
     "glossary": anybody("GET"),
     "api-unknown": Row("nothing", {}, of="unknown"),
     "attention": page(GET=EVERYBODY),
     "flag-acknowledge": act("flag", POST=FIELD),
     "flag-close": act("flag", POST=OFFICE),
+    "audit-trail": page(GET=MANAGER),
     "background-work": page(GET=MANAGER),
     "background-work-retry": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),
     "background-work-cancel": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),
@@ -147,7 +150,6 @@ TABLE: dict[str, Row] = {
     "person": page("account", bound=True, GET=MANAGER, POST=MANAGER),
     "person-qualifications": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "account", True),
     "installation": page(GET=MANAGER),
-    "set-up": Row("nothing", {}),
     "required-checks": page(GET=EVERYBODY),
     "sheets": page(GET=EVERYBODY),
     "sheet-new": page(GET=MANAGER, POST=MANAGER),
@@ -266,6 +268,7 @@ TABLE: dict[str, Row] = {
     "api-statements": api(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "api-contractor": api(GET=EVERYBODY, PATCH=MANAGER),
     "api-preview-planning-settings": api(POST=MANAGER),
+    "api-audit-trail": api(GET=MANAGER),
     "api-background-jobs": api(GET=MANAGER),
     "api-background-job": api("job", GET=MANAGER),
     "api-retry-job": api("job", POST=MANAGER),
@@ -442,7 +445,7 @@ class Caller:
     def _token(self) -> str:
         if self.user is None:
             return "flt_0"
-        token, _secret = create_token(actor=self.user, name="own", scope="read", days=1)
+        token, _secret = create_token(actor=self.user, now=clock.now(), name="own", scope="read", days=1)
         return token.token_key
 
 

@@ -1,4 +1,5 @@
-"""No sentence that people read escapes translation: each comes out of gettext, whichever door it leaves by.
+"""No sentence that people read escapes translation: each comes out of gettext, whichever door it leaves by. No lead is
+longer than sixty words.
 
 gettext is replaced by one that sets marks about what it says. What then stands between no marks is what people wrote,
 names, figures and units, and what stands in sets, sheets and the other reference data; anything else has escaped.
@@ -7,18 +8,21 @@ names, figures and units, and what stands in sets, sheets and the other referenc
 import json
 import re
 from collections.abc import Iterator, Mapping
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.apps import apps
 from django.db.models import CharField, TextField
+from django.utils.html import strip_tags
 from django.utils.translation import _trans  # type: ignore[attr-defined]  # where every door of gettext leads
 
 from fleet.combustion import FUELS
-from fleet.models import Alert, Flag, LimitSetVersion, SheetVersion, User, Visit
+from fleet.models import Alert, Client, Flag, LimitSetVersion, SheetVersion, User, Visit
 from fleet.models.register import new_id
 from fleet.presentation.alerts import flag_message, summary_message
+from fleet.presentation.words import MOST_WORDS
 from fleet.queries.alerts import summary_items
 from tests.cast import NOON
 from tests.house import test_access_matrix
@@ -152,3 +156,21 @@ def test_every_sentence_goes_through_gettext(
             found |= dict.fromkeys(escaped(allowed, line), f"{name}: {line[:200]}")
     found |= {each: f"mail: {line}" for line in mails(people[who]) for each in escaped(allowed, line)}
     assert found == {}
+
+
+LEAD = re.compile(r'<p class="lead">(.*?)</p>', re.DOTALL)
+
+
+@pytest.mark.parametrize("who", ["manager", "technician", "auditor"])
+def test_no_page_leads_with_more_than_sixty_words(things: dict[str, str], people: dict[str, User], who: str) -> None:
+    caller, leads = Caller(people[who]), {}
+    pages = [caller.path(name, row, things) for name, row in TABLE.items() if row.kind in ("page", "open")]
+    begins, ends = NOON.date() - timedelta(days=700), NOON.date()
+    pages.append(f"/statements/?client={Client.objects.earliest('id').id}&building=&begins={begins}&ends={ends}")
+    for path in pages:
+        answer = caller.client.get(path)
+        if answer.status_code == 200 and answer["Content-Type"].startswith("text/html"):
+            for lead in LEAD.findall(answer.content.decode()):
+                leads[path, len(strip_tags(lead).split())] = lead
+    assert len(leads) > 10
+    assert {path: lead for (path, words), lead in leads.items() if words > MOST_WORDS} == {}

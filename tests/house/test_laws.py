@@ -28,11 +28,9 @@ SERVICES = {
     "register.add_client": OF_THE_REGISTER,
     "register.change_row": OF_THE_REGISTER,
     "access.create_user": OF_THE_REGISTER,
-    "access.create_token": "the library that keeps tokens reads the moment itself",
     "access.revoke_token": "the token's row goes; the log, which has its own moment, says by whom",
     "access.end_log_in": "its row goes, and nothing keeps when",
     "access.end_other_log_ins": "their rows go, and nothing keeps when",
-    "access.set_password": "the password's row keeps no moment",
     "access.forget_second_factor": "their rows go; the log, which has its own moment, says by whom",
     "people.change_person": OF_THE_REGISTER,
     "calendars.renew_address": OF_THE_REGISTER,
@@ -163,10 +161,10 @@ NAMELESS = {
     **dict.fromkeys(["alerts.put_on_call", "alerts.change_on_call", "alerts.take_off_call"], NO_COLUMN),
     "alerts.change_own_alerts": OWN,
     "access.set_password": OWN,
+    "contractor.begin_with_manager": "nobody is there yet: the code that was printed stands for somebody",
     "access.ask_for_password_link": "whoever has forgotten a password is not logged in",
     **dict.fromkeys(["jobs.cancel_job", "jobs.retry_job", "webhooks.send_trial"], WORK),
     **dict.fromkeys(["register.create_entry", "register.create_once", "records.record_once"], CALLER),
-    "contractor.begin_by_code": "before the first manager nobody is anybody",
     "calendars.keep_shown": "whoever holds an address's secret is its reader; nobody is logged in",
 }
 

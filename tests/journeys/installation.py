@@ -9,6 +9,8 @@ import os
 import secrets
 from datetime import timedelta
 
+from fleet import clock
+
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
@@ -23,7 +25,6 @@ def main() -> None:
 
 
 def _people_and_places() -> dict[str, str]:
-    from fleet import clock
     from fleet.models import Client, Person, Role, User
     from fleet.services.access import create_token, create_user
     from fleet.services.contractor import begin_installation
@@ -51,7 +52,7 @@ def _people_and_places() -> dict[str, str]:
     papers |= {"valid_from": "2015-01-01", "valid_to": f"{now.date() + timedelta(days=30):%Y-%m-%d}"}
     add_qualification(person=person, content=papers, actor=manager, now=now, id=cast.new_id())
     analyser = cast.make_analyser(manager)
-    _token, secret = create_token(actor=technician, name="phone", scope="write", days=1)
+    _token, secret = create_token(actor=technician, now=clock.now(), name="phone", scope="write", days=1)
     ids = {"client": client.id, "building": boiler.building_id, "appliance": boiler.id}
     ids |= {"person": person.id, "analyser": analyser.id}
     return {name: str(each) for name, each in ids.items()} | passwords | {"token": secret, "serial": boiler.serial}

@@ -24,12 +24,12 @@ def empty(tmp_path: Path) -> Iterator[Service]:
     port = free_port()
     environment = kept | {"FLEET_VAR_DIR": str(tmp_path), "FLEET_LOG_LEVEL": "ERROR", "FLEET_BIND_PORT": str(port)}
     command = [sys.executable, "manage.py"]
-    subprocess.run([*command, "set_up"], cwd=ROOT, env=environment, stdin=subprocess.DEVNULL, check=True)
+    subprocess.run([*command, "set_up", "--in-browser"], cwd=ROOT, env=environment, check=True)
     process = subprocess.Popen([*command, "serve"], cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
     try:
         assert process.stdout
         printed = process.stdout.readline() + process.stdout.readline()
-        found = re.search(r"with the code (\S+):", printed)
+        found = re.search(r"works once: (\S+)", printed)
         assert found, printed
         wait_for(f"http://127.0.0.1:{port}/gas-smell/", process)
         yield Service(f"http://127.0.0.1:{port}", environment, {"code": found[1]})
@@ -42,14 +42,14 @@ def test_an_empty_installation_leads_to_a_second_person_logged_in(browser: Brows
     bo = Person(browser, empty, "bo", PASSWORD)
     bo.open("/")
     bo.look()
-    assert "Whose installation is this?" in bo.text
+    assert "Whose installation is it" in bo.text
     first = {
-        "Code that the service printed when it started": empty.made["code"],
-        "Contractor's name": "Own Heating",
+        "The code that the service printed when it started": empty.made["code"],
+        "The contractor's name": "Own Heating",
         "Numbers to call on a gas smell, by comma": "000",
-        "Your name": "Bo Boss",
-        "User name": bo.name,
-        "Password, twelve characters or more": PASSWORD,
+        "Your full name": "Bo Boss",
+        "Your user name, without spaces": bo.name,
+        "Your password, twelve characters or more": PASSWORD,
     }
     for label, value in first.items():
         bo.fill(label, value)
@@ -76,9 +76,8 @@ def test_an_empty_installation_leads_to_a_second_person_logged_in(browser: Brows
     ada.log_in()
     assert ada.is_in
 
-    bo.open("/set-up/")
+    bo.open("/begin/")
     assert "Whose installation" not in bo.text
-    bo.complaints.clear()  # of the page that isn't there, as it should be
     bo.open("/people/")
     bo.look()
     assert "2 people can log in" in bo.text

@@ -16,7 +16,6 @@ from django.test import Client as Browser
 from fleet.management.commands import serve
 from fleet.management.supervisor import Child
 from fleet.models import ApiToken, Contractor, Person, Reading, User
-from fleet.models.access import Kept
 from fleet.services.access import create_user
 from fleet.worker import DEAF, WORN
 from tests.cast import store
@@ -173,21 +172,23 @@ def test_nothing_is_started_with_a_serious_fault(
     with pytest.raises(CommandError, match="triggers missing") as refused:
         call_command("serve")
     assert "odd" not in str(refused.value)
+    monkeypatch.setattr(checks, "run_checks", lambda **_given: faults[:1])
+    Contractor.objects.all().delete()
+    with pytest.raises(CommandError, match=r"run manage\.py set_up first"):
+        call_command("serve", "--host", "192.0.2.1")
     assert run == []
 
 
-def test_an_empty_installation_is_served_with_a_code_that_is_kept_as_its_hash_alone(
-    installation: User, run: list[Child]
-) -> None:
+def test_before_it_has_begun_it_serves_and_prints_the_code(run: list[Child]) -> None:
     Contractor.objects.all().delete()
     told, _status = served("--host", "127.0.0.1", "--port", "8123")
-    code = re.search(r"http://127\.0\.0\.1:8123/set-up/ with the code (\S+):", told)
-    assert code and re.fullmatch(r"([A-Z2-9]{4}-){2}[A-Z2-9]{4}", code[1])
-    assert [each.name for each in run] == ["web", "worker", "clock"]
-    kept = Kept.objects.get(cache_key="set-up-code").value
-    assert code[1] not in kept and code[1].replace("-", "") not in kept
-    again, _status = served("--host", "127.0.0.1")
-    assert code[1] not in again and Kept.objects.get(cache_key="set-up-code").value != kept
+    assert told.startswith("A new installation: http://127.0.0.1:8123/")
+    assert re.search(r"works once: \w{4}-\w{4}-\w{4}\n$", told)
+
+
+def test_an_account_above_the_roles_is_not_made() -> None:
+    with pytest.raises(CommandError, match=r"manage\.py set_up"):
+        said("createsuperuser")
 
 
 # ---- tokens, and who is locked out ----
@@ -273,7 +274,7 @@ def test_the_last_manager_is_not_ended_from_the_machine_either(installation: Use
 def test_nobody_is_made_above_the_roles_and_a_password_is_changed_by_the_usual_command(
     installation: User, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with pytest.raises(CommandError, match=r"manage\.py people invite"):
+    with pytest.raises(CommandError, match=r"manage\.py people"):
         said("createsuperuser")
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     user = create_user(username="boss", password="a-long-enough-secret", role="manager", name="Bo Boss")

@@ -32,7 +32,7 @@ from fleet.queries import (
 )
 from fleet.queries.statements import statement_for
 from fleet.services.access import create_token
-from tests.cast import make_user, store
+from tests.cast import NOON, make_user, store
 from tests.models.rows import DAY, MOMENT, made
 from tests.queries.world import YESTERDAY, World
 
@@ -296,7 +296,7 @@ def test_what_somebody_did_last_is_told_the_latest_first(world: World, person: P
     user = person.user
     assert user is not None
     store(body, user)
-    create_token(actor=user, name="phone", scope="read", days=1)
+    create_token(actor=user, name="phone", scope="read", days=1, now=NOON)
     viewer = world.who("manager", "all")
     deeds = people.deeds_of(viewer, person)
     assert [(each.what, each.name) for each in deeds] == [("token_made", "phone"), ("visit", "")]

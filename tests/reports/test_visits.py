@@ -275,7 +275,8 @@ def test_everything_else_that_was_read_is_listed_with_its_unit(
 def test_an_unstable_flame_stands_at_the_top(body: dict[str, Any], technician: User) -> None:
     body["readings"][1]["flame_unstable"] = True
     said = paper(body, technician)
-    assert said.index("Flame unstable at low fire (2).") < said.index("As found")
+    assert said.index("Flame at low fire, as found: unstable, outside") < said.rindex("As found")
+    assert "Flame unstable at low fire" not in said
 
 
 def test_demonstration_data_says_what_it_is(body: dict[str, Any], technician: User) -> None:

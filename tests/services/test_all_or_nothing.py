@@ -16,6 +16,7 @@ from django.db import OperationalError, connection, transaction
 from django.db.models import BinaryField, JSONField
 from pytest_django import DjangoDbBlocker
 
+from fleet import clock
 from fleet.errors import FleetError
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -345,12 +346,12 @@ def make_account(_world: World) -> Deed:
 
 def make_token(world: World) -> Deed:
     said = {"name": "export", "scope": "read", "days": 1, "clients": [world.boiler.building.client]}
-    return lambda: access.create_token(actor=world.manager, **said)
+    return lambda: access.create_token(actor=world.manager, now=clock.now(), **said)
 
 
 def new_password(world: World) -> Deed:
     made_up(LogIn, user=world.manager)
-    return lambda: access.set_password(user=world.manager, password="a-long-enough-secret")
+    return lambda: access.set_password(user=world.manager, password="a-long-enough-secret", now=NOON)
 
 
 def lose_second_factor(world: World) -> Deed:
@@ -418,7 +419,7 @@ def change_person(world: World) -> Deed:
 
 def end_access(world: World) -> Deed:
     cy = _invited(world)
-    access.create_token(actor=cy.user, name="export", scope="read", days=1)
+    access.create_token(actor=cy.user, name="export", scope="read", days=1, now=NOON)
     return upon(people.end_access, "person", cy, **world.by)
 
 

@@ -77,7 +77,7 @@ def test_who_is_invited_comes_in_by_the_link_alone_and_by_it_once(cy: Person, bo
     assert (user.link_made_at, user.link_made_by, user.has_usable_password()) == (NOON, boss, False)
     link = password_links.make_token(user)
     assert opens(user, link)
-    set_password(user=user, password=PASSWORD)
+    set_password(user=user, password=PASSWORD, now=NOON)
     assert not opens(user, link)
 
 
@@ -171,7 +171,7 @@ def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, c
     browser = Browser()
     browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     link = password_links.make_token(User.objects.get(id=user.id))
-    _token, key = create_token(actor=user, name="export", scope="read", days=1)
+    _token, key = create_token(actor=user, name="export", scope="read", days=1, now=NOON)
     own, _secret = make_address(user=user, client=None, actor=user, now=NOON)
     made, _secret = make_address(user=None, client=client_of_ours, actor=user, now=NOON)
 
@@ -193,7 +193,7 @@ def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, c
 
 def test_who_comes_back_comes_by_a_link_and_not_by_the_password_of_then(cy: Person, boss: User) -> None:
     user = invited(cy, boss)
-    set_password(user=user, password=PASSWORD)
+    set_password(user=user, password=PASSWORD, now=NOON)
     assert refused(let_back, person=cy, version=2, actor=boss).code == "not_ended"
     end_access(person=cy, version=2, actor=boss, now=NOON)
     let_back(person=cy, version=3, actor=boss, now=NOON)
@@ -204,7 +204,7 @@ def test_who_comes_back_comes_by_a_link_and_not_by_the_password_of_then(cy: Pers
 
 def test_a_reset_ends_what_stood_and_the_second_factor_needs_a_reason(cy: Person, boss: User) -> None:
     user = invited(cy, boss)
-    set_password(user=user, password=PASSWORD)
+    set_password(user=user, password=PASSWORD, now=NOON)
     TOTP.activate(user, "JBSWY3DPEHPK3PXP")
     Browser().force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     earlier = password_links.make_token(User.objects.get(id=user.id))
@@ -244,5 +244,5 @@ def test_the_last_manager_of_all_clients_stays_one(
 
     assert refused(act).code == "last_manager"
     assert refused(end_access, person=boss.person, version=1, actor=None).code == "last_manager"
-    set_password(user=other, password=PASSWORD)
+    set_password(user=other, password=PASSWORD, now=NOON)
     act(now=NOON)

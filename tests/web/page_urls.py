@@ -6,6 +6,7 @@ from django.shortcuts import render
 from django.urls import include, path
 
 from fleet.web.accounts import ROUTES
+from fleet.web.beginning import begin
 from fleet.web.glossary import glossary
 
 
@@ -33,12 +34,12 @@ urlpatterns = [
             "statements",
             "installation",
             "people",
-            "set-up",
         )
     ),
     path("sheets/", stand_in, name="sheets"),
     path("buildings/one/", stand_in, name="building"),
     path("broken/", broken),
     path("", include(ROUTES)),
+    path("begin/", begin, name="begin"),
     path("glossary/", glossary, name="glossary"),
 ]

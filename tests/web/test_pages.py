@@ -90,7 +90,7 @@ def test_no_number_recorded_is_said_not_left_empty(visitor: Client) -> None:
 def test_an_installation_without_a_contractor_still_answers(visitor: Client) -> None:
     Contractor.objects.all().delete()
     assert visitor.get("/gas-smell/").status_code == 200
-    assert visitor.get("/log-in/")["Location"] == "/set-up/"
+    assert visitor.get("/log-in/")["Location"] == "/begin/"
 
 
 def test_the_banner_stands_on_a_demonstration_only(visitor: Client) -> None:

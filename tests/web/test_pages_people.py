@@ -1,8 +1,6 @@
-"""The page of people and log-ins, and how an empty installation begins on a page."""
+"""The page of people and their log-ins."""
 
 import re
-from collections.abc import Iterator
-from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -10,12 +8,9 @@ from django.core import mail
 from django.test import Client as Browser
 from django.utils import timezone
 
-from fleet import clock
-from fleet.models import ApiToken, Client, Contractor, Job, Person, Qualification, Role, User
+from fleet.models import ApiToken, Client, Job, Person, Qualification, Role, User
 from fleet.services.access import create_token, create_user
-from fleet.services.contractor import make_set_up_code
 from fleet.tasks import HANDLERS
-from fleet.tries import forget_all
 from tests.cast import NOON, store
 from tests.web.opened import browser_of, checked, opened, queries_of, sent
 
@@ -193,106 +188,8 @@ def test_what_somebody_did_last_stands_on_their_page_with_their_tokens(
     boss: User, technician: User, person: Person, body: Any
 ) -> None:
     store(body, technician)
-    create_token(actor=technician, name="phone of Ada", scope="read", days=1)
+    create_token(actor=technician, name="phone of Ada", scope="read", days=1, now=NOON)
     page = text_of(opened(boss, f"/people/{person.id}/"))
     assert "sent a visit" in page and "made a token for another program: phone of Ada" in page
     sent(boss, "/account/tokens/end/", key=ApiToken.objects.get().token_key)
     assert not ApiToken.objects.exists()
-
-
-# ---- an empty installation ----
-
-
-@pytest.fixture
-def empty(db: None, settings: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
-    """The code that begins it. What ships with it takes its time, and stands in the database of these tests."""
-    forget_all()
-    Contractor.objects.all().delete()
-    User.objects.update(username="former")
-    monkeypatch.setattr("fleet.services.contractor._ship_limit_sets", lambda *_given: None)
-    monkeypatch.setattr("fleet.services.limit_sets.set_stop_levels", lambda **_given: None)
-    settings.ALLOWED_HOSTS = ["localhost", "heating.example"]
-    yield make_set_up_code(now=clock.now())
-    forget_all()
-
-
-FIRST = {"contractor": "Own Heating", "numbers": "000, 111", "name": "Bo Boss", "username": "boss", "email": "",
-         "password": PASSWORD}  # fmt: skip
-
-
-def here() -> Browser:
-    return Browser(SERVER_NAME="localhost")
-
-
-def test_an_empty_installation_leads_to_its_first_manager_who_is_then_logged_in(empty: str) -> None:
-    browser = here()
-    assert browser.get("/log-in/")["Location"] == "/set-up/"
-    assert "Whose installation is this?" in checked(browser.get("/set-up/"))
-    begun = browser.post("/set-up/", FIRST | {"code": empty.lower()})
-    assert (begun.status_code, begun["Location"]) == (302, "/people/")
-    assert "Bo Boss" in checked(browser.get("/people/"))
-    assert Contractor.objects.get().emergency_numbers == ["000", "111"]
-    boss = User.objects.get(username="boss")
-    assert (boss.role, boss.sees_all_clients, boss.person.name) == ("manager", True, "Bo Boss")
-    for again in (browser, here()):
-        assert again.get("/set-up/").status_code == 404
-        assert again.post("/set-up/", FIRST | {"code": empty}).status_code == 404
-
-
-def test_the_first_manager_is_led_to_a_second_factor(empty: str, settings: Any) -> None:
-    settings.MANAGERS_NEED_SECOND_FACTOR = True
-    browser = here()
-    assert browser.post("/set-up/", FIRST | {"code": empty})["Location"] == "/account/app/"
-    assert "key" in checked(browser.get("/account/app/"))
-    assert browser.get("/people/")["Location"] == "/account/app/"
-
-
-@pytest.mark.parametrize(
-    ("changes", "words"),
-    [
-        ({"code": "AAAA-AAAA-AAAA"}, "printed last"),
-        ({"code": ""}, "Code"),
-        ({"password": "short"}, "12 characters"),
-        ({"numbers": " , "}, "one number at least"),
-        ({"username": "two words"}, "User name"),
-        ({"contractor": ""}, "Contractor"),
-    ],
-)
-def test_what_can_not_begin_leaves_nothing_and_keeps_what_was_typed(
-    empty: str, changes: dict[str, str], words: str
-) -> None:
-    answer = here().post("/set-up/", FIRST | {"code": empty} | changes)
-    page = checked(answer)
-    assert answer.status_code == 400 and words in text_of(page)
-    assert changes.get("contractor") == "" or 'value="Own Heating"' in page
-    assert PASSWORD not in page
-    assert not Contractor.objects.exists() and not Person.objects.exists()
-
-
-def test_guesses_of_the_code_are_few(empty: str) -> None:
-    statuses = [here().post("/set-up/", FIRST | {"code": f"AAAA-AAAA-AA{n:02}"}).status_code for n in range(7)]
-    assert statuses[0] == 400 and statuses[-1] == 429
-    assert here().post("/set-up/", FIRST | {"code": empty}).status_code == 429
-
-
-def test_a_code_lasts_a_day(empty: str, settings: Any) -> None:
-    settings.CLOCK_OFFSET += timedelta(days=1, minutes=1)
-    assert here().post("/set-up/", FIRST | {"code": empty}).status_code == 400
-
-
-@pytest.mark.parametrize(
-    ("host", "address", "secure", "opens"),
-    [
-        ("localhost", "127.0.0.1", False, True),
-        ("heating.example", "127.0.0.1", False, False),
-        ("localhost", "192.0.2.7", False, False),
-        ("heating.example", "192.0.2.7", True, True),
-    ],
-)
-def test_it_is_begun_over_https_or_on_the_machine_itself(
-    empty: str, host: str, address: str, secure: bool, opens: bool
-) -> None:
-    browser = Browser(SERVER_NAME=host, REMOTE_ADDR=address)
-    assert browser.get("/set-up/", secure=secure).status_code == (200 if opens else 403)
-    assert browser.post("/set-up/", FIRST | {"code": empty}, secure=secure).status_code == (302 if opens else 403)
-    assert Contractor.objects.exists() is opens

@@ -1,4 +1,4 @@
-"""In place of Django's own command, which would make somebody without a role, who sees nothing."""
+"""Django's own command would make an account without a role: says what to use."""
 
 from typing import Any
 
@@ -6,13 +6,13 @@ from django.core.management.base import BaseCommand, CommandError
 
 
 class Command(BaseCommand):
-    help = "Nobody is above the roles here: see manage.py people."
+    help = "Not used here: set_up begins with a first manager, who invites the others."
 
     def run_from_argv(self, argv: list[str]) -> None:
         super().run_from_argv(argv[:2])  # whatever else is asked for
 
     def handle(self, *_args: Any, **_options: Any) -> None:
         raise CommandError(
-            "Nobody is above the roles here. `manage.py set_up` makes the first manager of an empty installation; "
-            '`manage.py people invite USER "NAME"` invites another one and prints the link.'
+            "Accounts have a role here, and none is above the manager. The first one comes with `manage.py set_up`, "
+            "or in the browser from `manage.py serve`; for who is locked out there is `manage.py people`."
         )

@@ -8,10 +8,9 @@ from django.conf import settings
 from django.core import checks
 from django.core.management.base import BaseCommand, CommandError
 
-from fleet import clock
 from fleet.management.supervisor import Child, Supervisor
 from fleet.models import Contractor
-from fleet.services.contractor import make_set_up_code
+from fleet.web.beginning import LOOPBACK, make_code
 from fleet.worker import DEAF, WORN
 
 
@@ -28,7 +27,10 @@ class Command(BaseCommand):
         if faults := [each for each in checks.run_checks(databases=["default"]) if each.is_serious()]:
             raise CommandError("\n".join(str(each) for each in faults))
         contractor = Contractor.objects.filter(id=1).first()
-        if contractor and contractor.is_demo and host not in ("127.0.0.1", "localhost", "::1"):
+        scheme = "https" if tls_cert and tls_key else "http"
+        if contractor is None and not (host in LOOPBACK or scheme == "https" or settings.HTTPS):
+            raise CommandError("An installation begins on this machine or over https; or run manage.py set_up first.")
+        if contractor and contractor.is_demo and host not in LOOPBACK:
             raise CommandError(f"The demo answers on this machine only; {host} is refused.")
         web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--threads", str(settings.WEB_THREADS)]
         web += ["--workers", str(settings.WEB_PROCESSES)]
@@ -42,12 +44,10 @@ class Command(BaseCommand):
             Child("worker", [sys.executable, "-m", *worker], renews=frozenset({DEAF, WORN})),
             Child("clock", [sys.executable, "manage.py", "clock"]),
         ]
-        scheme = "https" if tls_cert and tls_key else "http"
-        address = f"{scheme}://{host}:{port}/"
-        self.stdout.write(f"{contractor.name if contractor else 'An empty installation'}: {address}  (Ctrl-C stops)")
+        whose = contractor.name if contractor else "A new installation"
+        self.stdout.write(f"{whose}: {scheme}://{host}:{port}/  (Ctrl-C stops)")
         if contractor is None:
-            code = make_set_up_code(now=clock.now())
-            self.stdout.write(f"Begin at {address}set-up/ with the code {code}: for a day, once.")
+            self.stdout.write(f"Open it in a browser to begin. The code, which works once: {make_code()}")
         elif contractor.is_demo:
             self.stdout.write(
                 f"Demonstration: everything in it is invented. Accounts: {settings.VAR_DIR}/demo-accounts.txt"

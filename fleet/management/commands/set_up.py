@@ -21,8 +21,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--demo", action="store_true", help="load the demonstration contractor if empty")
+        parser.add_argument("--in-browser", action="store_true", help="ask nothing: serve leads on in the browser")
 
-    def handle(self, *_args: Any, demo: bool, **_options: Any) -> None:
+    def handle(self, *_args: Any, demo: bool, in_browser: bool, **_options: Any) -> None:
         refuse_unknown_history("default")
         call_command("migrate", verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
@@ -32,28 +33,23 @@ class Command(BaseCommand):
             raise CommandError("The demo is for FLEET_SHAPE=embedded; it is not loaded into a served installation.")
         if demo:
             call_command("load_demo", stdout=self.stdout)
-        else:
+        elif not in_browser:
             self._ask()
 
     def _ask(self) -> None:
         self.stdout.write("A new installation. Whose is it, and who is its first manager?")
-        try:
-            contractor = input("Contractor's name: ").strip()
-        except EOFError:
-            self.stdout.write("Nobody answers here: begin in a browser, with the code that manage.py serve prints.")
-            return
+        name = input("Contractor's name: ").strip()
         numbers = input("Numbers to call on a gas smell, by comma: ")
         username = input("Manager's user name: ").strip()
         person = input("Manager's full name: ").strip()
         password = getpass.getpass("Manager's password (12 characters or more): ")
         try:
             begin_with_manager(
-                contractor=contractor,
-                numbers=[each.strip() for each in numbers.split(",") if each.strip()],
+                contractor=name,
+                emergency_numbers=[each.strip() for each in numbers.split(",") if each.strip()],
                 username=username,
+                person=person,
                 password=password,
-                name=person,
-                email="",
                 now=clock.now(),
             )
         except FleetError as refused:

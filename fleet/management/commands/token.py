@@ -5,8 +5,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from fleet import clock
 from fleet.errors import FleetError
 from fleet.models import ApiToken, User
+from fleet.presentation.codes import wrong_text
 from fleet.queries.access import tokens_of, visible_clients
 from fleet.services.access import MOST_DAYS, create_token, revoke_token
 
@@ -31,14 +33,15 @@ class Command(BaseCommand):
         try:
             {"make": self._make, "list": self._list, "end": self._end}[act](**options)
         except FleetError as refused:
-            raise CommandError(f"{refused.message} {refused.details.get('errors', '')}".strip()) from refused
+            said = (f"{path} {wrong_text(each)}." for path, each in refused.errors.items())
+            raise CommandError(" ".join([refused.message, *said])) from refused
 
     def _make(self, *, user: str, name: str, scope: str, days: int, client: list[str] | None, **_options: Any) -> None:
         owner = user_of(user)
         clients = [each for each in visible_clients(owner) if each.name in client] if client else None
         if missing := set(client or ()) - {each.name for each in clients or ()}:
             raise CommandError(f"{user} sees no client named {', '.join(sorted(missing))}.")
-        _token, secret = create_token(actor=owner, name=name, scope=scope, days=days, clients=clients)
+        _token, secret = create_token(actor=owner, now=clock.now(), name=name, scope=scope, days=days, clients=clients)
         self.stdout.write(secret)
 
     def _list(self, *, user: str | None, **_options: Any) -> None:
@@ -52,7 +55,7 @@ class Command(BaseCommand):
         token = ApiToken.objects.select_related("user").filter(token_key=key).first()
         if token is None:
             raise CommandError("There is no such token.")
-        revoke_token(actor=token.user, key=key)
+        revoke_token(actor=token.user, now=clock.now(), key=key)
 
 
 def user_of(name: str) -> User:

@@ -4,7 +4,10 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.judging.cases import number_of
 from fleet.models import Flag, User
+from fleet.presentation.verdicts import finding_rows, verdicts_of
+from fleet.queries.visits import visit_for
 from tests.cast import measured, store
 
 pytestmark = pytest.mark.django_db
@@ -84,3 +87,17 @@ def test_what_is_no_co_is_not_said_twice(body: dict[str, Any], technician: User)
     visit = store(logged(body, ["3000"] * len(TIMES)), technician)
     said = [each for each in visit.judgement.verdicts["verdicts"] if each["quantity"] == "spillage_time"]
     assert [each["outcome"] for each in said].count("outside") == 1
+
+
+def test_of_a_reading_and_its_series_outside_one_limit_the_findings_hold_what_was_read(
+    body: dict[str, Any], technician: User
+) -> None:
+    body["readings"][0]["values"]["co"] = measured("474", "ppm")
+    visit = store(logged(body, ["475"] * len(TIMES)), technician)
+    facts = visit_for(technician, visit.id)
+    outside = [each for each in facts.judgement.said if each.outcome == "outside" and each.rate == "high"]
+    assert {number_of(each.reading_key) for each in outside} == {1}
+    assert any(each.reasons for each in outside)
+    assert not any(each.reasons for each in verdicts_of(facts) if each.outcome == "outside")
+    rows = [(each.what, each.limit, each.source) for each in finding_rows(facts)]
+    assert rows and len(set(rows)) == len(rows)

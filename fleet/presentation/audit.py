@@ -1,0 +1,21 @@
+"""What the audit trail says happened."""
+
+from fleet.models import AuditEntry
+from fleet.presentation.codes import code_words
+from fleet.presentation.sentences import sentences
+
+_CHANGES = sentences("access_changes")
+
+
+def entry_words(entry: AuditEntry) -> str:
+    """In a few words, without who and when.
+
+    >>> entry_words(AuditEntry(kind="exported", path="/statements/paper/")), entry_words(AuditEntry(kind="logged_in"))
+    ('taken out as a file: /statements/paper/', 'logged in')
+    """
+    if entry.said:
+        code, figures = entry.said
+        return str(_CHANGES[code]) % {
+            name: code_words(each) if name == "role" else each for name, each in figures.items()
+        }
+    return ": ".join(filter(None, (str(entry.get_kind_display()), entry.path)))

@@ -1,0 +1,104 @@
+"""What leaves the house: kept by no cache, on the audit trail where it is looked at or taken out, and no secret in a
+log."""
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.db import DatabaseError, transaction
+from django.test import Client as Browser
+
+from fleet.logs import as_json
+from fleet.models import Appliance, AuditEntry, User
+from fleet.presentation.audit import entry_words
+from fleet.queries.audit import visible_audit_entries
+from tests.web.conftest import PASSWORD
+
+PERIOD = {"begins": "2026-01-01", "ends": "2026-12-31"}
+
+
+def trail(**about: Any) -> list[str]:
+    return [entry_words(each) for each in AuditEntry.objects.filter(**about).order_by("id")]
+
+
+@pytest.mark.parametrize("path", ["/", "/buildings/", "/records/", "/api/v1/clients", "/api/v1/nothing", "/log-in/"])
+def test_no_cache_keeps_a_page_or_an_answer(logged_in: Callable[[str], Browser], path: str) -> None:
+    assert logged_in("manager").get(path)["Cache-Control"] in ("private, no-store", "no-store") or path == "/log-in/"
+
+
+def test_what_an_auditor_looks_at_is_on_the_trail_and_nobody_else_s_pages_are(
+    boiler: Appliance, auditor: User, manager: User
+) -> None:
+    auditor.clients.add(boiler.building.client)
+    browser = Browser()
+    browser.force_login(auditor)
+    assert browser.get(f"/appliances/{boiler.id}/").status_code == 200
+    browser.get("/appliances/00000000-0000-7000-8000-000000000000/")
+    other = Browser()
+    other.force_login(manager)
+    other.get(f"/appliances/{boiler.id}/")
+    assert trail(kind="viewed") == [f"looked at by an auditor: /appliances/{boiler.id}/"]
+    assert {each.user for each in AuditEntry.objects.filter(kind="viewed")} == {auditor}
+
+
+def test_a_paper_taken_out_is_on_the_trail_whoever_takes_it(boiler: Appliance, dispatcher: User) -> None:
+    browser = Browser()
+    browser.force_login(dispatcher)
+    query = PERIOD | {"client": str(boiler.building.client_id), "as": "pdf"}
+    assert browser.get("/api/v1/statements", query).status_code == 200
+    (said,) = trail(kind="exported")
+    assert said.startswith("taken out as a file: /api/v1/statements?begins=2026-01-01")
+
+
+def test_coming_and_going_is_on_the_trail(visitor: Browser, db: None) -> None:
+    user = User.objects.create_user("somebody", password=PASSWORD, role="dispatcher")
+    visitor.post("/log-in/", {"login": "somebody", "password": "not it at all"})
+    visitor.post("/log-in/", {"login": "my password by mistake", "password": "x"})
+    visitor.post("/log-in/", {"login": "somebody", "password": PASSWORD})
+    visitor.post("/log-out/")
+    assert [(each.kind, each.user) for each in AuditEntry.objects.order_by("id")] == [
+        ("log_in_refused", user), ("log_in_refused", None), ("logged_in", user), ("logged_out", user),
+    ]  # fmt: skip
+    assert {each.network for each in AuditEntry.objects.all()} == {"127.0.0.0/24"}
+    assert "mistake" not in str(list(AuditEntry.objects.values()))
+
+
+def test_an_entry_of_the_trail_can_t_be_changed_or_removed(manager: User, visitor: Browser) -> None:
+    visitor.force_login(manager)
+    entry = AuditEntry.objects.latest("id")
+    for change in (lambda: AuditEntry.objects.update(network="x"), entry.delete):
+        with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+            change()
+
+
+def test_the_page_shows_one_kind_and_one_person_where_they_are_named(manager: User, auditor: User) -> None:
+    visitor = Browser()
+    for user in (auditor, manager):
+        visitor.force_login(user)
+    page = visitor.get("/audit-trail/").content.decode()
+    assert "Audit trail" in page and page.count("logged in") >= 2
+    assert "No such entry yet." in visitor.get("/audit-trail/", {"kind": "exported"}).content.decode()
+    assert f"Audit trail of {auditor}" in visitor.get("/audit-trail/", {"user": auditor.id}).content.decode()
+
+
+def test_only_a_manager_of_all_clients_reads_the_trail(manager: User, dispatcher: User) -> None:
+    visitor = Browser()
+    visitor.force_login(dispatcher)
+    assert visitor.get("/audit-trail/").status_code == 403
+    assert visible_audit_entries(manager).exists()
+    manager.sees_all_clients = False
+    assert not visible_audit_entries(manager).exists()
+
+
+@pytest.mark.parametrize("method", ["get", "head", "post", "put", "patch", "delete", "options"])
+@pytest.mark.parametrize("path", ["/calendar/{}/", "/calendar/{}/?x=1", "/new-password/{}/x/"])
+def test_no_method_writes_a_secret_address_into_a_log(
+    visitor: Browser, caplog: pytest.LogCaptureFixture, method: str, path: str
+) -> None:
+    canary = "canary0123456789canary"
+    with caplog.at_level(logging.DEBUG):
+        getattr(visitor, method)(path.format(canary))
+    for record in caplog.records:
+        line = as_json(None, record.name, {"event": record.getMessage(), "_record": record})  # type: ignore[arg-type]
+        assert canary not in str(line)
