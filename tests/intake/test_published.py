@@ -1,4 +1,4 @@
-"""What other programs rely on: every field of every body, whether it is needed, and what is said of values of other kinds.
+"""What other programs rely on: every field of every body, and what is said of values of other kinds.
 
 `python -m tests.intake.test_published` takes `published.txt` anew after a change that is meant; a line a field.
 """
