@@ -10,11 +10,13 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.doors import ActDoor, Door, ListDoor, OneDoor
+from api.fields import Said
 from api.filters import Filter, by_text, yes_no
 from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.fields import Shape, Text, read_id
 from fleet.models import Record, UnreadableRecord
+from fleet.presentation.codes import wrong_text
 from fleet.queries.records import all_unreadable_records, visible_records
 from fleet.services.visits import resolve_unreadable_record
 
@@ -65,9 +67,13 @@ class RecordContent(Door):
         return answer
 
 
+def refused_fields(held: UnreadableRecord) -> dict[str, str]:
+    return {path: wrong_text(said) for path, said in held.errors.items()}
+
+
 class UnreadableRecordOut(RowOut):
     row, columns = UnreadableRecord, "id received_at resolved_at resolved_by resolved_how version"
-    errors = serializers.DictField(child=serializers.CharField())
+    errors = Said(refused_fields)
     actor = serializers.CharField(help_text="Who sent it.")
 
 

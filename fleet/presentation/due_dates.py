@@ -31,7 +31,8 @@ def date_words(steps: Iterable[Coded]) -> str:
     """How a date comes about, as sentences; empty for no steps. What takes up nothing begins a new sentence."""
     said = ""
     for code, figures in steps:
-        template = str(STEPS[code])
+        at_once = f"{code}_at_once"
+        template = str(STEPS[at_once if figures.get("days") == 0 and at_once in STEPS else code])
         step = template % {**_shown(figures), "before": said}
         said = step if not said or "%(before)s" in template else f"{_closed(said)} {step}"
     return _closed(said)

@@ -6,7 +6,6 @@ import secrets
 from allauth.account.internal.flows.login import record_authentication
 from django import forms
 from django.contrib.auth import login
-from django.contrib.auth.decorators import login_not_required
 from django.core.cache import cache
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -21,6 +20,7 @@ from fleet.models import Contractor
 from fleet.services.contractor import begin_with_manager
 from fleet.tries import OF_NETWORK
 from fleet.web.forms import WordsField
+from fleet.web.guards import anybody
 from fleet.web.middleware import network_of
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -57,7 +57,7 @@ class BeginningForm(forms.Form):
     )
 
 
-@login_not_required
+@anybody("logging_in")
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def begin(request: HttpRequest) -> HttpResponse:

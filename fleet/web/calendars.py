@@ -88,7 +88,7 @@ def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
     if request.POST.get("act") == "renew":
         return _list(request, made=renew_address(address=address, version=version))
     revoke_address(address=address, version=version, actor=viewer, now=clock.now())
-    messages.success(request, _("The address is revoked: it opens nothing from now on."))
+    messages.success(request, _("The link is revoked: it opens nothing from now on."))
     return redirect("calendars")
 
 

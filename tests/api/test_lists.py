@@ -11,6 +11,7 @@ from rest_framework.test import APIClient
 
 from api import urls
 from api.doors import ListDoor
+from fleet.coded import coded
 from fleet.models import (
     Alert,
     AllowedTarget,
@@ -80,7 +81,9 @@ def fill(boiler: Appliance, manager: User, name: str) -> None:
     Tenancy.objects.create(building=boiler.building, appliance=boiler, begins=since, source="the agent")
     Flag.objects.create(appliance=boiler, kind=Flag.Kind.OUTSIDE, key=name, sentence="O2 is outside.",
                         opened_at=cast.NOON, updated_at=cast.NOON)  # fmt: skip
-    keep_unreadable(body=f"{{{name}".encode(), errors={"body": "cut"}, unsafe=None, actor=manager, now=cast.NOON)
+    keep_unreadable(
+        body=f"{{{name}".encode(), errors={"body": coded("blank")}, unsafe=None, actor=manager, now=cast.NOON
+    )
     follow_up(boiler, limit_set, manager)
     tell_others(boiler, manager)
     changed_lives(boiler)

@@ -256,3 +256,10 @@ def test_no_refusal_is_made_of_figures_that_a_translator_cannot_move() -> None:
 def test_each_kind_of_background_work_has_its_words() -> None:
     """Without them a page would show its code."""
     assert sentences("background_work").keys() == tasks.HANDLERS.keys()
+
+
+def test_what_is_due_on_the_day_it_was_found_isn_t_counted_from_it() -> None:
+    found = {"found_on": "2026-03-02", "due_on": "2026-03-02", "days": 0}
+    assert date_words([("by_own_choice", found)]) == (
+        "by the contractor's own choice: on the day it was found, 2 March 2026."
+    )

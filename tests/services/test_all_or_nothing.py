@@ -17,6 +17,7 @@ from django.db.models import BinaryField, JSONField
 from pytest_django import DjangoDbBlocker
 
 from fleet import clock
+from fleet.coded import coded
 from fleet.errors import FleetError
 from fleet.intake.visits import read_visit
 from fleet.models import (
@@ -175,11 +176,13 @@ def correct_visit(world: World) -> Deed:
 
 
 def keep_unreadable(world: World) -> Deed:
-    return lambda: visits.keep_unreadable(body=b"{", errors={"body": "cut"}, unsafe=world.boiler.id, **world.by)
+    return lambda: visits.keep_unreadable(
+        body=b"{", errors={"body": coded("blank")}, unsafe=world.boiler.id, **world.by
+    )
 
 
 def resolve_unreadable(world: World) -> Deed:
-    held = visits.keep_unreadable(body=b"{", errors={"body": "cut"}, unsafe=None, **world.by)
+    held = visits.keep_unreadable(body=b"{", errors={"body": coded("blank")}, unsafe=None, **world.by)
     return upon(visits.resolve_unreadable_record, "unreadable", held, how="sent again", **world.by)
 
 

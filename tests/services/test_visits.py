@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from fleet.assess.judging.visit_rows import counted_phase
+from fleet.coded import coded
 from fleet.errors import Conflict, Malformed, NotFound
 from fleet.intake.sheets import read_sheet
 from fleet.intake.visits import read_visit
@@ -280,7 +281,9 @@ def test_two_corrections_of_one_record_are_a_conflict(body: dict[str, Any], tech
 
 
 def test_an_unreadable_message_that_calls_an_appliance_unsafe_is_acted_on(boiler: Appliance, technician: User) -> None:
-    held = keep_unreadable(body=b"{broken", errors={"body": "x"}, unsafe=boiler.id, actor=technician, now=NOON)
+    held = keep_unreadable(
+        body=b"{broken", errors={"body": coded("blank")}, unsafe=boiler.id, actor=technician, now=NOON
+    )
     flag = Flag.objects.get()
     assert (flag.kind, flag.appliance) == ("unsafe", boiler)
     assert flag.figures == {"unreadable_record": str(held.id)}
@@ -288,7 +291,7 @@ def test_an_unreadable_message_that_calls_an_appliance_unsafe_is_acted_on(boiler
 
 
 def test_an_unreadable_message_does_not_flag_what_its_sender_may_not_see(boiler: Appliance, outsider: User) -> None:
-    keep_unreadable(body=b"{", errors={"body": "x"}, unsafe=boiler.id, actor=outsider, now=NOON)
+    keep_unreadable(body=b"{", errors={"body": coded("blank")}, unsafe=boiler.id, actor=outsider, now=NOON)
     assert not Flag.objects.exists()
     assert UnreadableRecord.objects.count() == 1
 

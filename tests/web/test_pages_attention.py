@@ -6,6 +6,7 @@ import pytest
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
+from fleet.coded import coded
 from fleet.models import Analyser, Appliance, Client, Contractor, Flag, Forecast, Person, User
 from fleet.queries.attention import attention_for
 from fleet.services.flags import acknowledge_flag
@@ -211,7 +212,7 @@ def test_the_margin_holds_what_runs_out_and_what_waits_for_the_office(
     boiler: Appliance, technician: User, manager: User, dispatcher: User, analyser: Analyser
 ) -> None:
     analyser.calibrations.update(valid_to="2026-03-10")
-    keep_unreadable(body=b"{", errors={"body": "cut off"}, unsafe=None, actor=technician, now=NOON)
+    keep_unreadable(body=b"{", errors={"body": coded("blank")}, unsafe=None, actor=technician, now=NOON)
     page = main_of(opened(dispatcher, "/"))
     assert "calibration of Analyser 1" in page
     assert "1 message could not be read" in page

@@ -158,7 +158,7 @@ def test_a_buildings_revisits_say_what_one_attendance_serves(revisit: Revisit, d
     shown = text_of(browser(dispatcher), f"/buildings/{revisit.appliance.building_id}/revisits/")
     assert "One planned visit, from " in shown
     assert "Yearly: " in shown
-    assert "Set the day" in shown
+    assert "Book the day" in shown
 
 
 def test_a_day_is_set_with_what_the_occupier_knows_and_held(revisit: Revisit, dispatcher: User) -> None:

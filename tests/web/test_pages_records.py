@@ -8,6 +8,7 @@ import pytest
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
+from fleet.coded import coded, wrong
 from fleet.models import Analyser, Appliance, Person, Question, UnreadableRecord, User
 from fleet.services.required_checks import add_required_check
 from fleet.services.visits import keep_unreadable, resolve_question
@@ -32,8 +33,8 @@ def question(body: dict[str, Any], technician: User) -> Question:
 @pytest.fixture
 def held(technician: User) -> UnreadableRecord:
     body = b'{"note": "<script>x</script>"}'
-    phases = "is missing; it must be one of: as_found, between, as_left"
-    errors = {"id": "is missing", "readings.0.phase": phases, "readings.0.sampling_point": "is missing"}
+    phases = wrong("one_of", None, allowed=["as_found", "between", "as_left"])
+    errors = {"id": coded("missing"), "readings.0.phase": phases, "readings.0.sampling_point": coded("missing")}
     return keep_unreadable(body=body, errors=errors, unsafe=None, actor=technician, now=NOON)
 
 

@@ -1,0 +1,50 @@
+"""One row describes a field: reader, form, comparison, schema and words follow from it."""
+
+from typing import Annotated, Any
+
+import pytest
+
+from fleet.intake.fields import LEFT_OUT, DecimalText, Word, file_schema
+from fleet.intake.sheets import SheetFileIn, SheetIn
+from fleet.presentation import contents
+from fleet.presentation.codes import field_words
+from fleet.web.typed import from_content, specs_of
+from tests.cast import SHEET
+from tests.intake.refused import read_by, refusals
+
+
+class LongerIn(SheetIn):
+    nozzle_mm: Annotated[str, DecimalText(0.1, 50, "mm", label="Nozzle")] = LEFT_OUT
+    ignition: Annotated[str, Word({"spark": "spark", "pilot": "standing pilot"}, label="Ignition")] = LEFT_OUT
+
+
+class LongerFileIn(SheetFileIn):
+    content: LongerIn
+
+
+def test_it_is_read_and_refused() -> None:
+    assert read_by(LongerIn, SHEET | {"nozzle_mm": "2.10"}).said()["nozzle_mm"] == "2.10"
+    assert refusals(LongerIn, SHEET | {"nozzle_mm": "51", "ignition": "flint"}) == {
+        "nozzle_mm": "is 51; it must be from 0.1 to 50",
+        "ignition": "is 'flint'; it must be one of: spark, pilot",
+    }
+
+
+def test_a_form_asks_for_it() -> None:
+    nozzle, ignition = specs_of(LongerIn)[-2:]
+    assert (nozzle.label, nozzle.kind, nozzle.hint, nozzle.needed) == ("Nozzle", "figure", "mm", False)
+    assert [(code, str(words)) for code, words in ignition.choices] == [("spark", "spark"), ("pilot", "standing pilot")]
+    assert from_content({"nozzle_mm": "2.10"}, (nozzle,), ()).plain == {"nozzle_mm": "2.10"}
+
+
+def test_its_schema_is_published() -> None:
+    said: dict[str, Any] = file_schema(LongerFileIn)["$defs"]["LongerIn"]["properties"]
+    assert (said["nozzle_mm"]["title"], said["nozzle_mm"]["x-unit"]) == ("Nozzle", "mm")
+    assert said["ignition"]["enum"] == ["spark", "pilot"]
+
+
+def test_a_comparison_and_a_refusal_call_it_by_its_label(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(contents, "SheetIn", LongerIn)
+    (said,) = contents.sheet_differences(SHEET | {"nozzle_mm": "2.1"}, SHEET | {"nozzle_mm": "2.2"})
+    assert (said.path, said.before, said.after) == ("nozzle, mm", "2.1", "2.2")
+    assert field_words("content.nozzle_mm", LongerFileIn) == "Content, nozzle"
