@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("fleet", "0003_audit_trail")]
+    dependencies = [("fleet", "0004_refusals_as_codes")]
 
     operations = [
         migrations.AddField("user", "link_made_at", models.DateTimeField(blank=True, null=True)),
