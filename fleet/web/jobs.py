@@ -41,7 +41,7 @@ def _shown(request: HttpRequest, refused: FleetError | None = None, **_path: Any
     viewer, now = viewer_of(request), clock.now()
     work, mine = background_work(viewer, now), visible_jobs(viewer)
     shown = {
-        "place": "attention",
+        "place": "installation",
         "refused": refused,
         "opening": opening(work),
         "pulse": pulse_words(work),

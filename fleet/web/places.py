@@ -35,9 +35,13 @@ _OFFICE = (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _RECORDS, _STATEMENTS, _SHE
 _BY_ROLE: dict[str, tuple[HeadPlace, ...]] = {
     Role.TECHNICIAN: (_ATTENTION, _BUILDINGS, _REQUIRED_CHECKS, _RECORDS, _SHEETS),
     Role.DISPATCHER: _OFFICE,
-    Role.MANAGER: (*_OFFICE, _INSTALLATION),
+    Role.MANAGER: (*_OFFICE[:-1], _INSTALLATION),
     Role.AUDITOR: (_STATEMENTS, _RECORDS, _BUILDINGS, _REQUIRED_CHECKS, _DELIVERIES, _DEFECTS, _SHEETS),
 }
+
+
+# What a manager finds in the place that is named after the installation.
+_IN_INSTALLATION = frozenset({"sheets", "audit-trail"})
 
 
 def places_of(role: str) -> tuple[HeadPlace, ...]:
@@ -48,6 +52,11 @@ def places_of(role: str) -> tuple[HeadPlace, ...]:
 def place_of(role: str, name: str, under: str) -> str:
     """Where a page stands: at its own place where the role has it in the head, else under another."""
     return name if name in {each.name for each in places_of(role)} else under
+
+
+def present_of(role: str, name: str) -> str:
+    """The place in this role's head under which a page stands."""
+    return place_of(role, name, under="installation") if name in _IN_INSTALLATION else name
 
 
 @page("accounts")

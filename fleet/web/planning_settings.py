@@ -152,7 +152,7 @@ def _page(
     note: str = "",
     status: int = 200,
 ) -> HttpResponse:
-    shown = {"form": form, "based_on": based_on, "preview": preview, "note": note, "place": "attention"}
+    shown = {"form": form, "based_on": based_on, "preview": preview, "note": note, "place": "installation"}
     shown["opening"] = opening(the_contractor(viewer_of(request)))
     shown["said"] = (
         [(each.words, _shown(each.before), _shown(each.after)) for each in preview.settings] if preview else []

@@ -27,7 +27,7 @@ from fleet.presentation.webhooks import failure_words
 from fleet.presentation.words import chemical, count_words, rate_words, said
 from fleet.queries.people import PersonDeed
 from fleet.web.charts import NARROW, WIDE, drift_svg
-from fleet.web.places import places_of
+from fleet.web.places import places_of, present_of
 from fleet.web.strips import KeyItem, key_items, rule_svg, small_rule_svg, today_item
 
 register = template.Library()
@@ -70,8 +70,8 @@ def places(context: template.Context) -> dict[str, Any]:
     request = context.get("request")
     user = getattr(request, "user", None)
     match = getattr(request, "resolver_match", None)
-    present = context.get("place") or (match.url_name if match else None)
-    return {"places": places_of(getattr(user, "role", "")), "present": present}
+    role, present = getattr(user, "role", ""), context.get("place") or (match.url_name if match else "") or ""
+    return {"places": places_of(role), "present": present_of(role, present)}
 
 
 @register.filter

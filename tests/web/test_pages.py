@@ -19,7 +19,7 @@ LogIn = Callable[[str], Client]
     ("role", "places"),
     [
         ("dispatcher", ["attention", "buildings", "required-checks", "records", "statements", "sheets"]),
-        ("manager", ["attention", "buildings", "required-checks", "records", "statements", "sheets"]),
+        ("manager", ["attention", "buildings", "required-checks", "records", "statements", "installation"]),
         ("technician", ["attention", "buildings", "required-checks", "records", "sheets"]),
         ("auditor", ["statements", "records", "buildings", "required-checks", "deliveries", "defects", "sheets"]),
     ],

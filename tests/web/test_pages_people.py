@@ -193,3 +193,26 @@ def test_what_somebody_did_last_stands_on_their_page_with_their_tokens(
     assert "sent a visit" in page and "made a token for another program: phone of Ada" in page
     sent(boss, "/account/tokens/end/", key=ApiToken.objects.get().token_key)
     assert not ApiToken.objects.exists()
+
+
+# ---- the place that holds them ----
+
+
+def test_set_up_leads_a_manager_to_what_the_installation_stands_on(boss: User, client_of_ours: Client) -> None:
+    page, browser = opened(boss, "/installation/"), browser_of(boss)
+    main = page[page.index("<main") :]
+    links = re.findall(r'<dt><a href="([^"]+)"', main)
+    assert {"/people/", "/sheets/", "/planning-settings/", "/webhooks/", "/background-work/"} <= set(links)
+    assert [each for each in links if browser.get(each).status_code != 200] == []
+    some = create_user(username="some", password=PASSWORD, role=Role.MANAGER, name="Sam Some", sees_all_clients=False)
+    some.clients.add(client_of_ours)
+    limited = browser_of(some)
+    fewer = re.findall(r'<dt><a href="([^"]+)"', limited.get("/installation/").content.decode())
+    assert set(fewer) < set(links)
+    assert [each for each in fewer if limited.get(each).status_code != 200] == []
+
+
+def test_what_set_up_holds_stands_under_it_in_a_manager_s_head_alone(boss: User, dispatcher: User) -> None:
+    for path in ("/sheets/", "/people/", "/planning-settings/"):
+        assert 'href="/installation/" aria-current="page"' in opened(boss, path)
+    assert 'href="/sheets/" aria-current="page"' in opened(dispatcher, "/sheets/")
