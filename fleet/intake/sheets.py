@@ -10,8 +10,8 @@ from pydantic import Field
 from fleet.coded import Coded, coded, wrong
 from fleet.combustion import FUELS
 from fleet.intake.fields import LEFT_OUT, DecimalText, Many, Shape, Text, Whole, Word, YesNo, read_as
+from fleet.limits.card import CONTROLS
 
-CONTROLS = ("pneumatic_ratio", "self_adapting", "linkage", "fixed_atmospheric", "oil_pressure_jet")
 CEILING_UNITS = {
     "co_ppm_air_free": "ppm",
     "co": "ppm",

@@ -20,7 +20,8 @@ from fleet.errors import Malformed
 from fleet.intake import limit_sets, sheets
 from fleet.intake.fields import Shape, file_schema
 from fleet.intake.limit_sets import read_limit_set_file
-from fleet.intake.sheets import CONTROLS, read_sheet_file
+from fleet.intake.sheets import read_sheet_file
+from fleet.limits.card import CONTROLS
 from tests.cast import SHEET
 from tests.intake.refused import said_of
 

@@ -104,6 +104,7 @@ def test_made_up_names_from_one_network_cost_no_more_than_its_share(client: Clie
     statuses = [log_in(client, "wrong", f"name {number}").status_code for number in range(40)]
     assert statuses == [200] * 30 + [429] * 10
     assert len(hashed) == 30
+    assert not LogIn.objects.exists()
     assert log_in(client, PASSWORD, REMOTE_ADDR="2001:db8::1").status_code == 302
 
 

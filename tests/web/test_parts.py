@@ -15,6 +15,7 @@ from django.template import Context, Template
 from django.test import RequestFactory
 from hypothesis import given
 from hypothesis import strategies as st
+from pytest_django.fixtures import Settings
 
 from api.documentation import PROBLEMS
 from fleet.errors import FleetError, Forbidden, NotFound
@@ -23,7 +24,7 @@ from fleet.models.access import ACCESS
 from fleet.web import faults, pages, previews
 from fleet.web.forms import ActForm, PeriodForm, WordedActForm, chosen_client, chosen_days, chosen_id, taken
 from fleet.web.guards import act, form, page
-from fleet.web.middleware import RequestLog, Sessions
+from fleet.web.middleware import RequestLog, Sessions, browser_of, network_of
 from fleet.web.pages import page_of
 from fleet.web.places import place_of, places_of
 
@@ -249,6 +250,42 @@ def test_a_cookie_that_can_be_no_session_of_ours_is_no_session(key: str, kept: b
     Sessions(lambda each: seen.append(dict(each.COOKIES)) or HttpResponse())(request)
     assert (settings.SESSION_COOKIE_NAME in seen[0]) == kept
     assert seen[0]["other"] == key
+
+
+@pytest.mark.parametrize(
+    ("proxies", "address", "passed_on", "network"),
+    [
+        (0, "192.0.2.77", "", "192.0.2.0/24"),
+        (0, "192.0.2.77", "198.51.100.9", "192.0.2.0/24"),
+        (1, "127.0.0.1", "203.0.113.1, 198.51.100.9", "198.51.100.0/24"),
+        (2, "127.0.0.1", "203.0.113.1, 198.51.100.9", "203.0.113.0/24"),
+        (2, "127.0.0.1", "198.51.100.9", "127.0.0.0/24"),
+        (0, "2001:db8:1:2:3::4", "", "2001:db8:1:2::/64"),
+        (0, "::ffff:192.0.2.77", "", "192.0.2.0/24"),
+        (1, "127.0.0.1", "nonsense", "unknown"),
+        (0, "", "", "unknown"),
+    ],
+)
+def test_a_network_is_the_caller_s_by_the_proxies_that_are_believed(
+    settings: Settings, proxies: int, address: str, passed_on: str, network: str
+) -> None:
+    settings.TRUSTED_PROXIES = proxies
+    request = RequestFactory().get("/", REMOTE_ADDR=address, HTTP_X_FORWARDED_FOR=passed_on)
+    assert network_of(request) == network
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ("Mozilla/5.0 (Windows NT 10.0) AppleWebKit/537.36 Chrome/140.0 Safari/537.36 Edg/140.0", "Edge on Windows"),
+        ("Mozilla/5.0 (iPhone; CPU iPhone OS 18_0 like Mac OS X) Version/18.0 Safari/604.1", "Safari on iPhone"),
+        ("Mozilla/5.0 (Linux; Android 15) AppleWebKit/537.36 Chrome/140.0 Safari/537.36", "Chrome on Android"),
+        ("curl/8.0", ""),
+        ("", ""),
+    ],
+)
+def test_a_browser_is_told_in_a_few_words(said: str, words: str) -> None:
+    assert browser_of(RequestFactory().get("/", HTTP_USER_AGENT=said)) == words
 
 
 def test_no_secret_and_no_query_reaches_the_log() -> None:
