@@ -122,11 +122,11 @@ def warning_words(figures: Mapping[str, Any]) -> str:
     }
     said = {
         "doubtful": _(
-            "%(what)s was read %(far)s times its usual error %(side)s what was expected, rather a doubtful "
-            "reading than a change: repeat the reading."
+            "%(what)s was read %(far)s times the usual error %(side)s what was expected, a doubtful reading rather "
+            "than a change: repeat the reading."
         ),
         "step": _("%(what)s has probably changed at one go since the visit before: repeat the reading."),
-        "far": _("%(what)s was read %(far)s times its usual error %(side)s what was expected: repeat the reading."),
+        "far": _("%(what)s was read %(far)s times the usual error %(side)s what was expected: repeat the reading."),
         "same_side": _(
             "%(what)s was read well %(side)s what was expected at two visits running: repeat the reading; something "
             "has changed."

@@ -387,7 +387,7 @@ def work_line(item: WorkItem) -> str:
     details = [within_ours(each) for each in given]
     after = _("after reading %d") % item.after_reading if item.after_reading else _("before any reading")
     said = ", ".join(filter(None, [*details, after]))
-    return f"{kind}: {said}. {item.note}".strip()
+    return f"{capital(kind)}: {said}. {item.note}".strip()
 
 
 def defect_line(defect: Defect) -> str:

@@ -227,7 +227,7 @@ def reasons_shown(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     shown: dict[Any, dict[str, Any]] = {}
     for number, each in enumerate(reasons):
         verdict = each["why"][1].get("figures", {}).get("verdict")
-        of = verdict["quantity"] if verdict else number
+        of = str(verdict["label"]) if verdict else number
         before = shown.setdefault(of, each)
         if verdict and verdict["rank"] > before["why"][1]["figures"]["verdict"]["rank"]:
             shown[of] = each

@@ -47,9 +47,9 @@ def test_a_model_that_hardly_moves_has_no_sign() -> None:
 @pytest.mark.parametrize(
     ("cause", "words"),
     [
-        ("doubtful", "CO₂ at low fire was read 4.2 times its usual error below what was expected, rather a doubtful"),
+        ("doubtful", "CO₂ at low fire was read 4.2 times the usual error below what was expected, a doubtful reading"),
         ("step", "CO₂ at low fire has probably changed at one go since the visit before: repeat"),
-        ("far", "CO₂ at low fire was read 4.2 times its usual error below what was expected: repeat the reading."),
+        ("far", "CO₂ at low fire was read 4.2 times the usual error below what was expected: repeat the reading."),
         ("same_side", "CO₂ at low fire was read well below what was expected at two visits running: repeat"),
     ],
 )

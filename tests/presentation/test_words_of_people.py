@@ -110,7 +110,7 @@ def test_its_own_full_stop_makes_no_second_one(name: str) -> None:
 def test_what_nobody_wrote_leaves_no_gap() -> None:
     assert attempt_words(attempt()) == "2 March 2026: nobody in, says technician."
     assert defect_line(Defect(what="Leak", severity="repair")) == "Leak: repair. Open. Who was told is not recorded."
-    assert work_line(WorkItem(kind="cleaning", after_reading=0)) == "cleaning: before any reading."
+    assert work_line(WorkItem(kind="cleaning", after_reading=0)) == "Cleaning: before any reading."
     assert list(restore_lines(Visit(restore_steps=[{"step": "port", "answer": "not_done"}]))) == [
         "NOT done: port. Why: not said"
     ]

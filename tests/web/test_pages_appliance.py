@@ -338,7 +338,7 @@ def test_a_visit_s_page_says_what_its_paper_says(body: dict[str, Any], dispatche
     page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))
     for said in (
         "As found, outside as recorded: CO₂ at high fire 8.90 % (limit 9.1 to 9.7 %).",
-        "adjustment: ratio screw, at high fire, anticlockwise, 1/8 turn, after reading 2.",
+        "Adjustment: ratio screw, at high fire, anticlockwise, 1/8 turn, after reading 2.",
         "Done: test port refitted.",
         "Ada Test, 2 March 2026, 10:58",
         "Ada Test, qualified for gas by trade register Q-1 to 31 December 2030",
@@ -414,8 +414,8 @@ def test_the_list_of_buildings_counts_appliances_and_flags(
 
 
 def test_one_finding_is_one_reason_by_its_gravest_limit():
-    def reason(quantity: str, rank: int) -> dict[str, Any]:
-        return {"why": ["flag", {"figures": {"verdict": {"quantity": quantity, "rank": rank}}}]}
+    def reason(what: str, rank: int) -> dict[str, Any]:
+        return {"why": ["flag", {"figures": {"verdict": {"label": [what, {}], "rank": rank}}}]}
 
     check = {"why": ["required_check", {"name": "Yearly"}]}
     said = reasons_shown([reason("co", 1), check, reason("co2", 2), reason("co", 3), check])
