@@ -44,16 +44,16 @@ class BeginningForm(forms.Form):
     contractor = WordsField(_("The contractor's name"), 200, needed=_("Give the contractor's name."))
     numbers = WordsField(_("Numbers to call on a gas smell, by comma"), 300)
     person = WordsField(_("Your full name"), 150, needed=_("Give your name."))
+    email = forms.EmailField(
+        label=_("Your e-mail address, for alerts and a forgotten password; may stay empty"),
+        max_length=254,
+        required=False,
+    )
     username = WordsField(
         _("Your user name, without spaces"),
         150,
         needed=_("Give a user name."),
         widget=forms.TextInput(attrs={"autocomplete": "username"}),
-    )
-    email = forms.EmailField(
-        label=_("Your e-mail address, for alerts and a forgotten password; may stay empty"),
-        max_length=254,
-        required=False,
     )
     password = forms.CharField(
         label=_("Your password, twelve characters or more"),

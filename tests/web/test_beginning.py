@@ -16,6 +16,7 @@ GIVEN = {
     "numbers": "0000 111, 0000 222",
     "person": "Bo Boss",
     "username": "boss",
+    "email": "boss@heating.example",
     "password": "a-long-enough-secret",
 }
 
@@ -44,6 +45,7 @@ def test_the_code_begins_and_leads_the_first_manager_to_a_second_factor(client: 
     assert begun(client, code.lower().replace("-", " "))["Location"] == "/account/app/"
     assert Contractor.objects.get().emergency_numbers == ["0000 111", "0000 222"]
     assert (Person.objects.get().name, User.objects.get(username="boss").role) == ("Bo Boss", "manager")
+    assert User.objects.get(username="boss").email == Person.objects.get().email == "boss@heating.example"
     assert client.get("/buildings/")["Location"] == "/account/app/"
     assert "Set up an authenticator app" in checked(client.get("/account/app/"))
     assert begun(Client(), code)["Location"] == "/log-in/"
