@@ -15,16 +15,11 @@ from fleet.models import Appliance, Role, User
 from fleet.models.access import ACCESS, Whose
 from fleet.models.register import new_id
 from tests.house import test_access_matrix
-from tests.house.test_access_matrix import METHODS, TABLE, Caller, routes
+from tests.house.test_access_matrix import METHODS, TABLE, Caller, routes, subject_of
 
 people, things = test_access_matrix.people, test_access_matrix.things
 # Pages of the library that logs people in, whose rights are their own.
 OWN_RIGHTS = ("account_", "mfa_", "new-password", "api-unknown", "api-documentation", "password", "token-")
-
-
-def subject_of(route: Any) -> str | None:
-    view = route.callback
-    return getattr(view, "subject", None) or getattr(getattr(view, "view_class", None), "subject", None)
 
 
 def test_every_route_names_its_row_of_the_table_of_rights() -> None:

@@ -172,7 +172,7 @@ def test_a_page_that_does_not_say_what_it_was_made_from_is_made_from_nothing(sen
 
 def asked(method: str, role: str) -> HttpRequest:
     request = RequestFactory().generic(method, "/x/")
-    request.user = User(role=role)
+    request.user = User(role=role, sees_all_clients=True)
     return request
 
 
