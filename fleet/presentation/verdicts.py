@@ -63,7 +63,7 @@ def keeps_words(keeps: Sequence[Any] | None) -> str:
     """What a reading must keep; empty where there is nothing.
 
     >>> keeps_words(["at_most", {"upper": 400.0}]), keeps_words(["at_least", {"lower": "as_left_o2"}])
-    ('≤ 400', '≥ as left o2')
+    ('≤ 400', '≥ the O₂ as left in')
     """
     if keeps is None:
         return ""
