@@ -175,6 +175,7 @@ class EndAccess(ActDoor):
     subject, query, shape_out, versioned = "accounts", people_with_accounts, AccountOut, True
 
     def act(self, thing: Person, version: int, said: dict[str, Any]) -> Person:
+        refuse_token(self.request)
         return end_access(person=thing, version=version, actor=self.viewer, now=clock.now())
 
 
@@ -200,7 +201,7 @@ class Invite(LinkDoor):
     shape_in = InvitationIn
 
     def act(self, person: Person, version: int, said: dict[str, Any]) -> Person:
-        values = {"email": person.email} | said
+        values = {"email": ""} | said
         return invite_person(person=person, version=version, values=values, actor=self.viewer, now=clock.now())
 
 

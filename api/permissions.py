@@ -10,6 +10,7 @@ from rest_framework.request import Request
 
 from fleet.models import ApiToken
 from fleet.models.access import ACCESS, may_change, may_see
+from fleet.queries.access import lacks_second_factor
 
 
 class BearerToken(TokenAuthentication):
@@ -19,6 +20,8 @@ class BearerToken(TokenAuthentication):
         if not get_authorization_header(request).isascii():
             raise AuthenticationFailed("Invalid token.")
         known = super().authenticate(request)
+        if known and lacks_second_factor(known[0]):
+            raise AuthenticationFailed("Its owner has to set up a second factor first.")
         if known and known[1].is_limited:
             known[0].limit_to(known[1])
         return known

@@ -19,7 +19,15 @@ def as_json(logger: WrappedLogger, name: str, event: EventDict) -> str | bytes:
         event.setdefault("level", record.levelname.lower())
         event.setdefault("logger", record.name)
     line = _render(logger, name, structlog.processors.TimeStamper(fmt="iso", utc=True)(logger, name, event))
-    return _SECRET.sub(r"\1...", line) if isinstance(line, str) else line
+    return without_secrets(line) if isinstance(line, str) else line
+
+
+def without_secrets(text: str) -> str:
+    """
+    >>> without_secrets("GET /calendar/abc.ics?x=1")
+    'GET /calendar/...?x=1'
+    """
+    return _SECRET.sub(r"\1...", text)
 
 
 def configure() -> None:

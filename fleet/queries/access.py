@@ -1,10 +1,14 @@
 """What a viewer may see: the clients they are given, and everything below them; and their own log-ins and tokens."""
 
+from allauth.mfa.models import Authenticator
+from django.conf import settings
 from django.db.models import QuerySet
 
 from fleet import clock
-from fleet.models import ApiToken, Client, LogIn, User
+from fleet.models import ApiToken, Client, Contractor, LogIn, Role, User
 from fleet.models.access import may_see
+
+SECOND_FACTORS = [Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN]
 
 
 def visible_clients(viewer: User) -> QuerySet[Client]:
@@ -18,6 +22,15 @@ def visible_clients(viewer: User) -> QuerySet[Client]:
     else:
         clients = Client.objects.filter(viewers=viewer)
     return clients.filter(tokens=token) if token else clients
+
+
+def lacks_second_factor(viewer: User) -> bool:
+    """A manager needs one, outside the demonstration: without it neither their session nor their tokens open anything."""
+    if not settings.MANAGERS_NEED_SECOND_FACTOR or viewer.role != Role.MANAGER:
+        return False
+    if Authenticator.objects.filter(user=viewer, type__in=SECOND_FACTORS).exists():
+        return False
+    return not Contractor.objects.filter(id=1, is_demo=True).exists()
 
 
 def tokens_of(viewer: User) -> QuerySet[ApiToken]:

@@ -22,6 +22,8 @@ from fleet.services.access import forget_second_factor
 from fleet.services.audit import note_change
 from fleet.services.register import change_entry, change_row, create_entry
 
+OF_LOG_IN = ("name", "email", "role")
+
 
 @transaction.atomic
 def invite_person(
@@ -55,14 +57,13 @@ def invite_newcomer(*, person: dict[str, Any], values: dict[str, Any], actor: Us
 
 @transaction.atomic
 def change_person(*, person: Person, version: int, changes: dict[str, Any]) -> Person:
-    """An entry of the register; the name of somebody's log-in follows. Raises as `change_entry`, FleetError `invalid`
-    for the role of who has a log-in."""
-    if person.user and changes.get("role", person.role) != person.role:
-        raise FleetError("invalid", "Some fields can't be changed.", errors={"role": coded("role_with_log_in")})
-    changed = change_entry(entry=person, version=version, changes=changes)
-    if "name" in changes:
-        User.objects.filter(person=changed).update(last_name=changed.name[:150], first_name="")
-    return changed
+    """An entry of the register. Raises as `change_entry`, FleetError `invalid` for what is of a log-in: who somebody
+    is, and where their links go, is changed with it."""
+    of_log_in = [name for name in OF_LOG_IN if name in changes and changes[name] != getattr(person, name)]
+    if person.user and of_log_in:
+        errors = dict.fromkeys(of_log_in, coded("with_the_log_in"))
+        raise FleetError("invalid", "Some fields can't be changed.", errors=errors)
+    return change_entry(entry=person, version=version, changes=changes)
 
 
 @transaction.atomic
@@ -74,6 +75,7 @@ def change_account(
     Raises FleetError `invalid`, Conflict `changed_meanwhile` or `last_manager`, NotFound for a client of others.
     """
     user = _log_in_of(person)
+    before = (user.role, user.sees_all_clients, set(user.clients.all()))
     if "clients" in changes:
         _refuse_beyond(actor, changes["clients"])
         user.sees_all_clients = changes["clients"] is None
@@ -88,6 +90,8 @@ def change_account(
     user.save(update_fields=["role", "email", "last_name", "first_name", "sees_all_clients"])
     if "clients" in changes:
         user.clients.set(changes["clients"] or ())
+    if before != (user.role, user.sees_all_clients, set(user.clients.all())):
+        _close_doors(user)
     change_row(row=person, version=version, changes={name: each for name, each in changes.items() if name != "clients"})
     note_change(user=user, actor=actor, now=now, code="account_changed", role=user.role)
     return person
@@ -107,8 +111,7 @@ def end_access(*, person: Person, version: int, actor: User | None, now: datetim
     user.is_active = False
     user.set_unusable_password()
     user.save(update_fields=["is_active", "password"])
-    LogIn.objects.filter(user=user).delete()
-    ApiToken.objects.filter(user=user).delete()
+    _close_doors(user)
     links = CalendarLink.objects.filter(Q(user=user) | Q(made_by=user), revoked_at__isnull=True)
     CalendarEntry.objects.filter(address__in=links).delete()
     links.update(revoked_at=now, revoked_by=actor, version=F("version") + 1)
@@ -134,7 +137,7 @@ def let_back(*, person: Person, version: int, actor: User | None, now: datetime)
 def reset_log_in(
     *, person: Person, version: int, second_factor: bool, why: str, actor: User | None, now: datetime
 ) -> Person:
-    """The password and earlier links open nothing any more, nor does any session; a new link does, once.
+    """The password, earlier links, sessions and tokens open nothing any more; a new link does, once.
 
     second_factor : whether that goes too, for which a reason is needed. Raises FleetError `invalid`, Conflict
     `already_ended`, `own_log_in` or `changed_meanwhile`.
@@ -146,11 +149,22 @@ def reset_log_in(
         raise Conflict("own_log_in", "This is your own log-in: change its password on the page of your account.")
     if second_factor and not why:
         raise FleetError("invalid", "Some fields can't be accepted.", errors={"why": coded("say_why")})
-    LogIn.objects.filter(user=user).delete()
+    _close_doors(user)
     if second_factor:
         forget_second_factor(user=user, actor=actor)
         note_change(user=user, actor=actor, now=now, code="second_factor_off", why=why)
     return _with_link(person, version, user, what="reset", why=why, actor=actor, now=now)
+
+
+def _close_doors(user: User) -> None:
+    """Of somebody who may do other things than before, or nothing: they log in anew. Links that they have made, and one
+    that they have not used, were for what they might do then."""
+    LogIn.objects.filter(user=user).delete()
+    ApiToken.objects.filter(user=user).delete()
+    unused = User.objects.filter(Q(link_made_by=user) | Q(id=user.id), password__startswith="!")
+    for each in unused:
+        each.set_unusable_password()
+        each.save(update_fields=["password"])
 
 
 def _log_in_of(person: Person) -> User:

@@ -50,7 +50,7 @@ from fleet.errors import FleetError
 from fleet.models import ApiToken, AuditEntry, Contractor, Role, User
 from fleet.presentation.addresses import password_links
 from fleet.presentation.alerts import has_mail
-from fleet.queries.access import log_ins_of, tokens_of, visible_clients, visible_tokens
+from fleet.queries.access import SECOND_FACTORS, log_ins_of, tokens_of, visible_clients, visible_tokens
 from fleet.services.access import (
     MOST_DAYS,
     ask_for_password_link,
@@ -65,7 +65,7 @@ from fleet.sessions import row_key, seal, unseal
 from fleet.tries import OF_ACCOUNT, OF_LINKS, OF_NETWORK, OF_PASSKEYS
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import act, anybody, form, viewer_of
-from fleet.web.middleware import SECOND_FACTORS, network_of
+from fleet.web.middleware import network_of
 from fleet.web.places import places_of
 
 # ---- what allauth asks us ----

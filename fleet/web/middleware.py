@@ -11,8 +11,6 @@ from collections.abc import Callable
 from functools import cache
 from typing import Any
 
-from allauth.mfa.models import Authenticator
-from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.dispatch import receiver
@@ -24,13 +22,14 @@ from django_structlog.signals import bind_extra_request_metadata
 
 from api.errors import as_response
 from fleet import clock
-from fleet.models import AuditEntry, Contractor, Role, User
+from fleet.logs import without_secrets
+from fleet.models import AuditEntry, Role, User
+from fleet.queries.access import lacks_second_factor
 from fleet.services.audit import note
 from fleet.sessions import SessionStore
 from fleet.tries import OF_NETWORK, TooMany, busy_s, hold_up, working
 
 Answer = Callable[[HttpRequest], HttpResponse]
-SECOND_FACTORS = [Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN]
 
 _KEY = re.compile(r"[a-z0-9]{8,64}")
 _BROWSERS = {"Edg": "Edge", "OPR": "Opera", "Firefox": "Firefox", "Chrome": "Chrome", "Safari": "Safari"}
@@ -95,7 +94,13 @@ class Private:
         is_file = is_file or answer.get("Content-Type", "").split(";")[0] in self.files
         if is_file or user.role == Role.AUDITOR:
             kind = AuditEntry.Kind.EXPORTED if is_file else AuditEntry.Kind.VIEWED
-            note(kind=kind, user=user, now=clock.now(), network=network_of(request), path=request.get_full_path())
+            note(
+                kind=kind,
+                user=user,
+                now=clock.now(),
+                network=network_of(request),
+                path=without_secrets(request.get_full_path()),
+            )
 
 
 class Tries:
@@ -160,11 +165,10 @@ class SecondFactor:
     def is_missing(self, request: HttpRequest) -> bool:
         """Looked up once a session: nobody can take off the last one, and whose are taken off is logged out."""
         user = request.user
-        if not settings.MANAGERS_NEED_SECOND_FACTOR or getattr(user, "role", "") != Role.MANAGER:
+        if not isinstance(user, User) or user.role != Role.MANAGER:
             return False
         if not request.session.get("second_factor"):
-            is_demo = Contractor.objects.filter(id=1, is_demo=True).exists()
-            if not (is_demo or is_mfa_enabled(user, SECOND_FACTORS)):
+            if lacks_second_factor(user):
                 return True
             request.session["second_factor"] = True
         return False
