@@ -79,7 +79,7 @@ def field_words(path: str, shape: type[Shape] | None = None) -> str:
     """Where in a message something is, by the labels of its shape.
 
     >>> field_words("attendance.arrived_at"), field_words("targets.0.lower")
-    ('Attendance, arrived at', 'Targets 1, lower')
+    ('Attendance, arrived at', 'Target 1, lower')
     """
     named: list[str] = []
     for part in path.split("."):
@@ -105,6 +105,7 @@ def refused_words(refused: FleetError) -> str:
 def wrong_text(said: Coded) -> str:
     """What is wrong with a value and what is allowed, for whoever writes programs: codes and days as they are sent.
 
+    >>> from fleet.coded import wrong
     >>> wrong_text(wrong("one_of", "odd", allowed=["as_found", "as_left"])), wrong_text(("blank", {}))
     ("is 'odd'; it must be one of: as_found, as_left", 'is empty; it must be given')
     """
@@ -114,6 +115,7 @@ def wrong_text(said: Coded) -> str:
 def wrong_words(said: Coded) -> str:
     """The same for people: codes and days in words.
 
+    >>> from fleet.coded import wrong
     >>> wrong_words(wrong("one_of", None, allowed=["as_found", "co2"]))
     'is missing; it must be one of: as found, CO₂.'
     """

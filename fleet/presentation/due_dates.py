@@ -145,7 +145,7 @@ def select_words(select: Select) -> str:
     """The predicates in plain words.
 
     >>> select_words({"low_use": True, "output_kw_gt": 25, "installation_on_lt": "2009-10-01"})
-    'low use is yes, output is over 25 kW, day of installation is before 1 Oct 2009'
+    'low use is yes, output is over 25 kW, day of installation is before 1 October 2009'
     """
     return ", ".join(_one_said(name, wanted) for name, wanted in select.items())
 

@@ -1,5 +1,7 @@
 """The audit trail as a page: the newest entries, of one kind or person where they are named."""
 
+from urllib.parse import urlencode
+
 from django import forms
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -31,6 +33,7 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
     if before := chosen_id(request.GET, "before"):
         entries = entries.filter(id__lt=before)
     found = list(entries[: SHOWN + 1])
+    chosen_by = {name: said for name, said in (("kind", kind), ("user", user)) if said}
     shown = {
         "place": "audit-trail",
         "zone": settings.TIME_ZONE,
@@ -38,6 +41,6 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
         "kind": kind,
         "chosen_user": User.objects.filter(id=user).first() if user else None,
         "entries": [(each, entry_words(each)) for each in found[:SHOWN]],
-        "older": found[SHOWN - 1].id if len(found) > SHOWN else None,
+        "older": urlencode(chosen_by | {"before": found[SHOWN - 1].id}) if len(found) > SHOWN else "",
     }
     return render(request, "audit_trail.html", shown)
