@@ -11,6 +11,7 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, OneDoor, version_named
 from api.fields import Reference, Said
 from api.filters import by_id, yes_no
+from api.people import refuse_token
 from api.shapes import RowOut
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
@@ -103,7 +104,8 @@ class OwnAlertsOut(RowOut):
 
 
 class OwnAlerts(Door):
-    """Your own address, and the daily summary: sent to dispatchers and managers, and only where something is new."""
+    """Your own address, and the daily summary: sent to dispatchers and managers, and only where something is new.
+    The address is changed by one who is logged in, not a token."""
 
     subject, shape_in, shape_out, versioned = "own_alerts", OwnAlertsIn, OwnAlertsOut, True
 
@@ -112,5 +114,7 @@ class OwnAlerts(Door):
 
     def patch(self, request: Request) -> Response:
         version, changes = version_named(request), self.taken(partial=True)
+        if "email" in changes:
+            refuse_token(request)  # a forgotten password's link goes there
         changed: AlertSettings = change_own_alerts(user=self.viewer, version=version, changes=changes, now=clock.now())
         return self.shown(changed)

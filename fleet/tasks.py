@@ -22,9 +22,9 @@ from fleet.assess.foresight.series import series_kinds
 from fleet.assess.jobs import old_jobs
 from fleet.assess.judging.diagnosing import suggested_elsewhere
 from fleet.failpoints import failpoint
-from fleet.models import Appliance, Job, User, Visit
+from fleet.models import Appliance, AuditEntry, Job, User, Visit
 from fleet.models.jobs import HEARTBEAT
-from fleet.presentation.alerts import new_password_message
+from fleet.presentation.alerts import address_changed_message, has_mail, new_password_message
 from fleet.services import access, alerts, forecasts, jobs, judgements, required_checks, revisits, webhooks
 
 log = structlog.get_logger()
@@ -164,6 +164,13 @@ def _send_password_link(job: Job) -> Effect:
     return lambda: None
 
 
+def _tell_old_address(job: Job) -> Effect:
+    user = AuditEntry.objects.select_related("user").get(id=job.key).user
+    if user and has_mail():
+        address_changed_message(user=user, to=job.args["to"], job_id=job.id).send()
+    return lambda: None
+
+
 def _beat(_job: Job) -> Effect:
     """The service's pulse: the row itself, with how it came to a worker and when it ended, is all that it leaves."""
     return lambda: None
@@ -194,5 +201,6 @@ HANDLERS: dict[str, Callable[[Job], Effect]] = {
     "daily_summary": lambda job: alerts.daily_summary_job(job=job, clock=clock.now),
     "feed_hooks": lambda job: webhooks.feed_hooks_job(job=job, now=clock.now()),
     "send_password_link": _send_password_link,
+    "tell_old_address": _tell_old_address,
     "send_hook": lambda job: webhooks.send_hook_job(job=job, clock=clock.now),
 }

@@ -50,7 +50,6 @@ class AccessForm(forms.Form):
         super().__init__(data)
         self.known = {each.id: each for each in visible_clients(viewer).order_by("name", "id")}
         self.fields["clients"].choices = [(str(id), each.name) for id, each in self.known.items()]
-        self.fields["clients"].widget.attrs["size"] = min(6, max(2, len(self.known)))
         if not viewer.sees_all_clients:
             self.fields["sees"].choices = self.fields["sees"].choices[1:]
         self.initial = {"role": Role.TECHNICIAN, "sees": self.fields["sees"].choices[0][0]}

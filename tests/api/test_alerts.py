@@ -8,6 +8,7 @@ from rest_framework.test import APIClient
 
 from fleet.models import Analyser, Appliance, Client, Person, User
 from fleet.services import alerts
+from fleet.services.access import create_token
 from tests.api.conftest import Door
 from tests.cast import NOON
 from tests.web.world import called_unsafe
@@ -23,6 +24,19 @@ def test_ones_own_choices_are_changed_by_their_version(office: APIClient) -> Non
     )
     assert (changed.status_code, changed.json()["email"], changed.json()["hour"]) == (200, "d@heating.example", 5)
     assert office.patch("/api/v1/alert-settings", {"hour": 6}, headers={"If-Match": '"1"'}).status_code == 412
+
+
+def test_a_token_changes_no_address_and_makes_no_calendar_link(office: APIClient, dispatcher: User) -> None:
+    _token, secret = create_token(actor=dispatcher, name="screen", scope="write", days=1, now=NOON)
+    other = APIClient(HTTP_AUTHORIZATION=f"Bearer {secret}")
+    version = {"If-Match": '"1"'}
+    refused = other.patch("/api/v1/alert-settings", {"email": "x@heating.example"}, headers=version)
+    assert (refused.status_code, refused.json()["code"]) == (403, "log_in_by_token")
+    assert other.post("/api/v1/calendar-links", {"user": str(dispatcher.id)}).json()["code"] == "log_in_by_token"
+    made = office.post("/api/v1/calendar-links", {"user": str(dispatcher.id)}).json()
+    renewed = other.post(f"/api/v1/calendar-links/{made['id']}/renew", headers=version)
+    assert renewed.json()["code"] == "log_in_by_token"
+    assert other.patch("/api/v1/alert-settings", {"hour": 5}, headers=version).json()["hour"] == 5
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from fleet.models import (
     AlertSettings,
     Analyser,
     Appliance,
+    AuditEntry,
     Defect,
     Delivery,
     Flag,
@@ -47,7 +48,7 @@ def run_at(settings: Settings) -> RunAt:
 
     def run(when: datetime) -> None:
         settings.CLOCK_OFFSET = when - timezone.now()
-        kinds = ("alert_on_flag", "send_alert", "daily_summary")
+        kinds = ("alert_on_flag", "send_alert", "daily_summary", "tell_old_address")
         while due := Job.objects.filter(state="waiting", kind__in=kinds, due_at__lte=when).order_by("due_at").first():
             tasks.run_job(due.id)
 
@@ -259,6 +260,18 @@ def test_nobody_to_tell_is_said_and_made_good_when_somebody_comes(
     alerts.change_own_alerts(user=manager, version=1, changes=changes, now=NOON)
     run_at(NOON)
     assert sent_to() == ["manager"]
+
+
+def test_another_address_is_noted_and_the_one_before_is_told(dispatcher: User, run_at: RunAt) -> None:
+    User.objects.filter(id=dispatcher.id).update(email="old@heating.example")
+    dispatcher.refresh_from_db()
+    for version, changes in enumerate([{"email": "new@heating.example"}, {"email": "new@heating.example"}], 1):
+        alerts.change_own_alerts(user=dispatcher, version=version, changes=changes, now=NOON)
+    assert AuditEntry.objects.get(user=dispatcher).said[0] == "email_changed"
+    run_at(NOON)
+    (message,) = mail.outbox
+    assert message.to == ["old@heating.example"] and "no longer this one" in message.body
+    assert "new@heating.example" not in message.body
 
 
 def test_a_line_break_in_a_name_makes_no_header(flag: Flag, run_at: RunAt) -> None:

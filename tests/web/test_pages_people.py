@@ -150,6 +150,16 @@ def test_a_person_is_changed_ended_let_back_and_reset_on_their_page(boss: User, 
     )
 
 
+def test_what_stands_is_ticked_on_the_page(boss: User, client_of_ours: Client) -> None:
+    Client.objects.create(name="Mill Trust")
+    sent(boss, "/people/", **NEW | {"sees": "named", "clients": [str(client_of_ours.id)]})
+    page = opened(boss, f"/people/{Person.objects.get(name='Cy Cooper').id}/")
+    assert re.findall(r'name="(?:clients|sees)" value="([^"]+)"[^>]* checked', page) == [
+        "named",
+        str(client_of_ours.id),
+    ]
+
+
 def test_an_act_on_what_was_changed_meanwhile_is_refused(boss: User, cy: Person) -> None:
     answer = sent(boss, f"/people/{cy.id}/", act="end", version=1)
     assert answer.status_code == 409
