@@ -25,7 +25,7 @@ def visible_clients(viewer: User) -> QuerySet[Client]:
 
 
 def lacks_second_factor(viewer: User) -> bool:
-    """A manager needs one, outside the demonstration: without it neither their session nor their tokens open anything."""
+    """A manager needs one, outside the demonstration: without it no session and no token of theirs opens anything."""
     if not settings.MANAGERS_NEED_SECOND_FACTOR or viewer.role != Role.MANAGER:
         return False
     if Authenticator.objects.filter(user=viewer, type__in=SECOND_FACTORS).exists():

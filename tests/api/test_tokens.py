@@ -10,7 +10,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from fleet import clock
 from fleet.models import ApiToken, Client, User
+from fleet.services.access import create_token
 from tests import cast
 from tests.api.conftest import Door
 
@@ -169,3 +171,12 @@ def test_what_is_no_token_opens_nothing(installation: User, given: str) -> None:
 def test_a_token_that_may_not_be_is_refused(office: APIClient, field: str, value: Any) -> None:
     refused = office.post(TOKENS, WANTED | {field: value})
     assert (refused.status_code, list(refused.json()["errors"])) == (422, [field])
+
+
+def test_a_manager_s_token_opens_nothing_while_they_lack_a_second_factor(manager: User, settings: Any) -> None:
+    _token, secret = create_token(actor=manager, name="x", scope="read", days=1, now=clock.now())
+    http = APIClient(HTTP_AUTHORIZATION=f"Bearer {secret}")
+    assert http.get("/api/v1/clients").status_code == 200
+    settings.MANAGERS_NEED_SECOND_FACTOR = True
+    refused = http.get("/api/v1/clients")
+    assert (refused.status_code, refused.json()["code"]) == (401, "not_authenticated")

@@ -246,3 +246,32 @@ def test_the_last_manager_of_all_clients_stays_one(
     assert refused(end_access, person=boss.person, version=1, actor=None).code == "last_manager"
     set_password(user=other, password=PASSWORD, now=NOON)
     act(now=NOON)
+
+
+def test_what_somebody_might_let_in_ends_with_what_they_may(boss: User, cy: Person) -> None:
+    """A link that a leaver made, and one unused by whose role changes, opens nothing any more."""
+    mate = Person.objects.create(name="Mo Mate")
+    of_mate = invited(mate, boss, username="mate", role="manager")
+    of_mate.set_password(PASSWORD)
+    of_mate.save()
+    ghost = invited(cy, of_mate, username="ghost", role="manager")
+    mate.refresh_from_db()
+    end_access(person=mate, version=mate.version, actor=boss, now=NOON)
+    kept = User.objects.get(id=ghost.id).password
+    assert kept != ghost.password
+    cy.refresh_from_db()
+    change_account(person=cy, version=cy.version, changes={"role": "dispatcher"}, actor=boss, now=NOON)
+    assert User.objects.get(id=ghost.id).password != kept
+
+
+@pytest.mark.parametrize("how", ["role", "reset"])
+def test_tokens_end_where_somebody_may_other_things_or_is_reset(boss: User, cy: Person, how: str) -> None:
+    user = invited(cy, boss)
+    create_token(actor=user, name="phone", scope="write", days=1, now=NOON)
+    cy.refresh_from_db()
+    about: dict[str, Any] = {"person": cy, "version": cy.version, "actor": boss, "now": NOON}
+    if how == "role":
+        change_account(**about, changes={"role": "manager"})
+    else:
+        reset_log_in(**about, second_factor=False, why="")
+    assert not ApiToken.objects.exists()
