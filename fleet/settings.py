@@ -172,8 +172,8 @@ ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_SESSION_COOKIE_AGE = 12 * 3600
-# Passwords are counted by `fleet/tries.py`; what is left here is codes, of one person: the password was right.
-ACCOUNT_RATE_LIMITS = {"login": None, "login_failed": "5/5m/key"}
+# Passwords and codes are counted by `fleet/tries.py`.
+ACCOUNT_RATE_LIMITS = {"login": None, "login_failed": None}
 ALLAUTH_TRUSTED_PROXY_COUNT = TRUSTED_PROXIES
 MFA_ADAPTER = "fleet.web.accounts.SecondFactors"
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]

@@ -74,12 +74,15 @@ OF_ACCOUNT = Allowance(at_once=10, each_s=90)
 OF_NETWORK = Allowance(at_once=30, each_s=10)
 # Passkeys asked for of one network: nothing can be guessed there, but each asks for a row.
 OF_PASSKEYS = Allowance(at_once=60, each_s=5)
-# Links for a new password, of one network or one address.
+# Links for a new password, of one network: an address counted by itself would be closed to its owner by anybody.
 OF_LINKS = Allowance(at_once=6, each_s=600)
+# Wrong codes of one person from one network; and of one person from everywhere, more than one network can use up.
+OF_CODES = Allowance(at_once=6, each_s=300)
+OF_ALL_CODES = Allowance(at_once=100, each_s=60)
 
 
 def forget_all() -> None:
-    for each in (OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS):
+    for each in (OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS, OF_CODES, OF_ALL_CODES):
         each.forget()
 
 

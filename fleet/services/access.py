@@ -61,16 +61,20 @@ def revoke_token(*, actor: User, key: str, now: datetime) -> None:
 # ---- log-ins and passwords ----
 
 
-def end_log_in(*, actor: User, key: str) -> None:
+@transaction.atomic
+def end_log_in(*, actor: User, key: str, now: datetime) -> None:
     """One of one's own, by the key of its row. Raises NotFound."""
     ended, _tables = log_ins_of(actor).filter(key=key).delete()
     if not ended:
         raise NotFound("not_found", "You are not logged in there any more.")
+    note_change(user=actor, actor=actor, now=now, code="log_in_ended")
 
 
-def end_other_log_ins(*, actor: User, but: str) -> int:
+@transaction.atomic
+def end_other_log_ins(*, actor: User, but: str, now: datetime) -> int:
     """All of one's own but this one; returns how many."""
     ended, _tables = LogIn.objects.filter(user=actor).exclude(key=but).delete()
+    note_change(user=actor, actor=actor, now=now, code="other_log_ins_ended")
     return ended
 
 

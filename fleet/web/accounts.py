@@ -11,6 +11,7 @@ from typing import Any
 import segno
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import LoginForm
+from allauth.account.internal.stagekit import clear_login, unstash_login
 from allauth.account.views import LoginView, ReauthenticateView
 from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.adapter import get_adapter as second_factors
@@ -18,6 +19,7 @@ from allauth.mfa.base.views import AuthenticateView
 from allauth.mfa.base.views import ReauthenticateView as CodeAgainView
 from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.views import GenerateRecoveryCodesView, ViewRecoveryCodesView
+from allauth.mfa.signals import authentication_failed, authenticator_added, authenticator_removed, authenticator_reset
 from allauth.mfa.totp.views import ActivateTOTPView, DeactivateTOTPView
 from allauth.mfa.utils import is_mfa_enabled
 from allauth.mfa.webauthn.views import (
@@ -31,6 +33,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.contrib.auth import forms as passwords
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 from django.contrib.auth.views import LogoutView, PasswordChangeView, PasswordResetConfirmView
 from django.core.exceptions import ValidationError
@@ -60,9 +63,9 @@ from fleet.services.access import (
     revoke_token,
     set_password,
 )
-from fleet.services.audit import note
+from fleet.services.audit import note, note_change
 from fleet.sessions import row_key, seal, unseal
-from fleet.tries import OF_ACCOUNT, OF_LINKS, OF_NETWORK, OF_PASSKEYS
+from fleet.tries import OF_ACCOUNT, OF_ALL_CODES, OF_CODES, OF_LINKS, OF_NETWORK, OF_PASSKEYS, Allowance
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import act, anybody, form, viewer_of
 from fleet.web.middleware import network_of
@@ -161,6 +164,10 @@ def may_have_passkeys(request: HttpRequest) -> bool:
 # ---- in and out ----
 
 
+# Of which password a log-in is that waits for its code.
+HALF = "half_a_log_in"
+
+
 class LogInForm(LoginForm):  # type: ignore[misc]
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -176,12 +183,50 @@ class LogIn(LoginView):  # type: ignore[misc]
             return redirect("begin")
         return super().get(request, *args, **given)  # type: ignore[no-any-return]
 
+    def form_valid(self, form: LogInForm) -> HttpResponse:
+        answer = super().form_valid(form)
+        if not self.request.user.is_authenticated:
+            self.request.session[HALF] = form.user.get_session_auth_hash()
+        return answer  # type: ignore[no-any-return]
+
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
 
 
-class SecondStep(AuthenticateView):  # type: ignore[misc]
+class _Counted:
+    """A page that takes codes: wrong ones are counted by person and network."""
+
+    request: HttpRequest
+
+    def _tries(self) -> list[tuple[Allowance, str]]:
+        user = self.stage.login.user if hasattr(self, "stage") else self.request.user
+        return [(OF_CODES, f"{user.pk} {network_of(self.request)}"), (OF_ALL_CODES, str(user.pk))]
+
+    def post(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        for allowance, key in self._tries():
+            allowance.take(key)
+        return super().post(request, *args, **given)  # type: ignore[misc,no-any-return]
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        for allowance, key in self._tries():
+            allowance.give_back(key)
+        return super().form_valid(form)  # type: ignore[misc,no-any-return]
+
+
+class CodeAgain(_Counted, CodeAgainView):  # type: ignore[misc]
+    pass
+
+
+class SecondStep(_Counted, AuthenticateView):  # type: ignore[misc]
     template_name = "log_in_code.html"
+
+    @login_not_required
+    def dispatch(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        """Begins anew where the password that was given is no longer theirs."""
+        half = unstash_login(request, peek=True)
+        if half and not (half.user.is_active and half.user.get_session_auth_hash() == request.session.get(HALF)):
+            clear_login(request)
+        return super().dispatch(request, *args, **given)  # type: ignore[no-any-return]
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
@@ -195,6 +240,15 @@ class PasskeyIn(LoginWebAuthnView):  # type: ignore[misc]
     def dispatch(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
         OF_PASSKEYS.take(network_of(request))
         return super().dispatch(request, *args, **given)  # type: ignore[no-any-return]
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        """Nobody whose access has ended, and nobody who has yet to set a password by their link."""
+        user = form.cleaned_data["credential"].user
+        if user.is_active and user.has_usable_password():
+            return super().form_valid(form)  # type: ignore[no-any-return]
+        note(kind=AuditEntry.Kind.LOG_IN_REFUSED, user=user, now=clock.now(), network=network_of(self.request))
+        form.add_error("credential", second_factors().validation_error("incorrect_code"))
+        return self.form_invalid(form)  # type: ignore[no-any-return]
 
 
 class RemovePasskey(RemoveWebAuthnView):  # type: ignore[misc]
@@ -270,10 +324,8 @@ def forgotten(request: HttpRequest) -> HttpResponse:
     """Asks for a link by mail; the answer is the same whether the address is anybody's."""
     asked = ForgottenForm(request.POST if request.method == "POST" else None)
     if has_mail() and asked.is_valid():
-        email = asked.cleaned_data["email"].casefold()
         OF_LINKS.take(network_of(request))
-        OF_LINKS.take(email)
-        ask_for_password_link(email=email, now=clock.now())
+        ask_for_password_link(email=asked.cleaned_data["email"], now=clock.now())
         messages.success(request, _("If this is the address of an account here, a link is on its way to it."))
         return redirect("account_login")
     return render(request, "forgotten.html", {"form": asked, "has_mail": has_mail()})
@@ -334,9 +386,9 @@ def account(request: HttpRequest) -> HttpResponse:
         return _shown(request)
     viewer, key = viewer_of(request), request.POST.get("log_in", "")
     if key:
-        end_log_in(actor=viewer, key=key)
+        end_log_in(actor=viewer, key=key, now=clock.now())
     else:
-        end_other_log_ins(actor=viewer, but=row_key(request.session.session_key or ""))
+        end_other_log_ins(actor=viewer, but=row_key(request.session.session_key or ""), now=clock.now())
     messages.success(request, _("That log-in has ended.") if key else _("You are logged in here alone."))
     return redirect("mfa_index")
 
@@ -366,6 +418,7 @@ def gas_smell(request: HttpRequest) -> HttpResponse:
 @receiver(user_logged_in)
 @receiver(user_logged_out)
 @receiver(user_login_failed)
+@receiver(authentication_failed)
 def _on_the_audit_trail(signal: Any, request: HttpRequest | None = None, **about: Any) -> None:
     """A name that is nobody's isn't kept: it may be a password in the wrong field."""
     user = about.get("user") or User.objects.filter(username=about.get("credentials", {}).get("username")).first()
@@ -373,6 +426,21 @@ def _on_the_audit_trail(signal: Any, request: HttpRequest | None = None, **about
     kind = kinds.get(signal, AuditEntry.Kind.LOG_IN_REFUSED)
     if user or kind == AuditEntry.Kind.LOG_IN_REFUSED:
         note(kind=kind, user=user, now=clock.now(), network=network_of(request) if request else "")
+
+
+_SECOND_FACTOR_CODES = {
+    Authenticator.Type.TOTP: ("app_on", "app_off"),
+    Authenticator.Type.WEBAUTHN: ("passkey_added", "passkey_removed"),
+    Authenticator.Type.RECOVERY_CODES: ("recovery_codes_made", "recovery_codes_gone"),
+}
+
+
+@receiver(authenticator_added)
+@receiver(authenticator_removed)
+@receiver(authenticator_reset)
+def _second_factor_changed(signal: Any, user: User, authenticator: Authenticator, **_about: Any) -> None:
+    codes = _SECOND_FACTOR_CODES[Authenticator.Type(authenticator.type)]
+    note_change(user=user, actor=user, now=clock.now(), code=codes[signal is authenticator_removed])
 
 
 def _again(view: Any) -> Any:
@@ -385,7 +453,7 @@ ROUTES = [
     path("log-in/code/", SecondStep.as_view(), name="mfa_authenticate"),
     path("log-in/passkey/", anybody("logging_in")(PasskeyIn.as_view()), name="mfa_login_webauthn"),
     path("log-in/again/", _again(ReauthenticateView), name="account_reauthenticate"),
-    path("log-in/again/code/", _again(CodeAgainView), name="mfa_reauthenticate"),
+    path("log-in/again/code/", _again(CodeAgain), name="mfa_reauthenticate"),
     path("log-in/again/passkey/", _again(ReauthenticateWebAuthnView), name="mfa_reauthenticate_webauthn"),
     path("log-out/", LogOut.as_view(), name="account_logout"),
     path("forgotten/", forgotten, name="forgotten"),

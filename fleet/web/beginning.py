@@ -24,6 +24,7 @@ from fleet.web.guards import anybody
 from fleet.web.middleware import network_of
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
+LOOPBACK_NETWORKS = ("127.0.0.0/24", "::/64")
 _SIGNS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 _KEPT = "code-of-the-beginning"
 
@@ -70,8 +71,9 @@ def begin(request: HttpRequest) -> HttpResponse:
     if Contractor.objects.exists():
         return redirect("account_login")
     host = request.get_host().rpartition(":")[0] or request.get_host()
-    if not request.is_secure() and host.strip("[]") not in LOOPBACK:
-        raise PermissionDenied
+    is_here = host.strip("[]") in LOOPBACK and network_of(request) in LOOPBACK_NETWORKS
+    if not (is_here or request.is_secure()):
+        raise PermissionDenied(_("This is begun over https, or in a browser on the machine on which the service runs."))
     form, refused = BeginningForm(request.POST if request.method == "POST" else None), None
     if form.is_valid() and _is_right(request, form):
         try:

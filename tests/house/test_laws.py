@@ -28,8 +28,6 @@ SERVICES = {
     "register.add_client": OF_THE_REGISTER,
     "register.change_row": OF_THE_REGISTER,
     "access.create_user": OF_THE_REGISTER,
-    "access.end_log_in": "its row goes, and nothing keeps when",
-    "access.end_other_log_ins": "their rows go, and nothing keeps when",
     "access.forget_second_factor": "their rows go; the log, which has its own moment, says by whom",
     "people.change_person": OF_THE_REGISTER,
     "calendars.renew_address": OF_THE_REGISTER,

@@ -9,7 +9,7 @@ from django.contrib.auth import authenticate
 from fleet import clock
 from fleet.assess import planning_settings
 from fleet.errors import FleetError, NotFound
-from fleet.models import ApiToken, Client, Contractor, Job, LimitSet, LogIn, Person, Record, User
+from fleet.models import ApiToken, AuditEntry, Client, Contractor, Job, LimitSet, LogIn, Person, Record, User
 from fleet.services import access
 from fleet.services.access import (
     create_token,
@@ -137,17 +137,19 @@ def test_only_ones_own_log_in_is_ended_and_only_once(manager: User, dispatcher: 
     mine, theirs, expires = made(LogIn, user=manager), made(LogIn, user=dispatcher), clock.now() + timedelta(hours=1)
     LogIn.objects.update(expires_at=expires)
     with pytest.raises(NotFound):
-        end_log_in(actor=manager, key=theirs.key)
-    end_log_in(actor=manager, key=mine.key)
+        end_log_in(actor=manager, key=theirs.key, now=clock.now())
+    end_log_in(actor=manager, key=mine.key, now=clock.now())
     with pytest.raises(NotFound):
-        end_log_in(actor=manager, key=mine.key)
+        end_log_in(actor=manager, key=mine.key, now=clock.now())
     assert list(LogIn.objects.all()) == [theirs]
+    assert [each.said[0] for each in AuditEntry.objects.all()] == ["log_in_ended"]
 
 
 def test_all_others_end_and_this_one_stays(manager: User, dispatcher: User) -> None:
     this, _other, theirs = made(LogIn, user=manager), made(LogIn, user=manager), made(LogIn, user=dispatcher)
-    assert end_other_log_ins(actor=manager, but=this.key) == 1
+    assert end_other_log_ins(actor=manager, but=this.key, now=clock.now()) == 1
     assert set(LogIn.objects.all()) == {this, theirs}
+    assert [each.said[0] for each in AuditEntry.objects.all()] == ["other_log_ins_ended"]
 
 
 def test_a_weak_new_password_changes_nothing_and_ends_nothing(manager: User) -> None:

@@ -12,6 +12,7 @@ import pytest
 from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from allauth.mfa.totp.internal.auth import TOTP, hotp_value
+from allauth.mfa.webauthn.forms import AuthenticateWebAuthnForm
 from django.contrib.auth.backends import ModelBackend
 from django.core import mail
 from django.db import connection
@@ -19,9 +20,10 @@ from django.test import Client
 from pytest_django.fixtures import Settings
 
 from fleet import clock, tries
-from fleet.models import ApiToken, Job, LogIn, User
+from fleet.models import ApiToken, AuditEntry, Job, LogIn, User
 from fleet.presentation.addresses import password_link
-from fleet.services.access import ask_for_password_link
+from fleet.presentation.audit import entry_words
+from fleet.services.access import ask_for_password_link, set_password
 from fleet.sessions import row_key
 from fleet.tasks import HANDLERS
 from tests.api.test_tokens import dump
@@ -275,6 +277,10 @@ def test_nobody_ends_another_s_log_in(client: Client, somebody: User, dispatcher
 # ---- second factors ----
 
 
+def said_of(user: User) -> list[str]:
+    return [entry_words(each) for each in AuditEntry.objects.filter(user=user).order_by("id")]
+
+
 def activated(user: User) -> TOTP:
     return TOTP.activate(user, SECRET)
 
@@ -317,13 +323,83 @@ def test_a_recovery_code_opens_once(client: Client, somebody: User) -> None:
     assert again.post("/log-in/code/", {"code": recovery}).status_code == 200
 
 
-def test_five_wrong_codes_are_the_last_for_a_while(client: Client, somebody: User) -> None:
+def test_six_wrong_codes_are_the_last_for_a_while_from_their_network_alone(client: Client, somebody: User) -> None:
     activated(somebody)
     log_in(client)
-    for _ in range(5):
-        client.post("/log-in/code/", {"code": "000000"})
-    assert client.post("/log-in/code/", {"code": code()}).status_code == 200
+    for _ in range(6):
+        assert client.post("/log-in/code/", {"code": "000000"}).status_code == 200
+    assert client.post("/log-in/code/", {"code": code()}).status_code == 429
     assert client.get("/").status_code == 302
+    owner = Client(REMOTE_ADDR="198.51.100.1")
+    log_in(owner)
+    assert owner.post("/log-in/code/", {"code": code()})["Location"] == "/"
+    assert said_of(somebody).count("log-in refused") == 6
+
+
+def test_wrong_codes_from_everywhere_come_to_an_end(client: Client, somebody: User) -> None:
+    activated(somebody)
+    log_in(client)
+    sent = [client.post("/log-in/code/", {"code": "000000"}, REMOTE_ADDR=f"198.51.{number}.1") for number in range(101)]
+    assert [each.status_code for each in sent] == [200] * 100 + [429]
+
+
+@pytest.mark.parametrize("given", ["code", "code again"])
+def test_a_right_code_costs_no_try(somebody: User, monkeypatch: pytest.MonkeyPatch, given: str) -> None:
+    activated(somebody)
+    monkeypatch.setattr(TOTP, "validate_code", lambda _self, _code: True)
+    for _ in range(8):
+        browser = Client()
+        log_in(browser)
+        assert browser.post("/log-in/code/", {"code": "123456"}).status_code == 302
+        if given == "code again":
+            assert browser.post("/log-in/again/code/", {"code": "123456"}).status_code == 302
+
+
+def test_half_a_log_in_ends_with_its_password(client: Client, somebody: User) -> None:
+    activated(somebody)
+    log_in(client)
+    set_password(user=somebody, password=NEW, now=clock.now())
+    assert client.post("/log-in/code/", {"code": code()})["Location"] == "/log-in/"
+    assert client.get("/")["Location"].startswith("/log-in/")
+    log_in(client, NEW)
+    assert client.post("/log-in/code/", {"code": code()})["Location"] == "/"
+
+
+@pytest.mark.parametrize("state", ["ended", "invited", "open"])
+def test_a_passkey_opens_only_for_whom_a_password_would(
+    client: Client, somebody: User, state: str, monkeypatch: Any
+) -> None:
+    passkey = Authenticator.objects.create(user=somebody, type="webauthn", data={"name": "Passkey 1"})
+    monkeypatch.setattr(AuthenticateWebAuthnForm, "clean_credential", lambda _self: passkey)
+    somebody.is_active = state != "ended"
+    if state == "invited":
+        somebody.set_unusable_password()
+    somebody.save()
+    answer = client.post("/log-in/passkey/", {"credential": '{"id": "x"}'})
+    if state == "open":
+        assert answer["Location"] == "/" and said_of(somebody) == ["logged in"]
+    else:
+        assert answer["Location"] == "/log-in/" and said_of(somebody) == ["log-in refused"]
+        assert "right, or was used already" in client.get("/log-in/").content.decode()
+        assert client.get("/account/").status_code == 302
+
+
+def test_second_factors_set_up_and_taken_off_are_on_the_trail(
+    client: Client, somebody: User, django_capture_on_commit_callbacks: Any
+) -> None:
+    log_in(client)
+    client.post("/log-in/again/?next=/account/app/", {"password": PASSWORD})
+    secret = re.search(r'class="code">(\w+)<', client.get("/account/app/").content.decode())
+    assert secret
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post("/account/app/", {"code": code(secret.group(1))})
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post("/account/recovery-codes/new/")
+    client.post("/account/app/off/")
+    assert sorted(said_of(somebody)) == sorted(
+        ["logged in", "authenticator app set up", "recovery codes made", "recovery codes made",
+         "authenticator app taken off", "recovery codes ended"]
+    )  # fmt: skip
 
 
 def test_a_dump_holds_no_second_factor(somebody: User, client: Client) -> None:
@@ -454,6 +530,8 @@ def test_a_forgotten_password_is_answered_alike_and_mailed_in_the_background(cli
 def test_links_are_not_asked_for_without_end(client: Client, db: None) -> None:
     statuses = [client.post("/forgotten/", {"email": "a@heating.example"}).status_code for _ in range(8)]
     assert statuses[0] == 302 and statuses[-1] == 429
+    elsewhere = client.post("/forgotten/", {"email": "a@heating.example"}, REMOTE_ADDR="198.51.100.1")
+    assert elsewhere.status_code == 302
 
 
 def test_who_has_left_gets_no_link(somebody: User) -> None:

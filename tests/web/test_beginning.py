@@ -88,7 +88,13 @@ def test_elsewhere_than_on_the_machine_it_begins_over_https_alone(
     client: Client, empty: None, settings: Settings
 ) -> None:
     settings.ALLOWED_HOSTS = ["heating.example"]
-    assert client.get("/begin/", headers={"host": "heating.example"}).status_code == 403
+    refused = client.get("/begin/", headers={"host": "heating.example"})
+    assert refused.status_code == 403
+    assert "begun over https" in checked(refused) and "Your role" not in refused.content.decode()
+    posing = {"headers": {"host": "localhost"}, "REMOTE_ADDR": "192.0.2.7"}
+    settings.ALLOWED_HOSTS = ["heating.example", "localhost"]
+    assert client.get("/begin/", **posing).status_code == 403
+    assert client.get("/begin/", headers={"host": "localhost"}, REMOTE_ADDR="::1").status_code == 200
     assert client.get("/begin/", headers={"host": "heating.example"}, secure=True).status_code == 200
 
 
