@@ -15,7 +15,7 @@ from django.test import Client as Browser
 
 from fleet.management.commands import serve
 from fleet.management.supervisor import Child
-from fleet.models import ApiToken, Contractor, Person, Reading, User
+from fleet.models import ApiToken, AuditEntry, Contractor, Person, Reading, User
 from fleet.services.access import create_user
 from fleet.worker import DEAF, WORN
 from tests.cast import store
@@ -282,5 +282,6 @@ def test_nobody_is_made_above_the_roles_and_a_password_is_changed_by_the_usual_c
     browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     monkeypatch.setattr("getpass.getpass", lambda **_asked: "another long secret")
     assert "Password changed" in said("changepassword", "boss")
+    assert AuditEntry.objects.get(user=user, kind="access_changed").said == ["password_set", {}]
     assert User.objects.get(username="boss").check_password("another long secret")
     assert browser.get("/account/").status_code == 302
