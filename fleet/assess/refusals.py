@@ -43,7 +43,8 @@ def _said(bad: ValidationError) -> Coded:
     """What a column or its row refuses; what Django itself refuses has `row_` before its code."""
     if bad.code is None:
         return coded("as_said", said=" ".join(bad.messages))
-    params = {name: value for name, value in (bad.params or {}).items() if isinstance(value, str | int | float | list)}
+    held = (str, int, float, list)
+    params = {name: value if isinstance(value, held) else str(value) for name, value in (bad.params or {}).items()}
     return coded(_OURS.get(bad.code, f"row_{bad.code}") if bad.message else bad.code, **params)
 
 

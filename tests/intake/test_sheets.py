@@ -152,10 +152,10 @@ def test_the_state_of_a_source_is_a_year_a_month_or_a_day(as_of: str) -> None:
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        ({"interval": {"type": "whenever"}}, "interval"),
-        ({"interval": {"type": "max_months", "months": 9007199254740991}}, "interval"),
-        ({"interval": {"type": "max_months", "months": 6, "variants": "abc"}}, "interval"),
-        ({"interval": {"type": "max_months", "months": 6, "first": "x"}}, "interval"),
+        ({"interval": {"type": "whenever"}}, "interval.type"),
+        ({"interval": {"type": "max_months", "months": 9007199254740991}}, "interval.months"),
+        ({"interval": {"type": "max_months", "months": 6, "variants": "abc"}}, "interval.variants"),
+        ({"interval": {"type": "max_months", "months": 6, "first": "x"}}, "interval.first"),
         ({"evidence": "sure"}, "evidence"),
         ({"sources": [], "evidence": "unverified"}, "sources"),
         ({"sources": ["contract"]}, "sources.0"),

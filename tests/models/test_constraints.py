@@ -13,6 +13,7 @@ from fleet.models import (
     AlertSettings,
     AllowedTarget,
     Appliance,
+    AuditEntry,
     Building,
     CalendarEntry,
     CalendarLink,
@@ -71,6 +72,7 @@ def refused(table: A_TABLE, **values: Any) -> str:
 # Constraint, table, values that break it, values that just keep it.
 CHECKS: list[tuple[str, A_TABLE, dict[str, Any], dict[str, Any]]] = [
     ("user_role_is_known", User, {"role": "owner"}, {"role": "auditor"}),
+    ("audit_entry_kind_is_known", AuditEntry, {"kind": "rumoured"}, {"kind": "viewed"}),
     ("alert_way_is_known", Alert, {"way": "sms"}, {"way": "email"}),
     ("on_call_within_four_hours", OnCall, {"after_minutes": 241}, {"after_minutes": 240}),
     ("summary_hour_is_an_hour", AlertSettings, {"hour": 24}, {"hour": 23}),

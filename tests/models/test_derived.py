@@ -101,6 +101,7 @@ def test_a_supply_by_name_or_by_its_composition_is_one() -> None:
     ("column", "value", "said"),
     [("fuel", "coal", "natural_gas"), ("time_zone", "Lisbon", "Europe/Lisbon"), ("time_zone", "", "is empty")],
 )
+@pytest.mark.django_db
 def test_a_building_refuses_what_it_does_not_know_and_says_what_it_does(column: str, value: str, said: str) -> None:
     building = Building(**{"name": "A", "address": "B", "time_zone": "Europe/Lisbon", column: value})
     building.client = Client(name="C")

@@ -20,7 +20,7 @@ def nothing_yet() -> None:
 
 @pytest.fixture
 def manager() -> User:
-    return made(User, role=Role.MANAGER)
+    return made(User, role=Role.MANAGER, sees_all_clients=True)
 
 
 def job(state: str, kind: str = "refit", **values: Any) -> Job:

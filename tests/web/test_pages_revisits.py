@@ -58,7 +58,7 @@ def test_only_technicians_are_offered_and_taken(revisit: Revisit, person: Person
     act = f"/revisits/{revisit.id}/book/"
     for given, words in (
         (str(clerk.id), "is Cy Test, dispatcher; it must be a technician of the register"),
-        (str(new_id()), "it must be a technician of the register"),
+        (str(new_id()), "there is nothing with this id that you may see"),
     ):
         refused = sent(dispatcher, act, version=1, technician=given, words="kept", **GIVEN)
         page = refused.content.decode()
