@@ -14,7 +14,7 @@ from rest_framework import serializers
 
 from fleet.coded import Coded, wrong
 from fleet.errors import NotFound
-from fleet.intake.fields import Id, Kept, Refused, Text, read_id, refused, without_decimals
+from fleet.intake.fields import AnyObject, Id, Refused, Text, read_id, refused, without_decimals
 from fleet.intervals.dates import EARLIEST_YEAR, LATEST_YEAR, is_in_reach
 from fleet.limits import Verdict
 from fleet.models import User
@@ -76,10 +76,8 @@ DAY_ENDING = "_on"
 FACTS_MAX = 50
 
 
-class Facts(Kept):
+class Facts(AnyObject):
     """What limit sets and interval rules ask about an appliance: words, numbers, yes or no, by name."""
-
-    is_object = True
 
     def read(self, given: Any, info: ValidationInfo) -> dict[str, Any]:
         if not isinstance(given, dict) or len(given) > FACTS_MAX:
@@ -106,10 +104,8 @@ def _are_days(value: Any) -> bool:
     return all(day is not None and is_in_reach(day) for day in days)
 
 
-class Rule(Kept):
+class Rule(AnyObject):
     """A typed interval rule, as limit sets have them; whether it can be calculated with is checked beyond."""
-
-    is_object = True
 
     def read(self, given: Any, info: ValidationInfo) -> dict[str, Any]:
         if not isinstance(given, dict):

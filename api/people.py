@@ -192,6 +192,7 @@ class LinkDoor(Door):
         return self.shown(shown, **NO_STORE)
 
     def act(self, person: Person, version: int, said: dict[str, Any]) -> Person:
+        """What ends with the link; each address has its own way."""
         raise NotImplementedError
 
 

@@ -18,7 +18,7 @@ from itertools import islice
 from typing import Annotated, Any, ClassVar, TypeVar, get_args, get_origin
 
 from django.core.exceptions import ValidationError as NotValid
-from django.core.validators import URLValidator, validate_email
+from django.core.validators import validate_email
 from django.utils.dateparse import parse_datetime
 from django.utils.functional import Promise
 from pydantic import (
@@ -117,7 +117,7 @@ _FRAMEWORK: dict[str, Callable[[Any, dict[str, Any]], Coded]] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """What a field may hold, and what is said of it. null : may be null. one : what one of a list is called."""
+    """What a field may hold, and what is said of it; each kind reads in its own way. null : may be null."""
 
     label: Words = ""
     help: Words = ""
@@ -130,6 +130,7 @@ class Kind:
         raise NotImplementedError
 
     def schema(self) -> dict[str, Any]:
+        """JSON Schema of what it takes, but for null and words."""
         raise NotImplementedError
 
     def nothing(self) -> Coded:
@@ -192,29 +193,14 @@ class Email(Text):
     def read(self, given: Any, info: ValidationInfo | None = None) -> str:
         text = super().read(given, info)
         try:
-            validate_email(text or "a@b.example")
+            if text:
+                validate_email(text)
         except NotValid as bad:
             raise refused("email", given) from bad
         return text
 
     def schema(self) -> dict[str, Any]:
         return super().schema() | {"format": "email"}
-
-
-@dataclass(frozen=True)
-class Url(Text):
-    most: int = 200
-
-    def read(self, given: Any, info: ValidationInfo | None = None) -> str:
-        text = super().read(given, info)
-        try:
-            URLValidator()(text)
-        except NotValid as bad:
-            raise refused("url", given) from bad
-        return text
-
-    def schema(self) -> dict[str, Any]:
-        return super().schema() | {"format": "uri"}
 
 
 @dataclass(frozen=True)
@@ -475,19 +461,26 @@ def measured_schema(units: list[str] | None = None) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True)
 class Kept(Kind):
-    """Kept as it came. is_object : it must be an object."""
-
-    is_object: bool = False
+    """Kept as it came."""
 
     def read(self, given: Any, info: ValidationInfo) -> Any:
-        if self.is_object and not isinstance(given, dict):
+        return given
+
+    def schema(self) -> dict[str, Any]:
+        return {}
+
+
+class AnyObject(Kind):
+    """An object, kept as it came."""
+
+    def read(self, given: Any, info: ValidationInfo) -> Any:
+        if not isinstance(given, dict):
             raise refused("object", given)
         return given
 
     def schema(self) -> dict[str, Any]:
-        return {"type": "object", "additionalProperties": True} if self.is_object else {}
+        return {"type": "object", "additionalProperties": True}
 
 
 @dataclass(frozen=True)

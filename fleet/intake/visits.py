@@ -15,10 +15,10 @@ from fleet.errors import Malformed
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.fields import (
     LEFT_OUT,
+    AnyObject,
     Day,
     DecimalText,
     IdText,
-    Kept,
     Kind,
     Many,
     Measured,
@@ -253,7 +253,7 @@ class VisitIn(Shape):
     disposition: DispositionIn
     note: Annotated[str, Text(2000, blank=True)] = LEFT_OUT
     inspection_points: InspectionPoints = LEFT_OUT
-    card_seen: Annotated[dict[str, Any], Kept(is_object=True)] = LEFT_OUT
+    card_seen: Annotated[dict[str, Any], AnyObject()] = LEFT_OUT
     signature: Signature = LEFT_OUT
 
     def wrong(self) -> Iterator[tuple[str, Coded]]:

@@ -24,13 +24,20 @@ def visible_clients(viewer: User) -> QuerySet[Client]:
     return clients.filter(tokens=token) if token else clients
 
 
-def lacks_second_factor(viewer: User) -> bool:
-    """A manager needs one, outside the demonstration: without it no session and no token of theirs opens anything."""
+def needs_second_factor(viewer: User) -> bool:
+    """A manager does, outside the demonstration."""
     if not settings.MANAGERS_NEED_SECOND_FACTOR or viewer.role != Role.MANAGER:
         return False
-    if Authenticator.objects.filter(user=viewer, type__in=SECOND_FACTORS).exists():
-        return False
     return not Contractor.objects.filter(id=1, is_demo=True).exists()
+
+
+def has_second_factor(viewer: User) -> bool:
+    return bool(Authenticator.objects.filter(user=viewer, type__in=SECOND_FACTORS).exists())
+
+
+def lacks_second_factor(viewer: User) -> bool:
+    """Without the one that they need no session and no token of theirs opens anything."""
+    return needs_second_factor(viewer) and not has_second_factor(viewer)
 
 
 def tokens_of(viewer: User) -> QuerySet[ApiToken]:

@@ -4,7 +4,6 @@ by them."""
 from collections.abc import Collection
 from datetime import datetime, timedelta
 
-import structlog
 from allauth.mfa.models import Authenticator
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -21,7 +20,6 @@ from fleet.services.register import create_entry
 
 MOST_DAYS = 365
 MOST_TOKENS = 50
-log = structlog.get_logger()
 
 
 @transaction.atomic
@@ -93,14 +91,14 @@ def prune_log_ins(*, now: datetime) -> None:
 
 
 @transaction.atomic
-def forget_second_factor(*, user: User, actor: User | None) -> None:
+def forget_second_factor(*, user: User, why: str, actor: User | None, now: datetime) -> None:
     """Of somebody who lost theirs: they log in by their password alone, and a manager sets up a new one first.
 
     actor : None where it is done on the machine itself.
     """
     Authenticator.objects.filter(user=user).delete()
     LogIn.objects.filter(user=user).delete()
-    log.info("second_factor_forgotten", of=str(user.id), by=str(actor.id) if actor else "the machine")
+    note_change(user=user, actor=actor, now=now, code="second_factor_off", why=why)
 
 
 def ask_for_password_link(*, email: str, now: datetime) -> None:

@@ -151,8 +151,7 @@ def reset_log_in(
         raise FleetError("invalid", "Some fields can't be accepted.", errors={"why": coded("say_why")})
     _close_doors(user)
     if second_factor:
-        forget_second_factor(user=user, actor=actor)
-        note_change(user=user, actor=actor, now=now, code="second_factor_off", why=why)
+        forget_second_factor(user=user, why=why, actor=actor, now=now)
     return _with_link(person, version, user, what="reset", why=why, actor=actor, now=now)
 
 

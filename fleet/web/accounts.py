@@ -21,7 +21,6 @@ from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.views import GenerateRecoveryCodesView, ViewRecoveryCodesView
 from allauth.mfa.signals import authentication_failed, authenticator_added, authenticator_removed, authenticator_reset
 from allauth.mfa.totp.views import ActivateTOTPView, DeactivateTOTPView
-from allauth.mfa.utils import is_mfa_enabled
 from allauth.mfa.webauthn.views import (
     AddWebAuthnView,
     LoginWebAuthnView,
@@ -50,10 +49,18 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import clock
 from fleet.errors import FleetError
-from fleet.models import ApiToken, AuditEntry, Contractor, Role, User
+from fleet.models import ApiToken, AuditEntry, Contractor, User
 from fleet.presentation.addresses import password_links
 from fleet.presentation.alerts import has_mail
-from fleet.queries.access import SECOND_FACTORS, log_ins_of, tokens_of, visible_clients, visible_tokens
+from fleet.queries.access import (
+    SECOND_FACTORS,
+    has_second_factor,
+    log_ins_of,
+    needs_second_factor,
+    tokens_of,
+    visible_clients,
+    visible_tokens,
+)
 from fleet.services.access import (
     MOST_DAYS,
     ask_for_password_link,
@@ -140,15 +147,10 @@ class SecondFactors(DefaultMFAAdapter):
 
     def can_delete_authenticator(self, authenticator: Authenticator) -> bool:
         others = Authenticator.objects.filter(user_id=authenticator.user_id, type__in=SECOND_FACTORS)
-        return not must_have_second_factor(authenticator.user) or others.exclude(pk=authenticator.pk).exists()
+        return not needs_second_factor(authenticator.user) or others.exclude(pk=authenticator.pk).exists()
 
     def generate_authenticator_name(self, user: Any, type: Authenticator.Type) -> str:
         return _("Passkey %d") % (Authenticator.objects.filter(user_id=user.pk, type=type).count() + 1)
-
-
-def must_have_second_factor(user: User) -> bool:
-    is_demo = Contractor.objects.filter(id=1, is_demo=True).exists()
-    return settings.MANAGERS_NEED_SECOND_FACTOR and user.role == Role.MANAGER and not is_demo
 
 
 def may_have_passkeys(request: HttpRequest) -> bool:
@@ -168,26 +170,26 @@ def may_have_passkeys(request: HttpRequest) -> bool:
 HALF = "half_a_log_in"
 
 
-class LogInForm(LoginForm):  # type: ignore[misc]
+class LogInForm(LoginForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["login"].widget.attrs["autofocus"] = True
 
 
-class LogIn(LoginView):  # type: ignore[misc]
+class LogIn(LoginView):
     template_name = "log_in.html"
     form_class = LogInForm
 
     def get(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
         if not Contractor.objects.exists():
             return redirect("begin")
-        return super().get(request, *args, **given)  # type: ignore[no-any-return]
+        return super().get(request, *args, **given)
 
     def form_valid(self, form: LogInForm) -> HttpResponse:
         answer = super().form_valid(form)
         if not self.request.user.is_authenticated:
             self.request.session[HALF] = form.user.get_session_auth_hash()
-        return answer  # type: ignore[no-any-return]
+        return answer
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
@@ -205,19 +207,19 @@ class _Counted:
     def post(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
         for allowance, key in self._tries():
             allowance.take(key)
-        return super().post(request, *args, **given)  # type: ignore[misc,no-any-return]
+        return super().post(request, *args, **given)
 
     def form_valid(self, form: forms.Form) -> HttpResponse:
         for allowance, key in self._tries():
             allowance.give_back(key)
-        return super().form_valid(form)  # type: ignore[misc,no-any-return]
+        return super().form_valid(form)
 
 
-class CodeAgain(_Counted, CodeAgainView):  # type: ignore[misc]
+class CodeAgain(_Counted, CodeAgainView):
     pass
 
 
-class SecondStep(_Counted, AuthenticateView):  # type: ignore[misc]
+class SecondStep(_Counted, AuthenticateView):
     template_name = "log_in_code.html"
 
     @login_not_required
@@ -226,7 +228,7 @@ class SecondStep(_Counted, AuthenticateView):  # type: ignore[misc]
         half = unstash_login(request, peek=True)
         if half and not (half.user.is_active and half.user.get_session_auth_hash() == request.session.get(HALF)):
             clear_login(request)
-        return super().dispatch(request, *args, **given)  # type: ignore[no-any-return]
+        return super().dispatch(request, *args, **given)
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
@@ -236,22 +238,22 @@ class LogOut(LogoutView):
     http_method_names = ["post", "options"]
 
 
-class PasskeyIn(LoginWebAuthnView):  # type: ignore[misc]
+class PasskeyIn(LoginWebAuthnView):
     def dispatch(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
         OF_PASSKEYS.take(network_of(request))
-        return super().dispatch(request, *args, **given)  # type: ignore[no-any-return]
+        return super().dispatch(request, *args, **given)
 
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Nobody whose access has ended, and nobody who has yet to set a password by their link."""
         user = form.cleaned_data["credential"].user
         if user.is_active and user.has_usable_password():
-            return super().form_valid(form)  # type: ignore[no-any-return]
+            return super().form_valid(form)
         note(kind=AuditEntry.Kind.LOG_IN_REFUSED, user=user, now=clock.now(), network=network_of(self.request))
         form.add_error("credential", second_factors().validation_error("incorrect_code"))
-        return self.form_invalid(form)  # type: ignore[no-any-return]
+        return self.form_invalid(form)
 
 
-class RemovePasskey(RemoveWebAuthnView):  # type: ignore[misc]
+class RemovePasskey(RemoveWebAuthnView):
     template_name = "second_factor_off.html"
     success_url = reverse_lazy("mfa_index")
 
@@ -260,7 +262,7 @@ class RemovePasskey(RemoveWebAuthnView):  # type: ignore[misc]
         if not second_factors().can_delete_authenticator(passkey):
             messages.error(self.request, str(second_factors().error_messages["cannot_delete_authenticator"]))
             return redirect("mfa_index")
-        return super().form_valid(form)  # type: ignore[no-any-return]
+        return super().form_valid(form)
 
 
 # ---- passwords ----
@@ -362,8 +364,8 @@ def _shown(
         "app": known.filter(type=Authenticator.Type.TOTP).first(),
         "passkeys": known.filter(type=Authenticator.Type.WEBAUTHN),
         "may_have_passkeys": may_have_passkeys(request),
-        "has_second_factor": is_mfa_enabled(viewer, SECOND_FACTORS),
-        "must_have_second_factor": must_have_second_factor(viewer),
+        "has_second_factor": has_second_factor(viewer),
+        "must_have_second_factor": needs_second_factor(viewer),
         "tokens": own,
         "tokens_of_others": visible_tokens(viewer).exclude(pk__in=[each.pk for each in own]),
         "made": made[0] if made else None,

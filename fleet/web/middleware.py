@@ -177,8 +177,7 @@ class SecondFactor:
 class RequestLog(RequestMiddleware):
     @staticmethod
     def format_request(request: HttpRequest) -> str:
-        secret = next((each for each in ("/calendar/", "/new-password/") if request.path.startswith(each)), "")
-        return f"{request.method} {f'{secret}...' if secret else request.path}"
+        return f"{request.method} {without_secrets(request.path)}"
 
 
 @receiver(bind_extra_request_metadata, sender=RequestLog)

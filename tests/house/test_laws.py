@@ -28,7 +28,6 @@ SERVICES = {
     "register.add_client": OF_THE_REGISTER,
     "register.change_row": OF_THE_REGISTER,
     "access.create_user": OF_THE_REGISTER,
-    "access.forget_second_factor": "their rows go; the log, which has its own moment, says by whom",
     "people.change_person": OF_THE_REGISTER,
     "calendars.renew_address": OF_THE_REGISTER,
     "required_checks.end_each": "keeps the day on which they end; the service that calls it takes `now`",

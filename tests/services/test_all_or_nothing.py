@@ -360,7 +360,7 @@ def new_password(world: World) -> Deed:
 def lose_second_factor(world: World) -> Deed:
     made_up(LogIn, user=world.manager)
     RecoveryCodes.activate(world.manager)
-    return lambda: access.forget_second_factor(user=world.manager, actor=world.manager)
+    return lambda: access.forget_second_factor(user=world.manager, why="lost", **world.by)
 
 
 def calibrate(world: World) -> Deed:
