@@ -292,10 +292,13 @@ _EMAIL_PORTS = {"smtp": 25, "smtp+tls": 587, "smtp+ssl": 465}
 
 
 def _email(name: str) -> dict[str, object]:
-    """Where e-mail goes: console: writes it into the log's place; smtp, smtp+tls and smtp+ssl name a server."""
-    given = env.str(name, "console:")
-    if given == "console:":
-        return {"EMAIL_BACKEND": "django.core.mail.backends.console.EmailBackend"}
+    """Where e-mail goes: files: into a folder that nobody else may open, as a log may hold no address and no link; smtp,
+    smtp+tls and smtp+ssl name a server."""
+    given = env.str(name, "files:")
+    if given == "files:":
+        kept = VAR_DIR / "mail"
+        kept.mkdir(mode=0o700, exist_ok=True)
+        return {"EMAIL_BACKEND": "django.core.mail.backends.filebased.EmailBackend", "EMAIL_FILE_PATH": kept}
     try:
         parts = urlsplit(given)
         host, port = parts.hostname, parts.port
@@ -303,9 +306,7 @@ def _email(name: str) -> dict[str, object]:
         raise ImproperlyConfigured(f"{name} can't be read as a mail server's address: {bad}.") from bad
     if parts.scheme not in _EMAIL_PORTS or not host or parts.path or parts.query or parts.fragment:
         known = ", ".join(f"{each}://" for each in _EMAIL_PORTS)
-        raise ImproperlyConfigured(
-            f"{name} must be console: or {known} with [user:password@]host[:port], nothing after."
-        )
+        raise ImproperlyConfigured(f"{name} must be files: or {known} with [user:password@]host[:port], nothing after.")
     return {
         "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
         "EMAIL_HOST": host,

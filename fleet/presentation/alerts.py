@@ -59,8 +59,8 @@ def summary_message(*, user: User, items: Iterable[SummaryItem], job_id: uuid.UU
 
 
 def has_mail() -> bool:
-    """Whether messages leave the house, or only stand in its log, where no link may."""
-    return bool(settings.EMAIL_BACKEND != "django.core.mail.backends.console.EmailBackend")
+    """Whether messages leave the house, or only lie in its folder, where no link may."""
+    return bool(settings.EMAIL_BACKEND != "django.core.mail.backends.filebased.EmailBackend")
 
 
 def new_password_message(*, user: User, job_id: uuid.UUID) -> EmailMessage:

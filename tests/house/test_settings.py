@@ -39,7 +39,7 @@ def test_only_the_settings_read_the_environment() -> None:
         ("FLEET_BROKER_URL", "amqp://x", "must begin with"),
         ("FLEET_DATABASE_URL", "mysql://x/y", "SQLite or PostgreSQL"),
         ("FLEET_LOG_LEVEL", "LOUD", "DEBUG, INFO"),
-        ("FLEET_EMAIL_URL", "imap://mail.example", "console: or smtp://"),
+        ("FLEET_EMAIL_URL", "imap://mail.example", "files: or smtp://"),
         ("FLEET_EMAIL_URL", "smtp://mail.example:99999", "can't be read"),
         ("FLEET_EMAIL_FROM", "nobody", "e-mail address"),
         ("FLEET_PUBLIC_ADDRESS", "heating.example", "https://heating.example"),
@@ -98,6 +98,18 @@ def test_the_database_that_the_command_line_makes_is_for_its_owner_only(tmp_path
     assert made.returncode == 0, made.stderr[-2000:]
     assert (tmp_path / "var" / "fleet.sqlite3").stat().st_mode & 0o077 == 0
     assert (tmp_path / "var").stat().st_mode & 0o077 == 0
+
+
+def test_where_no_mail_server_is_set_messages_lie_where_their_owner_alone_may_look(tmp_path: Path) -> None:
+    environment = os.environ | {"FLEET_VAR_DIR": str(tmp_path), "DJANGO_SETTINGS_MODULE": "fleet.settings"}
+    environment.pop("FLEET_EMAIL_URL", None)
+    code = (
+        "import os; os.umask(0o022); from django.core.mail import send_mail; send_mail('s', 'b', None, ['a@b.example'])"
+    )
+    sent = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True)
+    assert (sent.returncode, sent.stdout, sent.stderr) == (0, "", "")
+    assert (tmp_path / "mail").stat().st_mode & 0o077 == 0
+    assert ["a@b.example" in each.read_text() for each in (tmp_path / "mail").iterdir()] == [True]
 
 
 def test_over_https_the_session_cookie_is_bound_to_the_host(tmp_path: Path) -> None:

@@ -94,7 +94,7 @@ def test_an_invitation_opens_for_seven_days_and_a_forgotten_password_s_link_for_
 
 
 def test_the_link_goes_by_mail_where_there_is_mail_and_an_address(cy: Person, boss: User, settings: Any) -> None:
-    settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     user = invited(cy, boss)
     assert not Job.objects.filter(kind="send_password_link").exists()
     settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"

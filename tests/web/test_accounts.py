@@ -509,7 +509,7 @@ def test_a_link_sets_a_password_once(client: Client, installation: User) -> None
 
 
 def test_without_mail_a_manager_makes_the_link(client: Client, db: None, settings: Settings) -> None:
-    settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     page = checked(client.get("/forgotten/"))
     assert "No e-mail is set up here" in page and "<form method" not in main_of(page)
 
