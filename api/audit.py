@@ -14,7 +14,9 @@ from fleet.queries.audit import visible_audit_entries
 class AuditEntryOut(RowOut):
     row, columns = AuditEntry, "id at kind path network"
     user = serializers.UUIDField(source="user_id", allow_null=True, help_text="Whom it is about; null: a name unknown.")
-    by = serializers.UUIDField(source="by_id", allow_null=True, help_text="Who did it, where that is another.")
+    by = serializers.UUIDField(
+        source="by_id", allow_null=True, help_text="Who did it; null where access changed: at the terminal."
+    )
     words = Said(entry_words)
 
 

@@ -38,13 +38,13 @@ class Allowance:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
-    def _share(self) -> tuple[int, float]:
+    def share(self) -> tuple[int, float]:
         processes = settings.WEB_PROCESSES
         return max(1, self.at_once // processes), self.each_s * processes
 
     def wait_s(self, key: str) -> float:
         """How long until one more is allowed; 0 where it is."""
-        at_once, each_s = self._share
+        at_once, each_s = self.share
         return max(0.0, self._full_at.get(key, 0.0) - time.monotonic() - (at_once - 1) * each_s)
 
     def take(self, key: str) -> None:
@@ -53,7 +53,7 @@ class Allowance:
             if wait := self.wait_s(key):
                 raise TooMany(wait)
             now = time.monotonic()
-            self._full_at[key] = max(self._full_at.get(key, 0.0), now) + self._share[1]
+            self._full_at[key] = max(self._full_at.get(key, 0.0), now) + self.share[1]
             self._full_at.move_to_end(key)
             while len(self._full_at) > MOST_KEYS or next(iter(self._full_at.values())) < now:
                 self._full_at.popitem(last=False)
@@ -61,13 +61,16 @@ class Allowance:
     def give_back(self, key: str) -> None:
         with self._lock:
             if key in self._full_at:
-                self._full_at[key] -= self._share[1]
+                self._full_at[key] -= self.share[1]
 
     def forget(self) -> None:
         with self._lock:
             self._full_at.clear()
 
 
+# Of one account from all networks from which its owner never came; more than one network can use up (`OF_ACCOUNT`), and
+# given anew faster than some can keep it used up: nobody alone locks its owner out of a network that is new to them.
+OF_STRANGERS = Allowance(at_once=12, each_s=10)
 # Of one account from one network: whoever guesses from elsewhere locks nobody out.
 OF_ACCOUNT = Allowance(at_once=10, each_s=90)
 # Of one network, whatever the names: an office is one network, and what was right is given back.
@@ -81,8 +84,23 @@ OF_CODES = Allowance(at_once=6, each_s=300)
 OF_ALL_CODES = Allowance(at_once=100, each_s=60)
 
 
+def take_all(wanted: list[tuple[Allowance, str]]) -> None:
+    """Each of them or none: what is refused by one uses up no other. Raises TooMany."""
+    for number, (allowance, key) in enumerate(wanted):
+        try:
+            allowance.take(key)
+        except TooMany:
+            give_back_all(wanted[:number])
+            raise
+
+
+def give_back_all(taken: list[tuple[Allowance, str]]) -> None:
+    for allowance, key in taken:
+        allowance.give_back(key)
+
+
 def forget_all() -> None:
-    for each in (OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS, OF_CODES, OF_ALL_CODES):
+    for each in (OF_STRANGERS, OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS, OF_CODES, OF_ALL_CODES):
         each.forget()
 
 

@@ -61,6 +61,7 @@ from fleet.queries.access import (
     visible_clients,
     visible_tokens,
 )
+from fleet.queries.audit import has_come_from
 from fleet.services.access import (
     MOST_DAYS,
     ask_for_password_link,
@@ -70,13 +71,42 @@ from fleet.services.access import (
     revoke_token,
     set_password,
 )
-from fleet.services.audit import note, note_change
+from fleet.services.audit import note, note_change, note_refused
 from fleet.sessions import row_key, seal, unseal
-from fleet.tries import OF_ACCOUNT, OF_ALL_CODES, OF_CODES, OF_LINKS, OF_NETWORK, OF_PASSKEYS, Allowance
+from fleet.tries import (
+    OF_ACCOUNT,
+    OF_ALL_CODES,
+    OF_CODES,
+    OF_LINKS,
+    OF_NETWORK,
+    OF_PASSKEYS,
+    OF_STRANGERS,
+    Allowance,
+    give_back_all,
+    take_all,
+)
 from fleet.web.forms import WordsField, taken
 from fleet.web.guards import act, anybody, form, viewer_of
 from fleet.web.middleware import network_of
 from fleet.web.places import places_of
+
+Tries = list[tuple[Allowance, str]]
+
+
+def _tries_of(request: HttpRequest, name: str) -> Tries:
+    """What a password costs. Where strangers have used up theirs, whence its owner came costs none."""
+    network, account = network_of(request), name.casefold()
+    tries = [(OF_ACCOUNT, f"{account} {network}"), (OF_NETWORK, network)]
+    if OF_STRANGERS.wait_s(account):
+        owner = User.objects.filter(username=name).first()
+        if owner and has_come_from(owner, network):
+            return tries
+    return [(OF_STRANGERS, account), *tries]
+
+
+def _codes_of(request: HttpRequest, user: Any) -> Tries:
+    return [(OF_CODES, f"{user.pk} {network_of(request)}"), (OF_ALL_CODES, str(user.pk))]
+
 
 # ---- what allauth asks us ----
 
@@ -85,18 +115,15 @@ class Accounts(DefaultAccountAdapter):
     def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
         """Who this is; a try is taken from the account's and the network's before anything is hashed, and given back
         where it was right. Raises TooMany."""
-        network = network_of(request)
-        account = f"{credentials.get('username', '').casefold()} {network}"
-        OF_NETWORK.take(network)
-        OF_ACCOUNT.take(account)
+        taken = _tries_of(request, credentials.get("username", ""))
+        take_all(taken)
         user, was_wrong = None, False
         try:
             user = authenticate(request, **credentials)
             was_wrong = user is None
         finally:  # neither right nor unread is a wrong try
             if not was_wrong:
-                OF_NETWORK.give_back(network)
-                OF_ACCOUNT.give_back(account)
+                give_back_all(taken)
         return user if isinstance(user, User) else None
 
     def get_login_redirect_url(self, request: HttpRequest) -> str:
@@ -200,18 +227,15 @@ class _Counted:
 
     request: HttpRequest
 
-    def _tries(self) -> list[tuple[Allowance, str]]:
-        user = self.stage.login.user if hasattr(self, "stage") else self.request.user
-        return [(OF_CODES, f"{user.pk} {network_of(self.request)}"), (OF_ALL_CODES, str(user.pk))]
+    def _tries(self) -> Tries:
+        return _codes_of(self.request, self.stage.login.user if hasattr(self, "stage") else self.request.user)
 
     def post(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
-        for allowance, key in self._tries():
-            allowance.take(key)
+        take_all(self._tries())
         return super().post(request, *args, **given)
 
     def form_valid(self, form: forms.Form) -> HttpResponse:
-        for allowance, key in self._tries():
-            allowance.give_back(key)
+        give_back_all(self._tries())
         return super().form_valid(form)
 
 
@@ -248,7 +272,7 @@ class PasskeyIn(LoginWebAuthnView):
         user = form.cleaned_data["credential"].user
         if user.is_active and user.has_usable_password():
             return super().form_valid(form)
-        note(kind=AuditEntry.Kind.LOG_IN_REFUSED, user=user, now=clock.now(), network=network_of(self.request))
+        note_refused(user=user, now=clock.now())
         form.add_error("credential", second_factors().validation_error("incorrect_code"))
         return self.form_invalid(form)
 
@@ -419,15 +443,22 @@ def gas_smell(request: HttpRequest) -> HttpResponse:
 
 @receiver(user_logged_in)
 @receiver(user_logged_out)
+def _came_or_went(signal: Any, user: User | None = None, **_about: Any) -> None:
+    if user:
+        kind = AuditEntry.Kind.LOGGED_IN if signal is user_logged_in else AuditEntry.Kind.LOGGED_OUT
+        note(kind=kind, user=user, now=clock.now())
+
+
 @receiver(user_login_failed)
 @receiver(authentication_failed)
-def _on_the_audit_trail(signal: Any, request: HttpRequest | None = None, **about: Any) -> None:
+def _refused(request: HttpRequest | None = None, user: User | None = None, **about: Any) -> None:
     """A name that is nobody's isn't kept: it may be a password in the wrong field."""
-    user = about.get("user") or User.objects.filter(username=about.get("credentials", {}).get("username")).first()
-    kinds = {user_logged_in: AuditEntry.Kind.LOGGED_IN, user_logged_out: AuditEntry.Kind.LOGGED_OUT}
-    kind = kinds.get(signal, AuditEntry.Kind.LOG_IN_REFUSED)
-    if user or kind == AuditEntry.Kind.LOG_IN_REFUSED:
-        note(kind=kind, user=user, now=clock.now(), network=network_of(request) if request else "")
+    name, tries = about.get("credentials", {}).get("username", ""), []
+    if request:
+        tries = _codes_of(request, user) if user else _tries_of(request, name)
+    used_up = [allowance.share[0] for allowance, key in tries if allowance.wait_s(key)]
+    user = user or User.objects.filter(username=name).first()
+    note_refused(user=user, now=clock.now(), times=min(used_up, default=0))
 
 
 _SECOND_FACTOR_CODES = {

@@ -25,7 +25,7 @@ from fleet import clock
 from fleet.logs import without_secrets
 from fleet.models import AuditEntry, Role, User
 from fleet.queries.access import lacks_second_factor
-from fleet.services.audit import note
+from fleet.services.audit import asking_network, note
 from fleet.sessions import SessionStore
 from fleet.tries import OF_NETWORK, TooMany, busy_s, hold_up, working
 
@@ -74,7 +74,7 @@ def _refusal() -> str:
 
 class Private:
     """What holds data is kept by no cache; what an auditor looks at, and what anybody takes out as a file, stands on
-    the audit trail."""
+    the audit trail, whose entries say from which network."""
 
     files = ("application/pdf", "text/csv", "application/zip")
 
@@ -82,6 +82,13 @@ class Private:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        before = asking_network.set(network_of(request))
+        try:
+            return self.answered(request)
+        finally:
+            asking_network.reset(before)
+
+    def answered(self, request: HttpRequest) -> HttpResponse:
         answer = self.get_response(request)
         answer.headers.setdefault("Cache-Control", "private, no-store")
         user = getattr(request, "user", None)
@@ -94,13 +101,7 @@ class Private:
         is_file = is_file or answer.get("Content-Type", "").split(";")[0] in self.files
         if is_file or user.role == Role.AUDITOR:
             kind = AuditEntry.Kind.EXPORTED if is_file else AuditEntry.Kind.VIEWED
-            note(
-                kind=kind,
-                user=user,
-                now=clock.now(),
-                network=network_of(request),
-                path=without_secrets(request.get_full_path()),
-            )
+            note(kind=kind, user=user, now=clock.now(), path=without_secrets(request.get_full_path()))
 
 
 class Tries:

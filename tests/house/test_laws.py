@@ -158,7 +158,7 @@ NAMELESS = {
     "alerts.change_own_alerts": OWN,
     "access.set_password": OWN,
     "contractor.begin_with_manager": "nobody is there yet: the code that was printed stands for somebody",
-    "audit.note": "its `user` is whoever did it",
+    **dict.fromkeys(["audit.note", "audit.note_refused"], "its `user` is whoever did it"),
     "access.ask_for_password_link": "whoever has forgotten a password is not logged in",
     **dict.fromkeys(["jobs.cancel_job", "jobs.retry_job", "webhooks.send_trial"], WORK),
     **dict.fromkeys(["register.create_entry", "register.create_once", "records.record_once"], CALLER),

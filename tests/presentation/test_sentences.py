@@ -42,6 +42,7 @@ TABLES: dict[str, tuple[dict[str, Any], set[str]]] = {
     "what is kept": (verdicts.KEEPS, set()),
     "what is wrong with a value": (sentences("wrong"), set()),
     "why a webhook failed": (sentences("webhook_failures"), set()),
+    "what the audit trail says": (sentences("access_changes"), set()),
 }
 # Codes said by a function of their own rather than by a template.
 SAID_OTHERWISE = {

@@ -96,6 +96,69 @@ def test_the_right_password_opens_again_after_a_minute_and_a_half(
     assert log_in(client).status_code == 302
 
 
+def guessed(client: Client, networks: int, each: int = 1) -> None:
+    for number in range(networks * each):
+        log_in(client, "wrong", REMOTE_ADDR=f"198.51.{number % networks}.1")
+
+
+def test_forty_networks_are_one_guesser_and_the_owner_s_own_still_opens(
+    client: Client, hashed: list[str], somebody: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert log_in(Client(), REMOTE_ADDR="203.0.113.1").status_code == 302
+    hashed.clear()
+    guessed(client, 40, each=3)
+    assert len(hashed) == 12
+    now = time.monotonic() + 60
+    monkeypatch.setattr(tries.time, "monotonic", lambda: now)
+    guessed(client, 40)
+    assert len(hashed) == 12 + 6
+    assert log_in(client, REMOTE_ADDR="192.0.2.1").status_code == 429
+    assert log_in(client, REMOTE_ADDR="203.0.113.200").status_code == 302
+
+
+def test_one_network_alone_closes_no_account_to_networks_that_are_new_to_it(client: Client, hashed: list[str]) -> None:
+    for _ in range(29):
+        log_in(client, "wrong", REMOTE_ADDR="198.51.100.1")
+    assert len(hashed) == 10
+    assert log_in(client, REMOTE_ADDR="192.0.2.1").status_code == 302
+
+
+def test_a_link_opens_a_way_past_guessers(client: Client, somebody: User) -> None:
+    guessed(client, 40)
+    assert log_in(client, NEW, REMOTE_ADDR="192.0.2.1").status_code == 429
+    owner = Client(REMOTE_ADDR="192.0.2.1")
+    set_at = owner.get(path_of(password_link(somebody)), follow=True).redirect_chain[-1][0]
+    owner.post(set_at, {"new_password1": NEW, "new_password2": NEW})
+    assert log_in(owner, NEW, REMOTE_ADDR="192.0.2.1").status_code == 302
+
+
+def test_refused_log_ins_grow_the_trail_by_two_an_hour_and_network(
+    client: Client, somebody: User, settings: Settings
+) -> None:
+    for name in ("somebody", *(f"name {number}" for number in range(40))):
+        for _ in range(15):
+            log_in(client, "wrong", name)
+    assert said_of(somebody) == ["log-in refused", "log-in refused 10 times; more are refused unread for a while"]
+    assert len(said_of(None)) == 2
+    settings.CLOCK_OFFSET = timedelta(hours=1, minutes=1)
+    tries.forget_all()
+    log_in(client, "wrong")
+    assert len(said_of(somebody)) == 3
+
+
+def test_however_many_networks_twenty_an_hour_are_written_of_one_name_and_of_all_unknown_ones(
+    client: Client, somebody: User
+) -> None:
+    for number in range(60):
+        tries.OF_STRANGERS.forget()
+        for name in ("somebody", f"name {number}"):
+            log_in(client, "wrong", name, REMOTE_ADDR=f"198.51.{number}.1")
+    for user in (somebody, None):
+        said = said_of(user)
+        assert len(said) == 20
+        assert said[-1] == "log-in refused; more of them within this hour are not written here"
+
+
 def test_a_right_password_costs_no_try(client: Client, hashed: list[str]) -> None:
     for _ in range(12):
         assert log_in(Client()).status_code == 302
@@ -277,7 +340,7 @@ def test_nobody_ends_another_s_log_in(client: Client, somebody: User, dispatcher
 # ---- second factors ----
 
 
-def said_of(user: User) -> list[str]:
+def said_of(user: User | None) -> list[str]:
     return [entry_words(each) for each in AuditEntry.objects.filter(user=user).order_by("id")]
 
 
@@ -333,7 +396,8 @@ def test_six_wrong_codes_are_the_last_for_a_while_from_their_network_alone(clien
     owner = Client(REMOTE_ADDR="198.51.100.1")
     log_in(owner)
     assert owner.post("/log-in/code/", {"code": code()})["Location"] == "/"
-    assert said_of(somebody).count("log-in refused") == 6
+    refused = [each for each in said_of(somebody) if "refused" in each]
+    assert refused == ["log-in refused", "log-in refused 6 times; more are refused unread for a while"]
 
 
 def test_wrong_codes_from_everywhere_come_to_an_end(client: Client, somebody: User) -> None:
