@@ -43,6 +43,10 @@ class Kind:
         """What its fields must be together, each within its own bounds: the name of the one to blame, and why."""
         yield from ()
 
+    def said(self, rule: Rule) -> Coded:
+        """The rule itself, by a code of the table `intervals`."""
+        return coded(self.type, **{name: rule[name] for name in self.holds if name in rule})
+
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         """When the next check is due by a rule without faults; checks in date order."""
         raise NotImplementedError
@@ -117,6 +121,9 @@ class CalendarYears(Kind):
 
     type, holds, needs = "calendar_years", {"every": whole(100)}, (("every",),)
 
+    def said(self, rule: Rule) -> Coded:
+        return coded("calendar_year") if rule["every"] == 1 else super().said(rule)
+
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         every, last = rule["every"], checks[-1].day
         year = last.year + every
@@ -140,6 +147,9 @@ class ByDayEachYear(Kind):
         last = calendar.monthrange(NO_LEAP_YEAR, rule["month"])[1]
         if rule["day"] > last:
             yield "day", wrong("whole_between", rule["day"], low=1, high=last)
+
+    def said(self, rule: Rule) -> Coded:
+        return coded(self.type, day_and_month=[rule["day"], rule["month"]])
 
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         last = checks[-1].day
@@ -183,6 +193,9 @@ class MonthsOrHoursLater(Kind):
 
     type, holds, needs = "months_or_hours_later", {"months": MONTHS, "hours": HOURS}, (("months", "hours"),)
 
+    def said(self, rule: Rule) -> Coded:
+        return _limbs_said(rule)
+
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         date_limb, hours, said = _limbs(rule, checks[-1], facts)
         limb = hours_limb(checks[-1], hours, facts)
@@ -197,6 +210,9 @@ class MonthsOrHoursFirst(Kind):
 
     type, holds, needs = "months_or_hours_first", MonthsOrHoursLater.holds, MonthsOrHoursLater.needs
 
+    def said(self, rule: Rule) -> Coded:
+        return _limbs_said(rule)
+
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         date_limb, hours, said = _limbs(rule, checks[-1], facts)
         limb = hours_limb(checks[-1], hours, facts)
@@ -205,6 +221,14 @@ class MonthsOrHoursFirst(Kind):
         doubt = limb.doubt if hours_may_decide else ()
         by, due = date_limb if doubt else None, min(date_limb, limb.earliest)
         return Due(due, steps=(said, *used_up), cannot_tell=doubt, certain_by=by, counted=checks[-1].day)
+
+
+def _limbs_said(rule: Rule) -> Coded:
+    limbs = {"months": rule["months"], "hours": rule["hours"]}
+    if not (relaxed := rule.get("relax_after_passes")):
+        return coded(rule["type"], **limbs)
+    then = {"passes": relaxed["passes"], "then_months": relaxed["months"], "then_hours": relaxed["hours"]}
+    return coded(f"{rule['type']}_relaxed", **limbs, **then)
 
 
 def _limbs(rule: Rule, last: Check, facts: Facts) -> tuple[date, int, Coded]:
@@ -231,6 +255,9 @@ class InEachWindow(Kind):
         if day := day_in_two(rule["windows"]):
             yield "windows", coded("day_in_two_windows", month=day.month, day=day.day)
 
+    def said(self, rule: Rule) -> Coded:
+        return coded(self.type if len(rule["windows"]) == 1 else "in_each_of_windows", windows=rule["windows"])
+
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         last, windows = checks[-1], rule["windows"]
         spans = spans_near(windows, last.day)
@@ -248,6 +275,9 @@ class InNamedMonths(Kind):
     """Once every calendar year, in one of the months of `named_months`; a check in another month serves no year."""
 
     type, holds, needs = "in_named_months", {"named_months": several(MONTH, 12)}, (("named_months",),)
+
+    def said(self, rule: Rule) -> Coded:
+        return coded(self.type, named_months=sorted(set(rule["named_months"])))
 
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         months, last = sorted(set(rule["named_months"])), checks[-1]
@@ -309,6 +339,10 @@ class DaysAfterEvent(Kind):
     type, holds = "days_after_event", {"days": DAYS, "months": MONTHS, "event": EVENT_TEXT}
     needs, is_rhythm = (("days",), ("months",)), False
 
+    def said(self, rule: Rule) -> Coded:
+        length = "months" if rule.get("months") else "days"
+        return coded(f"{length}_after_event", event=rule.get("event", "the_event"), **{length: rule[length]})
+
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         start, made = from_start(checks)
         name, months = rule.get("event", "event"), rule.get("months")
@@ -344,6 +378,12 @@ class Once(Kind):
         if "by" not in rule:
             yield from faults(rule["event"], EVENT_NAME, "event").items()
             yield from _below_months(rule, "from_months")
+
+    def said(self, rule: Rule) -> Coded:
+        if "by" in rule:
+            return coded("once_by", due_on=rule["by"])
+        code = "once_between" if rule.get("from_months") else "once_after_event"
+        return coded(code, months=rule["months"], from_months=rule.get("from_months", 0), event=rule["event"])
 
     def due(self, rule: Rule, checks: Sequence[Check], facts: Facts) -> Due:
         start, made = from_start(checks)

@@ -1,6 +1,5 @@
 """What a sheet or a limit set says, in words, and what two of their contents say differently."""
 
-from calendar import monthrange
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -9,19 +8,18 @@ from typing import Any
 from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from fleet.assess.due.set_rules import extra_intervals
 from fleet.intake.fields import DecimalText, Shape, fields_of, kind_of, label_of
 from fleet.intake.limit_sets import EVIDENCE, LimitIn, LimitSetIn
 from fleet.intake.sheets import ROW_NAMES, AdjusterIn, CeilingIn, OrderRuleIn, SheetIn, TargetIn
-from fleet.intervals.dates import read_date
 from fleet.limits import band
-from fleet.predicates import SUFFIXES, day_in
 from fleet.predicates import figure as figure_in
-from fleet.presentation.codes import code_words, quantity_label
-from fleet.presentation.due_dates import fact_and_unit
+from fleet.presentation.codes import quantity_label
+from fleet.presentation.due_dates import fact_and_unit, select_words
 from fleet.presentation.figures import limit_figure, limits_words, with_unit
+from fleet.presentation.intervals import interval_words
 from fleet.presentation.words import rate_words, uncapital
 
 Row = Mapping[str, Any]
@@ -189,183 +187,6 @@ def limit_name(limit: Row) -> str:
 
 def limit_label(limit: Row) -> str:
     return quantity_label(limit["quantity"], limit.get("basis"))
-
-
-def select_words(select: Row) -> str:
-    """For which appliances.
-
-    >>> select_words({"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25, "condensing": False})
-    'fuel natural gas or LPG, output over 25 kW, not condensing'
-    """
-    return ", ".join(_predicate(name, wanted) for name, wanted in select.items())
-
-
-def _predicate(name: str, wanted: Any) -> str:
-    suffix = next((each for each in SUFFIXES if name.lower().endswith(each)), "")
-    fact, unit = fact_and_unit(name[: len(name) - len(suffix)].lower())
-    compared = {"_ge": _("at least"), "_gt": _("over"), "_le": _("at most"), "_lt": _("under")}
-    days = {"_ge": _("from %s"), "_gt": _("after %s"), "_le": _("up to %s"), "_lt": _("before %s")}
-    if suffix and isinstance(wanted, str) and (day := day_in(wanted)):
-        return f"{fact} {days[suffix] % date_format(day, 'j F Y')}"
-    if suffix:
-        return f"{fact} {compared[suffix]} {wanted}{unit}"
-    if isinstance(wanted, bool):
-        return fact if wanted else _("not %s") % fact
-    choices = wanted if isinstance(wanted, list) else [wanted]
-    return f"{fact} {_(' or ').join(code_words(str(each)) for each in choices)}"
-
-
-def interval_words(rule: Row) -> str:
-    """An interval rule as one says it: for whom, every variant, what comes first or again, and grace.
-
-    >>> interval_words({"type": "max_months", "months": 12})
-    'no more than 12 months after the check before'
-    """
-    return "; ".join(interval_lines(rule))
-
-
-def interval_lines(rule: Row) -> list[str]:
-    """The same a line each: the rule itself first."""
-    said = [_interval(rule)]
-    if select := rule.get("select"):
-        said = [_("%(who)s only: %(what)s") % {"who": select_words(select), "what": said[0]}]
-    for each in rule.get("variants", ()):
-        what = "; ".join([_interval({**rule, **each}), *_leave(each)])
-        said.append(_("%(who)s: %(what)s") % {"who": select_words(each["select"]), "what": what})
-    if first := rule.get("first"):
-        said.append(_("the first: %s") % interval_words(first))
-    if again := rule.get("again_after"):
-        shown = {"length": _months(again["months"]), "event": code_words(str(again["event"]))}
-        said.append(_("again at the latest %(length)s after each %(event)s") % shown)
-    if rule.get("shared_flue") == "strictest":
-        said.append(_("where several appliances share one flue, the strictest of their intervals goes for each"))
-    return [*said, *_leave(rule)]
-
-
-def set_interval_lines(content: Row) -> list[str]:
-    """All interval rules of a set, a line each: its own first, then each further one with its name."""
-    return [
-        *interval_lines(content["interval"]),
-        *(_("%(name)s: %(rule)s") % {"name": each["name"], "rule": interval_words(each)}
-          for each in extra_intervals(content)),
-    ]  # fmt: skip
-
-
-def _leave(rule: Row) -> Iterator[str]:
-    """What a rule lets be later than its date."""
-    if months := rule.get("one_off_alignment_extension_months"):
-        said = _("once, to align it with another appliance there: in the %s that begin with the due day")
-        yield said % _months(months)
-    for part, months in rule.get("component_defer_months", {}).items():
-        shown = {"part": code_words(part), "months": _months(months)}
-        yield _("%(part)s may wait for the next shutdown, at most %(months)s") % shown
-    if grace := rule.get("grace", {}).get("if_not_operating_on_due_date"):
-        yield ngettext("out of use on that day: %d day after restart", "out of use on that day: %d days after restart",
-                       grace["days"]) % grace["days"]  # fmt: skip
-
-
-def _interval(rule: Row) -> str:
-    known = _INTERVALS.get(rule["type"])
-    return known(rule) if known else code_words(str(rule["type"]))
-
-
-def _months(count: int) -> str:
-    return ngettext("%d month", "%d months", count) % count
-
-
-def _max_months(rule: Row) -> str:
-    return _("no more than %s after the check before") % _months(rule["months"])
-
-
-def _keeping(rule: Row) -> str:
-    shown = {"every": _months(rule["months"]), "window": _months(rule["early_window_months"])}
-    return _("every %(every)s; a check in the %(window)s that end with the due day keeps that day") % shown
-
-
-def _calendar_years(rule: Row) -> str:
-    words = ngettext("once in every calendar year", "once in every %d calendar years", rule["every"])
-    return words % rule["every"] if rule["every"] != 1 else words
-
-
-def _by_day(rule: Row) -> str:
-    return _("once every calendar year, by %s") % date_format(date(2000, rule["month"], rule["day"]), "j F")
-
-
-def _times(rule: Row) -> str:
-    gaps = {"times": rule["times"], "least": _months(rule["min_gap_months"]), "most": _months(rule["max_gap_months"])}
-    return _("%(times)s times a calendar year, %(least)s to %(most)s apart") % gaps
-
-
-def _months_or_hours(rule: Row) -> str:
-    shown = {"months": _months(rule["months"]), "hours": rule["hours"]}
-    if rule["type"] == "months_or_hours_first":
-        said = _("%(months)s or %(hours)s run hours after the check before, whichever is first") % shown
-    else:
-        said = _("%(months)s or %(hours)s run hours after the check before, whichever is later") % shown
-    if relaxed := rule.get("relax_after_passes"):
-        shown = {"passes": relaxed["passes"], "months": _months(relaxed["months"]), "hours": relaxed["hours"]}
-        said += _(" (%(months)s or %(hours)s hours after %(passes)s passes in a row)") % shown
-    return said
-
-
-def _in_windows(rule: Row) -> str:
-    said = [
-        _("%(opens)s to %(closes)s")
-        % {
-            "opens": _day_and_month(each["from_month"], each.get("from_day", 1)),
-            "closes": _day_and_month(each["to_month"], each.get("to_day", 31)),
-        }
-        for each in rule["windows"]
-    ]
-    words = ngettext("once every year, from %s", "once in each of these stretches of the year: %s", len(said))
-    return words % "; ".join(said)
-
-
-def _day_and_month(month: int, day: int) -> str:
-    """As a rule means it: a day that the month lacks is its last; of February that is told in words."""
-    if month == 2 and day > 28:
-        return _("the end of February")
-    return date_format(date(2001, month, min(day, monthrange(2001, month)[1])), "j F")
-
-
-def _in_months(rule: Row) -> str:
-    named = [date_format(date(2001, month, 1), "F") for month in sorted(set(rule["named_months"]))]
-    return _("once every calendar year, in %s") % _(" or ").join(named)
-
-
-def _after_event(rule: Row) -> str:
-    length = (
-        _months(rule["months"]) if rule.get("months") else ngettext("%d day", "%d days", rule["days"]) % rule["days"]
-    )
-    shown = {"length": length, "event": code_words(str(rule["event"])) if "event" in rule else _("the event")}
-    return _("%(length)s after %(event)s") % shown
-
-
-def _once(rule: Row) -> str:
-    if day := read_date(rule.get("by")):
-        return _("once, by %s") % date_format(day, "j F Y")
-    shown = {"length": _months(rule["months"]), "event": code_words(str(rule["event"]))}
-    if opens := rule.get("from_months"):
-        shown["opens"] = _months(opens)
-        return _("once, %(opens)s to %(length)s after %(event)s") % shown
-    return _("once, at the latest %(length)s after %(event)s") % shown
-
-
-_INTERVALS: dict[str, Callable[[Row], str]] = {
-    "none": lambda _rule: _("sets no interval"),
-    "max_months": _max_months,
-    "corresponding_date_keep": _keeping,
-    "calendar_years": _calendar_years,
-    "same_quarter_each_year": lambda _rule: _("in the same quarter of every calendar year"),
-    "by_day_each_year": _by_day,
-    "times_per_year": _times,
-    "months_or_hours_later": _months_or_hours,
-    "months_or_hours_first": _months_or_hours,
-    "in_each_window": _in_windows,
-    "in_named_months": _in_months,
-    "days_after_event": _after_event,
-    "once": _once,
-}
 
 
 # ---- what two say differently ----

@@ -12,7 +12,7 @@ from fleet.assess.due.record_fields import CONDITIONAL, RecordField, record_fiel
 from fleet.coded import Coded
 from fleet.intervals import Due, WhatIf
 from fleet.models import Visit
-from fleet.predicates import Select, day_in, split
+from fleet.predicates import day_in, split
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import long_day, month_name
 from fleet.presentation.questions import oddity_words
@@ -33,7 +33,7 @@ def date_words(steps: Iterable[Coded]) -> str:
     for code, figures in steps:
         at_once = f"{code}_at_once"
         template = str(STEPS[at_once if figures.get("days") == 0 and at_once in STEPS else code])
-        step = template % {**_shown(figures), "before": said}
+        step = template % {**shown_figures(figures), "before": said}
         said = step if not said or "%(before)s" in template else f"{_closed(said)} {step}"
     return _closed(said)
 
@@ -48,7 +48,7 @@ def doubt_words(doubts: Iterable[Coded]) -> str:
 
 
 def _doubt(code: str, figures: Mapping[str, Any]) -> str:
-    said = str(DOUBTS[code]) % _shown(figures)
+    said = str(DOUBTS[code]) % shown_figures(figures)
     return f"{figures['of']}: {said}" if "of" in figures else said
 
 
@@ -110,7 +110,8 @@ def _missing(each: RecordField, required_fields: str, title: str) -> Missing:
     return Missing(each.name, each.words, why, _("looked for: %s") % each.how)
 
 
-def _shown(figures: Mapping[str, Any]) -> dict[str, str]:
+def shown_figures(figures: Mapping[str, Any]) -> dict[str, str]:
+    """Each figure as its name says that it is to be read."""
     return {name: _one_shown(name, value) for name, value in figures.items()}
 
 
@@ -121,8 +122,12 @@ def _one_shown(name: str, value: Any) -> str:
     if name.endswith("_on"):
         return long_day(date.fromisoformat(value))
     if name.endswith("months"):
-        return str(ngettext("%d month", "%d months", value) % value)
+        return months_words(value)
     return f"{value:g}" if name.endswith("_h") else str(value)
+
+
+def months_words(count: int) -> str:
+    return str(ngettext("%d month", "%d months", count) % count)
 
 
 def _days(count: int) -> str:
@@ -141,27 +146,28 @@ _OF_THEIR_OWN: dict[str, Callable[[Any], str]] = {
 }
 
 
-def select_words(select: Select) -> str:
-    """The predicates in plain words.
+def select_words(select: Mapping[str, Any]) -> str:
+    """For which appliances.
 
-    >>> select_words({"low_use": True, "output_kw_gt": 25, "installation_on_lt": "2009-10-01"})
-    'low use is yes, output is over 25 kW, day of installation is before 1 October 2009'
+    >>> select_words({"fuel": ["natural_gas", "lpg"], "output_kW_gt": 25, "condensing": False})
+    'fuel natural gas or LPG, output over 25 kW, not condensing'
+    >>> select_words({"low_use": True, "installation_on_lt": "2009-10-01"})
+    'low use, day of installation before 1 October 2009'
     """
-    return ", ".join(_one_said(name, wanted) for name, wanted in select.items())
+    return ", ".join(_predicate(name, wanted) for name, wanted in select.items())
 
 
-def _one_said(name: str, wanted: object) -> str:
+def _predicate(name: str, wanted: Any) -> str:
     fact, comparison = split(name.lower())
     words, unit = fact_and_unit(fact)
     if comparison:
         day = day_in(wanted)
         said = DAYS_COMPARED[comparison] % long_day(day) if day else COMPARED[comparison] % f"{wanted}{unit}"
-    elif isinstance(wanted, bool):
-        said = _("yes") if wanted else _("no")
-    else:
-        choices = wanted if isinstance(wanted, (list, tuple)) else [wanted]
-        said = _(" or ").join(code_words(str(each)) for each in choices)
-    return _("%(fact)s is %(said)s") % {"fact": words, "said": said}
+        return f"{words} {said}"
+    if isinstance(wanted, bool):
+        return words if wanted else _("not %s") % words
+    choices = wanted if isinstance(wanted, (list, tuple)) else [wanted]
+    return f"{words} {_(' or ').join(code_words(str(each)) for each in choices)}"
 
 
 def fact_words(name: str) -> str:

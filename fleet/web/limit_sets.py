@@ -20,15 +20,9 @@ from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models.access import may_change
 from fleet.presentation.codes import code_words
-from fleet.presentation.contents import (
-    edition_words,
-    evidence_words,
-    kept_words,
-    limit_label,
-    limit_set_differences,
-    select_words,
-    set_interval_lines,
-)
+from fleet.presentation.contents import edition_words, evidence_words, kept_words, limit_label, limit_set_differences
+from fleet.presentation.due_dates import select_words
+from fleet.presentation.intervals import set_interval_lines
 from fleet.presentation.verdicts import basis_words, graded_words
 from fleet.presentation.words import capital, chemical
 from fleet.queries.sheets import LimitSetFacts, limit_set_for

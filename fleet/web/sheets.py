@@ -26,12 +26,12 @@ from fleet.presentation.contents import (
     Difference,
     adjuster_words,
     evidence_words,
-    interval_lines,
     order_words,
     sheet_differences,
     target_words,
 )
 from fleet.presentation.days import long_day
+from fleet.presentation.intervals import interval_lines
 from fleet.presentation.readings import GASES
 from fleet.presentation.words import chemical, count_words, listed, rate_words
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance

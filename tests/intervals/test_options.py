@@ -101,7 +101,7 @@ def test_a_rule_for_some_is_itself_there_nothing_elsewhere_and_in_doubt_in_betwe
     assert (elsewhere.due, doubt_words(elsewhere.cannot_tell)) == (None, "")
     assert (
         date_words(elsewhere.steps)
-        == "It is asked for only where low use is yes; the register says otherwise, so nothing falls due."
+        == "It is asked for only of appliances of a kind: low use; the register says otherwise, so nothing falls due."
     )
     assert doubtful.due == plain.due
     assert doubt_words(doubtful.cannot_tell).startswith("low use not recorded")

@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 
 from fleet.intervals.kinds import KINDS
-from fleet.presentation import contents
-from fleet.presentation.contents import interval_lines, interval_words, limit_set_differences, set_interval_lines
+from fleet.presentation.contents import limit_set_differences
+from fleet.presentation.intervals import INTERVALS, interval_lines, interval_words, set_interval_lines
 from tests.intervals.rules_of_each_kind import RULES
 
 
@@ -76,11 +76,31 @@ def test_what_a_rule_lets_be_later_stands_with_the_variant_that_lets_it() -> Non
     ]
 
 
-def test_each_kind_of_interval_has_its_words() -> None:
-    assert contents._INTERVALS.keys() == KINDS.keys()
+RELAXED = {"months": 1, "hours": 750, "relax_after_passes": {"passes": 3, "months": 4, "hours": 3000}}
+FURTHER: list[dict[str, Any]] = [
+    {"type": "none"},
+    {"type": "calendar_years", "every": 1},
+    {"type": "months_or_hours_later"} | RELAXED,
+    {"type": "months_or_hours_first"} | RELAXED,
+    {"type": "days_after_event", "days": 14},
+    {"type": "days_after_event", "months": 2, "event": "repair"},
+    {"type": "once", "by": "2027-09-30"},
+    {"type": "once", "event": "permit", "months": 12},
+    {"type": "once", "event": "permit", "months": 12, "from_months": 6},
+]
 
 
-@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule["type"])
+def test_each_kind_says_itself_by_a_code_that_has_its_words_and_no_words_are_left_over() -> None:
+    said = [(each, KINDS[each["type"]].said(each)) for each in [*RULES, *FURTHER]]
+    assert {code for _rule, (code, _figures) in said} == INTERVALS.keys()
+    assert {each["type"] for each, _said in said} == KINDS.keys()
+    assert interval_words(FURTHER[2]) == (
+        "1 month or 750 run hours after the check before, whichever is later "
+        "(4 months or 3000 hours after 3 passes in a row)"
+    )
+
+
+@pytest.mark.parametrize("rule", [*RULES, *FURTHER], ids=lambda rule: rule["type"])
 def test_no_kind_is_said_by_its_name_for_programs(rule: dict[str, Any]) -> None:
     assert interval_lines(rule)[0] != rule["type"].replace("_", " ")
 

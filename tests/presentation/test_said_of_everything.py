@@ -22,6 +22,7 @@ from fleet.presentation.advice import advice_words, turn_words, withheld_words
 from fleet.presentation.due_dates import date_words, doubt_words, undecided_words, what_if_words
 from fleet.presentation.follow_ups import closed_words, flag_words, question_words
 from fleet.presentation.forecasts import drift_words, forecast_words, warning_words
+from fleet.presentation.intervals import set_interval_lines
 from fleet.presentation.revisits import reason_words, together_words, urgency_words
 from fleet.presentation.verdicts import asked_words, finding_row, value_words, verdict_sentence, what_words
 from tests.intervals.rules_of_each_kind import RULES
@@ -162,7 +163,7 @@ def test_what_to_do_is_said_in_the_source_s_words_with_its_grade_beside_them() -
 
 @pytest.mark.parametrize("content", SETS, ids=lambda each: str(each["id"]))
 def test_a_shipped_set_is_told_in_words(content: dict[str, Any]) -> None:
-    said = [*contents.set_interval_lines(content), *(contents.source_words(each) for each in content["sources"])]
+    said = [*set_interval_lines(content), *(contents.source_words(each) for each in content["sources"])]
     for limit in content["limits"]:
         said += [contents.kept_words(limit), contents.limit_label(limit)]
         said += [contents.select_words(limit["select"])] if limit.get("select") else []

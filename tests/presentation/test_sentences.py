@@ -16,7 +16,7 @@ from fleet import tasks
 from fleet.combustion import Doubt
 from fleet.errors import Conflict, FleetError
 from fleet.limits.verdicts import Verdict
-from fleet.presentation import codes, diagnoses, due_dates, questions, revisits, verdicts
+from fleet.presentation import codes, diagnoses, due_dates, intervals, questions, revisits, verdicts
 from fleet.presentation.due_dates import date_words, doubt_words
 from fleet.presentation.glossary import CHAPTERS
 from fleet.presentation.questions import oddity_words, unsteady_words
@@ -34,6 +34,7 @@ REFUSALS = {each.__name__ for each in (FleetError, *FleetError.__subclasses__())
 TABLES: dict[str, tuple[dict[str, Any], set[str]]] = {
     "steps": (due_dates.STEPS, {"before"}),
     "doubts": (due_dates.DOUBTS, set()),
+    "intervals": (intervals.INTERVALS, set()),
     "questions": (questions.QUESTIONS, set()),
     "unsteady": (questions.UNSTEADY, {"unit"}),
     "doubts of a reading": (diagnoses.DOUBTS, set()),

@@ -115,7 +115,7 @@ def test_until_somebody_recorded_the_fact_an_extra_required_check_says_that_it_c
     assert (extra.due, doubt_words(extra.cannot_tell)) == (None, "")
     assert (
         date_words(extra.steps)
-        == "It is asked for only where low use is yes; the register says otherwise, so nothing falls due."
+        == "It is asked for only of appliances of a kind: low use; the register says otherwise, so nothing falls due."
     )
     with_known(boiler, low_use=True)
     assert (only(boiler, "low-use tune-up").due, doubt_words(only(boiler, "low-use tune-up").cannot_tell)) == (
@@ -255,7 +255,7 @@ def test_what_if_answers_for_each_rule_of_the_set(boiler: Appliance, manager: Us
     }
     assert said[""].startswith("60 days late: due by 1 January 2026.")
     assert said["tune-up"] == (
-        "It is asked for only where low use is yes; the register says otherwise, so nothing falls due."
+        "It is asked for only of appliances of a kind: low use; the register says otherwise, so nothing falls due."
     )
 
 
