@@ -7,8 +7,12 @@ import structlog
 from structlog.typing import EventDict, WrappedLogger
 
 _render = structlog.processors.JSONRenderer()
-# Addresses that open something by themselves, whoever's line names them.
-_SECRET = re.compile(r"(/(?:calendar|new-password)/)[^\s\"'\\?]+")
+# What opens something by itself, whoever's line names it: addresses, with or without the slash before them, and tokens;
+# and people's e-mail addresses.
+_SECRETS = (
+    (re.compile(r"\b((?:calendar|new-password)/|flt_)[^\s\"'\\?&;,)]+"), r"\1..."),
+    (re.compile(r"(?<![\w.+-])[\w.+-]+@[\w.-]+"), "...@..."),
+)
 
 
 def as_json(logger: WrappedLogger, name: str, event: EventDict) -> str | bytes:
@@ -24,10 +28,12 @@ def as_json(logger: WrappedLogger, name: str, event: EventDict) -> str | bytes:
 
 def without_secrets(text: str) -> str:
     """
-    >>> without_secrets("GET /calendar/abc.ics?x=1")
-    'GET /calendar/...?x=1'
+    >>> without_secrets("GET /calendar/abc.ics?token=flt_0a1b for bo@heating.example")
+    'GET /calendar/...?token=flt_... for ...@...'
     """
-    return _SECRET.sub(r"\1...", text)
+    for written, shown in _SECRETS:
+        text = written.sub(shown, text)
+    return text
 
 
 def configure() -> None:

@@ -292,8 +292,8 @@ _EMAIL_PORTS = {"smtp": 25, "smtp+tls": 587, "smtp+ssl": 465}
 
 
 def _email(name: str) -> dict[str, object]:
-    """Where e-mail goes: files: into a folder that nobody else may open, as a log may hold no address and no link; smtp,
-    smtp+tls and smtp+ssl name a server."""
+    """Where e-mail goes: files: into a folder that nobody else may open, as a log may hold no address and no link;
+    smtp, smtp+tls and smtp+ssl name a server."""
     given = env.str(name, "files:")
     if given == "files:":
         kept = VAR_DIR / "mail"
@@ -354,5 +354,10 @@ LOGGING = {
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
-    "loggers": {"django.server": {"level": "WARNING"}, "celery": {"level": "WARNING"}},
+    # At its most talkative django.template writes down all that a page was made of.
+    "loggers": {
+        "django.server": {"level": "WARNING"},
+        "celery": {"level": "WARNING"},
+        "django.template": {"level": "INFO"},
+    },
 }

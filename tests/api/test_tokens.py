@@ -1,6 +1,6 @@
 """Tokens of other programs: shown once, hashed at rest, ending, revocable, and no more than their scope."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import timedelta
 from typing import Any
 
@@ -34,10 +34,10 @@ def made(client: APIClient, **changes: Any) -> dict[str, Any]:
     return body
 
 
-def dump() -> Iterator[str]:
-    """Every cell of the whole database as text."""
+def dump(tables: Collection[str] = ()) -> Iterator[str]:
+    """Every cell of these tables as text; none named: of the whole database."""
     with connection.cursor() as cursor:
-        for table in connection.introspection.table_names(cursor):
+        for table in tables or connection.introspection.table_names(cursor):
             cursor.execute(f'SELECT * FROM "{table}"')
             for row in cursor.fetchall():
                 yield from (

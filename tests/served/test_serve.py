@@ -74,6 +74,11 @@ def test_a_visit_posted_is_forecast_by_the_worker_and_ctrl_c_stops_everything(su
             lambda: len(requests.get(address, headers=headers, timeout=10).json()["results"]) == 4,
             "two forecasts of CO2, two of CO",
         )
+        assert {_status(address, **headers) for _each in range(6)} == {200}
+        run(
+            ["manage.py", "people", "end", "ada"], surroundings
+        )  # a process of its own: those that serve are two others
+        assert {_status(address, **headers) for _each in range(6)} == {401}
         children = psutil.Process(service.pid).children(recursive=True)
         service.send_signal(signal.SIGINT)
         assert service.wait(90) == 0  # that it takes 5 s at most is held by `make chaos`, with nothing beside it
@@ -83,8 +88,8 @@ def test_a_visit_posted_is_forecast_by_the_worker_and_ctrl_c_stops_everything(su
             service.kill()
 
 
-def _status(address: str) -> int:
+def _status(address: str, **headers: str) -> int:
     try:
-        return requests.get(address, timeout=5).status_code
+        return requests.get(address, headers=headers, timeout=5).status_code
     except requests.RequestException:
         return 0
