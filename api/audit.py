@@ -15,7 +15,9 @@ class AuditEntryOut(RowOut):
     row, columns = AuditEntry, "id at kind path network"
     user = serializers.UUIDField(source="user_id", allow_null=True, help_text="Whom it is about; null: a name unknown.")
     by = serializers.UUIDField(
-        source="by_id", allow_null=True, help_text="Who did it; null where access changed: at the terminal."
+        source="by_id",
+        allow_null=True,
+        help_text="Who did it; null where access changed from no network: at the terminal.",
     )
     words = Said(entry_words)
 

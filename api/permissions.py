@@ -8,9 +8,11 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
+from fleet import clock
 from fleet.models import ApiToken
 from fleet.models.access import ACCESS, may_change, may_see
 from fleet.queries.access import lacks_second_factor
+from fleet.services.access import note_token_used
 
 
 class BearerToken(TokenAuthentication):
@@ -22,6 +24,8 @@ class BearerToken(TokenAuthentication):
         known = super().authenticate(request)
         if known and lacks_second_factor(known[0]):
             raise AuthenticationFailed("Its owner has to set up a second factor first.")
+        if known:
+            note_token_used(token=known[1], now=clock.now())
         if known and known[1].is_limited:
             known[0].limit_to(known[1])
         return known

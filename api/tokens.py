@@ -39,6 +39,7 @@ class TokenOut(RowOut):
     row, columns = ApiToken, "name scope created user"
     key = serializers.CharField(source="token_key", help_text="Its first characters: names it, opens nothing.")
     expires = serializers.DateTimeField(source="expiry")
+    used_on = serializers.DateField(help_text="The day on which it was last used; null: never.", allow_null=True)
     clients = serializers.SerializerMethodField(help_text="What it sees alone; null: all that its owner may see.")
 
     @extend_schema_field(serializers.ListField(child=serializers.UUIDField(), allow_null=True))
@@ -67,7 +68,7 @@ class Tokens(Door):
         if isinstance(request.auth, ApiToken):
             raise Forbidden("token_by_token", "Log in to make a token; a token makes no tokens.")
         values = self.taken()
-        token, secret = create_token(actor=self.viewer, now=clock.now(), **values)
+        token, secret = create_token(user=self.viewer, actor=self.viewer, now=clock.now(), **values)
         token.token = secret
         return self.shown(token, 201, shape=NewTokenOut, **NO_STORE)
 

@@ -60,6 +60,7 @@ class ApiToken(AbstractAuthToken):
     name = models.CharField(max_length=100)
     scope = models.CharField(max_length=10, choices=Scope.choices, default=Scope.READ)
     is_limited = models.BooleanField(default=False)
+    used_on = models.DateField(null=True, blank=True)
     owner_sees_all = False
     clients = models.ManyToManyField("fleet.Client", blank=True, related_name="tokens")
 

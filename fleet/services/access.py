@@ -8,6 +8,7 @@ from allauth.mfa.models import Authenticator
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.timezone import localdate
 
 from fleet.assess.refusals import check_entry
 from fleet.coded import coded, wrong
@@ -24,36 +25,55 @@ MOST_TOKENS = 50
 
 @transaction.atomic
 def create_token(
-    *, actor: User, name: str, scope: str, days: int, now: datetime, clients: Collection[Client] | None = None
+    *,
+    user: User,
+    name: str,
+    scope: str,
+    days: int,
+    actor: User | None,
+    now: datetime,
+    clients: Collection[Client] | None = None,
 ) -> tuple[ApiToken, str]:
     """The token and its secret, which is kept nowhere: the database holds its hash.
 
-    clients : what it sees, of what its owner sees at the time; None: all of that. Raises FleetError `invalid`.
+    user : its owner. clients : what it sees, of what its owner sees at the time; None: all of that. actor : None where
+    it is made on the machine itself. Raises FleetError `invalid`.
     """
     if not 1 <= days <= MOST_DAYS:
         errors = {"days": wrong("whole_between", days, low=1, high=MOST_DAYS)}
         raise FleetError("invalid", "The token's time can't be accepted.", errors=errors)
-    if not {each.id for each in clients or ()} <= set(visible_clients(actor).values_list("id", flat=True)):
+    if not {each.id for each in clients or ()} <= set(visible_clients(user).values_list("id", flat=True)):
         raise NotFound("not_found", "There is no such client that you may see.")
-    if ApiToken.objects.filter(user=actor).count() >= MOST_TOKENS:
+    if ApiToken.objects.filter(user=user).count() >= MOST_TOKENS:
         raise FleetError(
             "too_many_tokens", "You have %(most)d tokens; revoke one first.", figures={"most": MOST_TOKENS}
         )
     said = {"name": name, "scope": scope, "is_limited": clients is not None}
-    token, secret = ApiToken.objects.create(user=actor, expiry=timedelta(days=days), **said)
+    token, secret = ApiToken.objects.create(user=user, expiry=timedelta(days=days), **said)
     token.clients.set(clients or ())
-    note_change(user=actor, actor=actor, now=now, code="token_made", name=name)
+    note_change(user=user, actor=actor, now=now, code="token_made", name=name)
     return token, secret
 
 
 @transaction.atomic
-def revoke_token(*, actor: User, key: str, now: datetime) -> None:
-    """It opens nothing from now on. Raises NotFound where there is no such token that they may end."""
-    token = visible_tokens(actor).filter(token_key=key).first()
+def revoke_token(*, actor: User | None, key: str, now: datetime) -> None:
+    """It opens nothing from now on. Raises NotFound where there is no such token that they may end.
+
+    actor : None where it is done on the machine itself, where every token may be ended.
+    """
+    known = visible_tokens(actor) if actor else ApiToken.objects.select_related("user")
+    token = known.filter(token_key=key).first()
     if token is None:
-        raise NotFound("not_found", "You have no such token.")
+        raise NotFound("not_found", "There is no such token that you may end.")
     token.delete()
     note_change(user=token.user, actor=actor, now=now, code="token_ended", name=token.name)
+
+
+def note_token_used(*, token: ApiToken, now: datetime) -> None:
+    """By the office's day: all but the first request of a day write nothing."""
+    today = localdate(now)
+    if token.used_on != today:
+        ApiToken.objects.filter(pk=token.pk).update(used_on=today)
 
 
 # ---- log-ins and passwords ----

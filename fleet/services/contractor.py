@@ -14,6 +14,7 @@ from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
 from fleet.services import jobs, limit_sets
 from fleet.services.access import create_user
+from fleet.services.audit import note_change
 from fleet.services.register import change_entry, create_entry
 
 SHIPPED_LIMIT_SETS = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "limit_sets.json"
@@ -62,7 +63,9 @@ def begin_with_manager(
 ) -> User:
     """An installation of one's own and its first manager, whole or not at all. Raises as the two do."""
     begin_installation(name=contractor, address="", emergency_numbers=emergency_numbers, is_demo=False, now=now)
-    return create_user(username=username, password=password, role=Role.MANAGER, name=person, email=email)
+    user = create_user(username=username, password=password, role=Role.MANAGER, name=person, email=email)
+    note_change(user=user, actor=None, now=now, code="began")
+    return user
 
 
 def _ship_limit_sets(actor: User, now: datetime) -> None:

@@ -425,7 +425,8 @@ def add_token(request: HttpRequest) -> HttpResponse:
     form = TokenForm(request.POST, viewer)
     given = taken(form)
     chosen = [form.known[each] for each in given.pop("clients")]
-    return _shown(request, made=create_token(actor=viewer, now=clock.now(), **given, clients=chosen or None))
+    made = create_token(user=viewer, **given, clients=chosen or None, actor=viewer, now=clock.now())
+    return _shown(request, made=made)
 
 
 @act("tokens", place="mfa_index", refused=_shown)

@@ -27,7 +27,7 @@ def test_ones_own_choices_are_changed_by_their_version(office: APIClient) -> Non
 
 
 def test_a_token_changes_no_address_and_makes_no_calendar_link(office: APIClient, dispatcher: User) -> None:
-    _token, secret = create_token(actor=dispatcher, name="screen", scope="write", days=1, now=NOON)
+    _token, secret = create_token(user=dispatcher, actor=dispatcher, name="screen", scope="write", days=1, now=NOON)
     other = APIClient(HTTP_AUTHORIZATION=f"Bearer {secret}")
     version = {"If-Match": '"1"'}
     refused = other.patch("/api/v1/alert-settings", {"email": "x@heating.example"}, headers=version)

@@ -97,7 +97,7 @@ def test_role_and_clients_change_by_the_version_and_the_last_manager_stays(
 
 def test_a_token_neither_ends_access_nor_lets_anybody_in(boss: User, api: APIClient, cy: Person) -> None:
     asked = {"username": "cy", "role": "auditor", "clients": None}
-    _token, secret = create_token(actor=boss, name="hr", scope="write", days=1, now=NOON)
+    _token, secret = create_token(user=boss, actor=boss, name="hr", scope="write", days=1, now=NOON)
     other = APIClient(HTTP_AUTHORIZATION=f"Bearer {secret}")
     assert act(other, cy, "invite", asked).json()["code"] == "log_in_by_token"
     act(api, cy, "invite", asked)

@@ -110,6 +110,18 @@ def test_tokens_are_ones_own(door: Door, office: APIClient, technician: User) ->
     assert program(token["token"]).get(TOKENS).status_code == 200
 
 
+def test_the_day_of_its_last_use_is_written_once(office: APIClient, manager: User, door: Door, settings: Any) -> None:
+    token = made(office)
+    assert token["used_on"] is None
+    for days, writes in ((0, 1), (0, 0), (1, 1), (1, 0)):
+        settings.CLOCK_OFFSET = timedelta(days=days)
+        with CaptureQueriesContext(connection) as asked:
+            assert program(token["token"]).get("/api/v1/clients").status_code == 200
+        assert len([each for each in asked if each["sql"].startswith("UPDATE")]) == writes
+        (listed,) = door(manager).get(TOKENS).json()["results"]
+        assert listed["used_on"] == str(clock.today())
+
+
 def test_a_manager_of_all_clients_sees_and_ends_everybody_s(door: Door, office: APIClient, manager: User) -> None:
     token = made(office)
     (listed,) = door(manager).get(TOKENS).json()["results"]
@@ -174,7 +186,7 @@ def test_a_token_that_may_not_be_is_refused(office: APIClient, field: str, value
 
 
 def test_a_manager_s_token_opens_nothing_while_they_lack_a_second_factor(manager: User, settings: Any) -> None:
-    _token, secret = create_token(actor=manager, name="x", scope="read", days=1, now=clock.now())
+    _token, secret = create_token(user=manager, actor=manager, name="x", scope="read", days=1, now=clock.now())
     http = APIClient(HTTP_AUTHORIZATION=f"Bearer {secret}")
     assert http.get("/api/v1/clients").status_code == 200
     settings.MANAGERS_NEED_SECOND_FACTOR = True

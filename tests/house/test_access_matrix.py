@@ -451,7 +451,9 @@ class Caller:
     def _token(self) -> str:
         if self.user is None:
             return "flt_0"
-        token, _secret = create_token(actor=self.user, now=clock.now(), name="own", scope="read", days=1)
+        token, _secret = create_token(
+            user=self.user, actor=self.user, now=clock.now(), name="own", scope="read", days=1
+        )
         return token.token_key
 
 

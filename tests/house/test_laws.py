@@ -159,6 +159,7 @@ NAMELESS = {
     "access.set_password": OWN,
     "contractor.begin_with_manager": "nobody is there yet: the code that was printed stands for somebody",
     **dict.fromkeys(["audit.note", "audit.note_refused"], "its `user` is whoever did it"),
+    "access.note_token_used": "the token is its owner's",
     "access.ask_for_password_link": "whoever has forgotten a password is not logged in",
     **dict.fromkeys(["jobs.cancel_job", "jobs.retry_job", "webhooks.send_trial"], WORK),
     **dict.fromkeys(["register.create_entry", "register.create_once", "records.record_once"], CALLER),

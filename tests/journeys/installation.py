@@ -52,7 +52,9 @@ def _people_and_places() -> dict[str, str]:
     papers |= {"valid_from": "2015-01-01", "valid_to": f"{now.date() + timedelta(days=30):%Y-%m-%d}"}
     add_qualification(person=person, content=papers, actor=manager, now=now, id=cast.new_id())
     analyser = cast.make_analyser(manager)
-    _token, secret = create_token(actor=technician, now=clock.now(), name="phone", scope="write", days=1)
+    _token, secret = create_token(
+        user=technician, actor=technician, now=clock.now(), name="phone", scope="write", days=1
+    )
     ids = {"client": client.id, "building": boiler.building_id, "appliance": boiler.id}
     ids |= {"person": person.id, "analyser": analyser.id}
     return {name: str(each) for name, each in ids.items()} | passwords | {"token": secret, "serial": boiler.serial}

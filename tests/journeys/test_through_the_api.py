@@ -23,7 +23,7 @@ def yesterday() -> str:
 
 
 def post(user: User, body: dict[str, Any]) -> Any:
-    _token, secret = create_token(actor=user, now=clock.now(), name="phone", scope="write", days=1)
+    _token, secret = create_token(user=user, actor=user, now=clock.now(), name="phone", scope="write", days=1)
     headers = {"Authorization": f"Bearer {secret}"}
     return Browser(headers=headers).post("/api/v1/visits", json.dumps(body), content_type="application/json")
 

@@ -16,6 +16,7 @@ from django.test import Client as Browser
 from fleet.management.commands import serve
 from fleet.management.supervisor import Child
 from fleet.models import ApiToken, AuditEntry, Contractor, Person, Reading, User
+from fleet.presentation.audit import entry_words
 from fleet.services.access import create_user
 from fleet.worker import DEAF, WORN
 from tests.cast import store
@@ -201,6 +202,11 @@ def test_a_token_is_made_listed_and_ended_from_the_machine(manager: User, client
     assert said("token", "list", "manager").split("  ")[1:5] == ["manager", "nightly export", "read", "Weir Trust"]
     said("token", "end", token.token_key)
     assert said("token", "list") == ""
+    done = AuditEntry.objects.filter(user=manager).order_by("id")
+    assert [(entry_words(each), each.by) for each in done] == [
+        ("token made: nightly export", None),
+        ("token ended: nightly export", None),
+    ]
     with pytest.raises(CommandError, match="no such token"):
         said("token", "end", token.token_key)
 
@@ -234,6 +240,7 @@ def test_people_are_invited_listed_ended_and_let_back_from_the_machine(installat
         "cy  Cy Cooper  auditor  Weir Trust  invited  never logged in",
     ]
     assert said("people", "end", "cy").startswith("Ended")
+    assert {each.by for each in AuditEntry.objects.all()} == {None}
     assert User.objects.get(username="cy").state == "ended"
     assert opens(said("people", "reset", "cy")) and User.objects.get(username="cy").state == "invited"
     again = said("people", "reset", "ada")

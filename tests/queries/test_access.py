@@ -42,7 +42,7 @@ def test_a_client_given_twice_over_is_seen_once(world: World) -> None:
 def test_one_s_own_tokens_are_listed_oldest_first_and_nobody_else_s(world: World) -> None:
     viewer, other = world.who("technician"), world.who("manager", "all")
     for owner, name in ((viewer, "first"), (other, "another's"), (viewer, "second")):
-        create_token(actor=owner, now=clock.now(), name=name, scope="read", days=1)
+        create_token(user=owner, actor=owner, now=clock.now(), name=name, scope="read", days=1)
     assert [each.name for each in tokens_of(viewer)] == ["first", "second"]
     assert ApiToken.objects.count() == 3
     assert [each.name for each in visible_tokens(other)] == ["first", "another's", "second"]
@@ -52,7 +52,7 @@ def test_one_s_own_tokens_are_listed_oldest_first_and_nobody_else_s(world: World
 def test_a_viewer_by_a_limited_token_sees_what_both_see(world: World) -> None:
     everywhere, named = (User.objects.get(id=world.who(*who).id) for who in (("manager", "all"), ("auditor",)))
     token, _secret = create_token(
-        actor=everywhere, now=clock.now(), name="x", scope="read", days=1, clients=[world.ours.client]
+        user=everywhere, actor=everywhere, now=clock.now(), name="x", scope="read", days=1, clients=[world.ours.client]
     )
     everywhere.limit_to(token)
     assert [each.name for each in visible_clients(everywhere)] == ["Weir"]

@@ -296,7 +296,7 @@ def test_what_somebody_did_last_is_told_the_latest_first(world: World, person: P
     user = person.user
     assert user is not None
     store(body, user)
-    create_token(actor=user, name="phone", scope="read", days=1, now=NOON)
+    create_token(user=user, actor=user, name="phone", scope="read", days=1, now=NOON)
     viewer = world.who("manager", "all")
     deeds = people.deeds_of(viewer, person)
     assert [(each.what, each.name) for each in deeds] == [("token_made", "phone"), ("visit", "")]

@@ -174,7 +174,7 @@ def take() -> list[str]:
     for role in (Role.MANAGER, Role.AUDITOR):
         user, client = User.objects.filter(role=role, is_active=True).order_by("username").first(), Client()
         client.force_login(user)
-        _record, token = create_token(actor=user, now=clock.now(), name="sentences", scope="read", days=1)
+        _record, token = create_token(user=user, actor=user, now=clock.now(), name="sentences", scope="read", days=1)
         said += walk(client)
         said += api_strings(Client(headers={"authorization": f"Bearer {token}"}))
         said += papers(client, visits) if role == Role.MANAGER else ()

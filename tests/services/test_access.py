@@ -79,7 +79,7 @@ def test_an_account_that_can_not_be_leaves_neither_account_nor_person(
 
 @pytest.mark.parametrize("days", [1, 365])
 def test_a_token_lasts_as_long_as_was_asked_for(manager: User, days: int) -> None:
-    token, secret = create_token(actor=manager, now=clock.now(), name="export", scope="read", days=days)
+    token, secret = create_token(user=manager, actor=manager, now=clock.now(), name="export", scope="read", days=days)
     lasts = token.expiry - datetime.now(UTC)
     assert timedelta(days=days) - timedelta(minutes=5) < lasts <= timedelta(days=days)
     assert secret.startswith(token.token_key) and secret != token.token_key
@@ -89,7 +89,7 @@ def test_a_token_lasts_as_long_as_was_asked_for(manager: User, days: int) -> Non
 @pytest.mark.parametrize("days", [0, -1, 366])
 def test_a_token_for_too_long_or_for_no_time_is_refused(manager: User, days: int) -> None:
     with pytest.raises(FleetError) as refused:
-        create_token(actor=manager, now=clock.now(), name="export", scope="read", days=days)
+        create_token(user=manager, actor=manager, now=clock.now(), name="export", scope="read", days=days)
     assert said_of(refused.value) == {"days": f"is {days}; it must be a whole number from 1 to 365"}
     assert not ApiToken.objects.exists()
 
@@ -98,18 +98,18 @@ def test_one_account_has_so_many_tokens_and_another_its_own(
     manager: User, dispatcher: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(access, "MOST_TOKENS", 2)
-    first, _secret = create_token(actor=manager, now=clock.now(), name="1", scope="read", days=1)
-    create_token(actor=manager, now=clock.now(), name="2", scope="read", days=1)
+    first, _secret = create_token(user=manager, actor=manager, now=clock.now(), name="1", scope="read", days=1)
+    create_token(user=manager, actor=manager, now=clock.now(), name="2", scope="read", days=1)
     with pytest.raises(FleetError) as refused:
-        create_token(actor=manager, now=clock.now(), name="3", scope="read", days=1)
+        create_token(user=manager, actor=manager, now=clock.now(), name="3", scope="read", days=1)
     assert refused.value.code == "too_many_tokens"
-    create_token(actor=dispatcher, now=clock.now(), name="3", scope="read", days=1)
+    create_token(user=dispatcher, actor=dispatcher, now=clock.now(), name="3", scope="read", days=1)
     revoke_token(actor=manager, now=clock.now(), key=first.token_key)
-    create_token(actor=manager, now=clock.now(), name="3", scope="read", days=1)
+    create_token(user=manager, actor=manager, now=clock.now(), name="3", scope="read", days=1)
 
 
 def test_nobody_revokes_anothers_token(manager: User, dispatcher: User) -> None:
-    token, _secret = create_token(actor=manager, now=clock.now(), name="export", scope="read", days=1)
+    token, _secret = create_token(user=manager, actor=manager, now=clock.now(), name="export", scope="read", days=1)
     with pytest.raises(NotFound):
         revoke_token(actor=dispatcher, now=clock.now(), key=token.token_key)
     revoke_token(actor=manager, now=clock.now(), key=token.token_key)
@@ -121,11 +121,17 @@ def test_a_token_is_limited_to_clients_that_its_owner_sees(auditor: User, client
     elsewhere = Client.objects.create(name="Lock Trust")
     with pytest.raises(NotFound):
         create_token(
-            actor=auditor, now=clock.now(), name="export", scope="read", days=1, clients=[client_of_ours, elsewhere]
+            user=auditor,
+            actor=auditor,
+            now=clock.now(),
+            name="export",
+            scope="read",
+            days=1,
+            clients=[client_of_ours, elsewhere],
         )
     assert not ApiToken.objects.exists()
     token, _secret = create_token(
-        actor=auditor, now=clock.now(), name="export", scope="read", days=1, clients=[client_of_ours]
+        user=auditor, actor=auditor, now=clock.now(), name="export", scope="read", days=1, clients=[client_of_ours]
     )
     assert token.is_limited and list(token.clients.all()) == [client_of_ours]
 

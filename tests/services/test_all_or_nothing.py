@@ -349,7 +349,7 @@ def make_account(_world: World) -> Deed:
 
 def make_token(world: World) -> Deed:
     said = {"name": "export", "scope": "read", "days": 1, "clients": [world.boiler.building.client]}
-    return lambda: access.create_token(actor=world.manager, now=clock.now(), **said)
+    return lambda: access.create_token(user=world.manager, actor=world.manager, now=clock.now(), **said)
 
 
 def new_password(world: World) -> Deed:
@@ -422,7 +422,7 @@ def change_person(world: World) -> Deed:
 
 def end_access(world: World) -> Deed:
     cy = _invited(world)
-    access.create_token(actor=cy.user, name="export", scope="read", days=1, now=NOON)
+    access.create_token(user=cy.user, actor=cy.user, name="export", scope="read", days=1, now=NOON)
     return upon(people.end_access, "person", cy, **world.by)
 
 

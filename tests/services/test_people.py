@@ -171,7 +171,7 @@ def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, c
     browser = Browser()
     browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     link = password_links.make_token(User.objects.get(id=user.id))
-    _token, key = create_token(actor=user, name="export", scope="read", days=1, now=NOON)
+    _token, key = create_token(user=user, actor=user, name="export", scope="read", days=1, now=NOON)
     own, _secret = make_address(user=user, client=None, actor=user, now=NOON)
     made, _secret = make_address(user=None, client=client_of_ours, actor=user, now=NOON)
 
@@ -267,7 +267,7 @@ def test_what_somebody_might_let_in_ends_with_what_they_may(boss: User, cy: Pers
 @pytest.mark.parametrize("how", ["role", "reset"])
 def test_tokens_end_where_somebody_may_other_things_or_is_reset(boss: User, cy: Person, how: str) -> None:
     user = invited(cy, boss)
-    create_token(actor=user, name="phone", scope="write", days=1, now=NOON)
+    create_token(user=user, actor=user, name="phone", scope="write", days=1, now=NOON)
     cy.refresh_from_db()
     about: dict[str, Any] = {"person": cy, "version": cy.version, "actor": boss, "now": NOON}
     if how == "role":

@@ -198,7 +198,7 @@ def test_what_somebody_did_last_stands_on_their_page_with_their_tokens(
     boss: User, technician: User, person: Person, body: Any
 ) -> None:
     store(body, technician)
-    create_token(actor=technician, name="phone of Ada", scope="read", days=1, now=NOON)
+    create_token(user=technician, actor=technician, name="phone of Ada", scope="read", days=1, now=NOON)
     page = text_of(opened(boss, f"/people/{person.id}/"))
     assert "sent a visit" in page and "made a token for another program: phone of Ada" in page
     sent(boss, "/account/tokens/end/", key=ApiToken.objects.get().token_key)
