@@ -13,6 +13,7 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
+from django.core.exceptions import RequestDataTooBig
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -57,6 +58,11 @@ def browser_of(request: HttpRequest) -> str:
     said = request.META.get("HTTP_USER_AGENT", "")
     known = (next((name for part, name in parts.items() if part in said), "") for parts in (_BROWSERS, _SYSTEMS))
     return " on ".join(each for each in known if each)
+
+
+def _length(request: HttpRequest) -> int:
+    given = request.META.get("CONTENT_LENGTH") or "0"
+    return int(given) if given.isdigit() else 0
 
 
 def refused(too_many: TooMany) -> HttpResponse:
@@ -105,7 +111,11 @@ class Private:
 
 
 class Tries:
-    """What is tried too often is refused before it costs anything."""
+    """What is tried too often, or is longer than any form, is refused before it costs anything."""
+
+    # In bytes: a page shows again what was typed. Sheets and limit sets are long, and bounded field by field.
+    longest_form = 50_000
+    longer = frozenset({"sheet-new", "sheet-edit", "sheet-import", "limit-set-edit"})
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
@@ -120,6 +130,12 @@ class Tries:
         if answer.status_code == 429:
             hold_up()
         return answer
+
+    def process_view(self, request: HttpRequest, _view: Any, _args: Any, _kwargs: Any) -> None:
+        match = request.resolver_match
+        is_form = request.method == "POST" and not request.path.startswith("/api/")
+        if is_form and match and match.url_name not in self.longer and _length(request) > self.longest_form:
+            raise RequestDataTooBig("A form was longer than any is.")
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         return refused(exception) if isinstance(exception, TooMany) else None
