@@ -16,12 +16,13 @@ from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake.fields import LEFT_OUT, Email, Id, Many, Shape, Text, Word, YesNo
 from fleet.intake.register import QualificationIn
-from fleet.models import ApiToken, Person, Qualification, Role
+from fleet.models import ApiToken, Person, Qualification, Role, Webhook
 from fleet.models.access import may_see
 from fleet.presentation import addresses
 from fleet.queries.access import visible_clients
 from fleet.queries.people import deeds_of, people_with_accounts
 from fleet.queries.register import visible_people
+from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, change_person, end_access, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
 
@@ -140,8 +141,20 @@ class DeedOut(serializers.Serializer[Any]):
     name = serializers.CharField()
 
 
+class HookOut(RowOut):
+    row, columns = Webhook, "id name client is_on"
+    host = serializers.CharField()
+    owner = serializers.UUIDField(source="owner.id", help_text="Who answers for it.")
+
+
 class OneAccountOut(AccountOut):
+    webhooks = serializers.SerializerMethodField(help_text="Those that they made or answer for, of what you may see.")
     deeds = serializers.SerializerMethodField(help_text="What they did last, the latest first.")
+
+    @extend_schema_field(HookOut(many=True))
+    def get_webhooks(self, person: Person) -> Any:
+        made = hooks_of(self.context["viewer"], person.user) if person.user else []
+        return HookOut(made, many=True).data
 
     @extend_schema_field(DeedOut(many=True))
     def get_deeds(self, person: Person) -> Any:
@@ -169,14 +182,20 @@ class OneAccount(EntryDoor):
         return change_account(person=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())
 
 
+class EndIn(Shape):
+    keep_webhooks: Annotated[
+        bool, YesNo(help="Whether those that they answer for go on, as yours; else they stop.")
+    ] = LEFT_OUT
+
+
 class EndAccess(ActDoor):
     """From now on this log-in, its tokens, its calendar links and those that it has made open nothing."""
 
-    subject, query, shape_out, versioned = "accounts", people_with_accounts, AccountOut, True
+    subject, query, shape_in, shape_out, versioned = "accounts", people_with_accounts, EndIn, AccountOut, True
 
     def act(self, thing: Person, version: int, said: dict[str, Any]) -> Person:
         refuse_token(self.request)
-        return end_access(person=thing, version=version, actor=self.viewer, now=clock.now())
+        return end_access(person=thing, version=version, **said, actor=self.viewer, now=clock.now())
 
 
 class LinkDoor(Door):

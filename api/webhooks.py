@@ -46,7 +46,10 @@ class WebhookOut(RowOut):
     row, columns = Webhook, "id name url client is_on failing_since made_at version"
     kinds = serializers.ListField(child=serializers.CharField())
     switched_off_why = Said(
-        failure_words, of="switched_off_why", help_text="Where it was switched off because nothing arrived."
+        failure_words, of="switched_off_why", help_text="Why it was switched off, where no person did that."
+    )
+    owner = serializers.UUIDField(
+        source="owner.id", help_text="Who answers for it: it stops where they may see no more what it carries."
     )
 
 
@@ -116,7 +119,7 @@ class OneWebhook(EntryDoor):
         return super().patch(request, id)
 
     def change(self, entry: Webhook, version: int, changes: dict[str, Any]) -> Webhook:
-        return change_hook(hook=entry, version=version, changes=changes, now=clock.now())
+        return change_hook(hook=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())
 
     def delete(self, request: Request, id: uuid.UUID) -> Response:
         """It sends nothing any more."""

@@ -1,9 +1,12 @@
 """Webhooks: which events another program is sent, where to, and what came of each delivery."""
 
+from urllib.parse import urlsplit
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from fleet.models.access import User
 from fleet.models.register import RegisterEntry, new_id
 
 TRIAL = "trial"
@@ -42,9 +45,20 @@ class Webhook(RegisterEntry):
     removed_at = models.DateTimeField(null=True, blank=True)
     made_by = models.ForeignKey("fleet.User", on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
+    # Who answers for it since, instead of who made it.
+    kept_by = models.ForeignKey("fleet.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["name", "id"]
+
+    @property
+    def owner(self) -> User:
+        """By whose rights it goes on: it tells nothing of clients that they may not see."""
+        return self.kept_by or self.made_by
+
+    @property
+    def host(self) -> str:
+        return urlsplit(self.url).hostname or ""
 
 
 class AllowedTarget(models.Model):

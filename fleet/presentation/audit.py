@@ -3,6 +3,7 @@
 from fleet.models import AuditEntry
 from fleet.presentation.codes import code_words
 from fleet.presentation.sentences import sentences
+from fleet.presentation.words import listed
 
 _CHANGES = sentences("access_changes")
 
@@ -15,7 +16,8 @@ def entry_words(entry: AuditEntry) -> str:
     """
     if entry.said:
         code, figures = entry.said
+        said = {"role": code_words, "names": listed}
         return str(_CHANGES[code]) % {
-            name: code_words(each) if name == "role" else each for name, each in figures.items()
+            name: said[name](each) if name in said else each for name, each in figures.items()
         }
     return ": ".join(filter(None, (str(entry.get_kind_display()), entry.path)))

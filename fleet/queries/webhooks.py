@@ -15,9 +15,14 @@ def visible_hooks(viewer: User) -> QuerySet[Webhook]:
     scope = mine | Q(client__isnull=True) if viewer.sees_all_clients else mine
     return (
         Webhook.objects.filter(scope, removed_at__isnull=True)
-        .select_related("client", "made_by")
+        .select_related("client", "made_by", "kept_by")
         .order_by("name", "id")
     )
+
+
+def hooks_of(viewer: User, user: User) -> QuerySet[Webhook]:
+    """Those that the user made or answers for, as far as the viewer may see them."""
+    return visible_hooks(viewer).filter(Q(made_by=user) | Q(kept_by=user))
 
 
 def visible_deliveries(viewer: User) -> QuerySet[HookDelivery]:

@@ -21,6 +21,7 @@ from fleet.services import jobs
 from fleet.services.access import forget_second_factor
 from fleet.services.audit import note_change
 from fleet.services.register import change_entry, change_row, create_entry
+from fleet.services.webhooks import keep_hooks, stop_hooks
 
 OF_LOG_IN = ("name", "email", "role")
 
@@ -91,17 +92,20 @@ def change_account(
     if "clients" in changes:
         user.clients.set(changes["clients"] or ())
     if before != (user.role, user.sees_all_clients, set(user.clients.all())):
-        _close_doors(user)
+        _close_doors(user, actor, now)
     change_row(row=person, version=version, changes={name: each for name, each in changes.items() if name != "clients"})
     note_change(user=user, actor=actor, now=now, code="account_changed", role=user.role)
     return person
 
 
 @transaction.atomic
-def end_access(*, person: Person, version: int, actor: User | None, now: datetime) -> Person:
+def end_access(
+    *, person: Person, version: int, keep_webhooks: bool = False, actor: User | None, now: datetime
+) -> Person:
     """From now on this log-in opens nothing: nor do its sessions, tokens and links, and the calendar links that it has
     or has made, whose secrets its owner knows. The person stays on records.
 
+    keep_webhooks : those that they answered for go on, as the actor's; else they send nothing any more.
     Raises Conflict `already_ended`, `last_manager` or `changed_meanwhile`.
     """
     user = _log_in_of(person)
@@ -111,7 +115,9 @@ def end_access(*, person: Person, version: int, actor: User | None, now: datetim
     user.is_active = False
     user.set_unusable_password()
     user.save(update_fields=["is_active", "password"])
-    _close_doors(user)
+    if keep_webhooks and actor:
+        keep_hooks(user=user, actor=actor, now=now)
+    _close_doors(user, actor, now)
     links = CalendarLink.objects.filter(Q(user=user) | Q(made_by=user), revoked_at__isnull=True)
     CalendarEntry.objects.filter(address__in=links).delete()
     links.update(revoked_at=now, revoked_by=actor, version=F("version") + 1)
@@ -149,15 +155,16 @@ def reset_log_in(
         raise Conflict("own_log_in", "This is your own log-in: change its password on the page of your account.")
     if second_factor and not why:
         raise FleetError("invalid", "Some fields can't be accepted.", errors={"why": coded("say_why")})
-    _close_doors(user)
+    _close_doors(user, actor, now)
     if second_factor:
         forget_second_factor(user=user, why=why, actor=actor, now=now)
     return _with_link(person, version, user, what="reset", why=why, actor=actor, now=now)
 
 
-def _close_doors(user: User) -> None:
+def _close_doors(user: User, actor: User | None, now: datetime) -> None:
     """Of somebody who may do other things than before, or nothing: they log in anew. Links that they have made, and one
-    that they have not used, were for what they might do then."""
+    that they have not used, were for what they might do then; webhooks tell of what they may see now."""
+    stop_hooks(user=user, actor=actor, now=now)
     LogIn.objects.filter(user=user).delete()
     ApiToken.objects.filter(user=user).delete()
     unused = User.objects.filter(Q(link_made_by=user) | Q(id=user.id), password__startswith="!")

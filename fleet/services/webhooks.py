@@ -13,7 +13,7 @@ from typing import Any
 
 import structlog
 from django.db import transaction
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from fleet import web_addresses
 from fleet.coded import coded, wrong
@@ -23,7 +23,9 @@ from fleet.models.register import new_id
 from fleet.models.webhooks import TRIAL
 from fleet.presentation.webhooks import Event, allowed_hosts, events_of, secret_of, signature, trial_words, unfed_words
 from fleet.queries.access import visible_clients
+from fleet.queries.webhooks import hooks_of, visible_hooks
 from fleet.services import jobs
+from fleet.services.audit import note_change
 from fleet.services.register import change_entry, create_entry
 
 log = structlog.get_logger()
@@ -61,14 +63,16 @@ def add_hook(*, values: dict[str, Any], actor: User, now: datetime) -> tuple[Web
 
 
 @transaction.atomic
-def change_hook(*, hook: Webhook, version: int, changes: dict[str, Any], now: datetime) -> Webhook:
-    """Change name, url, kinds, or switch it on or off. Switched on, it carries what happens from now on."""
+def change_hook(*, hook: Webhook, version: int, changes: dict[str, Any], actor: User, now: datetime) -> Webhook:
+    """Change name, url, kinds, or switch it on or off. Switched on, it carries what happens from now on, and whoever
+    did that answers for it."""
     if "kinds" in changes:
         _check_kinds(changes["kinds"])
     if "url" in changes:
         web_addresses.read_target(changes["url"], allowed_hosts())
     if changes.get("is_on") and not hook.is_on:
         changes = changes | {"on_since": now, "read_until": now, "failing_since": None, "switched_off_why": []}
+        changes |= {} if actor == hook.owner else {"kept_by": actor}
         _give_up_waiting(hook, "off_meanwhile")
     return change_entry(entry=hook, version=version, changes=changes)
 
@@ -85,6 +89,37 @@ def remove_hook(*, hook: Webhook, version: int, now: datetime) -> None:
     """It sends nothing any more and is listed nowhere."""
     change_entry(entry=hook, version=version, changes={"is_on": False, "removed_at": now})
     _give_up_waiting(hook, "removed")
+
+
+def keep_hooks(*, user: User, actor: User, now: datetime) -> None:
+    """What the user answered for, and the actor may see, goes on as it was: the actor answers for it."""
+    kept = [each for each in hooks_of(actor, user) if each.owner == user]
+    if not kept:
+        return
+    Webhook.objects.filter(id__in=[each.id for each in kept]).update(kept_by=actor, version=F("version") + 1)
+    note_change(user=user, actor=actor, now=now, code="webhooks_kept", names=[each.name for each in kept])
+
+
+def stop_hooks(*, user: User, actor: User | None, now: datetime) -> None:
+    """Of those that the user answers for: what carries more than they may see now sends nothing any more."""
+    owned = Q(kept_by=user) | Q(kept_by__isnull=True, made_by=user)
+    if stopped := [each.name for each in _switched_on().filter(owned) if _stopped(each)]:
+        note_change(user=user, actor=actor, now=now, code="webhooks_stopped", names=stopped)
+
+
+def _switched_on() -> QuerySet[Webhook]:
+    known = Webhook.objects.filter(is_on=True, removed_at__isnull=True)
+    return known.select_related("made_by", "kept_by").order_by("id")
+
+
+def _stopped(hook: Webhook) -> bool:
+    """Whether its owner may see no more what it carries, so that it was switched off."""
+    if visible_hooks(hook.owner).filter(id=hook.id).exists():
+        return False
+    why = coded("owner_gone", name=str(hook.owner))
+    Webhook.objects.filter(id=hook.id).update(is_on=False, switched_off_why=why, version=F("version") + 1)
+    log.warning("webhook_of_nobody_stopped", hook=str(hook.id))
+    return True
 
 
 def _give_up_waiting(hook: Webhook, why: str) -> None:
@@ -146,9 +181,10 @@ def feed_hooks(*, now: datetime) -> list[Webhook]:
     A transaction each: one that can't be fed holds up no other, and is looked at again the next time. Returns those.
     """
     unfed = []
-    for hook in Webhook.objects.filter(is_on=True, removed_at__isnull=True).order_by("id"):
+    for hook in _switched_on():
         try:
-            gather_events(hook=hook, now=now)
+            if not _stopped(hook):
+                gather_events(hook=hook, now=now)
         except Exception:
             log.exception("webhook_not_fed", hook=str(hook.id))
             unfed.append(hook)
@@ -205,9 +241,10 @@ def send_waiting(*, hook: Webhook, clock: Clock) -> Effect:
     was signed long ago.
     """
     trials, others = _waiting(hook).filter(kind=TRIAL), _waiting(hook).exclude(kind=TRIAL)
-    is_on = hook.is_on and not hook.removed_at
     tried: list[tuple[HookDelivery, dict[str, Any]]] = []
-    for delivery in [*trials[:SENT_AT_ONCE], *(others[:SENT_AT_ONCE] if is_on else ())]:
+    for delivery in [*trials[:SENT_AT_ONCE], *others[:SENT_AT_ONCE]]:
+        if delivery.kind != TRIAL and not Webhook.objects.filter(id=hook.id, is_on=True).exists():
+            break  # perhaps only since the one before was sent
         outcome = _send(hook, delivery, clock)
         tried.append((delivery, outcome))
         if not outcome.get("sent_at") and not outcome["given_up"]:

@@ -27,6 +27,7 @@ from fleet.presentation.codes import code_words_lazy
 from fleet.queries.access import visible_clients, visible_tokens
 from fleet.queries.calendars import visible_addresses
 from fleet.queries.people import deeds_of, people_with_accounts
+from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, end_access, invite_newcomer, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
 from fleet.web.forms import DayField, VersionForm, WordsField, taken
@@ -89,6 +90,10 @@ class ChangeForm(AccessForm):
 class ResetForm(forms.Form):
     second_factor = forms.BooleanField(label=gettext_lazy("Second factor"), required=False)
     why = WordsField(gettext_lazy("Why"), 300)
+
+
+class EndForm(forms.Form):
+    keep_webhooks = forms.BooleanField(required=False)
 
 
 class QualificationForm(forms.Form):
@@ -162,6 +167,7 @@ def _one(
         "deeds": deeds_of(viewer, person),
         "tokens": [each for each in visible_tokens(viewer) if each.user_id == person.user_id],
         "calendar_links": visible_addresses(viewer).filter(user=user, revoked_at__isnull=True).count() if user else 0,
+        "hooks": hooks_of(viewer, user) if user else [],
         "is_own": user == viewer,
         "refused": refused,
         "office_zone": settings.TIME_ZONE,
@@ -210,7 +216,7 @@ def _let_back(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
 
 
 def _end(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
-    end_access(**by)
+    end_access(**taken(EndForm(request.POST)), **by)
     messages.success(request, _("The access of %s has ended: nothing of it opens anything.") % by["person"].name)
     return redirect("people")
 

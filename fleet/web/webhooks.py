@@ -104,10 +104,12 @@ def _done(request: HttpRequest, hook: Webhook, version: int, what: str) -> HttpR
         send_trial(hook=hook, now=now)
         messages.success(request, _("A trial event is on its way; open this page again in a moment to see what came."))
     elif what in ("on", "off"):
-        change_hook(hook=hook, version=version, changes={"is_on": what == "on"}, now=now)
+        change_hook(hook=hook, version=version, changes={"is_on": what == "on"}, actor=viewer_of(request), now=now)
         messages.success(request, _("It is switched on.") if what == "on" else _("It is switched off."))
     else:
-        change_hook(hook=hook, version=version, changes=taken(HookForm(request.POST)), now=now)
+        change_hook(
+            hook=hook, version=version, changes=taken(HookForm(request.POST)), actor=viewer_of(request), now=now
+        )
         messages.success(request, _("The webhook is changed."))
     return redirect("webhook", hook_id=hook.id)
 

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Client, Person, Role, User
+from fleet.models import Client, Person, Role, User, Webhook
 from fleet.services.access import create_token, create_user
 from tests.cast import NOON
 
@@ -50,6 +50,20 @@ def test_somebody_is_invited_ended_let_back_and_reset(api: APIClient, cy: Person
     assert len({said["link"], back["link"], again["link"]}) == 3
     one = api.get(f"/api/v1/accounts/{cy.id}").json()
     assert (one["state"], one["version"], one["deeds"]) == ("invited", 5, []) and "link" not in one
+
+
+def test_webhooks_of_who_leaves_are_said_and_may_be_kept(api: APIClient, cy: Person, boss: User) -> None:
+    act(api, cy, "invite", {"username": "cy", "role": "manager", "clients": None})
+    cy.refresh_from_db()
+    assert cy.user
+    said: dict[str, Any] = {"kinds": ["flag_opened"], "is_on": True, "made_by": cy.user, "made_at": NOON}
+    hook = Webhook.objects.create(name="office", url="https://a.test/x?key=1", **said)
+    (listed,) = api.get(f"/api/v1/accounts/{cy.id}").json()["webhooks"]
+    assert (listed["name"], listed["host"], listed["owner"]) == ("office", "a.test", str(cy.user_id))
+    act(api, cy, "end", {"keep_webhooks": True})
+    (listed,) = api.get(f"/api/v1/accounts/{cy.id}").json()["webhooks"]
+    assert (listed["is_on"], listed["owner"]) == (True, str(boss.id))
+    assert api.get(f"/api/v1/webhooks/{hook.id}").json()["owner"] == str(boss.id)
 
 
 def test_the_list_says_who_has_no_log_in(api: APIClient, boss: User, cy: Person) -> None:

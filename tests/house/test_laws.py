@@ -153,7 +153,7 @@ NAMELESS = {
     **dict.fromkeys(["required_checks.change_required_check", "contractor.change_contractor"], NO_COLUMN),
     "people.change_person": NO_COLUMN,
     **dict.fromkeys(["tenancies.begin_tenancy", "tenancies.change_tenancy", "calendars.renew_address"], NO_COLUMN),
-    **dict.fromkeys(["webhooks.change_hook", "webhooks.remove_hook", "webhooks.renew_secret"], NO_COLUMN),
+    **dict.fromkeys(["webhooks.remove_hook", "webhooks.renew_secret"], NO_COLUMN),
     **dict.fromkeys(["alerts.put_on_call", "alerts.change_on_call", "alerts.take_off_call"], NO_COLUMN),
     "alerts.change_own_alerts": OWN,
     "access.set_password": OWN,

@@ -375,7 +375,7 @@ def revoke_calendar(world: World) -> Deed:
 
 
 def switch_hook_on(world: World) -> Deed:
-    return upon(webhooks.change_hook, "hook", world.hook, changes={"is_on": True}, **world.at)
+    return upon(webhooks.change_hook, "hook", world.hook, changes={"is_on": True}, **world.by)
 
 
 def gather_events(world: World) -> Deed:

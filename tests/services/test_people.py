@@ -9,8 +9,9 @@ from allauth.mfa.totp.internal.auth import TOTP
 from django.test import Client as Browser
 
 from fleet.errors import FleetError
-from fleet.models import ApiToken, CalendarLink, Client, Job, LogIn, Person, Role, User
+from fleet.models import ApiToken, AuditEntry, CalendarLink, Client, Job, LogIn, Person, Role, User, Webhook
 from fleet.presentation.addresses import FORGOTTEN_OPENS, password_links
+from fleet.presentation.audit import entry_words
 from fleet.queries.calendars import address_for
 from fleet.services.access import create_token, create_user, set_password
 from fleet.services.calendars import make_address
@@ -189,6 +190,55 @@ def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, c
     assert Person.objects.get(id=cy.id).user == user
     assert refused(end_access, person=cy, version=3, actor=boss).code == "already_ended"
     assert refused(reset_log_in, person=cy, version=3, second_factor=False, why="", actor=boss).code == "already_ended"
+
+
+def hooks_by(user: User, *clients: Client | None) -> list[Webhook]:
+    said = {"kinds": ["flag_opened"], "is_on": True, "made_by": user, "made_at": NOON}
+    return [
+        Webhook.objects.create(name=f"hook {each}", url="https://a.test/x", client=each, **said) for each in clients
+    ]
+
+
+def on(hooks: list[Webhook]) -> list[bool]:
+    return [Webhook.objects.get(id=each.id).is_on for each in hooks]
+
+
+def trail() -> list[str]:
+    return [entry_words(each) for each in AuditEntry.objects.order_by("id")]
+
+
+def test_webhooks_of_who_leaves_stop_with_their_access(cy: Person, boss: User, client_of_ours: Client) -> None:
+    user = invited(cy, boss, role="manager")
+    hooks = [*hooks_by(user, None, client_of_ours), *hooks_by(boss, None)]
+    end_access(person=cy, version=2, actor=boss, now=NOON)
+    assert on(hooks) == [False, False, True]
+    assert trail()[-2:] == ["webhooks stopped: hook None and hook Weir Trust", "access ended"]
+
+
+def test_who_ends_an_access_may_keep_the_webhooks_that_they_may_see(
+    cy: Person, boss: User, limited: User, client_of_ours: Client
+) -> None:
+    user = invited(cy, boss, role="manager", clients=[client_of_ours])
+    hooks = hooks_by(user, None, client_of_ours)
+    end_access(person=cy, version=2, keep_webhooks=True, actor=limited, now=NOON)
+    assert on(hooks) == [False, True]
+    kept = Webhook.objects.get(id=hooks[1].id)
+    assert (kept.owner, kept.made_by, kept.version) == (limited, user, 2)
+    assert "webhooks go on, kept by who did this: hook Weir Trust" in trail()
+
+
+@pytest.mark.parametrize(
+    ("changes", "goes_on"),
+    [({"role": "dispatcher"}, [False, False]), ({"clients": "named"}, [False, True]), ({"phone": "1"}, [True, True])],
+)
+def test_a_webhook_tells_only_of_clients_that_its_owner_may_still_see(
+    cy: Person, boss: User, client_of_ours: Client, changes: dict[str, Any], goes_on: list[bool]
+) -> None:
+    hooks = hooks_by(invited(cy, boss, role="manager"), None, client_of_ours)
+    if "clients" in changes:
+        changes = {"clients": [client_of_ours]}
+    change_account(person=cy, version=2, changes=changes, actor=boss, now=NOON)
+    assert on(hooks) == goes_on
 
 
 def test_who_comes_back_comes_by_a_link_and_not_by_the_password_of_then(cy: Person, boss: User) -> None:

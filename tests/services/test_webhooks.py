@@ -64,7 +64,7 @@ def hook(receiver: Receiver, manager: User) -> Webhook:
 def switched_on(url: str, manager: User, *, kinds: list[str] = ALL, client: Client | None = None) -> Webhook:
     values = {"name": "office", "url": url, "kinds": kinds, "client": client}
     made, _secret = webhooks.add_hook(values=values, actor=manager, now=NOON)
-    return webhooks.change_hook(hook=made, version=1, changes={"is_on": True}, now=NOON)
+    return webhooks.change_hook(hook=made, version=1, changes={"is_on": True}, actor=manager, now=NOON)
 
 
 def send(hook: Webhook, now: datetime = NOON + MINUTE) -> None:
@@ -245,7 +245,7 @@ def test_it_is_off_until_somebody_switches_it_on_and_carries_nothing_from_before
     visited(boiler, person, analyser, technician)
     webhooks.feed_hooks(now=NOON)
     assert not HookDelivery.objects.exists()
-    webhooks.change_hook(hook=made, version=1, changes={"is_on": True}, now=NOON + MINUTE)
+    webhooks.change_hook(hook=made, version=1, changes={"is_on": True}, actor=manager, now=NOON + MINUTE)
     send(made, NOON + 2 * MINUTE)
     assert receiver.got == []
 
@@ -516,7 +516,7 @@ def test_one_event_that_is_refused_for_good_holds_up_no_other(
 
 
 def test_after_days_of_failure_it_is_switched_off_and_says_why(
-    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User
+    hook: Webhook, receiver: Receiver, body: dict[str, Any], technician: User, manager: User
 ) -> None:
     failing(receiver, 500)
     record_visit(draft=read_visit(body), actor=technician, now=NOON)
@@ -526,8 +526,43 @@ def test_after_days_of_failure_it_is_switched_off_and_says_why(
     send(hook, NOON + MINUTE + timedelta(days=webhooks.FAILING_DAYS))
     assert not hook.is_on
     assert failure_words(hook.switched_off_why) == "Nothing arrived for 3 days; the last try: answered 500."
-    on_again = webhooks.change_hook(hook=hook, version=hook.version, changes={"is_on": True}, now=NOON)
+    on_again = webhooks.change_hook(hook=hook, version=hook.version, changes={"is_on": True}, actor=manager, now=NOON)
     assert on_again.switched_off_why == []
+
+
+def test_what_waits_is_held_back_from_the_moment_on_at_which_it_is_switched_off(
+    hook: Webhook, receiver: Receiver, boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    visited(boiler, person, analyser, technician, left=("10.30", "9.10"))
+    assert webhooks.gather_events(hook=hook, now=NOON + MINUTE) == 3
+
+    def clock() -> datetime:
+        Webhook.objects.update(is_on=False)  # while the first is under way
+        return NOON + MINUTE
+
+    webhooks.send_waiting(hook=hook, clock=clock)()
+    assert len(receiver.got) == 1
+
+
+@pytest.mark.parametrize("why", ["left", "limited", "other role"])
+def test_a_hook_of_somebody_who_may_see_no_more_what_it_carries_is_fed_nothing(
+    hook: Webhook, manager: User, body: dict[str, Any], technician: User, why: str
+) -> None:
+    changes = {"left": {"is_active": False}, "limited": {"sees_all_clients": False}, "other role": {"role": "auditor"}}
+    User.objects.filter(id=manager.id).update(**changes[why])
+    record_visit(draft=read_visit(body), actor=technician, now=NOON)
+    webhooks.feed_hooks(now=NOON + MINUTE)
+    hook.refresh_from_db()
+    assert not hook.is_on and not HookDelivery.objects.exists()
+    assert "who answered for it, may see no more" in failure_words(hook.switched_off_why)
+
+
+def test_who_switches_it_on_answers_for_it(hook: Webhook, manager: User) -> None:
+    other = cast.make_user("other", "manager")
+    off = webhooks.change_hook(hook=hook, version=hook.version, changes={"is_on": False}, actor=other, now=NOON)
+    assert off.owner == manager
+    on_again = webhooks.change_hook(hook=off, version=off.version, changes={"is_on": True}, actor=other, now=NOON)
+    assert (on_again.owner, on_again.made_by) == (other, manager)
 
 
 def test_a_trial_goes_while_the_hook_is_off_and_once_only(receiver: Receiver, manager: User) -> None:

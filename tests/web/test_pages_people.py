@@ -8,7 +8,7 @@ from django.core import mail
 from django.test import Client as Browser
 from django.utils import timezone
 
-from fleet.models import ApiToken, Client, Job, Person, Qualification, Role, User
+from fleet.models import ApiToken, Client, Job, Person, Qualification, Role, User, Webhook
 from fleet.services.access import create_token, create_user
 from fleet.tasks import HANDLERS
 from tests.cast import NOON, store
@@ -148,6 +148,19 @@ def test_a_person_is_changed_ended_let_back_and_reset_on_their_page(boss: User, 
     assert "The link was made by Bo Boss: phone lost" in text_of(
         checked(act(boss, cy, "reset", second_factor="on", why="phone lost"))
     )
+
+
+@pytest.mark.parametrize(("kept", "state"), [(False, "off, cy"), (True, "on, Bo Boss")])
+def test_a_leaver_s_page_says_which_webhooks_stopped_and_which_go_on(
+    boss: User, cy: Person, kept: bool, state: str
+) -> None:
+    said: dict[str, Any] = {"kinds": ["flag_opened"], "is_on": True, "made_by": cy.user, "made_at": NOON}
+    Webhook.objects.create(name="office", url="https://a.test/x?key=1", **said)
+    before = text_of(opened(boss, f"/people/{cy.id}/"))
+    assert "Let them go on: I answer for them" in before and "office a.test the whole installation on" in before
+    act(boss, cy, "end", **({"keep_webhooks": "on"} if kept else {}))
+    page = text_of(opened(boss, f"/people/{cy.id}/"))
+    assert f"office a.test the whole installation {state.replace('cy', 'Cy Cooper')} answers for it" in page
 
 
 def test_what_stands_is_ticked_on_the_page(boss: User, client_of_ours: Client) -> None:
