@@ -376,7 +376,7 @@ def keys(manager: User, client_of_ours: Client, settings: Settings) -> Keys:
     assert browser.post("/log-in/code/", {"code": code_of(KEY)})["Location"] == "/"
     known.add("session", browser.cookies["session"].value)
     known.add("half a log-in", half.cookies["session"].value)
-    known.add("token", create_token(actor=ada, name="export", scope="write", days=1, now=NOON)[1])
+    known.add("token", create_token(user=ada, actor=ada, name="export", scope="write", days=1, now=NOON)[1])
     own, of_client = {"user": ada, "client": None}, {"user": None, "client": client_of_ours}
     for name, whose in (("her calendar", own), ("calendar that she made", of_client)):
         known.add(name, f"/calendar/{make_address(**whose, actor=ada, now=NOON)[1]}.ics")
