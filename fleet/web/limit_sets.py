@@ -30,9 +30,9 @@ from fleet.services.limit_sets import change_limit_set, copy_limit_set, review_l
 from fleet.web import previews
 from fleet.web.forms import DayField, WordsField, taken
 from fleet.web.guards import act, form, page, viewer_of
-from fleet.web.limit_set_form import GROUPS, PLAIN, field_paths, set_content, typed_set, wrong_figures
+from fleet.web.limit_set_form import LimitSetForm
+from fleet.web.shape_forms import ShapeForm
 from fleet.web.sheets import RetireForm, compared, made_on, standing_words
-from fleet.web.typed import AskedForm, asked_form
 
 
 @page("limit_sets")
@@ -123,21 +123,17 @@ def edit(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
     if facts.current is None:
         return redirect("limit-set", limit_set_id)
     if request.method != "POST":
-        return _form(request, facts, asked_form(typed_set(facts.current.content), PLAIN, GROUPS))
+        return _form(request, facts, LimitSetForm(initial=facts.current.content))
     based_on = previews.number_based_on(request.POST)
     contents = {each.number: each.content for each in facts.versions}
-    base = contents.get(based_on, facts.current.content)
-    typed = typed_set(base, request.POST)
-    errors = wrong_figures(typed, base)
+    asked = LimitSetForm(request.POST, initial=contents.get(based_on, facts.current.content))
     content: dict[str, Any] = {}
     try:
-        content = read_limit_set(set_content(typed, base))
+        content = read_limit_set(asked.content())
     except Malformed as bad:
-        errors |= field_paths(bad.errors, base)
-    if errors:
-        asked = asked_form(typed, PLAIN, GROUPS, errors)
+        asked.refuse(bad.errors)
+    if asked.faults:
         return _form(request, facts, asked, based_on=based_on, status=Malformed.status)
-    asked = asked_form(typed, PLAIN, GROUPS)
     made = previews.recorded(previews.LIMIT_SET, request, facts.limit_set, content, based_on)
     if isinstance(made, str):
         return _previewed(request, limit_set_id, asked, content, based_on, note=made)
@@ -147,7 +143,7 @@ def edit(request: HttpRequest, limit_set_id: uuid.UUID) -> HttpResponse:
 
 
 def _previewed(
-    request: HttpRequest, id: uuid.UUID, asked: AskedForm, content: dict[str, Any], based_on: int, note: str
+    request: HttpRequest, id: uuid.UUID, asked: ShapeForm, content: dict[str, Any], based_on: int, note: str
 ) -> HttpResponse:
     """Where another structure came meanwhile the page stays with the limits of the version that it was opened at."""
     facts = limit_set_for(viewer_of(request), id, clock.today())
@@ -178,7 +174,7 @@ def _ids(content: Mapping[str, Any] | None) -> list[str]:
 def _form(
     request: HttpRequest,
     facts: LimitSetFacts,
-    asked: AskedForm,
+    asked: ShapeForm,
     *,
     shown: previews.Shown | None = None,
     based_on: int | None = None,

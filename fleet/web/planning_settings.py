@@ -31,21 +31,20 @@ DATED = (Defect.Severity.UNSAFE, Defect.Severity.URGENT, Defect.Severity.REPAIR,
 def _chance(label: Any, help_text: Any) -> forms.FloatField:
     """In per cent on the page, a chance inside."""
     said = gettext_lazy("It must be a figure from 0.01 to 99.99, in per cent.")
-    return forms.FloatField(
-        min_value=0.01, max_value=99.99, label=label, help_text=help_text, error_messages=_refusals(said)
-    )
+    return forms.FloatField(min_value=0.01, max_value=99.99, label=label, help_text=help_text, **_typed(said))
 
 
 def _days(label: Any, help_text: Any = "") -> forms.IntegerField:
     said = gettext_lazy("It must be a whole number from 0 to 3650, or be left empty.")
     return forms.IntegerField(
-        min_value=0, max_value=3650, required=False, label=label, help_text=help_text, error_messages=_refusals(said)
+        min_value=0, max_value=3650, required=False, label=label, help_text=help_text, **_typed(said)
     )
 
 
-def _refusals(said: Any) -> dict[str, Any]:
-    """One sentence that tells what is allowed, whatever was wrong."""
-    return dict.fromkeys(("required", "invalid", "min_value", "max_value"), said)
+def _typed(said: Any) -> dict[str, Any]:
+    """A figure is typed as a text; one sentence tells what is allowed, whatever was wrong."""
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12, "autocomplete": "off"})
+    return {"widget": widget, "error_messages": dict.fromkeys(("required", "invalid", "min_value", "max_value"), said)}
 
 
 class PlanningSettingsForm(forms.Form):
@@ -59,12 +58,12 @@ class PlanningSettingsForm(forms.Form):
     flag_at = _chance(gettext_lazy("A drift flag opens from"), gettext_lazy("%, before the next planned visit"))
     extra_visits_a_week = forms.IntegerField(
         min_value=0, max_value=1000, label=gettext_lazy("Extra visits for drift"), help_text=gettext_lazy("a week"),
-        error_messages=_refusals(gettext_lazy("It must be a whole number from 0 to 1000.")),
+        **_typed(gettext_lazy("It must be a whole number from 0 to 1000.")),
     )  # fmt: skip
     outside_within_days = forms.IntegerField(
         min_value=0, max_value=365, label=gettext_lazy("Left outside a limit, seen again"),
         help_text=gettext_lazy("within days"),
-        error_messages=_refusals(gettext_lazy("It must be a whole number from 0 to 365.")),
+        **_typed(gettext_lazy("It must be a whole number from 0 to 365.")),
     )  # fmt: skip
     repair_unsafe = _days(gettext_lazy("Repairing an unsafe defect"), WITHIN_OR_NONE)
     repair_urgent = _days(gettext_lazy("Urgent repair"), WITHIN_OR_NONE)

@@ -12,16 +12,17 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.functional import lazy
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet import clock
-from fleet.coded import coded
 from fleet.errors import FleetError, Malformed, NotFound
-from fleet.intake.sheets import read_sheet
+from fleet.intake.fields import fields_of, kind_of
+from fleet.intake.sheets import CEILING_UNITS, CeilingIn, SheetFileIn, SheetIn, read_sheet, read_sheet_file
 from fleet.models import LimitSetVersion, SheetVersion
 from fleet.models.access import may_change
-from fleet.presentation.codes import code_words
+from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.contents import (
     Difference,
     adjuster_words,
@@ -31,6 +32,7 @@ from fleet.presentation.contents import (
     target_words,
 )
 from fleet.presentation.days import long_day
+from fleet.presentation.figures import unit_words
 from fleet.presentation.intervals import interval_lines
 from fleet.presentation.readings import GASES
 from fleet.presentation.words import chemical, count_words, listed, rate_words
@@ -40,9 +42,8 @@ from fleet.web import previews
 from fleet.web.forms import VersionForm, WordsField, taken
 from fleet.web.guards import act, form, page, viewer_of
 from fleet.web.pages import page_of
-from fleet.web.sheet_form import GROUPS, NAME, PLAIN, sheet_content
+from fleet.web.shape_forms import ShapeForm, field_of, form_of
 from fleet.web.sheet_tables import answer_of, target_tables
-from fleet.web.typed import AskedForm, asked_form, from_content, from_post
 
 # ---- the list ----
 
@@ -219,21 +220,45 @@ def compared(query: QueryDict, contents: Mapping[int, Any], differences: Any) ->
 # ---- its edit ----
 
 
+def _ceiling_words(quantity: str) -> str:
+    unit = unit_words(CEILING_UNITS[quantity])
+    return f"{quantity_label(quantity)}, {unit}" if unit else quantity_label(quantity)
+
+
+_ceiling_words_lazy = lazy(_ceiling_words, str)
+CeilingForm = form_of(CeilingIn)
+CeilingForm.base_fields["quantity"].widget.choices[1:] = [(each, _ceiling_words_lazy(each)) for each in CEILING_UNITS]
+
+
+class _SheetContent(ShapeForm):
+    def content(self) -> dict[str, Any]:
+        """A ceiling's unit follows from what it is of; where that is wrong, any unit is right."""
+        content = {"targets": []} | super().content()
+        for each in content.get("ceilings", ()):
+            each["unit"] = CEILING_UNITS.get(each.get("quantity", ""), "1")
+        return content
+
+
+SheetForm = form_of(SheetIn, base=_SheetContent, ceilings=CeilingForm)
+
+
+class NewSheetForm(SheetForm):
+    name = field_of(kind_of(fields_of(SheetFileIn)["name"]))
+    field_order = ("name",)
+
+
 @form("sheets")
 def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     """First what would change, then the record: nothing is recorded that was not shown."""
     facts = sheet_for(viewer_of(request), sheet_id, clock.today())
     if request.method != "POST":
-        content = facts.current.content if facts.current else {}
-        return _form(request, facts, asked_form(from_content(content, PLAIN, GROUPS), PLAIN, GROUPS))
-    typed = from_post(request.POST, PLAIN, GROUPS)
-    based_on = previews.number_based_on(request.POST)
+        return _form(request, facts, SheetForm(initial=facts.current.content if facts.current else {}))
+    asked, based_on = SheetForm(request.POST), previews.number_based_on(request.POST)
     try:
-        content = read_sheet(sheet_content(typed))
+        content = read_sheet(asked.content())
     except Malformed as bad:
-        asked = asked_form(typed, PLAIN, GROUPS, bad.errors)
+        asked.refuse(bad.errors)
         return _form(request, facts, asked, based_on=based_on, status=bad.status)
-    asked = asked_form(typed, PLAIN, GROUPS)
     made = previews.recorded(previews.SHEET, request, facts.sheet, content, based_on)
     if not isinstance(made, str):
         messages.success(request, _("Recorded as version %d; it counts from now on.") % made.number)
@@ -246,7 +271,7 @@ def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
 def _form(
     request: HttpRequest,
     facts: SheetFacts,
-    asked: AskedForm,
+    asked: ShapeForm,
     *,
     shown: previews.Shown | None = None,
     based_on: int | None = None,
@@ -263,7 +288,6 @@ def _form(
             "asked": asked,
             "shown": shown,
             "based_on": number if based_on is None else based_on,
-            "rates": facts.current.content["rates"] if facts.current else (),
         },
         status=status,
     )
@@ -272,22 +296,20 @@ def _form(
 @form("sheets")
 def new(request: HttpRequest) -> HttpResponse:
     """A sheet that no appliance has yet: made at once, there is nothing that it could change."""
-    specs = (NAME, *PLAIN)
-    typed = from_post(request.POST, specs, GROUPS) if request.method == "POST" else from_content({}, specs, GROUPS)
-    if request.method != "POST":
-        return render(request, "sheet_edit.html", {"place": "sheets", "asked": asked_form(typed, specs, GROUPS)})
-    errors = {} if typed.plain["name"] else {"name": coded("blank")}
-    try:
-        content = read_sheet(sheet_content(typed))
-        if not errors:
-            values = {"name": typed.plain["name"]}
-            made = make_sheet(values=values, content=content, actor=viewer_of(request), now=clock.now())
+    asked = NewSheetForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST":
+        content = asked.content()
+        try:
+            file = read_sheet_file({"schema": "fleet-sheet/1", "name": content.pop("name", ""), "content": content})
+            values = {"name": file["name"]}
+            made = make_sheet(values=values, content=file["content"], actor=viewer_of(request), now=clock.now())
+        except FleetError as bad:
+            asked.refuse({path.removeprefix("content."): said for path, said in bad.errors.items()})
+        else:
             messages.success(request, _("Made %s.") % made.name)
             return redirect("sheet", made.id)
-    except FleetError as bad:
-        errors |= bad.errors
-    shown = {"place": "sheets", "asked": asked_form(typed, specs, GROUPS, errors)}
-    return render(request, "sheet_edit.html", shown, status=422)
+    shown = {"place": "sheets", "asked": asked}
+    return render(request, "sheet_edit.html", shown, status=422 if asked.faults else 200)
 
 
 # ---- copy and retire ----

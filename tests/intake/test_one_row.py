@@ -8,7 +8,7 @@ from fleet.intake.fields import LEFT_OUT, DecimalText, Word, file_schema
 from fleet.intake.sheets import SheetFileIn, SheetIn
 from fleet.presentation import contents
 from fleet.presentation.codes import field_words
-from fleet.web.typed import from_content, specs_of
+from fleet.web.shape_forms import FigureField, form_of
 from tests.cast import SHEET
 from tests.intake.refused import read_by, refusals
 
@@ -31,10 +31,12 @@ def test_it_is_read_and_refused() -> None:
 
 
 def test_a_form_asks_for_it() -> None:
-    nozzle, ignition = specs_of(LongerIn)[-2:]
-    assert (nozzle.label, nozzle.kind, nozzle.hint, nozzle.needed) == ("Nozzle", "figure", "mm", False)
-    assert [(code, str(words)) for code, words in ignition.choices] == [("spark", "spark"), ("pilot", "standing pilot")]
-    assert from_content({"nozzle_mm": "2.10"}, (nozzle,), ()).plain == {"nozzle_mm": "2.10"}
+    form = form_of(LongerIn)(initial={"nozzle_mm": "2.10"})
+    nozzle, ignition = list(form)[-2:]
+    assert (nozzle.label, nozzle.help_text, type(nozzle.field), nozzle.value()) == ("Nozzle", "mm", FigureField, "2.10")
+    assert [(code, str(words)) for code, words in ignition.field.widget.choices] == [
+        ("", "not stated"), ("spark", "spark"), ("pilot", "standing pilot"),
+    ]  # fmt: skip
 
 
 def test_its_schema_is_published() -> None:

@@ -22,7 +22,7 @@ def fields_of(page: str) -> Fields:
         chosen = re.search(r'<option value="([^"]*)" selected>', inner)
         given[name] = html.unescape(chosen[1]) if chosen else ""
     for name, inner in re.findall(r'<textarea[^>]*name="([^"]*)"[^>]*>(.*?)</textarea>', form, re.S):
-        given[name] = html.unescape(inner).replace("\n", "\r\n")
+        given[name] = html.unescape(inner).removeprefix("\n").replace("\n", "\r\n")
     given.pop("csrfmiddlewaretoken", None)
     return given
 

@@ -290,7 +290,7 @@ def test_a_choice_out_of_bounds_is_said_at_its_field(manager: User) -> None:
         "/planning-settings/", CHOICES | {"flag_at": "100", "based_on": "1", "act": "preview"}
     )
     assert answer.status_code == 400
-    assert 'aria-describedby="id_flag_at-said"' in answer.content.decode()
+    assert 'aria-describedby="id_flag_at_helptext id_flag_at_error"' in answer.content.decode()
     said = "A drift flag opens from : given 100. It must be a figure from 0.01 to 99.99, in per cent."
     assert said in words_of(answer.content.decode())
     typed = CHOICES | {"extra_visits_a_week": "many", "repair_note": "-1", "based_on": "1", "act": "preview"}

@@ -75,7 +75,7 @@ def test_a_source_is_added_by_form_with_how_well_it_is_known(neutral: LimitSet, 
     assert again(manager, f"{path}edit/", page, act="record").status_code == 302
     assert LimitSet.objects.get(id=neutral.id).current.content["sources"] == [typed]
     assert "Rule 9 (3), rev. 2, as of May 2024: quoted elsewhere" in words_of(opened(manager, path))
-    leave = {"sources-0-leave": "yes"}
+    leave = {"sources-0-DELETE": "yes"}
     gone = checked(edit(manager, f"{path}edit/", **leave, act="preview"))
     assert again(manager, f"{path}edit/", gone, **leave, act="record").status_code == 302
     assert LimitSet.objects.get(id=neutral.id).current.content["sources"] == []

@@ -233,14 +233,14 @@ def test_the_basis_of_a_tolerance_is_asked_for_and_has_no_default(boiler: Applia
 def test_rows_are_added_in_blank_ones_and_left_out_by_a_tick(boiler: Appliance, manager: User) -> None:
     path = f"/sheets/{boiler.sheet_id}/edit/"
     added = {"order_rules-0-quantity": "co2", "order_rules-0-higher_rate": "high", "order_rules-0-lower_rate": "low",
-             "targets-1-leave": "yes", "ceilings-1-quantity": "flue_temp", "ceilings-1-value": "90",
+             "targets-1-DELETE": "yes", "ceilings-1-quantity": "flue_temp", "ceilings-1-value": "90",
              "ceilings-1-rate": "any"}  # fmt: skip
     page = checked(edit(manager, path, **added, act="preview"))
     said = words_of(page)
     assert "Target CO₂ at low fire, casing closed 8.8 to 9.4 % (9.1 plus and minus 0.3 points) says nothing" in said
     assert "Ceiling flue temperature at any rate says nothing at most 90 °C" in said
-    assert re.search(r'name="targets-1-leave" value="yes" checked', page)
-    assert again(manager, path, page, act="record", **{"targets-1-leave": "yes"}).status_code == 302
+    assert re.search(r'name="targets-1-DELETE"[^>]* checked', page)
+    assert again(manager, path, page, act="record", **{"targets-1-DELETE": "yes"}).status_code == 302
     content = boiler.sheet.versions.get(number=2).content
     assert [each["rate"] for each in content["targets"]] == ["high"]
     assert content["ceilings"][1] == {"quantity": "flue_temp", "value": "90", "unit": "degC", "rate": "any"}

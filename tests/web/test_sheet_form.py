@@ -5,15 +5,13 @@ from typing import Any
 
 import pytest
 
-from fleet.coded import coded, wrong
+from fleet.coded import wrong
 from fleet.intake import limit_sets, sheets
 from fleet.presentation import contents
-from fleet.web.limit_set_form import GROUPS as SET_GROUPS
-from fleet.web.limit_set_form import PLAIN as SET_PLAIN
-from fleet.web.limit_set_form import typed_set
-from fleet.web.sheet_form import GROUPS, PLAIN, sheet_content
-from fleet.web.typed import Row, Spec, Typed, asked_form, from_content, meant, shown
+from fleet.web.limit_set_form import LimitSetForm
+from fleet.web.sheets import SheetForm
 from tests.cast import SHEET
+from tests.web.test_shape_forms import as_sent, posted
 
 SHAPES = {
     "targets": sheets.TargetIn,
@@ -26,9 +24,9 @@ FOLLOWS = {"unit"}  # a ceiling's unit follows from what it is of
 
 
 def test_the_form_asks_for_every_field_of_a_sheet() -> None:
-    assert {each.name for each in PLAIN} | set(SHAPES) == set(sheets.SheetIn.model_fields)
-    for group in GROUPS:
-        assert {each.name for each in group.specs} == set(SHAPES[group.name].model_fields) - FOLLOWS, group.name
+    assert {*SheetForm.base_fields} | set(SHAPES) == set(sheets.SheetIn.model_fields)
+    for name, part in SheetForm.part_classes.items():
+        assert {*part.form.base_fields} == set(SHAPES[name].model_fields) - FOLLOWS, name
 
 
 @pytest.mark.parametrize("field", sorted(set(sheets.SheetIn.model_fields) - set(SHAPES)))
@@ -72,57 +70,68 @@ def test_a_sheet_comes_back_from_its_form_as_it_was() -> None:
     whole["targets"][1] = {"rate": "low", "quantity": "o2", "tolerance_basis": "range", "lower": "4", "upper": "5",
                            "casing": "open", "source_text": "4 to 5 %"}  # fmt: skip
     whole["order_rules"] = [{"quantity": "co2", "higher_rate": "high", "lower_rate": "low", "least_gap": "0.3"}]
-    assert sheet_content(from_content(whole, PLAIN, GROUPS)) == whole
+    assert SheetForm(as_sent(SheetForm(initial=whole))).content() == whole
 
 
-@pytest.mark.parametrize(
-    ("kind", "text", "value"),
-    [
-        ("figure", "9,4", "9.4"),
-        ("figure", "9.4", "9.4"),
-        ("figure", "3,1,4", "3,1,4"),
-        ("figure", "1,234.5", "1,234.5"),
-        ("yes no", "yes", True),
-        ("yes no", "perhaps", "perhaps"),
-        ("list", "high, low,", ["high", "low"]),
-        ("lines", "one\r\n\r\ntwo, three", ["one", "two, three"]),
-        ("text", "as it is", "as it is"),
-    ],
-)
-def test_what_a_text_means(kind: str, text: str, value: Any) -> None:
-    assert meant(Spec("x", "", kind), text) == value
+def test_a_ceiling_of_nothing_known_is_refused_for_that_alone() -> None:
+    form = SheetForm(posted(ceilings__TOTAL_FORMS="1", ceilings__0__value="9"))
+    assert form.content() == {"targets": [], "ceilings": [{"value": "9", "unit": "1"}]}
 
 
-@pytest.mark.parametrize(
-    ("kind", "value"), [("yes no", False), ("list", ["a", "b"]), ("lines", ["a", "b"]), ("figure", "9.20")]
-)
-def test_what_is_shown_means_what_it_was(kind: str, value: Any) -> None:
-    spec = Spec("x", "", kind)
-    assert meant(spec, shown(spec, value)) == value
+LIMITS: list[dict[str, Any]] = [
+    {"id": "a", "quantity": "co", "fires_when": {"op": "outside", "value": [None, "9"]}, "severity": "adjust"},
+    {"id": "b", "quantity": "o2", "fires_when": {"op": "missing", "value": None}, "severity": "record"},
+    {"id": "c", "quantity": "co", "fires_when": {"op": ">", "value": "rated_co"}, "severity": "adjust", "note": ""},
+    {"id": "d", "quantity": "co", "fires_when": {"op": "between", "value": ["1", "2"]}, "severity": "adjust"},
+    {"id": "e", "quantity": "co", "fires_when": {"op": ">", "value": "9"}, "severity": "adjust", "note": "n"},
+]
+SET: dict[str, Any] = {"id": "s", "evidence": "own", "sources": [], "limits": LIMITS}
 
 
-def test_an_error_stands_beside_its_row_though_an_earlier_one_is_left_out() -> None:
-    group = GROUPS[0]
-    blank = dict.fromkeys((each.name for each in group.specs), "")
-    rows = [Row(group.specs, blank | {"rate": "high"}, left_out=True), Row(group.specs, blank | {"rate": "low"})]
-    asked = asked_form(
-        Typed({}, {"targets": rows}),
-        (),
-        (group,),
-        {"targets.0.value": wrong("decimal", "lots"), "elsewhere": coded("blank")},
-    )
-    assert [(each.id, each.label) for each in asked.faults] == [
-        ("targets-1-value", "Target 2, Target"),
-        ("", "elsewhere"),
-    ]
+def changed(**typed: str) -> Any:
+    """The set's form with something else typed in it."""
+    sent = as_sent(LimitSetForm(initial=SET))
+    sent.update({name.replace("__", "-"): value for name, value in typed.items()})
+    return LimitSetForm(sent, initial=SET)
 
 
 def test_a_set_s_form_has_a_row_a_limit_and_no_blank_ones() -> None:
-    content = {"evidence": "own", "sources": [], "limits": [
-        {"id": "a", "quantity": "co", "fires_when": {"op": "outside", "value": [None, "9"]}, "severity": "adjust"},
-        {"id": "b", "quantity": "o2", "fires_when": {"op": "missing", "value": None}, "severity": "record"},
-    ]}  # fmt: skip
-    _sources, group = asked_form(typed_set(content), SET_PLAIN, SET_GROUPS).groups
-    assert [each.title for each in group.rows] == ["CO, at most 9", "O₂, must be on record"]
-    assert [field.spec.name for field in group.rows[0].fields][:3] == ["lower", "upper", "limit_text"]
-    assert next(field.spec.name for field in group.rows[1].fields) == "limit_text"
+    sources, limits = LimitSetForm(initial=SET).parts.values()
+    assert [row.title for row in sources.forms] == ["Source 1", "Source 2"]
+    assert [row.title for row in limits.forms[:2]] == ["CO, at most 9", "O₂, must be on record"]
+    assert [list(row.fields)[:3] for row in limits.forms[:2]] == [
+        ["lower", "upper", "limit_text"], ["limit_text", "severity", "action"],
+    ]  # fmt: skip
+
+
+def test_a_set_comes_back_from_its_form_as_it_was_and_what_is_emptied_is_gone() -> None:
+    assert changed().content() == SET
+    assert changed(limits__TOTAL_FORMS="0").content() == SET
+    emptied = changed(limits__0__upper="", limits__4__note="", limits__4__value="8,5").content()["limits"]
+    assert emptied[0]["fires_when"]["value"] is None
+    assert (emptied[4]["fires_when"]["value"], "note" in emptied[4]) == ("8.5", False)
+    assert (SET["limits"][4]["fires_when"]["value"], SET["limits"][4]["note"]) == ("9", "n")
+
+
+@pytest.mark.parametrize(
+    ("typed", "at"),
+    [
+        ({"limits__0__upper": "much"}, "limits-0-upper"),
+        ({"limits__3__lower": "1,0,0"}, "limits-3-lower"),
+        ({"limits__4__value": "much"}, "limits-4-value"),
+        ({"limits__3__upper": ""}, "limits-3-lower"),
+    ],
+)
+def test_a_figure_that_is_none_is_refused_at_its_own_field(typed: dict[str, str], at: str) -> None:
+    form = changed(**typed)
+    form.content()
+    form.refuse({f"limits.{at[7]}.fires_when.value": wrong("both_figures", [None])})
+    assert [each.id for each in form.faults] == [at]
+    ((name, text),) = typed.items()
+    assert form.parts["limits"].forms[int(at[7])][name.split("__")[2]].value() == text
+
+
+def test_a_fact_that_holds_the_figure_may_be_another_fact() -> None:
+    form = changed(limits__2__value="other_co")
+    assert form.content()["limits"][2]["fires_when"]["value"] == "other_co"
+    assert not form.faults
