@@ -12,17 +12,18 @@ from rest_framework.test import APIClient
 from api.fields import Reference
 from fleet.errors import NotFound
 from fleet.intake.fields import Shape, fields_of, kind_of, partial_of, shape_within
-from fleet.models import Appliance, Person, Role, User
+from fleet.models import Appliance, Client, Person, Role, User
 from fleet.models.access import ACCESS, Whose, may_see
 from fleet.models.register import new_id
 from fleet.services.calendars import make_address
 from tests import cast
 from tests.house import test_access_matrix
-from tests.house.test_access_matrix import METHODS, TABLE, Caller, routes, subject_of
+from tests.house.test_access_matrix import METHODS, TABLE, Caller, is_let_in, routes, subject_of
 from tests.reports.reading import words
 
 people, things, strangers = test_access_matrix.people, test_access_matrix.things, test_access_matrix.strangers
 # Pages of the library that logs people in, whose rights are their own.
+OF_THEIRS = (Whose.CLIENTS, Whose.OWN)
 OWN_RIGHTS = ("account_", "mfa_", "new-password", "api-unknown", "api-documentation", "password", "token-")
 
 
@@ -51,6 +52,46 @@ def test_who_sees_named_clients_only_does_nothing_of_the_installation(things: di
             if status not in (403, 404):
                 let_in[f"{method} {route.name}"] = status
     assert let_in == {}
+
+
+def test_who_sees_named_clients_only_does_what_is_these_clients_and_their_own(
+    things: dict[str, str], limited: User, technician: User, client_of_ours: Client
+) -> None:
+    """What an auditor of one client may open is in the access matrix."""
+    technician.sees_all_clients = False  # else only who sees all clients acts on their log-in
+    technician.save()
+    technician.clients.add(client_of_ours)
+    caller, refused, asked = Caller(limited), {}, 0
+    routed = [each for each in routes() if (subject := subject_of(each)) and ACCESS[subject].whose in OF_THEIRS]
+    for route in routed:
+        row = TABLE[route.name]
+        for method, roles in row.allowed.items():
+            if Role.MANAGER in roles and not (method == "GET" and (Role.AUDITOR in roles or row.kind == "act")):
+                answer, asked = caller.call(row, method, caller.path(route.name, row, things)), asked + 1
+                if not is_let_in(answer):
+                    refused[f"{method} {route.name}"] = answer.status_code
+    assert asked > 60
+    assert refused == {}
+
+
+def test_nobody_reads_by_another_method_and_no_form_is_taken_from_elsewhere(
+    things: dict[str, str], manager: User
+) -> None:
+    """HEAD is as GET, OPTIONS says nothing; a page's form needs the page's own token."""
+    wrong = {}
+    nobody, elsewhere = Caller(None), Caller(manager)
+    elsewhere.client.handler.enforce_csrf_checks = True
+    for name, row in TABLE.items():
+        path = nobody.path(name, row, things)
+        for method in ("HEAD", "OPTIONS"):
+            answer = nobody.call(row, method, path)
+            if (method == "HEAD" and answer.content) or (is_let_in(answer) and row.kind not in ("open", "nothing")):
+                wrong[f"{method} {name}"] = answer.status_code
+        if row.kind != "nothing" and "POST" in row.allowed:
+            status = elsewhere.call(row, "POST", elsewhere.path(name, row, things)).status_code
+            if status != 403:
+                wrong[f"POST {name} from elsewhere"] = status
+    assert wrong == {}
 
 
 def references(shape: type[Shape], path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Reference]]:
