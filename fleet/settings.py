@@ -354,10 +354,12 @@ LOGGING = {
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
-    # At its most talkative django.template writes down all that a page was made of.
+    # At its most talkative django.template writes down all that a page was made of; gunicorn what it could not read, a
+    # header or a piece of a body, and from where it came.
     "loggers": {
         "django.server": {"level": "WARNING"},
         "celery": {"level": "WARNING"},
         "django.template": {"level": "INFO"},
+        "gunicorn.error": {"level": "ERROR", "propagate": True},
     },
 }

@@ -2,6 +2,7 @@
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -29,6 +30,16 @@ from fleet.models import ApiToken
 _token, secret = ApiToken.objects.create(user=user, name="test", scope="write")
 print(json.dumps({"body": body, "token": secret, "appliance": str(appliance.id)}))
 """
+
+
+CANARY = "canary0123456789canary"
+# A secret address; and what the web server itself refuses.
+UNREADABLE = [
+    f"GET /calendar/{CANARY}.ics HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+    f"GET /new-password/MQ/{CANARY} x/ HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+    f"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nAuthorization Bearer flt_{CANARY}\r\n\r\n",
+    f"{CANARY}\r\n\r\n",
+]
 
 
 @pytest.fixture(params=["embedded", "postgresql and redis"])
@@ -79,10 +90,18 @@ def test_a_visit_posted_is_forecast_by_the_worker_and_ctrl_c_stops_everything(su
             ["manage.py", "people", "end", "ada"], surroundings
         )  # a process of its own: those that serve are two others
         assert {_status(address, **headers) for _each in range(6)} == {401}
+        for line in UNREADABLE:
+            with socket.create_connection(("127.0.0.1", int(surroundings["FLEET_BIND_PORT"])), timeout=10) as caller:
+                caller.sendall(line.encode())
+                assert caller.recv(100).split()[1] in (b"400", b"404")
         children = psutil.Process(service.pid).children(recursive=True)
         service.send_signal(signal.SIGINT)
         assert service.wait(90) == 0  # that it takes 5 s at most is held by `make chaos`, with nothing beside it
         servers.until(lambda: not any(each.is_running() for each in children), "every process to end")
+        assert service.stdout is not None
+        said = service.stdout.read().decode()
+        assert "GET /calendar/..." in said
+        assert CANARY not in said and made["token"] not in said
     finally:
         if service.poll() is None:
             service.kill()
