@@ -22,8 +22,13 @@ def as_json(logger: WrappedLogger, name: str, event: EventDict) -> str | bytes:
     if record is not None:
         event.setdefault("level", record.levelname.lower())
         event.setdefault("logger", record.name)
+    event = structlog.processors.format_exc_info(logger, name, event)
     line = _render(logger, name, structlog.processors.TimeStamper(fmt="iso", utc=True)(logger, name, event))
     return without_secrets(line) if isinstance(line, str) else line
+
+
+# As the settings name it: a formatter that is given one step alone takes the record away from it.
+LAST_STEPS = (as_json,)
 
 
 def without_secrets(text: str) -> str:

@@ -348,7 +348,7 @@ LOGGING = {
     "formatters": {
         "json": {
             "()": "structlog.stdlib.ProcessorFormatter",
-            "processor": "ext://fleet.logs.as_json",
+            "processors": "ext://fleet.logs.LAST_STEPS",
             "foreign_pre_chain": [],
         }
     },

@@ -1,13 +1,16 @@
 """What leaves the house: kept by no cache, on the audit trail where it is looked at or taken out, and no secret in a
 log."""
 
+import json
 import logging
+import sys
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.db import DatabaseError, transaction
 from django.test import Client as Browser
+from structlog.stdlib import ProcessorFormatter
 
 from fleet.logs import as_json
 from fleet.models import Appliance, AuditEntry, User
@@ -102,3 +105,15 @@ def test_no_method_writes_a_secret_address_into_a_log(
     for record in caplog.records:
         line = as_json(None, record.name, {"event": record.getMessage(), "_record": record})  # type: ignore[arg-type]
         assert canary not in str(line)
+
+
+def test_a_line_of_a_library_says_how_grave_it_is_and_what_went_wrong() -> None:
+    handler = next(each for each in logging.getLogger().handlers if isinstance(each.formatter, ProcessorFormatter))
+    try:
+        raise ValueError("no such row")
+    except ValueError:
+        said = ("Error handling request %s", ("/calendar/canary",), sys.exc_info())
+        line = json.loads(handler.format(logging.getLogger().makeRecord("gunicorn.error", 40, "f", 1, *said)))
+    about = (line["level"], line["logger"], line["event"])
+    assert about == ("error", "gunicorn.error", "Error handling request /calendar/...")
+    assert line["exception"].endswith("ValueError: no such row")
