@@ -11,11 +11,11 @@ from rest_framework.response import Response
 from api.doors import Door, ListDoor, OneDoor, version_named
 from api.fields import Reference, Said
 from api.filters import by_id, yes_no
-from api.people import refuse_token
+from api.people import refuse_token, refuse_unless_shown
 from api.shapes import RowOut
 from fleet import clock
 from fleet.assess.due.alerts import alert_settings_of
-from fleet.intake.fields import LEFT_OUT, Shape, Text, Whole, YesNo
+from fleet.intake.fields import LEFT_OUT, Email, Shape, Text, Whole, YesNo
 from fleet.models import Alert, AlertSettings, OnCall
 from fleet.presentation.alerts import alert_failure_words, not_needed_words
 from fleet.queries.alerts import may_be_on_call, on_call_list, visible_alerts
@@ -90,7 +90,7 @@ class OnCallEntry(OneDoor):
 
 
 class OwnAlertsIn(Shape):
-    email: Annotated[str, Text(254, blank=True)] = LEFT_OUT
+    email: Annotated[str, Email(blank=True)] = LEFT_OUT
     daily_summary: Annotated[bool, YesNo()] = LEFT_OUT
     hour: Annotated[int, Whole(0, 23)] = LEFT_OUT
     time_zone: Annotated[str, Text(64, blank=True)] = LEFT_OUT
@@ -105,7 +105,8 @@ class OwnAlertsOut(RowOut):
 
 class OwnAlerts(Door):
     """Your own address, and the daily summary: sent to dispatchers and managers, and only where something is new.
-    The address is changed by one who is logged in, not a token."""
+    The address is changed by one who is logged in, not a token, and has shown in the last five minutes that it is
+    them."""
 
     subject, shape_in, shape_out, versioned = "own_alerts", OwnAlertsIn, OwnAlertsOut, True
 
@@ -116,5 +117,7 @@ class OwnAlerts(Door):
         version, changes = version_named(request), self.taken(partial=True)
         if "email" in changes:
             refuse_token(request)  # a forgotten password's link goes there
+        if changes.get("email", self.viewer.email) != self.viewer.email:
+            refuse_unless_shown(request)
         changed: AlertSettings = change_own_alerts(user=self.viewer, version=version, changes=changes, now=clock.now())
         return self.shown(changed)

@@ -85,7 +85,8 @@ def new_password_message(*, user: User, job_id: uuid.UUID) -> EmailMessage:
 def address_changed_message(*, user: User, to: str, job_id: uuid.UUID) -> EmailMessage:
     """To the address that was theirs until now."""
     lines = [
-        _("The e-mail address of %s here is no longer this one: whoever was logged in changed it.") % user.username,
+        _("The e-mail address of %s here is no longer this one: whoever was logged in, or a manager, changed it.")
+        % user.username,
         _("If it was not you, tell your manager at once: they end all log-ins and make a link for a new password."),
     ]
     message = _message(user, _("Another e-mail address"), lines, job_id)

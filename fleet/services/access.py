@@ -127,6 +127,18 @@ def ask_for_password_link(*, email: str, now: datetime) -> None:
         jobs.request_job(kind="send_password_link", key=str(user.id), due_at=now)
 
 
+def change_email(*, user: User, email: str, actor: User | None, now: datetime) -> None:
+    """Where alerts and the link for a forgotten password go. Another one stands on the audit trail, and the one before
+    is told."""
+    if email == user.email:
+        return
+    noted = note_change(user=user, actor=actor, now=now, code="email_changed")
+    if user.email:
+        jobs.request_job(kind="tell_old_address", key=str(noted.id), args={"to": user.email}, due_at=now)
+    User.objects.filter(id=user.id).update(email=email)
+    user.email = email
+
+
 def _hash_password(user: User, password: str) -> None:
     try:
         validate_password(password, user)

@@ -36,7 +36,7 @@ from fleet.models.buildings import check_time_zone
 from fleet.presentation.alerts import flag_message, summary_message
 from fleet.queries.alerts import summary_items
 from fleet.services import jobs
-from fleet.services.audit import note_change
+from fleet.services.access import change_email
 from fleet.services.register import change_entry, change_row, create_entry
 
 log = structlog.get_logger()
@@ -169,19 +169,13 @@ def change_own_alerts(*, user: User, version: int, changes: dict[str, Any], now:
 
     changes: email, daily_summary, hour, time_zone.
 
-    Another address stands on the audit trail, and the one before is told. Raises FleetError `invalid` naming each
-    field, Conflict where it changed meanwhile.
+    Raises FleetError `invalid` naming each field, Conflict where it changed meanwhile.
     """
     _check_choice(changes)
     own, _new = AlertSettings.objects.get_or_create(user=user)
     columns = {name: value for name, value in changes.items() if name != "email"}
     change_row(row=own, version=version, changes=columns)
-    if changes.get("email", user.email) != user.email:
-        noted = note_change(user=user, actor=user, now=now, code="email_changed")
-        if user.email:
-            jobs.request_job(kind="tell_old_address", key=str(noted.id), args={"to": user.email}, due_at=now)
-        User.objects.filter(id=user.id).update(email=changes["email"])
-        user.email = changes["email"]
+    change_email(user=user, email=changes.get("email", user.email), actor=user, now=now)
     plan_all_unalerted(now=now)
     return own
 

@@ -18,7 +18,7 @@ from fleet.models import ApiToken, CalendarEntry, CalendarLink, Client, LogIn, P
 from fleet.presentation.alerts import has_mail
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
-from fleet.services.access import forget_second_factor
+from fleet.services.access import change_email, forget_second_factor
 from fleet.services.audit import note_change
 from fleet.services.register import change_entry, change_row, create_entry
 from fleet.services.webhooks import keep_hooks, stop_hooks
@@ -80,15 +80,16 @@ def change_account(
     if "clients" in changes:
         _refuse_beyond(actor, changes["clients"])
         user.sees_all_clients = changes["clients"] is None
-    user.role, user.email = changes.get("role", user.role), changes.get("email", user.email)
+    user.role = changes.get("role", user.role)
     user.last_name, user.first_name = changes.get("name", person.name), ""
     if user.role != Role.MANAGER or not user.sees_all_clients:
         _refuse_last_manager(user)
+    change_email(user=user, email=changes.get("email", user.email), actor=actor, now=now)
     check_entry(user)
     for name in ("name", "phone", "email", "role"):
         setattr(person, name, changes.get(name, getattr(person, name)))
     check_entry(person)
-    user.save(update_fields=["role", "email", "last_name", "first_name", "sees_all_clients"])
+    user.save(update_fields=["role", "last_name", "first_name", "sees_all_clients"])
     if "clients" in changes:
         user.clients.set(changes["clients"] or ())
     if before != (user.role, user.sees_all_clients, set(user.clients.all())):

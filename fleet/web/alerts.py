@@ -21,7 +21,7 @@ from fleet.models.access import may_change, may_see
 from fleet.queries.alerts import may_be_on_call, on_call_list
 from fleet.services.alerts import change_on_call, change_own_alerts, put_on_call, take_off_call
 from fleet.web.forms import VersionForm, WordsField, taken
-from fleet.web.guards import act, form, viewer_of
+from fleet.web.guards import act, ask_who_it_is, form, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
 
@@ -81,6 +81,8 @@ def alerts(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return _shown(request)
     given = taken(OwnAlertsForm(request.POST))
+    if given["email"] != viewer_of(request).email:
+        ask_who_it_is(request)
     change_own_alerts(user=viewer_of(request), version=given.pop("version"), changes=given, now=clock.now())
     messages.success(request, _("Kept. This is how you are alerted from now on."))
     return redirect("alerts")

@@ -4,6 +4,8 @@ from collections.abc import Callable
 from functools import partial, wraps
 from typing import Any, cast
 
+from allauth.account.internal.flows.reauthentication import did_recently_reauthenticate
+from allauth.core.exceptions import ReauthenticationRequired
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
@@ -98,6 +100,12 @@ def _answered(view: View, refused: View | None, request: HttpRequest, path: dict
         if refused is None or request.method in READING:
             raise
         return refused(request, refusal, **path)
+
+
+def ask_who_it_is(request: HttpRequest) -> None:
+    """Whoever has not shown it in the last minutes is asked once more; what they sent is done after that."""
+    if not did_recently_reauthenticate(request):
+        raise ReauthenticationRequired
 
 
 def viewer_of(request: HttpRequest) -> User:

@@ -31,7 +31,7 @@ from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, end_access, invite_newcomer, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
 from fleet.web.forms import DayField, VersionForm, WordsField, taken
-from fleet.web.guards import act, form, viewer_of
+from fleet.web.guards import act, ask_who_it_is, form, viewer_of
 
 ALL, NAMED = "all", "named"
 
@@ -198,7 +198,10 @@ def person(request: HttpRequest, person_id: uuid.UUID) -> HttpResponse:
 
 
 def _change(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
-    change_account(changes=ChangeForm(request.POST, by["actor"], by["person"]).said(), **by)
+    changes = ChangeForm(request.POST, by["actor"], by["person"]).said()
+    if by["person"].user and changes["email"] != by["person"].user.email:
+        ask_who_it_is(request)
+    change_account(changes=changes, **by)
     messages.success(request, _("%s is changed.") % by["person"].name)
     return redirect("person", person_id=by["person"].id)
 

@@ -11,12 +11,18 @@ from fleet.services import alerts
 from fleet.services.access import create_token
 from tests.api.conftest import Door
 from tests.cast import NOON
+from tests.web.opened import shown_again
 from tests.web.world import called_unsafe
 
 HOOK = {"name": "office", "url": "https://office.example/in", "kinds": ["flag_opened", "visit_recorded"]}
 
 
-def test_ones_own_choices_are_changed_by_their_version(office: APIClient) -> None:
+def test_ones_own_choices_are_changed_by_their_version(office: APIClient, dispatcher: User, settings: Any) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    given = {"email": "d@heating.example"}
+    refused = office.patch("/api/v1/alert-settings", given, headers={"If-Match": '"1"'})
+    assert (refused.status_code, refused.json()["code"]) == (403, "log_in_again")
+    shown_again(office, dispatcher)
     own = office.get("/api/v1/alert-settings")
     assert (own.json()["daily_summary"], own.json()["hour"], own["ETag"]) == (True, 7, '"1"')
     changed = office.patch(

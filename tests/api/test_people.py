@@ -8,6 +8,7 @@ from rest_framework.test import APIClient
 from fleet.models import Client, Person, Role, User, Webhook
 from fleet.services.access import create_token, create_user
 from tests.cast import NOON
+from tests.web.opened import shown_again
 
 PASSWORD = "a-long-enough-secret"
 
@@ -50,6 +51,22 @@ def test_somebody_is_invited_ended_let_back_and_reset(api: APIClient, cy: Person
     assert len({said["link"], back["link"], again["link"]}) == 3
     one = api.get(f"/api/v1/accounts/{cy.id}").json()
     assert (one["state"], one["version"], one["deeds"]) == ("invited", 5, []) and "link" not in one
+
+
+def test_another_address_is_taken_from_who_has_just_shown_who_they_are(
+    api: APIClient, cy: Person, boss: User, settings: Any
+) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    act(api, cy, "invite", {"username": "cy", "role": "auditor", "clients": None})
+
+    def change(**fields: str) -> Any:
+        match = f'"{Person.objects.get(id=cy.id).version}"'
+        return api.patch(f"/api/v1/accounts/{cy.id}", fields, format="json", HTTP_IF_MATCH=match)
+
+    assert change(email="cy@heating.example").json()["code"] == "log_in_again"
+    assert change(phone="0001", email="").status_code == 200
+    shown_again(api, boss)
+    assert change(email="cy@heating.example").json()["email"] == "cy@heating.example"
 
 
 def test_webhooks_of_who_leaves_are_said_and_may_be_kept(api: APIClient, cy: Person, boss: User) -> None:

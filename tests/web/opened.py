@@ -17,6 +17,15 @@ def browser_of(user: User) -> Client:
     return browser
 
 
+def shown_again(browser: Client, user: User) -> None:
+    """That it is them, by a password."""
+    user.set_password("a long password for tests")
+    user.save(update_fields=["password"])
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    as_sent = {"content_type": "application/x-www-form-urlencoded"}
+    assert browser.post("/log-in/again/?next=/", "password=a+long+password+for+tests", **as_sent).status_code == 302
+
+
 def opened(user: User, path: str, status: int = 200) -> str:
     """The page's text, well formed and under the content security policy."""
     answer = browser_of(user).get(path)

@@ -45,9 +45,18 @@ def test_without_an_address_one_is_told_nothing_and_that_is_said(dispatcher: Use
     assert "You get no alerts: there is no e-mail address of yours here." in words_of(opened(dispatcher, "/alerts/"))
 
 
-def test_choices_are_kept(dispatcher: User) -> None:
+def test_choices_are_kept_and_another_address_after_the_password(dispatcher: User, settings: Settings) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    dispatcher.set_password("a long password for tests")
+    dispatcher.save()
+    browser = browser_of(dispatcher)
     values = {"version": 1, "email": "d@heating.example", "daily_summary": "on", "hour": 6, "time_zone": "Asia/Tokyo"}
-    assert sent(dispatcher, "/alerts/", **values).status_code == 302
+    asked = browser.post("/alerts/", values)
+    assert asked["Location"] == "/log-in/again/?next=%2Falerts%2F"
+    assert "where their link for a new password goes" in checked(browser.get(asked["Location"]))
+    assert browser.post(asked["Location"], {"password": "a wrong one"}).status_code == 200
+    assert not User.objects.get(id=dispatcher.id).email
+    assert browser.post(asked["Location"], {"password": "a long password for tests"})["Location"] == "/alerts/"
     choice = AlertSettings.objects.select_related("user").get()
     assert (choice.user.email, choice.hour, choice.time_zone) == ("d@heating.example", 6, "Asia/Tokyo")
     assert "comes once a day from 6:00 on" in words_of(opened(dispatcher, "/alerts/"))

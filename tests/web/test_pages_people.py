@@ -8,7 +8,8 @@ from django.core import mail
 from django.test import Client as Browser
 from django.utils import timezone
 
-from fleet.models import ApiToken, Client, Job, Person, Qualification, Role, User, Webhook
+from fleet.models import ApiToken, AuditEntry, Client, Job, Person, Qualification, Role, User, Webhook
+from fleet.presentation.audit import entry_words
 from fleet.services.access import create_token, create_user
 from fleet.tasks import HANDLERS
 from tests.cast import NOON, store
@@ -161,6 +162,23 @@ def test_a_leaver_s_page_says_which_webhooks_stopped_and_which_go_on(
     act(boss, cy, "end", **({"keep_webhooks": "on"} if kept else {}))
     page = text_of(opened(boss, f"/people/{cy.id}/"))
     assert f"office a.test the whole installation {state.replace('cy', 'Cy Cooper')} answers for it" in page
+
+
+def test_another_address_is_taken_after_the_password_and_the_one_before_is_told(boss: User, cy: Person) -> None:
+    browser = browser_of(boss)
+    for email in ("old@heating.example", "new@heating.example"):
+        said = NEW | {"act": "change", "email": email, "version": Person.objects.get(id=cy.id).version}
+        asked = browser.post(f"/people/{cy.id}/", said)
+        if email.startswith("old"):
+            assert asked["Location"].startswith("/log-in/again/")
+            asked = browser.post(asked["Location"], {"password": PASSWORD})
+        assert asked["Location"] == f"/people/{cy.id}/"
+        assert User.objects.get(username="cy").email == email
+    (job,) = Job.objects.filter(kind="tell_old_address")
+    HANDLERS["tell_old_address"](job)()
+    assert [each.to for each in mail.outbox] == [["old@heating.example"]]
+    entries = [each for each in AuditEntry.objects.filter(user=cy.user) if entry_words(each).startswith("e-mail")]
+    assert [(each.by, each.network) for each in entries] == [(boss, "127.0.0.0/24")] * 2
 
 
 def test_what_stands_is_ticked_on_the_page(boss: User, client_of_ours: Client) -> None:
