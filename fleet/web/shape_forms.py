@@ -4,6 +4,7 @@ A page's fields refuse nothing: they say what a text stands for, the shape's rea
 send, and what it refuses is put beside the fields.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -62,7 +63,7 @@ def _typed(value: str | None) -> str:
 
 class FigureField(TypedField):
     def meaning(self, text: str) -> str:
-        return text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+        return text.replace(",", ".") if re.fullmatch("-?[0-9]*,[0-9]+", text) else text
 
 
 class YesNoField(TypedField):

@@ -150,7 +150,9 @@ def test_control_and_reordering_characters_are_not_kept() -> None:
     ("kind", "text", "value"),
     [
         (DecimalText(), "9,4", "9.4"),
+        (DecimalText(), "-0,30", "-0.30"),
         (DecimalText(), "9.4", "9.4"),
+        (DecimalText(), "9,x", "9,x"),
         (DecimalText(), "1,234.5", "1,234.5"),
         (DecimalText(), "1,234,5", "1,234,5"),
         (YesNo(), "yes", True),
