@@ -4,6 +4,7 @@ A route that stands in no row fails. To add one, write its row: which roles may 
 (`of` names one of `things` below; `bound` says that it belongs to a client and is not found for anybody else).
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,6 +32,7 @@ from fleet.models import (
     Job,
     LimitSet,
     NoAccess,
+    Person,
     Question,
     Revisit,
     Role,
@@ -38,7 +40,7 @@ from fleet.models import (
     User,
     Visit,
 )
-from fleet.models.access import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE, Whose
+from fleet.models.access import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE, Whose, may_see
 from fleet.models.register import new_id
 from fleet.services.access import create_token
 from fleet.services.alerts import put_on_call
@@ -51,6 +53,7 @@ from fleet.services.revisits import refresh_appliance
 from fleet.services.visits import keep_unreadable
 from fleet.services.webhooks import add_hook, allow_target
 from tests import cast, pictures
+from tests.reports.reading import words
 
 ROOT = Path(__file__).parents[2]
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -516,8 +519,54 @@ def test_the_groups_of_roles_are_whom_their_names_say() -> None:
     assert EVERYBODY - {Role.AUDITOR} == FIELD
 
 
-def test_every_cell_answers_as_the_table_says(things: dict[str, str], people: dict[str, User | None]) -> None:
-    wrong = {}
+def said_in(answer: Any) -> str:
+    if answer.get("Content-Type") == "application/pdf":
+        return words(answer.content)
+    return (b"".join(answer.streaming_content) if answer.streaming else answer.content).decode("latin-1")
+
+
+# Fields that only some see of those who see the thing.
+KEPT_BACK = {(name, field) for name in ("api-people", "api-person") for field in ("phone", "email")}
+
+
+class Shown:
+    """Which fields each role is shown at each address, and where somebody's phone or e-mail address stood."""
+
+    phone, email = "0000 canary 42", "canary@heating.example"
+
+    def __init__(self) -> None:
+        self.fields: dict[str, dict[str, set[str]]] = {}
+        self.told: set[str] = set()
+
+    def note(self, name: str, user: User, answer: Any) -> None:
+        if answer.status_code == 200 and answer.get("Content-Type") == "application/json":
+            data = answer.json()
+            rows = data.get("results", [data]) if isinstance(data, dict) else data
+            fields = {key for row in rows if isinstance(row, dict) for key in row}
+            if fields:  # an empty list says nothing
+                self.fields.setdefault(name, {})[user.role] = fields
+        if not may_see(user, "contact_details") and {self.phone, self.email} & set(CONTACT.findall(said_in(answer))):
+            self.told.add(name)
+
+    def differs(self) -> set[tuple[str, str]]:
+        """What not all are shown who may open the address."""
+        return {
+            (name, field)
+            for name, by_role in self.fields.items()
+            for field in set().union(*by_role.values())
+            if not all(field in fields for fields in by_role.values())
+        }
+
+
+CONTACT = re.compile(rf"{Shown.phone}|{re.escape(Shown.email)}")
+
+
+def test_every_cell_answers_as_the_table_says_and_shows_each_field_to_whom_it_says(
+    things: dict[str, str], people: dict[str, User | None], technician: User
+) -> None:
+    wrong, shown = {}, Shown()
+    Person.objects.filter(user=technician).update(phone=Shown.phone, email=Shown.email)
+    User.objects.filter(pk=technician.pk).update(email=Shown.email)
     for who, user in people.items():
         caller = Caller(user)
         for name, row in TABLE.items():
@@ -525,9 +574,18 @@ def test_every_cell_answers_as_the_table_says(things: dict[str, str], people: di
             for method in METHODS:
                 if who == "outsider" and row.bound and method in row.allowed:
                     continue  # what is not there for somebody has its own test below
-                if said := fault(row, method, user, caller.call(row, method, path)):
+                response = caller.call(row, method, path)
+                if said := fault(row, method, user, response):
                     wrong[f"{method} {name} as {who}"] = said
+                if method == "GET" and user and who != "outsider":
+                    shown.note(name, user, response)
     assert wrong == {}
+    assert shown.told == set()
+    assert len(shown.fields) > 60
+    assert shown.differs() == KEPT_BACK
+    for name, field in KEPT_BACK:
+        sees = {role for role, fields in shown.fields[name].items() if field in fields}
+        assert sees == ACCESS["contact_details"].see
 
 
 def test_what_belongs_to_another_client_is_not_found(
