@@ -56,6 +56,13 @@ class TypedField(forms.Field):
     def meaning(self, text: str) -> Any:
         return text
 
+    def refusal(self, said: Coded) -> str:
+        """What is allowed, in the words of its choices."""
+        code, figures = said
+        words = {each: str(words) for each, words in getattr(self.widget, "choices", ())}
+        allowed = [words.get(each, each) for each in figures.get("allowed", ())]
+        return allowed_words((code, figures | {"allowed": allowed} if allowed else figures))
+
 
 def _typed(value: str | None) -> str:
     return cleaned((value or "")[:LONGEST])
@@ -154,7 +161,7 @@ class ShapeForm(forms.Form):
             if name in self.parts:
                 self.parts[name].refuse(rest, said)
             elif name in self.fields:
-                self.add_error(name, allowed_words(said))
+                self.add_error(name, self.fields[name].refusal(said))
             else:
                 self.add_error(None, forms.ValidationError(allowed_words(said), code=path))
 

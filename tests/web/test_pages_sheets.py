@@ -225,8 +225,9 @@ def test_the_basis_of_a_tolerance_is_asked_for_and_has_no_default(boiler: Applia
     typed = {"rate": "low", "quantity": "o2", "value": "4.5", "tolerance": "1", "casing": "any"}
     answer = edit(manager, path, **{f"targets-2-{name}": each for name, each in typed.items()}, act="preview")
     assert (blank, answer.status_code) == ("", 422)
-    assert "Target 3, The tolerance is meant in : it must be one of: points, percent of target, range" in words_of(
-        checked(answer)
+    assert (
+        "Target 3, The tolerance is meant in : it must be one of: points, percent of the target, a range"
+        in words_of(checked(answer))
     )
 
 
@@ -245,6 +246,19 @@ def test_rows_are_added_in_blank_ones_and_left_out_by_a_tick(boiler: Appliance, 
     assert [each["rate"] for each in content["targets"]] == ["high"]
     assert content["ceilings"][1] == {"quantity": "flue_temp", "value": "90", "unit": "degC", "rate": "any"}
     assert content["order_rules"] == [{"quantity": "co2", "higher_rate": "high", "lower_rate": "low"}]
+
+
+def test_a_form_sent_without_its_rows_or_with_a_made_up_count_is_refused_or_has_none(
+    boiler: Appliance, neutral: LimitSet, manager: User
+) -> None:
+    path = f"/sheets/{boiler.sheet_id}/edit/"
+    typed = fields_of(opened(manager, path))
+    del typed["targets-TOTAL_FORMS"]
+    assert "Target CO₂ at low fire, casing closed" in words_of(checked(sent(manager, path, **typed, act="preview")))
+    made_up = {f"{name}-TOTAL_FORMS": "9" * 5000 for name in ("targets", "ceilings", "adjusters", "order_rules")}
+    assert sent(manager, path, **typed | made_up, act="preview").status_code == 200
+    for each in (path, "/sheets/new/", f"/limit-sets/{neutral.id}/edit/"):
+        assert sent(manager, each).status_code == 422
 
 
 def test_a_form_sent_by_its_first_button_never_records(boiler: Appliance, neutral: LimitSet, manager: User) -> None:

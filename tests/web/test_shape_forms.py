@@ -32,6 +32,10 @@ class ThingIn(Shape):
     steps: Annotated[list[StepIn], Many(label="Steps", one="Step", blanks=0)]
 
 
+class CasedIn(Shape):
+    casing: Annotated[str, Word({"any": "either", "open": "open"}, label="Casing")]
+
+
 ThingForm = form_of(ThingIn)
 
 WORDS = st.text(alphabet="abcXYZ 09-.", min_size=1, max_size=8).map(str.strip).filter(bool)
@@ -239,6 +243,9 @@ def test_faults_of_plain_fields_are_named_by_their_labels() -> None:
 def test_codes_that_are_allowed_are_told_in_the_words_of_their_choices() -> None:
     ((_id, _label, words),) = said("name", wrong("one_of", "x", allowed=["as_found", "natural_gas"]))
     assert words == "is 'x'; it must be one of: as found, natural gas"
+    form = form_of(CasedIn)(posted())
+    form.refuse({"casing": wrong("one_of", None, allowed=["any", "open"])})
+    assert form.faults[0].said == "it must be one of: either, open."
 
 
 def test_faults_stand_in_the_order_of_the_page() -> None:
