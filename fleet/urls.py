@@ -6,6 +6,7 @@ from api.errors import unknown_path
 from fleet.web import (
     accounts,
     alerts,
+    analysers,
     appliances,
     attention,
     audit,
@@ -39,6 +40,8 @@ handler500 = "fleet.web.faults.server_fault"
 
 urlpatterns = [
     path("", attention.attention, name="attention"),
+    path("analysers/", analysers.analysers, name="analysers"),
+    path("analysers/<uuid:analyser_id>/", analysers.analyser, name="analyser"),
     path("audit-trail/", audit.audit_trail, name="audit-trail"),
     path("background-work/", jobs.jobs, name="background-work"),
     path("background-work/<uuid:job_id>/retry/", jobs.retry, name="background-work-retry"),

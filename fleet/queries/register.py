@@ -1,11 +1,15 @@
 """The register as a viewer may see it: contractor, people, analysers, appliances with their sheets, flues and gas."""
 
+from dataclasses import dataclass
+from datetime import date, timedelta
+
 from django.db.models import Prefetch, QuerySet
 
 from fleet.errors import NotFound
 from fleet.models import (
     Analyser,
     Appliance,
+    Calibration,
     Contractor,
     FlueGroup,
     GasSupply,
@@ -16,6 +20,8 @@ from fleet.models import (
     User,
 )
 from fleet.queries.access import visible_clients
+
+CALIBRATION_ENDS_SOON = timedelta(days=30)
 
 
 def visible_people(viewer: User) -> QuerySet[Person]:
@@ -28,6 +34,31 @@ def visible_analysers(viewer: User) -> QuerySet[Analyser]:
     if not viewer.is_active:
         return Analyser.objects.none()
     return Analyser.objects.prefetch_related("calibrations")
+
+
+@dataclass(frozen=True)
+class AnalyserState:
+    """An analyser on a day. newest: its newest calibration up to then, None where none is on record.
+
+    code: in_calibration, ends_soon (within CALIBRATION_ENDS_SOON), lapsed, not_passed, none_on_record.
+    """
+
+    analyser: Analyser
+    newest: Calibration | None
+    code: str
+
+
+def analyser_states(viewer: User, day: date) -> list[AnalyserState]:
+    found = []
+    for each in visible_analysers(viewer):
+        newest, code = each.newest_calibration(day), "none_on_record"
+        if newest:
+            ends_soon = newest.valid_to - day <= CALIBRATION_ENDS_SOON
+            code = "ends_soon" if ends_soon else "in_calibration"
+            code = code if newest.passed else "not_passed"
+            code = "lapsed" if newest.passed and newest.valid_to < day else code
+        found.append(AnalyserState(each, newest, code))
+    return found
 
 
 def visible_gas_supplies(viewer: User) -> QuerySet[GasSupply]:

@@ -200,6 +200,7 @@ HALF = "half_a_log_in"
 class LogInForm(LoginForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["login"].label = _("User name")
         self.fields["login"].widget.attrs["autofocus"] = True
 
 
@@ -297,6 +298,11 @@ class _Stored:
 
     user: User
     cleaned_data: dict[str, Any]
+    fields: dict[str, forms.Field]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["new_password2"].label = _("New password again")
 
     def save(self, commit: bool = True) -> User:
         set_password(user=self.user, password=self.cleaned_data["new_password1"], now=clock.now())

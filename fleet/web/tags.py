@@ -117,9 +117,15 @@ def moment(when: datetime | None, time_zone: str) -> str:
 
 
 @register.filter
+def fours(text: str) -> str:
+    """{{ form.secret|fours }}: in groups of four, to be typed by hand."""
+    return " ".join(text[start : start + 4] for start in range(0, len(text), 4))
+
+
+@register.filter
 def hash_groups(digest: str) -> str:
     """{{ record.sha256|hash_groups }}: its first twelve figures in groups of four, to be compared by eye."""
-    return " ".join(digest[start : start + 4] for start in range(0, 12, 4))
+    return fours(digest[:12])
 
 
 @register.filter

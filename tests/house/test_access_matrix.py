@@ -122,6 +122,8 @@ TABLE: dict[str, Row] = {
     "attention": page(GET=EVERYBODY),
     "flag-acknowledge": act("flag", POST=FIELD),
     "flag-close": act("flag", POST=OFFICE),
+    "analysers": page(GET=EVERYBODY),
+    "analyser": page("analyser", GET=EVERYBODY),
     "audit-trail": page(GET=MANAGER),
     "background-work": page(GET=MANAGER),
     "background-work-retry": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),

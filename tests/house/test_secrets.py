@@ -185,7 +185,10 @@ def came_in(visitor: Visitor) -> str:
         "post", "/begin/", given | {"code": known.add("wrong code of the beginning", "WXYZ-WXYZ-2345")}, **here
     )
     assert visitor.send("post", "/begin/", given | {"code": code}, **here)["Location"] == "/account/app/"
-    key = known.add("key of the second factor", shown(r'class="code">(\w+)<', visitor.send("get", "/account/app/")))
+    key = known.add(
+        "key of the second factor",
+        shown(r'class="code">([\w ]+)<', visitor.send("get", "/account/app/")).replace(" ", ""),
+    )
     visitor.post("/account/app/", code=known.add("wrong code of the app", "918273"))
     visitor.post("/account/app/", code=known.add("code of the app", code_of(key)))
     codes = re.findall(r'class="code"><b>(\w+)<', visitor.send("get", "/account/recovery-codes/").content.decode())

@@ -60,7 +60,7 @@ class Visitor:
 
     def log_in(self, role: str) -> None:
         self.open("/log-in/")
-        self.page.get_by_label("Username").fill(role)
+        self.page.get_by_label("User name").fill(role)
         self.page.get_by_label("Password").fill(self.service.made[role])
         self.page.get_by_role("button", name="Log in").click()
 
@@ -177,7 +177,7 @@ def test_a_form_is_sent_by_the_keyboard_alone(
 def test_wrong_passwords_stay_at_the_form_and_say_so(browser: Browser, service: Service) -> None:
     seen = Visitor(browser.new_context().new_page(), service)
     seen.open("/log-in/?next=/required-checks/")
-    seen.page.get_by_label("Username").fill("dispatcher")
+    seen.page.get_by_label("User name").fill("dispatcher")
     seen.page.get_by_label("Password").fill("not the password")
     seen.page.get_by_role("button", name="Log in").click()
     assert "Nothing was changed." in seen.text

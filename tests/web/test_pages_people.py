@@ -243,7 +243,9 @@ def test_set_up_leads_a_manager_to_what_the_installation_stands_on(boss: User, c
     page, browser = opened(boss, "/installation/"), browser_of(boss)
     main = page[page.index("<main") :]
     links = re.findall(r'<dt><a href="([^"]+)"', main)
-    assert {"/people/", "/sheets/", "/planning-settings/", "/webhooks/", "/background-work/"} <= set(links)
+    assert {"/people/", "/analysers/", "/sheets/", "/planning-settings/", "/webhooks/", "/background-work/"} <= set(
+        links
+    )
     assert [each for each in links if browser.get(each).status_code != 200] == []
     some = create_user(username="some", password=PASSWORD, role=Role.MANAGER, name="Sam Some", sees_all_clients=False)
     some.clients.add(client_of_ours)
