@@ -251,6 +251,17 @@ def test_a_hook_of_the_whole_installation_is_for_managers_who_see_all(world: Wor
         assert "whole installation" not in named(query, world.who("manager"))
 
 
+def test_hooks_of_somebody_are_those_that_the_viewer_sees_and_they_made_or_keep(world: World) -> None:
+    ours, theirs, keeper = world.ours.hook, world.theirs.hook, make_user("keeper", "manager")
+    for hook in (ours, theirs):
+        type(hook).objects.filter(id=hook.id).update(kept_by=keeper)
+    assert ids(webhooks.hooks_of(world.who("manager"), keeper)) == {ours.pk}
+    assert {ours.pk, theirs.pk} == ids(webhooks.hooks_of(world.who("manager", "all"), keeper))
+    assert ours.pk in ids(webhooks.hooks_of(world.who("manager"), ours.made_by))
+    for nobody in (world.who("manager", "none"), world.who("manager", "gone"), world.who("dispatcher", "all")):
+        assert not webhooks.hooks_of(nobody, keeper).exists()
+
+
 def test_a_removed_hook_is_gone_with_its_deliveries(world: World) -> None:
     hook, viewer = world.ours.hook, world.who("manager")
     type(hook).objects.filter(id=hook.id).update(removed_at=MOMENT)
@@ -367,6 +378,8 @@ ELSEWHERE = {
         "access.needs_second_factor",
         "advice.advise_on",
         "audit.visible_audit_entries",
+        "audit.has_come_from",
+        "register.analyser_states",
         "alerts.on_call_list",
         "alerts.may_be_on_call",
         "alerts.summary_items",
@@ -380,7 +393,7 @@ ELSEWHERE = {
 }
 HERE = {
     *("records.visible_records", "records.unreadable_records", "records.all_unreadable_records"),
-    *("register.the_contractor", "webhooks.allowed_targets"),
+    *("register.the_contractor", "webhooks.allowed_targets", "webhooks.hooks_of"),
     *("people.visible_accounts", "people.people_with_accounts", "people.deeds_of"),
     *("required_checks.undecided_required_checks", "required_checks.suspended_required_checks"),
 }
