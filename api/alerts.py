@@ -91,13 +91,13 @@ class OnCallEntry(OneDoor):
 
 class OwnAlertsIn(Shape):
     email: Annotated[str, Email(blank=True)] = LEFT_OUT
-    daily_summary: Annotated[bool, YesNo()] = LEFT_OUT
+    daily_summary: Annotated[bool, YesNo(under="daily_summary")] = LEFT_OUT
     hour: Annotated[int, Whole(0, 23)] = LEFT_OUT
     time_zone: Annotated[str, Text(64, blank=True)] = LEFT_OUT
 
 
 class OwnAlertsOut(RowOut):
-    row, columns = AlertSettings, "daily_summary daily_summary_sent_at version"
+    row, columns, told_by = AlertSettings, "daily_summary daily_summary_sent_at version", OwnAlertsIn
     email = serializers.CharField(source="user.email", help_text="Where you are told; empty: nowhere.")
     hour = serializers.IntegerField(help_text="From which hour of your own day the daily summary is sent.")
     time_zone = serializers.CharField(help_text="Whose day that is; empty: the office's.")

@@ -9,31 +9,16 @@ from api.doors import EntryDoor, EntryListDoor, RecordedDoor
 from api.filters import EXTERNAL_REFERENCE
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
-from fleet.intake.fields import LEFT_OUT, Id, Many, Number, Shape, Text, Word, YesNo, shape_of
+from fleet.intake import register
+from fleet.intake.fields import LEFT_OUT, Id
 from fleet.intake.register import CalibrationIn
-from fleet.limits.card import ACCURACY_FIELDS
 from fleet.models import Analyser, Calibration
-from fleet.quantities import READING_QUANTITIES
 from fleet.queries.register import visible_analysers
 from fleet.services.register import add_calibration
 
 
-class Accuracy(Shape):
-    """The wider of the two counts: absolute in the quantity's own unit, relative in percent of the reading."""
-
-    absolute: Annotated[float, Number(0, 100000)] = LEFT_OUT
-    relative_pct: Annotated[float, Number(0, 100)] = LEFT_OUT
-
-
-Accuracies = shape_of("Accuracies", dict.fromkeys(ACCURACY_FIELDS, Accuracy))
-
-
-class AnalyserIn(EntryIn):
-    name: Annotated[str, Text(100)]
-    serial: Annotated[str, Text(100, blank=True)] = LEFT_OUT
-    measures: Annotated[list[Annotated[str, Word(list(READING_QUANTITIES))]], Many(1, len(READING_QUANTITIES))]
-    co2: Annotated[str, Word(Analyser.Co2.values)]
-    accuracy: Accuracies
+class AnalyserIn(EntryIn, register.AnalyserIn):
+    pass
 
 
 class AnalyserOut(EntryOut):
@@ -44,7 +29,6 @@ class AnalyserOut(EntryOut):
 
 class NewCalibration(CalibrationIn):
     id: Annotated[uuid.UUID, Id()] = LEFT_OUT
-    passed: Annotated[bool, YesNo()]
 
 
 class CalibrationOut(RowOut):

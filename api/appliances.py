@@ -29,9 +29,9 @@ from fleet.assess.due.answers import asked_of_visit
 from fleet.assess.judging.cards import card_for
 from fleet.assess.refusals import found
 from fleet.coded import wrong
-from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.intake.fields import LEFT_OUT, DayOf, Shape, Text, Word, without_decimals
+from fleet.intake import register
+from fleet.intake.fields import LEFT_OUT, DayOf, Text, without_decimals
 from fleet.intake.visits import SoFarIn
 from fleet.models import Appliance, FlueGroup
 from fleet.presentation.advice import advice_words, withheld_words
@@ -42,13 +42,8 @@ from fleet.queries.register import all_sheets, visible_analysers, visible_applia
 from fleet.services.appliances import change_appliance, take_on_appliance
 
 
-class PlateIn(Shape):
-    name: Annotated[str, Text(100)]
+class PlateIn(register.PlateIn):
     sheet: Annotated[Any, Reference(all_sheets, null=True)] = LEFT_OUT
-    kind: Annotated[str, Text(40)] = LEFT_OUT
-    serial: Annotated[str, Text(100, blank=True)] = LEFT_OUT
-    room: Annotated[str, Text(100, blank=True)] = LEFT_OUT
-    fuel: Annotated[str, Word(list(FUELS), blank=True, help="Empty where it burns what its building does.")] = LEFT_OUT
     facts: Annotated[dict[str, Any], Facts()] = LEFT_OUT
 
 

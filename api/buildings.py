@@ -13,9 +13,9 @@ from api.fields import Reference
 from api.filters import EXTERNAL_REFERENCE, by_id, of_building
 from api.shapes import EntryIn, EntryOut
 from fleet import clock
-from fleet.combustion import FUELS
 from fleet.combustion.gases import SPECIES
-from fleet.intake.fields import LEFT_OUT, DayOf, DecimalText, Number, Text, Word, shape_of
+from fleet.intake.fields import LEFT_OUT, DayOf, DecimalText, Part, Text, shape_of
+from fleet.intake.register import PlaceIn
 from fleet.models import Building, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
@@ -23,16 +23,8 @@ from fleet.queries.register import visible_gas_supplies
 from fleet.services.register import add_gas_supply, change_building, change_gas_supply
 
 
-class BuildingIn(EntryIn):
+class BuildingIn(EntryIn, PlaceIn):
     client: Annotated[Any, Reference(visible_clients)]
-    name: Annotated[str, Text(200)]
-    address: Annotated[str, Text(300)]
-    latitude: Annotated[float | None, Number(-90, 90, null=True)] = LEFT_OUT
-    longitude: Annotated[float | None, Number(-180, 180, null=True)] = LEFT_OUT
-    altitude_m: Annotated[float, Number(-450, 6000)] = LEFT_OUT
-    time_zone: Annotated[str, Text(64)]
-    fuel: Annotated[str, Word(list(FUELS))] = LEFT_OUT
-    access_notes: Annotated[str, Text(2000, blank=True)] = LEFT_OUT
 
 
 class BuildingOut(EntryOut):
@@ -61,9 +53,12 @@ Composition = shape_of("Composition", dict.fromkeys(SPECIES, Annotated[str, Deci
 
 class GasSupplyIn(EntryIn):
     building: Annotated[Any, Reference(visible_buildings)]
-    since: Annotated[date, DayOf(help="The first day on which this gas burns there.")]
-    fuel: Annotated[str, Text(40, help="One of the fuels by name, or a name of its own for a gas by composition.")]
-    composition: Composition = LEFT_OUT
+    since: Annotated[date, DayOf(proven_by="source", help="The first day on which this gas burns there.")]
+    fuel: Annotated[
+        str,
+        Text(40, proven_by="source", help="One of the fuels by name, or a name of its own for a gas by composition."),
+    ]
+    composition: Annotated[Composition, Part(proven_by="source")] = LEFT_OUT
     source: Annotated[str, Text(300, help="Who said so.")]
 
 

@@ -1,20 +1,18 @@
 """Clients: they own buildings and are the boundary of access."""
 
-from typing import Annotated, Any
+from typing import Any
 
 from api.doors import EntryDoor, EntryListDoor
 from api.filters import EXTERNAL_REFERENCE
 from api.shapes import EntryIn, EntryOut
-from fleet.intake.fields import LEFT_OUT, Text
+from fleet.intake import register
 from fleet.models import Client
 from fleet.queries.access import visible_clients
 from fleet.services.register import add_client
 
 
-class ClientIn(EntryIn):
-    name: Annotated[str, Text(200)]
-    address: Annotated[str, Text(300, blank=True)] = LEFT_OUT
-    contact: Annotated[str, Text(300, blank=True)] = LEFT_OUT
+class ClientIn(EntryIn, register.ClientIn):
+    pass
 
 
 class ClientOut(EntryOut):

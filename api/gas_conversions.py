@@ -18,7 +18,7 @@ DAYS_MAX = 366
 
 class GasConversionIn(Shape):
     id: Annotated[uuid.UUID, Id()] = LEFT_OUT
-    converted_on: Annotated[str, Day()]
+    converted_on: Annotated[str, Day(proven_by="done_by")]
     to_fuel: Annotated[str, Word(list(FUELS))]
     kit: Annotated[str, Text(200, help="Which kit, with its number.")]
     label: Annotated[str, Text(200, help="What the label on the appliance says now, and where it is.")]

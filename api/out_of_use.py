@@ -16,14 +16,16 @@ from fleet.services.out_of_use import begin_out_of_use, end_out_of_use
 
 class OutOfUseIn(Shape):
     id: Annotated[uuid.UUID, Id()] = LEFT_OUT
-    begins: Annotated[str, Day(help="The first day on which it stood still.")]
+    begins: Annotated[str, Day(proven_by="said_by", help="The first day on which it stood still.")]
     why: Annotated[str, Text(300)]
     said_by: Annotated[str, Text(200, help="Who said so.")]
     proof: Annotated[str, Text(300, blank=True, help="What shows it: a letter, a picture, a meter reading.")] = LEFT_OUT
 
 
 class RestartIn(Shape):
-    ends: Annotated[str, Day(help="The day on which it was started again; that day it is in use.")]
+    ends: Annotated[
+        str, Day(proven_by="restart_said_by", help="The day on which it was started again; that day it is in use.")
+    ]
     restart_said_by: Annotated[str, Text(200)]
     restart_proof: Annotated[str, Text(300, blank=True)] = LEFT_OUT
 

@@ -15,10 +15,10 @@ from api.filters import EXTERNAL_REFERENCE, by_word
 from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.errors import Forbidden
+from fleet.intake import register
 from fleet.intake.fields import LEFT_OUT, Email, Id, Many, Shape, Text, Word, YesNo
 from fleet.intake.register import QualificationIn
 from fleet.models import ApiToken, Person, Qualification, Role, Webhook
-from fleet.models.access import may_see
 from fleet.presentation import addresses
 from fleet.queries.access import visible_clients
 from fleet.queries.people import deeds_of, people_with_accounts
@@ -28,27 +28,17 @@ from fleet.services.people import change_account, change_person, end_access, inv
 from fleet.services.register import add_qualification
 
 
-class PersonIn(EntryIn):
-    name: Annotated[str, Text(200)]
-    role: Annotated[str, Word(Role.values)] = LEFT_OUT
-    phone: Annotated[str, Text(60, blank=True)] = LEFT_OUT
-    email: Annotated[str, Email(blank=True)] = LEFT_OUT
+class PersonIn(EntryIn, register.PersonIn):
+    pass
 
 
 class PersonOut(EntryOut):
     """How to reach somebody is for colleagues: an auditor sees names and qualifications."""
 
-    row, columns = Person, "name role"
-
-    phone = serializers.CharField(required=False)
-    email = serializers.CharField(required=False)
+    row, columns, told_by = Person, "name role", PersonIn
+    phone = serializers.CharField()
+    email = serializers.CharField()
     user = serializers.UUIDField(source="user_id", allow_null=True)
-
-    def to_representation(self, instance: Person) -> dict[str, Any]:
-        shown = super().to_representation(instance)
-        if not may_see(self.context["viewer"], "contact_details"):
-            del shown["phone"], shown["email"]
-        return dict(shown)
 
 
 class NewQualification(QualificationIn):

@@ -7,8 +7,9 @@ from django.db import models
 from rest_framework import serializers
 
 from api.fields import ExternalReference
-from fleet.intake.fields import LEFT_OUT, Id, Shape
+from fleet.intake.fields import LEFT_OUT, Id, Shape, rights_of
 from fleet.models import User
+from fleet.models.access import may_see
 
 _SHAPES: tuple[tuple[Any, Any], ...] = (
     (models.UUIDField, serializers.UUIDField),
@@ -29,12 +30,28 @@ class RowOut(serializers.Serializer[Any]):
     columns: ClassVar[str] = ""
     # Where in what is shown the row stands; empty: it is the row.
     within: ClassVar[str] = ""
+    # The shape whose rows say what not every viewer sees.
+    told_by: ClassVar[type[Shape] | None] = None
 
     def get_fields(self) -> dict[str, Any]:
         """`columns` of `row`, and those of the shapes that it extends, users by name, other things by id; after them
         the declared fields: what needs words or isn't a column."""
         named = [name for shape in reversed(type(self).__mro__) for name in vars(shape).get("columns", "").split()]
-        return {name: self._shaped(name) for name in named} | super().get_fields()
+        fields = {name: self._shaped(name) for name in named} | super().get_fields()
+        for name in self._rights.keys() & fields.keys():
+            fields[name].required = False
+        return fields
+
+    @property
+    def _rights(self) -> dict[str, str]:
+        return rights_of(self.told_by) if self.told_by else {}
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        shown: dict[str, Any] = super().to_representation(instance)
+        for name, row in self._rights.items():
+            if not may_see(self.context["viewer"], row):
+                del shown[name]
+        return shown
 
     def _shaped(self, name: str) -> Any:
         column = self.row._meta.get_field(name)

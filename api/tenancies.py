@@ -23,7 +23,7 @@ class TenancyIn(EntryIn):
     appliance: Annotated[
         Any, Reference(visible_appliances, null=True, help="Left out: every appliance of the building.")
     ] = LEFT_OUT
-    begins: Annotated[date, DayOf(help="The day on which somebody new moves in.")]
+    begins: Annotated[date, DayOf(proven_by="source", help="The day on which somebody new moves in.")]
     source: Annotated[str, Text(300, help="Who said so. The tenant's name is not asked for.")]
     called_off: Annotated[str, Text(300, blank=True, help="Why it does not begin after all; empty where it does.")] = (
         LEFT_OUT

@@ -58,6 +58,8 @@ READING_QUANTITIES: dict[str, Quantity] = dict(
         _row("oil_pressure", "oil_pressure_pa", _("Oil pressure"), 0, 5_000_000, 0, "kPa", "bar", "psi", "Pa"),
     ]
 )
+# What a sheet gives targets of.
+GASES = {name: READING_QUANTITIES[name].label for name in ("co2", "o2")}
 CONDITION_QUANTITIES: dict[str, Quantity] = dict(
     [
         _row("ambient_co_before", "ambient_co_before_ppm", _("CO in the room before"), 0, 10_000, 0, "ppm"),

@@ -36,8 +36,10 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError, core_schema
 
 from fleet.coded import Coded, coded, wrong
-from fleet.errors import FleetError, Malformed
+from fleet.errors import FleetError, Forbidden, Malformed
 from fleet.intake.decimals import PLAIN, decimal_pattern, plain_decimal
+from fleet.models import User
+from fleet.models.access import ACCESS, may_change
 from fleet.predicates import day_in
 from fleet.quantities import QUALIFIERS, Quantity, column_unit
 from fleet.units import convert
@@ -117,11 +119,18 @@ _FRAMEWORK: dict[str, Callable[[Any, dict[str, Any]], Coded]] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """What a field may hold, and what is said of it; each kind reads in its own way. null : may be null."""
+    """What a field may hold, and what is said of it; each kind reads in its own way.
+
+    null : may be null.
+    under : the row of the table of rights that says who may see and change it, where the whole thing's doesn't.
+    proven_by : the field beside it that says what it rests on; whoever changes the one says the other anew.
+    """
 
     label: Words = ""
     help: Words = ""
     null: bool = False
+    under: str = ""
+    proven_by: str = ""
     # How a page asks for it; "" where no page does.
     asked_as: ClassVar[str] = ""
 
@@ -154,7 +163,8 @@ class Kind:
         return said | self.words()
 
     def words(self) -> dict[str, Any]:
-        named = {"title": str(self.label), "description": str(self.help)}
+        named = {"title": str(self.label), "description": str(self.help), "x-proven-by": self.proven_by}
+        named |= {"x-changed-by": sorted(ACCESS[self.under].change)} if self.under else {}
         return {name: said for name, said in named.items() if said}
 
 
@@ -484,6 +494,19 @@ class AnyObject(Kind):
 
 
 @dataclass(frozen=True)
+class Part(Kind):
+    """A shape of its own, which reads itself."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return handler(source)
+
+    def __get_pydantic_json_schema__(
+        self, core: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return handler(core) | self.words()
+
+
+@dataclass(frozen=True)
 class Many(Kind):
     """A list. one, blanks : on a page, what one of it is called, and how many empty rows stand ready for more."""
 
@@ -539,9 +562,15 @@ class Shape(BaseModel):
 
     @model_validator(mode="after")
     def _checked(self) -> "Shape":
-        if errors := dict(self.wrong()):
+        if errors := dict(self._unproven()) | dict(self.wrong()):
             raise Refused(errors)
         return self
+
+    def _unproven(self) -> Iterator[tuple[str, Coded]]:
+        for name in self.model_fields_set:
+            kind = kind_of(type(self).model_fields[name])
+            if kind and kind.proven_by and not getattr(self, kind.proven_by):
+                yield kind.proven_by, coded("proof_needed", of=[name])
 
     def wrong(self) -> Iterator[tuple[str, Coded]]:
         """What stands between fields and is wrong, each by its path; asked where every field by itself is right."""
@@ -598,14 +627,28 @@ def shape_of(name: str, fields: Mapping[str, Any]) -> Any:
     return create_model(name, __base__=Shape, **left_out)
 
 
-def read_shape(shape: type[Shape], data: Any, *, partial: bool = False, viewer: Any = None) -> dict[str, Any]:
-    """What a body says. Raises FleetError `invalid` with each field that is wrong, and Conflict or NotFound of its
-    fields."""
+def read_shape(shape: type[Shape], data: Any, *, viewer: User, partial: bool = False) -> dict[str, Any]:
+    """What a body says. Raises FleetError `invalid` with each field that is wrong, NotFound of its fields, and
+    Forbidden with those that this viewer may not change."""
     try:
         read = (partial_of(shape) if partial else shape).model_validate(data, context={"viewer": viewer})
     except ValidationError as bad:
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors_of(bad, shape)) from bad
+    beyond = {name: row for name, row in rights_of(shape).items() if not may_change(viewer, row)}
+    if errors := {
+        name: coded("changed_by", roles=sorted(ACCESS[row].change))
+        for name, row in beyond.items()
+        if name in read.model_fields_set
+    }:
+        raise Forbidden("not_allowed", "Some of these fields are for others to change.", errors=errors)
     return read.said()
+
+
+@cache
+def rights_of(shape: type[Shape]) -> dict[str, str]:
+    """By field the row of the table of rights that it is under, of those that aren't under the whole thing's."""
+    kinds = {name: kind_of(info) for name, info in fields_of(shape).items()}
+    return {name: kind.under for name, kind in kinds.items() if kind and kind.under}
 
 
 def read_as(shape: type[Shape], data: Any, code: str, refusal: str) -> dict[str, Any]:

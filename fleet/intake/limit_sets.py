@@ -243,7 +243,7 @@ class LimitIn(Shape):
         str, Text(60, label=_("Rate"), help=_('a rate of the sheets, or the source\'s word for one; "any"'))
     ]
     when: Annotated[str, Word(WHEN, label=_("When it is read"))]
-    fires_when: Annotated[dict[str, Any], FiresWhen(label=_("Figure"))]
+    fires_when: Annotated[dict[str, Any], FiresWhen(label=_("Figure"), proven_by="source")]
     limit_text: Annotated[str, Text(200, blank=True, label=_("In the source's words"), help=_("or nothing"))] = LEFT_OUT
     severity: Annotated[str, Word(SEVERITIES, label=_("How grave"))]
     action: Annotated[str, Text(500, blank=True, label=_("What it asks for"))] = LEFT_OUT

@@ -11,6 +11,7 @@ from fleet.coded import Coded, coded, wrong
 from fleet.combustion import FUELS
 from fleet.intake.fields import LEFT_OUT, DecimalText, Many, Shape, Text, Whole, Word, YesNo, read_as
 from fleet.limits.card import CONTROLS
+from fleet.quantities import GASES
 
 CEILING_UNITS = {
     "co_ppm_air_free": "ppm",
@@ -28,7 +29,6 @@ ROW_NAMES = {
     "adjusters": ("name", "rate"),
     "order_rules": ("quantity", "higher_rate", "lower_rate"),
 }
-GASES = {"co2": _("CO₂"), "o2": _("O₂")}
 BASES = {"points": _("points"), "percent_of_target": _("percent of the target"), "range": _("a range")}
 SourceText = Annotated[str, Text(300, blank=True, label=_("In the source's words"))]
 Rate = Annotated[str, Text(20, label=_("Rate"))]
@@ -131,7 +131,7 @@ class SheetIn(Shape):
     control: Annotated[str, Word(CONTROLS, label=_("Air/fuel control"))]
     condensing: Annotated[bool, YesNo(label=_("Condensing"))]
     natural_draught: Annotated[bool, YesNo(label=_("Natural draught"))] = LEFT_OUT
-    rated_input_kw: Annotated[str, DecimalText(0.1, 50_000, _("kW"), label=_("Rated input"))]
+    rated_input_kw: Annotated[str, DecimalText(0.1, 50_000, _("kW"), label=_("Rated input"), proven_by="source")]
     minimum_input_kw: Annotated[str, DecimalText(0.1, 50_000, _("kW"), label=_("Least input"))] = LEFT_OUT
     input_basis: Annotated[
         str,
@@ -149,6 +149,7 @@ class SheetIn(Shape):
         list[TargetIn],
         Many(
             label=_("Targets"),
+            proven_by="source",
             one=_("Target"),
             help=_("Where a reading should be, at each rate. How the tolerance is meant is never guessed: without its "
                    "basis a target can't be used. Points are % by volume either side; a range has two ends, or is as "
@@ -157,12 +158,18 @@ class SheetIn(Shape):
     ]  # fmt: skip
     ceilings: Annotated[
         list[CeilingIn],
-        Many(label=_("Ceilings"), one=_("Ceiling"), help=_("Figures that no reading may pass, as found or as left.")),
+        Many(
+            label=_("Ceilings"),
+            one=_("Ceiling"),
+            proven_by="source",
+            help=_("Figures that no reading may pass, as found or as left."),
+        ),
     ] = LEFT_OUT
     adjusters: Annotated[
         list[AdjusterIn],
         Many(
             label=_("Adjusters"),
+            proven_by="source",
             one=_("Adjuster"),
             help=_("What is turned to move combustion. Which way raises CO₂ differs from one to the next."),
         ),
@@ -171,6 +178,7 @@ class SheetIn(Shape):
         list[OrderRuleIn],
         Many(
             label=_("Order between rates"),
+            proven_by="source",
             one=_("Order"),
             blanks=1,
             help=_("Only where the manufacturer states that one rate lies above another."),

@@ -11,21 +11,20 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.assess.due.set_rules import extra_intervals
-from fleet.intake.fields import DecimalText, Shape, fields_of, kind_of, label_of
+from fleet.intake.fields import DecimalText, Kind, Shape, Text, Word, fields_of, kind_of, label_of
 from fleet.intake.limit_sets import EVIDENCE, LimitIn, LimitSetIn
 from fleet.intake.sheets import ROW_NAMES, AdjusterIn, CeilingIn, OrderRuleIn, SheetIn, TargetIn
 from fleet.limits import band
 from fleet.predicates import figure as figure_in
-from fleet.presentation.codes import quantity_label
+from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.due_dates import fact_and_unit, select_words
 from fleet.presentation.figures import limit_figure, limits_words, with_unit
 from fleet.presentation.intervals import interval_words
 from fleet.presentation.words import rate_words, uncapital
+from fleet.quantities import GASES
 
 Row = Mapping[str, Any]
 Words = str | Promise
-
-GASES = {"co2": "CO2", "o2": "O2"}
 
 
 # ---- a sheet ----
@@ -77,10 +76,48 @@ def ceiling_name(ceiling: Row) -> str:
     }
 
 
+@dataclass(frozen=True)
+class AdjusterSaid:
+    """Where it is and what turns it; which way raises CO2, and whether one may; everything else."""
+
+    rate: str
+    where: str
+    turn: str
+    rest: str
+
+
+_ARRANGED = ("name", "rate", "raises_co2", "field_adjustment", "place", "tool", "who", "sealed", "reseal")
+_STEPS = ("largest_step_turns", "largest_step")
+
+
+def adjuster_said(adjuster: Row) -> AdjusterSaid:
+    """
+    >>> said = adjuster_said({"name": "Throttle", "rate": "high", "raises_co2": "anticlockwise", "sealed": True,
+    ...                       "field_adjustment": "allowed", "largest_step_turns": "0.25", "reseal": "red paint"})
+    >>> said.where, said.turn, said.rest
+    ('Throttle', 'anticlockwise raises CO₂', 'at most 0.25 turns at a time; sealed, reseal: red paint')
+    """
+    turn, rest = [_("%s raises CO₂") % code_words(adjuster["raises_co2"])], []
+    if adjuster["field_adjustment"] == "check_only":
+        turn.append(_("check only, the manufacturer forbids field adjustment"))
+    if turns := adjuster.get("largest_step_turns"):
+        rest.append(_("at most %s turns at a time") % turns)
+    elif step := adjuster.get("largest_step"):
+        rest.append(_("at most %s at a time") % step)
+    if adjuster.get("sealed"):
+        reseal = adjuster.get("reseal")
+        rest.append(_("sealed, reseal: %s") % reseal if reseal else _("sealed"))
+    if who := adjuster.get("who"):
+        rest.append(_("only %s") % who)
+    further = [name for name in fields_of(AdjusterIn) if name not in (*_ARRANGED, *_STEPS)]
+    rest += [f"{uncapital(label)}: {said}" for label, said in rows_said(AdjusterIn, adjuster, further)]
+    where = ", ".join(filter(None, (adjuster["name"], adjuster.get("tool"), adjuster.get("place"))))
+    return AdjusterSaid(adjuster["rate"], where, "; ".join(turn), "; ".join(rest))
+
+
 def adjuster_words(adjuster: Row) -> str:
-    turn = _("%s raises CO2") % adjuster["raises_co2"]
-    only = _("check only") if adjuster["field_adjustment"] == "check_only" else ""
-    return ", ".join(filter(None, (adjuster.get("place"), adjuster.get("tool"), turn, only)))
+    said = adjuster_said(adjuster)
+    return "; ".join(filter(None, (f"{said.where}: {said.turn}", said.rest)))
 
 
 def adjuster_name(adjuster: Row) -> str:
@@ -91,7 +128,7 @@ def order_words(rule: Row) -> str:
     """By how much the one rate lies above the other.
 
     >>> order_words({"quantity": "co2", "higher_rate": "high", "lower_rate": "low", "least_gap": "0.3"})
-    'CO2 at high fire at least 0.3 points above low fire'
+    'CO₂ at high fire at least 0.3 points above low fire'
     """
     shown = {"gas": GASES[rule["quantity"]]}
     shown |= {"higher": rate_words(rule["higher_rate"]), "lower": rate_words(rule["lower_rate"])}
@@ -105,6 +142,16 @@ def order_name(rule: Row) -> str:
     shown = {"gas": GASES[rule["quantity"]]}
     shown |= {"higher": rate_words(rule["higher_rate"]), "lower": rate_words(rule["lower_rate"])}
     return _("order of %(gas)s, %(higher)s above %(lower)s") % shown
+
+
+def input_words(sheet: Row) -> str:
+    """
+    >>> input_words({"rated_input_kw": "24", "minimum_input_kw": "4.8", "input_basis": "net"})
+    '4.8 to 24 kW net'
+    """
+    least, most = sheet.get("minimum_input_kw"), sheet["rated_input_kw"]
+    figures = most if least in (None, most) else _("%(least)s to %(most)s") % {"least": least, "most": most}
+    return f"{figures} kW {code_words(sheet['input_basis'])}"
 
 
 def _rate(rate: str) -> str:
@@ -299,6 +346,32 @@ def _fields(
             label, kind = uncapital(str(label_of(shape, name) or name.replace("_", " "))), kind_of(info)
             unit = f", {kind.unit}" if isinstance(kind, DecimalText) and kind.unit else ""
             yield Difference(f"{path}{label}{unit}", text(before.get(name)), text(after.get(name)))
+
+
+def rows_said(shape: type[Shape], values: Row, names: Collection[str] | None = None) -> list[tuple[str, str]]:
+    """Fields of a shape by their labels, with what is said in them: those of these names, else all that aren't lists of
+    parts. What says nothing is left out.
+
+    >>> rows_said(SheetIn, {"fuel": "natural_gas", "rated_input_kw": "24", "condensing": True, "targets": [{}]})
+    [('Fuel', 'Natural gas (typical)'), ('Condensing', 'yes'), ('Rated input', '24 kW')]
+    """
+    asked = (
+        (kind_of(info), values.get(name)) for name, info in fields_of(shape).items() if names is None or name in names
+    )
+    rows = ((kind, value) for kind, value in asked if kind and kind.label and value not in (None, "", []))
+    return [
+        (str(kind.label), _value_said(kind, value))
+        for kind, value in rows
+        if not (isinstance(value, list) and isinstance(value[0], dict))
+    ]
+
+
+def _value_said(kind: Kind, value: Any) -> str:
+    if isinstance(kind, Word):
+        return str(kind.choices[value]) if isinstance(kind.choices, Mapping) else code_words(value)
+    if isinstance(kind, Text):
+        return str(value)
+    return f"{text(value)} {kind.unit}" if isinstance(kind, DecimalText) and kind.unit else text(value)
 
 
 def text(value: Any) -> str:

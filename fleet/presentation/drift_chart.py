@@ -14,9 +14,9 @@ from fleet.presentation.days import long_day
 from fleet.presentation.due_rule import DueRule, due_words, revisit_rule
 from fleet.presentation.figures import figure, from_to, limits_words
 from fleet.presentation.reading_rule import Pin, ReadingRule, Wall
-from fleet.presentation.readings import GASES, ends_of
+from fleet.presentation.readings import ends_of
 from fleet.presentation.words import at_rate
-from fleet.quantities import READING_QUANTITIES
+from fleet.quantities import GASES, READING_QUANTITIES
 
 DRIFTING = GASES | {"co": gettext_lazy("CO air-free"), "temp_rise": gettext_lazy("Flue above intake air")}
 

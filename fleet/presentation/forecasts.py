@@ -13,8 +13,9 @@ from fleet.presentation.days import said_day
 from fleet.presentation.figures import chance_words, figure, limit_figure, with_unit
 from fleet.presentation.verdicts import keeps_words, set_words
 from fleet.presentation.words import at_rate
+from fleet.quantities import GASES
 
-NAMES = {"co2": "CO₂", "o2": "O₂", CO: "CO air-free", TEMP_RISE: "the flue's rise above the intake air"}
+NAMES = GASES | {CO: "CO air-free", TEMP_RISE: "the flue's rise above the intake air"}
 KEEPS = {CO: 1.0, TEMP_RISE: 0.5}
 KEEPS_PCT = 0.01
 

@@ -16,12 +16,11 @@ from fleet.presentation.reading_figures import rate_words as how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
 from fleet.presentation.verdicts import basis_words
 from fleet.presentation.words import at_rate, capital, rate_words
-from fleet.quantities import READING_QUANTITIES
+from fleet.quantities import GASES, READING_QUANTITIES
 
 Value = tuple[float, str] | None
 LOWER: Side = "lower"
 UPPER: Side = "upper"
-GASES = {"co2": "CO₂", "o2": "O₂"}
 QUALIFIERS = ("more_than", "less_than", "at_least")
 RATES_ABREAST = 2
 NO_TARGET = Row({})

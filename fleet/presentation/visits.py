@@ -12,6 +12,7 @@ from fleet.limits import Verdict, standing
 from fleet.models import Defect, Visit, WorkItem
 from fleet.models.records import content_of
 from fleet.presentation.codes import code_words
+from fleet.presentation.contents import input_words
 from fleet.presentation.days import day_and_time, long_day, time_there, weekday
 from fleet.presentation.figures import chance_words, derived, read_figure, read_with_unit
 from fleet.presentation.verdicts import (
@@ -267,8 +268,7 @@ def _input(facts: VisitFacts) -> str:
     sheet = _judged_sheet(facts)
     parts = []
     if sheet.get("rated_input_kw"):
-        shown = {"kw": sheet["rated_input_kw"], "basis": code_words(sheet.get("input_basis", ""))}
-        parts.append(_("rated %(kw)s kW %(basis)s") % shown)
+        parts.append(_("rated %s") % input_words(sheet))
     for each in facts.readings:
         if each.derived.input_kw_gross is not None:
             shown = {name: derived(each.derived, f"input_kw_{name}") for name in ("net", "gross")}

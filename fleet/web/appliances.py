@@ -15,9 +15,12 @@ from fleet import clock
 from fleet.assess.foresight.forecasts import chance_on
 from fleet.assess.judging.cards import target_of
 from fleet.drift import MIN_SERIES_FOR_FIT
+from fleet.intake.register import PlateIn
 from fleet.models import Flag, Forecast, OutOfUse, Record, RequiredCheck, Revisit, User, Visit
 from fleet.models.access import may_change
 from fleet.models.records import content_of
+from fleet.presentation.codes import code_words
+from fleet.presentation.contents import adjuster_said, input_words, rows_said
 from fleet.presentation.days import day, long_day, weekday
 from fleet.presentation.drift_chart import DriftChart, band_words, drift_chart, series_words
 from fleet.presentation.due_dates import undecided_words
@@ -55,7 +58,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
     viewer = viewer_of(request)
     history = history_for(viewer, appliance_id)
     today = clock.today(history.appliance.building.time_zone)
-    rates = shown_rates(history)
+    rates, kind = shown_rates(history), history.appliance.kind
     return render(
         request,
         "appliance.html",
@@ -64,7 +67,10 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "history": history,
             "appliance": history.appliance,
             "building": history.appliance.building,
-            "sheet": history.sheet.content if history.sheet else {},
+            "sheet": (sheet := history.sheet.content if history.sheet else {}),
+            "plate": rows_said(PlateIn, {"kind": code_words(kind), "serial": history.appliance.serial}),
+            "input": input_words(sheet) if sheet else "",
+            "adjusters": [adjuster_said(each) for each in sheet.get("adjusters", ())],
             "burns": history.appliance.burns_on(today).fuel.label,
             "today": today,
             "answer": answer_of(history, today),

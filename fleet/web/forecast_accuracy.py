@@ -14,10 +14,11 @@ from fleet.drift import Reliability, Surprises
 from fleet.presentation.days import day
 from fleet.presentation.figures import figure
 from fleet.presentation.words import listed, rate_words
+from fleet.quantities import GASES
 from fleet.queries.forecasts import ForecastAccuracy, QuantityAccuracy, forecast_accuracy_for
 from fleet.web.guards import page, viewer_of
 
-NAMES = {"co2": "CO₂", "o2": "O₂", "co": "CO", "temp_rise": _("The flue's rise above the intake air")}
+NAMES = GASES | {"co": "CO", "temp_rise": _("The flue's rise above the intake air")}
 
 
 @page("forecast_accuracy")

@@ -12,8 +12,9 @@ from fleet.presentation.codes import quantity_label
 from fleet.presentation.contents import band_words, ceiling_words
 from fleet.presentation.figures import decimals_shown, unit_words
 from fleet.presentation.reading_rule import ReadingRule, Wall
-from fleet.presentation.readings import GASES, RATES_ABREAST, Cell, PairRow, PairTable
+from fleet.presentation.readings import RATES_ABREAST, Cell, PairRow, PairTable
 from fleet.presentation.words import at_rate, capital, listed, rate_words
+from fleet.quantities import GASES
 
 
 def answer_of(content: Mapping[str, Any]) -> str:

@@ -25,17 +25,18 @@ from fleet.models.access import may_change
 from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.contents import (
     Difference,
-    adjuster_words,
+    adjuster_said,
     evidence_words,
     order_words,
+    rows_said,
     sheet_differences,
     target_words,
 )
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import unit_words
 from fleet.presentation.intervals import interval_lines
-from fleet.presentation.readings import GASES
 from fleet.presentation.words import chemical, count_words, listed, rate_words
+from fleet.quantities import GASES
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
 from fleet.services.appliances import change_sheet, copy_sheet, make_sheet
 from fleet.web import previews
@@ -178,7 +179,8 @@ def _shown(request: HttpRequest, facts: SheetFacts) -> dict[str, Any]:
         "content": content,
         "tables": target_tables(content),
         "targets": [(_target_title(each), chemical(target_words(each)), each) for each in content.get("targets", ())],
-        "adjusters": [(each, chemical(adjuster_words(each))) for each in content.get("adjusters", ())],
+        "adjusters": [adjuster_said(each) for each in content.get("adjusters", ())],
+        "plate": rows_said(SheetIn, content),
         "orders": [
             (chemical(order_words(each)), each.get("source_text", "")) for each in content.get("order_rules", ())
         ],

@@ -39,8 +39,11 @@ def test_the_appliance_says_what_it_burns_today(office: APIClient, boiler: Appli
 
 def test_a_supply_is_repaired_by_its_version(office: APIClient, body: dict[str, Any]) -> None:
     made = office.post(PATH, body)
-    repaired = office.patch(made["Location"], {"since": "2026-02-10"}, headers={"If-Match": '"1"'})
-    late = office.patch(made["Location"], {"since": "2026-02-11"}, headers={"If-Match": '"1"'})
+    said = {"since": "2026-02-10", "source": "second notice"}
+    unproven = office.patch(made["Location"], {"since": "2026-02-10"}, headers={"If-Match": '"1"'})
+    assert unproven.json()["errors"] == {"source": "must be given: it says what since rests on"}
+    repaired = office.patch(made["Location"], said, headers={"If-Match": '"1"'})
+    late = office.patch(made["Location"], said, headers={"If-Match": '"1"'})
     assert (repaired.status_code, repaired.json()["since"], late.status_code) == (200, "2026-02-10", 412)
 
 

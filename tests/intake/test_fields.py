@@ -11,6 +11,7 @@ from fleet.intake import fields
 from fleet.intake.fields import without_decimals
 from fleet.intake.limit_sets import FIRES_WHEN, KEY, FiresWhen, Select
 from fleet.intake.register import CalibrationIn, QualificationIn, StopLevelsIn
+from fleet.models import User
 from fleet.quantities import CONDITION_QUANTITIES, QUALIFIERS, READING_QUANTITIES, column_unit
 from fleet.units import convert
 from tests.intake.refused import read_by, refusals
@@ -189,9 +190,9 @@ def test_each_fault_stands_at_its_path() -> None:
 
 
 def test_what_is_left_out_is_not_kept_and_what_is_null_is() -> None:
-    assert fields.read_shape(Whole, {"parts": [{"value": " a "}]}) == {"parts": [{"value": "a"}]}
-    assert fields.read_shape(Whole, {"parts": [{"value": "a"}], "one": None})["one"] is None
-    assert fields.read_shape(Whole, {}, partial=True) == {}
+    assert fields.read_shape(Whole, {"parts": [{"value": " a "}]}, viewer=User()) == {"parts": [{"value": "a"}]}
+    assert fields.read_shape(Whole, {"parts": [{"value": "a"}], "one": None}, viewer=User())["one"] is None
+    assert fields.read_shape(Whole, {}, partial=True, viewer=User()) == {}
 
 
 def test_many_unknown_keys_are_said_in_few_words() -> None:

@@ -50,3 +50,8 @@ def test_a_comparison_and_a_refusal_call_it_by_its_label(monkeypatch: pytest.Mon
     (said,) = contents.sheet_differences(SHEET | {"nozzle_mm": "2.1"}, SHEET | {"nozzle_mm": "2.2"})
     assert (said.path, said.before, said.after) == ("nozzle, mm", "2.1", "2.2")
     assert field_words("content.nozzle_mm", LongerFileIn) == "Content, nozzle"
+
+
+def test_the_sheets_page_shows_it() -> None:
+    said = contents.rows_said(LongerIn, SHEET | {"nozzle_mm": "2.10", "ignition": "pilot"})
+    assert said[-2:] == [("Nozzle", "2.10 mm"), ("Ignition", "standing pilot")]

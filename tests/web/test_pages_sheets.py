@@ -80,7 +80,7 @@ def test_a_sheet_draws_its_targets_and_ceilings_and_says_them(boiler: Appliance,
     assert page.count('class="stretch"') == 3  # two targets and the key
     said = words_of(page)
     assert "CO₂, high fire 9.1 to 9.7 % (9.4 plus and minus 0.3 points); casing closed" in said
-    assert "ratio screw high fire anticlockwise raises CO₂." in said
+    assert "High fire ratio screw: anticlockwise raises CO₂" in said
     assert "Boiler 1 , Weir House Weir Trust" in said
     assert "the manufacturer's instructions, the local code and licensed practice come first" in said
 
