@@ -32,10 +32,13 @@ def _row(
 _PRESSURES = ("Pa", "hPa", "mbar", "inH2O", "mmH2O")
 _TEMPERATURES = ("degC", "degF")
 
+# What a sheet gives targets of.
+GASES = {"co2": "CO₂", "o2": "O₂"}
+
 READING_QUANTITIES: dict[str, Quantity] = dict(
     [
-        _row("o2", "o2_pct", _("O₂"), 0, 21.5, 1, "%"),
-        _row("co2", "co2_pct", _("CO₂"), 0, 21, 2, "%"),
+        _row("o2", "o2_pct", GASES["o2"], 0, 21.5, 1, "%"),
+        _row("co2", "co2_pct", GASES["co2"], 0, 21, 2, "%"),
         _row("co", "co_ppm", _("CO"), 0, 100_000, 0, "ppm"),
         _row("no", "no_ppm", _("NO"), 0, 5_000, 0, "ppm"),
         _row("nox", "nox_ppm", _("NOx"), 0, 5_000, 0, "ppm"),
@@ -58,8 +61,6 @@ READING_QUANTITIES: dict[str, Quantity] = dict(
         _row("oil_pressure", "oil_pressure_pa", _("Oil pressure"), 0, 5_000_000, 0, "kPa", "bar", "psi", "Pa"),
     ]
 )
-# What a sheet gives targets of.
-GASES = {name: READING_QUANTITIES[name].label for name in ("co2", "o2")}
 CONDITION_QUANTITIES: dict[str, Quantity] = dict(
     [
         _row("ambient_co_before", "ambient_co_before_ppm", _("CO in the room before"), 0, 10_000, 0, "ppm"),

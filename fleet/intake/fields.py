@@ -163,7 +163,7 @@ class Kind:
         return said | self.words()
 
     def words(self) -> dict[str, Any]:
-        named = {"title": str(self.label), "description": str(self.help), "x-proven-by": self.proven_by}
+        named: dict[str, Any] = {"title": str(self.label), "description": str(self.help), "x-proven-by": self.proven_by}
         named |= {"x-changed-by": sorted(ACCESS[self.under].change)} if self.under else {}
         return {name: said for name, said in named.items() if said}
 

@@ -53,7 +53,7 @@ def test_a_preview_says_what_differs_and_who_changes_and_writes_nothing(
     assert said.status_code == 200
     preview = said.json()
     assert (preview["based_on"], preview["number"], preview["day"]) == (1, 2, "2026-03-02")
-    assert {"path": "target CO2 at high fire, casing closed: tolerance", "before": "0.3", "after": "0.1"} in preview[
+    assert {"path": "target CO₂ at high fire, casing closed: tolerance", "before": "0.3", "after": "0.1"} in preview[
         "differences"
     ]
     (changed,) = preview["changed"]
@@ -86,8 +86,8 @@ def test_versions_are_compared_both_ways(boss: APIClient, office: APIClient, pat
     assert (forth["before"], forth["after"]) == (1, 2)
     assert [each["path"] for each in forth["differences"]] == [
         "condensing",
-        "target CO2 at high fire, casing closed: tolerance",
-        "target CO2 at high fire, casing closed: band",
+        "target CO₂ at high fire, casing closed: tolerance",
+        "target CO₂ at high fire, casing closed: band",
     ]
     swapped = [{"path": each["path"], "before": each["after"], "after": each["before"]} for each in back["differences"]]
     assert forth["differences"] == swapped
