@@ -49,6 +49,7 @@ urlpatterns = [
     path("flags/<uuid:flag_id>/acknowledge/", attention.acknowledge, name="flag-acknowledge"),
     path("flags/<uuid:flag_id>/close/", attention.close, name="flag-close"),
     path("buildings/", buildings.buildings, name="buildings"),
+    path("buildings/register.csv", buildings.register, name="register-csv"),
     path("buildings/<uuid:building_id>/", buildings.building, name="building"),
     path("buildings/<uuid:building_id>/gas/", buildings.add_gas, name="building-gas"),
     path("buildings/<uuid:building_id>/tenancies/", buildings.begin_a_tenancy, name="building-tenancies"),

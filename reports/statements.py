@@ -3,10 +3,7 @@
 It says what was recorded and what was known on a day. It says "as recorded" and never that anything is safe.
 """
 
-import csv
 from collections.abc import Iterator
-from datetime import date
-from io import StringIO
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -29,15 +26,14 @@ from fleet.presentation.statements import (
     subject_of,
 )
 from fleet.presentation.words import capital, said
+from reports.csv_files import csv_bytes
 from reports.paper import BODY, HEADING, SENTENCE, SMALL, TINY, TITLE, Paper, Sheet, framed, heading, table, write
 from reports.strips import StripDrawing
-from reports.text import Bold, clean, paragraph
+from reports.text import Bold, paragraph
 
 SHARES = (0.15, 0.17, 0.14, 0.26, 0.12, 0.16)
 MOST_IN_A_CELL = 240
 MOST_IN_A_ROW = 6
-# A cell that begins with one of these is run as a formula by a spreadsheet; wide forms count as well.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
 # ---- PDF ----
@@ -235,19 +231,9 @@ def _meaning() -> Iterator[Flowable]:
 
 
 def statement_csv(statement: Statement) -> bytes:
-    """RFC 4180 in UTF-8, a header line first; a row for each appliance and each set that it was judged by.
-
-    An appliance without a judged record has one row with empty set columns. Text that a spreadsheet would run as a
-    formula gets an apostrophe in front; figures stay figures.
-    """
-    out = StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    for line in statement.lines:
-        for outcome in line.outcomes or (None,):
-            row = _csv_row(statement, line, outcome)
-            writer.writerow(_csv_cell(row[name]) for name in COLUMNS)
-    return out.getvalue().encode()
+    """A row for each appliance and each set that it was judged by; one with empty set columns where it was by none."""
+    rows = (_csv_row(statement, line, outcome) for line in statement.lines for outcome in line.outcomes or (None,))
+    return csv_bytes(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
 
 
 COLUMNS = (
@@ -322,12 +308,3 @@ def _csv_row(statement: Statement, line: Line, outcome: SetOutcome | None) -> di
         "open_defects": "; ".join(each.what for each in line.defects),
         "not_evidence": "; ".join(line.not_evidence),
     }
-
-
-def _csv_cell(value: object) -> object:
-    """Numbers and days as they are; text cleaned, and guarded where a spreadsheet would run it."""
-    if value is None or isinstance(value, int | date):
-        return value
-    # The start is judged as it came: cleaning takes away a tab that hides a formula.
-    text = clean(value)
-    return f"'{text}" if str(value).startswith(FORMULA_STARTS) or text.startswith(FORMULA_STARTS) else text

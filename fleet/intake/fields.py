@@ -146,6 +146,18 @@ class Kind:
         """What is said of null where it may not be."""
         return coded("blank")
 
+    def written(self, value: Any) -> str:
+        """A value as people write it: in a field of a page, in a cell of a table."""
+        return "" if value is None else str(value)
+
+    def meant(self, text: str) -> Any:
+        """The value that is written; what can't be told is left to the reader to refuse."""
+        return text
+
+    def heading(self, name: str) -> str:
+        """Over the column of a table: what it is, and in which unit. name : of the field, where it has no label."""
+        return str(self.label) or name.replace("_", " ")
+
     def _read(self, given: Any, info: ValidationInfo) -> Any:
         if given is None and not self.null:
             raise Refused({"": self.nothing()})
@@ -239,6 +251,12 @@ class YesNo(Kind):
 
     asked_as = "yes no"
 
+    def written(self, value: Any) -> str:
+        return ("yes" if value else "no") if isinstance(value, bool) else super().written(value)
+
+    def meant(self, text: str) -> bool | str:
+        return {"yes": True, "no": False}.get(text, text)
+
     def read(self, given: Any, info: ValidationInfo) -> bool:
         if not isinstance(given, bool):
             raise refused("yes_no", given)
@@ -256,6 +274,13 @@ class DecimalText(Kind):
     high: float | None = None
     unit: Words = ""
     asked_as = "figure"
+
+    def meant(self, text: str) -> str:
+        """A comma may stand for the point."""
+        return text.replace(",", ".") if re.fullmatch("-?[0-9]*,[0-9]+", text) else text
+
+    def heading(self, name: str) -> str:
+        return f"{super().heading(name)}, {self.unit}" if self.unit else super().heading(name)
 
     def read(self, given: Any, info: ValidationInfo | None = None) -> Any:
         return self.text(given)
@@ -516,6 +541,12 @@ class Many(Kind):
     blanks: int = 2
     asked_as = "list"
 
+    def written(self, value: Any) -> str:
+        return ", ".join(value) if isinstance(value, list) else super().written(value)
+
+    def meant(self, text: str) -> list[str]:
+        return [part.strip() for part in text.split(",") if part.strip()]
+
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         items = next(get_args(each)[0] for each in (source, *get_args(source)) if get_origin(each) is list)
         listed = core_schema.list_schema(
@@ -609,6 +640,13 @@ def label_of(shape: type[Shape], name: str) -> Words:
     info = fields_of(shape).get(name)
     kind = kind_of(info) if info else None
     return kind.label if kind else ""
+
+
+def columns_of(shape: type[Shape], *but: str) -> dict[str, tuple[str, Kind]]:
+    """The columns of a table of such things, in which each cell is `written` and says what is `meant`: by heading the
+    field's name and kind. Parts and what no page asks for have none."""
+    kinds = ((name, kind_of(info)) for name, info in fields_of(shape).items() if not shape_within(info))
+    return {kind.heading(name): (name, kind) for name, kind in kinds if kind and kind.asked_as and name not in but}
 
 
 @cache

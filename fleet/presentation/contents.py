@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.assess.due.set_rules import extra_intervals
-from fleet.intake.fields import DecimalText, Kind, Shape, Text, Word, fields_of, kind_of, label_of
+from fleet.intake.fields import DecimalText, Kind, Shape, Text, Word, fields_of, kind_of
 from fleet.intake.limit_sets import EVIDENCE, LimitIn, LimitSetIn
 from fleet.intake.sheets import ROW_NAMES, AdjusterIn, CeilingIn, OrderRuleIn, SheetIn, TargetIn
 from fleet.limits import band
@@ -343,9 +343,9 @@ def _fields(
 ) -> Iterator[Difference]:
     for name, info in fields_of(shape).items():
         if name not in said_otherwise and before.get(name) != after.get(name):
-            label, kind = uncapital(str(label_of(shape, name) or name.replace("_", " "))), kind_of(info)
-            unit = f", {kind.unit}" if isinstance(kind, DecimalText) and kind.unit else ""
-            yield Difference(f"{path}{label}{unit}", text(before.get(name)), text(after.get(name)))
+            kind = kind_of(info)
+            label = uncapital(kind.heading(name)) if kind else name
+            yield Difference(f"{path}{label}", text(before.get(name)), text(after.get(name)))
 
 
 def rows_said(shape: type[Shape], values: Row, names: Collection[str] | None = None) -> list[tuple[str, str]]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -18,37 +19,65 @@ from fleet.assess.refusals import found
 from fleet.coded import wrong
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
-from fleet.models import Appliance, Building, Flag, GasSupply
+from fleet.models import Appliance, Building, Client, Flag, GasSupply
 from fleet.models.access import may_change
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import figure
 from fleet.presentation.words import count_words, listed, turned_out
 from fleet.queries.access import visible_clients
-from fleet.queries.buildings import ApplianceState, BuildingFacts, building_for, buildings_at_a_glance
+from fleet.queries.buildings import (
+    ApplianceState,
+    BuildingFacts,
+    building_for,
+    buildings_at_a_glance,
+    visible_buildings,
+)
 from fleet.queries.follow_ups import visible_tenancies
+from fleet.queries.register import visible_appliances
 from fleet.services.register import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
 from fleet.web.attention import last_day_words
 from fleet.web.forms import DayField, WordedActForm, WordsField, chosen_client, taken
 from fleet.web.guards import act, page, viewer_of
-from fleet.web.pages import page_of
+from fleet.web.pages import as_file, page_of
+from reports.csv_files import register_csv
 
 
 @page("buildings")
 def buildings(request: HttpRequest) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
     clients = list(visible_clients(viewer))
-    client = chosen_client(request.GET, clients)
-    rows = buildings_at_a_glance(viewer, today)
-    if client:
-        rows = rows.filter(client=client)
-    sought = request.GET.get("name", "").strip()[:100]
-    if sought:
-        rows = rows.filter(name__icontains=sought.replace("\0", ""))
+    client, sought = chosen_client(request.GET, clients), _sought(request)
+    rows = buildings_at_a_glance(viewer, today).filter(_asked_for(client, sought))
     count = rows.count()
-    shown = {"list": page_of(rows, request.GET, by="name"), "count": count, "clients": clients, "client": client}
+    shown = {
+        "query": request.GET.urlencode(),
+        "list": page_of(rows, request.GET, by="name"),
+        "count": count,
+        "clients": clients,
+        "client": client,
+    }
     shown |= {"sought": sought, "today": today}
     return render(request, "buildings.html", shown)
+
+
+def _sought(request: HttpRequest) -> str:
+    return request.GET.get("name", "").replace("\0", "").strip()[:100]
+
+
+def _asked_for(client: Client | None, sought: str) -> Q:
+    return (Q(client=client) if client else Q()) & (Q(name__icontains=sought) if sought else Q())
+
+
+@page("appliances")
+def register(request: HttpRequest) -> HttpResponse:
+    """The buildings that the list shows, with their appliances, as a table."""
+    viewer = viewer_of(request)
+    client = chosen_client(request.GET, list(visible_clients(viewer)))
+    asked = visible_buildings(viewer).filter(_asked_for(client, _sought(request)))
+    rows = visible_appliances(viewer).filter(building__in=asked)
+    rows = rows.order_by("building__client__name", "building__name", "name", "id")
+    return as_file(register_csv(rows), "text/csv; charset=utf-8", "attachment", "register.csv")
 
 
 @page("buildings")

@@ -14,7 +14,7 @@ from fleet.presentation.codes import code_words
 from fleet.presentation.contents import kept_words, limit_label
 from fleet.presentation.figures import unit_words
 from fleet.presentation.words import chemical
-from fleet.web.shape_forms import FigureField, ShapeForm, field_of, form_of
+from fleet.web.shape_forms import KindField, ShapeForm, form_of
 
 TWO_FIGURES, NO_FIGURE = ("outside", "between"), ("missing", "incomplete")
 FIGURES = ("lower", "upper", "value")
@@ -49,7 +49,7 @@ class _LimitForm(ShapeForm):
     def __init__(self, data: Any = None, *, initial: Mapping[str, Any], **kwargs: Any) -> None:
         super().__init__(data, initial=dict(initial) | _figures(initial), **kwargs)
         self.limit, kinds, when = initial, _figure_kinds(initial), initial.get("when", "any")
-        self.fields = {name: field_of(kind) for name, kind in kinds.items()} | self.fields
+        self.fields = {name: KindField(kind) for name, kind in kinds.items()} | self.fields
         named = [limit_label(initial), kept_words(initial), *([code_words(when)] if when != "any" else [])]
         self.title = chemical(", ".join(named))
 
@@ -59,7 +59,7 @@ class _LimitForm(ShapeForm):
         is_fact = isinstance(before, str) and FACT_NAME.fullmatch(before)
         for name, field in self.fields.items():
             text = self.cleaned_data[name]
-            if isinstance(field, FigureField) and text and not is_fact:
+            if isinstance(field, KindField) and isinstance(field.kind, DecimalText) and text and not is_fact:
                 try:
                     DecimalText().text(text)
                 except Refused as bad:

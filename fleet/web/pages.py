@@ -1,10 +1,10 @@
-"""Long lists in pages by key: each page begins after the last row of the one before, however deep."""
+"""Long lists in pages by key: each page begins after the last row of the one before, however deep; and files."""
 
 from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
-from django.http import QueryDict
+from django.http import HttpResponse, QueryDict
 
 from fleet.web.forms import chosen_id
 
@@ -51,3 +51,10 @@ def _following(query: QueryDict, last: Model) -> str:
     following = query.copy()
     following["after"] = str(last.pk)
     return following.urlencode()
+
+
+def as_file(content: bytes, content_type: str, how: str, name: str) -> HttpResponse:
+    """how : inline, or attachment, which a browser saves."""
+    answer = HttpResponse(content, content_type=content_type)
+    answer["Content-Disposition"] = f'{how}; filename="{name}"'
+    return answer

@@ -4,7 +4,6 @@ A page's fields refuse nothing: they say what a text stands for, the shape's rea
 send, and what it refuses is put beside the fields.
 """
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -41,20 +40,26 @@ YES_NO = {"yes": gettext_lazy("yes"), "no": gettext_lazy("no")}
 # ---- fields ----
 
 
-class TypedField(forms.Field):
-    """A text, cut where it can't be meant any more; `meaning` is what it stands for."""
+class KindField(forms.Field):
+    """A text, cut where it can't be meant any more, which stands for what its kind says.
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(required=False, **kwargs)
+    is_needed : said of a choice that nobody has made yet.
+    """
+
+    def __init__(self, kind: Kind, is_needed: bool = False, **said: Any) -> None:
+        unit = kind.unit if isinstance(kind, DecimalText) else ""
+        asked = {"label": kind.label, "help_text": kind.help or unit, "widget": _widget(kind, is_needed)}
+        super().__init__(required=False, **asked | said)
+        self.kind = kind
 
     def to_python(self, value: Any) -> Any:
-        return self.meaning(_typed(value))
+        return self.kind.meant(_typed(value))
+
+    def prepare_value(self, value: Any) -> Any:
+        return value if isinstance(value, str) else self.kind.written(value)
 
     def bound_data(self, data: Any, initial: Any) -> str:
         return _typed(data)
-
-    def meaning(self, text: str) -> Any:
-        return text
 
     def refusal(self, said: Coded) -> str:
         """What is allowed, in the words of its choices."""
@@ -66,38 +71,6 @@ class TypedField(forms.Field):
 
 def _typed(value: str | None) -> str:
     return cleaned((value or "")[:LONGEST])
-
-
-class FigureField(TypedField):
-    def meaning(self, text: str) -> str:
-        return text.replace(",", ".") if re.fullmatch("-?[0-9]*,[0-9]+", text) else text
-
-
-class YesNoField(TypedField):
-    def meaning(self, text: str) -> bool | str:
-        return {"yes": True, "no": False}.get(text, text)
-
-    def prepare_value(self, value: Any) -> Any:
-        return ("yes" if value else "no") if isinstance(value, bool) else value
-
-
-class ListField(TypedField):
-    """Between commas."""
-
-    def meaning(self, text: str) -> list[str]:
-        return [part.strip() for part in text.split(",") if part.strip()]
-
-    def prepare_value(self, value: Any) -> Any:
-        return ", ".join(value) if isinstance(value, list) else value
-
-
-_FIELDS = {"text": TypedField, "choice": TypedField, "figure": FigureField, "yes no": YesNoField, "list": ListField}
-
-
-def field_of(kind: Kind, is_needed: bool = False) -> TypedField:
-    """How a page asks for a field of this kind. is_needed : said of a choice that nobody has made yet."""
-    unit = kind.unit if isinstance(kind, DecimalText) else ""
-    return _FIELDS[kind.asked_as](label=kind.label, help_text=kind.help or unit, widget=_widget(kind, is_needed))
 
 
 def _widget(kind: Kind, is_needed: bool) -> forms.Widget:
@@ -252,7 +225,7 @@ def form_of(
         if isinstance(kind, Many) and part and kind.label:
             parts[name] = formset_of(kind, part_forms.get(name) or form_of(part))
         elif kind and kind.asked_as and kind.label:
-            fields[name] = field_of(kind, info.is_required())
+            fields[name] = KindField(kind, info.is_required())
     return type(f"{shape.__name__}Form", (base,), fields | {"shape": shape, "part_classes": parts})
 
 

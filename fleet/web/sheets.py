@@ -43,7 +43,7 @@ from fleet.web import previews
 from fleet.web.forms import VersionForm, WordsField, taken
 from fleet.web.guards import act, form, page, viewer_of
 from fleet.web.pages import page_of
-from fleet.web.shape_forms import ShapeForm, field_of, form_of
+from fleet.web.shape_forms import KindField, ShapeForm, form_of
 from fleet.web.sheet_tables import answer_of, target_tables
 
 # ---- the list ----
@@ -245,7 +245,7 @@ SheetForm = form_of(SheetIn, base=_SheetContent, ceilings=CeilingForm)
 
 
 class NewSheetForm(SheetForm):
-    name = field_of(kind_of(fields_of(SheetFileIn)["name"]))
+    name = KindField(kind_of(fields_of(SheetFileIn)["name"]))
     field_order = ("name",)
 
 

@@ -19,6 +19,7 @@ from fleet.queries.buildings import visible_buildings
 from fleet.queries.statements import statement_for
 from fleet.web.forms import PeriodForm, taken
 from fleet.web.guards import page, viewer_of
+from fleet.web.pages import as_file
 from reports.statements import statement_csv, statement_pdf
 
 FIELDS = ("client", "building", "begins", "ends")
@@ -49,19 +50,13 @@ def statements(request: HttpRequest) -> HttpResponse:
 
 @page("statements")
 def pdf(request: HttpRequest) -> HttpResponse:
-    return _as_file(statement_pdf(_statement_or_404(request)), "application/pdf", "inline", "statement.pdf")
+    return as_file(statement_pdf(_statement_or_404(request)), "application/pdf", "inline", "statement.pdf")
 
 
 @page("statements")
 def csv(request: HttpRequest) -> HttpResponse:
     table = statement_csv(_statement_or_404(request))
-    return _as_file(table, "text/csv; charset=utf-8", "attachment", "statement.csv")
-
-
-def _as_file(content: bytes, content_type: str, how: str, name: str) -> HttpResponse:
-    answer = HttpResponse(content, content_type=content_type)
-    answer["Content-Disposition"] = f'{how}; filename="{name}"'
-    return answer
+    return as_file(table, "text/csv; charset=utf-8", "attachment", "statement.csv")
 
 
 def _statement_or_404(request: HttpRequest) -> Statement:

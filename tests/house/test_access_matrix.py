@@ -129,6 +129,7 @@ TABLE: dict[str, Row] = {
     "background-work-retry": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),
     "background-work-cancel": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "job"),
     "buildings": page(GET=EVERYBODY),
+    "register-csv": page(GET=EVERYBODY),
     "building": page("building", bound=True, GET=EVERYBODY),
     "building-gas": act("building", POST=OFFICE),
     "building-tenancies": act("building", POST=OFFICE),

@@ -15,7 +15,8 @@ from fleet.models import Analyser, Appliance, Client, Person, User
 from fleet.presentation.statements import StatementRule, axis_of
 from fleet.queries.statements import statement_for
 from fleet.services.no_access import record_no_access
-from reports.statements import COLUMNS, FORMULA_STARTS, statement_csv, statement_pdf
+from reports.csv_files import FORMULA_STARTS
+from reports.statements import COLUMNS, statement_csv, statement_pdf
 from tests.cast import NOON, store
 from tests.reports.cases import JULY, twelve
 from tests.reports.reading import faces, pages, size_pt, words

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from fleet.coded import Coded, coded, wrong
 from fleet.intake.fields import LEFT_OUT, DecimalText, Kind, Many, Shape, Text, Word, YesNo
-from fleet.web.shape_forms import LONGEST, MOST_ROWS, Parts, ShapeForm, field_of, form_of
+from fleet.web.shape_forms import LONGEST, MOST_ROWS, KindField, Parts, ShapeForm, form_of
 
 
 class TargetIn(Shape):
@@ -100,7 +100,7 @@ def test_a_row_that_is_left_out_is_kept_on_the_page_and_not_in_the_content() -> 
     assert form.content() == {"targets": [{"rate": "low", "value": "9.1"}]}
     rows = form.parts["targets"].forms
     assert [(row["DELETE"].value(), row["rate"].value(), row.is_empty) for row in rows] == [
-        (True, "high", False), (False, "low", False), (None, None, True), (None, None, True),
+        (True, "high", False), (False, "low", False), (None, "", True), (None, "", True),
     ]  # fmt: skip
 
 
@@ -169,7 +169,7 @@ def test_control_and_reordering_characters_are_not_kept() -> None:
     ],
 )
 def test_what_a_text_stands_for(kind: Kind, text: str, value: Any) -> None:
-    assert field_of(kind).clean(text) == value
+    assert KindField(kind).clean(text) == value
 
 
 def test_a_figure_is_shown_again_as_it_was_typed() -> None:
@@ -180,10 +180,10 @@ def test_a_figure_is_shown_again_as_it_was_typed() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "value", "text"),
-    [(Text(), None, None), (YesNo(), False, "no"), (Many(), ["a", "b"], "a, b"), (Text(), 0, 0), (Text(), "a", "a")],
+    [(Text(), None, ""), (YesNo(), False, "no"), (Many(), ["a", "b"], "a, b"), (Text(), 0, "0"), (Text(), "a", "a")],
 )
 def test_how_a_value_would_have_been_typed(kind: Kind, value: Any, text: Any) -> None:
-    assert field_of(kind).prepare_value(value) == text
+    assert KindField(kind).prepare_value(value) == text
 
 
 def test_a_kind_says_how_it_is_asked_for() -> None:
@@ -191,7 +191,7 @@ def test_a_kind_says_how_it_is_asked_for() -> None:
     assert [each.name for each in form] == ["name", "rated_kw", "sealed", "burns", "rates"]
     assert '<option value="lpg" selected>' in str(form["burns"]) and ">choose<" in str(form["burns"])
     assert 'inputmode="decimal"' in str(form["rated_kw"]) and 'maxlength="200"' in str(form["name"])
-    assert "<textarea" in str(field_of(Text(2000)).widget.render("note", ""))
+    assert "<textarea" in str(KindField(Text(2000)).widget.render("note", ""))
     assert [each.name for each in form.parts["targets"].forms[0]] == ["rate", "value", "DELETE"]
 
 
