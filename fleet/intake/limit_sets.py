@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterator
-from typing import Annotated, Any
+from typing import Annotated, Any, NamedTuple
 
 from django.utils.translation import gettext_lazy as _
 from pydantic import ConfigDict, Field, ValidationInfo, model_validator
@@ -80,51 +80,7 @@ class FiresWhen(Kind):
             raise Refused({below("value", at): said for at, said in bad.errors.items()}) from bad
 
     def schema(self) -> dict[str, Any]:
-        return {"oneOf": [_fires_when(each) for each in _COMPARED]}
-
-
-_FIGURE = {"anyOf": [DecimalText().schema(), {"type": "null"}]}
-_NAMED = {"type": "string", "pattern": f"^{FACT_NAME.pattern}$", "description": "The name of a fact that holds it."}
-_COMPARED: tuple[tuple[str, tuple[str, ...], dict[str, Any]], ...] = (
-    (
-        "Beyond a figure; null where none is entered.",
-        (">", ">=", "<", "rising_and_over"),
-        {"anyOf": [*_FIGURE["anyOf"], _NAMED]},
-    ),
-    (
-        "Outside a lower and an upper figure; null for an open end.",
-        ("outside",),
-        {
-            "type": ["array", "null"],
-            "prefixItems": [_FIGURE, _FIGURE],
-            "minItems": 2,
-            "maxItems": 2,
-            "not": {"const": [None, None]},
-        },
-    ),
-    (
-        "From the lower figure on, up to where another limit takes over.",
-        ("between",),
-        {"type": ["array", "null"], "prefixItems": [DecimalText().schema()] * 2, "minItems": 2, "maxItems": 2},
-    ),
-    ("Anything but this word.", ("!=",), Text(60).schema()),
-    (
-        "Not on record; what must be there, if anything is named.",
-        ("missing", "incomplete"),
-        {"type": ["array", "null"], "items": Text(100).schema(), "maxItems": 50},
-    ),
-)
-
-
-def _fires_when(compared: tuple[str, tuple[str, ...], dict[str, Any]]) -> dict[str, Any]:
-    words, ops, value = compared
-    return {
-        "type": "object",
-        "description": words,
-        "properties": {"op": {"enum": list(ops)}, "value": value},
-        "required": ["op", "value"],
-        "additionalProperties": False,
-    }
+        return {"oneOf": [each.in_full() for each in _COMPARED]}
 
 
 def _figure(value: Any) -> str | None:
@@ -158,17 +114,55 @@ def _things(value: Any) -> list[str] | None:
     return [Text(100).read(each) for each in value]
 
 
-FIRES_WHEN: dict[str, Callable[[Any], Any]] = {
-    ">": _figure_or_fact,
-    ">=": _figure_or_fact,
-    "<": _figure_or_fact,
-    "rising_and_over": _figure_or_fact,
-    "outside": _two_figures,
-    "between": _range,
-    "!=": Text(60).read,
-    "missing": _things,
-    "incomplete": _things,
-}
+class _Compared(NamedTuple):
+    """What a limit may be compared with, by some operators: in words, how it is read, and its JSON Schema."""
+
+    words: str
+    ops: tuple[str, ...]
+    read: Callable[[Any], Any]
+    schema: dict[str, Any]
+
+    def in_full(self) -> dict[str, Any]:
+        return {
+            "type": "object",
+            "description": self.words,
+            "properties": {"op": {"enum": list(self.ops)}, "value": self.schema},
+            "required": ["op", "value"],
+            "additionalProperties": False,
+        }
+
+
+_FIGURE = {"anyOf": [DecimalText().schema(), {"type": "null"}]}
+_NAMED = {"type": "string", "pattern": f"^{FACT_NAME.pattern}$", "description": "The name of a fact that holds it."}
+_PAIR = {"type": ["array", "null"], "minItems": 2, "maxItems": 2}
+_COMPARED = (
+    _Compared(
+        "Beyond a figure; null where none is entered.",
+        (">", ">=", "<", "rising_and_over"),
+        _figure_or_fact,
+        {"anyOf": [*_FIGURE["anyOf"], _NAMED]},
+    ),
+    _Compared(
+        "Outside a lower and an upper figure; null for an open end.",
+        ("outside",),
+        _two_figures,
+        _PAIR | {"prefixItems": [_FIGURE, _FIGURE], "not": {"const": [None, None]}},
+    ),
+    _Compared(
+        "From the lower figure on, up to where another limit takes over.",
+        ("between",),
+        _range,
+        _PAIR | {"prefixItems": [DecimalText().schema()] * 2},
+    ),
+    _Compared("Anything but this word.", ("!=",), Text(60).read, Text(60).schema()),
+    _Compared(
+        "Not on record; what must be there, if anything is named.",
+        ("missing", "incomplete"),
+        _things,
+        {"type": ["array", "null"], "items": Text(100).schema(), "maxItems": 50},
+    ),
+)
+FIRES_WHEN = {op: each.read for each in _COMPARED for op in each.ops}
 
 
 class Select(Kind):

@@ -63,7 +63,7 @@ def test_who_with_what_and_when_is_on_the_paper(body: dict[str, Any], technician
         "CO₂ is calculated from O₂, not measured",
         "arrived 09:45, left 11:00, Europe/Lisbon",
         "20.0 °C at the intake; CO in the room before 0, after 0 ppm",
-        "rated 60 kW net",
+        "rated 12 to 60 kW net",
         "Adjustment: ratio screw, at high fire, anticlockwise, 1/8 turn, after reading 2",
         "ppm, 20.9 % O₂ in air",
         "the coefficients of 1. BImSchV 2010, Annex 2 no. 3.4.1 for gas of the public supply",
