@@ -179,7 +179,7 @@ ACCESS: Mapping[str, Access] = {
     "log_ins": Access(EVERYBODY, EVERYBODY, Whose.OWN),
     "documentation": Access(EVERYBODY, NOBODY, Whose.SHARED),
     # without logging in; calendars and links by their secret
-    "gas_smell": Access(EVERYBODY, NOBODY, Whose.ANYBODY),
+    "first_line": Access(EVERYBODY, NOBODY, Whose.ANYBODY),
     "glossary": Access(EVERYBODY, NOBODY, Whose.ANYBODY),
     "logging_in": Access(EVERYBODY, EVERYBODY, Whose.ANYBODY),
     "calendar_feeds": Access(EVERYBODY, NOBODY, Whose.ANYBODY),

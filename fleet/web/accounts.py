@@ -442,10 +442,16 @@ def end_token(request: HttpRequest) -> HttpResponse:
     return redirect("mfa_index")
 
 
-@anybody("gas_smell")
+@anybody("first_line")
 @require_safe
 def gas_smell(request: HttpRequest) -> HttpResponse:
     return render(request, "gas_smell.html")
+
+
+@anybody("first_line")
+@require_safe
+def co_alarm(request: HttpRequest) -> HttpResponse:
+    return render(request, "co_alarm.html")
 
 
 @receiver(user_logged_in)
@@ -521,4 +527,5 @@ ROUTES = [
     path("account/tokens/", add_token, name="token-add"),
     path("account/tokens/end/", end_token, name="token-end"),
     path("gas-smell/", gas_smell, name="gas-smell"),
+    path("co-alarm/", co_alarm, name="co-alarm"),
 ]

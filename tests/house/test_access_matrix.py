@@ -117,6 +117,7 @@ TABLE: dict[str, Row] = {
     "token-add": Row("act", {"GET": EVERYBODY, "POST": EVERYBODY}),
     "token-end": Row("act", {"GET": EVERYBODY, "POST": EVERYBODY}),
     "gas-smell": anybody("GET"),
+    "co-alarm": anybody("GET"),
     "begin": anybody("GET", "POST"),
     "glossary": anybody("GET"),
     "api-unknown": Row("nothing", {}, of="unknown"),

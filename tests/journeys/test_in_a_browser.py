@@ -132,6 +132,7 @@ def paths(service: Service, visit: str) -> list[str]:
         "/statements/",
         f"/statements/?client={made['client']}&begins={YESTERDAY}&ends={TODAY}",
         "/gas-smell/",
+        "/co-alarm/",
     ]
 
 

@@ -52,8 +52,8 @@ def test_logging_out_without_the_form_s_own_token_is_refused_in_words(logged_in:
 
 
 @pytest.mark.parametrize("address", ["/log-in/", "/attention/", "/nothing-here/", "/broken/"])
-def test_a_gas_smell_is_one_link_away_without_logging_in(visitor: Client, address: str) -> None:
-    assert "/gas-smell/" in read(visitor.get(address).content.decode()).links
+def test_a_gas_smell_and_a_co_alarm_are_one_link_away_without_logging_in(visitor: Client, address: str) -> None:
+    assert {"/gas-smell/", "/co-alarm/"} <= set(read(visitor.get(address).content.decode()).links)
 
 
 @pytest.mark.parametrize("address", ["/log-in/", "/attention/", "/gas-smell/"])
@@ -76,8 +76,16 @@ def test_the_gas_smell_page_begins_with_leaving_and_ends_with_recording(visitor:
     assert " ".join(page).index("0000 123 456") < " ".join(page).index("Recording comes afterwards")
 
 
-def test_the_contractor_s_numbers_can_be_called(visitor: Client) -> None:
-    page = visitor.get("/gas-smell/").content.decode()
+def test_a_co_alarm_begins_with_everybody_out_and_relights_nothing(visitor: Client) -> None:
+    said = " ".join(re.sub(r"<[^>]*>", " ", main_of(visitor.get("/co-alarm/").content.decode())).split())
+    assert said.startswith("Everybody out, now")
+    orders = ("open air", "off, doors and windows open", "medical help", "Relight nothing", "0000 123 456", "Recording")
+    assert sorted(map(said.index, orders)) == list(map(said.index, orders))
+
+
+@pytest.mark.parametrize("address", ["/gas-smell/", "/co-alarm/"])
+def test_the_contractor_s_numbers_can_be_called(visitor: Client, address: str) -> None:
+    page = visitor.get(address).content.decode()
     assert {"tel:0000%20123%20456", "tel:0000%20999"} <= set(read(page).links)
     assert "gas network" in page
 
