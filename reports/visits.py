@@ -21,7 +21,7 @@ from fleet.presentation.reading_figures import (
     figures_row,
     has_worked_out,
     loss_words,
-    phase_words,
+    name_of,
     read_columns,
     series_words,
     steadiness_words,
@@ -154,20 +154,19 @@ def _figures(facts: VisitFacts, width: float) -> Iterator[Flowable]:
         rows.append([paragraph(TINY, _("uncertain by at most")), *spreads, "", ""])
     yield _narrowed([head, *rows], shown, FIGURE_WIDTHS, width, len(shown) - 2)
     yield Spacer(1, 3)
-    if any(has_worked_out(each) for each in facts.readings):
+    if any(has_worked_out(each) for each in facts.own):
         yield from _worked_out(facts, width)
     yield from _running(TINY, " ".join(_figure_notes(facts)))
 
 
 def _figure_row(each: ReadingFacts, facts: VisitFacts) -> list[Any]:
-    name = f"{each.reading.number}. {rate_words(each.reading.rate)}, {phase_words(each.reading.counted_phase)}"
     taken, steady = paragraph(TINY, taken_words(each, facts)), paragraph(TINY, steadiness_words(each))
-    return [paragraph(TINY, name), *figures_row(each), taken, steady]
+    return [paragraph(TINY, name_of(each)), *figures_row(each), taken, steady]
 
 
 def _worked_out(facts: VisitFacts, width: float) -> Iterator[Flowable]:
     """The second table: losses, condensation, emissions and input of the last reading at each rate."""
-    last = {each.reading.rate: each for each in facts.readings if has_worked_out(each)}
+    last = {each.reading.rate: each for each in facts.own if has_worked_out(each)}
     rows = [
         [paragraph(TINY, f"{each.reading.number}. {rate_words(rate)}"), *worked_row(each)]
         for rate, each in last.items()

@@ -7,11 +7,12 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.combustion import LOSS_COEFFICIENTS, Steadiness
+from fleet.limits.cases import COMMON_FLUE
 from fleet.presentation.codes import code_words
 from fleet.presentation.days import day
 from fleet.presentation.figures import NONE, decimals_for, derived, figure, read_figure, read_with_unit
 from fleet.presentation.questions import unsteady_words
-from fleet.presentation.words import listed
+from fleet.presentation.words import listed, rate_words
 from fleet.quantities import READING_QUANTITIES
 
 # Shown in the first table's own columns; anything else that was read follows beneath it.
@@ -50,6 +51,13 @@ COVERAGE_FACTOR = 2
 
 def phase_words(phase: str) -> str:
     return {"as_found": _("found"), "as_left": _("left"), "between": _("between")}.get(phase, phase)
+
+
+def name_of(each: ReadingFacts) -> str:
+    """Which reading it is, and where that was not in the appliance's own flue."""
+    reading = each.reading
+    name = f"{reading.number}. {rate_words(reading.rate)}, {phase_words(reading.counted_phase)}"
+    return f"{name}, {code_words(COMMON_FLUE)}" if reading.sampling_point == COMMON_FLUE else name
 
 
 def figures_head() -> list[str]:
@@ -143,9 +151,10 @@ def _timed_input(each: ReadingFacts) -> str:
     return _("timed input %(net)s kW net, %(gross)s kW gross") % shown
 
 
-def rate_words(facts: VisitFacts, rate: str) -> str:
+def how_read(facts: VisitFacts, rate: str) -> str:
     """How the rate was proven, where it was sampled and with which casing: once, where found and left agree."""
-    read = [each.reading for each in facts.readings if each.reading.rate == rate]
+    at_rate = [each for each in facts.readings if each.reading.rate == rate]
+    read = [each.reading for each in facts.own if each in at_rate] or [each.reading for each in at_rate]
     proven = {each.rate_proven_by if each.rate_proven else _("not proven") for each in read}
     proofs = [_("proven by %s") % code_words(each) if each != _("not proven") else each for each in sorted(proven)]
     casings = sorted({_("casing %s") % code_words(each.casing) for each in read if each.casing})

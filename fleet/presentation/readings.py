@@ -8,11 +8,12 @@ from django.utils.translation import gettext as _
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.limits import Row, Verdict
+from fleet.limits.cases import COMMON_FLUE
 from fleet.limits.quantities import decimals_of, label
 from fleet.models import Visit
 from fleet.presentation.codes import label_words, quantity_label
 from fleet.presentation.figures import decimals_shown, figure, figure_apart, read_with_unit, unit_words
-from fleet.presentation.reading_figures import rate_words as how_read
+from fleet.presentation.reading_figures import how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
 from fleet.presentation.verdicts import basis_words
 from fleet.presentation.words import at_rate, capital, rate_words
@@ -201,7 +202,9 @@ def _row(facts: VisitFacts, subject: _Subject) -> RuleRow:
     at = {rate: _at_rate(facts, subject, rate) for rate in facts.rates}
     low, high = _ends(subject, list(at.values()))
     rules = {rate: _rule(subject, rate, each, low, high) for rate, each in at.items() if each.found or each.left}
-    notes = {rate: _diluted(facts, rate) for rate in facts.rates} if subject.quantity == "co_ppm_air_free" else {}
+    notes = {}
+    if subject.quantity == "co_ppm_air_free":
+        notes = {rate: _diluted(facts, rate) or _only_common(facts, rate) for rate in facts.rates}
     kept = {rate: note for rate, note in notes.items() if note}
     if kept and not rules:
         rules = {rate: _rule(subject, rate, at[rate], low, high) for rate in kept}
@@ -312,6 +315,12 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
     return " ".join(parts)
 
 
+def _only_common(facts: VisitFacts, rate: str) -> str:
+    if any(each.reading.rate == rate for each in facts.own):
+        return ""
+    return _("Read in the common flue only: that is no reading of this appliance's own.")
+
+
 # ---- one verdict, for a row that is about it ----
 
 
@@ -379,7 +388,8 @@ def visit_cells(visits: Sequence[Visit], rates: Sequence[str], quantity: str) ->
 
 def _found_and_left(visit: Visit, rate: str, quantity: str) -> tuple[float | None, float | None]:
     figures, name = visit.judgement.figures, f"{quantity}_pct"
-    at = {each.counted_phase: getattr(figures[each.number], name) for each in visit.readings.all() if each.rate == rate}
+    own = [each for each in visit.readings.all() if each.rate == rate and each.sampling_point != COMMON_FLUE]
+    at = {each.counted_phase: getattr(figures[each.number], name) for each in own}
     return at.get("as_found"), at.get("as_left")
 
 

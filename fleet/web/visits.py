@@ -18,7 +18,7 @@ from fleet.presentation.reading_figures import (
     figures_head,
     figures_row,
     has_worked_out,
-    phase_words,
+    name_of,
     read_columns,
     series_words,
     spread_row,
@@ -29,7 +29,6 @@ from fleet.presentation.reading_figures import (
 )
 from fleet.presentation.readings import reading_tables
 from fleet.presentation.verdicts import finding_rows, not_judged, source_rows
-from fleet.presentation.words import rate_words
 from fleet.queries.visits import visit_for
 from fleet.web.appliances import proof_link
 from fleet.web.guards import page, viewer_of
@@ -74,7 +73,7 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
 def figure_tables(facts: VisitFacts) -> dict[str, Any]:
     """The two tables of figures, without the columns that no reading fills; CO air-free and CO/CO2 always stand."""
     tabled = [_co_first(figures_row(each)) for each in facts.readings]
-    worked = {name_of(each): worked_row(each) for each in facts.readings if has_worked_out(each)}
+    worked = {name_of(each): worked_row(each) for each in facts.own if has_worked_out(each)}
     columns, filled = sorted({0, 1, *read_columns(tabled)}), read_columns(worked.values())
     heads = _co_first(figures_head()[1:])
     return {
@@ -118,11 +117,6 @@ class WorkedLine:
 
     name: str
     figures: Sequence[str]
-
-
-def name_of(each: ReadingFacts) -> str:
-    reading = each.reading
-    return f"{reading.number}. {rate_words(reading.rate)}, {phase_words(reading.counted_phase)}"
 
 
 def figure_line(each: ReadingFacts, facts: VisitFacts, columns: Sequence[int]) -> FigureLine:

@@ -1,5 +1,6 @@
 """The appliance's page, its visits' pages and the building's: the answer first, then what it rests on."""
 
+import copy
 import re
 from datetime import date
 from pathlib import Path
@@ -263,12 +264,31 @@ def test_a_common_flue_is_named_and_its_readings_are_no_drift(
     Appliance.objects.filter(id=boiler.id).update(flue_group=group)
     for each in body["readings"]:
         each["sampling_point"] = "common_flue"
+        each["values"]["co2"]["value"] = "6.66"
     store(body, dispatcher)
     refresh_appliance(appliance=boiler, now=NOON)
     page = words_of(opened(dispatcher, boiler_page))
+    assert "Read in the common flue only: that is no reading of this appliance's own." in page
+    assert "6.66" not in page and "CO₂ at high fire" not in page
     assert "east flue, shared" in page
     assert "A common-flue reading never counts." in page
     assert "east flue Boiler 1" in words_of(opened(dispatcher, f"/buildings/{boiler.building_id}/"))
+
+
+def test_what_was_read_in_the_common_flue_as_well_stands_in_no_place_of_its_own(
+    boiler: Appliance, body: dict[str, Any], dispatcher: User, boiler_page: str
+) -> None:
+    """The newest at that rate, and yet the appliance's own reading is drawn; the table says where each was taken."""
+    shared = copy.deepcopy(body["readings"][0]) | {"sampling_point": "common_flue", "rate_proven_by": "not_proven"}
+    shared["values"]["co2"]["value"] = "6.66"
+    body["readings"].insert(1, shared)
+    for work in body["work"]:
+        work["after_reading"] += 1
+    visit = store(body, dispatcher)
+    page = words_of(opened(dispatcher, f"/visits/{visit.id}/"))
+    assert page.count("6.66") == 1
+    assert "2. high fire, found, common flue" in page.lower()
+    assert "6.66" not in words_of(opened(dispatcher, boiler_page))
 
 
 def test_a_correction_is_an_open_square_with_its_reason(

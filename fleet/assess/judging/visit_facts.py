@@ -5,6 +5,7 @@ from datetime import tzinfo
 from zoneinfo import ZoneInfo
 
 from fleet.limits import Card, Verdict
+from fleet.limits.cases import COMMON_FLUE
 from fleet.models import (
     Analyser,
     Appliance,
@@ -85,9 +86,14 @@ class VisitFacts:
         known = [rate for rate in self.card.sheet.rates if rate in read]
         return known + [rate for rate in dict.fromkeys(read) if rate not in known]
 
+    @property
+    def own(self) -> list[ReadingFacts]:
+        """What was read in the appliance's own flue: the common one is its flue group's."""
+        return [each for each in self.readings if each.reading.sampling_point != COMMON_FLUE]
+
     def at(self, rate: str, phase: str) -> ReadingFacts | None:
-        """The last reading that counts as `phase` at `rate`."""
-        found = [each for each in self.readings if (each.reading.rate, each.reading.counted_phase) == (rate, phase)]
+        """The last reading of its own that counts as `phase` at `rate`."""
+        found = [each for each in self.own if (each.reading.rate, each.reading.counted_phase) == (rate, phase)]
         return found[-1] if found else None
 
 
