@@ -598,10 +598,9 @@ class Shape(BaseModel):
         return self
 
     def _unproven(self) -> Iterator[tuple[str, Coded]]:
-        for name in self.model_fields_set:
-            kind = kind_of(type(self).model_fields[name])
-            if kind and kind.proven_by and not getattr(self, kind.proven_by):
-                yield kind.proven_by, coded("proof_needed", of=[name])
+        for name, proof in _proofs_of(type(self)):
+            if name in self.model_fields_set and not getattr(self, proof):
+                yield proof, coded("proof_needed", of=[name])
 
     def wrong(self) -> Iterator[tuple[str, Coded]]:
         """What stands between fields and is wrong, each by its path; asked where every field by itself is right."""
@@ -672,14 +671,19 @@ def read_shape(shape: type[Shape], data: Any, *, viewer: User, partial: bool = F
         read = (partial_of(shape) if partial else shape).model_validate(data, context={"viewer": viewer})
     except ValidationError as bad:
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors_of(bad, shape)) from bad
-    beyond = {name: row for name, row in rights_of(shape).items() if not may_change(viewer, row)}
-    if errors := {
-        name: coded("changed_by", roles=sorted(ACCESS[row].change))
-        for name, row in beyond.items()
-        if name in read.model_fields_set
-    }:
+    given = {name: row for name, row in rights_of(shape).items() if name in read.model_fields_set}
+    beyond = {name: ACCESS[row].change for name, row in given.items() if not may_change(viewer, row)}
+    if beyond:
+        errors = {name: coded("changed_by", roles=sorted(roles)) for name, roles in beyond.items()}
         raise Forbidden("not_allowed", "Some of these fields are for others to change.", errors=errors)
     return read.said()
+
+
+@cache
+def _proofs_of(shape: type[Shape]) -> tuple[tuple[str, str], ...]:
+    """Each field that rests on another, with that, the first last: it is the one that is named of several."""
+    kinds = {name: kind_of(info) for name, info in reversed(shape.model_fields.items())}
+    return tuple((name, kind.proven_by) for name, kind in kinds.items() if kind and kind.proven_by)
 
 
 @cache

@@ -4,14 +4,13 @@ from typing import Annotated
 
 from django.utils.translation import gettext_lazy as _
 
-from fleet.combustion import FUELS
 from fleet.intake.fields import LEFT_OUT, Day, DecimalText, Email, Many, Number, Shape, Text, Word, YesNo, shape_of
+from fleet.intake.sheets import BURNS
 from fleet.limits.card import ACCURACY_FIELDS
 from fleet.models import Analyser, Role
 from fleet.quantities import READING_QUANTITIES
 
 FUEL_KINDS = {"gas": _("gas"), "oil": _("oil")}
-BURNS = {name: fuel.label or name for name, fuel in FUELS.items()}
 
 
 class ClientIn(Shape):

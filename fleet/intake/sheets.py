@@ -29,6 +29,8 @@ ROW_NAMES = {
     "adjusters": ("name", "rate"),
     "order_rules": ("quantity", "higher_rate", "lower_rate"),
 }
+# What burns, in words.
+BURNS = {name: fuel.label or name for name, fuel in FUELS.items()}
 BASES = {"points": _("points"), "percent_of_target": _("percent of the target"), "range": _("a range")}
 SourceText = Annotated[str, Text(300, blank=True, label=_("In the source's words"))]
 Rate = Annotated[str, Text(20, label=_("Rate"))]
@@ -127,7 +129,7 @@ class SheetIn(Shape):
     """What the manufacturer asks for. Each rate that a row names is one of the rates, and no row names what an earlier
     one named."""
 
-    fuel: Annotated[str, Word({name: fuel.label or name for name, fuel in FUELS.items()}, label=_("Fuel"))]
+    fuel: Annotated[str, Word(BURNS, label=_("Fuel"))]
     control: Annotated[str, Word(CONTROLS, label=_("Air/fuel control"))]
     condensing: Annotated[bool, YesNo(label=_("Condensing"))]
     natural_draught: Annotated[bool, YesNo(label=_("Natural draught"))] = LEFT_OUT

@@ -104,9 +104,13 @@ def adjuster_said(adjuster: Row) -> AdjusterSaid:
         rest.append(_("at most %s turns at a time") % turns)
     elif step := adjuster.get("largest_step"):
         rest.append(_("at most %s at a time") % step)
+    else:
+        rest.append(_("largest step not stated"))
     if adjuster.get("sealed"):
         reseal = adjuster.get("reseal")
         rest.append(_("sealed, reseal: %s") % reseal if reseal else _("sealed"))
+    elif "sealed" in adjuster:
+        rest.append(_("not sealed"))
     if who := adjuster.get("who"):
         rest.append(_("only %s") % who)
     further = [name for name in fields_of(AdjusterIn) if name not in (*_ARRANGED, *_STEPS)]
@@ -368,7 +372,8 @@ def rows_said(shape: type[Shape], values: Row, names: Collection[str] | None = N
 
 def _value_said(kind: Kind, value: Any) -> str:
     if isinstance(kind, Word):
-        return str(kind.choices[value]) if isinstance(kind.choices, Mapping) else code_words(value)
+        named = kind.choices.get(value) if isinstance(kind.choices, Mapping) else None
+        return str(named or code_words(value))
     if isinstance(kind, Text):
         return str(value)
     return f"{text(value)} {kind.unit}" if isinstance(kind, DecimalText) and kind.unit else text(value)

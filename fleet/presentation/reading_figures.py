@@ -153,8 +153,8 @@ def _timed_input(each: ReadingFacts) -> str:
 
 def how_read(facts: VisitFacts, rate: str) -> str:
     """How the rate was proven, where it was sampled and with which casing: once, where found and left agree."""
-    at_rate = [each for each in facts.readings if each.reading.rate == rate]
-    read = [each.reading for each in facts.own if each in at_rate] or [each.reading for each in at_rate]
+    own, all = ([one.reading for one in each if one.reading.rate == rate] for each in (facts.own, facts.readings))
+    read = own or all
     proven = {each.rate_proven_by if each.rate_proven else _("not proven") for each in read}
     proofs = [_("proven by %s") % code_words(each) if each != _("not proven") else each for each in sorted(proven)]
     casings = sorted({_("casing %s") % code_words(each.casing) for each in read if each.casing})

@@ -47,18 +47,19 @@ class AnalyserState:
     newest: Calibration | None
     code: str
 
+    @classmethod
+    def on(cls, day: date, analyser: Analyser) -> "AnalyserState":
+        newest = analyser.newest_calibration(day)
+        if newest is None:
+            return cls(analyser, None, "none_on_record")
+        if analyser.calibration_on(day) is None:
+            return cls(analyser, newest, "lapsed" if newest.passed else "not_passed")
+        ends_soon = newest.valid_to - day <= CALIBRATION_ENDS_SOON
+        return cls(analyser, newest, "ends_soon" if ends_soon else "in_calibration")
+
 
 def analyser_states(viewer: User, day: date) -> list[AnalyserState]:
-    found = []
-    for each in visible_analysers(viewer):
-        newest, code = each.newest_calibration(day), "none_on_record"
-        if newest:
-            ends_soon = newest.valid_to - day <= CALIBRATION_ENDS_SOON
-            code = "ends_soon" if ends_soon else "in_calibration"
-            code = code if newest.passed else "not_passed"
-            code = "lapsed" if newest.passed and newest.valid_to < day else code
-        found.append(AnalyserState(each, newest, code))
-    return found
+    return [AnalyserState.on(day, each) for each in visible_analysers(viewer)]
 
 
 def visible_gas_supplies(viewer: User) -> QuerySet[GasSupply]:

@@ -12,13 +12,13 @@ from fleet.assess.due.proposals import DriftCase
 from fleet.coded import Coded, coded
 from fleet.errors import FleetError, Forbidden
 from fleet.limits import Verdict, standing
+from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, Flag, Judgement, Person, User, Visit
 from fleet.models.access import may_change
 from fleet.models.people import fuel_kind
 from fleet.services import jobs
 from fleet.services.register import change_row
 
-COMMON_FLUE = "common_flue"
 UNSAFE_DEFECT = "unsafe"
 
 

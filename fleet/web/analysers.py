@@ -10,25 +10,22 @@ from django.shortcuts import render
 from fleet import clock
 from fleet.assess.refusals import found
 from fleet.models import User
-from fleet.queries.register import analyser_states, visible_analysers
+from fleet.queries.register import AnalyserState, analyser_states, visible_analysers
 from fleet.web.guards import page, viewer_of
 from fleet.web.places import place_of
 
 
 def _shown(viewer: User) -> dict[str, Any]:
-    return {
-        "states": analyser_states(viewer, clock.today()),
-        "office_zone": settings.TIME_ZONE,
-        "place": place_of(viewer.role, "installation", under="records"),
-    }
+    return {"office_zone": settings.TIME_ZONE, "place": place_of(viewer.role, "installation", under="records")}
 
 
 @page("analysers")
 def analysers(request: HttpRequest) -> HttpResponse:
     """All of them, each with its newest calibration."""
-    shown = _shown(viewer_of(request))
-    off = sum(each.code not in ("in_calibration", "ends_soon") for each in shown["states"])
-    return render(request, "analysers.html", shown | {"off": off})
+    viewer = viewer_of(request)
+    states = analyser_states(viewer, clock.today())
+    off = sum(each.code not in ("in_calibration", "ends_soon") for each in states)
+    return render(request, "analysers.html", _shown(viewer) | {"states": states, "off": off})
 
 
 @page("analysers")
@@ -36,7 +33,6 @@ def analyser(request: HttpRequest, analyser_id: uuid.UUID) -> HttpResponse:
     """One of them with all its calibrations as recorded, the newest first."""
     viewer = viewer_of(request)
     who = found(visible_analysers(viewer), analyser_id)
-    shown = _shown(viewer)
-    (state,) = (each for each in shown["states"] if each.analyser == who)
     known = who.calibrations.select_related("record__actor").order_by("-done_on", "-id")
-    return render(request, "analyser.html", shown | {"state": state, "calibrations": known})
+    shown = _shown(viewer) | {"state": AnalyserState.on(clock.today(), who), "calibrations": known}
+    return render(request, "analyser.html", shown)

@@ -23,7 +23,6 @@ from fleet.models import Person, Role, User
 from fleet.models.register import new_id
 from fleet.presentation import addresses
 from fleet.presentation.alerts import has_mail
-from fleet.presentation.codes import code_words_lazy
 from fleet.queries.access import visible_clients, visible_tokens
 from fleet.queries.calendars import visible_addresses
 from fleet.queries.people import deeds_of, people_with_accounts
@@ -99,9 +98,7 @@ class EndForm(forms.Form):
 class QualificationForm(forms.Form):
     scheme = WordsField(gettext_lazy("Scheme"), 100, required=True)
     number = WordsField(gettext_lazy("Number"), 100, required=True)
-    fuel_kinds = forms.MultipleChoiceField(
-        label=gettext_lazy("For"), choices=[(each, code_words_lazy(each)) for each in FUEL_KINDS]
-    )
+    fuel_kinds = forms.MultipleChoiceField(label=gettext_lazy("For"), choices=[*FUEL_KINDS.items()])
     valid_from = DayField(gettext_lazy("From"), required=True)
     valid_to = DayField(gettext_lazy("To"), required=True)
 

@@ -42,6 +42,8 @@ def test_a_supply_is_repaired_by_its_version(office: APIClient, body: dict[str, 
     said = {"since": "2026-02-10", "source": "second notice"}
     unproven = office.patch(made["Location"], {"since": "2026-02-10"}, headers={"If-Match": '"1"'})
     assert unproven.json()["errors"] == {"source": "must be given: it says what since rests on"}
+    both = office.patch(made["Location"], {"fuel": "lpg", "since": "2026-02-10"}, headers={"If-Match": '"1"'})
+    assert both.json()["errors"] == unproven.json()["errors"]  # the first of several is named, whatever their order
     repaired = office.patch(made["Location"], said, headers={"If-Match": '"1"'})
     late = office.patch(made["Location"], said, headers={"If-Match": '"1"'})
     assert (repaired.status_code, repaired.json()["since"], late.status_code) == (200, "2026-02-10", 412)

@@ -85,6 +85,22 @@ def test_a_sheet_draws_its_targets_and_ceilings_and_says_them(boiler: Appliance,
     assert "the manufacturer's instructions, the local code and licensed practice come first" in said
 
 
+def test_what_is_not_stated_of_an_adjuster_is_said_and_the_caution_stands_without_any(
+    boiler: Appliance, manager: User
+) -> None:
+    content = copy.deepcopy(SHEET)
+    content["adjusters"][0]["sealed"] = False
+    for name in ("largest_step", "largest_step_turns"):
+        content["adjusters"][0].pop(name, None)
+    add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
+    page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/"))
+    assert "largest step not stated; not sealed" in page
+    add_sheet_version(sheet=boiler.sheet, content=content | {"adjusters": []}, actor=manager, now=NOON, id=new_id())
+    page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/"))
+    assert "None is stated: no advice can be given on turning anything." in page
+    assert "the manufacturer's instructions, the local code and licensed practice come first" in page
+
+
 def test_an_order_between_rates_and_a_largest_step_are_shown(boiler: Appliance, manager: User) -> None:
     content = copy.deepcopy(SHEET) | {
         "order_rules": [{"quantity": "co2", "higher_rate": "high", "lower_rate": "low", "least_gap": "0.3"}]

@@ -11,6 +11,7 @@ from fleet import drift
 from fleet.assess.foresight.ceilings import CO, TEMP_RISE
 from fleet.assess.judging.cases import is_steady
 from fleet.combustion import barometric_pressure_pa, corrected_to_reference
+from fleet.limits.cases import COMMON_FLUE
 from fleet.models import Appliance, Reading, Visit
 
 DAYS_A_YEAR = 365.25
@@ -77,7 +78,7 @@ class Asked:
         derived = visit.judgement.figures[reading.number]
         plain = not MUST_BE_PLAIN.get(self.quantity, set(GASES)) & set(reading.qualifiers)
         casing_fits = self.casing == "any" or reading.casing in ("", self.casing)
-        own = reading.sampling_point != "common_flue" and is_steady(reading, derived) is not False
+        own = reading.sampling_point != COMMON_FLUE and is_steady(reading, derived) is not False
         return own and casing_fits and plain and not derived.invalid and self.raw(visit, reading) is not None
 
     def raw(self, visit: Visit, reading: Reading) -> float | None:
