@@ -11,7 +11,8 @@ from api.doors import Door, version_named
 from api.shapes import RowOut
 from fleet import clock
 from fleet.combustion import Criterion
-from fleet.intake.fields import LEFT_OUT, Many, Number, Shape, Text, Whole, shape_of
+from fleet.intake import register
+from fleet.intake.fields import LEFT_OUT, Number, Shape, Text, Whole, shape_of
 from fleet.models import Contractor, Defect
 from fleet.queries.planning_settings import preview_planning_settings
 from fleet.queries.register import the_contractor
@@ -37,10 +38,7 @@ class PlanningSettingsIn(Shape):
     repair_within_days: RepairWithinIn
 
 
-class ContractorIn(PlanningSettingsIn):
-    name: Annotated[str, Text(200)]
-    address: Annotated[str, Text(300, blank=True)] = LEFT_OUT
-    emergency_numbers: Annotated[list[Annotated[str, Text(100)]], Many(1, 10)]
+class ContractorIn(PlanningSettingsIn, register.ContractorIn):
     steadiness: SteadinessIn = LEFT_OUT
     shown: Annotated[
         str, Text(64, blank=True, help="Of the preview that showed what these settings change; else 409.")
@@ -49,7 +47,7 @@ class ContractorIn(PlanningSettingsIn):
 
 class ContractorOut(RowOut):
     row, columns = Contractor, "name address extra_visits_a_week outside_within_days is_demo version"
-    emergency_numbers = serializers.ListField(child=serializers.JSONField())
+    emergency_numbers = serializers.ListField(child=serializers.CharField())
     accepted_risk = serializers.FloatField(help_text="Accepted risk of being outside at the revisit.")
     accepted_risk_co = serializers.FloatField(help_text="The same of CO; never taken above the other.")
     accepted_risk_rise = serializers.FloatField(help_text="The same of the flue's temperature above the intake air.")

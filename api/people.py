@@ -16,7 +16,7 @@ from api.shapes import EntryIn, EntryOut, RowOut
 from fleet import clock
 from fleet.errors import Forbidden
 from fleet.intake import register
-from fleet.intake.fields import LEFT_OUT, Email, Id, Many, Shape, Text, Word, YesNo
+from fleet.intake.fields import LEFT_OUT, Email, Id, Many, Phone, Shape, Text, Word, YesNo
 from fleet.intake.register import QualificationIn
 from fleet.models import ApiToken, Person, Qualification, Role, Webhook
 from fleet.presentation import addresses
@@ -92,7 +92,7 @@ class InvitationIn(Shape):
 
 class AccountChange(Shape):
     name: Annotated[str, Text(150)]
-    phone: Annotated[str, Text(60, blank=True)]
+    phone: Annotated[str, Phone(blank=True)]
     email: Annotated[str, Email(blank=True)]
     role: Annotated[str, Word(Role.values)]
     clients: Clients

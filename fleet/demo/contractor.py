@@ -37,7 +37,7 @@ def build(now: datetime) -> tuple[Town, list[Account]]:
     actor = begin_installation(
         name="Tarnholt Heating (demonstration)",
         address="1 Mill Brow, Tarnholt (an invented town)",
-        emergency_numbers=["555 0100 (invented: put your country's gas emergency number here)"],
+        emergency_numbers=["555 0100"],
         is_demo=True,
         now=begins,
     )

@@ -187,6 +187,7 @@ class Text(Kind):
     most: int = 200
     blank: bool = False
     pattern: str = ""
+    mismatch: ClassVar[str] = "pattern"
     asked_as = "text"
 
     def read(self, given: Any, info: ValidationInfo | None = None) -> str:
@@ -198,14 +199,23 @@ class Text(Kind):
         if len(text) > self.most:
             raise Refused({"": coded("too_long", most=self.most)})
         if self.pattern and text and not re.fullmatch(self.pattern, text):
-            raise refused("pattern", text)
+            raise refused(self.mismatch, text)
         return text
 
     def schema(self) -> dict[str, Any]:
         said: dict[str, Any] = {"type": "string", "maxLength": self.most}
         if self.pattern:
-            return said | {"pattern": f"^{self.pattern}$"}
+            return said | {"pattern": f"^({self.pattern})?$" if self.blank else f"^{self.pattern}$"}
         return said if self.blank else said | {"pattern": f"[^\\s{_UNWANTED.pattern[1:-1]}]"}
+
+
+@dataclass(frozen=True)
+class Phone(Text):
+    """A number to be dialled, spaced as people write it: 3 digits, as short ones have, to the 15 of ITU-T E.164."""
+
+    most: int = 60
+    pattern: str = r"[ (]*[+]?([ ()-]*[0-9]){3,15}[ )]*"
+    mismatch = "phone"
 
 
 @dataclass(frozen=True)

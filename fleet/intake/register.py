@@ -4,13 +4,39 @@ from typing import Annotated
 
 from django.utils.translation import gettext_lazy as _
 
-from fleet.intake.fields import LEFT_OUT, Day, DecimalText, Email, Many, Number, Shape, Text, Word, YesNo, shape_of
+from fleet.intake.fields import (
+    LEFT_OUT,
+    Day,
+    DecimalText,
+    Email,
+    Many,
+    Number,
+    Phone,
+    Shape,
+    Text,
+    Word,
+    YesNo,
+    shape_of,
+)
 from fleet.intake.sheets import BURNS
 from fleet.limits.card import ACCURACY_FIELDS
 from fleet.models import Analyser, Role
 from fleet.quantities import READING_QUANTITIES
 
 FUEL_KINDS = {"gas": _("gas"), "oil": _("oil")}
+
+
+class ContractorIn(Shape):
+    """What pages and paper say of the contractor, and whom they tell people to call."""
+
+    name: Annotated[str, Text(200, label=_("Name"))]
+    address: Annotated[str, Text(300, blank=True, label=_("Address"))] = LEFT_OUT
+    emergency_numbers: Annotated[
+        list[Annotated[str, Phone()]],
+        Many(
+            1, 10, label=_("Numbers to call on a gas smell or a CO alarm"), help=_("by comma, the first to call first")
+        ),
+    ]
 
 
 class ClientIn(Shape):
@@ -45,7 +71,7 @@ class PlateIn(Shape):
 class PersonIn(Shape):
     name: Annotated[str, Text(200, label=_("Name"))]
     role: Annotated[str, Word(dict(Role.choices), label=_("Role"))] = LEFT_OUT
-    phone: Annotated[str, Text(60, blank=True, label=_("Telephone"), under="contact_details")] = LEFT_OUT
+    phone: Annotated[str, Phone(blank=True, label=_("Telephone"), under="contact_details")] = LEFT_OUT
     email: Annotated[str, Email(blank=True, label=_("E-mail"), under="contact_details")] = LEFT_OUT
 
 
@@ -65,7 +91,7 @@ class AnalyserIn(Shape):
     serial: Annotated[str, Text(100, blank=True, label=_("Serial number"))] = LEFT_OUT
     measures: Annotated[list[Annotated[str, Word(_MEASURED)]], Many(1, len(_MEASURED), label=_("Measures"))]
     co2: Annotated[str, Word(dict(Analyser.Co2.choices), label=_("CO₂"))]
-    accuracy: Accuracies
+    accuracy: Accuracies  # type: ignore[valid-type]  # its fields are the table above
 
 
 class Expanded(Shape):
@@ -84,7 +110,7 @@ class CalibrationIn(Shape):
     certificate: Annotated[str, Text(100, label=_("Certificate"))]
     by: Annotated[str, Text(200, label=_("By"))]
     passed: Annotated[bool, YesNo(label=_("Passed"), proven_by="certificate")]
-    uncertainty: Uncertainties = LEFT_OUT
+    uncertainty: Uncertainties = LEFT_OUT  # type: ignore[valid-type]  # its fields are the table above
 
 
 class QualificationIn(Shape):

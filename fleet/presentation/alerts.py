@@ -96,10 +96,7 @@ def address_changed_message(*, user: User, to: str, job_id: uuid.UUID) -> EmailM
 
 def cautions() -> list[str]:
     """What stands under every message, with the numbers to call on a gas smell."""
-    numbers = [
-        f"{each['name']} {each['number']}" if isinstance(each, dict) else str(each)
-        for each in Contractor.objects.get().emergency_numbers
-    ]
+    numbers = Contractor.objects.get().emergency_numbers
     return [
         _(
             "Carbon monoxide, gas, hot flues and live parts can kill. Nothing here declares an appliance safe, and "

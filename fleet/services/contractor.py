@@ -6,10 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from django.db import transaction
+from pydantic import ValidationError
 
 from fleet.assess import planning_settings
 from fleet.coded import coded
-from fleet.errors import Conflict
+from fleet.errors import Conflict, FleetError
+from fleet.intake.fields import errors_of, partial_of
+from fleet.intake.register import ContractorIn
 from fleet.models import Contractor, LimitSet, Role, User
 from fleet.models.register import new_id
 from fleet.services import jobs, limit_sets
@@ -61,7 +64,14 @@ def begin_with_manager(
     now: datetime,
     email: str = "",
 ) -> User:
-    """An installation of one's own and its first manager, whole or not at all. Raises as the two do."""
+    """An installation of one's own and its first manager, whole or not at all. Raises as the two do, and FleetError
+    `invalid` for what can't be the contractor's."""
+    said = {"name": contractor, "emergency_numbers": emergency_numbers}
+    try:
+        partial_of(ContractorIn).model_validate({name: each for name, each in said.items() if each})
+    except ValidationError as bad:
+        errors = errors_of(bad, ContractorIn)
+        raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
     begin_installation(name=contractor, address="", emergency_numbers=emergency_numbers, is_demo=False, now=now)
     user = create_user(username=username, password=password, role=Role.MANAGER, name=person, email=email)
     note_change(user=user, actor=None, now=now, code="began")

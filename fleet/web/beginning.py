@@ -19,7 +19,7 @@ from fleet.errors import FleetError
 from fleet.models import Contractor
 from fleet.services.contractor import begin_with_manager
 from fleet.tries import OF_NETWORK
-from fleet.web.forms import WordsField
+from fleet.web.forms import WordsField, put_beside
 from fleet.web.guards import anybody
 from fleet.web.middleware import network_of
 
@@ -80,6 +80,7 @@ def begin(request: HttpRequest) -> HttpResponse:
             return _begun(request, form.cleaned_data)
         except FleetError as bad:
             refused = bad
+            put_beside(form, bad, emergency_numbers="numbers")
     return render(request, "begin.html", {"form": form, "refused": refused}, status=refused.status if refused else 200)
 
 

@@ -14,8 +14,9 @@ from django.utils.translation import gettext_lazy as _
 from fleet import refusal_words
 from fleet.coded import GIVEN_LENGTH
 from fleet.errors import FleetError, NotFound
-from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, cleaned
+from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, Refused, Text, cleaned
 from fleet.models import Client
+from fleet.presentation.codes import allowed_words
 
 Words = str | Promise
 
@@ -40,6 +41,21 @@ class WordsField(forms.CharField):
 
     def to_python(self, value: Any) -> Any:
         return super().to_python(cleaned(value) if isinstance(value, str) else value)
+
+
+class KindField(forms.CharField):
+    """A text that its kind reads and refuses."""
+
+    def __init__(self, kind: Text) -> None:
+        super().__init__(label=kind.label, max_length=kind.most, required=not kind.blank)
+        self.kind = kind
+
+    def clean(self, value: Any) -> str:
+        text = str(super().clean(value))
+        try:
+            return self.kind.read(text)
+        except Refused as bad:
+            raise ValidationError(allowed_words(bad.errors[""])) from bad
 
 
 class DayField(forms.DateField):
@@ -84,6 +100,14 @@ def taken(form: forms.Form) -> dict[str, Any]:
         return dict(form.cleaned_data)
     faults = [(name, each) for name, wrong in form.errors.as_data().items() for each in wrong]
     raise FleetError("invalid", " ".join(dict.fromkeys(_fault_words(form, *each) for each in faults)))
+
+
+def put_beside(form: forms.Form, refused: FleetError, **fields: str) -> None:
+    """What was refused, beside the fields that its paths name. fields : by path the field, of another name."""
+    for path, said in refused.errors.items():
+        name = path.partition(".")[0]
+        if (field := fields.get(name, name)) in form.fields:
+            form.add_error(field, allowed_words(said))
 
 
 def _fault_words(form: forms.Form, name: str, bad: ValidationError) -> str:

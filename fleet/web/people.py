@@ -18,6 +18,7 @@ from fleet import clock
 from fleet.assess.refusals import found
 from fleet.coded import coded
 from fleet.errors import FleetError
+from fleet.intake.fields import Phone
 from fleet.intake.register import FUEL_KINDS
 from fleet.models import Person, Role, User
 from fleet.models.register import new_id
@@ -29,9 +30,10 @@ from fleet.queries.people import deeds_of, people_with_accounts
 from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, end_access, invite_newcomer, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
-from fleet.web.forms import DayField, VersionForm, WordsField, taken
+from fleet.web.forms import DayField, KindField, VersionForm, WordsField, taken
 from fleet.web.guards import act, ask_who_it_is, form, viewer_of
 
+PHONE = Phone(blank=True, label=gettext_lazy("Phone"))
 ALL, NAMED = "all", "named"
 
 
@@ -74,12 +76,12 @@ class LogInForm(AccessForm):
 
 class NewPersonForm(LogInForm):
     name = WordsField(gettext_lazy("Name"), 150, required=True)
-    phone = WordsField(gettext_lazy("Phone"), 60)
+    phone = KindField(PHONE)
 
 
 class ChangeForm(AccessForm):
     name = WordsField(gettext_lazy("Name"), 150, required=True)
-    phone = WordsField(gettext_lazy("Phone"), 60)
+    phone = KindField(PHONE)
 
     def __init__(self, data: Any, viewer: User, person: Person) -> None:
         super().__init__(data, viewer, person.user)

@@ -20,6 +20,7 @@ from fleet.intake.fields import (
     Errors,
     Kind,
     Many,
+    Phone,
     Shape,
     Text,
     Word,
@@ -85,6 +86,7 @@ def _widget(kind: Kind, is_needed: bool) -> forms.Widget:
         attrs["inputmode"] = "decimal"
     if isinstance(kind, Text):
         attrs["maxlength"] = kind.most
+        attrs |= {"inputmode": "tel"} if isinstance(kind, Phone) else {}
         return forms.Textarea(attrs | {"rows": 4}) if kind.most > LONG else forms.TextInput(attrs)
     return forms.TextInput(attrs)
 

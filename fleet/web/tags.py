@@ -117,6 +117,12 @@ def moment(when: datetime | None, time_zone: str) -> str:
 
 
 @register.filter
+def dialled(number: str) -> str:
+    """{{ number|dialled }}: for a tel: address, without what is only there to be read."""
+    return "".join(each for each in number if each in "+0123456789")
+
+
+@register.filter
 def fours(text: str) -> str:
     """{{ form.secret|fours }}: in groups of four, to be typed by hand."""
     return " ".join(text[start : start + 4] for start in range(0, len(text), 4))

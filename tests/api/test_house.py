@@ -23,7 +23,7 @@ def test_everybody_reads_the_contractor_and_the_manager_changes_it(boss: APIClie
 @pytest.mark.parametrize(
     ("field", "value"),
     [("flag_at", 1), ("accepted_risk", "0"), ("extra_visits_a_week", -1), ("outside_within_days", True),
-     ("emergency_numbers", []), ("is_demo", False)],
+     ("emergency_numbers", []), ("emergency_numbers", ["000", "abc"]), ("is_demo", False)],
 )  # fmt: skip
 def test_a_choice_out_of_bounds_is_refused(boss: APIClient, field: str, value: object) -> None:
     refused = boss.patch("/api/v1/contractor", {field: value}, headers={"If-Match": '"1"'})

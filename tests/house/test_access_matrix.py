@@ -157,6 +157,7 @@ TABLE: dict[str, Row] = {
     "people": page(GET=MANAGER, POST=MANAGER),
     "person": page("account", bound=True, GET=MANAGER, POST=MANAGER),
     "person-qualifications": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "account", True),
+    "contractor": page(GET=MANAGER, POST=MANAGER),
     "installation": page(GET=MANAGER),
     "required-checks": page(GET=EVERYBODY),
     "sheets": page(GET=EVERYBODY),

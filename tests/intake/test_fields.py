@@ -52,10 +52,16 @@ READ: list[tuple[str, Any, Any, Any]] = [
     ("day or year", fields.DayOrYear(), "2010", "2010"),
     ("whole number", fields.Whole(), 7, 7),
     ("key", fields.Text(80, pattern=KEY), "us_nj-7", "us_nj-7"),
+    *(("telephone number", fields.Phone(), each, each) for each in ("112", "+1 (555) 010-0100", "(+44) 0000 111 222")),
+    ("telephone number that may be left out", fields.Phone(blank=True), "", ""),
 ]
 REFUSED: list[tuple[str, Any, Any, str]] = [
     ("text", fields.Text(), 7, "it must be a string"),
     ("text", fields.Text(5), "longer", "5"),
+    *(
+        ("telephone number", fields.Phone(), each, "it must be a telephone number of 3 to 15 figures")
+        for each in ("abc", "11", "1" * 16, "0000 ext 4", "0000+1", "٠٠٠٠", "++0000", "555 0100 (gas)")
+    ),
     ("text that is asked for", fields.Text(), " \u200b ", ""),
     ("word", fields.Word(["open", "closed"]), "ajar", "is 'ajar'; it must be one of: open, closed"),
     ("yes or no", fields.YesNo(), "true", "is 'true'; it must be true or false"),

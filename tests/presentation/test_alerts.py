@@ -52,11 +52,7 @@ def test_a_head_is_one_line_of_bounded_length_whatever_stands_in_it() -> None:
 
 @pytest.mark.parametrize(
     ("numbers", "shown"),
-    [
-        ([], "the emergency number of the gas network"),
-        (["000"], "000"),
-        ([{"name": "Gas network", "number": "000"}, "111"], "Gas network 000, 111"),
-    ],
+    [([], "the emergency number of the gas network"), (["000"], "000"), (["000", "111"], "000, 111")],
 )
 def test_the_cautions_name_the_numbers_to_call_from_outside(numbers: list[Any], shown: str) -> None:
     """T6: leave, use nothing inside, call from outside."""

@@ -69,12 +69,15 @@ def test_an_earlier_code_opens_nothing(client: Client, empty: None) -> None:
     assert "printed last" in checked(begun(client, earlier))
 
 
-@pytest.mark.parametrize("change", [{"password": "short"}, {"username": "two words"}, {"contractor": ""}])
-def test_what_is_refused_leaves_nothing_and_the_code_works_on(
+@pytest.mark.parametrize(
+    "change", [{"password": "short"}, {"username": "two words"}, {"contractor": ""}, {"numbers": "0000 111, abc"}]
+)
+def test_what_is_refused_stands_at_its_field_and_leaves_nothing_and_the_code_works_on(
     client: Client, empty: None, change: dict[str, str]
 ) -> None:
-    code = make_code()
-    assert 'role="alert"' in checked(begun(client, code, **change))
+    code, (field,) = make_code(), change
+    page = checked(begun(client, code, **change))
+    assert f'<p class="wrong" id="id_{field}_error">' in page and f'aria-describedby="id_{field}_error"' in page
     assert not Contractor.objects.exists() and not Person.objects.exists()
     assert begun(client, code).status_code == 302
 

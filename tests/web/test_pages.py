@@ -86,8 +86,7 @@ def test_a_co_alarm_begins_with_everybody_out_and_relights_nothing(visitor: Clie
 @pytest.mark.parametrize("address", ["/gas-smell/", "/co-alarm/"])
 def test_the_contractor_s_numbers_can_be_called(visitor: Client, address: str) -> None:
     page = visitor.get(address).content.decode()
-    assert {"tel:0000%20123%20456", "tel:0000%20999"} <= set(read(page).links)
-    assert "gas network" in page
+    assert {"tel:0000123456", "tel:0000999"} <= set(read(page).links)
 
 
 def test_no_number_recorded_is_said_not_left_empty(visitor: Client) -> None:
