@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from api.doors import NO_STORE, ActDoor, Door, ListDoor, OneDoor, version_named
 from api.fields import Reference
 from api.filters import yes_no
-from api.people import refuse_token
+from api.people import refuse_token, refuse_unless_shown
 from api.shapes import RowOut
 from fleet import clock
 from fleet.intake.fields import LEFT_OUT, Shape
@@ -48,7 +48,8 @@ class CalendarLinks(ListDoor):
     where another is named, the event is cancelled in the one and stands in the other. Somebody's in the office has all
     days that are set, and who goes; a client's what is proposed and set, and the last days of its required checks.
 
-    Made and renewed by one who is logged in, not a token: a link outlives it, and shows all that its owner may see.
+    Made and renewed by one who is logged in and has shown in the last five minutes that it is them, not by a token: a
+    link outlives it, and shows all that its owner may see.
 
     iCalendar (RFC 5545), asked for as often as the program likes, at most 60 times an hour; ETag and If-None-Match save
     the rest."""
@@ -61,6 +62,7 @@ class CalendarLinks(ListDoor):
         """A new address. A retry makes another; revoke the one that you don't use."""
         refuse_token(request)
         given = self.taken()
+        refuse_unless_shown(request)
         made = make_address(user=given.get("user"), client=given.get("client"), actor=self.viewer, now=clock.now())
         return with_address(self, made, 201)
 
@@ -78,7 +80,9 @@ class RenewCalendarLink(Door):
 
     def post(self, request: Request, id: uuid.UUID) -> Response:
         refuse_token(request)
-        made = renew_address(address=self.one(), version=version_named(request))
+        link, version = self.one(), version_named(request)
+        refuse_unless_shown(request)
+        made = renew_address(address=link, version=version)
         return with_address(self, made, 200)
 
 

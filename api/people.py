@@ -237,7 +237,8 @@ class ResetLogIn(LinkDoor):
 
 
 def refuse_unless_shown(request: Request) -> None:
-    """Where a link for a new password goes is changed by who has just shown that it is them."""
+    """Where a link for a new password goes is changed, and what opens without a log-in is made, by who has just shown
+    that it is them."""
     refuse_token(request)
     if not did_recently_reauthenticate(request._request):
         raise Forbidden("log_in_again", "Show once more that it is you, at /log-in/again/, and send it again.")

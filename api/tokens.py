@@ -10,6 +10,7 @@ from rest_framework.response import Response
 
 from api.doors import NO_STORE, Door
 from api.fields import Reference
+from api.people import refuse_unless_shown
 from api.shapes import RowOut
 from fleet import clock
 from fleet.errors import Forbidden
@@ -64,10 +65,12 @@ class Tokens(Door):
         return self.shown({"results": visible_tokens(self.viewer)})
 
     def post(self, request: Request) -> Response:
-        """A new token. Only somebody logged in makes one: a token makes no tokens. A retry makes another."""
+        """A new token. Only somebody logged in makes one, who has shown in the last five minutes that it is them: a
+        token makes no tokens. A retry makes another."""
         if isinstance(request.auth, ApiToken):
             raise Forbidden("token_by_token", "Log in to make a token; a token makes no tokens.")
         values = self.taken()
+        refuse_unless_shown(request)
         token, secret = create_token(user=self.viewer, actor=self.viewer, now=clock.now(), **values)
         token.token = secret
         return self.shown(token, 201, shape=NewTokenOut, **NO_STORE)

@@ -73,8 +73,8 @@ INSPECTION_POINTS: dict[str, Any] = {
 
 
 def make_user(username: str, role: str, *, sees_all_clients: bool = True) -> User:
-    user = User(username=username, role=role, sees_all_clients=sees_all_clients, last_name=username)
-    user.set_unusable_password()
+    """Somebody who can log in, by a password that nobody knows."""
+    user = User(username=username, role=role, sees_all_clients=sees_all_clients, last_name=username, password="known")
     user.save()
     return user
 

@@ -86,7 +86,7 @@ from fleet.tries import (
     take_all,
 )
 from fleet.web.forms import WordsField, taken
-from fleet.web.guards import act, anybody, form, viewer_of
+from fleet.web.guards import act, anybody, ask_who_it_is, form, show_next, shown_now, viewer_of
 from fleet.web.middleware import network_of
 from fleet.web.places import places_of
 
@@ -382,9 +382,7 @@ class TokenEndForm(forms.Form):
     key = forms.RegexField(r"^[A-Za-z0-9_]{1,25}$", label=gettext_lazy("Token"))
 
 
-def _shown(
-    request: HttpRequest, refused: FleetError | None = None, made: tuple[ApiToken, str] | None = None
-) -> HttpResponse:
+def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
     viewer = viewer_of(request)
     known = Authenticator.objects.filter(user=viewer).order_by("created_at")
     own = list(tokens_of(viewer))
@@ -398,8 +396,7 @@ def _shown(
         "must_have_second_factor": needs_second_factor(viewer),
         "tokens": own,
         "tokens_of_others": visible_tokens(viewer).exclude(pk__in=[each.pk for each in own]),
-        "made": made[0] if made else None,
-        "secret": made[1] if made else "",
+        **shown_now(request),
         "form": TokenForm(request.POST if refused else None, viewer),
         "most_days": MOST_DAYS,
         "office_zone": settings.TIME_ZONE,
@@ -431,8 +428,10 @@ def add_token(request: HttpRequest) -> HttpResponse:
     form = TokenForm(request.POST, viewer)
     given = taken(form)
     chosen = [form.known[each] for each in given.pop("clients")]
-    made = create_token(user=viewer, **given, clients=chosen or None, actor=viewer, now=clock.now())
-    return _shown(request, made=made)
+    ask_who_it_is(request)
+    token, secret = create_token(user=viewer, **given, clients=chosen or None, actor=viewer, now=clock.now())
+    show_next(request, made=token.name, secret=secret)
+    return redirect("mfa_index")
 
 
 @act("tokens", place="mfa_index", refused=_shown)

@@ -23,7 +23,7 @@ from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import VersionForm, taken
-from fleet.web.guards import act, anybody, form, viewer_of
+from fleet.web.guards import act, anybody, ask_who_it_is, form, show_next, shown_now, viewer_of
 from reports.calendar_feed import calendar_bytes
 
 FRESH_S = 900
@@ -37,11 +37,7 @@ class NewAddressForm(forms.Form):
 
 
 def _list(
-    request: HttpRequest,
-    refused: FleetError | None = None,
-    *,
-    made: tuple[CalendarLink, str] | None = None,
-    address_id: uuid.UUID | None = None,
+    request: HttpRequest, refused: FleetError | None = None, *, address_id: uuid.UUID | None = None
 ) -> HttpResponse:
     viewer = viewer_of(request)
     standing = list(visible_addresses(viewer).filter(revoked_at__isnull=True))
@@ -49,8 +45,7 @@ def _list(
         "addresses": standing,
         "people": may_have_calendar(viewer),
         "clients": calendar_clients(viewer),
-        "made": made[0] if made else None,
-        "address": addresses.whole(addresses.calendar_feed(made[1])) if made else "",
+        **shown_now(request),
         "refused": refused,
         "office_zone": settings.TIME_ZONE,
         "place": "alerts",
@@ -62,14 +57,20 @@ def _list(
 
 @form("calendars", refused=_list)
 def calendars(request: HttpRequest) -> HttpResponse:
-    """The addresses; posted to, a new one, which is shown on this one page."""
+    """The addresses; posted to, a new one, which is shown once."""
     if request.method != "POST":
         return _list(request)
     viewer = viewer_of(request)
     kind, chosen = taken(NewAddressForm(request.POST))["whose"].split(" ")
     client = found(calendar_clients(viewer), _id(chosen)) if kind == "client" else None
     user = found(may_have_calendar(viewer), _id(chosen)) if kind == "user" else None
-    return _list(request, made=make_address(user=user, client=client, actor=viewer, now=clock.now()))
+    ask_who_it_is(request)
+    return _made(request, *make_address(user=user, client=client, actor=viewer, now=clock.now()))
+
+
+def _made(request: HttpRequest, link: CalendarLink, secret: str) -> HttpResponse:
+    show_next(request, made=str(link.client or link.user), address=addresses.whole(addresses.calendar_feed(secret)))
+    return redirect("calendars")
 
 
 def _id(text: str) -> uuid.UUID:
@@ -86,7 +87,8 @@ def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
     address = found(visible_addresses(viewer), address_id)
     version = taken(VersionForm(request.POST))["version"]
     if request.POST.get("act") == "renew":
-        return _list(request, made=renew_address(address=address, version=version))
+        ask_who_it_is(request)
+        return _made(request, *renew_address(address=address, version=version))
     revoke_address(address=address, version=version, actor=viewer, now=clock.now())
     messages.success(request, _("The link is revoked: it opens nothing from now on."))
     return redirect("calendars")

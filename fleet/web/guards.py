@@ -108,6 +108,16 @@ def ask_who_it_is(request: HttpRequest) -> None:
         raise ReauthenticationRequired
 
 
+def show_next(request: HttpRequest, **said: str) -> None:
+    """What the page that is led to shows this once: loading it again makes and shows nothing anew."""
+    request.session["shown_next"] = said
+
+
+def shown_now(request: HttpRequest) -> dict[str, str]:
+    said: dict[str, str] = request.session.pop("shown_next", {}) if request.method == "GET" else {}
+    return said
+
+
 def viewer_of(request: HttpRequest) -> User:
     """Who is logged in: every page of these rooms asks for that first."""
     return cast(User, request.user)

@@ -11,7 +11,7 @@ from fleet.services import alerts
 from fleet.services.access import create_token
 from tests.api.conftest import Door
 from tests.cast import NOON
-from tests.web.opened import shown_again
+from tests.web.opened import has_shown, shown_again
 from tests.web.world import called_unsafe
 
 HOOK = {"name": "office", "url": "https://office.example/in", "kinds": ["flag_opened", "visit_recorded"]}
@@ -39,7 +39,9 @@ def test_a_token_changes_no_address_and_makes_no_calendar_link(office: APIClient
     refused = other.patch("/api/v1/alert-settings", {"email": "x@heating.example"}, headers=version)
     assert (refused.status_code, refused.json()["code"]) == (403, "log_in_by_token")
     assert other.post("/api/v1/calendar-links", {"user": str(dispatcher.id)}).json()["code"] == "log_in_by_token"
-    made = office.post("/api/v1/calendar-links", {"user": str(dispatcher.id)}).json()
+    wanted = {"user": str(dispatcher.id)}
+    assert office.post("/api/v1/calendar-links", wanted).json()["code"] == "log_in_again"
+    made = has_shown(office).post("/api/v1/calendar-links", wanted).json()
     renewed = other.post(f"/api/v1/calendar-links/{made['id']}/renew", headers=version)
     assert renewed.json()["code"] == "log_in_by_token"
     assert other.patch("/api/v1/alert-settings", {"hour": 5}, headers=version).json()["hour"] == 5
@@ -122,7 +124,7 @@ def test_a_private_host_is_allowed_by_its_name(boss: APIClient) -> None:
 
 
 def test_a_calendars_address_is_shown_once_renewed_and_revoked(office: APIClient, client_of_ours: Client) -> None:
-    made = office.post("/api/v1/calendar-links", {"client": str(client_of_ours.id)})
+    made = has_shown(office).post("/api/v1/calendar-links", {"client": str(client_of_ours.id)})
     assert (made.status_code, made["Cache-Control"]) == (201, "no-store")
     path = f"/api/v1/calendar-links/{made.json()['id']}"
     opens = [made.json()["address"]]
@@ -136,11 +138,12 @@ def test_a_calendars_address_is_shown_once_renewed_and_revoked(office: APIClient
 
 
 def test_a_calendar_of_nobody_is_refused(office: APIClient, others: dict[str, Any], client_of_ours: Client) -> None:
-    assert office.post("/api/v1/calendar-links", {}).status_code == 422
+    assert has_shown(office).post("/api/v1/calendar-links", {}).status_code == 422
     theirs = Client.objects.create(name="Nobody's").id
     assert office.post("/api/v1/calendar-links", {"client": str(theirs)}).status_code == 201
     stranger = APIClient()
     stranger.force_login(others["dispatcher"])
+    has_shown(stranger)
     assert stranger.post("/api/v1/calendar-links", {"client": str(client_of_ours.id)}).status_code == 404
 
 

@@ -15,6 +15,7 @@ from fleet.models import ApiToken, Client, User
 from fleet.services.access import create_token
 from tests import cast
 from tests.api.conftest import Door
+from tests.web.opened import has_shown
 
 TOKENS = "/api/v1/tokens"
 WANTED = {"name": "office computer", "scope": "write", "days": 30}
@@ -27,7 +28,7 @@ def program(token: str) -> APIClient:
 
 
 def made(client: APIClient, **changes: Any) -> dict[str, Any]:
-    response = client.post(TOKENS, WANTED | changes)
+    response = has_shown(client).post(TOKENS, WANTED | changes)
     assert response.status_code == 201
     assert response["Cache-Control"] == "no-store"
     body: dict[str, Any] = response.json()
@@ -74,6 +75,12 @@ def test_a_token_with_scope_read_changes_nothing(office: APIClient, client_of_ou
     assert reader.patch(path, {"name": "x"}, headers={"If-Match": '"1"'}).status_code == 403
     assert reader.post("/api/v1/clients", {"name": "x"}).status_code == 403
     assert reader.delete(f"{TOKENS}/flt_").status_code == 403
+
+
+def test_a_session_that_was_left_open_makes_none(office: APIClient) -> None:
+    refused = office.post(TOKENS, WANTED)
+    assert (refused.status_code, refused.json()["code"]) == (403, "log_in_again")
+    assert not ApiToken.objects.exists()
 
 
 def test_an_expired_token_opens_nothing(office: APIClient) -> None:
@@ -146,7 +153,7 @@ def test_a_limited_token_sees_its_clients_of_its_owner_s(
     assert names(limited) == ["Lock Trust"]
     assert limited.get(f"/api/v1/clients/{client_of_ours.id}").status_code == 404
     assert names(program(made(door(dispatcher))["token"])) == ["Weir Trust", "Lock Trust"]
-    assert door(auditor).post(TOKENS, WANTED | wanted).status_code == 404
+    assert has_shown(door(auditor)).post(TOKENS, WANTED | wanted).status_code == 404
     auditor.clients.add(other)
     limited = program(made(door(auditor), **wanted)["token"])
     assert names(limited) == ["Lock Trust"]

@@ -467,9 +467,10 @@ class Caller:
 
 
 def is_let_in(response: Any) -> bool:
-    """Neither refused nor sent to log in and come back."""
+    """Neither refused nor sent to log in and come back; whoever is to show once more that it is them may do it then."""
     sent_away = response.status_code == 302 and response["Location"].startswith("/log-in/?next=")
-    return response.status_code < 500 and response.status_code not in REFUSED and not sent_away
+    is_refused = response.status_code in REFUSED and b'"code":"log_in_again"' not in response.content
+    return response.status_code < 500 and not is_refused and not sent_away
 
 
 def fault(row: Row, method: str, user: User | None, response: Any) -> str:

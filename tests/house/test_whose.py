@@ -19,6 +19,7 @@ from fleet.services.calendars import make_address
 from tests import cast
 from tests.house import test_access_matrix
 from tests.house.test_access_matrix import METHODS, TABLE, Caller, is_let_in, routes, said_in, subject_of
+from tests.web.opened import has_shown
 
 people, things, strangers = test_access_matrix.people, test_access_matrix.things, test_access_matrix.strangers
 # Pages of the library that logs people in, whose rights are their own.
@@ -207,6 +208,7 @@ def test_a_form_takes_no_id_of_another_client(things: dict[str, str], strangers:
     manager, ours = next(each for each in strangers if each.role == Role.MANAGER), things["client"]
     browser = Browser()
     browser.force_login(manager)
+    has_shown(browser)
     own = manager.clients.get().id
     invited = {"name": "Cy", "username": "cy", "role": "auditor", "sees": "named"}
     hook = {"name": "office", "url": "https://office.example/in", "kinds": "flag_opened"}

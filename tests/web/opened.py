@@ -1,5 +1,6 @@
 """Pages opened by somebody, in the true addresses."""
 
+import time
 from typing import Any
 
 from django.db import connection
@@ -24,6 +25,15 @@ def shown_again(browser: Client, user: User) -> None:
     browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     as_sent = {"content_type": "application/x-www-form-urlencoded"}
     assert browser.post("/log-in/again/?next=/", "password=a+long+password+for+tests", **as_sent).status_code == 302
+
+
+def has_shown(browser: Client) -> Client:
+    """As after showing it; without the price of a password."""
+    session = browser.session
+    session["account_authentication_methods"] = [{"method": "password", "at": time.time(), "reauthenticated": True}]
+    session["account_authentication_methods_user"] = session["_auth_user_id"]
+    session.save()
+    return browser
 
 
 def opened(user: User, path: str, status: int = 200) -> str:

@@ -615,7 +615,9 @@ def test_who_has_left_gets_no_link(somebody: User) -> None:
 def test_a_token_is_made_shown_once_and_ended_on_the_page(client: Client, somebody: User, client_of_ours: Any) -> None:
     log_in(client)
     wanted = {"name": "office computer", "scope": "read", "days": "30", "clients": [str(client_of_ours.id)]}
-    page = checked(client.post("/account/tokens/", wanted))
+    assert client.post("/account/tokens/", wanted)["Location"] == "/log-in/again/?next=%2Faccount%2Ftokens%2F"
+    assert not ApiToken.objects.exists()
+    page = checked(client.post("/log-in/again/?next=/account/tokens/", {"password": PASSWORD}, follow=True))
     secret = re.search(r"flt_\w+", main_of(page))
     assert secret and "Shown this once" in page
     (token,) = ApiToken.objects.all()

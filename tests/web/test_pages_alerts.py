@@ -28,7 +28,7 @@ from fleet.models import (
 from fleet.services.alerts import put_on_call
 from tests.cast import NOON
 from tests.web.markup import main_of, words_of
-from tests.web.opened import browser_of, checked, opened, queries_of, sent
+from tests.web.opened import browser_of, checked, has_shown, opened, queries_of, sent
 from tests.web.world import called_unsafe
 
 
@@ -186,8 +186,8 @@ def test_private_hosts_are_named_with_their_reason_and_refused_again(manager: Us
 
 def made_address(user: User, whose: str) -> str:
     """The address that the page shows this once."""
-    answer = sent(user, "/calendars/", whose=whose)
-    assert answer["Cache-Control"] == "no-store"
+    answer = has_shown(browser_of(user)).post("/calendars/", {"whose": whose}, follow=True)
+    assert answer["Cache-Control"] == "no-store" and answer.redirect_chain == [("/calendars/", 302)]
     found = re.search(r"/calendar/[A-Za-z0-9_-]{43}\.ics", checked(answer))
     assert found
     return found[0]
@@ -243,7 +243,9 @@ def test_what_opens_nothing_is_not_found_after_the_same_look_up(
 def test_renewing_shows_another_address_and_closes_the_one_before(client_of_ours: Client, dispatcher: User) -> None:
     path = made_address(dispatcher, f"client {client_of_ours.id}")
     address = CalendarLink.objects.get()
-    page = checked(sent(dispatcher, f"/calendars/{address.id}/", version=1, act="renew"))
+    renewing = f"/calendars/{address.id}/", {"version": 1, "act": "renew"}
+    assert browser_of(dispatcher).post(*renewing)["Location"].startswith("/log-in/again/")
+    page = checked(has_shown(browser_of(dispatcher)).post(*renewing, follow=True))
     after = re.search(r"/calendar/[A-Za-z0-9_-]{43}\.ics", page)
     assert after and after[0] != path
     assert [Browser().get(each).status_code for each in (path, after[0])] == [404, 200]

@@ -13,7 +13,7 @@ from fleet.services.revisit_days import book_day
 from tests.cast import NOON, make_building, make_person, make_user, propose_revisit
 from tests.services.test_revisits import under
 from tests.web.markup import words_of
-from tests.web.opened import opened, sent
+from tests.web.opened import browser_of, has_shown, opened, sent
 
 DAY = NOON.date() + timedelta(days=30)
 GIVEN = {"state": "confirmed", "day": f"{DAY:%Y-%m-%d}"}
@@ -107,7 +107,7 @@ def test_an_auditor_finds_deliveries_and_defects_in_the_head(auditor: User, disp
 def test_the_calendars_page_says_what_each_holds(dispatcher: User, technician: User, client_of_ours: Client) -> None:
     assert "No calendar link is open" in opened(dispatcher, "/calendars/")
     for whose in (f"user {technician.id}", f"user {dispatcher.id}", f"client {client_of_ours.id}"):
-        assert sent(dispatcher, "/calendars/", whose=whose).status_code == 200
+        assert has_shown(browser_of(dispatcher)).post("/calendars/", {"whose": whose})["Location"] == "/calendars/"
     shown = opened(dispatcher, "/calendars/")
     for words in (
         "visits for which this person is named, on the day that is booked; nobody else's",
