@@ -1,7 +1,8 @@
 """How often somebody may try to come in, and how many passwords a process hashes at once.
 
 Each process counts in its own memory and grants its share of what the installation allows: a flood of tries costs the
-database nothing. A count is a moment, the one at which all that was taken is given back (GCRA).
+database nothing. Codes, which nobody is asked for before a right password, are counted in the database, by all
+processes as one. A count is a moment, the one at which all that was taken is given back (GCRA).
 """
 
 import threading
@@ -10,10 +11,12 @@ from collections import OrderedDict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.db import transaction
 
 WAITS_S = 2.0
 HELD_S = 0.5
@@ -68,6 +71,52 @@ class Allowance:
             self._full_at.clear()
 
 
+@dataclass
+class CountedByAll(Allowance):
+    """The same where six are six however many processes serve: a row of the database a key."""
+
+    name: str = ""
+
+    @property
+    def share(self) -> tuple[int, float]:
+        return self.at_once, self.each_s
+
+    def _rows(self, key: str) -> Any:
+        from fleet.models.access import Kept  # tries are counted before the models are set up
+
+        return Kept.objects.filter(cache_key=f"tries {self.name} {key}")
+
+    def _left_s(self, rows: Any) -> float:
+        """Until all of it is given back."""
+        known = rows.values_list("value", flat=True).first()
+        return max(0.0, float(known) - time.time()) if known else 0.0
+
+    def wait_s(self, key: str) -> float:
+        return max(0.0, self._left_s(self._rows(key)) - (self.at_once - 1) * self.each_s)
+
+    @transaction.atomic
+    def take(self, key: str) -> None:
+        rows, now = self._rows(key), time.time()
+        rows.get_or_create(defaults={"cache_key": f"tries {self.name} {key}", "value": now, "expires": _moment(now)})
+        left = self._left_s(rows.select_for_update())
+        if (wait := left - (self.at_once - 1) * self.each_s) > 0:
+            raise TooMany(wait)
+        self._keep(rows, left + self.each_s)
+
+    @transaction.atomic
+    def give_back(self, key: str) -> None:
+        rows = self._rows(key)
+        self._keep(rows, self._left_s(rows.select_for_update()) - self.each_s)
+
+    def _keep(self, rows: Any, left_s: float) -> None:
+        full_at = time.time() + left_s
+        rows.update(value=full_at, expires=_moment(full_at))
+
+
+def _moment(seconds: float) -> datetime:
+    return datetime.fromtimestamp(seconds, UTC)
+
+
 # Of one account from all networks from which its owner never came; more than one network can use up (`OF_ACCOUNT`), and
 # given anew faster than some can keep it used up: nobody alone locks its owner out of a network that is new to them.
 OF_STRANGERS = Allowance(at_once=12, each_s=10)
@@ -79,9 +128,13 @@ OF_NETWORK = Allowance(at_once=30, each_s=10)
 OF_PASSKEYS = Allowance(at_once=60, each_s=5)
 # Links for a new password, of one network: an address counted by itself would be closed to its owner by anybody.
 OF_LINKS = Allowance(at_once=6, each_s=600)
-# Wrong codes of one person from one network; and of one person from everywhere, more than one network can use up.
-OF_CODES = Allowance(at_once=6, each_s=300)
-OF_ALL_CODES = Allowance(at_once=100, each_s=60)
+# Wrong codes of one person from one network: 18 in the first hour, then 12 an hour; and of one person from everywhere,
+# more than one network can use up: 160 in the first hour, then 60 an hour. Whoever knows the password guesses one of an
+# app's three codes that are right at a moment, of a million, with a chance of at most 0.5 % a day from a hundred
+# networks, of 0.1 % from one. Recovery codes are counted apart and with the same figures: ten of a hundred million are
+# right, so that a day's guesses come to 0.02 %; they open where the app's codes are used up.
+OF_CODES = CountedByAll(at_once=6, each_s=300, name="codes")
+OF_ALL_CODES = CountedByAll(at_once=100, each_s=60, name="all codes")
 
 
 def take_all(wanted: list[tuple[Allowance, str]]) -> None:
@@ -100,7 +153,7 @@ def give_back_all(taken: list[tuple[Allowance, str]]) -> None:
 
 
 def forget_all() -> None:
-    for each in (OF_STRANGERS, OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS, OF_CODES, OF_ALL_CODES):
+    for each in (OF_STRANGERS, OF_ACCOUNT, OF_NETWORK, OF_PASSKEYS, OF_LINKS):
         each.forget()
 
 

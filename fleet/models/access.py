@@ -79,7 +79,8 @@ class LogIn(models.Model):
 
 
 class Kept(models.Model):
-    """What all processes must know at once for a while, in the form that Django's cache wants: codes that were used."""
+    """What all processes must know at once for a while, in the form that Django's cache wants: codes that were used,
+    and how many were wrong."""
 
     cache_key = models.CharField(primary_key=True, max_length=255)
     value = models.TextField()

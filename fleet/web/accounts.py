@@ -13,8 +13,10 @@ from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import LoginForm
 from allauth.account.internal.stagekit import clear_login, unstash_login
 from allauth.account.views import LoginView, ReauthenticateView
+from allauth.core.internal.cryptokit import normalize_user_code
 from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.adapter import get_adapter as second_factors
+from allauth.mfa.app_settings import TOTP_DIGITS
 from allauth.mfa.base.views import AuthenticateView
 from allauth.mfa.base.views import ReauthenticateView as CodeAgainView
 from allauth.mfa.models import Authenticator
@@ -105,7 +107,11 @@ def _tries_of(request: HttpRequest, name: str) -> Tries:
 
 
 def _codes_of(request: HttpRequest, user: Any) -> Tries:
-    return [(OF_CODES, f"{user.pk} {network_of(request)}"), (OF_ALL_CODES, str(user.pk))]
+    """What a code costs: the app's are counted apart from recovery codes and passkeys, which open where those are used
+    up. Neither kind is read as the other: they differ in length."""
+    is_app_s = len(normalize_user_code(request.POST.get("code", ""))) == TOTP_DIGITS
+    whose = f"{'app' if is_app_s else 'recovery'} {user.pk}"
+    return [(OF_CODES, f"{whose} {network_of(request)}"), (OF_ALL_CODES, whose)]
 
 
 # ---- what allauth asks us ----

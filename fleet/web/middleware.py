@@ -6,9 +6,10 @@ secrets, and are left out.
 """
 
 import ipaddress
+import math
 import re
 from collections.abc import Callable
-from functools import cache
+from functools import lru_cache
 from typing import Any
 
 from django.conf import settings
@@ -18,6 +19,7 @@ from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.template.loader import render_to_string
+from django.utils.translation import ngettext
 from django_structlog.middlewares import RequestMiddleware
 from django_structlog.signals import bind_extra_request_metadata
 
@@ -32,6 +34,7 @@ from fleet.tries import OF_NETWORK, TooMany, busy_s, hold_up, working
 
 Answer = Callable[[HttpRequest], HttpResponse]
 
+CODES_ARE_ASKED_FOR = ("/log-in/code/", "/log-in/again/code/")
 _KEY = re.compile(r"[a-z0-9]{8,64}")
 _BROWSERS = {"Edg": "Edge", "OPR": "Opera", "Firefox": "Firefox", "Chrome": "Chrome", "Safari": "Safari"}
 _SYSTEMS = {"Android": "Android", "iPhone": "iPhone", "iPad": "iPad", "Windows": "Windows", "Mac OS": "macOS",
@@ -65,17 +68,25 @@ def _length(request: HttpRequest) -> int:
     return int(given) if given.isdigit() else 0
 
 
-def refused(too_many: TooMany) -> HttpResponse:
-    answer = HttpResponse(_refusal(), status=429)
+def refused(too_many: TooMany, path: str = "/log-in/") -> HttpResponse:
+    """path : where it may be tried again."""
+    answer = HttpResponse(_refusal(wait_words(too_many.wait_s), path), status=429)
     answer["Retry-After"] = str(too_many.wait_s)
     answer["Cache-Control"] = "no-store"
     answer._has_been_logged = True  # type: ignore[attr-defined]  # Django's own mark: a flood is no flood of lines
     return answer
 
 
-@cache
-def _refusal() -> str:
-    return render_to_string("429.html")
+def wait_words(wait_s: int) -> str:
+    if wait_s < 60:
+        return ngettext("%d second", "%d seconds", wait_s) % wait_s
+    minutes = math.ceil(wait_s / 60)
+    return ngettext("%d minute", "%d minutes", minutes) % minutes
+
+
+@lru_cache(maxsize=256)
+def _refusal(wait: str, path: str) -> str:
+    return render_to_string("429.html", {"wait": wait, "path": path, "asks_for_code": path in CODES_ARE_ASKED_FOR})
 
 
 class Private:
@@ -138,7 +149,7 @@ class Tries:
             raise RequestDataTooBig("A form was longer than any is.")
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        return refused(exception) if isinstance(exception, TooMany) else None
+        return refused(exception, request.path) if isinstance(exception, TooMany) else None
 
 
 class Sessions(SessionMiddleware):

@@ -5,6 +5,7 @@ import re
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -391,18 +392,42 @@ def test_a_recovery_code_opens_once(client: Client, somebody: User) -> None:
     assert again.post("/log-in/code/", {"code": recovery}).status_code == 200
 
 
-def test_six_wrong_codes_are_the_last_for_a_while_from_their_network_alone(client: Client, somebody: User) -> None:
+def test_six_wrong_codes_are_the_last_for_a_while_from_their_network_alone(
+    client: Client, somebody: User, settings: Settings
+) -> None:
     activated(somebody)
     log_in(client)
+    settings.WEB_PROCESSES = 2
     for _ in range(6):
-        assert client.post("/log-in/code/", {"code": "000000"}).status_code == 200
-    assert client.post("/log-in/code/", {"code": code()}).status_code == 429
+        assert client.post("/log-in/code/", {"code": "000 000"}).status_code == 200
+    refused = client.post("/log-in/code/", {"code": code()})
+    assert refused.status_code == 429 and 240 < int(refused["Retry-After"]) <= 300
+    assert "Try again in 5 minutes." in checked(refused) and 'href="/log-in/code/"' in checked(refused)
     assert client.get("/").status_code == 302
+    with pytest.raises(tries.TooMany):  # another process counts the same
+        replace(tries.OF_CODES).take(f"app {somebody.pk} 127.0.0.0/24")
     owner = Client(REMOTE_ADDR="198.51.100.1")
     log_in(owner)
     assert owner.post("/log-in/code/", {"code": code()})["Location"] == "/"
     refused = [each for each in said_of(somebody) if "refused" in each]
     assert refused == ["log-in refused", "log-in refused 6 times; more are refused unread for a while"]
+
+
+def test_a_recovery_code_opens_where_the_app_s_codes_are_used_up_and_six_wrong_ones_are_the_last(
+    client: Client, somebody: User
+) -> None:
+    activated(somebody)
+    recovery = RecoveryCodes.activate(somebody).get_unused_codes()
+    log_in(client)
+    for _ in range(7):
+        refused = client.post("/log-in/code/", {"code": "000000"})
+    assert refused.status_code == 429
+    assert client.post("/log-in/code/", {"code": recovery[0]})["Location"] == "/"
+    client = Client()
+    log_in(client)
+    sent = [client.post("/log-in/code/", {"code": f"0000000{number}"}).status_code for number in range(7)]
+    assert sent == [200] * 6 + [429]
+    assert client.post("/log-in/code/", {"code": recovery[1]}).status_code == 429
 
 
 def test_wrong_codes_from_everywhere_come_to_an_end(client: Client, somebody: User) -> None:
