@@ -12,7 +12,7 @@ from fleet.queries.audit import visible_audit_entries
 
 
 class AuditEntryOut(RowOut):
-    row, columns = AuditEntry, "id at kind path network"
+    row, columns = AuditEntry, "id at kind path token network"
     user = serializers.UUIDField(source="user_id", allow_null=True, help_text="Whom it is about; null: a name unknown.")
     by = serializers.UUIDField(
         source="by_id",

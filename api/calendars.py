@@ -82,7 +82,7 @@ class RenewCalendarLink(Door):
         refuse_token(request)
         link, version = self.one(), version_named(request)
         refuse_unless_shown(request)
-        made = renew_address(address=link, version=version)
+        made = renew_address(address=link, version=version, actor=self.viewer, now=clock.now())
         return with_address(self, made, 200)
 
 

@@ -90,7 +90,7 @@ class ImportLimitSet(Door):
 class SheetSchema(Door):
     """What a sheet's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
 
-    subject = "sheets"
+    subject = "documentation"
 
     def get(self, request: Request) -> Response:
         return Response(file_schema(SheetFileIn))
@@ -99,7 +99,7 @@ class SheetSchema(Door):
 class LimitSetSchema(Door):
     """What a limit set's file may hold, as JSON Schema (2020-12); the content is what a version's body has."""
 
-    subject = "limit_sets"
+    subject = "documentation"
 
     def get(self, request: Request) -> Response:
         return Response(file_schema(LimitSetFileIn))

@@ -10,7 +10,8 @@ class AuditEntry(models.Model):
     """Written once and never changed: triggers refuse it.
 
     user : whom it is about; none where a name was tried that is nobody's. by : who did it, where that is another.
-    path : what was looked at or taken out, with its query. said : what changed, as code and figures.
+    path : what was looked at or taken out, with its query. token : by which one, by its name; empty: in a browser.
+    said : what changed, as code and figures.
     """
 
     class Kind(models.TextChoices):
@@ -20,13 +21,15 @@ class AuditEntry(models.Model):
         ACCESS_CHANGED = "access_changed", _("access changed")
         EXPORTED = "exported", _("taken out as a file")
         VIEWED = "viewed", _("looked at by an auditor")
+        VIEW_REFUSED = "view_refused", _("refused to an auditor")
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     at = models.DateTimeField(db_index=True)
     kind = models.CharField(max_length=20, choices=Kind.choices)
     user = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="audited")
     by = models.ForeignKey("fleet.User", null=True, on_delete=models.PROTECT, related_name="+")
-    path = models.CharField(max_length=300, blank=True)
+    path = models.CharField(max_length=1000, blank=True)
+    token = models.CharField(max_length=100, blank=True)
     said = models.JSONField(default=list, blank=True)
     network = models.CharField(max_length=50, blank=True)
 
@@ -34,7 +37,10 @@ class AuditEntry(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(
-                    kind__in=["logged_in", "log_in_refused", "logged_out", "access_changed", "exported", "viewed"]
+                    kind__in=[
+                        *("logged_in", "log_in_refused", "logged_out", "access_changed"),
+                        *("exported", "viewed", "view_refused"),
+                    ]
                 ),
                 name="audit_entry_kind_is_known",
             )

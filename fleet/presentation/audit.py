@@ -1,7 +1,12 @@
 """What the audit trail says happened."""
 
-from fleet.models import AuditEntry
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from fleet.models import ApiToken, AuditEntry
 from fleet.presentation.codes import code_words
+from fleet.presentation.days import said_day
 from fleet.presentation.sentences import sentences
 from fleet.presentation.words import listed
 
@@ -16,8 +21,21 @@ def entry_words(entry: AuditEntry) -> str:
     """
     if entry.said:
         code, figures = entry.said
-        said = {"role": code_words, "names": listed}
-        return str(_CHANGES[code]) % {
-            name: said[name](each) if name in said else each for name, each in figures.items()
-        }
+        shown = {name: _shown(code, name, each) for name, each in figures.items()}
+        try:
+            return str(_CHANGES[code]) % shown
+        except KeyError:  # written when less was told; an entry is never changed
+            return str(_CHANGES[f"{code}_once"]) % shown
     return ": ".join(filter(None, (str(entry.get_kind_display()), entry.path)))
+
+
+def _shown(code: str, name: str, figure: Any) -> Any:
+    if figure is None:
+        return _("all clients of its owner") if code == "token_made" else _("all clients")
+    if isinstance(figure, list):
+        return listed([code_words(each) for each in figure] if name == "fields" else figure)
+    if name == "scope":
+        return str(ApiToken.Scope(figure).label)
+    if name == "role" or code == "role_changed":
+        return code_words(figure)
+    return said_day(figure) if name == "until" else figure

@@ -3,6 +3,7 @@ by them."""
 
 from collections.abc import Collection
 from datetime import datetime, timedelta
+from typing import Any
 
 from allauth.mfa.models import Authenticator
 from django.contrib.auth.password_validation import validate_password
@@ -51,7 +52,9 @@ def create_token(
     said = {"name": name, "scope": scope, "is_limited": clients is not None}
     token, secret = ApiToken.objects.create(user=user, expiry=timedelta(days=days), **said)
     token.clients.set(clients or ())
-    note_change(user=user, actor=actor, now=now, code="token_made", name=name)
+    about: dict[str, Any] = {"scope": scope, "until": f"{localdate(token.expiry):%Y-%m-%d}"}
+    about["clients"] = None if clients is None else sorted(each.name for each in clients)
+    note_change(user=user, actor=actor, now=now, code="token_made", name=name, **about)
     return token, secret
 
 

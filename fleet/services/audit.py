@@ -7,16 +7,26 @@ from typing import Any
 from fleet.coded import as_row
 from fleet.models import AuditEntry, User
 
-PATH_LENGTH = 300
 MOST_REFUSED = 20
 # Of the request that is being answered; empty at the terminal and in background work.
 asking_network: ContextVar[str] = ContextVar("asking_network", default="")
 
 
-def note(*, kind: str, user: User | None, now: datetime, path: str = "", said: Any = ()) -> AuditEntry:
-    """That somebody came, went, looked at something or took it out."""
-    about = {"path": path[:PATH_LENGTH], "said": list(said), "network": asking_network.get()}
+def note(*, kind: str, user: User | None, now: datetime, path: str = "", token: str = "", said: Any = ()) -> AuditEntry:
+    """That somebody came, went, looked at something or took it out. token: by which one, by its name."""
+    about = {"path": path, "token": token, "said": list(said), "network": asking_network.get()}
     return AuditEntry.objects.create(kind=kind, user=user, at=now, **about)
+
+
+def note_view_refused(*, user: User, now: datetime, path: str, token: str) -> None:
+    """That an auditor asked for what they may not see: once an hour for each address, and at most MOST_REFUSED an hour,
+    the last of which says so."""
+    kind = AuditEntry.Kind.VIEW_REFUSED
+    lately = AuditEntry.objects.filter(kind=kind, user=user, at__gt=now - timedelta(hours=1))
+    known = list(lately.values_list("path", flat=True)[:MOST_REFUSED])
+    if len(known) < MOST_REFUSED and path not in known:
+        said = as_row("views_refused_beyond", path=path) if len(known) == MOST_REFUSED - 1 else ()
+        note(kind=kind, user=user, now=now, path=path, token=token, said=said)
 
 
 def note_refused(*, user: User | None, now: datetime, times: int = 0) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.db.models import F, Q
 
 from fleet.coded import coded
 from fleet.errors import Conflict, FleetError, NotFound
@@ -12,6 +13,7 @@ from fleet.models import CalendarEntry, CalendarLink, Client, User
 from fleet.models.calendars import hash_of
 from fleet.presentation.calendars import CalendarEvent
 from fleet.queries.calendars import ShownEvent, calendar_clients, may_have_calendar
+from fleet.services.audit import note_change
 from fleet.services.register import change_entry
 
 CANCELLED_SHOWN = timedelta(days=30)
@@ -42,16 +44,20 @@ def make_address(*, user: User | None, client: Client | None, actor: User, now: 
     address = CalendarLink.objects.create(
         user=user, client=client, secret_sha256=hash_of(secret), made_by=actor, made_at=now
     )
+    _note(address, "calendar_made", actor, now)
     return address, secret
 
 
 @transaction.atomic
-def renew_address(*, address: CalendarLink, version: int) -> tuple[CalendarLink, str]:
-    """Another secret for the same calendar; the one before opens nothing any more."""
+def renew_address(*, address: CalendarLink, version: int, actor: User, now: datetime) -> tuple[CalendarLink, str]:
+    """Another secret for the same calendar; the one before opens nothing any more. From now on it is the actor's, who
+    knows the secret."""
     if address.revoked_at:
         raise Conflict("changed_meanwhile", "The address is revoked; make another.")
     secret = _new_secret()
-    return change_entry(entry=address, version=version, changes={"secret_sha256": hash_of(secret)}), secret
+    changes = {"secret_sha256": hash_of(secret), "made_by": actor}
+    _note(address, "calendar_renewed", actor, now)
+    return change_entry(entry=address, version=version, changes=changes), secret
 
 
 @transaction.atomic
@@ -60,7 +66,25 @@ def revoke_address(*, address: CalendarLink, version: int, actor: User, now: dat
     if address.revoked_at:
         raise Conflict("changed_meanwhile", "The address is revoked already.")
     CalendarEntry.objects.filter(address=address).delete()
+    _note(address, "calendar_revoked", actor, now)
     return change_entry(entry=address, version=version, changes={"revoked_at": now, "revoked_by": actor})
+
+
+def revoke_addresses_of(*, user: User, actor: User | None, now: datetime) -> int:
+    """Of somebody who may see less now, or nothing: their own, and those that they made, whose secrets they know, and
+    may make no more. Returns how many."""
+    standing = CalendarLink.objects.filter(revoked_at__isnull=True)
+    still = Q(user__in=may_have_calendar(user)) | Q(client__in=calendar_clients(user))
+    gone = standing.filter(Q(user=user) | Q(made_by=user) & ~Q(id__in=standing.filter(still).values("id")))
+    ids = list(gone.values_list("id", flat=True))
+    CalendarEntry.objects.filter(address__in=ids).delete()
+    links = CalendarLink.objects.filter(id__in=ids)
+    return links.update(revoked_at=now, revoked_by=actor, version=F("version") + 1)
+
+
+def _note(address: CalendarLink, code: str, actor: User, now: datetime) -> None:
+    whose = str(address.user or address.client)
+    note_change(user=address.user or address.made_by, actor=actor, now=now, code=code, name=whose)
 
 
 def _new_secret() -> str:

@@ -9,17 +9,18 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from fleet.assess.refusals import check_entry
 from fleet.coded import coded
 from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import ApiToken, CalendarEntry, CalendarLink, Client, LogIn, Person, Role, User
+from fleet.models import ApiToken, Client, LogIn, Person, Role, User
 from fleet.presentation.alerts import has_mail
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
 from fleet.services.access import change_email, forget_second_factor
 from fleet.services.audit import note_change
+from fleet.services.calendars import revoke_addresses_of
 from fleet.services.register import change_entry, change_row, create_entry
 from fleet.services.webhooks import keep_hooks, stop_hooks
 
@@ -76,7 +77,7 @@ def change_account(
     Raises FleetError `invalid`, Conflict `changed_meanwhile` or `last_manager`, NotFound for a client of others.
     """
     user = _log_in_of(person)
-    before = (user.role, user.sees_all_clients, set(user.clients.all()))
+    before, seen = _told_of(person, user), set(visible_clients(user))
     if "clients" in changes:
         _refuse_beyond(actor, changes["clients"])
         user.sees_all_clients = changes["clients"] is None
@@ -92,10 +93,12 @@ def change_account(
     user.save(update_fields=["role", "last_name", "first_name", "sees_all_clients"])
     if "clients" in changes:
         user.clients.set(changes["clients"] or ())
-    if before != (user.role, user.sees_all_clients, set(user.clients.all())):
-        _close_doors(user, actor, now)
     change_row(row=person, version=version, changes={name: each for name, each in changes.items() if name != "clients"})
-    note_change(user=user, actor=actor, now=now, code="account_changed", role=user.role)
+    _note_changed(user, before, _told_of(person, user), actor, now)
+    if (before["role"], before["clients"]) != (user.role, _clients_of(user)):
+        narrowed = before["role"] != user.role or not seen <= set(visible_clients(user))
+        closed = _close_doors(user, actor, now, calendars=narrowed)
+        note_change(user=user, actor=actor, now=now, code="doors_closed", **closed)
     return person
 
 
@@ -118,12 +121,9 @@ def end_access(
     user.save(update_fields=["is_active", "password"])
     if keep_webhooks and actor:
         keep_hooks(user=user, actor=actor, now=now)
-    _close_doors(user, actor, now)
-    links = CalendarLink.objects.filter(Q(user=user) | Q(made_by=user), revoked_at__isnull=True)
-    CalendarEntry.objects.filter(address__in=links).delete()
-    links.update(revoked_at=now, revoked_by=actor, version=F("version") + 1)
+    closed = _close_doors(user, actor, now, calendars=True)
     change_row(row=person, version=version, changes={})
-    note_change(user=user, actor=actor, now=now, code="access_ended")
+    note_change(user=user, actor=actor, now=now, code="access_ended", **closed)
     return person
 
 
@@ -156,22 +156,48 @@ def reset_log_in(
         raise Conflict("own_log_in", "This is your own log-in: change its password on the page of your account.")
     if second_factor and not why:
         raise FleetError("invalid", "Some fields can't be accepted.", errors={"why": coded("say_why")})
-    _close_doors(user, actor, now)
+    closed = _close_doors(user, actor, now, calendars=False)
+    note_change(user=user, actor=actor, now=now, code="doors_closed", **closed)
     if second_factor:
         forget_second_factor(user=user, why=why, actor=actor, now=now)
     return _with_link(person, version, user, what="reset", why=why, actor=actor, now=now)
 
 
-def _close_doors(user: User, actor: User | None, now: datetime) -> None:
+def _close_doors(user: User, actor: User | None, now: datetime, *, calendars: bool) -> dict[str, int]:
     """Of somebody who may do other things than before, or nothing: they log in anew. Links that they have made, and one
-    that they have not used, were for what they might do then; webhooks tell of what they may see now."""
-    stop_hooks(user=user, actor=actor, now=now)
-    LogIn.objects.filter(user=user).delete()
-    ApiToken.objects.filter(user=user).delete()
+    that they have not used, were for what they might do then; webhooks tell of what they may see now, and so do
+    calendars, where they may see less. Returns how many of each have ended."""
+    closed = {
+        "webhooks": stop_hooks(user=user, actor=actor, now=now),
+        "log_ins": LogIn.objects.filter(user=user).delete()[1].get("fleet.LogIn", 0),
+        "tokens": ApiToken.objects.filter(user=user).delete()[1].get("fleet.ApiToken", 0),
+        "calendars": revoke_addresses_of(user=user, actor=actor, now=now) if calendars else 0,
+    }
     unused = User.objects.filter(Q(link_made_by=user) | Q(id=user.id), password__startswith="!")
     for each in unused:
         each.set_unusable_password()
         each.save(update_fields=["password"])
+    return closed
+
+
+def _clients_of(user: User) -> list[str] | None:
+    """By name; None is all of them."""
+    return None if user.sees_all_clients else list(user.clients.order_by("name", "id").values_list("name", flat=True))
+
+
+def _told_of(person: Person, user: User) -> dict[str, Any]:
+    return {"role": user.role, "clients": _clients_of(user), "name": person.name, "phone": person.phone}
+
+
+def _note_changed(user: User, before: dict[str, Any], after: dict[str, Any], actor: User | None, now: datetime) -> None:
+    """Role and clients as they were and are; of the rest, which fields: how to reach somebody stands in no trail."""
+    changed = [name for name in before if before[name] != after[name]]
+    for name in ("role", "clients"):
+        if name in changed:
+            figures = {"before": before[name], "after": after[name]}
+            note_change(user=user, actor=actor, now=now, code=f"{name}_changed", **figures)
+    if fields := [name for name in changed if name in ("name", "phone")]:
+        note_change(user=user, actor=actor, now=now, code="details_changed", fields=fields)
 
 
 def _log_in_of(person: Person) -> User:
@@ -197,7 +223,8 @@ def _with_link(
     change_row(row=person, version=version, changes=dict(changes or {}))
     if user.email and has_mail():
         jobs.request_job(kind="send_password_link", key=str(user.id), due_at=now)
-    note_change(user=user, actor=actor, now=now, code=what, **({"role": user.role} if what == "invited" else {}))
+    about = {"role": user.role, "clients": _clients_of(user)} if what != "reset" else {}
+    note_change(user=user, actor=actor, now=now, code=what, **about)
     return person
 
 

@@ -100,11 +100,13 @@ def keep_hooks(*, user: User, actor: User, now: datetime) -> None:
     note_change(user=user, actor=actor, now=now, code="webhooks_kept", names=[each.name for each in kept])
 
 
-def stop_hooks(*, user: User, actor: User | None, now: datetime) -> None:
-    """Of those that the user answers for: what carries more than they may see now sends nothing any more."""
+def stop_hooks(*, user: User, actor: User | None, now: datetime) -> int:
+    """Of those that the user answers for: what carries more than they may see now sends nothing any more. Returns how
+    many."""
     owned = Q(kept_by=user) | Q(kept_by__isnull=True, made_by=user)
     if stopped := [each.name for each in _switched_on().filter(owned) if _stopped(each)]:
         note_change(user=user, actor=actor, now=now, code="webhooks_stopped", names=stopped)
+    return len(stopped)
 
 
 def _switched_on() -> QuerySet[Webhook]:

@@ -2,6 +2,7 @@
 
 import hashlib
 import uuid
+from typing import Any
 
 from django import forms
 from django.conf import settings
@@ -85,11 +86,11 @@ def change(request: HttpRequest, address_id: uuid.UUID) -> HttpResponse:
     """Renew an address, or revoke it."""
     viewer = viewer_of(request)
     address = found(visible_addresses(viewer), address_id)
-    version = taken(VersionForm(request.POST))["version"]
+    by: dict[str, Any] = {"version": taken(VersionForm(request.POST))["version"], "actor": viewer, "now": clock.now()}
     if request.POST.get("act") == "renew":
         ask_who_it_is(request)
-        return _made(request, *renew_address(address=address, version=version))
-    revoke_address(address=address, version=version, actor=viewer, now=clock.now())
+        return _made(request, *renew_address(address=address, **by))
+    revoke_address(address=address, **by)
     messages.success(request, _("The link is revoked: it opens nothing from now on."))
     return redirect("calendars")
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
@@ -19,6 +20,7 @@ from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.template.loader import render_to_string
+from django.utils.encoding import escape_uri_path
 from django.utils.translation import ngettext
 from django_structlog.middlewares import RequestMiddleware
 from django_structlog.signals import bind_extra_request_metadata
@@ -26,15 +28,22 @@ from django_structlog.signals import bind_extra_request_metadata
 from api.errors import as_response
 from fleet import clock
 from fleet.logs import without_secrets
-from fleet.models import AuditEntry, Role, User
+from fleet.models import ApiToken, AuditEntry, Role, User
+from fleet.models.access import ACCESS, Whose
 from fleet.queries.access import lacks_second_factor
-from fleet.services.audit import asking_network, note
+from fleet.services.audit import asking_network, note, note_view_refused
 from fleet.sessions import SessionStore
 from fleet.tries import OF_NETWORK, TooMany, busy_s, hold_up, working
 
 Answer = Callable[[HttpRequest], HttpResponse]
 
 CODES_ARE_ASKED_FOR = ("/log-in/code/", "/log-in/again/code/")
+# What a query asks of whom, and of which days. Each part is bounded as it is kept.
+_NAMING = frozenset({
+    *("client", "building", "appliance", "person", "technician", "user", "analyser", "visit", "sheet", "limit_set"),
+    *("begins", "ends", "day", "from", "to", "as", "which", "kind", "name", "within", "after", "before"),
+})  # fmt: skip
+_MOST_OF_NAME, _MOST_OF_VALUE, _MOST_OF_ADDRESS, _MOST_OF_PATH = 30, 60, 300, 1000
 _KEY = re.compile(r"[a-z0-9]{8,64}")
 _BROWSERS = {"Edg": "Edge", "OPR": "Opera", "Firefox": "Firefox", "Chrome": "Chrome", "Safari": "Safari"}
 _SYSTEMS = {"Android": "Android", "iPhone": "iPhone", "iPad": "iPad", "Windows": "Windows", "Mac OS": "macOS",
@@ -89,9 +98,25 @@ def _refusal(wait: str, path: str) -> str:
     return render_to_string("429.html", {"wait": wait, "path": path, "asks_for_code": path in CODES_ARE_ASKED_FOR})
 
 
+def asked_for(request: HttpRequest) -> str:
+    """Address and query for the trail, in at most a thousand characters: first what names whose and of when, as it
+    counts, however much else is asked."""
+    given = sorted(request.GET.items(), key=lambda each: each[0] not in _NAMING)
+    query = urlencode([(name[:_MOST_OF_NAME], value[:_MOST_OF_VALUE]) for name, value in given], safe="@:/")
+    address = without_secrets(escape_uri_path(request.path))[:_MOST_OF_ADDRESS]
+    return f"{address}?{without_secrets(query)}"[:_MOST_OF_PATH] if query else address
+
+
+def _is_of_others(request: HttpRequest) -> bool:
+    """Not of one's own log-in, of what everybody reads, or of nothing that there is."""
+    view: Any = getattr(request.resolver_match, "func", None)
+    of = getattr(view, "subject", "") or getattr(getattr(view, "cls", None), "subject", "")
+    return of in ACCESS and of != "documentation" and ACCESS[of].whose not in (Whose.OWN, Whose.ANYBODY)
+
+
 class Private:
-    """What holds data is kept by no cache; what an auditor looks at, and what anybody takes out as a file, stands on
-    the audit trail, whose entries say from which network."""
+    """What holds data is kept by no cache; what an auditor looks at or is refused, and what anybody takes out as a
+    file, stands on the audit trail, whose entries say from which network."""
 
     files = ("application/pdf", "text/csv", "application/zip")
 
@@ -109,16 +134,22 @@ class Private:
         answer = self.get_response(request)
         answer.headers.setdefault("Cache-Control", "private, no-store")
         user = getattr(request, "user", None)
-        if isinstance(user, User) and request.method == "GET" and answer.status_code == 200:
+        if isinstance(user, User):
             self.note(user, request, answer)
         return answer
 
     def note(self, user: User, request: HttpRequest, answer: HttpResponse) -> None:
+        token = getattr(request, "auth", None)
+        by = {"user": user, "now": clock.now(), "token": token.name if isinstance(token, ApiToken) else ""}
         is_file = answer.get("Content-Disposition", "").startswith("attachment")
         is_file = is_file or answer.get("Content-Type", "").split(";")[0] in self.files
-        if is_file or user.role == Role.AUDITOR:
-            kind = AuditEntry.Kind.EXPORTED if is_file else AuditEntry.Kind.VIEWED
-            note(kind=kind, user=user, now=clock.now(), path=without_secrets(request.get_full_path()))
+        is_audited = user.role == Role.AUDITOR and _is_of_others(request)
+        if answer.status_code == 200 and is_file:
+            note(kind=AuditEntry.Kind.EXPORTED, path=asked_for(request), **by)
+        elif answer.status_code == 200 and is_audited and request.method in ("GET", "POST"):
+            note(kind=AuditEntry.Kind.VIEWED, path=asked_for(request), **by)
+        elif answer.status_code in (403, 404) and is_audited:
+            note_view_refused(path=asked_for(request), **by)
 
 
 class Tries:

@@ -12,11 +12,13 @@ from allauth.mfa.totp.internal.auth import TOTP
 from django.core import checks
 from django.core.management import CommandError, call_command
 from django.test import Client as Browser
+from django.utils.timezone import localdate
 
 from fleet.management.commands import serve
 from fleet.management.supervisor import Child
 from fleet.models import ApiToken, AuditEntry, Contractor, Person, Reading, User
 from fleet.presentation.audit import entry_words
+from fleet.presentation.days import long_day
 from fleet.services.access import create_user
 from fleet.worker import DEAF, WORN
 from tests.cast import store
@@ -204,7 +206,7 @@ def test_a_token_is_made_listed_and_ended_from_the_machine(manager: User, client
     assert said("token", "list") == ""
     done = AuditEntry.objects.filter(user=manager).order_by("id")
     assert [(entry_words(each), each.by) for each in done] == [
-        ("token made: nightly export", None),
+        (f"token made: nightly export; it may read, of Weir Trust, until {long_day(localdate(token.expiry))}", None),
         ("token ended: nightly export", None),
     ]
     with pytest.raises(CommandError, match="no such token"):

@@ -59,7 +59,7 @@ def test_the_secret_has_256_bits_and_stands_nowhere(client_of_ours: Client, disp
 
 def test_renewing_closes_the_address_before(client_of_ours: Client, dispatcher: User) -> None:
     address, before = of_client(client_of_ours, dispatcher)
-    renewed, after = calendars.renew_address(address=address, version=1)
+    renewed, after = calendars.renew_address(address=address, version=1, actor=dispatcher, now=NOON)
     assert address_for(calendars.hash_of(before)) is None
     assert address_for(calendars.hash_of(after)) == renewed
 
@@ -71,7 +71,7 @@ def test_revoking_closes_it_for_good(client_of_ours: Client, dispatcher: User, r
     assert address_for(calendars.hash_of(secret)) is None
     assert not CalendarEntry.objects.exists()
     for act in (
-        lambda: calendars.renew_address(address=revoked, version=2),
+        lambda: calendars.renew_address(address=revoked, version=2, actor=dispatcher, now=NOON),
         lambda: calendars.revoke_address(address=revoked, version=2, actor=dispatcher, now=NOON),
     ):
         with pytest.raises(Conflict):

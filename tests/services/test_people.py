@@ -14,7 +14,7 @@ from fleet.presentation.addresses import FORGOTTEN_OPENS, password_links
 from fleet.presentation.audit import entry_words
 from fleet.queries.calendars import address_for
 from fleet.services.access import create_token, create_user, set_password
-from fleet.services.calendars import make_address
+from fleet.services.calendars import make_address, renew_address
 from fleet.services.people import change_account, end_access, invite_person, let_back, reset_log_in
 from tests.cast import NOON
 from tests.intake.refused import said_of
@@ -164,6 +164,76 @@ def test_a_change_of_what_was_changed_meanwhile_changes_nothing(cy: Person, boss
     assert (user.role, user.is_active) == ("technician", True)
 
 
+@pytest.mark.parametrize(
+    ("changes", "standing"),
+    [({"clients": "theirs"}, ["Mill Trust", "Boss"]), ({"role": "technician"}, ["Boss"]),
+     ({"role": "manager"}, ["Mill Trust", "Tess Tech", "Weir Trust", "Boss"]),
+     ({"clients": None}, ["Cy Cooper", "Mill Trust", "Tess Tech", "Weir Trust", "Boss"]),
+     ({"phone": "1"}, ["Cy Cooper", "Mill Trust", "Tess Tech", "Weir Trust", "Boss"])],
+)  # fmt: skip
+def test_no_calendar_outlives_what_who_made_it_may_see(
+    cy: Person, boss: User, client_of_ours: Client, changes: dict[str, Any], standing: list[str]
+) -> None:
+    """Their own ends wherever they may less; one of a client, or of somebody, where they could make it no more."""
+    theirs = Client.objects.create(name="Mill Trust")
+    user = invited(cy, boss, role="dispatcher", clients=[client_of_ours, theirs])
+    tess = User.objects.create(username="tess", last_name="Tess Tech", role=Role.TECHNICIAN)
+    tess.clients.add(client_of_ours)
+    for whose in ({"user": user}, {"client": theirs}, {"user": tess}, {"client": client_of_ours}):
+        make_address(**({"user": None, "client": None} | whose), actor=user, now=NOON)  # type: ignore[arg-type]
+    make_address(user=boss, client=None, actor=boss, now=NOON)
+    if "clients" in changes:
+        changes = {"clients": [theirs] if changes["clients"] else None}
+    change_account(person=cy, version=2, changes=changes, actor=boss, now=NOON)
+    links = CalendarLink.objects.filter(revoked_at__isnull=True).order_by("id")
+    assert sorted(str(each.user or each.client) for each in links) == sorted(
+        "Bo Boss" if each == "Boss" else each for each in standing
+    )
+
+
+def test_whoever_renews_a_calendar_link_takes_its_secret_along(cy: Person, boss: User, client_of_ours: Client) -> None:
+    user = invited(cy, boss, role="dispatcher")
+    address, _secret = make_address(user=None, client=client_of_ours, actor=boss, now=NOON)
+    renew_address(address=address, version=1, actor=user, now=NOON)
+    change_account(person=cy, version=2, changes={"role": "technician"}, actor=boss, now=NOON)
+    address.refresh_from_db()
+    assert address.revoked_by == boss
+
+
+def test_the_trail_tells_what_was_and_what_is_and_of_how_to_reach_somebody_only_that_it_changed(
+    cy: Person, boss: User, client_of_ours: Client
+) -> None:
+    mill = Client.objects.create(name="Mill Trust")
+    invited(cy, boss, clients=[client_of_ours])
+    change_account(person=cy, version=2, changes={"phone": "0000", "name": "Cy Weir"}, actor=boss, now=NOON)
+    change_account(
+        person=cy, version=3, changes={"clients": [mill, client_of_ours], "role": "auditor"}, actor=boss, now=NOON
+    )
+    change_account(person=cy, version=4, changes={"clients": None, "email": "a@b.example"}, actor=boss, now=NOON)
+    change_account(person=cy, version=5, changes={"clients": None}, actor=boss, now=NOON)
+    nothing = "ended with it: log-ins 0, tokens 0, calendar links 0, webhooks 0"
+    assert trail() == [
+        "invited, as technician, for Weir Trust",
+        "changed: name and phone",
+        "role changed from technician to auditor",
+        "clients changed; before: Weir Trust; now: Mill Trust and Weir Trust",
+        nothing,
+        "e-mail address changed",
+        "clients changed; before: Mill Trust and Weir Trust; now: all clients",
+        nothing,
+    ]
+
+
+def test_an_entry_of_when_less_was_told_is_still_read() -> None:
+    for code, figures, words in (
+        ("access_ended", {}, "access ended"),
+        ("invited", {"role": "manager"}, "invited, as manager"),
+        ("token_made", {"name": "phone"}, "token made: phone"),
+        ("let_back", {}, "let back in by a link"),
+    ):
+        assert entry_words(AuditEntry(kind="access_changed", said=[code, figures])) == words
+
+
 # ---- ended, let back, reset ----
 
 
@@ -185,6 +255,11 @@ def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, c
     assert doors() == [200, 200, True, True, True]
     end_access(person=cy, version=2, actor=boss, now=NOON)
     assert doors() == [302, 401, False, False, False]
+    assert trail()[-1] == "access ended, and with it: log-ins 1, tokens 1, calendar links 2, webhooks 0"
+    assert any(
+        each.startswith("token made: export; it may read, of all clients of its owner, until") for each in trail()
+    )
+    assert "calendar link made, of Weir Trust" in trail()
     assert not LogIn.objects.filter(user=user).exists() and not ApiToken.objects.filter(user=user).exists()
     assert {each.revoked_by for each in CalendarLink.objects.all()} == {boss}
     assert Person.objects.get(id=cy.id).user == user
@@ -212,7 +287,10 @@ def test_webhooks_of_who_leaves_stop_with_their_access(cy: Person, boss: User, c
     hooks = [*hooks_by(user, None, client_of_ours), *hooks_by(boss, None)]
     end_access(person=cy, version=2, actor=boss, now=NOON)
     assert on(hooks) == [False, False, True]
-    assert trail()[-2:] == ["webhooks stopped: hook None and hook Weir Trust", "access ended"]
+    assert trail()[-2:] == [
+        "webhooks stopped: hook None and hook Weir Trust",
+        "access ended, and with it: log-ins 0, tokens 0, calendar links 0, webhooks 2",
+    ]
 
 
 def test_who_ends_an_access_may_keep_the_webhooks_that_they_may_see(

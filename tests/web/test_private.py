@@ -16,6 +16,8 @@ from fleet.logs import as_json
 from fleet.models import Appliance, AuditEntry, User
 from fleet.presentation.audit import entry_words
 from fleet.queries.audit import visible_audit_entries
+from fleet.services.access import create_token
+from tests.cast import NOON
 from tests.web.conftest import PASSWORD
 
 PERIOD = {"begins": "2026-01-01", "ends": "2026-12-31"}
@@ -43,6 +45,57 @@ def test_what_an_auditor_looks_at_is_on_the_trail_and_nobody_else_s_pages_are(
     other.get(f"/appliances/{boiler.id}/")
     assert trail(kind="viewed") == [f"looked at by an auditor: /appliances/{boiler.id}/"]
     assert {each.user for each in AuditEntry.objects.filter(kind="viewed")} == {auditor}
+
+
+def test_what_is_refused_to_an_auditor_is_on_the_trail_and_no_crawler_floods_it(
+    boiler: Appliance, auditor: User
+) -> None:
+    """Of another client's, and of what their role may not see; once for each address, and twenty an hour."""
+    User.objects.update(sees_all_clients=False)
+    auditor.clients.clear()
+    browser = Browser()
+    browser.force_login(auditor)
+    theirs = f"/appliances/{boiler.id}/"
+    for path in (theirs, theirs, f"/api/v1/appliances/{boiler.id}", "/people/", "/nothing/", "/account/tokens/x/"):
+        assert browser.get(path).status_code in (403, 404)
+    browser.get("/account/")
+    browser.get("/api/v1/schema")
+    browser.post("/api/v1/clients", {"name": "x"})
+    refused = ["refused to an auditor: " + each for each in (theirs, f"/api/v1{theirs[:-1]}", "/people/")]
+    assert trail(kind="view_refused") == [*refused, "refused to an auditor: /api/v1/clients"]
+    assert trail(kind="viewed") == []
+    for number in range(30):
+        browser.get(f"/appliances/00000000-0000-7000-8000-0000000000{number:02}/")
+    assert len(trail(kind="view_refused")) == 20
+    assert trail(kind="view_refused")[-1].endswith("; more of them within this hour are not written here")
+
+
+@pytest.mark.parametrize("padding", ["x={}", "client=none&y={}", "&".join(f"{name}=1" for name in range(300))])
+def test_nothing_else_that_is_asked_hides_whose_data_it_was_and_of_when(
+    boiler: Appliance, dispatcher: User, padding: str
+) -> None:
+    browser = Browser()
+    browser.force_login(dispatcher)
+    query = "&".join(f"{name}={said}" for name, said in (PERIOD | {"client": boiler.building.client_id}).items())
+    assert browser.get(f"/statements/statement.pdf?{padding.format('0' * 2000)}&{query}").status_code == 200
+    (said,) = trail(kind="exported")
+    assert said.startswith("taken out as a file: /statements/statement.pdf?") and len(said) < 1100
+    assert all(each in said for each in query.split("&"))
+
+
+def test_a_view_by_a_token_names_it(auditor: User, boiler: Appliance) -> None:
+    User.objects.update(sees_all_clients=False)
+    auditor.clients.clear()
+    _token, key = create_token(user=auditor, actor=auditor, name="our export", scope="read", days=1, now=NOON)
+    Browser().get("/api/v1/clients", headers={"authorization": f"Bearer {key}"})
+    Browser().get(f"/api/v1/appliances/{boiler.id}", headers={"authorization": f"Bearer {key}"})
+    browser = Browser()
+    browser.force_login(auditor)
+    browser.get("/api/v1/clients")
+    looked = AuditEntry.objects.filter(kind__in=["viewed", "view_refused"]).order_by("id")
+    assert [(each.kind, each.token) for each in looked] == [
+        ("viewed", "our export"), ("view_refused", "our export"), ("viewed", ""),
+    ]  # fmt: skip
 
 
 def test_a_paper_taken_out_is_on_the_trail_whoever_takes_it(boiler: Appliance, dispatcher: User) -> None:
