@@ -43,6 +43,7 @@ from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.urls import path, reverse_lazy
+from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -203,6 +204,15 @@ def may_have_passkeys(request: HttpRequest) -> bool:
 HALF = "half_a_log_in"
 
 
+# Of what was typed while a log-in had ended (`fleet/web/typed.py`), sealed.
+LONGEST_TYPED = 30_000
+
+
+def _keep_typed(request: HttpRequest) -> None:
+    if 0 < len(typed := request.POST.get("typed", "")) <= LONGEST_TYPED:
+        request.session["typed"] = typed
+
+
 class LogInForm(LoginForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -223,10 +233,15 @@ class LogIn(LoginView):
         answer = super().form_valid(form)
         if not self.request.user.is_authenticated:
             self.request.session[HALF] = form.user.get_session_auth_hash()
+        _keep_typed(self.request)
         return answer
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
-        return super().get_context_data(**given) | {"passkeys": may_have_passkeys(self.request)}
+        context, typed = super().get_context_data(**given), self.request.POST.get("typed", "")
+        if typed:
+            carried = format_html('{}<input type="hidden" name="typed" value="{}">', context["redirect_field"], typed)
+            context |= {"redirect_field": carried, "typed": True}
+        return context | {"passkeys": may_have_passkeys(self.request)}
 
 
 class _Counted:
@@ -278,6 +293,7 @@ class PasskeyIn(LoginWebAuthnView):
         """Nobody whose access has ended, and nobody who has yet to set a password by their link."""
         user = form.cleaned_data["credential"].user
         if user.is_active and user.has_usable_password():
+            _keep_typed(self.request)
             return super().form_valid(form)
         note_refused(user=user, now=clock.now())
         form.add_error("credential", second_factors().validation_error("incorrect_code"))

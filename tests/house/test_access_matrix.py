@@ -114,6 +114,7 @@ TABLE: dict[str, Row] = {
     "forgotten": anybody("GET", "POST"),
     "mfa_index": page(GET=EVERYBODY, POST=EVERYBODY),
     "password": page(GET=EVERYBODY, POST=EVERYBODY, PUT=EVERYBODY),
+    "typed": page(GET=EVERYBODY),
     "token-add": Row("act", {"GET": EVERYBODY, "POST": EVERYBODY}),
     "token-end": Row("act", {"GET": EVERYBODY, "POST": EVERYBODY}),
     "gas-smell": anybody("GET"),

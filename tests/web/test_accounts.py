@@ -2,11 +2,13 @@
 
 import logging
 import re
+import secrets
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
+from html import unescape
 from typing import Any
 
 import pytest
@@ -16,12 +18,13 @@ from allauth.mfa.totp.internal.auth import TOTP, hotp_value
 from allauth.mfa.webauthn.forms import AuthenticateWebAuthnForm
 from django.contrib.auth.backends import ModelBackend
 from django.core import mail
+from django.core.files.base import ContentFile
 from django.db import connection
 from django.test import Client
 from pytest_django.fixtures import Settings
 
 from fleet import clock, tries
-from fleet.models import ApiToken, AuditEntry, Job, LogIn, User
+from fleet.models import ApiToken, AuditEntry, Contractor, Job, LogIn, User
 from fleet.presentation.addresses import password_link
 from fleet.presentation.audit import entry_words
 from fleet.services.access import ask_for_password_link, set_password
@@ -65,8 +68,8 @@ def hashed(somebody: User, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return tried
 
 
-def log_in(browser: Client, password: str = PASSWORD, name: str = "somebody", **more: Any) -> Any:
-    return browser.post("/log-in/", {"login": name, "password": password}, **more)
+def log_in(browser: Client, password: str = PASSWORD, name: str = "somebody", typed: str = "", **more: Any) -> Any:
+    return browser.post("/log-in/", {"login": name, "password": password, "typed": typed}, **more)
 
 
 def code(secret: str = SECRET, later: int = 0) -> str:
@@ -336,6 +339,57 @@ def test_nobody_ends_another_s_log_in(client: Client, somebody: User, dispatcher
     key = row_key(other.cookies["session"].value)
     assert client.post("/account/", {"log_in": key}).status_code == 404
     assert other.get("/account/").status_code == 200
+
+
+TYPED = {"version": "1", "name": "Own & <Heating>", "address": "2 Test Lane\nUpstairs", "emergency_numbers": "112"}
+
+
+def test_what_was_typed_when_the_log_in_had_ended_is_given_back_and_sent(somebody: User) -> None:
+    activated(somebody)
+    client = Client(enforce_csrf_checks=True)
+
+    def sent(path: str, page: Any, **values: Any) -> Any:
+        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.content.decode())
+        assert token
+        return client.post(path, values | {"csrfmiddlewaretoken": token[1]})
+
+    client.force_login(somebody)
+    page = client.get("/contractor/")
+    LogIn.objects.all().delete()
+    ended = sent("/contractor/", page, **TYPED)
+    carried = dict(re.findall(r'name="(next|typed)" value="([^"]+)"', checked(ended)))
+    assert "What you typed is given back" in checked(ended) and not LogIn.objects.exists()
+    assert "Upstairs" not in carried["typed"] and 'action="/log-in/"' in checked(ended)
+    refused = sent("/log-in/", ended, login="somebody", password="wrong", **carried)
+    assert dict(re.findall(r'name="(next|typed)" value="([^"]+)"', checked(refused))) == carried
+    half = sent("/log-in/", refused, login="somebody", password=PASSWORD, **carried)
+    assert half["Location"] == "/log-in/code/"
+    assert sent("/log-in/code/", client.get("/log-in/code/"), code=code())["Location"] == "/typed/"
+    shown = client.get("/typed/")
+    fields = re.findall(r'<input type="hidden" name="([a-z_]+)" value="([^"]+)"', checked(shown))
+    assert {name: unescape(value) for name, value in fields if not name.startswith("csrf")} == TYPED
+    assert 'action="/contractor/"' in checked(shown)
+    assert sent("/contractor/", shown, **TYPED)["Location"] == "/contractor/"
+    assert Contractor.objects.get().name == TYPED["name"]
+
+
+@pytest.mark.parametrize(
+    ("path", "typed"),
+    [("/account/password/", {"old_password": "x", "new_password1": "y"}), ("/contractor/", {}),
+     ("/contractor/", {"name": secrets.token_hex(20_000)}), ("/sheets/import/", {"file": ContentFile(b"x", "x.json")})],
+)  # fmt: skip
+def test_no_secret_no_file_and_nothing_long_is_kept(client: Client, db: None, path: str, typed: Any) -> None:
+    assert client.post(path, typed)["Location"] == f"/log-in/?next={path}"
+
+
+def test_what_was_typed_is_given_back_for_an_hour(client: Client, somebody: User, monkeypatch: Any) -> None:
+    sealed = re.search(r'name="typed" value="([^"]+)"', checked(client.post("/contractor/", TYPED)))
+    assert sealed
+    log_in(client, typed=sealed[1])
+    assert client.get("/typed/").status_code == 200
+    later = time.time() + 3601
+    monkeypatch.setattr("fleet.web.typed.time.time", lambda: later)
+    assert client.get("/typed/")["Location"] == "/account/"
 
 
 # ---- second factors ----
