@@ -28,7 +28,10 @@ class BuildingIn(EntryIn, PlaceIn):
 
 
 class BuildingOut(EntryOut):
-    row, columns = Building, "client name address latitude longitude altitude_m time_zone fuel access_notes"
+    """How to get in is for those who go there: an auditor doesn't see it."""
+
+    row, told_by = Building, BuildingIn
+    columns = "client name address latitude longitude altitude_m time_zone fuel access_notes"
 
 
 class Buildings(EntryListDoor):

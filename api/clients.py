@@ -16,7 +16,9 @@ class ClientIn(EntryIn, register.ClientIn):
 
 
 class ClientOut(EntryOut):
-    row, columns = Client, "name address contact"
+    """Whom to ask for is for those who go there: an auditor sees names and addresses."""
+
+    row, columns, told_by = Client, "name address contact", ClientIn
 
 
 class Clients(EntryListDoor):

@@ -12,7 +12,7 @@ from api.shapes import RowOut
 from fleet import clock
 from fleet.combustion import Criterion
 from fleet.intake import register
-from fleet.intake.fields import LEFT_OUT, Number, Shape, Text, Whole, shape_of
+from fleet.intake.fields import LEFT_OUT, Number, Shape, Text, Whole, fields_of, shape_of
 from fleet.models import Contractor, Defect
 from fleet.queries.planning_settings import preview_planning_settings
 from fleet.queries.register import the_contractor
@@ -46,7 +46,10 @@ class ContractorIn(PlanningSettingsIn, register.ContractorIn):
 
 
 class ContractorOut(RowOut):
+    """By what it plans is for managers of all clients; name and numbers are for everybody."""
+
     row, columns = Contractor, "name address extra_visits_a_week outside_within_days is_demo version"
+    rights = dict.fromkeys([*fields_of(PlanningSettingsIn), "steadiness"], "planning_settings")
     emergency_numbers = serializers.ListField(child=serializers.CharField())
     accepted_risk = serializers.FloatField(help_text="Accepted risk of being outside at the revisit.")
     accepted_risk_co = serializers.FloatField(help_text="The same of CO; never taken above the other.")

@@ -14,9 +14,10 @@ from rest_framework.utils.urls import replace_query_param
 
 from api.errors import BadQuery
 from fleet.coded import coded, wrong
-from fleet.errors import NotFound
+from fleet.errors import Forbidden, NotFound
 from fleet.intake.fields import ERRORS_MAX, Refused, read_day, read_id, refused
 from fleet.models import User
+from fleet.models.access import may_see
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.register import visible_appliances
@@ -95,8 +96,12 @@ def by_id(name: str, column: str, query: Callable[[User], QuerySet[Any]]) -> Fil
     return Filter(name, f"Only of this {name.replace('_', ' ')}.", narrow, schema)
 
 
-def by_word(name: str, column: str, words: Sequence[str]) -> Filter:
-    def narrow(_viewer: User, text: str) -> Q:
+def by_word(name: str, column: str, words: Sequence[str], under: str = "") -> Filter:
+    """under : the row of the table of rights of what it narrows by, where not everybody sees that."""
+
+    def narrow(viewer: User, text: str) -> Q:
+        if under and not may_see(viewer, under):
+            raise Forbidden("forbidden", "What this narrows by isn't shown to you.")
         if text not in words:
             raise refused("one_of", text, allowed=list(words))
         return Q(**{column: text})

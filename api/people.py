@@ -21,7 +21,7 @@ from fleet.intake.register import QualificationIn
 from fleet.models import ApiToken, Person, Qualification, Role, Webhook
 from fleet.presentation import addresses
 from fleet.queries.access import visible_clients
-from fleet.queries.people import deeds_of, people_with_accounts
+from fleet.queries.people import deeds_of, people_with_accounts, visible_accounts
 from fleet.queries.register import visible_people
 from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, change_person, end_access, invite_person, let_back, reset_log_in
@@ -33,12 +33,21 @@ class PersonIn(EntryIn, register.PersonIn):
 
 
 class PersonOut(EntryOut):
-    """How to reach somebody is for colleagues: an auditor sees names and qualifications."""
+    """How to reach somebody, and as what they work, is for colleagues: an auditor sees names and qualifications. Whose
+    log-in it is sees who manages it."""
 
     row, columns, told_by = Person, "name role", PersonIn
+    rights = {"role": "contact_details", "user": "accounts"}
     phone = serializers.CharField()
     email = serializers.CharField()
-    user = serializers.UUIDField(source="user_id", allow_null=True)
+    user = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.UUIDField(allow_null=True))
+    def get_user(self, person: Person) -> uuid.UUID | None:
+        if "accounts" not in self.context:
+            mine = visible_accounts(self.context["viewer"])
+            self.context["accounts"] = set(mine.values_list("id", flat=True))
+        return person.user_id if person.user_id in self.context["accounts"] else None
 
 
 class NewQualification(QualificationIn):
@@ -54,7 +63,7 @@ class People(EntryListDoor):
     """Everybody whose name stands on records."""
 
     subject, query, shape_in, shape_out = "people", visible_people, PersonIn, PersonOut
-    filters = (by_word("role", "role", Role.values), EXTERNAL_REFERENCE)
+    filters = (by_word("role", "role", Role.values, under="contact_details"), EXTERNAL_REFERENCE)
 
 
 class OnePerson(EntryDoor):

@@ -32,23 +32,26 @@ class RowOut(serializers.Serializer[Any]):
     within: ClassVar[str] = ""
     # The shape whose rows say what not every viewer sees.
     told_by: ClassVar[type[Shape] | None] = None
+    # The same of what no shape takes: by field the row of the table of rights.
+    rights: ClassVar[dict[str, str]] = {}
 
     def get_fields(self) -> dict[str, Any]:
         """`columns` of `row`, and those of the shapes that it extends, users by name, other things by id; after them
         the declared fields: what needs words or isn't a column."""
         named = [name for shape in reversed(type(self).__mro__) for name in vars(shape).get("columns", "").split()]
         fields = {name: self._shaped(name) for name in named} | super().get_fields()
-        for name in self._rights.keys() & fields.keys():
+        for name in self.kept_back().keys() & fields.keys():
             fields[name].required = False
         return fields
 
-    @property
-    def _rights(self) -> dict[str, str]:
-        return rights_of(self.told_by) if self.told_by else {}
+    @classmethod
+    def kept_back(cls) -> dict[str, str]:
+        """By field, of those that not every viewer sees, the row that says who."""
+        return (rights_of(cls.told_by) if cls.told_by else {}) | cls.rights
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         shown: dict[str, Any] = super().to_representation(instance)
-        for name, row in self._rights.items():
+        for name, row in self.kept_back().items():
             if not may_see(self.context["viewer"], row):
                 del shown[name]
         return shown

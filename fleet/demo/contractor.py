@@ -49,9 +49,8 @@ def build(now: datetime) -> tuple[Town, list[Account]]:
     town = Town(actor, _user("manager"), _user("dispatcher"), now, crew, unable=analysers[-1])
     town.bias = {each.id: float(town.rng.normal(0, ANALYSER_SD)) for each in analysers}
     town.sheets = {key: _sheet(actor, kind, begins) for key, kind in KINDS.items()}
-    clients = {
-        key: create_entry(model=Client, values={"name": name, "address": "Tarnholt"}) for key, name in CLIENTS.items()
-    }
+    about = {"address": "Tarnholt", "contact": "The porter of each house, by the bell"}
+    clients = {key: create_entry(model=Client, values=about | {"name": name}) for key, name in CLIENTS.items()}
     _user("auditor").clients.set([clients[SCHOOLS], *list(clients.values())[1:2]])
     buildings = [_building(town, clients[place.client], place, site) for site, place in enumerate(PLACES)]
     prefetch_related_objects(buildings, "gas_supplies")

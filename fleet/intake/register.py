@@ -42,7 +42,7 @@ class ContractorIn(Shape):
 class ClientIn(Shape):
     name: Annotated[str, Text(200, label=_("Name"))]
     address: Annotated[str, Text(300, blank=True, label=_("Address"))] = LEFT_OUT
-    contact: Annotated[str, Text(300, blank=True, label=_("Contact"))] = LEFT_OUT
+    contact: Annotated[str, Text(300, blank=True, label=_("Contact"), under="contact_details")] = LEFT_OUT
 
 
 class PlaceIn(Shape):
@@ -53,7 +53,7 @@ class PlaceIn(Shape):
     altitude_m: Annotated[float, Number(-450, 6000, "m", label=_("Altitude"))] = LEFT_OUT
     time_zone: Annotated[str, Text(64, label=_("Clock"), help=_("such as Europe/Dublin"))]
     fuel: Annotated[str, Word(BURNS, label=_("What burns here"))] = LEFT_OUT
-    access_notes: Annotated[str, Text(2000, blank=True, label=_("Getting in"))] = LEFT_OUT
+    access_notes: Annotated[str, Text(2000, blank=True, label=_("Getting in"), under="contact_details")] = LEFT_OUT
 
 
 class PlateIn(Shape):

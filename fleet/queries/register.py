@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from fleet.errors import NotFound
 from fleet.models import (
@@ -16,18 +16,34 @@ from fleet.models import (
     ModelSheet,
     OutOfUse,
     Person,
+    Reading,
+    Revisit,
+    Role,
     SheetVersion,
     User,
+    Visit,
 )
+from fleet.models.access import may_see
 from fleet.queries.access import visible_clients
 
 CALIBRATION_ENDS_SOON = timedelta(days=30)
 
 
 def visible_people(viewer: User) -> QuerySet[Person]:
-    if not viewer.is_active:
-        return Person.objects.none()
-    return Person.objects.select_related("user").prefetch_related("qualifications")
+    """Colleagues know one another, and the auditors of clients that they may see; an auditor knows those who stand on
+    records of such clients, or are to come."""
+    known = Person.objects.select_related("user").prefetch_related("qualifications")
+    if not may_see(viewer, "people"):
+        return known.none()
+    mine = visible_clients(viewer)
+    signed = Visit.objects.filter(appliance__building__client__in=mine, signed_by__isnull=False).values("signed_by")
+    if may_see(viewer, "contact_details"):
+        of_others = User.objects.filter(role=Role.AUDITOR, sees_all_clients=False).exclude(clients__in=mine)
+        return known.filter(~Q(user__in=of_others) | Q(id__in=signed))
+    measured = Reading.objects.filter(visit__appliance__building__client__in=mine, person__isnull=False)
+    expected = Revisit.objects.filter(appliance__building__client__in=mine, technician__isnull=False)
+    on_record = Q(id__in=signed) | Q(id__in=measured.values("person")) | Q(id__in=expected.values("technician"))
+    return known.filter(on_record | Q(user=viewer))
 
 
 def visible_analysers(viewer: User) -> QuerySet[Analyser]:

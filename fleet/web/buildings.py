@@ -20,7 +20,7 @@ from fleet.coded import wrong
 from fleet.combustion import FUELS
 from fleet.errors import FleetError
 from fleet.models import Appliance, Building, Client, Flag, GasSupply
-from fleet.models.access import may_change
+from fleet.models.access import may_change, may_see
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import figure
 from fleet.presentation.words import count_words, listed, turned_out
@@ -99,6 +99,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
     shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings", "today": today}
     shown |= {"gases": gas_rows(facts.building), "fuels": FUELS.values(), "given": {}}
     shown |= {"may_change": may_change(viewer_of(request), "buildings")}
+    shown |= {"may_see_contact": may_see(viewer_of(request), "contact_details")}
     shown |= {"tenancies": visible_tenancies(viewer_of(request)).filter(building=facts.building, begins__gte=today)}
     return shown
 

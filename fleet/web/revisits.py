@@ -19,7 +19,7 @@ from fleet.assess.refusals import found
 from fleet.coded import coded, wrong
 from fleet.errors import FleetError
 from fleet.models import Appliance, NoAccess, OccupierNotice, Person, Revisit
-from fleet.models.access import may_change
+from fleet.models.access import may_change, may_see
 from fleet.presentation.days import long_day
 from fleet.presentation.due_rule import DueRule, row_due_rule
 from fleet.presentation.revisits import beyond_words, set_words, who_words
@@ -83,6 +83,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
         "kinds": NoAccess.Kind.choices,
         "many": MANY_ATTEMPTS,
         "may_set": may_change(viewer, "revisits"),
+        "may_see_contact": may_see(viewer, "contact_details"),
         "may_record": may_change(viewer, "no_access"),
         "given": {},
         "place": "buildings",

@@ -6,12 +6,13 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.models import Appliance, Building, Client, Job, LimitSet, RequiredCheck, User
+from fleet.models import Analyser, Appliance, Building, Client, Job, LimitSet, Person, RequiredCheck, User
 from fleet.models.register import new_id
 from fleet.presentation.due_dates import doubt_words
 from fleet.services.limit_sets import assign_limit_set
 from tests import cast
 from tests.api.conftest import Door
+from tests.web.world import visited
 
 BUILDING = {"name": "Lock House", "address": "3 Test Lane", "time_zone": "Europe/Lisbon"}
 
@@ -232,9 +233,42 @@ def test_an_analyser_says_what_it_measures_and_how_well(office: APIClient) -> No
     assert set(wrong.json()["errors"]) == {"measures.0", "accuracy.soot"}
 
 
-def test_how_to_reach_a_person_is_for_colleagues(door: Door, office: APIClient, auditor: User) -> None:
+def test_how_to_reach_a_person_is_for_colleagues(
+    door: Door, office: APIClient, auditor: User, boiler: Appliance, dispatcher: User, analyser: Analyser
+) -> None:
+    """Nor what they work as; an auditor knows nobody who stands on no record of theirs."""
     made = office.post("/api/v1/people", {"name": "Bo Test", "phone": "000", "email": "bo@example.org"})
     assert made.json()["phone"] == "000"
-    shown = door(auditor).get(f"/api/v1/people/{made.json()['id']}").json()
-    assert shown["name"] == "Bo Test"
-    assert not {"phone", "email"} & set(shown)
+    path = f"/api/v1/people/{made.json()['id']}"
+    assert door(auditor).get(path).status_code == 404
+    visited(boiler, Person.objects.get(name="Bo Test"), analyser, dispatcher)
+    shown = door(auditor).get(path).json()
+    assert (shown["name"], set(shown)) == ("Bo Test", {"id", "external_reference", "version", "name"})
+    assert door(auditor).get("/api/v1/people?role=technician").status_code == 403
+
+
+def test_whose_log_in_a_person_has_sees_who_manages_it(door: Door, office: APIClient, boss: APIClient) -> None:
+    user = User.objects.create(username="tess", role="technician")
+    path = f"/api/v1/people/{Person.objects.create(name='Tess', user=user).id}"
+    assert "user" not in office.get(path).json() and office.get(path).json()["role"] == "technician"
+    assert boss.get(path).json()["user"] == str(user.id)
+    few = User.objects.create(username="few", role="manager", last_name="Few")
+    assert door(few).get(path).json()["user"] is None
+
+
+def test_keys_and_whom_to_ask_for_are_for_who_goes_there(
+    door: Door, auditor: User, technician: User, boiler: Appliance
+) -> None:
+    type(boiler.building).objects.update(access_notes="code 2718")
+    for path, name in (("buildings", "access_notes"), ("clients", "contact")):
+        for user, shown in ((technician, True), (auditor, False)):
+            rows = door(user).get(f"/api/v1/{path}").json()["results"]
+            assert [name in each for each in rows] == [shown]
+
+
+def test_by_what_the_contractor_plans_is_for_who_sees_its_page(door: Door, manager: User, dispatcher: User) -> None:
+    few = User.objects.create(username="few", role="manager")
+    for user in (dispatcher, few):
+        told = set(door(user).get("/api/v1/contractor").json())
+        assert told == {"name", "address", "emergency_numbers", "is_demo", "version"}
+    assert "steadiness" in door(manager).get("/api/v1/contractor").json()

@@ -11,7 +11,18 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.errors import NotFound
-from fleet.models import AllowedTarget, Contractor, Delivery, Person, Record, UnreadableRecord, User
+from fleet.models import (
+    AllowedTarget,
+    Contractor,
+    Delivery,
+    Person,
+    Reading,
+    Record,
+    Revisit,
+    UnreadableRecord,
+    User,
+    Visit,
+)
 from fleet.queries import (
     access,
     alerts,
@@ -231,9 +242,33 @@ def test_what_is_the_contractor_s_is_read_by_all_who_are_still_here(
 ) -> None:
     everything = ids(HOUSE[name](world.who("manager", "all")))
     assert everything
-    for role in EVERYBODY:
+    for role in FIELD if name in ("people", "technicians") else EVERYBODY:
         assert ids(HOUSE[name](world.who(role, "none"))) == everything
         assert not HOUSE[name](world.who(role, "gone")).exists()
+
+
+def test_an_auditor_knows_who_stands_on_records_of_their_clients_and_colleagues_no_auditor_of_others(
+    world: World, person: Any
+) -> None:
+    """Whoever signed, measured or is to come; an auditor of both or of all clients is no stranger to either."""
+    Visit.objects.filter(appliance=world.theirs.appliance).update(signed_by=None)
+    Revisit.objects.update(technician=None)
+    signed, measured, expected, elsewhere = (made(Person, name=name) for name in ("Sy", "Mo", "Ed", "El"))
+    Reading.objects.update(person=None)
+    Visit.objects.filter(appliance=world.ours.appliance).update(signed_by=signed)
+    made(Reading, visit=world.ours.visit, person=measured)
+    Revisit.objects.filter(appliance=world.ours.appliance).update(technician=expected)
+    Visit.objects.filter(appliance=world.theirs.appliance).update(signed_by=elsewhere)
+    auditors = {sees: made(Person, user=world.who("auditor", sees)) for sees in ("all", "ours", "none")}
+    names = {each: each.name for each in (signed, measured, expected)}
+    known = set(register.visible_people(world.who("auditor", "ours")))
+    assert known == {*names, auditors["ours"]}
+    assert set(register.visible_people(world.who("auditor", "all"))) >= {*names, elsewhere, auditors["all"]}
+    assert person not in known and not register.visible_people(world.who("auditor", "gone")).exists()
+    for role in FIELD:
+        colleagues = set(register.visible_people(world.who(role, "ours")))
+        assert {*names, elsewhere, person, auditors["all"], auditors["ours"]} <= colleagues
+        assert auditors["none"] not in colleagues
 
 
 def test_the_contractor_is_known_to_all_who_are_still_here(world: World) -> None:

@@ -401,7 +401,7 @@ def test_findings_stand_strictest_first(body: dict[str, Any], dispatcher: User) 
 
 
 def test_a_building_says_what_stands_in_it_and_how_it_stands(
-    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User
+    boiler: Appliance, person: Person, analyser: Analyser, dispatcher: User, auditor: User
 ) -> None:
     type(boiler.building).objects.update(access_notes="Key at the <gate>")
     make_appliance(boiler.building, boiler.sheet, "Boiler 2")
@@ -411,6 +411,8 @@ def test_a_building_says_what_stands_in_it_and_how_it_stands(
     assert "outside, found and left; left in use" in page
     assert "never visited" in page
     assert "Key at the <gate>" in page
+    for path in ("", "revisits/"):
+        assert "Getting in" not in words_of(opened(auditor, f"/buildings/{boiler.building_id}/{path}"))
 
 
 def test_a_building_counts_each_appliance_by_its_gravest_flag_alone(
