@@ -1,5 +1,7 @@
 """What the audit trail says happened."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -13,8 +15,8 @@ from fleet.presentation.words import listed
 _CHANGES = sentences("access_changes")
 
 
-def entry_words(entry: AuditEntry) -> str:
-    """In a few words, without who and when.
+def entry_words(entry: AuditEntry, names: Mapping[str, str] = MappingProxyType({})) -> str:
+    """In a few words, without who and when. names : of what has an id in the address.
 
     >>> entry_words(AuditEntry(kind="exported", path="/statements/paper/")), entry_words(AuditEntry(kind="logged_in"))
     ('taken out as a file: /statements/paper/', 'logged in')
@@ -26,7 +28,17 @@ def entry_words(entry: AuditEntry) -> str:
             return str(_CHANGES[code]) % shown
         except KeyError:  # written when less was told; an entry is never changed
             return str(_CHANGES[f"{code}_once"]) % shown
-    return ": ".join(filter(None, (str(entry.get_kind_display()), entry.path)))
+    named = listed([name for id, name in names.items() if id in entry.path])
+    words = ": ".join(filter(None, (str(entry.get_kind_display()), entry.path)))
+    return f"{words} ({named})" if named else words
+
+
+def done_by(entry: AuditEntry) -> str:
+    """Whoever did it, and by which token; empty where nobody is known."""
+    if entry.kind == AuditEntry.Kind.ACCESS_CHANGED and entry.by is None and not entry.network:
+        return _("at the terminal")
+    who = str(entry.by or entry.user or "")
+    return _("%(who)s, by the token %(token)s") % {"who": who, "token": entry.token} if entry.token else who
 
 
 def _shown(code: str, name: str, figure: Any) -> Any:

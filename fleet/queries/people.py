@@ -6,11 +6,13 @@ from typing import Any
 
 from django.db.models import F, Prefetch, Q, QuerySet, Value
 
-from fleet.models import ApiToken, CalendarLink, Client, Flag, LogIn, Person, Record, User
+from fleet.models import AuditEntry, Client, Flag, Person, Record, User
 from fleet.models.access import may_see
 from fleet.queries.access import visible_clients
 
 MOST_DEEDS = 12
+# Codes of the trail for what somebody makes or ends of their own, by its name.
+MADE = ("token_made", "token_ended", "calendar_made", "calendar_renewed", "calendar_revoked")
 
 
 def visible_accounts(viewer: User) -> QuerySet[User]:
@@ -53,15 +55,22 @@ def _rows_by(user: User) -> list[QuerySet[Any, Any]]:
     answered = Flag.objects.filter(acknowledged_by=user).annotate(
         at=F("acknowledged_at"), what=Value("flag_answered"), of=F("kind")
     )
-    links = CalendarLink.objects.filter(made_by=user)
-    return [
-        Record.objects.filter(actor=user).annotate(at=F("received_at"), what=F("kind"), of=nothing),
-        LogIn.objects.filter(user=user).annotate(at=F("seen_at"), what=Value("logged_in"), of=F("browser")),
-        ApiToken.objects.filter(user=user).annotate(at=F("created"), what=Value("token_made"), of=F("name")),
-        links.annotate(at=F("made_at"), what=Value("calendar_made"), of=nothing),
-        answered,
-        closed,
-    ]
+    records = Record.objects.filter(actor=user).annotate(at=F("received_at"), what=F("kind"), of=nothing)
+    return [records, answered, closed]
+
+
+def _on_trail(user: User) -> list[tuple[datetime, str, str]]:
+    """What they did that leaves no row, or one that ends with their access: at, what and of which."""
+    came = Q(user=user, kind__in=[AuditEntry.Kind.LOGGED_IN, AuditEntry.Kind.EXPORTED])
+    did = Q(by=user, kind=AuditEntry.Kind.ACCESS_CHANGED) & (Q(said__0__in=MADE) | ~Q(user=user))
+    entries = AuditEntry.objects.filter(came | did).order_by("-at", "-id")[:MOST_DEEDS]
+    told = []
+    for each in entries:
+        if each.said and each.said[0] in MADE:
+            told.append((each.at, each.said[0], each.said[1]["name"]))
+        else:
+            told.append((each.at, each.kind, ""))
+    return told
 
 
 def deeds_of(viewer: User, person: Person) -> list[PersonDeed]:
@@ -69,7 +78,7 @@ def deeds_of(viewer: User, person: Person) -> list[PersonDeed]:
     user = visible_accounts(viewer).filter(person=person).first()
     if user is None:
         return []
-    known = [
-        each for rows in _rows_by(user) for each in rows.order_by("-at").values_list("at", "what", "of")[:MOST_DEEDS]
-    ]
+    known = _on_trail(user)
+    for rows in _rows_by(user):
+        known += rows.order_by("-at").values_list("at", "what", "of")[:MOST_DEEDS]
     return [PersonDeed(*each) for each in sorted(known, key=lambda each: each[0], reverse=True)[:MOST_DEEDS]]

@@ -9,8 +9,8 @@ from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models import AuditEntry, User
-from fleet.presentation.audit import entry_words
-from fleet.queries.audit import visible_audit_entries
+from fleet.presentation.audit import done_by, entry_words
+from fleet.queries.audit import names_in, visible_audit_entries
 from fleet.web.forms import chosen_id
 from fleet.web.guards import page, viewer_of
 
@@ -34,13 +34,14 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
         entries = entries.filter(id__lt=before)
     found = list(entries[: SHOWN + 1])
     chosen_by = {name: said for name, said in (("kind", kind), ("user", user)) if said}
+    names = names_in(viewer_of(request), (each.path for each in found))
     shown = {
         "place": "audit-trail",
         "zone": settings.TIME_ZONE,
         "form": chosen,
         "kind": kind,
         "chosen_user": User.objects.filter(id=user).first() if user else None,
-        "entries": [(each, entry_words(each)) for each in found[:SHOWN]],
+        "entries": [(each, entry_words(each, names), done_by(each)) for each in found[:SHOWN]],
         "older": urlencode(chosen_by | {"before": found[SHOWN - 1].id}) if len(found) > SHOWN else "",
     }
     return render(request, "audit_trail.html", shown)

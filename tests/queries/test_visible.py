@@ -27,6 +27,7 @@ from fleet.queries import (
     access,
     alerts,
     attention,
+    audit,
     buildings,
     calendars,
     follow_ups,
@@ -338,6 +339,15 @@ def test_log_ins_are_for_managers_and_of_people_who_see_nothing_that_the_viewer_
         assert not people.visible_accounts(nobody).exists() and not people.people_with_accounts(nobody).exists()
 
 
+def test_what_an_address_names_is_told_to_who_may_see_the_trail(world: World) -> None:
+    asked = [f"/buildings/{world.ours.building.id}/", f"/visits/{world.theirs.visit.id}/", "/buildings/"]
+    said = {str(world.ours.building.id), str(world.theirs.visit.id)}
+    for role in EVERYBODY:
+        for sees in ("all", "ours", "none", "gone"):
+            names = audit.names_in(world.who(role, sees), asked)
+            assert set(names) == (said if (role, sees) == ("manager", "all") else set())
+
+
 def test_what_somebody_did_last_is_told_the_latest_first(world: World, person: Person, body: Any) -> None:
     user = person.user
     assert user is not None
@@ -429,6 +439,7 @@ ELSEWHERE = {
 HERE = {
     *("records.visible_records", "records.unreadable_records", "records.all_unreadable_records"),
     *("register.the_contractor", "webhooks.allowed_targets", "webhooks.hooks_of"),
+    "audit.names_in",
     *("people.visible_accounts", "people.people_with_accounts", "people.deeds_of"),
     *("required_checks.undecided_required_checks", "required_checks.suspended_required_checks"),
 }

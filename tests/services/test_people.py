@@ -12,9 +12,11 @@ from fleet.errors import FleetError
 from fleet.models import ApiToken, AuditEntry, CalendarLink, Client, Job, LogIn, Person, Role, User, Webhook
 from fleet.presentation.addresses import FORGOTTEN_OPENS, password_links
 from fleet.presentation.audit import entry_words
+from fleet.presentation.codes import deed_words
 from fleet.queries.calendars import address_for
+from fleet.queries.people import deeds_of
 from fleet.services.access import create_token, create_user, set_password
-from fleet.services.calendars import make_address, renew_address
+from fleet.services.calendars import make_address, renew_address, revoke_address
 from fleet.services.people import change_account, end_access, invite_person, let_back, reset_log_in
 from tests.cast import NOON
 from tests.intake.refused import said_of
@@ -265,6 +267,22 @@ def test_whose_access_ends_is_out_of_all_doors_at_once(cy: Person, boss: User, c
     assert Person.objects.get(id=cy.id).user == user
     assert refused(end_access, person=cy, version=3, actor=boss).code == "already_ended"
     assert refused(reset_log_in, person=cy, version=3, second_factor=False, why="", actor=boss).code == "already_ended"
+
+
+def test_what_a_leaver_did_last_stays_told(cy: Person, boss: User, client_of_ours: Client) -> None:
+    user = invited(cy, boss, role="dispatcher")
+    Browser().force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    create_token(user=user, actor=user, name="phone", scope="read", days=1, now=NOON)
+    link, _secret = make_address(user=None, client=client_of_ours, actor=user, now=NOON)
+    revoke_address(address=link, version=1, actor=user, now=NOON)
+    before = deeds_of(boss, cy)
+    assert {(each.what, each.name) for each in before} == {
+        ("logged_in", ""), ("token_made", "phone"), ("calendar_made", "Weir Trust"), ("calendar_revoked", "Weir Trust"),
+    }  # fmt: skip
+    end_access(person=cy, version=2, actor=boss, now=NOON)
+    assert deeds_of(boss, cy) == before
+    assert {each.what for each in deeds_of(boss, boss.person)} == {"access_changed"}
+    assert all(deed_words(each.what, each.name) for each in before)
 
 
 def hooks_by(user: User, *clients: Client | None) -> list[Webhook]:

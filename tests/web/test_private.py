@@ -138,6 +138,25 @@ def test_the_page_shows_one_kind_and_one_person_where_they_are_named(manager: Us
     assert f"Audit trail of {auditor}" in visitor.get("/audit-trail/", {"user": auditor.id}).content.decode()
 
 
+def test_the_page_names_what_was_looked_at_who_did_it_and_each_column_of_the_stacked_table(
+    manager: User, auditor: User, boiler: Appliance
+) -> None:
+    _token, key = create_token(user=auditor, actor=None, name="our export", scope="read", days=1, now=NOON)
+    Browser().get(f"/api/v1/appliances/{boiler.id}", headers={"authorization": f"Bearer {key}"})
+    browser = Browser()
+    for user, path in ((auditor, f"/buildings/?client={boiler.building.client_id}"), (manager, "/audit-trail/")):
+        browser.force_login(user)
+        page = browser.get(path).content.decode()
+    by_token, looked = (
+        next(row for row in page.split("<tr>") if said in row) for said in ("our export</td>", "client=")
+    )
+    assert f"({boiler.name})" in by_token and f">{auditor}, by the token our export</td>" in by_token
+    assert f"({boiler.building.client.name})" in looked and f'data-rate="By">{auditor}</td>' in looked
+    for label in ("Whom it is about", "What", "By", "Network"):
+        assert f'data-rate="{label}"' in looked
+    assert "at the terminal" in page
+
+
 def test_only_a_manager_of_all_clients_reads_the_trail(manager: User, dispatcher: User) -> None:
     visitor = Browser()
     visitor.force_login(dispatcher)
