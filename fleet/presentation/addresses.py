@@ -1,6 +1,8 @@
 """Addresses of pages as paths, for whatever is said below the web: messages, lists, calendars."""
 
+import ipaddress
 from datetime import timedelta
+from urllib.parse import urlsplit
 from uuid import UUID
 
 from django.conf import settings
@@ -15,6 +17,16 @@ from fleet.models import User
 def whole(path: str) -> str:
     """With the address under which people outside reach the service."""
     return f"{settings.PUBLIC_ADDRESS}{path}"
+
+
+def opens_here_alone() -> bool:
+    """Whether a whole address means this machine on every other."""
+    host = urlsplit(settings.PUBLIC_ADDRESS).hostname or ""
+    try:
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        return host == "localhost" or host.endswith(".localhost")
+    return address.is_loopback or address.is_unspecified
 
 
 def attention_page(flag_id: UUID | None = None) -> str:

@@ -5,6 +5,7 @@ The flows of log-in and second factors are allauth's; words, looks and what is a
 
 import base64
 import secrets
+import time
 import uuid
 from typing import Any
 
@@ -13,18 +14,24 @@ from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import LoginForm
 from allauth.account.internal.stagekit import clear_login, unstash_login
 from allauth.account.views import LoginView, ReauthenticateView
+from allauth.core import context
 from allauth.core.internal.cryptokit import normalize_user_code
 from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.adapter import get_adapter as second_factors
 from allauth.mfa.app_settings import TOTP_DIGITS
+from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
 from allauth.mfa.base.views import AuthenticateView
 from allauth.mfa.base.views import ReauthenticateView as CodeAgainView
 from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.views import GenerateRecoveryCodesView, ViewRecoveryCodesView
 from allauth.mfa.signals import authentication_failed, authenticator_added, authenticator_removed, authenticator_reset
+from allauth.mfa.totp.forms import ActivateTOTPForm
+from allauth.mfa.totp.internal.auth import SECRET_SESSION_KEY
 from allauth.mfa.totp.views import ActivateTOTPView, DeactivateTOTPView
+from allauth.mfa.webauthn.forms import EditWebAuthnForm
 from allauth.mfa.webauthn.views import (
     AddWebAuthnView,
+    EditWebAuthnView,
     LoginWebAuthnView,
     ReauthenticateWebAuthnView,
     RemoveWebAuthnView,
@@ -42,7 +49,7 @@ from django.core.validators import validate_ipv46_address
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
-from django.urls import path, reverse_lazy
+from django.urls import path, reverse, reverse_lazy
 from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
@@ -89,7 +96,7 @@ from fleet.tries import (
     take_all,
 )
 from fleet.web.forms import WordsField, taken
-from fleet.web.guards import act, anybody, ask_who_it_is, form, show_next, shown_now, viewer_of
+from fleet.web.guards import act, anybody, ask_who_it_is, form, shown_next, shown_now, viewer_of
 from fleet.web.middleware import network_of
 from fleet.web.places import places_of
 
@@ -300,6 +307,38 @@ class PasskeyIn(LoginWebAuthnView):
         return self.form_invalid(form)
 
 
+# Codes are figures, the recovery ones too: a phone shows their keys.
+for each in (AuthenticateForm, ReauthenticateForm, ActivateTOTPForm):
+    each.base_fields["code"].widget.attrs["inputmode"] = "numeric"
+
+APP_KEY_S = 900
+_KEY_MADE = "app_key_made_at"
+
+
+class AppForm(ActivateTOTPForm):
+    """The key stays for a quarter of an hour: scanned, the page may be loaded again before the code is typed."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        session = context.request.session
+        is_fresh = time.time() - session.get(_KEY_MADE, 0) < APP_KEY_S
+        kept = session.get(SECRET_SESSION_KEY) if is_fresh else None
+        super().__init__(*args, **kwargs)
+        if not self.is_bound and kept:
+            self.secret = session[SECRET_SESSION_KEY] = kept
+        elif not self.is_bound:
+            session[_KEY_MADE] = time.time()
+
+
+class PasskeyNameForm(EditWebAuthnForm):
+    name = WordsField(gettext_lazy("Its name"), 60, needed=gettext_lazy("Give it a name."))
+
+
+class NamePasskey(EditWebAuthnView):
+    form_class = PasskeyNameForm
+    template_name = "passkey_name.html"
+    success_url = reverse_lazy("mfa_index")
+
+
 class RemovePasskey(RemoveWebAuthnView):
     template_name = "second_factor_off.html"
     success_url = reverse_lazy("mfa_index")
@@ -452,8 +491,7 @@ def add_token(request: HttpRequest) -> HttpResponse:
     chosen = [form.known[each] for each in given.pop("clients")]
     ask_who_it_is(request)
     token, secret = create_token(user=viewer, **given, clients=chosen or None, actor=viewer, now=clock.now())
-    show_next(request, made=token.name, secret=secret)
-    return redirect("mfa_index")
+    return shown_next(request, reverse("mfa_index"), made=token.name, secret=secret)
 
 
 @act("tokens", place="mfa_index", refused=_shown)
@@ -527,7 +565,11 @@ ROUTES = [
     path("new-password/<uidb64>/<token>/", NewPassword.as_view(), name="new-password"),
     path("account/", account, name="mfa_index"),
     path("account/password/", ChangePassword.as_view(), name="password"),
-    path("account/app/", ActivateTOTPView.as_view(template_name="authenticator_app.html"), name="mfa_activate_totp"),
+    path(
+        "account/app/",
+        ActivateTOTPView.as_view(form_class=AppForm, template_name="authenticator_app.html"),
+        name="mfa_activate_totp",
+    ),
     path(
         "account/app/off/",
         DeactivateTOTPView.as_view(template_name="second_factor_off.html"),
@@ -544,6 +586,7 @@ ROUTES = [
         name="mfa_generate_recovery_codes",
     ),
     path("account/passkeys/new/", AddWebAuthnView.as_view(template_name="passkey.html"), name="mfa_add_webauthn"),
+    path("account/passkeys/<int:pk>/", NamePasskey.as_view(), name="mfa_edit_webauthn"),
     path("account/passkeys/<int:pk>/off/", RemovePasskey.as_view(), name="mfa_remove_webauthn"),
     path("account/tokens/", add_token, name="token-add"),
     path("account/tokens/end/", end_token, name="token-end"),

@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -24,7 +25,7 @@ from fleet.presentation import addresses
 from fleet.queries.calendars import address_for, calendar_clients, events_for, may_have_calendar, visible_addresses
 from fleet.services.calendars import keep_shown, make_address, renew_address, revoke_address
 from fleet.web.forms import VersionForm, taken
-from fleet.web.guards import act, anybody, ask_who_it_is, form, show_next, shown_now, viewer_of
+from fleet.web.guards import act, anybody, ask_who_it_is, form, shown_next, shown_now, viewer_of
 from reports.calendar_feed import calendar_bytes
 
 FRESH_S = 900
@@ -70,8 +71,8 @@ def calendars(request: HttpRequest) -> HttpResponse:
 
 
 def _made(request: HttpRequest, link: CalendarLink, secret: str) -> HttpResponse:
-    show_next(request, made=str(link.client or link.user), address=addresses.whole(addresses.calendar_feed(secret)))
-    return redirect("calendars")
+    address = addresses.whole(addresses.calendar_feed(secret))
+    return shown_next(request, reverse("calendars"), made=str(link.client or link.user), address=address)
 
 
 def _id(text: str) -> uuid.UUID:

@@ -108,13 +108,16 @@ def ask_who_it_is(request: HttpRequest) -> None:
         raise ReauthenticationRequired
 
 
-def show_next(request: HttpRequest, **said: str) -> None:
-    """What the page that is led to shows this once: loading it again makes and shows nothing anew."""
-    request.session["shown_next"] = said
+def shown_next(request: HttpRequest, to: str, **said: str) -> HttpResponse:
+    """Leads to a page, which shows this once: loading it again makes and shows nothing anew."""
+    request.session["shown_next"] = {to: said}
+    return redirect(to)
 
 
 def shown_now(request: HttpRequest) -> dict[str, str]:
-    said: dict[str, str] = request.session.pop("shown_next", {}) if request.method == "GET" else {}
+    if request.method != "GET" or request.path not in request.session.get("shown_next", {}):
+        return {}
+    said: dict[str, str] = request.session.pop("shown_next")[request.path]
     return said
 
 

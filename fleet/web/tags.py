@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString
 
 from fleet.models import RequiredCheck
 from fleet.presentation import codes, days, figures
+from fleet.presentation.addresses import opens_here_alone
 from fleet.presentation.alerts import alert_failure_words
 from fleet.presentation.codes import code_words
 from fleet.presentation.consequences import consequence_sentences
@@ -55,6 +56,12 @@ def key(*, today: bool = False) -> dict[str, list[KeyItem]]:
 def drift(chart: DriftChart) -> dict[str, Any]:
     """{% drift chart %}: the chart in both sizes, of which the style sheet shows one, and its table."""
     return {"chart": chart, "wide": drift_svg(chart, WIDE), "narrow": drift_svg(chart, NARROW)}
+
+
+@register.simple_tag
+def opens_only_here() -> bool:
+    """{% opens_only_here as is_here %}: whether links that are given to others open on this machine alone."""
+    return opens_here_alone()
 
 
 @register.simple_tag(takes_context=True)

@@ -21,6 +21,7 @@ from fleet.web.accounts import LONGEST_TYPED, LogInForm, may_have_passkeys
 from fleet.web.guards import page
 
 KEPT_S = 3600
+LONGEST = 100_000
 # A form in which one of these stands is not kept.
 _SECRET = re.compile("password|secret|credential|^code$")
 
@@ -31,6 +32,8 @@ def typed_in(request: HttpRequest) -> str:
     if not fields or request.FILES or any(_SECRET.search(name) for name, _typed in fields):
         return ""
     said = json.dumps({"path": request.get_full_path(), "fields": fields, "at": time.time()})
+    if len(said) > LONGEST:
+        return ""
     sealed = seal(base64.b64encode(zlib.compress(said.encode())).decode())
     return sealed if len(sealed) <= LONGEST_TYPED else ""
 

@@ -7,6 +7,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -26,7 +27,7 @@ from fleet.services.webhooks import (
     send_trial,
 )
 from fleet.web.forms import VersionForm, WordsField, chosen_id, taken
-from fleet.web.guards import act, form, viewer_of
+from fleet.web.guards import act, form, shown_next, shown_now, viewer_of
 
 MANAGER = frozenset({Role.MANAGER})
 MOST_DELIVERIES = 50
@@ -68,13 +69,17 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
 
 @form("webhooks", refused=_list)
 def webhooks(request: HttpRequest) -> HttpResponse:
-    """The list; posted to, a new hook with its secret, which is shown on this one page."""
+    """The list; posted to, a new hook, whose page shows its secret once."""
     if request.method != "POST":
         return _list(request)
     viewer, given = viewer_of(request), taken(NewHookForm(request.POST))
     given["client"] = found(visible_clients(viewer), given["client"]) if given["client"] else None
     hook, secret = add_hook(values=given, actor=viewer, now=clock.now())
-    return _one(request, hook, secret=secret)
+    return _with_secret(request, hook, secret)
+
+
+def _with_secret(request: HttpRequest, hook: Webhook, secret: str) -> HttpResponse:
+    return shown_next(request, reverse("webhook", args=[hook.id]), secret=secret)
 
 
 def _one_refused(request: HttpRequest, refused: FleetError, hook_id: uuid.UUID) -> HttpResponse:
@@ -95,7 +100,7 @@ def _done(request: HttpRequest, hook: Webhook, version: int, what: str) -> HttpR
     now = clock.now()
     if what == "renew":
         renewed, secret = renew_secret(hook=hook, version=version)
-        return _one(request, renewed, secret=secret)
+        return _with_secret(request, renewed, secret)
     if what == "remove":
         remove_hook(hook=hook, version=version, now=now)
         messages.success(request, _("%s is removed and sends nothing any more.") % hook.name)
@@ -114,12 +119,12 @@ def _done(request: HttpRequest, hook: Webhook, version: int, what: str) -> HttpR
     return redirect("webhook", hook_id=hook.id)
 
 
-def _one(request: HttpRequest, hook: Webhook, *, secret: str = "", refused: FleetError | None = None) -> HttpResponse:
+def _one(request: HttpRequest, hook: Webhook, *, refused: FleetError | None = None) -> HttpResponse:
     deliveries = visible_deliveries(viewer_of(request)).filter(hook=hook).order_by("-id")
     context: dict[str, Any] = {
         "hook": hook,
         "kinds": EventKind.choices,
-        "secret": secret,
+        **shown_now(request),
         "deliveries": deliveries.defer("body")[:MOST_DELIVERIES],
         "waiting": deliveries.filter(sent_at__isnull=True, given_up=False).count(),
         "refused": refused,

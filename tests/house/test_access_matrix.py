@@ -110,6 +110,7 @@ TABLE: dict[str, Row] = {
     "mfa_view_recovery_codes": again(),
     "mfa_generate_recovery_codes": again(),
     "mfa_add_webauthn": again(),
+    "mfa_edit_webauthn": again("passkey"),
     "mfa_remove_webauthn": again("passkey"),
     "new-password": Row("open", dict.fromkeys(METHODS, EVERYBODY), "password-link"),
     "forgotten": anybody("GET", "POST"),

@@ -87,6 +87,8 @@ def test_a_manager_sets_up_and_uses_every_way_in(browser: Browser, service: Serv
     ada.fill("Password", ada.password)
     ada.press("Go on")
     secret = ada.page.locator("b.code").inner_text().replace(" ", "")
+    ada.press("Copy the key")
+    assert ada.page.get_by_role("button", name="Copied").count() == 1
     ada.fill("Authenticator code", code(secret))
     ada.press("Set it up")
     recovery = re.findall(r"\b\d{8}\b", ada.text)

@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from html import unescape
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -34,7 +35,7 @@ from tests.api.test_tokens import dump
 from tests.cast import make_user
 from tests.web.conftest import PASSWORD
 from tests.web.markup import main_of
-from tests.web.opened import browser_of, checked
+from tests.web.opened import browser_of, checked, has_shown
 
 CANARY = "CanaryPerson"
 NEW = "another long password"
@@ -548,6 +549,37 @@ def test_second_factors_set_up_and_taken_off_are_on_the_trail(
         ["logged in", "authenticator app set up", "recovery codes made", "recovery codes made",
          "authenticator app taken off", "recovery codes ended"]
     )  # fmt: skip
+
+
+def test_the_key_of_an_app_stays_when_its_page_is_loaded_again_for_a_quarter_of_an_hour(
+    client: Client, somebody: User, monkeypatch: Any
+) -> None:
+    has_shown(browser := browser_of(somebody))
+    page = checked(browser.get("/account/app/"))
+    secret = key_on(page)
+    assert '<a class="then" href="otpauth://totp/' in page and f"secret={secret}" in page
+    assert 'inputmode="numeric"' in page and 'autocomplete="one-time-code"' in page and f'data-text="{secret}"' in page
+    assert key_on(browser.get("/account/app/").content.decode()) == secret
+    assert key_on(browser.post("/account/app/", {"code": "000000"}).content.decode()) == secret
+    later = time.time() + 901
+    with monkeypatch.context() as patched:
+        patched.setattr("fleet.web.accounts.time", SimpleNamespace(time=lambda: later))
+        assert key_on(browser.get("/account/app/").content.decode()) != secret
+    newer = key_on(browser.get("/account/app/").content.decode())
+    assert browser.post("/account/app/", {"code": code(newer)})["Location"] == "/account/recovery-codes/"
+
+
+def test_a_passkey_is_renamed_by_its_owner_alone(somebody: User, dispatcher: User) -> None:
+    passkey = Authenticator.objects.create(user=somebody, type="webauthn", data={"name": "Passkey 1"})
+    path = f"/account/passkeys/{passkey.pk}/"
+    browser = has_shown(browser_of(somebody))
+    assert f'<a class="then" href="{path}">Rename Passkey 1</a>' in checked(browser.get("/account/"))
+    assert 'value="Passkey 1"' in checked(browser.get(path))
+    assert "Give it a name." in checked(browser.post(path, {"name": " "}))
+    assert browser.post(path, {"name": "n" * 61}).status_code == 200
+    assert browser.post(path, {"name": "Laptop"})["Location"] == "/account/"
+    assert has_shown(browser_of(dispatcher)).post(path, {"name": "Mine"}).status_code == 404
+    assert "The passkey Laptop" in checked(browser.get("/account/"))
 
 
 def test_a_dump_holds_no_second_factor(somebody: User, client: Client) -> None:

@@ -129,8 +129,8 @@ NEW_HOOK = {"name": "office", "url": "https://office.example/in", "kinds": ["fla
 
 def test_a_hook_is_made_with_its_secret_shown_once(manager: User) -> None:
     assert "No other program is alerted of anything" in opened(manager, "/webhooks/")
-    answer = sent(manager, "/webhooks/", **NEW_HOOK)
-    assert answer["Cache-Control"] == "no-store"
+    answer = browser_of(manager).post("/webhooks/", NEW_HOOK, follow=True)
+    assert answer["Cache-Control"] == "no-store" and answer.redirect_chain
     secret = re.search(r"<b>([0-9a-f]{64})</b>", checked(answer))
     hook = Webhook.objects.get()
     assert secret and not hook.is_on

@@ -49,6 +49,7 @@ def test_somebody_new_is_invited_and_sets_a_password_by_the_link_shown_once(boss
     answer = sent(boss, "/people/", **NEW)
     assert answer["Cache-Control"] == "no-store"
     link = link_in(checked(answer))
+    assert "opens on this machine alone" in answer.content.decode()
     cy = Person.objects.get(name="Cy Cooper")
     assert "/new-password/" not in opened(boss, f"/people/{cy.id}/")
     visitor = Browser()
@@ -63,7 +64,9 @@ def test_somebody_new_is_invited_and_sets_a_password_by_the_link_shown_once(boss
 
 def test_the_link_goes_by_mail_too_where_mail_is_set_up(boss: User, settings: Any) -> None:
     assert "goes by no e-mail" not in text_of(opened(boss, "/people/"))
+    settings.PUBLIC_ADDRESS = "https://heating.example"
     page = checked(sent(boss, "/people/", **NEW | {"email": "cy@heating.example"}))
+    assert "https://heating.example/new-password/" in page and "opens on this machine alone" not in page
     assert "Another one is on its way to cy@heating.example" in text_of(page)
     HANDLERS["send_password_link"](Job.objects.get(kind="send_password_link"))
     [message] = mail.outbox
