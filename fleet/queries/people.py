@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import F, Prefetch, Q, QuerySet, Value
 
-from fleet.models import AuditEntry, Client, Flag, Person, Record, User
+from fleet.models import AuditEntry, Client, Flag, Person, Record, Role, User
 from fleet.models.access import may_see
 from fleet.queries.access import visible_clients
 
@@ -37,6 +37,14 @@ def people_with_accounts(viewer: User) -> QuerySet[Person]:
     known = Person.objects.filter(Q(user__isnull=True) | Q(user__in=visible_accounts(viewer)))
     by_name = Prefetch("user__clients", Client.objects.order_by("name", "id"))
     return known.select_related("user__link_made_by").prefetch_related(by_name, "qualifications").order_by("name", "id")
+
+
+def is_sole_manager(viewer: User) -> bool:
+    """Whether no other manager of all clients can log in, and make them a link."""
+    if not may_see(viewer, "accounts"):
+        return False
+    others = User.objects.filter(role=Role.MANAGER, is_active=True, sees_all_clients=True).exclude(id=viewer.id)
+    return not others.exclude(password__startswith="!").exists()
 
 
 @dataclass(frozen=True)

@@ -72,6 +72,7 @@ from fleet.queries.access import (
     visible_tokens,
 )
 from fleet.queries.audit import has_come_from
+from fleet.queries.people import is_sole_manager
 from fleet.services.access import (
     MOST_DAYS,
     ask_for_password_link,
@@ -459,6 +460,7 @@ def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpRespo
         "tokens_of_others": visible_tokens(viewer).exclude(pk__in=[each.pk for each in own]),
         **shown_now(request),
         "form": TokenForm(request.POST if refused else None, viewer),
+        "has_no_way_back": is_sole_manager(viewer) and not (has_mail() and viewer.email),
         "most_days": MOST_DAYS,
         "office_zone": settings.TIME_ZONE,
         "refused": refused,

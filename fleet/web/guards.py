@@ -26,13 +26,14 @@ def page(subject: str) -> Callable[[View], View]:
     return _guard(subject, partial(may_see, subject=subject), _nobody)
 
 
-def form(subject: str, *, refused: View | None = None) -> Callable[[View], View]:
+def form(subject: str, *, read: str = "", refused: View | None = None) -> Callable[[View], View]:
     """A view that those who may change the subject may read and post to.
 
-    refused : the page that a refusal of what was posted is answered with, from the request, the refusal and the path.
+    read : the subject that is enough to read it. refused : the page that a refusal of what was posted is answered
+    with, from the request, the refusal and the path.
     """
     may = partial(may_change, subject=subject)
-    return _guard(subject, may, may, refused)
+    return _guard(subject, partial(may_see, subject=read) if read else may, may, refused)
 
 
 def act(subject: str, *, place: str, refused: View | None = None) -> Callable[[View], View]:

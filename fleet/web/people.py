@@ -21,17 +21,20 @@ from fleet.errors import FleetError
 from fleet.intake.fields import Phone
 from fleet.intake.register import FUEL_KINDS
 from fleet.models import Person, Role, User
+from fleet.models.access import may_see
 from fleet.models.register import new_id
 from fleet.presentation import addresses
 from fleet.presentation.alerts import has_mail
 from fleet.queries.access import visible_clients, visible_tokens
 from fleet.queries.calendars import visible_addresses
-from fleet.queries.people import deeds_of, people_with_accounts
+from fleet.queries.people import deeds_of, is_sole_manager, people_with_accounts
+from fleet.queries.register import visible_people
 from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, end_access, invite_newcomer, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
 from fleet.web.forms import DayField, KindField, VersionForm, WordsField, taken
 from fleet.web.guards import act, ask_who_it_is, form, viewer_of
+from fleet.web.places import place_of
 
 PHONE = Phone(blank=True, label=gettext_lazy("Phone"))
 ALL, NAMED = "all", "named"
@@ -119,7 +122,9 @@ def _qualified(person: Person, today: date) -> list[dict[str, Any]]:
 
 def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpResponse:
     viewer, today = viewer_of(request), clock.today()
-    rows = [{"person": each, "qualified": _qualified(each, today)} for each in people_with_accounts(viewer)]
+    sees_accounts = may_see(viewer, "accounts")
+    known = people_with_accounts(viewer) if sees_accounts else visible_people(viewer).order_by("name", "id")
+    rows = [{"person": each, "qualified": _qualified(each, today)} for each in known]
     states = [row["person"].user.state if row["person"].user else "none" for row in rows]
     context = {
         "rows": rows,
@@ -127,15 +132,18 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
         "form": NewPersonForm(request.POST if refused else None, viewer),
         "refused": refused,
         "has_mail": has_mail(),
+        "sees_accounts": sees_accounts,
+        "sees_contact": may_see(viewer, "contact_details"),
+        "has_no_way_back": is_sole_manager(viewer) and not (has_mail() and viewer.email),
         "office_zone": settings.TIME_ZONE,
-        "place": "installation",
+        "place": place_of(viewer.role, "installation", under="records"),
     }
     return _answer(request, "people.html", context, refused)
 
 
-@form("accounts", refused=_list)
+@form("accounts", read="people", refused=_list)
 def people(request: HttpRequest) -> HttpResponse:
-    """Everybody; posted to, somebody new with a log-in, whose link is shown on this one page."""
+    """Whom the viewer may know; posted to, somebody new with a log-in, whose link is shown on this one page."""
     if request.method != "POST":
         return _list(request)
     viewer = viewer_of(request)

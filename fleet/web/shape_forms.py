@@ -33,6 +33,7 @@ from fleet.intake.fields import (
 from fleet.presentation.codes import allowed_words, code_words_lazy, field_words
 
 MOST_ROWS = 100
+MORE_ROWS = ("5", "10", "20", "50")
 LONGEST = 20_000
 LONG = 1000  # characters from which on a text is typed in several lines
 YES_NO = {"yes": gettext_lazy("yes"), "no": gettext_lazy("no")}
@@ -160,6 +161,7 @@ class Parts(forms.BaseFormSet):
     """
 
     kind: ClassVar[Many]
+    more_rows = MORE_ROWS
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -181,7 +183,12 @@ class Parts(forms.BaseFormSet):
             for index in range(self._sent)
             if any(_typed(self.data.get(f"{self.add_prefix(index)}-{name}")) for name in self.form.base_fields)
         ]
-        return min(max(typed, default=0) + self.extra, MOST_ROWS)
+        return min(max(typed, default=0) + self._blanks(), MOST_ROWS)
+
+    def _blanks(self) -> int:
+        """How many empty rows stand ready; more where they were asked for."""
+        asked = str(self.data.get(f"{self.prefix}-rows", "")) if self.data.get("more") == self.prefix else ""
+        return int(asked) if asked in MORE_ROWS else self.extra
 
     def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
         """A blank row that wasn't sent is blank, whatever else was sent; whether one is empty, it says itself."""

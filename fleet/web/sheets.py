@@ -256,6 +256,8 @@ def edit(request: HttpRequest, sheet_id: uuid.UUID) -> HttpResponse:
     if request.method != "POST":
         return _form(request, facts, SheetForm(initial=facts.current.content if facts.current else {}))
     asked, based_on = SheetForm(request.POST), previews.number_based_on(request.POST)
+    if "more" in request.POST:
+        return _form(request, facts, asked, based_on=based_on)
     try:
         content = read_sheet(asked.content())
     except Malformed as bad:
@@ -299,7 +301,7 @@ def _form(
 def new(request: HttpRequest) -> HttpResponse:
     """A sheet that no appliance has yet: made at once, there is nothing that it could change."""
     asked = NewSheetForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST":
+    if request.method == "POST" and "more" not in request.POST:
         content = asked.content()
         try:
             file = read_sheet_file({"schema": "fleet-sheet/1", "name": content.pop("name", ""), "content": content})

@@ -157,7 +157,7 @@ TABLE: dict[str, Row] = {
     "defects": page(GET=EVERYBODY),
     "defect-resolve": act("defect", POST=OFFICE),
     "planning-settings": page(GET=MANAGER, POST=MANAGER),
-    "people": page(GET=MANAGER, POST=MANAGER),
+    "people": page(GET=EVERYBODY, POST=MANAGER),
     "person": page("account", bound=True, GET=MANAGER, POST=MANAGER),
     "person-qualifications": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "account", True),
     "contractor": page(GET=MANAGER, POST=MANAGER),

@@ -258,6 +258,33 @@ def test_set_up_leads_a_manager_to_what_the_installation_stands_on(boss: User, c
     assert [each for each in fewer if limited.get(each).status_code != 200] == []
 
 
+def test_who_invites_nobody_reads_who_is_known_and_how_to_reach_them(
+    boss: User, dispatcher: User, technician: User, auditor: User, person: Person
+) -> None:
+    Person.objects.filter(id=person.id).update(phone="0000 111", email="ada@heating.example")
+    for reader in (dispatcher, technician):
+        page = opened(reader, "/people/")
+        assert "0000 111 ada@heating.example" in text_of(page) and "gas to 31 Dec 2030" in text_of(page)
+        assert "Invite" not in page and "/people/0" not in page and boss.username not in text_of(page).split()
+        assert 'href="/records/" aria-current="page"' in page and 'href="/people/"' in opened(reader, "/records/")
+        assert browser_of(reader).post("/people/", NEW).status_code == 403
+    assert "0000 111" not in opened(auditor, "/people/")
+
+
+def test_the_only_manager_is_told_of_the_ways_back_where_no_link_can_be_mailed(boss: User, settings: Any) -> None:
+    told = "manage.py people reset boss --second-factor"
+    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    assert all(told in text_of(opened(boss, path)) for path in ("/people/", "/account/"))
+    User.objects.filter(id=boss.id).update(email="boss@heating.example")
+    assert told in text_of(opened(boss, "/people/"))
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    assert told not in text_of(opened(boss, "/people/"))
+    User.objects.filter(id=boss.id).update(email="")
+    assert told in text_of(opened(boss, "/people/"))
+    create_user(username="second", password=PASSWORD, role=Role.MANAGER, name="Di Second")
+    assert told not in text_of(opened(boss, "/people/"))
+
+
 def test_what_set_up_holds_stands_under_it_in_a_manager_s_head_alone(boss: User, dispatcher: User) -> None:
     for path in ("/sheets/", "/people/", "/planning-settings/"):
         assert 'href="/installation/" aria-current="page"' in opened(boss, path)

@@ -277,6 +277,20 @@ def test_a_form_sent_without_its_rows_or_with_a_made_up_count_is_refused_or_has_
         assert sent(manager, each).status_code == 422
 
 
+def test_empty_rows_are_added_before_anything_is_read(boiler: Appliance, manager: User) -> None:
+    for path in (f"/sheets/{boiler.sheet_id}/edit/", "/sheets/new/"):
+        more = {
+            "more": "targets",
+            "targets-rows": "10",
+            "targets-TOTAL_FORMS": "1",
+            "targets-0-rate": "high",
+            "fuel": "x",
+        }
+        page = checked(sent(manager, path, **more))
+        assert 'class="fault" role="alert"' not in page
+        assert [f'name="targets-{number}-value"' in page for number in (0, 10, 11)] == [True, True, False]
+
+
 def test_a_form_sent_by_its_first_button_never_records(boiler: Appliance, neutral: LimitSet, manager: User) -> None:
     for path in (f"/sheets/{boiler.sheet_id}/edit/", f"/limit-sets/{neutral.id}/edit/"):
         change = {"source": "x"} if "/sheets/" in path else {"notes": "x"}

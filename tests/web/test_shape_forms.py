@@ -76,6 +76,17 @@ def as_sent(form: ShapeForm) -> QueryDict:
     return query
 
 
+def test_so_many_empty_rows_are_added_as_are_asked_for_and_what_was_typed_stays() -> None:
+    sent = targets(2, **{"0-rate": "high"})
+    sent["more"] = "targets"
+    for asked, rows in (("10", 11), ("5", 6), ("99", 3), ("x", 3), ("", 3)):
+        sent["targets-rows"] = asked
+        assert len(ThingForm(sent).parts["targets"].forms) == rows
+    sent["more"], sent["targets-rows"] = "steps", "10"
+    assert len(ThingForm(sent).parts["targets"].forms) == 3
+    assert ThingForm(sent).content()["targets"] == [{"rate": "high"}]
+
+
 def said(path: str, code: Coded, **sent: str) -> list[tuple[str, str, str]]:
     """Where, of what and what is said of a refusal, once this was sent, in two rows where nothing else is said."""
     form = ThingForm(targets(2, **({"0__rate": "high", "1__rate": "low"} | sent)))
