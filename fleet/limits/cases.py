@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fleet.coded import as_row
-from fleet.limits.card import Card, FuelConstants
+from fleet.limits.card import Accuracy, Card, FuelConstants
 from fleet.limits.quantities import Measure
 
 Case = dict[str, Any]
@@ -18,6 +18,12 @@ UNITS = ("_ppm", "_pct", "_pct_net", "_pct_gross", "_c", "_pa", "_min", "_kwh")
 COMMON_FLUE = "common_flue"
 # The sampling point of a case that holds nothing but ambient CO.
 ROOM = "room"
+# From here on it is no sample of the flue at all [% O2], and so much CO in it is taken for a sign of more [ppm]; both
+# our own.
+NO_SAMPLE_O2_PCT = 20.0
+SIGN_CO_PPM = 30.0
+# What is allowed for where the analyser's own accuracy isn't known (EN 50379-2, from memory).
+UNKNOWN_ACCURACY = {"co_ppm": Accuracy(20.0, 5.0), "o2_pct": Accuracy(0.3, 0.0), "co2_pct": Accuracy(0.3, 0.0)}
 
 
 def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
@@ -169,8 +175,9 @@ Value = float | str | None
 def measured(measure: Measure, case: Case, card: Card) -> tuple[Value, str, float | None]:
     """A reading's value on a row's basis, its qualifier, and the expanded uncertainty of the value.
 
-    Without a usable O2 (or CO2) a concentration is "at_least" what it would be in undiluted gas. Uncertain are the
-    figure itself and the O2 or CO2 that scaled it, each by the analyser's recorded accuracy.
+    Without a usable O2 (or CO2) a concentration is "at_least" what it would be in undiluted gas, CO in a sample that is
+    mostly air at least its lower bound. Uncertain are the figure itself and the O2 or CO2 that scaled it, each by the
+    analyser's recorded accuracy.
     """
     raw = case.get(measure.field)
     if raw is None or isinstance(raw, str):
@@ -178,6 +185,8 @@ def measured(measure: Measure, case: Case, card: Card) -> tuple[Value, str, floa
     by, said = measure.scaled_by, qualifier(case, measure.field)
     span, bound = _span(measure, case, card.fuel)
     value = 0.0 if bound and said == "less_than" else raw * measure.factor / span
+    if bound and value and case["too_dilute"]:
+        value = max(value, least_of_diluted(measure, case, card))
     if measure.whole:
         value = float(math.floor(value + 0.5))
     if bound or case["too_dilute"]:
@@ -200,6 +209,32 @@ def _span(measure: Measure, case: Case, fuel: FuelConstants) -> tuple[float, boo
     if span is None or not span > 0:
         return fuel.co2_max_pct if in_air is None else in_air, True
     return span, False
+
+
+def least_of_diluted(measure: Measure, case: Case, card: Card, *, co_allowed: bool = True) -> float:
+    """The least that CO can be on a row's basis in a sample that is mostly air, 0 where it can't be told.
+
+    (CO - U) / (O2 in air - (O2 - U)), or (CO - U) / (CO2 + U) with a CO2 that was measured; every U against it, that of
+    CO only if `co_allowed`. What is no sample of the flue has no such bound.
+    """
+    if measure.field != "co_ppm" or case.get("co_ppm") is None or case["o2_pct"] >= NO_SAMPLE_O2_PCT:
+        return 0.0
+    co_ppm = max(0.0, case["co_ppm"] - co_allowed * _allowance("co_ppm", case["co_ppm"], card))
+    co2_u_pct = _allowance("co2_pct", case["co2_pct"], card)
+    if measure.o2_in_air_pct is None:
+        measured_co2 = card.analyser.co2 == "measured" and case["derived"] != "co2_pct"
+        return co_ppm * measure.factor / (max(0.0, case["co2_pct"]) + co2_u_pct) if measured_co2 else 0.0
+    fuel = card.fuel
+    o2_u_pct = (
+        co2_u_pct * fuel.o2_air_pct / (fuel.co2_max_pct - fuel.co2_air_pct)
+        if case["derived"] == "o2_pct"
+        else _allowance("o2_pct", case["o2_pct"], card)
+    )
+    return float(co_ppm * measure.factor / (measure.o2_in_air_pct - case["o2_pct"] + o2_u_pct))
+
+
+def _allowance(field: str, value: float, card: Card) -> float:
+    return (card.analyser.accuracy.get(field) or UNKNOWN_ACCURACY[field]).at(value)
 
 
 def _expanded(field: str, value: float, card: Card) -> float | None:

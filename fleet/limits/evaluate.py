@@ -10,7 +10,17 @@ from typing import Any
 
 from fleet.coded import as_row
 from fleet.limits.card import CARD_VERSION, Card
-from fleet.limits.cases import ROOM, Case, Value, measured, qualifier, read_cases
+from fleet.limits.cases import (
+    NO_SAMPLE_O2_PCT,
+    ROOM,
+    SIGN_CO_PPM,
+    Case,
+    Value,
+    least_of_diluted,
+    measured,
+    qualifier,
+    read_cases,
+)
 from fleet.limits.decision import COVERAGE_FACTOR, conformance_probability, decide
 from fleet.limits.quantities import Measure
 from fleet.limits.rows import Row
@@ -44,7 +54,7 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
     verdicts = [v for row in rows if row.op != "missing" for v in _judge_row(row, cases, card)]
     stop = any(verdict.stop for verdict in verdicts)
     verdicts += [_judge_presence(row, cases, stop) for row in rows if row.op == "missing"]
-    verdicts += [_judge_dilution(card.dilution, case, stop) for case in cases if case["too_dilute"]]
+    verdicts += [_judge_dilution(card, case, stop) for case in cases if case["too_dilute"]]
     return Verdicts(in_order(verdicts))
 
 
@@ -172,11 +182,23 @@ def _judge_presence(row: Row, cases: Sequence[Case], stop: bool) -> Verdict:
     return _verdict(row, {}, OUTSIDE, [as_row("not_on_record")])
 
 
-def _judge_dilution(row: Row, case: Case, stop: bool) -> Verdict:
+def _judge_dilution(card: Card, case: Case, stop: bool) -> Verdict:
     """Raw CO of a sample that is mostly air, and what to do about it unless the firing has ended."""
-    row, co_ppm = row.but(asks="") if stop else row, case.get("co_ppm")
+    row, co_ppm = card.dilution.but(asks="" if stop else _asks_of_diluted(card, case)), case.get("co_ppm")
     said = "not_measured" if co_ppm is None else qualifier(case, "co_ppm")
     return _verdict(row, case, NOT_JUDGED, [as_row("no_air_free_figure", o2_pct=case["o2_pct"])], co_ppm, said)
+
+
+def _asks_of_diluted(card: Card, case: Case) -> str:
+    """Before leaving where it is no sample of the flue, or where CO as read stands for more than a limit that stops."""
+    if case["o2_pct"] >= NO_SAMPLE_O2_PCT:
+        return "repeat_or_leave_off" if (case.get("co_ppm") or 0.0) > SIGN_CO_PPM else "repeat_before_leaving"
+    doubted = any(
+        row.upper is not None and least_of_diluted(row.measure, case, card, co_allowed=False) > row.upper
+        for row in card.rows
+        if row.stop and row.measure and not row.unrecorded
+    )
+    return "repeat_before_leaving" if doubted else card.dilution.asks
 
 
 def _verdict(

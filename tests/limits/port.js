@@ -4,6 +4,8 @@ const GROUPS = ["stop_levels", "bands", "orders", "ceilings", "limits"], PHASES 
 const OUTCOMES = ["outside", "cannot_tell", "not_judged", "within"], UNUSABLE = ["not_measured", "sensor_fault"];
 const [OUTSIDE, CANNOT_TELL, NOT_JUDGED, WITHIN] = OUTCOMES;
 const DERIVED = ["key", "derived", "o2_pct", "co2_pct", "co_ppm_air_free", "co_co2_ratio", "excess_air_ratio"];
+const UNKNOWN = Object.fromEntries([["co_ppm", 20, 5], ["o2_pct", 0.3, 0], ["co2_pct", 0.3, 0]]
+  .map(([field, absolute, relative_pct]) => [field, { absolute, relative_pct }]));
 const coded = (code, figures = {}) => [[code, figures]];
 const same = (one, other) => (one ?? null) === (other ?? null);
 const bare = (field) => field.slice(0, Math.max(0, field.lastIndexOf("_")));
@@ -107,17 +109,29 @@ function judgeCase(row, each, card) {
   return [verdictOn(row, each, outcome, reasons, value, said)];
 }
 
-function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, each, { fuel, analyser }) {
-  const raw = each[field], said = qualifier(each, field);
+function measured({ field, scaled_by: by, factor, o2_in_air_pct: air, whole }, each, card) {
+  const { fuel, analyser } = card, raw = each[field], said = qualifier(each, field);
   if (raw == null || typeof raw === "string") return [raw, "=", null];
   const known = by && !each.too_dilute ? each[by] : null, left = known === null || air === null ? known : air - known;
   const bound = by && !(left > 0), span = !by ? 1 : bound ? air ?? fuel.co2_max_pct : left;
   let value = bound && said === "less_than" ? 0 : raw * factor / span;
+  if (bound && value && each.too_dilute) value = Math.max(value, leastOfDiluted({ field, factor, air }, each, card));
   if (whole) value = Math.floor(value + 0.5);
   if (bound || each.too_dilute) return [value, bound && said !== "more_than" ? "at_least" : said, null];
   const own = expanded(analyser.accuracy[field], raw), other = by ? expanded(analyser.accuracy[by], known) : 0;
   const [one, two] = [own * factor / span, value * other / span];
   return [value, said, own === null || other === null ? null : Math.sqrt(one * one + two * two)];
+}
+
+function leastOfDiluted({ field, factor, air }, each, { fuel, analyser }) {
+  const { co_ppm: read, o2_pct: o2, co2_pct: co2, derived } = each, span = fuel.co2_max_pct - fuel.co2_air_pct;
+  if (field !== "co_ppm" || read == null || o2 >= 20) return 0;
+  const allowance = (of, value) => expanded(analyser.accuracy[of] ?? UNKNOWN[of], value);
+  const co = Math.max(0, read - allowance("co_ppm", read)), u = allowance("co2_pct", co2);
+  const measuredCo2 = analyser.co2 === "measured" && derived !== "co2_pct";
+  if (air === null) return measuredCo2 ? co * factor / (Math.max(0, co2) + u) : 0;
+  const ofO2 = derived === "o2_pct" ? u * fuel.o2_air_pct / span : allowance("o2_pct", o2);
+  return co * factor / (air - o2 + ofO2);
 }
 
 function firesOn(row, value, said, uncertainty, margins) {

@@ -254,7 +254,7 @@ def test_a_scaled_value_counts_both_uncertainties():
     ("said_of_co", "value", "said"),
     [("=", 50.0, "at_least"), ("more_than", 50.0, "more_than"), ("less_than", 0.0, "at_least")],
 )
-@pytest.mark.parametrize("o2_pct", [None, 18.0, 21.0, 21.5])
+@pytest.mark.parametrize("o2_pct", [None, 20.0, 21.0, 21.5])
 def test_without_a_usable_o2_a_concentration_is_at_least_what_it_is_undiluted(said_of_co, value, said, o2_pct):
     read = {"co_ppm": 50.0, "o2_pct": o2_pct, "qualifiers": {"co": said_of_co}}
     assert on_basis("co", "undiluted", "ppm", CO_ACCURACY | O2_ACCURACY, **read) == (value, said, None)

@@ -33,7 +33,7 @@ from tests.limits.cast import (
 from tests.needs import needs_program
 
 PORT = Path(__file__).parent / "port.js"
-LARGEST_PORT_LINES, LONGEST_LINE = 175, 120
+LARGEST_PORT_LINES, LONGEST_LINE = 185, 120
 VISITS = 500
 # What the tests of orders have: two plain rates in one phase are seldom drawn.
 NOT_DRAWN = {"different_casings"}

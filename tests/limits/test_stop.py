@@ -4,10 +4,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fleet.combustion import FUELS
 from fleet.limits import evaluate
 from fleet.limits.cases import read_cases
 from fleet.presentation.verdicts import verdict_sentence
-from tests.limits.cast import LIMIT_SETS, STOP_LEVELS, make_card, of, reading, the
+from tests.limits.cast import ANALYSER, LIMIT_SETS, STOP_LEVELS, make_card, of, one_limit_set, reading, sheet, the
 
 bounded = settings(max_examples=60, deadline=None, derandomize=True)
 SETS = make_card(*LIMIT_SETS, facts={"appliance": "boiler", "vent": "natural_draft", "vent_state": "warm"})
@@ -67,7 +68,7 @@ def test_above_18_percent_o2_there_is_no_air_free_figure_and_nothing_is_cleared(
     said = evaluate(make_card(), sample)
     repeat = the(said, label=["co", {}], outcome="not_judged")
     if not said.stop:
-        assert repeat.asks == "repeat_sample"
+        assert repeat.asks.startswith("repeat_")
     assert repeat.value == co_ppm
     assert read_cases(make_card(), sample)[0]["co_ppm_air_free"] is None
     assert not [v for v in of(said, outcome="within") if v.reading_key and v.quantity.startswith("co")]
@@ -79,8 +80,66 @@ def test_60_ppm_in_a_sample_of_mostly_air_is_never_called_within():
     assert "CO 60 ppm" in verdict_sentence(the(said, label=["co", {}]))
 
 
+# Worked by hand: (CO - 20) x 20.9 / (20.9 - (O2 - 0.3)) against 400 ppm, without the 20 what is to be repeated.
+@pytest.mark.parametrize(
+    ("o2_pct", "co_ppm", "at_least_ppm", "asks"),
+    [
+        (18.3, 300.0, 2017.9, None),
+        (19.0, 75.0, 522.5, None),
+        (18.3, 75.0, 396.4, "repeat_before_leaving"),
+        (19.5, 40.0, 245.9, "repeat_before_leaving"),
+        (18.3, 50.0, 216.2, "repeat_sample"),
+        (19.9, 20.0, 20.0, "repeat_sample"),
+        (20.0, 20.0, 20.0, "repeat_before_leaving"),
+        (20.5, 20.0, 20.0, "repeat_before_leaving"),
+        (20.5, 31.0, 31.0, "repeat_or_leave_off"),
+        (20.5, 399.0, 399.0, "repeat_or_leave_off"),
+        (20.5, 401.0, 401.0, None),
+    ],
+)
+def test_the_lower_bound_of_co_in_mostly_air_condemns_and_its_highest_asks(o2_pct, co_ppm, at_least_ppm, asks):
+    made = make_card(analyser=None, the_sheet=sheet(ceilings=[]))
+    said = evaluate(made, [reading(o2_pct=o2_pct, co2_pct=None, co_ppm=co_ppm)])
+    line = the(said, kind="stop_level", quantity="co_ppm_air_free")
+    assert line.value == pytest.approx(at_least_ppm, abs=0.05)
+    assert (said.stop, line.qualifier) == (asks is None, "at_least")
+    assert the(said, label=["co", {}], outcome="not_judged").asks == (asks or "")
+
+
+def test_the_analysers_own_accuracy_narrows_what_is_allowed_for():
+    exact = ANALYSER | {"accuracy": {"co": {"absolute": 2}, "o2": {"absolute": "0.1"}}}
+    sample = [reading(o2_pct=18.3, co2_pct=None, co_ppm=60.0)]
+    assert not evaluate(make_card(analyser=None), sample).stop
+    assert the(evaluate(make_card(analyser=exact), sample), kind="stop_level", quantity="co_ppm_air_free").value == (
+        pytest.approx(58 * 20.9 / 2.7)
+    )
+
+
+def test_a_measured_co2_bounds_the_ratio_of_a_diluted_sample_and_a_calculated_one_does_not():
+    ratio = one_limit_set(
+        quantity="co_co2_ratio", unit="1", basis=None, fires_when={"op": ">", "value": 0.01}, limit_text="<= 0.01"
+    )
+    sample = [reading(o2_pct=18.5, co2_pct=1.4, co_ppm=300.0)]
+    for co2, at_least in (
+        ("measured", 280 / (1.7 * 1e4)),
+        ("calculated", 300 / (FUELS["natural_gas"].co2_max_pct * 1e4)),
+    ):
+        line = the(evaluate(make_card(ratio, analyser={"co2": co2}), sample), quantity="co_co2_ratio")
+        assert line.value == pytest.approx(at_least)
+        assert line.outcome == ("outside" if co2 == "measured" else "not_judged")
+
+
+def test_a_co2_alone_is_allowed_for_by_its_own_accuracy():
+    sample = [reading(o2_pct=None, co2_pct=1.4, co_ppm=300.0)]
+    made = make_card(analyser={"co2": "measured"})
+    line = the(evaluate(made, sample), kind="stop_level", quantity="co_ppm_air_free")
+    per_co2 = made.fuel.o2_air_pct / (made.fuel.co2_max_pct - made.fuel.co2_air_pct)
+    o2_pct = (made.fuel.co2_max_pct - 1.4) * per_co2
+    assert line.value == pytest.approx(280 * 20.9 / (20.9 - o2_pct + 0.3 * per_co2))
+
+
 def test_raw_co_above_the_line_stops_whatever_the_o2():
-    for o2 in ({"o2_pct": 19.0, "co2_pct": None}, {"o2_pct": None, "co2_pct": None}):
+    for o2 in ({"o2_pct": 20.2, "co2_pct": None}, {"o2_pct": None, "co2_pct": None}):
         said = evaluate(make_card(), [reading(co_ppm=450.0, **o2)])
         assert said.stop
         assert "at least 450 ppm" in verdict_sentence(said.strictest)
