@@ -1,14 +1,16 @@
 """Flags: open for what needs attention, with the figures of the reason; never two open for one reason."""
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 
+from fleet.assess.appliances import by_appliance
 from fleet.assess.due.proposals import DriftCase
+from fleet.assess.judging.evidence import no_evidence
 from fleet.coded import Coded, coded
 from fleet.errors import FleetError, Forbidden
 from fleet.limits import Verdict, standing
@@ -34,10 +36,29 @@ def open_flags(*, visit: Visit, judgement: Judgement, now: datetime) -> None:
 
 def replay_newest(*, appliance: Appliance, now: datetime) -> None:
     """After a correction: open and close what the appliance's newest test says now."""
-    tested = appliance.visits.exclude(outcome=Visit.Outcome.NOT_TESTED).select_related("judgement", "attendance")
-    known = tested.filter(local_date__lte=_tomorrow(now)).prefetch_related("readings")
-    if newest := max(known, key=lambda each: (each.local_date, each.last_moment), default=None):
+    for newest in _newest_tests([appliance.id], now):
         _open_outside(newest, standing(newest.judgement.said), now)
+
+
+def close_proven(*, appliance_ids: Collection[uuid.UUID], now: datetime) -> None:
+    """Close what the newest test put right, where only now the register says that it is evidence."""
+    flagged = by_appliance(_outside_open(appliance_ids))
+    for newest in _newest_tests(flagged, now):
+        _close_put_right(newest, standing(newest.judgement.said), flagged[newest.appliance_id], now)
+
+
+def _outside_open(appliance_ids: Iterable[uuid.UUID]) -> QuerySet[Flag]:
+    return Flag.objects.filter(appliance__in=list(appliance_ids), kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
+
+
+def _newest_tests(appliance_ids: Iterable[uuid.UUID], now: datetime) -> Iterable[Visit]:
+    """Of each appliance, in few statements. What is dated ahead of today is none."""
+    tested = Visit.objects.exclude(outcome=Visit.Outcome.NOT_TESTED).filter(local_date__lte=_tomorrow(now))
+    same = tested.filter(appliance=OuterRef("appliance")).order_by("-local_date").values("local_date")
+    of_that_day = tested.filter(appliance__in=list(appliance_ids), local_date=Subquery(same[:1]))
+    related = of_that_day.select_related("appliance", "judgement", "attendance").defer("judgement__card")
+    found = sorted(related.prefetch_related("readings"), key=lambda each: each.last_moment)
+    return {each.appliance_id: each for each in found}.values()
 
 
 def _open_unsafe(visit: Visit, now: datetime) -> None:
@@ -99,27 +120,37 @@ def _tomorrow(now: datetime) -> date:
 
 
 def _open_outside(visit: Visit, left: Sequence[Verdict], now: datetime) -> None:
-    """A flag a rate, quantity and set that stands outside; closed only by a reading judged within of the same."""
-    worst: dict[str, Verdict] = {}
-    for each in sorted(left, key=lambda row: row.rank):
-        if each.outcome == "outside" and not each.stop and isinstance(each.value, float | int):
-            worst[_key(each)] = each
-    for key, row in worst.items():
+    """A flag a rate, quantity and set that stands outside."""
+    for key, row in _worst_outside(left).items():
         figures = {"value": row.value, "quantity": row.quantity, "severity": row.severity, "verdict": _kept(row)}
         put_flag(
             appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, figures=figures, now=now,
         )  # fmt: skip
-    still_open = Flag.objects.filter(appliance=visit.appliance, kind=Flag.Kind.OUTSIDE, closed_at__isnull=True)
-    if not still_open:
+    _close_put_right(visit, left, _outside_open([visit.appliance_id]), now)
+
+
+def _worst_outside(left: Sequence[Verdict]) -> dict[str, Verdict]:
+    return {
+        _key(each): each
+        for each in sorted(left, key=lambda row: row.rank)
+        if each.outcome == "outside" and not each.stop and isinstance(each.value, float | int)
+    }
+
+
+def _close_put_right(visit: Visit, left: Sequence[Verdict], still_open: Iterable[Flag], now: datetime) -> None:
+    """Closed only by a reading of the same judged within, in a visit that proves it; or where its set has ended."""
+    if visit.local_date > _tomorrow(now):
         return
-    within = {_key(each) for each in left if each.outcome == "within"} - set(worst)
-    if within:
+    flags = list(still_open)
+    within = {_key(each) for each in left if each.outcome == "within"} - set(_worst_outside(left))
+    put_right = [each.id for each in flags if each.key in within]
+    if put_right and not no_evidence(visit):
         why = coded("within_again", visit=str(visit.id), day=visit.local_date)
-        _close(still_open.filter(key__in=within), why, now)
+        _close(Flag.objects.filter(id__in=put_right), why, now)
     applying = {each.set_id for each in left}
-    ended = [each.id for each in still_open if each.key.rpartition(" ")[2] not in applying]
+    ended = [each.id for each in flags if each.key.rpartition(" ")[2] not in applying]
     if ended:
-        _close(still_open.filter(id__in=ended), coded("set_ended"), now)
+        _close(Flag.objects.filter(id__in=ended), coded("set_ended"), now)
 
 
 def _key(row: Verdict) -> str:
@@ -276,11 +307,14 @@ def _is_anothers(flag: Flag) -> bool:
 
 
 def _was_tested_since(flag: Flag, now: datetime) -> bool:
-    """A later visit, not declared unsafe, left with CO judged within as left and nothing at stop level."""
+    """A later visit that proves it, not declared unsafe, left with CO judged within as left and nothing at stop
+    level."""
     since = flag.visit.last_moment if flag.visit else flag.opened_at
     visits = flag.appliance.visits.filter(unsafe=False, readings__counted_phase="as_left").distinct()
     return any(
-        since < each.last_moment <= now + timedelta(days=1) and _left_with_co_within(each.judgement)
+        since < each.last_moment <= now + timedelta(days=1)
+        and _left_with_co_within(each.judgement)
+        and not no_evidence(each)
         for each in visits.select_related("judgement", "attendance").prefetch_related("readings")
     )
 

@@ -12,7 +12,18 @@ from fleet.assess.projections import calibration_rows, qualification_rows
 from fleet.assess.refusals import check_entry
 from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import Analyser, Building, Calibration, Client, GasSupply, Person, Qualification, User
+from fleet.models import (
+    Analyser,
+    Appliance,
+    Building,
+    Calibration,
+    Client,
+    Flag,
+    GasSupply,
+    Person,
+    Qualification,
+    User,
+)
 from fleet.services import jobs
 from fleet.services.records import append_record, found_or_made, put_rows
 
@@ -119,6 +130,7 @@ def add_calibration(
     full = {"id": str(id), "analyser": str(analyser.id), **content}
     record = append_record(kind="calibration", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=calibration_rows(full, record.id))
+    _look_at_flagged(Q(visits__readings__analyser=analyser), now)
     return Calibration.objects.get(id=id)
 
 
@@ -133,7 +145,15 @@ def add_qualification(
     full = {"id": str(id), "person": str(person.id), **content}
     record = append_record(kind="qualification", subject=id, content=full, actor=actor, now=now)
     put_rows(rows=qualification_rows(full, record.id))
+    _look_at_flagged(Q(visits__readings__person=person), now)
     return Qualification.objects.get(id=id)
+
+
+def _look_at_flagged(read_by: Q, now: datetime) -> None:
+    """What was read may be evidence from now on, and put right what is still flagged."""
+    flagged = Appliance.objects.filter(read_by, flags__kind=Flag.Kind.OUTSIDE, flags__closed_at__isnull=True)
+    for appliance_id in flagged.order_by("id").values_list("id", flat=True).distinct():
+        jobs.request_job(kind="refresh_appliance", key=str(appliance_id), due_at=now)
 
 
 @transaction.atomic

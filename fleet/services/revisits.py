@@ -104,6 +104,7 @@ def _propose(appliances: Sequence[Appliance], now: datetime) -> bool:
     standing = required_checks.recompute_required_checks(required_checks=required_checks_standing(staying), now=now)
     serving = [each for each in staying if each.in_service_on(days[each.id])]
     ids = [each.id for each in serving]
+    flags.close_proven(appliance_ids=ids, now=now)
     contractor = Contractor.objects.get()
     defects, retests = follow_ups.follow_appliances(appliances=serving, contractor=contractor, now=now)
     known = Known.of(ids, contractor=contractor, now=now, required_checks=standing, defects=defects, retests=retests)

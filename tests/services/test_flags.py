@@ -8,11 +8,14 @@ import pytest
 
 from fleet.errors import Conflict, FleetError, Forbidden
 from fleet.intake.sheets import read_sheet
-from fleet.models import Analyser, Appliance, Flag, FlueGroup, Person, User
+from fleet.models import Analyser, Appliance, Flag, FlueGroup, Job, Person, User, Visit
 from fleet.models.register import new_id
 from fleet.presentation.follow_ups import closed_words, flag_words
 from fleet.services.appliances import add_sheet_version
 from fleet.services.flags import acknowledge_flag, close_flag
+from fleet.services.register import add_calibration, add_qualification
+from fleet.services.revisits import refresh_appliance
+from tests import cast
 from tests.cast import NOON, SHEET, make_appliance, measured, store, visit_body
 
 
@@ -233,6 +236,85 @@ def test_readings_that_prove_nothing_close_no_flag(
     store(later, technician, NOON + timedelta(days=7))
     flag.refresh_from_db()
     assert flag.closed_at is None
+
+
+def within_by(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, of_reading: dict[str, str]
+) -> Visit:
+    """A later visit that reads everything within, with somebody else or another analyser."""
+    later = visit_body(boiler, person, analyser, day="2026-03-09")
+    later["readings"] = [each | of_reading for each in later["readings"]]
+    return store(later, technician, NOON + timedelta(days=7))
+
+
+@pytest.mark.parametrize("of_reading", [{"analyser": "borrowed"}, {"person": "Nobody"}], ids=["analyser", "person"])
+def test_what_nobody_on_the_register_read_closes_no_flag(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, of_reading: dict[str, str]
+) -> None:
+    flag = left_outside(boiler, person, analyser, technician)
+    within_by(boiler, person, analyser, technician, of_reading)
+    flag.refresh_from_db()
+    assert flag.closed_at is None
+
+
+def test_a_date_ahead_of_today_condemns_and_clears_nothing(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, unsafe: Flag
+) -> None:
+    flag = left_outside(boiler, person, analyser, technician)
+    ahead = visit_body(boiler, person, analyser, day="2126-03-09")
+    store(ahead, technician, NOON + timedelta(days=7))
+    flag.refresh_from_db()
+    assert flag.closed_at is None
+    with pytest.raises(FleetError, match="as left"):
+        close_flag(flag=unsafe, version=unsafe.version, why="read", actor=technician, now=NOON + timedelta(days=9))
+
+
+@pytest.mark.parametrize("lacks", ["calibration", "qualification"])
+def test_what_was_read_closes_it_once_the_register_says_that_it_is_evidence(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, manager: User, lacks: str
+) -> None:
+    flag = left_outside(boiler, person, analyser, technician)
+    lapsed = cast.make_analyser(manager, valid_to="2026-03-05")
+    learner = cast.make_person("Bo Test", None, manager, valid_to="2026-03-05")
+    given = {"analyser": str(lapsed.id)} if lacks == "calibration" else {"person": str(learner.id)}
+    within_by(boiler, person, analyser, technician, given)
+    later = NOON + timedelta(days=9)
+    refresh_appliance(appliance=boiler, now=later)
+    flag.refresh_from_db()
+    assert flag.closed_at is None
+
+    Job.objects.all().delete()
+    said: dict[str, Any] = {"by": "laboratory", "certificate": "c2", "passed": True, "done_on": "2026-03-06"}
+    if lacks == "calibration":
+        add_calibration(
+            analyser=lapsed, content=said | {"valid_to": "2027-03-06"}, actor=manager, now=later, id=new_id()
+        )
+    else:
+        proof = {"scheme": "gas", "number": "2", "fuel_kinds": ["gas"], "valid_from": "2026-03-06"}
+        add_qualification(
+            person=learner, content=proof | {"valid_to": "2027-03-06"}, actor=manager, now=later, id=new_id()
+        )
+    assert Job.objects.filter(kind="refresh_appliance", key=str(boiler.id)).exists()
+    refresh_appliance(appliance=boiler, now=later)
+    flag.refresh_from_db()
+    assert flag.closed_at
+
+
+def test_a_flag_closed_by_hand_is_not_opened_again_by_looking_again(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User
+) -> None:
+    flag = left_outside(boiler, person, analyser, technician)
+    close_flag(flag=flag, version=flag.version, why="seen by the maker", actor=technician, now=NOON)
+    refresh_appliance(appliance=boiler, now=NOON)
+    assert not Flag.objects.filter(kind="outside_a_limit", closed_at__isnull=True).exists()
+
+
+def test_unsafe_is_not_closed_by_a_test_that_is_no_evidence(
+    boiler: Appliance, person: Person, analyser: Analyser, technician: User, unsafe: Flag
+) -> None:
+    within_by(boiler, person, analyser, technician, {"analyser": "borrowed"})
+    with pytest.raises(FleetError, match="as left"):
+        close_flag(flag=unsafe, version=unsafe.version, why="read", actor=technician, now=NOON + timedelta(days=9))
 
 
 def test_the_mornings_visit_arriving_late_does_not_close_the_afternoons_flag(
