@@ -46,6 +46,10 @@ RATE_PROVEN_BY = ("display", "fan_speed", "timed_input", "not_proven")
 SAMPLING_POINTS = ("appliance_outlet", "before_draught_diverter", "common_flue")
 SERIES_QUANTITIES = ("o2", "co2", "co", "flue_temp")
 SAMPLES_MAX = 1000
+CONCERNED = (
+    *("burner", "fan", "gas_valve", "nozzle", "heat_exchanger", "case_seal", "burner_joint", "flue_joint"),
+    *("condensate_trap", "filter", "electrode", "adjuster_cap", "other"),
+)
 WORK_KINDS = ("adjustment", "cleaning", "reseal", "nozzle", "part", "gas_conversion", "other")
 TURNS = ("clockwise", "anticlockwise")
 
@@ -138,6 +142,7 @@ class Work(Shape):
     kind: Annotated[str, Word(WORK_KINDS)]
     after_reading: Annotated[int, Whole(0)]
     component: Annotated[str, Text(100, blank=True)] = LEFT_OUT
+    concerned: Annotated[str, Word(CONCERNED)] = LEFT_OUT
     replaced: Annotated[bool, YesNo()] = LEFT_OUT
     adjuster: Annotated[str, Text(100, blank=True)] = LEFT_OUT
     rate: Annotated[str, Text(20, blank=True)] = LEFT_OUT

@@ -142,6 +142,11 @@ class Card:
         """Of all groups, in the order in which they are judged."""
         return [*self.stop_levels, *self.bands, *self.orders, *self.ceilings, *self.limits]
 
+    def moves(self, adjuster: str, rate: str | None) -> bool:
+        """Whether it acts on the rate; one that the sheet doesn't name, as any other work, acts on all."""
+        named = next((each.rate for each in self.adjusters if each.name == adjuster), "any")
+        return named in ("any", rate)
+
     @classmethod
     def of_json(cls, told: Mapping[str, Any]) -> "Card":
         """As `as_json` gave it, also after a round trip."""

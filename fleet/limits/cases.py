@@ -30,6 +30,7 @@ def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
     """The readings in the order taken, each with its derived figures and what makes it doubtful, coded or None.
 
     "doubt" holds for what was read in the flue, "doubt_anywhere" for ambient CO, spillage and flame as well.
+    "stands_as_left": found, and no work that moves this rate and no reading of it came after.
     """
     cases: list[Case] = []
     for reading in sorted(readings, key=lambda reading: reading.get("taken_order") or 0):
@@ -40,6 +41,10 @@ def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
         case["ambient_co_rise_ppm"] = _ambient_rise(case, cases)
         case["co_while_rising_ppm"] = _co_while_rising(case, cases, card.co_rise_ppm)
         cases.append(case)
+    left = {case.get("rate") for case in cases if case.get("phase") == "as_left"}
+    for case in cases:
+        moved = any(card.moves(adjuster, case.get("rate")) for adjuster in case.get("work_after") or ())
+        case["stands_as_left"] = case.get("phase") == "as_found" and case.get("rate") not in left and not moved
     return cases
 
 

@@ -37,7 +37,8 @@ def evaluate(card: Card, readings: Sequence[Mapping[str, Any]]) -> Verdicts:
         rate_proven, invalid, taken_order, qualifiers {quantity: "=", "more_than", "less_than", "not_measured" or
         "sensor_fault"} and the values in the units of their names (o2_pct, co2_pct, co_ppm, nox_ppm,
         flue_temp_c, ambient_co_ppm, ambient_co_before_ppm, flue_loss_pct, ...) or None. Further keys that
-        are used when there: adjusted_before, steady (False only where it was seen not to be), flame ("stable"
+        are used when there: adjusted_before, work_after (the adjuster of each piece of work after it that moved
+        combustion, "" for other work), steady (False only where it was seen not to be), flame ("stable"
         or else), intake_o2_pct, oil_derivatives, spillage_or_condensation, co_mg_per_kwh, nox_mg_per_kwh.
         Ambient CO that was read apart from any reading, as before and after the visit, is a case of its own with
         sampling point "room", no rate and only ambient_co_ppm; nothing of the flue is held against it.
@@ -78,7 +79,12 @@ def _where(row: Row) -> dict[str, Any]:
 def _meets(row: Row, measure: Measure, case: Case) -> bool:
     at_rate = row.rates is None or case.get("rate") in row.rates
     in_place = case.get("sampling_point") != ROOM or not measure.in_flue
-    return in_place and at_rate and (row.phases is None or case.get("phase") in row.phases)
+    return in_place and at_rate and (row.phases is None or case.get("phase") in row.phases or _stands(row.phases, case))
+
+
+def _stands(phases: Sequence[str], case: Case) -> bool:
+    """Left as found counts as left."""
+    return "as_left" in phases and bool(case["stands_as_left"])
 
 
 def _judge_case(row: Row, measure: Measure, case: Case, card: Card) -> Verdict | None:

@@ -97,6 +97,7 @@ class TurnedOut:
 
     open_ends : what keeps it from being called within, as coded label and rate (empty where it is of no rate).
     stop, stop_as_left : something that ends the firing was outside at all, and stands so.
+    before_work : rates whose last reading came before work that can move them.
     """
 
     outcome: str
@@ -104,6 +105,7 @@ class TurnedOut:
     open_ends: Sequence[Sequence[Any]]
     stop: bool
     stop_as_left: bool
+    before_work: Sequence[str]
 
 
 class Judgement(models.Model):

@@ -10,6 +10,14 @@ from fleet.models.register import new_id
 
 # Work after which the readings before it say nothing about how the burner burns now.
 MOVES_COMBUSTION = frozenset({"adjustment", "cleaning", "reseal", "nozzle", "part", "gas_conversion"})
+# Unless it concerned one of these alone: through them nothing of the burner's gas and air passes.
+MOVES_NONE = frozenset({"condensate_trap", "filter", "electrode", "adjuster_cap"})
+ADJUSTMENT = "adjustment"
+
+
+def moves_combustion(kind: str, concerned: str) -> bool:
+    """Work of that kind on that part; a turned screw always does, a cap put back on it never."""
+    return kind in MOVES_COMBUSTION and (kind == ADJUSTMENT or concerned not in MOVES_NONE)
 
 
 class Visit(models.Model):
@@ -147,7 +155,10 @@ class Reading(models.Model):
 
 
 class WorkItem(models.Model):
-    """What was done between readings: an adjuster turned, a burner cleaned, a part changed."""
+    """What was done between readings: an adjuster turned, a burner cleaned, a part changed.
+
+    `component` is what the technician wrote of the part, `concerned` its code where one was given.
+    """
 
     id = models.UUIDField(primary_key=True)
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="work")
@@ -155,6 +166,7 @@ class WorkItem(models.Model):
     after_reading = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=20)
     component = models.CharField(max_length=100, blank=True)
+    concerned = models.CharField(max_length=20, blank=True)
     replaced = models.BooleanField(default=False)
     adjuster = models.CharField(max_length=100, blank=True)
     rate = models.CharField(max_length=20, blank=True)
@@ -168,7 +180,7 @@ class WorkItem(models.Model):
 
     @property
     def moves_combustion(self) -> bool:
-        return self.kind in MOVES_COMBUSTION
+        return moves_combustion(self.kind, self.concerned)
 
 
 class Question(models.Model):

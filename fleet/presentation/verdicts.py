@@ -371,10 +371,11 @@ def _by_phase(facts: VisitFacts, source: tuple[str, str]) -> Iterator[str]:
         "": _("nothing judged"),
     }
     readings = [each.reading for each in facts.readings]
-    yield words[outcome_by_source(mine, readings, "as_found")]
+    yield words[outcome_by_source(mine, readings, as_found=True)]
     # What a limit asks of the appliance as found alone says nothing of how it was left.
     only_found = {each.limit_id for each in facts.card.limits if each.phases and "as_left" not in each.phases}
-    yield words[outcome_by_source([each for each in mine if each.limit_id not in only_found], readings, "as_left")]
+    of_left = [each for each in mine if each.limit_id not in only_found]
+    yield words[outcome_by_source(of_left, readings, facts.judgement.turned_out.before_work) if of_left else ""]
 
 
 def not_judged(facts: VisitFacts) -> list[str]:

@@ -58,10 +58,15 @@ def _opening(facts: VisitFacts, most_named: int) -> Iterator[str]:
     if not facts.readings:
         yield _("Nothing was read, so nothing was held against a limit.")
     elif not any(each.phase == "as_left" for each in verdicts_of(facts)):
-        yield _("It was left as found.") if visit.left_as_found else _("No reading was taken as left.")
+        yield _("It was left as found.") if _is_as_found(facts) else _("No reading was taken as left.")
     shown = {"left": capital(visit.get_disposition_display()), "day": weekday(visit.local_date)}
     yield _("%(left)s on %(day)s.") % shown
     yield _held_against(facts, most_named)
+
+
+def _is_as_found(facts: VisitFacts) -> bool:
+    """Said so, or nothing that moves combustion was done after the readings."""
+    return facts.visit.left_as_found or not facts.judgement.turned_out.before_work
 
 
 def _by_phase(facts: VisitFacts, most_named: int) -> list[str]:

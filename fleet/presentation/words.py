@@ -120,8 +120,7 @@ def said(sentence: str) -> str:
 def turned_out(visit: Visit) -> str:
     """How it was found and how it was left: "found outside, left within"."""
     words = {"": "", "outside": _("outside"), "within": _("within"), "incomplete": _("incomplete"), "not_judged": ""}
-    outcome, was_left = words[visit.judgement.outcome], any(each.phase == "as_left" for each in visit.judgement.said)
-    found, left = (words[visit.judgement.turned_out.found], outcome) if was_left else (outcome, "")
+    found, left = words[visit.judgement.turned_out.found], words[visit.judgement.outcome]
     if not found and not left:
         return _("not judged")
     if found == left:

@@ -185,7 +185,7 @@ def _outcomes(visit: Visit, reviewed: set[tuple[str, str]]) -> tuple[SetOutcome,
             name=name,
             version=version,
             kind=mine[0].kind,
-            outcome=outcome_by_source(mine, readings),
+            outcome=outcome_by_source(mine, readings, visit.judgement.turned_out.before_work),
             evidence=mine[0].evidence,
             reviewed=mine[0].kind != "limit" or (name, version) in reviewed,
         )

@@ -12,13 +12,13 @@ from fleet.assess.judging.cards import card_for, sheet_content
 from fleet.assess.judging.cases import cases_of, number_of, only_analyser, without_logged
 from fleet.assess.judging.deriving import derive
 from fleet.assess.judging.diagnosing import patterns, patterns_version, view_of
-from fleet.assess.judging.outcomes import outcome_of
+from fleet.assess.judging.outcomes import outcome_of, read_before_work
 from fleet.limits import Diagnosis as Suggestion
 from fleet.limits import Verdict, diagnose, evaluate
 from fleet.models import Diagnosis, Finding, Judgement, Question, Visit, VisitCheck
 from fleet.models.records import content_of
 
-ENGINE = "judgement/2"
+ENGINE = "judgement/3"
 AT_ONCE = 500
 
 
@@ -29,7 +29,7 @@ def judge_visit(*, visit: Visit, now: datetime) -> Judgement:
     made_with = card_for(visit.appliance, visit.local_date, only_analyser(readings), visit=visit)
     derived = derive(visit, readings, sheet=sheet_content(made_with.sheet), site=content_of(visit.record)["site"])
     verdicts = without_logged(evaluate(made_with.table, cases_of(visit, derived)))
-    outcome = outcome_of(verdicts.verdicts, readings)
+    outcome = outcome_of(verdicts.verdicts, readings, read_before_work(readings, visit.work.all(), made_with.table))
     judgement, made = Judgement.objects.update_or_create(
         visit=visit,
         defaults={

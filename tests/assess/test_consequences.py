@@ -330,7 +330,7 @@ def test_appliances_that_differ_in_what_a_card_asks_are_each_judged_by_their_own
         assert len(said.no_longer) == len(rows[0] - rows[1]), name
         if visit:
             outcomes = [
-                outcome_of(evaluate(each, cases_of(visit)).verdicts, list(visit.readings.all())).outcome
+                outcome_of(evaluate(each, cases_of(visit)).verdicts, list(visit.readings.all()), ()).outcome
                 for each in tables
             ]
             assert [said.outcome_before, said.outcome_after] == outcomes, name

@@ -43,6 +43,12 @@ function readCases(card, readings) {
     each.co_while_rising_ppm = coWhileRising(each, cases, card.co_rise_ppm);
     cases.push(each);
   }
+  const left = cases.filter((each) => each.phase === "as_left").map((each) => each.rate ?? null);
+  const acts = (name) => card.adjusters.find((each) => each.name === name)?.rate ?? "any";
+  for (const each of cases) {
+    const moved = (each.work_after ?? []).some((name) => ["any", each.rate].includes(acts(name)));
+    each.stands_as_left = each.phase === "as_found" && !left.includes(each.rate ?? null) && !moved;
+  }
   return cases;
 }
 
@@ -84,7 +90,9 @@ function judgeRow(row, cases, card) {
   const needed = { at: row.rates === null ? "" : row.rate_text, phases: row.phases ?? [] };
   const inPlace = (each) => (each.sampling_point !== "room" || !row.measure.in_flue);
   const named = (names, name) => names === null || names.includes(name);
-  const met = cases.filter((each) => inPlace(each) && named(row.rates, each.rate) && named(row.phases, each.phase));
+  const inPhase = (each) =>
+    named(row.phases, each.phase) || (each.stands_as_left && row.phases.includes("as_left"));
+  const met = cases.filter((each) => inPlace(each) && named(row.rates, each.rate) && inPhase(each));
   const judged = row.kind === "order" ? judgeOrder(row, met, card) : met.flatMap((each) => judgeCase(row, each, card));
   return judged.length ? judged : [verdictOn(row, {}, NOT_JUDGED, coded("needs_reading", needed))];
 }

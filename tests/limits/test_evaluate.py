@@ -620,5 +620,24 @@ def test_readings_are_judged_in_the_order_taken_whatever_the_order_given():
 def test_where_a_source_wants_it_read(rates, phases, words):
     made = make_card(one_limit_set())
     made = replace(made, limits=[made.limits[0].but(rates=rates, rate_text="nominal", phases=phases)])
-    read = [] if words == "" else [reading()]
+    read = [] if words == "" else [reading(work_after=[""])]
     assert reason_words(the(evaluate(made, read), kind="limit")) == f"needs CO{words}"
+
+
+@pytest.mark.parametrize(
+    ("found", "after", "judged_at"),
+    [
+        ({}, [], ["r1"]),
+        ({"work_after": [""]}, [], []),
+        ({"work_after": ["low fire screw"]}, [], ["r1"]),
+        ({"work_after": ["high fire screw"]}, [], []),
+        ({"work_after": ["a screw of another sheet"]}, [], []),
+        ({}, [reading(key="r2", phase="as_left", taken_order=2)], ["r2"]),
+        ({}, [reading(key="r2", phase="as_left", rate="low", taken_order=2)], ["r1", "r2"]),
+        ({"phase": "between"}, [], []),
+    ],
+)
+def test_left_as_found_counts_as_left(found, after, judged_at):
+    made = make_card(one_limit_set(when="as_left"))
+    said = of(evaluate(made, [reading(**found), *after]), kind="limit")
+    assert sorted(each.reading_key for each in said if each.reading_key) == judged_at

@@ -33,7 +33,7 @@ from tests.limits.cast import (
 from tests.needs import needs_program
 
 PORT = Path(__file__).parent / "port.js"
-LARGEST_PORT_LINES, LONGEST_LINE = 185, 120
+LARGEST_PORT_LINES, LONGEST_LINE = 195, 120
 VISITS = 500
 # What the tests of orders have: two plain rates in one phase are seldom drawn.
 NOT_DRAWN = {"different_casings"}
@@ -108,6 +108,8 @@ FIGURES = {
     "oil_derivatives": [None, True, False, "none"],
     "flame": [None, "stable", "unstable"],
 }
+# Of the reading by its number: nothing, work on all, an adjuster of the sheet, one that it doesn't name.
+WORK_AFTER = ([], None, [""], ["high fire screw"], ["throttle"])
 STATES = {
     "rate": ["high", "high", "low", "single", "middle", None],
     "phase": ["as_found", "as_left", "as_left", "between"],
@@ -153,7 +155,10 @@ def _reading(draw: random.Random, number: int) -> dict:
     figures = {name: draw.choice(values) for name, values in FIGURES.items()}
     states = {} if plain else {name: draw.choice(values) for name, values in STATES.items()}
     said = reading(key=f"r{number}", taken_order=number, rate=draw.choice(["high", "low"])) | figures | states
-    missing = [name for name in said if name not in ("key", "taken_order") and not plain and draw.random() < 0.08]
+    said["work_after"] = WORK_AFTER[number]
+    missing = [
+        name for name in said if name not in ("key", "taken_order", "work_after") and not plain and draw.random() < 0.08
+    ]
     return {name: value for name, value in said.items() if name not in missing}
 
 

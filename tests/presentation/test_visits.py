@@ -51,7 +51,11 @@ def outside(**more: Any) -> Verdict:
 def facts_of(*said: Verdict, outcome: str = "tested", why: str = "") -> Any:
     visit = Visit(outcome=outcome, outcome_reason=why, disposition="left_in_use", local_date=date(2026, 3, 2))
     readings = [SimpleNamespace(reading=SimpleNamespace(flame_unstable=False))]
-    return SimpleNamespace(visit=visit, readings=readings, judgement=SimpleNamespace(said=said))
+    return SimpleNamespace(
+        visit=visit,
+        readings=readings,
+        judgement=SimpleNamespace(said=said, turned_out=SimpleNamespace(before_work=["high"])),
+    )
 
 
 @given(st.lists(verdicts, max_size=40), st.sampled_from(["tested", "partly_tested"]), st.text("ab ", max_size=500))

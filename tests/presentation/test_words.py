@@ -80,34 +80,32 @@ def test_what_is_stored_is_said_with_one_stop_and_said_again_alike(stored: str) 
 OUTCOMES = ("outside", "within", "incomplete", "not_judged")
 
 
-def visit(found: str, outcome: str, *, was_left: bool) -> Any:
-    read = [SimpleNamespace(phase="as_left" if was_left else "as_found")]
-    return SimpleNamespace(
-        judgement=SimpleNamespace(turned_out=SimpleNamespace(found=found), outcome=outcome, said=read)
-    )
+def visit(found: str, outcome: str) -> Any:
+    return SimpleNamespace(judgement=SimpleNamespace(turned_out=SimpleNamespace(found=found), outcome=outcome))
 
 
 @pytest.mark.parametrize(
-    ("found", "outcome", "was_left", "shown"),
+    ("found", "outcome", "shown"),
     [
-        ("outside", "within", True, "found outside, left within"),
-        ("within", "outside", True, "found within, left outside"),
-        ("within", "within", True, "within, found and left"),
-        ("not_judged", "within", True, "left within"),
-        ("outside", "not_judged", True, "found outside"),
-        ("", "outside", False, "found outside"),
-        ("", "not_judged", False, "not judged"),
-        ("incomplete", "incomplete", True, "incomplete, found and left"),
-        ("not_judged", "not_judged", True, "not judged"),
+        ("outside", "within", "found outside, left within"),
+        ("within", "outside", "found within, left outside"),
+        ("within", "within", "within, found and left"),
+        ("within", "incomplete", "found within, left incomplete"),
+        ("not_judged", "within", "left within"),
+        ("outside", "not_judged", "found outside"),
+        ("", "outside", "left outside"),
+        ("", "not_judged", "not judged"),
+        ("incomplete", "incomplete", "incomplete, found and left"),
+        ("not_judged", "not_judged", "not judged"),
     ],
 )
-def test_how_it_was_found_and_left(found: str, outcome: str, was_left: bool, shown: str) -> None:
-    assert turned_out(visit(found, outcome, was_left=was_left)) == shown
+def test_how_it_was_found_and_left(found: str, outcome: str, shown: str) -> None:
+    assert turned_out(visit(found, outcome)) == shown
 
 
 def test_what_was_left_within_is_never_said_of_a_visit_that_was_not() -> None:
-    for found, outcome, was_left in product(OUTCOMES, OUTCOMES, (True, False)):
-        shown = turned_out(visit(found, outcome, was_left=was_left))
+    for found, outcome in product(OUTCOMES, OUTCOMES):
+        shown = turned_out(visit(found, outcome))
         if outcome != "within":
             assert "left within" not in shown and "found and left" not in shown.replace(
                 f"{outcome}, found and left", ""

@@ -164,7 +164,7 @@ def test_a_set_is_within_only_where_nothing_of_it_is_left_open_for_co(
     body: dict[str, Any], boiler: Appliance, technician: User, manager: User, verdicts: Any, outcome: str
 ) -> None:
     visit = store(body, technician)
-    visit.judgement.verdicts = {"verdicts": verdicts}
+    visit.judgement.verdicts |= {"verdicts": verdicts}
     visit.judgement.save()
     (said,) = line_of(boiler, manager).outcomes
     assert said.outcome == outcome
@@ -319,7 +319,7 @@ def test_a_version_is_reviewed_where_a_later_one_of_the_same_content_was(
 ) -> None:
     visit = store(body, technician)
     said = [_verdict("within", set_name="Ours", set_version="1"), _verdict("within", set_name="Ours", set_version="2")]
-    visit.judgement.verdicts = {"verdicts": said}
+    visit.judgement.verdicts |= {"verdicts": said}
     visit.judgement.save()
     limit_set = made(LimitSet, name="Ours")
     for number, content, by in ((1, {"a": 1}, ""), (2, {"a": 2}, ""), (3, {"a": 1}, "R. Viewer")):

@@ -62,6 +62,9 @@ def _case(visit: Visit, reading: Reading, derived: Derived, order: dict[int, int
         "adjusted_before": any(
             each.after_reading == reading.number - 1 and each.moves_combustion for each in visit.work.all()
         ),
+        "work_after": [
+            each.adjuster for each in visit.work.all() if each.after_reading >= reading.number and each.moves_combustion
+        ],
         "flame": "unstable" if reading.flame_unstable else None,
         "ambient_co_before_ppm": visit.ambient_co_before_ppm,
         **{name: getattr(reading, name) for name in read},

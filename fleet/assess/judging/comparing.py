@@ -9,7 +9,7 @@ from typing import Any
 
 from fleet.assess.judging.cards import assignments_in_force, card_for
 from fleet.assess.judging.cases import cases_of
-from fleet.assess.judging.outcomes import outcome_of
+from fleet.assess.judging.outcomes import outcome_of, read_before_work
 from fleet.limits import Card, Row, Verdict, evaluate
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
@@ -101,8 +101,11 @@ class Tables:
 def judged_by(visit: Visit, tables: Iterable[Card]) -> list[tuple[str, tuple[Verdict, ...]]]:
     """By each table the outcome and all verdicts."""
     cases, readings = cases_of(visit), list(visit.readings.all())
-    said = [evaluate(table, cases).verdicts for table in tables]
-    return [(outcome_of(each, readings).outcome, each) for each in said]
+    said = [(table, evaluate(table, cases).verdicts) for table in tables]
+    return [
+        (outcome_of(each, readings, read_before_work(readings, visit.work.all(), table)).outcome, each)
+        for table, each in said
+    ]
 
 
 def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Iterator[VerdictChange]:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from fleet.combustion import Fuel, barometric_pressure_pa, fuel_for, gas_properties, heat_input_kw
 from fleet.models import Analyser, Appliance, Attendance, Contractor, Defect, Person, Reading, Visit, WorkItem
 from fleet.models.records import Row, part_id
-from fleet.models.visits import MOVES_COMBUSTION
+from fleet.models.visits import moves_combustion
 from fleet.quantities import CONDITION_QUANTITIES, READING_QUANTITIES
 
 CUBIC_FOOT_M3 = 0.028316846592  # exact, international foot
@@ -134,7 +134,7 @@ def counted_phase(phase: str, number: int, work: list[dict[str, Any]]) -> str:
 
     Only work that moves combustion counts; other work (a label, a leak test) changes nothing.
     """
-    moved = [each["after_reading"] for each in work if each["kind"] in MOVES_COMBUSTION]
+    moved = [each["after_reading"] for each in work if moves_combustion(each["kind"], each.get("concerned", ""))]
     if phase == "as_found" and any(after < number for after in moved):
         return "between"
     if phase == "as_left" and any(after >= number for after in moved):
@@ -143,7 +143,7 @@ def counted_phase(phase: str, number: int, work: list[dict[str, Any]]) -> str:
 
 
 def _work_rows(content: dict[str, Any], visit_id: uuid.UUID) -> list[Row]:
-    names = ("component", "adjuster", "rate", "direction", "amount", "note")
+    names = ("component", "concerned", "adjuster", "rate", "direction", "amount", "note")
     return [
         Row(
             WorkItem,

@@ -208,7 +208,7 @@ def test_run_hours_read_at_visits_reach_the_rule(
 
 # ---- everybody ----
 
-QUESTIONS = 25
+QUESTIONS = 26
 
 
 def everybody(now: datetime) -> None:
