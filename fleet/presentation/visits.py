@@ -383,7 +383,7 @@ def work_line(item: WorkItem) -> str:
     done = code_words(item.kind)
     kind = _("%s replaced") % done if item.replaced else done
     given = (
-        item.component,
+        item.component or code_words(item.concerned),
         item.adjuster,
         item.rate and _("at %s") % rate_words(item.rate),
         item.direction,

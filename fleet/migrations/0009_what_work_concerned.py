@@ -6,13 +6,13 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('fleet', '0007_who_keeps_a_webhook'),
+        ("fleet", "0008_what_the_trail_tells"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='workitem',
-            name='concerned',
+            model_name="workitem",
+            name="concerned",
             field=models.CharField(blank=True, max_length=20),
         ),
     ]
