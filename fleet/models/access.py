@@ -119,11 +119,11 @@ class Access(NamedTuple):
 
 ACCESS: Mapping[str, Access] = {
     # what needs attention, and what follows from a visit
-    "attention": Access(EVERYBODY),
+    "attention": Access(FIELD),
     "flags": Access(EVERYBODY, FIELD),
     "stop_flags_closed": Access(EVERYBODY, TECHNICIAN | MANAGER),
     "other_flags_closed": Access(EVERYBODY, OFFICE),
-    "alerts": Access(EVERYBODY),
+    "alerts": Access(FIELD),
     "questions": Access(EVERYBODY, OFFICE),
     "defects": Access(EVERYBODY, OFFICE),
     "deliveries": Access(EVERYBODY, OFFICE),
@@ -192,6 +192,12 @@ def may_see(user: User, subject: str) -> bool:
     row = ACCESS[subject]
     limited = row.whose is Whose.INSTALLATION and not user.sees_all_clients
     return user.is_active and user.role in row.see and not limited
+
+
+def changes_anything(user: User) -> bool:
+    """Whether they change more than what is their own."""
+    own = (Whose.OWN, Whose.ANYBODY)
+    return any(may_change(user, subject) for subject, row in ACCESS.items() if row.whose not in own)
 
 
 def may_change(user: User, subject: str) -> bool:

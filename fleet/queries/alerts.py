@@ -19,6 +19,8 @@ DUE_SOON = timedelta(days=21)
 
 
 def visible_alerts(viewer: User) -> QuerySet[Alert]:
+    if not may_see(viewer, "alerts"):
+        return Alert.objects.none()
     mine = Alert.objects.filter(flag__appliance__building__client__in=visible_clients(viewer))
     return mine.select_related("user")
 

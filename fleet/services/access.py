@@ -15,6 +15,7 @@ from fleet.assess.refusals import check_entry
 from fleet.coded import coded, wrong
 from fleet.errors import FleetError, NotFound
 from fleet.models import ApiToken, Client, LogIn, Person, User
+from fleet.models.access import changes_anything
 from fleet.queries.access import log_ins_of, visible_clients, visible_tokens
 from fleet.services import jobs
 from fleet.services.audit import note_change
@@ -43,6 +44,9 @@ def create_token(
     if not 1 <= days <= MOST_DAYS:
         errors = {"days": wrong("whole_between", days, low=1, high=MOST_DAYS)}
         raise FleetError("invalid", "The token's time can't be accepted.", errors=errors)
+    if scope != ApiToken.Scope.READ and not changes_anything(user):
+        errors = {"scope": wrong("one_of", scope, allowed=[ApiToken.Scope.READ.value])}
+        raise FleetError("invalid", "The token's owner changes nothing.", errors=errors)
     if not {each.id for each in clients or ()} <= set(visible_clients(user).values_list("id", flat=True)):
         raise NotFound("not_found", "There is no such client that you may see.")
     if ApiToken.objects.filter(user=user).count() >= MOST_TOKENS:

@@ -60,6 +60,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet import clock
 from fleet.errors import FleetError
 from fleet.models import ApiToken, AuditEntry, Contractor, User
+from fleet.models.access import changes_anything
 from fleet.presentation.addresses import password_links
 from fleet.presentation.alerts import has_mail
 from fleet.queries.access import (
@@ -366,6 +367,10 @@ class _Stored:
         super().__init__(*args, **kwargs)
         self.fields["new_password2"].label = _("New password again")
 
+    def validate_password_for_user(self, user: User, _field: str = "") -> None:
+        """What is wrong with it stands where it was first typed."""
+        super().validate_password_for_user(user, "new_password1")  # type: ignore[misc]  # of the form it is mixed into
+
     def save(self, commit: bool = True) -> User:
         set_password(user=self.user, password=self.cleaned_data["new_password1"], now=clock.now())
         return self.user
@@ -438,6 +443,8 @@ class TokenForm(forms.Form):
         super().__init__(data)
         self.known = {each.id: each for each in visible_clients(viewer).order_by("name", "id")}
         self.fields["clients"].choices = [(str(id), each.name) for id, each in self.known.items()]
+        if not changes_anything(viewer):
+            self.fields["scope"].choices = [each for each in ApiToken.Scope.choices if each[0] == ApiToken.Scope.READ]
 
 
 class TokenEndForm(forms.Form):

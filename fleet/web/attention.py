@@ -18,7 +18,7 @@ from fleet import clock
 from fleet.assess.due.alerts import AlertedAbout, alerted_about
 from fleet.assess.refusals import found
 from fleet.errors import FleetError, Forbidden
-from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, Role, User
+from fleet.models import Appliance, Contractor, Flag, Forecast, Revisit, User
 from fleet.models.access import may_change
 from fleet.presentation.days import long_day, weekday, weekday_without_year
 from fleet.presentation.drift_chart import band_words, expected_rule, outcome_on, series_words
@@ -39,6 +39,7 @@ from fleet.services.flags import acknowledge_flag, close_flag
 from fleet.web.forecast_accuracy import analyser_words
 from fleet.web.forms import ActForm, WordedActForm, chosen_client, chosen_days, taken
 from fleet.web.guards import act, page, viewer_of
+from fleet.web.places import first_place_of
 
 WITHIN_DAYS = (7, 21, 42, 90)
 USUALLY_WITHIN = 21
@@ -47,11 +48,9 @@ MOST_QUESTIONS = 6
 MOST_LATE_SHOWN = 6
 
 
-@page("attention")
+@page("attention", instead=first_place_of)
 def attention(request: HttpRequest) -> HttpResponse:
     viewer = viewer_of(request)
-    if viewer.role == Role.AUDITOR:
-        return redirect("statements")
     today, clients = clock.today(), list(visible_clients(viewer))
     client = chosen_client(request.GET, clients)
     within = chosen_days(request.GET, "within", WITHIN_DAYS, USUALLY_WITHIN)

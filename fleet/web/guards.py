@@ -21,9 +21,10 @@ View = Callable[..., HttpResponse]
 May = Callable[[User], bool]
 
 
-def page(subject: str) -> Callable[[View], View]:
-    """A view that those who may see the subject may read, and nobody posts to."""
-    return _guard(subject, partial(may_see, subject=subject), _nobody)
+def page(subject: str, *, instead: Callable[[User], str] | None = None) -> Callable[[View], View]:
+    """A view that those who may see the subject may read, and nobody posts to. instead : where others are led who open
+    it, by the name of a page."""
+    return _guard(subject, partial(may_see, subject=subject), _nobody, instead=instead)
 
 
 def form(subject: str, *, read: str = "", refused: View | None = None) -> Callable[[View], View]:
@@ -70,7 +71,10 @@ def _nobody(_user: User) -> bool:
     return False
 
 
-def _guard(subject: str, may_read: May, may_post: May, refused: View | None = None) -> Callable[[View], View]:
+def _guard(
+    subject: str, may_read: May, may_post: May, refused: View | None = None,
+    instead: Callable[[User], str] | None = None,
+) -> Callable[[View], View]:  # fmt: skip
     """What a query or service can't find is a page not found, what it forbids a page for another role."""
 
     def guard(view: View) -> View:
@@ -78,6 +82,8 @@ def _guard(subject: str, may_read: May, may_post: May, refused: View | None = No
         def guarded(request: HttpRequest, **path: Any) -> HttpResponse:
             may = may_read if request.method in READING else may_post if request.method == "POST" else _nobody
             if not may(viewer_of(request)):
+                if instead and request.method in READING:
+                    return redirect(instead(viewer_of(request)))
                 raise PermissionDenied
             try:
                 return _answered(view, refused, request, path)

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -33,7 +34,7 @@ from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, end_access, invite_newcomer, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
 from fleet.web.forms import DayField, KindField, VersionForm, WordsField, taken
-from fleet.web.guards import act, ask_who_it_is, form, viewer_of
+from fleet.web.guards import act, ask_who_it_is, form, shown_next, shown_now, viewer_of
 from fleet.web.places import place_of
 
 PHONE = Phone(blank=True, label=gettext_lazy("Phone"))
@@ -57,7 +58,7 @@ class AccessForm(forms.Form):
         self.fields["clients"].choices = [(str(id), each.name) for id, each in self.known.items()]
         if not viewer.sees_all_clients:
             self.fields["sees"].choices = self.fields["sees"].choices[1:]
-        self.initial = {"role": Role.TECHNICIAN, "sees": self.fields["sees"].choices[0][0]}
+        self.initial = {"role": Role.TECHNICIAN, "sees": NAMED}
         if user:
             self.initial = {"role": user.role, "email": user.email, "sees": ALL if user.sees_all_clients else NAMED}
             self.initial["clients"] = [str(each.id) for each in user.clients.all()]
@@ -143,29 +144,34 @@ def _list(request: HttpRequest, refused: FleetError | None = None) -> HttpRespon
 
 @form("accounts", read="people", refused=_list)
 def people(request: HttpRequest) -> HttpResponse:
-    """Whom the viewer may know; posted to, somebody new with a log-in, whose link is shown on this one page."""
+    """Whom the viewer may know; posted to, somebody new with a log-in, whose link their page shows once."""
     if request.method != "POST":
         return _list(request)
     viewer = viewer_of(request)
     said = NewPersonForm(request.POST, viewer).said()
     person = {name: said.pop(name) for name in ("name", "phone")}
-    return _one(request, invite_newcomer(person=person, values=said, actor=viewer, now=clock.now()), has_link=True)
+    return _with_link(request, invite_newcomer(person=person, values=said, actor=viewer, now=clock.now()))
 
 
 # ---- one of them ----
 
 
-def _one(
-    request: HttpRequest, person: Person, *, has_link: bool = False, refused: FleetError | None = None
-) -> HttpResponse:
+def _with_link(request: HttpRequest, person: Person) -> HttpResponse:
+    """Their page, which shows the link once."""
+    assert person.user is not None
+    link = addresses.password_link(person.user)
+    return shown_next(request, reverse("person", kwargs={"person_id": person.id}), link=link)
+
+
+def _one(request: HttpRequest, person: Person, *, refused: FleetError | None = None) -> HttpResponse:
     viewer = viewer_of(request)
     person = found(people_with_accounts(viewer), person.id)
-    user, typed = person.user, request.POST if refused else None
+    user, typed, link = person.user, request.POST if refused else None, shown_now(request).get("link", "")
     context = {
         "person": person,
         "account": user,
-        "link": addresses.password_link(user) if has_link and user else "",
-        "is_mailed": has_link and user is not None and bool(user.email) and has_mail(),
+        "link": link,
+        "is_mailed": bool(link and user and user.email) and has_mail(),
         "form": ChangeForm(typed, viewer, person) if user else LogInForm(typed, viewer),
         "reset_form": ResetForm(typed),
         "qualification_form": QualificationForm(typed),
@@ -214,15 +220,15 @@ def _change(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
 
 
 def _invite(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
-    return _one(request, invite_person(values=LogInForm(request.POST, by["actor"]).said(), **by), has_link=True)
+    return _with_link(request, invite_person(values=LogInForm(request.POST, by["actor"]).said(), **by))
 
 
 def _reset(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
-    return _one(request, reset_log_in(**taken(ResetForm(request.POST)), **by), has_link=True)
+    return _with_link(request, reset_log_in(**taken(ResetForm(request.POST)), **by))
 
 
 def _let_back(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:
-    return _one(request, let_back(**by), has_link=True)
+    return _with_link(request, let_back(**by))
 
 
 def _end(request: HttpRequest, by: dict[str, Any]) -> HttpResponse:

@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from fleet.models import Contractor
+from fleet.models import Contractor, User
 from fleet.models.access import Role
 from fleet.web.guards import page
 
@@ -47,6 +47,11 @@ _IN_INSTALLATION = frozenset({"sheets", "audit-trail"})
 def places_of(role: str) -> tuple[HeadPlace, ...]:
     """What somebody of this role finds in the head, the page after logging in first; nothing for an unknown role."""
     return _BY_ROLE.get(role, ())
+
+
+def first_place_of(user: User) -> str:
+    """Where somebody begins, by the name of its page."""
+    return next((each.name for each in places_of(user.role)), "mfa_index")
 
 
 def place_of(role: str, name: str, under: str) -> str:

@@ -148,13 +148,16 @@ def test_a_limited_token_sees_its_clients_of_its_owner_s(
     door: Door, dispatcher: User, auditor: User, client_of_ours: Client
 ) -> None:
     other = Client.objects.create(name="Lock Trust")
-    wanted = {"clients": [str(other.id)]}
+    wanted: dict[str, Any] = {"clients": [str(other.id)]}
     limited = program(made(door(dispatcher), **wanted)["token"])
     assert names(limited) == ["Lock Trust"]
     assert limited.get(f"/api/v1/clients/{client_of_ours.id}").status_code == 404
     assert names(program(made(door(dispatcher))["token"])) == ["Weir Trust", "Lock Trust"]
     assert has_shown(door(auditor)).post(TOKENS, WANTED | wanted).status_code == 404
     auditor.clients.add(other)
+    refused = has_shown(door(auditor)).post(TOKENS, WANTED | wanted)
+    assert (refused.status_code, list(refused.json()["errors"])) == (422, ["scope"])
+    wanted["scope"] = "read"
     limited = program(made(door(auditor), **wanted)["token"])
     assert names(limited) == ["Lock Trust"]
     auditor.clients.remove(other)

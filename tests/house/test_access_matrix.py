@@ -67,7 +67,8 @@ REFUSED = (401, 403, 404, 405)
 @dataclass(frozen=True)
 class Row:
     """kind: api (401 for nobody), page and act (nobody is sent to log in), again (as page; somebody logged in
-    shows once more that it is them, whatever they send), open (for anybody), nothing (404)."""
+    shows once more that it is them, whatever they send), home (as page; whom it isn't for is led to their own), open
+    (for anybody), nothing (404)."""
 
     kind: str
     allowed: dict[str, frozenset[str]]
@@ -124,7 +125,7 @@ TABLE: dict[str, Row] = {
     "begin": anybody("GET", "POST"),
     "glossary": anybody("GET"),
     "api-unknown": Row("nothing", {}, of="unknown"),
-    "attention": page(GET=EVERYBODY),
+    "attention": Row("home", {"GET": FIELD}),
     "flag-acknowledge": act("flag", POST=FIELD),
     "flag-close": act("flag", POST=OFFICE),
     "analysers": page(GET=EVERYBODY),
@@ -260,7 +261,7 @@ TABLE: dict[str, Row] = {
     "api-records": api(GET=EVERYBODY),
     "api-record": api("record", bound=True, GET=EVERYBODY),
     "api-record-content": api("record", bound=True, GET=EVERYBODY),
-    "api-attention": api(GET=EVERYBODY),
+    "api-attention": api(GET=FIELD),
     "api-flags": api(GET=EVERYBODY),
     "api-flag": api("flag", bound=True, GET=EVERYBODY),
     "api-acknowledge-flag": api("flag", bound=True, POST=FIELD),
@@ -298,7 +299,7 @@ TABLE: dict[str, Row] = {
     "api-alert-settings": api(GET=FIELD, PATCH=FIELD),
     "api-on-call": api(GET=OFFICE, POST=MANAGER),
     "api-on-call-entry": api("on-call", GET=OFFICE, PATCH=MANAGER, DELETE=MANAGER),
-    "api-alerts": api(GET=EVERYBODY),
+    "api-alerts": api(GET=FIELD),
     "api-webhooks": api(GET=MANAGER, POST=MANAGER),
     "api-webhook": api("webhook", bound=True, GET=MANAGER, PATCH=MANAGER, DELETE=MANAGER),
     "api-webhook-secret": api("webhook", bound=True, POST=MANAGER),
@@ -495,6 +496,8 @@ def fault(row: Row, method: str, user: User | None, response: Any) -> str:
     if user is None:
         sent_away = status == 401 if row.kind == "api" else status == 302
         return "" if sent_away and not is_let_in(response) else f"{status}, expected to be asked to log in"
+    if row.kind == "home" and method == "GET":
+        return "" if status == 302 and is_let_in(response) else f"{status}, expected to be led elsewhere"
     return "" if status in (403, 405) else f"{status}, expected 403 or 405"
 
 

@@ -150,6 +150,10 @@ class Visitor:
             self.pages.append(answer.content.decode())
 
 
+def led(visitor: Visitor, answer: Any) -> Any:
+    return visitor.send("get", answer["Location"])
+
+
 def code_of(secret: str, later: int = 0) -> str:
     return f"{hotp_value(secret, int(time.time()) // 30 + later):06d}"
 
@@ -269,11 +273,11 @@ def make_links(visitor: Visitor, canaries: Canaries) -> None:
     person = {"name": "Cy Cooper", "username": "cy", "role": "technician", "sees": "all"}
     person["phone"] = canaries.add("phone of a person", "0000-918-27-42")
     person["email"] = canaries.add("e-mail of the invited", "canary.cy@heating.example")
-    invited = shown(r"(/new-password/[^<]+)<", visitor.post("/people/", **person))
+    invited = shown(r"(/new-password/[^<]+)<", led(visitor, visitor.post("/people/", **person)))
     open_link(anybody, "invitation", invited)
     cy = Person.objects.get(name="Cy Cooper")
     reset = visitor.post(f"/people/{cy.id}/", act="reset", version=str(cy.version), why="lost")
-    open_link(anybody, "reset", shown(r"(/new-password/[^<]+)<", reset))
+    open_link(anybody, "reset", shown(r"(/new-password/[^<]+)<", led(visitor, reset)))
     anybody.post("/forgotten/", email=canaries.add("e-mail of nobody", "canary.nobody@heating.example"))
     anybody.post("/forgotten/", email=person["email"])
 

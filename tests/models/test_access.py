@@ -26,6 +26,7 @@ NOT_FOR_DISPATCHERS = {
     )
 }
 NOT_FOR_AUDITORS = {
+    *("attention", "alerts"),  # the day's work
     *("unreadable_records", "planning_settings", "background_work", "own_alerts", "daily_summary", "on_call"),
     *("webhooks", "calendars", "calendars_of_others", "contact_details", "tokens_of_others", "allowed_hosts"),
     "audit_trail",

@@ -56,7 +56,7 @@ EVERYBODY = (*FIELD, "auditor")
 # What is asked, which rows of a place answer it, what is looked at of each, and who may ask.
 ROWS: dict[str, tuple[Ask, tuple[str, ...], str, tuple[str, ...]]] = {
     "clients": (access.visible_clients, ("client",), "name", EVERYBODY),
-    "alerts": (alerts.visible_alerts, ("alert",), "user.username", EVERYBODY),
+    "alerts": (alerts.visible_alerts, ("alert",), "user.username", FIELD),
     "buildings": (buildings.visible_buildings, ("building",), "client.name", EVERYBODY),
     "buildings at a glance": (
         lambda viewer: buildings.buildings_at_a_glance(viewer, DAY),

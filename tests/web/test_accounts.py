@@ -31,6 +31,7 @@ from fleet.presentation.audit import entry_words
 from fleet.services.access import ask_for_password_link, set_password
 from fleet.sessions import row_key
 from fleet.tasks import HANDLERS
+from fleet.web.accounts import TokenForm
 from tests.api.test_tokens import dump
 from tests.cast import make_user
 from tests.web.conftest import PASSWORD
@@ -660,12 +661,19 @@ def test_a_changed_password_ends_other_log_ins_and_keeps_this_one(client: Client
     assert log_in(Client(), NEW).status_code == 302
 
 
+@pytest.mark.parametrize(("role", "offered"), [("auditor", ["read"]), ("technician", ["read", "write"])])
+def test_a_token_is_offered_what_its_owner_may_do(installation: User, role: str, offered: list[str]) -> None:
+    form = TokenForm(None, User.objects.create(username="x", role=role))
+    assert [value for value, _words in form.fields["scope"].choices] == offered
+
+
 @pytest.mark.parametrize("password", ["elevenchars", "password1234", "somebody1234"])
 def test_a_weak_password_is_refused(client: Client, somebody: User, password: str) -> None:
     log_in(client)
     given = {"old_password": PASSWORD, "new_password1": password, "new_password2": password}
     page = client.post("/account/password/", given)
     assert page.status_code == 200 and "Nothing was changed." in checked(page)
+    assert {*page.context["form"].errors} == {"new_password1"}
     somebody.refresh_from_db()
     assert somebody.check_password(PASSWORD)
 

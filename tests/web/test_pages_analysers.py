@@ -53,6 +53,11 @@ def test_a_failed_calibration_ends_the_others_and_both_stand_as_recorded(analyse
     assert analyser.calibrations.latest("id").record.sha256[:4] in page
 
 
+def test_whoever_has_no_set_up_finds_the_analysers_beside_the_records(auditor: User, dispatcher: User) -> None:
+    for user in (auditor, dispatcher):
+        assert 'href="/analysers/"' in opened(user, "/records/")
+
+
 def test_without_any_on_record_that_is_said(manager: User) -> None:
     Analyser.objects.create(name="Analyser 2", accuracy={})
     assert "Analyser 2 – none on record – – – –" in text_of(manager, "/analysers/")

@@ -75,6 +75,15 @@ def test_the_list_says_who_has_what_and_which_sets_apply_where_reviewed_by_whom(
     assert page.index("Neutral demo profile") < page.index("Limit sets that apply nowhere yet")
 
 
+def test_who_sees_some_clients_is_told_that_only_theirs_are_counted(
+    boiler: Appliance, neutral: LimitSet, auditor: User, dispatcher: User
+) -> None:
+    for path in ("/sheets/", f"/sheets/{boiler.sheet_id}/", f"/limit-sets/{neutral.id}/"):
+        for user in (auditor, dispatcher):
+            said = "counted and named here of the clients that you may see" in words_of(opened(user, path))
+            assert said is not user.sees_all_clients
+
+
 def test_a_sheet_draws_its_targets_and_ceilings_and_says_them(boiler: Appliance, auditor: User) -> None:
     page = opened(auditor, f"/sheets/{boiler.sheet_id}/")
     assert page.count('class="stretch"') == 3  # two targets and the key
