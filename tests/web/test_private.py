@@ -56,12 +56,12 @@ def test_what_is_refused_to_an_auditor_is_on_the_trail_and_no_crawler_floods_it(
     browser = Browser()
     browser.force_login(auditor)
     theirs = f"/appliances/{boiler.id}/"
-    for path in (theirs, theirs, f"/api/v1/appliances/{boiler.id}", "/people/", "/nothing/", "/account/tokens/x/"):
+    for path in (theirs, theirs, f"/api/v1/appliances/{boiler.id}", "/webhooks/", "/nothing/", "/account/tokens/x/"):
         assert browser.get(path).status_code in (403, 404)
     browser.get("/account/")
     browser.get("/api/v1/schema")
     browser.post("/api/v1/clients", {"name": "x"})
-    refused = ["refused to an auditor: " + each for each in (theirs, f"/api/v1{theirs[:-1]}", "/people/")]
+    refused = ["refused to an auditor: " + each for each in (theirs, f"/api/v1{theirs[:-1]}", "/webhooks/")]
     assert trail(kind="view_refused") == [*refused, "refused to an auditor: /api/v1/clients"]
     assert trail(kind="viewed") == []
     for number in range(30):
