@@ -31,7 +31,7 @@ def check_entry(entry: models.Model) -> None:
         entry.full_clean(validate_unique=True)
     except ValidationError as bad:
         _refuse_taken(bad)
-        errors = {name: _said(said[0]) for name, said in bad.error_dict.items()}
+        errors = {name: _said(name, said[0]) for name, said in bad.error_dict.items()}
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors) from bad
 
 
@@ -39,13 +39,22 @@ def check_entry(entry: models.Model) -> None:
 _OURS = {"null": "missing", "blank": "blank"}
 
 
-def _said(bad: ValidationError) -> Coded:
+def _said(name: str, bad: ValidationError) -> Coded:
     """What a column or its row refuses; what Django itself refuses has `row_` before its code."""
     if bad.code is None:
         return coded("as_said", said=" ".join(bad.messages))
+    if (name, bad.code) == ("username", "invalid"):
+        return wrong("username", (bad.params or {}).get("value"))
     held = (str, int, float, list)
     params = {name: value if isinstance(value, held) else str(value) for name, value in (bad.params or {}).items()}
     return coded(_OURS.get(bad.code, f"row_{bad.code}") if bad.message else bad.code, **params)
+
+
+def password_fault(bad: ValidationError) -> Coded:
+    """The first that is wrong with a password, by the code of its rule."""
+    first = bad.error_list[0]
+    params = {name: each for name, each in (first.params or {}).items() if isinstance(each, int)}
+    return coded(str(first.code), **params)
 
 
 def _refuse_taken(bad: ValidationError) -> None:

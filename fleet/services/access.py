@@ -11,8 +11,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.timezone import localdate
 
-from fleet.assess.refusals import check_entry
-from fleet.coded import coded, wrong
+from fleet.assess.refusals import check_entry, password_fault
+from fleet.coded import wrong
 from fleet.errors import FleetError, NotFound
 from fleet.models import ApiToken, Client, LogIn, Person, User
 from fleet.models.access import changes_anything
@@ -150,9 +150,7 @@ def _hash_password(user: User, password: str) -> None:
     try:
         validate_password(password, user)
     except ValidationError as bad:
-        raise FleetError(
-            "invalid", "The password can't be used.", errors={"password": coded("as_said", said=" ".join(bad.messages))}
-        ) from bad
+        raise FleetError("invalid", "The password can't be used.", errors={"password": password_fault(bad)}) from bad
     user.set_password(password)
 
 

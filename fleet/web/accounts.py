@@ -7,6 +7,7 @@ import base64
 import secrets
 import time
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 import segno
@@ -42,6 +43,7 @@ from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.contrib.auth import forms as passwords
 from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.password_validation import validate_password
 from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 from django.contrib.auth.views import LogoutView, PasswordChangeView, PasswordResetConfirmView
 from django.core.exceptions import ValidationError
@@ -58,11 +60,13 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import clock
+from fleet.assess.refusals import password_fault
 from fleet.errors import FleetError
 from fleet.models import ApiToken, AuditEntry, Contractor, User
 from fleet.models.access import changes_anything
 from fleet.presentation.addresses import password_links
 from fleet.presentation.alerts import has_mail
+from fleet.presentation.codes import allowed_words
 from fleet.queries.access import (
     SECOND_FACTORS,
     has_second_factor,
@@ -97,7 +101,7 @@ from fleet.tries import (
     give_back_all,
     take_all,
 )
-from fleet.web.forms import WordsField, taken
+from fleet.web.forms import WordsField, put_beside, taken
 from fleet.web.guards import act, anybody, ask_who_it_is, form, shown_next, shown_now, viewer_of
 from fleet.web.middleware import network_of
 from fleet.web.places import places_of
@@ -128,6 +132,10 @@ def _codes_of(request: HttpRequest, user: Any) -> Tries:
 
 
 class Accounts(DefaultAccountAdapter):
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "username_password_mismatch": gettext_lazy("This user name and this password are not correct together.")
+    }
+
     def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
         """Who this is; a try is taken from the account's and the network's before anything is hashed, and given back
         where it was right. Raises TooMany."""
@@ -362,14 +370,23 @@ class _Stored:
     user: User
     cleaned_data: dict[str, Any]
     fields: dict[str, forms.Field]
+    error_messages = {
+        "password_mismatch": gettext_lazy("is not the same as the first; type the same twice."),
+        "password_incorrect": gettext_lazy("is not your password as it stands."),
+    }
+    add_error: Callable[..., None]
+
+    def validate_password_for_user(self, user: User, *_fields: Any) -> None:
+        """In our words, beside the first of the two."""
+        try:
+            if given := self.cleaned_data.get("new_password1"):
+                validate_password(given, user)
+        except ValidationError as bad:
+            self.add_error("new_password1", allowed_words(password_fault(bad)))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["new_password2"].label = _("New password again")
-
-    def validate_password_for_user(self, user: User, _field: str = "") -> None:
-        """What is wrong with it stands where it was first typed."""
-        super().validate_password_for_user(user, "new_password1")  # type: ignore[misc]  # of the form it is mixed into
 
     def save(self, commit: bool = True) -> User:
         set_password(user=self.user, password=self.cleaned_data["new_password1"], now=clock.now())
@@ -436,8 +453,14 @@ def forgotten(request: HttpRequest) -> HttpResponse:
 class TokenForm(forms.Form):
     name = WordsField(gettext_lazy("What it is for"), 100, needed=gettext_lazy("Say what it is for, in a few words."))
     scope = forms.ChoiceField(label=gettext_lazy("It may"), choices=ApiToken.Scope.choices)
-    days = forms.IntegerField(label=gettext_lazy("Days until it ends"), min_value=1, max_value=MOST_DAYS)
-    clients = forms.TypedMultipleChoiceField(label=gettext_lazy("Clients it may see"), coerce=uuid.UUID, required=False)
+    days = forms.IntegerField(
+        label=gettext_lazy("Days until it ends"), min_value=1, max_value=MOST_DAYS, initial=90,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "maxlength": 3, "autocomplete": "off"}),
+    )  # fmt: skip
+    clients = forms.TypedMultipleChoiceField(
+        label=gettext_lazy("Clients it may see"), coerce=uuid.UUID, required=False,
+        help_text=gettext_lazy("none chosen: all that you may see"), widget=forms.SelectMultiple(attrs={"size": 5}),
+    )  # fmt: skip
 
     def __init__(self, data: Any, viewer: User) -> None:
         super().__init__(data)
@@ -473,6 +496,8 @@ def _shown(request: HttpRequest, refused: FleetError | None = None) -> HttpRespo
         "refused": refused,
         "place": "account",
     }
+    if refused:
+        put_beside(context["form"], refused)
     answer = render(request, "account.html", context, status=refused.status if refused else 200)
     answer["Cache-Control"] = "no-store"
     return answer

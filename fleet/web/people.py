@@ -33,7 +33,7 @@ from fleet.queries.register import visible_people
 from fleet.queries.webhooks import hooks_of
 from fleet.services.people import change_account, end_access, invite_newcomer, invite_person, let_back, reset_log_in
 from fleet.services.register import add_qualification
-from fleet.web.forms import DayField, KindField, VersionForm, WordsField, taken
+from fleet.web.forms import DayField, KindField, VersionForm, WordsField, put_beside, taken
 from fleet.web.guards import act, ask_who_it_is, form, shown_next, shown_now, viewer_of
 from fleet.web.places import place_of
 
@@ -94,7 +94,7 @@ class ChangeForm(AccessForm):
 
 class ResetForm(forms.Form):
     second_factor = forms.BooleanField(label=gettext_lazy("Second factor"), required=False)
-    why = WordsField(gettext_lazy("Why"), 300)
+    why = WordsField(gettext_lazy("Why"), 300, help_text=gettext_lazy("needed where the second factor is taken off"))
 
 
 class EndForm(forms.Form):
@@ -166,15 +166,16 @@ def _with_link(request: HttpRequest, person: Person) -> HttpResponse:
 def _one(request: HttpRequest, person: Person, *, refused: FleetError | None = None) -> HttpResponse:
     viewer = viewer_of(request)
     person = found(people_with_accounts(viewer), person.id)
-    user, typed, link = person.user, request.POST if refused else None, shown_now(request).get("link", "")
+    typed = _typed_by(request) if refused else {}
+    user, link = person.user, shown_now(request).get("link", "")
     context = {
         "person": person,
         "account": user,
         "link": link,
         "is_mailed": bool(link and user and user.email) and has_mail(),
-        "form": ChangeForm(typed, viewer, person) if user else LogInForm(typed, viewer),
-        "reset_form": ResetForm(typed),
-        "qualification_form": QualificationForm(typed),
+        "form": ChangeForm(typed.get("change"), viewer, person) if user else LogInForm(typed.get("invite"), viewer),
+        "reset_form": ResetForm(typed.get("reset")),
+        "qualification_form": QualificationForm(typed.get("qualify")),
         "qualifications": person.qualifications.all(),
         "today": clock.today(),
         "deeds": deeds_of(viewer, person),
@@ -189,7 +190,16 @@ def _one(request: HttpRequest, person: Person, *, refused: FleetError | None = N
     return _answer(request, "person.html", context, refused)
 
 
+def _typed_by(request: HttpRequest) -> dict[str, Any]:
+    """What was sent, by the act that it was sent for."""
+    match, acted = request.resolver_match, request.POST.get("act", "change")
+    return {"qualify" if match and match.url_name == "person-qualifications" else acted: request.POST}
+
+
 def _answer(request: HttpRequest, template: str, context: dict[str, Any], refused: FleetError | None) -> HttpResponse:
+    for each in context.values():
+        if refused and isinstance(each, forms.Form) and each.is_bound:
+            put_beside(each, refused)
     answer = render(request, template, context, status=refused.status if refused else 200)
     answer["Cache-Control"] = "no-store"
     return answer

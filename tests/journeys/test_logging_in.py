@@ -138,7 +138,7 @@ def test_a_manager_sets_up_and_uses_every_way_in(browser: Browser, service: Serv
     assert "Your password is changed." in ada.page.locator("body").inner_text()
     ada.press("Log out")
     ada.log_in()
-    assert "are not correct" in ada.text
+    assert "are not correct together" in ada.text
     ada.password = NEW
     ada.log_in()
     assert "Your second factor" in ada.text

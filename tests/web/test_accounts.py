@@ -667,12 +667,20 @@ def test_a_token_is_offered_what_its_owner_may_do(installation: User, role: str,
     assert [value for value, _words in form.fields["scope"].choices] == offered
 
 
-@pytest.mark.parametrize("password", ["elevenchars", "password1234", "somebody1234"])
-def test_a_weak_password_is_refused(client: Client, somebody: User, password: str) -> None:
+@pytest.mark.parametrize(
+    ("password", "said"),
+    [("elevenchars", "is too short; it must have at least 12 characters."),
+     ("password1234", "is one of the common ones; put together"),
+     ("somebody1234", "is too much like your user name, name or e-mail address; put together")],
+)  # fmt: skip
+def test_a_weak_password_is_refused_in_our_words(client: Client, somebody: User, password: str, said: str) -> None:
     log_in(client)
     given = {"old_password": PASSWORD, "new_password1": password, "new_password2": password}
     page = client.post("/account/password/", given)
     assert page.status_code == 200 and "Nothing was changed." in checked(page)
+    assert f'id="id_new_password1_error">{said}' in checked(page)
+    other = client.post("/account/password/", {"old_password": "x", "new_password1": NEW, "new_password2": password})
+    assert "is not your password as it stands" in checked(other) and "is not the same as the first" in checked(other)
     assert {*page.context["form"].errors} == {"new_password1"}
     somebody.refresh_from_db()
     assert somebody.check_password(PASSWORD)
@@ -752,7 +760,8 @@ def test_a_token_is_made_shown_once_and_ended_on_the_page(client: Client, somebo
 def test_a_token_that_can_not_be_made_is_said_by_field(client: Client, somebody: User) -> None:
     log_in(client)
     page = client.post("/account/tokens/", {"name": "", "scope": "all", "days": "366"})
-    assert page.status_code == 400 and "Say what it is for" in checked(page)
+    assert page.status_code == 400 and 'id="id_name_error">Say what it is for' in checked(page)
+    assert all(f'aria-describedby="id_{each}_error"' in checked(page) for each in ("name", "scope", "days"))
     assert not ApiToken.objects.exists()
 
 

@@ -88,18 +88,31 @@ def test_the_link_goes_by_mail_too_where_mail_is_set_up(boss: User, settings: An
     ("changes", "words"),
     [
         ({"username": "boss"}, "User name"),
+        ({"username": "two words"}, "letters, figures and @ . + - _ only, and no spaces"),
         ({"name": ""}, "Name"),
         ({"role": "king"}, "Role"),
-        ({"sees": "named"}, "name at least one"),
+        ({"clients": [], "sees": "named"}, "name at least one"),
         ({"email": "x"}, "E-mail"),
+        ({"phone": "abc"}, "it must be a telephone number"),
     ],
 )
-def test_what_can_not_be_is_refused_by_its_label_and_makes_nobody(
-    boss: User, changes: dict[str, str], words: str
+def test_what_can_not_be_is_refused_by_its_label_at_its_field_and_makes_nobody(
+    boss: User, changes: dict[str, Any], words: str
 ) -> None:
     answer = sent(boss, "/people/", **NEW | changes)
-    assert answer.status_code == 400 and words in text_of(checked(answer))
+    page, field = checked(answer), next(iter(changes))
+    assert answer.status_code == 400 and words in text_of(page)
+    assert f'<p class="wrong" id="id_{field}_error">' in page and f'aria-describedby="id_{field}_error"' in page
     assert not Person.objects.filter(name="Cy Cooper").exists()
+
+
+def test_a_refused_act_says_it_at_its_own_field_and_leaves_the_other_forms_as_they_stood(boss: User) -> None:
+    sent(boss, "/people/", **NEW)
+    cy = Person.objects.get(name="Cy Cooper")
+    page = checked(sent(boss, f"/people/{cy.id}/", act="reset", version="1", second_factor="on", why=""))
+    assert 'id="id_why_error"' in page and 'id="id_name_error"' not in page and 'value="Cy Cooper"' in page
+    page = checked(sent(boss, f"/people/{cy.id}/qualifications/", scheme="", number="1"))
+    assert 'id="id_scheme_error"' in page and 'id="id_name_error"' not in page and 'value="Cy Cooper"' in page
 
 
 def test_all_clients_and_some_named_is_refused(boss: User, client_of_ours: Client) -> None:
