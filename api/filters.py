@@ -101,7 +101,7 @@ def by_word(name: str, column: str, words: Sequence[str], under: str = "") -> Fi
 
     def narrow(viewer: User, text: str) -> Q:
         if under and not may_see(viewer, under):
-            raise Forbidden("forbidden", "What this narrows by isn't shown to you.")
+            raise Forbidden("not_allowed", "What this narrows by isn't shown to you.")
         if text not in words:
             raise refused("one_of", text, allowed=list(words))
         return Q(**{column: text})
