@@ -1,5 +1,6 @@
 """Limit sets, their reviews and interval rules as somebody enters or imports them: checked once, kept as written."""
 
+import math
 import re
 from collections.abc import Callable, Iterator
 from typing import Annotated, Any, NamedTuple
@@ -34,6 +35,7 @@ from fleet.intake.fields import (
 from fleet.intervals import faults, rule_schema, selects_in
 from fleet.intervals.kinds import DAYS_MAX
 from fleet.limits import card
+from fleet.limits.quantities import possible
 from fleet.limits.rows import SEVERITIES
 from fleet.predicates import SUFFIXES, day_in
 
@@ -246,6 +248,21 @@ class LimitIn(Shape):
     note: Annotated[str, Text(1000, blank=True, label=_("Note"))] = LEFT_OUT
     select: Annotated[dict[str, Any], Select(label=_("For which appliances"))] = LEFT_OUT
     decision_rule: Annotated[str, Word(DECISION_RULES, label=_("Decision rule"))] = LEFT_OUT
+
+    def wrong(self) -> Iterator[tuple[str, Coded]]:
+        """A figure that the quantity can't have, and a lower one above the upper."""
+        op, value = self.fires_when["op"], self.fires_when["value"]
+        if op in ("!=", "missing", "incomplete"):
+            return
+        both = isinstance(value, list)
+        figures = {f"value.{n}" if both else "value": each for n, each in enumerate(value if both else [value])}
+        known = {at: float(each) for at, each in figures.items() if each is not None and _is_figure(each)}
+        low, high = possible(self.quantity, self.unit) or (-math.inf, math.inf)
+        for at, figure in known.items():
+            if not low <= figure <= high:
+                yield f"fires_when.{at}", coded("between", value=figures[at], low=low, high=high)
+        if len(known) == 2 and known["value.0"] > known["value.1"]:
+            yield "fires_when.value.0", coded("above_upper", value=value[0], upper=value[1])
 
 
 class RetestIn(Shape):

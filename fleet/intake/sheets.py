@@ -1,5 +1,6 @@
 """A settings sheet as somebody enters or imports it: checked once, kept with its figures as written."""
 
+import math
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Annotated, Any
@@ -9,8 +10,11 @@ from pydantic import Field
 
 from fleet.coded import Coded, coded, wrong
 from fleet.combustion import FUELS
+from fleet.combustion.flue_gas import O2_AIR_PCT
 from fleet.intake.fields import LEFT_OUT, DecimalText, Many, Shape, Text, Whole, Word, YesNo, read_as
 from fleet.limits.card import CONTROLS
+from fleet.limits.quantities import possible
+from fleet.limits.tolerance import Band, band
 from fleet.quantities import GASES
 
 CEILING_UNITS = {
@@ -89,6 +93,9 @@ class CeilingIn(Shape):
         wanted = CEILING_UNITS[self.quantity]
         if self.unit != wanted:
             yield "unit", wrong("unit_of", self.unit, quantity=[self.quantity], unit=wanted)
+        low, high = possible(self.quantity, self.unit) or (-math.inf, math.inf)
+        if not low <= float(self.value) <= high:
+            yield "value", coded("between", value=self.value, low=low, high=high)
 
 
 class AdjusterIn(Shape):
@@ -104,7 +111,7 @@ class AdjusterIn(Shape):
     ]
     place: Annotated[str, Text(200, blank=True, label=_("Place"))] = LEFT_OUT
     tool: Annotated[str, Text(100, blank=True, label=_("Tool"))] = LEFT_OUT
-    largest_step_turns: Annotated[str, DecimalText(0.001, 50, _("turns"), label=_("Largest step"))] = LEFT_OUT
+    largest_step_turns: Annotated[str, DecimalText(0.001, 5, _("turns"), label=_("Largest step"))] = LEFT_OUT
     largest_step: Annotated[str, Text(60, blank=True, label=_("Largest step, as the source says it"))] = LEFT_OUT
     sealed: Annotated[bool, YesNo(label=_("Sealed"))] = LEFT_OUT
     reseal: Annotated[str, Text(200, blank=True, label=_("How it is sealed again"))] = LEFT_OUT
@@ -197,6 +204,23 @@ class SheetIn(Shape):
         yield from self._named_twice()
         if float(self.minimum_input_kw or 0) > float(self.rated_input_kw):
             yield "minimum_input_kw", coded("above_rated", value=self.minimum_input_kw)
+        yield from self._beyond_the_fuel()
+
+    def _beyond_the_fuel(self) -> Iterator[tuple[str, Coded]]:
+        """Bands that no flue gas of the fuel can keep, and more output than the input holds."""
+        fuel = FUELS[self.fuel]
+        most_pct = {"co2": fuel.co2_max_pct, "o2": O2_AIR_PCT}
+        for index, each in enumerate(self.targets):
+            made, most = _band(each), round(most_pct[each.quantity], 2)
+            if made.lower is None or made.upper is None or made.lower < 0 or made.upper > most:
+                at = "value" if each.value is not None else "upper"
+                said = {"lower": made.lower, "upper": made.upper, "most": most}
+                yield f"targets.{index}.{at}", coded("beyond_fuel", gas=GASES[each.quantity], fuel=[self.fuel], **said)
+        # Condensing gives back the heat of the vapour, which the net heating value leaves out.
+        recovered = fuel.hhv_kj_mol / fuel.lhv_kj_mol if self.input_basis == "net" and self.condensing else 1.0
+        most_kw = float(self.rated_input_kw) * recovered
+        if self.rated_output_kw is not None and float(self.rated_output_kw) > most_kw:
+            yield "rated_output_kw", coded("output_beyond_input", value=self.rated_output_kw, most=round(most_kw, 1))
 
     def _rates_named(self) -> Iterator[tuple[str, str, list[str]]]:
         """Every rate that a row names, by its path, with the rates that it may name."""
@@ -216,6 +240,10 @@ class SheetIn(Shape):
                 if name in seen:
                     yield f"{group}.{index}.{fields[-1]}", coded("named_twice", values=list(name))
                 seen.add(name)
+
+
+def _band(each: TargetIn) -> Band:
+    return band(each.value, each.tolerance, basis=each.tolerance_basis, lower=each.lower, upper=each.upper)
 
 
 def read_sheet(data: Any) -> dict[str, Any]:

@@ -71,6 +71,41 @@ NEEDS: Mapping[str, str] = {
 }
 
 
+# What a figure to keep can be, of each quantity in ppm, % or the unit that its name says; own judgement, no source.
+POSSIBLE: Mapping[str, tuple[float, float]] = {
+    **dict.fromkeys((*CO_QUANTITIES - {"co_co2_ratio"}, "co_trend_in_test"), (0.0, 10_000.0)),
+    **dict.fromkeys(("ambient_co", "ambient_co_rise"), (0.0, 2_000.0)),
+    **dict.fromkeys((name for name in NEEDS if name.startswith("ambient_co")), (0.0, 2_000.0)),
+    "nox": (0.0, 5_000.0),
+    "co_co2_ratio": (0.0, 0.1),
+    "o2": (0.0, 21.0),
+    "co2": (0.0, 21.0),
+    "o2_trim_setpoint": (0.0, 21.0),
+    "flue_temp": (0.0, 1_000.0),
+    "flue_loss": (0.0, 100.0),
+    "combustion_efficiency": (0.0, 112.0),
+    "soot_number": (0.0, 9.0),
+    "smoke": (0.0, 9.0),
+    "draught": (-500.0, 500.0),
+    "spillage_time": (0.0, 120.0),
+    "excess_air_ratio": (1.0, 20.0),
+}
+# A mass a volume or a kWh is never more than this many times the ppm: NOx as NO2, 2.05 and about 1.8.
+MASS_PER_PPM = 2.1
+
+
+def possible(quantity: str, unit: str | None) -> tuple[float, float] | None:
+    """Between which figures a limit of the quantity can lie; None of a quantity that isn't known.
+
+    >>> possible("co", "ppm"), possible("soot_number", "1"), possible("stack_height", "m")
+    ((0.0, 10000.0), (0.0, 9.0), None)
+    """
+    known = POSSIBLE.get(quantity)
+    if known and (unit or "").startswith("mg/"):
+        return known[0], MASS_PER_PPM * known[1]
+    return known
+
+
 # How a value of each is written: the decimals of the reading that it is about.
 DECIMALS: Mapping[str, int] = {
     "co": 0,

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
+from fleet.coded import coded
 from fleet.intake.fields import DecimalText, Errors, Kind, Refused, Text
 from fleet.intake.limit_sets import FACT_NAME, LimitIn, LimitSetIn
 from fleet.presentation.codes import code_words
@@ -58,12 +59,19 @@ class _LimitForm(ShapeForm):
         before = self.initial.get("value")
         is_fact = isinstance(before, str) and FACT_NAME.fullmatch(before)
         for name, field in self.fields.items():
-            text = self.cleaned_data[name]
+            text = self.cleaned_data.get(name)
+            if name in FIGURES and self.initial.get(name) and not text and not self._may_be_open(name):
+                self.refuse({name: coded("figure_emptied", stood=str(self.initial[name]))})
             if isinstance(field, KindField) and isinstance(field.kind, DecimalText) and text and not is_fact:
                 try:
                     DecimalText().text(text)
                 except Refused as bad:
                     self.refuse({name: bad.errors[""]})
+
+    def _may_be_open(self, name: str) -> bool:
+        """One end of two, while the other stands."""
+        others = [each for each in ("lower", "upper") if each in self.fields and each != name]
+        return any(self.cleaned_data.get(each) for each in others)
 
     def content(self) -> dict[str, Any]:
         said = super().content()

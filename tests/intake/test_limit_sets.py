@@ -113,3 +113,29 @@ def test_where_something_is_unverified_the_sources_say_what(content: dict[str, A
 
 def test_the_words_of_a_source_stand_only_where_it_was_quoted() -> None:
     assert [each["id"] for content in SHIPPED for each in content["limits"] if "limit_text" in each] == []
+
+
+@pytest.mark.parametrize(
+    ("limit", "path", "said"),
+    [
+        ({"fires_when": {"op": ">", "value": "-3"}}, "fires_when.value", "is -3; it must be from 0 to 10000"),
+        ({"fires_when": {"op": ">", "value": "999999999"}}, "fires_when.value", "from 0 to 10000"),
+        ({"unit": "mg/kWh", "fires_when": {"op": ">", "value": "30000"}}, "fires_when.value", "from 0 to 21000"),
+        ({"quantity": "co_co2_ratio", "fires_when": {"op": ">", "value": "4"}}, "fires_when.value", "to 0.1"),
+        ({"quantity": "ambient_co", "fires_when": {"op": ">=", "value": "35000"}}, "fires_when.value", "to 2000"),
+        ({"quantity": "o2", "fires_when": {"op": "outside", "value": ["3", "40"]}}, "fires_when.value.1", "0 to 21"),
+        ({"quantity": "o2", "fires_when": {"op": "outside", "value": ["6", "3"]}}, "fires_when.value.0", "end, 3"),
+        ({"quantity": "co", "fires_when": {"op": "between", "value": ["9", "-9"]}}, "fires_when.value.1", "from 0"),
+    ],
+)  # fmt: skip
+def test_a_figure_that_the_quantity_cannot_have_is_refused(limit: dict[str, Any], path: str, said: str) -> None:
+    base = next(each for each in SHIPPED if each["limits"] and each["limits"][0]["quantity"] == "co")
+    row = base["limits"][0] | {"unit": "ppm"} | limit
+    found = errors(limits=[row])
+    assert said in found[f"limits.0.{path}"]
+
+
+def test_a_figure_that_a_fact_holds_or_nobody_knows_has_no_bounds() -> None:
+    base = next(each for each in SHIPPED if each["limits"] and each["limits"][0]["quantity"] == "co")["limits"][0]
+    for value in ("min_combustion_efficiency_pct", None):
+        read_limit_set(CONTENT | {"limits": [base | {"fires_when": {"op": "<", "value": value}}]})

@@ -42,7 +42,8 @@ SHEETS, LIMIT_SETS = schema(sheets.SheetFileIn), schema(limit_sets.LimitSetFileI
 BETWEEN_FIELDS = re.compile(
     "it must not be above the upper end|it must lie from|a target needs both ends|no tolerance besides"
     "|only where the tolerance is a range|needs a target and a tolerance|the rates here are|stands there already"
-    "|each stands once|must not be above the rated|another rate than"
+    "|makes a band from|all that the rated input holds|it must be from 0 to|each stands once"
+    "|must not be above the rated|another rate than"
     "|too many facts|it must be below months|in two windows|it must leave room for"
 )
 

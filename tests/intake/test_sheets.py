@@ -63,6 +63,31 @@ def ranged(**changes: Any) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("wrong", "field", "says"),
     [
+        (target(value="13.5"), "targets.0.value", "from 13.2 to 13.8 %; CO₂ of natural_gas lies from 0 to 11.9"),
+        (target(value="11.8"), "targets.0.value", "from 11.5 to 12.1 %"),
+        (target(value="0.2"), "targets.0.value", "from -0.1 to 0.5 %"),
+        (target(tolerance="25"), "targets.0.value", "from -15.6 to 34.4 %"),
+        (target(value="60", tolerance_basis="percent_of_target"), "targets.0.value", "from 0 to 21"),
+        (target(quantity="o2", value="20.8"), "targets.0.value", "O₂ of natural_gas lies from 0 to 20.95"),
+        (
+            ranged(tolerance_basis="range", tolerance=None, value=None, lower="9", upper="12.5"),
+            "targets.0.upper",
+            "from 9 to 12.5 %",
+        ),
+        (
+            sheet(fuel="hydrogen", targets=SHEET["targets"][:1]),
+            "targets.0.value",
+            "CO₂ of hydrogen lies from 0 to 0.05 %",
+        ),
+        (sheet(rated_output_kw="400"), "rated_output_kw", "must not be above 66.5 kW"),
+        (sheet(rated_output_kw="61", condensing=False), "rated_output_kw", "must not be above 60 kW"),
+        (sheet(rated_output_kw="61", input_basis="gross"), "rated_output_kw", "must not be above 60 kW"),
+        (sheet(ceilings=[CEILING | {"value": "20000"}]), "ceilings.0.value", "from 0 to 10000"),
+        (
+            sheet(adjusters=[SHEET["adjusters"][0] | {"largest_step_turns": "40"}]),
+            "adjusters.0.largest_step_turns",
+            "it must be from 0.001 to 5",
+        ),
         (sheet(minimum_input_kw="60.1"), "minimum_input_kw", "must not be above the rated input"),
         (sheet(targets=[SHEET["targets"][0]] * 2), "targets.1.casing", "stands there already"),
         (sheet(ceilings=[CEILING] * 2), "ceilings.1.rate", "stands there already"),
@@ -95,6 +120,15 @@ def test_what_contradicts_itself_is_refused_where_it_does(wrong: dict[str, Any],
     assert says in errors[field]
 
 
+def test_what_a_fuel_can_have_is_taken() -> None:
+    for good in (
+        target(value="11.0"),
+        sheet(rated_output_kw="64.5"),  # condensing, on the net heating value
+        target(quantity="o2", value="4.5", tolerance="1"),
+    ):
+        assert read_sheet(good) == good
+
+
 def test_a_range_stands_alone_or_about_a_value() -> None:
     ends = {"lower": "9.1", "upper": "9.7"}
     for good in (ranged(**RANGE | ends), ranged(**RANGE | ends | {"value": "9.4"}), ranged(tolerance_basis="range")):
@@ -104,7 +138,7 @@ def test_a_range_stands_alone_or_about_a_value() -> None:
 @pytest.mark.parametrize("rate", ["high", "any"])
 @pytest.mark.parametrize(("quantity", "unit"), CEILING_UNITS.items())
 def test_every_ceiling_that_is_taken_can_be_read_off_a_reading(quantity: str, unit: str, rate: str) -> None:
-    content = read_sheet(sheet(ceilings=[{"quantity": quantity, "value": "9", "unit": unit, "rate": rate}]))
+    content = read_sheet(sheet(ceilings=[{"quantity": quantity, "value": "0.02", "unit": unit, "rate": rate}]))
     assert measure_for(content["ceilings"][0]["quantity"], None, unit).measure is not None
 
 

@@ -131,6 +131,23 @@ def test_a_figure_that_is_none_is_refused_at_its_own_field(typed: dict[str, str]
     assert form.parts["limits"].forms[int(at[7])][name.split("__")[2]].value() == text
 
 
+@pytest.mark.parametrize(
+    ("typed", "at"),
+    [
+        ({"limits__4__value": ""}, ["limits-4-value"]),
+        ({"limits__0__upper": ""}, ["limits-0-upper"]),
+        ({"limits__2__value": " "}, ["limits-2-value"]),
+        ({"limits__3__lower": "", "limits__3__upper": ""}, ["limits-3-lower", "limits-3-upper"]),
+        ({"limits__4__note": ""}, []),
+        ({"limits__0__lower": "3", "limits__0__upper": ""}, []),
+    ],
+)
+def test_a_figure_that_stood_is_never_emptied_by_a_slip(typed: dict[str, str], at: list[str]) -> None:
+    form = changed(**typed)
+    form.content()
+    assert [each.id for each in form.faults] == at
+
+
 def test_a_fact_that_holds_the_figure_may_be_another_fact() -> None:
     form = changed(limits__2__value="other_co")
     assert form.content()["limits"][2]["fires_when"]["value"] == "other_co"
