@@ -126,7 +126,9 @@ def _open_outside(visit: Visit, left: Sequence[Verdict], now: datetime) -> None:
         put_flag(
             appliance=visit.appliance, visit=visit, kind=Flag.Kind.OUTSIDE, key=key, figures=figures, now=now,
         )  # fmt: skip
-    _close_put_right(visit, left, _outside_open([visit.appliance_id]), now)
+    still_open = list(_outside_open([visit.appliance_id]))
+    _close_put_right(visit, left, still_open, now)
+    _close_ended(visit, left, still_open, now)
 
 
 def _worst_outside(left: Sequence[Verdict]) -> dict[str, Verdict]:
@@ -138,18 +140,19 @@ def _worst_outside(left: Sequence[Verdict]) -> dict[str, Verdict]:
 
 
 def _close_put_right(visit: Visit, left: Sequence[Verdict], still_open: Iterable[Flag], now: datetime) -> None:
-    """Closed only by a reading of the same judged within, in a visit that proves it; or where its set has ended."""
-    if visit.local_date > _tomorrow(now):
-        return
-    flags = list(still_open)
+    """Closed only by a reading of the same judged within, in a visit that proves it."""
     within = {_key(each) for each in left if each.outcome == "within"} - set(_worst_outside(left))
-    put_right = [each.id for each in flags if each.key in within]
-    if put_right and not no_evidence(visit):
+    put_right = [each.id for each in still_open if each.key in within]
+    if put_right and visit.local_date <= _tomorrow(now) and not no_evidence(visit):
         why = coded("within_again", visit=str(visit.id), day=visit.local_date)
         _close(Flag.objects.filter(id__in=put_right), why, now)
+
+
+def _close_ended(visit: Visit, left: Sequence[Verdict], still_open: Iterable[Flag], now: datetime) -> None:
+    """Closed where its set no longer applies."""
     applying = {each.set_id for each in left}
-    ended = [each.id for each in flags if each.key.rpartition(" ")[2] not in applying]
-    if ended:
+    ended = [each.id for each in still_open if each.key.rpartition(" ")[2] not in applying]
+    if ended and visit.local_date <= _tomorrow(now):
         _close(Flag.objects.filter(id__in=ended), coded("set_ended"), now)
 
 

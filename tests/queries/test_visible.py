@@ -337,6 +337,11 @@ def test_log_ins_are_for_managers_and_of_people_who_see_nothing_that_the_viewer_
     assert people.deeds_of(limited, users["both"].person) == []
     for nobody in (world.who("manager", "gone"), *(world.who(role, "all") for role in EVERYBODY if role != "manager")):
         assert not people.visible_accounts(nobody).exists() and not people.people_with_accounts(nobody).exists()
+        assert not people.is_sole_manager(nobody)
+    assert people.is_sole_manager(everything)
+    second = make_user("second manager", "manager")
+    assert not people.is_sole_manager(everything)
+    second.delete()
 
 
 def test_what_an_address_names_is_told_to_who_may_see_the_trail(world: World) -> None:
@@ -440,7 +445,7 @@ HERE = {
     *("records.visible_records", "records.unreadable_records", "records.all_unreadable_records"),
     *("register.the_contractor", "webhooks.allowed_targets", "webhooks.hooks_of"),
     "audit.names_in",
-    *("people.visible_accounts", "people.people_with_accounts", "people.deeds_of"),
+    *("people.visible_accounts", "people.people_with_accounts", "people.deeds_of", "people.is_sole_manager"),
     *("required_checks.undecided_required_checks", "required_checks.suspended_required_checks"),
 }
 
