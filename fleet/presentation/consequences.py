@@ -128,7 +128,7 @@ def consequences_summary(changing: int, moved: int, same: int, unread: int, unse
     )
     words = [of_one if count == 1 else of_all % said]
     if not (changing or moved):
-        words.append(_("Nothing changes."))
+        words.append(_("What stands today stays; later visits are judged by what it says differently."))
     if moved:
         words.append(_("%(moved)d are held against other figures with the same verdicts.") % said)
     if unread:

@@ -14,6 +14,7 @@ from fleet.models import Visit
 from fleet.presentation.consequences import (
     applying_words,
     consequence_sentences,
+    consequences_summary,
     due_change_words,
     verdict_change_words,
 )
@@ -117,3 +118,9 @@ def test_a_date_is_told_as_it_stands_and_as_it_would(before: Any, after: Any, do
     said = due_change_words(DueChange("Yearly check", before, after, (), (), doubt))
     assert said.startswith("Yearly check: due ") and said.endswith(says)
     assert is_whole(said) and faults_of(said) == []
+
+
+def test_a_draft_that_differs_never_says_that_nothing_changes() -> None:
+    said = consequences_summary(changing=0, moved=0, same=3, unread=0, unseen=0)
+    assert "othing changes" not in said
+    assert "later visits are judged by what it says differently" in said
