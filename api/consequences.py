@@ -86,7 +86,9 @@ class PreviewOut(serializers.Serializer[Any]):
     summary = serializers.CharField()
     differences = DifferenceOut(many=True)
     changed = ConsequenceOut(many=True)
-    moved = serializers.IntegerField(help_text="As many more are held against other figures with the same verdicts.")
+    moved = serializers.IntegerField(
+        help_text="As many more keep verdicts and days, under other figures, grades or adjusters."
+    )
     same = serializers.IntegerField(help_text="For as many more nothing changes.")
     unread = serializers.IntegerField(help_text="Of all these no visit has readings.")
     unseen = serializers.IntegerField(help_text="As many more change, of clients that you may not see.")

@@ -11,7 +11,16 @@ from datetime import date
 from fleet.assess.due.due_changes import DueChange, assignments_on, due_changes
 from fleet.assess.due.required_checks import appliances_reached
 from fleet.assess.judging.changes import newest_read_visits
-from fleet.assess.judging.comparing import Applying, Draft, Tables, VerdictChange, applying, changed_verdicts, judged_by
+from fleet.assess.judging.comparing import (
+    Applying,
+    Draft,
+    Tables,
+    VerdictChange,
+    applying,
+    changed_verdicts,
+    judged_by,
+    same_for_it,
+)
 from fleet.models import Appliance, SheetVersion, Visit
 from fleet.models.appliances import not_gone
 
@@ -20,8 +29,9 @@ from fleet.models.appliances import not_gone
 class Consequence:
     """How a draft changes what is said of one appliance. visit : None where none of its visits has read anything.
 
-    moved : verdicts that stay as they are though the figures to keep are others. newly, no_longer : limits that begin
-    or cease to apply to it.
+    moved : verdicts that stay as they are though the figures to keep, or what would follow, are others. otherwise :
+    whether what it is held against, or what is turned on it, is told otherwise, read or not. newly, no_longer : limits
+    that begin or cease to apply to it.
     """
 
     appliance: Appliance
@@ -30,6 +40,7 @@ class Consequence:
     outcome_after: str
     verdicts: tuple[VerdictChange, ...]
     moved: int
+    otherwise: bool
     newly: tuple[Applying, ...]
     no_longer: tuple[Applying, ...]
     dues: tuple[DueChange, ...]
@@ -79,8 +90,9 @@ def _consequence(tables: Tables, appliance: Appliance, visit: Visit | None, dues
         visit=visit,
         outcome_before=said[0][0],
         outcome_after=said[1][0],
-        verdicts=tuple(sorted((each for each in changed if each.outcome_changes), key=lambda each: not each.is_left)),
-        moved=sum(not each.outcome_changes for each in changed),
+        verdicts=tuple(sorted((each for each in changed if each.turns), key=lambda each: not each.is_left)),
+        moved=sum(not each.turns for each in changed),
+        otherwise=not same_for_it(*both),
         newly=newly,
         no_longer=no_longer,
         dues=tuple(dues),

@@ -8,15 +8,17 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.assess.consequences import Consequence
 from fleet.assess.due.due_changes import DueChange
+from fleet.assess.judging.cases import is_of_series
 from fleet.assess.judging.comparing import Applying, VerdictChange
 from fleet.coded import Coded
+from fleet.limits import Verdict
 from fleet.presentation.codes import code_words, label_words
 from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
 from fleet.presentation.sentences import sentences
-from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
-from fleet.presentation.words import listed, rate_words
+from fleet.presentation.verdicts import at_words, graded_words, keeps_words, limit_words, set_words, value_words
+from fleet.presentation.words import listed, rate_words, within_ours
 
 
 def consequence_sentences(consequence: Consequence) -> list[str]:
@@ -57,14 +59,16 @@ def verdict_change_parts(change: VerdictChange) -> dict[str, str]:
 
 
 def verdict_change_words(change: VerdictChange) -> str:
-    """One reading against one limit, until now and from now on."""
+    """One reading against one limit, until now and from now on; the value once, where it is the same one."""
     parts = verdict_change_parts(change)
     at = _("at %s") % parts["at"] if parts["at"] else ""
-    read = " ".join(filter(None, (parts["label"], parts["value"], at)))
+    both = [each for each in (change.then, change.now) if each]
+    one = len({(each.value, is_of_series(each)) for each in both}) == 1
+    read = " ".join(filter(None, (parts["label"], _read_words(change.about) if one else "", at)))
     said = {
         "what": _("%(read)s, by the limits of %(source)s") % {"read": read, "source": parts["source"]},
-        "before": _outcome_words(change.before, parts["limit_before"]),
-        "after": _outcome_words(change.after, parts["limit_after"]),
+        "before": _outcome_words(change, change.then, one=one),
+        "after": _outcome_words(change, change.now, one=one),
     }
     if not change.before:
         return _("%(what)s: not held against this one until now, %(after)s from now on.") % said
@@ -73,8 +77,23 @@ def verdict_change_words(change: VerdictChange) -> str:
     return _("%(what)s: %(before)s until now, %(after)s from now on.") % said
 
 
-def _outcome_words(outcome: str, limit: str) -> str:
-    return f"{code_words(outcome)} ({limit})" if limit else code_words(outcome)
+def _read_words(verdict: Verdict) -> str:
+    if verdict.value is None:
+        return ""
+    return _("%s as it was logged") % value_words(verdict) if is_of_series(verdict) else value_words(verdict)
+
+
+def _outcome_words(change: VerdictChange, verdict: Verdict | None, *, one: bool) -> str:
+    """outside (9.1 to 9.7 %); with the value, where before and after speak of two, and the grade, where that turns."""
+    if verdict is None:
+        return ""
+    figures = ", ".join(filter(None, ("" if one else _read_words(verdict), limit_words(verdict))))
+    said = f"{code_words(verdict.outcome)} ({figures})" if figures else code_words(verdict.outcome)
+    if not change.graded_otherwise:
+        return said
+    ends = _("it ends the firing") if verdict.stop else _("the firing goes on")
+    asked = graded_words(verdict.severity, within_ours(verdict.action))
+    return _("%(outcome)s, graded “%(asked)s”, %(ends)s") % {"outcome": said, "asked": asked, "ends": ends}
 
 
 def applying_words(one: Applying) -> str:
@@ -113,12 +132,13 @@ def nothing_new_words(version: int) -> str:
 def consequences_summary(changing: int, moved: int, same: int, unread: int, unseen: int) -> str:
     """Of how many appliances how many change.
 
-    moved : as many more are held against other figures with the same verdicts; same : for as many nothing changes.
+    moved : as many more keep their verdicts, though what they are held against is told otherwise; same : for as many
+    nothing changes.
     unread : of all these no visit has readings. unseen : of the changing ones, of clients that the viewer may not see.
     """
     count = changing + moved + same
     if not count:
-        return _("No appliance is under it, so nothing changes for any.")
+        return _("No appliance is under it.")
     said = {"changing": changing, "all": count, "moved": moved}
     of_one = _("One appliance is under it; it changes.") if changing else _("One appliance is under it.")
     of_all = ngettext(
@@ -130,7 +150,12 @@ def consequences_summary(changing: int, moved: int, same: int, unread: int, unse
     if not (changing or moved):
         words.append(_("What stands today stays; later visits are judged by what it says differently."))
     if moved:
-        words.append(_("%(moved)d are held against other figures with the same verdicts.") % said)
+        of_moved = ngettext(
+            "%(moved)d keeps its verdicts and days, under other figures, grades or adjusters.",
+            "%(moved)d keep their verdicts and days, under other figures, grades or adjusters.",
+            moved,
+        )
+        words.append(of_moved % said)
     if unread:
         words.append(_("%d of them have no visit with readings.") % unread)
     if unseen:

@@ -72,8 +72,8 @@ def _preview(draft: Draft, differences: Sequence[Difference], viewer: User, day:
         day=day,
         differences=tuple(differences),
         changed=tuple(each for each in changed if each.appliance.building.client_id in mine),
-        moved=sum(each.moved > 0 for each in others),
-        same=sum(each.moved == 0 for each in others),
+        moved=sum(each.otherwise for each in others),
+        same=sum(not each.otherwise for each in others),
         unread=sum(each.visit is None for each in found),
         unseen=sum(each.appliance.building.client_id not in mine for each in changed),
     )

@@ -118,7 +118,7 @@ def test_figures_that_move_without_a_verdict_are_counted_not_listed(boiler: Appl
     visited()
     one = only(consequences_of(draft_of(boiler, sheet_content("9.4", "0.2")), day=TODAY))
     assert not one.changes
-    assert (one.verdicts, one.moved) == ((), 2)
+    assert (one.verdicts, one.moved, one.otherwise) == ((), 2, True)
 
 
 def test_only_the_newest_visit_with_readings_counts(
@@ -283,7 +283,7 @@ def test_the_preview_counts_all_and_names_what_the_viewer_may_see(
     viewer.clients.add(client_of_ours)
     preview = preview_sheet(sheet=boiler.sheet, content=sheet_content("9.4", "0.1"), viewer=viewer, day=TODAY)
     assert [each.appliance for each in preview.changed] == [boiler]
-    assert (preview.moved, preview.same, preview.unread, preview.unseen) == (1, 1, 1, 1)
+    assert (preview.moved, preview.same, preview.unread, preview.unseen) == (2, 0, 1, 1)
     assert preview.summary.startswith("Of 4 appliances under it 2 change.")
     assert "Boiler 9" not in " ".join(each.appliance.name for each in preview.changed)
 
@@ -348,3 +348,64 @@ def test_many_appliances_alike_take_as_many_queries_as_few(boiler: Appliance, vi
     for number in range(4):
         visited(make_appliance(boiler.building, boiler.sheet, f"Boiler 1{number}"), left=("9.60", "9.10"))
     assert queries() == few <= 20
+
+
+LOGGED_CO = {"at_s": list(range(0, 240, 10)), "o2": ["4.2"] * 24, "co": ["40"] * 12 + ["90"] * 12}
+
+
+def co_limit(value: str, severity: str = "shut_down") -> list[dict[str, Any]]:
+    limit = dict(LimitSet.objects.get(key="us-trade-co-practice").current.content["limits"][0])
+    limit |= {"id": "ours", "quantity": "co", "basis": "air_free", "unit": "ppm", "severity": severity, "when": "any"}
+    return [limit | {"fires_when": {"op": ">", "value": value}, "limit_text": "", "select": {}}]
+
+
+def by_our_limit(manager: User, boiler: Appliance, before: Any, after: Any) -> Consequence:
+    attach("us-trade-co-practice", manager, appliance=boiler)
+    limit_set = LimitSet.objects.get(key="us-trade-co-practice")
+    content = limit_set.current.content | {"limits": before}
+    add_limit_set_version(limit_set=limit_set, content=content, actor=manager, now=NOON, id=new_id())
+    return only(consequences_of(set_draft("us-trade-co-practice", limits=after), day=TODAY))
+
+
+@pytest.mark.parametrize(("before", "after", "stops"), [("shut_down", "normal", False), ("advise", "shut_down", True)])
+def test_what_is_outside_and_graded_otherwise_is_told_with_what_becomes_of_the_firing(
+    boiler: Appliance, visited: Stored, manager: User, before: str, after: str, stops: bool
+) -> None:
+    visited(co="90")
+    one = by_our_limit(manager, boiler, co_limit("20", before), co_limit("20", after))
+    assert {(each.before, each.after, each.graded_otherwise) for each in one.verdicts} == {("outside", "outside", True)}
+    said = verdict_change_words(one.verdicts[0])
+    until, _sep, from_now = said.partition(" until now, ")
+    assert ("ends the firing" in until, "ends the firing" in from_now) == (not stops, stops)
+
+
+def test_a_grade_that_nothing_meets_is_no_verdict_and_not_nothing(
+    boiler: Appliance, visited: Stored, manager: User
+) -> None:
+    visited()
+    one = by_our_limit(manager, boiler, co_limit("900"), co_limit("900", "normal"))
+    assert (one.changes, one.otherwise) == (False, True)
+
+
+@pytest.mark.parametrize(
+    "change", [{"raises_co2": "clockwise"}, {"largest_step_turns": "40"}, {"field_adjustment": "check_only"}]
+)
+def test_what_is_turned_otherwise_is_not_nothing(boiler: Appliance, manager: User, change: dict[str, Any]) -> None:
+    content = sheet_content()
+    content["adjusters"][0] |= change
+    preview = preview_sheet(sheet=boiler.sheet, content=content, viewer=manager, day=TODAY)
+    assert (preview.moved, preview.same) == (1, 0)
+    assert "under other figures, grades or adjusters" in preview.summary
+
+
+def test_a_reading_and_its_logged_series_are_one_and_what_moved_is_said(
+    boiler: Appliance, visited: Stored, manager: User, person: Person, analyser: Analyser, technician: User
+) -> None:
+    body = visit_body(boiler, person, analyser, found=("9.40", "9.10"), co="40")
+    body["readings"][0]["series"] = LOGGED_CO
+    store(body, technician)
+    one = by_our_limit(manager, boiler, co_limit("80"), co_limit("900"))
+    (turned,) = one.verdicts
+    assert (turned.before, turned.after) == ("outside", "within")
+    assert "as it was logged" in verdict_change_words(turned).partition(" until now")[0]
+    assert "as it was logged" not in verdict_change_words(turned).partition(" until now")[2]

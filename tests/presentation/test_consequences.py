@@ -26,7 +26,7 @@ OUTCOMES = ("within", "outside", "incomplete", "not_judged")
 
 
 def consequence(**values: Any) -> Consequence:
-    plain = {"outcome_before": "within", "outcome_after": "within", "moved": 0}
+    plain = {"outcome_before": "within", "outcome_after": "within", "moved": 0, "otherwise": False}
     empty = dict.fromkeys(("verdicts", "newly", "no_longer", "dues"), ())
     return Consequence(**{"appliance": SimpleNamespace(), "visit": Visit(local_date=DAY)} | plain | empty | values)
 

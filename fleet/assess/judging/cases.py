@@ -158,7 +158,7 @@ def _co_began_and_ended(series: Mapping[str, Any] | None) -> tuple[float, float]
 
 def without_logged(verdicts: Verdicts) -> Verdicts:
     """The verdicts on readings, and of those on series only what fired: nothing else of them is a verdict."""
-    return Verdicts(tuple(each for each in verdicts.verdicts if _part(each.reading_key) == "" or _condemns(each)))
+    return Verdicts(tuple(each for each in verdicts.verdicts if not is_of_series(each) or _condemns(each)))
 
 
 def _condemns(verdict: Verdict) -> bool:
@@ -171,6 +171,10 @@ def number_of(reading_key: str | None) -> int | None:
     """The number of the reading that a verdict is on, or whose series it is on."""
     number = (reading_key or "").split(" ")[0]
     return int(number) if number.isdigit() else None
+
+
+def is_of_series(verdict: Verdict) -> bool:
+    return _part(verdict.reading_key) != ""
 
 
 def _part(reading_key: str | None) -> str:

@@ -8,9 +8,10 @@ from datetime import date
 from typing import Any
 
 from fleet.assess.judging.cards import assignments_in_force, card_for
-from fleet.assess.judging.cases import cases_of
+from fleet.assess.judging.cases import cases_of, is_of_series, number_of, without_logged
 from fleet.assess.judging.outcomes import outcome_of, read_before_work
 from fleet.limits import Card, Row, Verdict, evaluate
+from fleet.limits.verdicts import OUTSIDE
 from fleet.models import Analyser, Appliance, LimitSetVersion, SheetVersion, Visit
 
 Draft = SheetVersion | LimitSetVersion
@@ -42,8 +43,15 @@ class VerdictChange:
         return _outcome(self.now)
 
     @property
-    def outcome_changes(self) -> bool:
-        return self.before != self.after
+    def graded_otherwise(self) -> bool:
+        """What is outside before and after, and asks for something else."""
+        graded = [(each.severity, each.stop, each.action) for each in (self.then, self.now) if each]
+        return self.before == self.after == OUTSIDE and graded[0] != graded[1]
+
+    @property
+    def turns(self) -> bool:
+        """Whether somebody who reads the verdict is told something else; not so where only the figures moved."""
+        return self.before != self.after or self.graded_otherwise
 
     @property
     def is_left(self) -> bool:
@@ -99,9 +107,9 @@ class Tables:
 
 
 def judged_by(visit: Visit, tables: Iterable[Card]) -> list[tuple[str, tuple[Verdict, ...]]]:
-    """By each table the outcome and all verdicts."""
+    """By each table the outcome and all verdicts, as a visit is judged."""
     cases, readings = cases_of(visit), list(visit.readings.all())
-    said = [(table, evaluate(table, cases).verdicts) for table in tables]
+    said = [(table, without_logged(evaluate(table, cases)).verdicts) for table in tables]
     return [
         (outcome_of(each, readings, read_before_work(readings, visit.work.all(), table)).outcome, each)
         for table, each in said
@@ -109,7 +117,7 @@ def judged_by(visit: Visit, tables: Iterable[Card]) -> list[tuple[str, tuple[Ver
 
 
 def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Iterator[VerdictChange]:
-    """Verdicts whose outcome or figures differ, each row of the card at each reading held against itself.
+    """Verdicts whose outcome, figures or grade differ, each row of the card at each reading held against itself.
 
     A reading that no limit met is no verdict on anything: what merely lacked a reading before and after is left out.
     """
@@ -117,7 +125,7 @@ def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Ite
     for place in dict.fromkeys([*earlier, *later]):
         then, now = earlier.get(place), later.get(place)
         about = now or then
-        if about is None or (_outcome(then), _keeps(then)) == (_outcome(now), _keeps(now)):
+        if about is None or _said(then) == _said(now):
             continue
         if about.reading_key is None and about.outcome == "not_judged":
             continue
@@ -125,13 +133,17 @@ def changed_verdicts(before: Iterable[Verdict], after: Iterable[Verdict]) -> Ite
 
 
 def _by_place(verdicts: Iterable[Verdict]) -> dict[tuple[Any, ...], Verdict]:
-    """By row of the card and reading; rows of one name are told apart by their order."""
+    """By row of the card and reading; rows of one name are told apart by their order.
+
+    A reading speaks for itself, unless only its logged series is outside: then that speaks for it.
+    """
     seen: Counter[tuple[Any, ...]] = Counter()
-    placed = {}
-    for each in verdicts:
-        place = (each.kind, each.set_id, each.limit_id, each.quantity, each.reading_key, each.rate, each.phase)
-        seen[place] += 1
-        placed[(*place, seen[place])] = each
+    placed: dict[tuple[Any, ...], Verdict] = {}
+    for each in sorted(verdicts, key=lambda each: (each.outcome != OUTSIDE, is_of_series(each))):
+        row = (each.kind, each.set_id, each.limit_id, each.quantity, each.rate, each.phase)
+        seen[(*row, each.reading_key)] += 1
+        of = number_of(each.reading_key) or each.reading_key
+        placed.setdefault((*row, of, seen[(*row, each.reading_key)]), each)
     return placed
 
 
@@ -139,11 +151,28 @@ def _outcome(verdict: Verdict | None) -> str:
     return verdict.outcome if verdict else ""
 
 
-def _keeps(verdict: Verdict | None) -> tuple[list[Any] | None, str]:
-    return (verdict.keeps, verdict.unit) if verdict else (None, "")
+def _said(verdict: Verdict | None) -> Any:
+    if verdict is None:
+        return None
+    return verdict.outcome, verdict.keeps, verdict.unit, verdict.severity, verdict.stop, verdict.action
 
 
-# ---- limits that begin or cease to apply ----
+# ---- limits that begin or cease to apply, and what is otherwise of those that stay ----
+
+OF_THE_VERSION = dict.fromkeys(
+    ("set_version", "set_name", "evidence", "review", "reviewed_by", "source", "note", "source_limit_text"), ""
+)
+
+
+def same_for_it(before: Card, after: Card) -> bool:
+    """Whether both ask the same of the appliance and say the same of what is turned on it; whoever wrote them."""
+    return _asked(before) == _asked(after)
+
+
+def _asked(table: Card) -> tuple[object, ...]:
+    sheet = table.sheet.control, table.sheet.condensing, list(table.sheet.rates)
+    rows = [row.but(**OF_THE_VERSION) for row in table.rows]
+    return rows, list(table.adjusters), table.fuel, dict(table.facts), sheet
 
 
 def applying(before: Card, after: Card) -> tuple[tuple[Applying, ...], tuple[Applying, ...]]:
