@@ -29,6 +29,7 @@ class DifferenceOut(serializers.Serializer[Any]):
     path = serializers.CharField(help_text="In words: which target, which limit, what of it.")
     before = serializers.CharField(help_text="Empty where it says nothing of this.")
     after = serializers.CharField()
+    milder = serializers.CharField(help_text="What it loosens, ends or turns the other way; empty for nothing of that.")
 
 
 class DifferencesOut(serializers.Serializer[Any]):

@@ -13,6 +13,7 @@ from fleet.assess.judging.comparing import Applying, VerdictChange
 from fleet.coded import Coded
 from fleet.limits import Verdict
 from fleet.presentation.codes import code_words, label_words
+from fleet.presentation.contents import Difference
 from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
@@ -161,6 +162,19 @@ def consequences_summary(changing: int, moved: int, same: int, unread: int, unse
     if unseen:
         words.append(_("%d that change are of clients that you may not see.") % unseen)
     return " ".join(words)
+
+
+MOST_MILDER = 3
+
+
+def milder_words(differences: Sequence[Difference]) -> str:
+    """What a draft loosens, ends or turns the other way, by name; empty where it does nothing of that."""
+    said = [f"{each.path} ({each.milder})" for each in differences if each.milder]
+    if not said:
+        return ""
+    more = len(said) - MOST_MILDER
+    shown = [*said[:MOST_MILDER], *([_("%d more, below") % more] if more > 0 else [])]
+    return _("To look at twice: %s.") % "; ".join(shown)
 
 
 SETTINGS = sentences("planning_settings")

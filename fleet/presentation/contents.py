@@ -1,5 +1,6 @@
 """What a sheet or a limit set says, in words, and what two of their contents say differently."""
 
+import math
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -14,7 +15,8 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.intake.fields import DecimalText, Kind, Shape, Text, Word, fields_of, kind_of
 from fleet.intake.limit_sets import EVIDENCE, LimitIn, LimitSetIn
 from fleet.intake.sheets import ROW_NAMES, AdjusterIn, CeilingIn, OrderRuleIn, SheetIn, TargetIn
-from fleet.limits import band
+from fleet.limits import SEVERITIES, Band, band
+from fleet.limits.rows import STOP_RANK, rank
 from fleet.predicates import figure as figure_in
 from fleet.presentation.codes import code_words, quantity_label
 from fleet.presentation.due_dates import fact_and_unit, select_words
@@ -36,9 +38,13 @@ def band_words(target: Row) -> str:
     >>> band_words({"value": "9.2", "tolerance": "1", "tolerance_basis": "percent_of_target"})
     '9.108 to 9.292 %'
     """
-    ends = {name: target.get(name) for name in ("lower", "upper")}
-    made = band(target.get("value"), target.get("tolerance"), basis=target["tolerance_basis"], **ends)
+    made = _made_band(target)
     return f"{limits_words(made.lower, made.upper)} %"
+
+
+def _made_band(target: Row) -> Band:
+    ends = {name: target.get(name) for name in ("lower", "upper")}
+    return band(target.get("value"), target.get("tolerance"), basis=target["tolerance_basis"], **ends)
 
 
 def target_words(target: Row) -> str:
@@ -232,12 +238,116 @@ def source_words(source: Row) -> str:
     return f"{said} ({source['covers']})" if source.get("covers") else said
 
 
-def limit_name(limit: Row) -> str:
-    return _("limit %s") % str(limit["id"])
-
-
 def limit_label(limit: Row) -> str:
     return quantity_label(limit["quantity"], limit.get("basis"))
+
+
+def limit_at(limit: Row) -> str:
+    """The rate and when it is read, where the source names them."""
+    when = {"any": "", "as_found": _("as found"), "as_left": _("as left"), "as_found_and_as_left": _("found and left")}
+    at, read = limit.get("firing_rate") or "any", limit.get("when") or "any"
+    return ", ".join(filter(None, ("" if at == "any" else code_words(at), when.get(read, code_words(read)))))
+
+
+def limit_words(limit: Row) -> str:
+    said = f"{limit_label(limit)} {kept_words(limit)}"
+    return ", ".join(filter(None, (said, limit_at(limit), select_words(limit.get("select") or {}))))
+
+
+# ---- what becomes milder ----
+
+
+def _limit_milder(name: str, then: Row, now: Row) -> str:
+    """Of a field of a limit, in words, what it loosens; of a stop also what may only move it elsewhere."""
+    before, after = (rank(each["severity"]) for each in (then, now))
+    if name == "severity":
+        if before >= STOP_RANK > after:
+            return _("no longer ends the firing")
+        return _("milder") if after < before else ""
+    if name == "fires_when":
+        loosened = _loosened(_ends(then), _ends(now))
+        if loosened is not None:
+            return (_("looser: it ends the firing later") if before >= STOP_RANK else _("looser")) if loosened else ""
+    if name == "decision_rule" and now.get(name) == "subtract_uncertainty":
+        return _("looser: the analyser's uncertainty counts for the operator")
+    moves = name in ("quantity", "basis", "unit", "firing_rate", "when", "fires_when", "select", "decision_rule")
+    return _("a stop that no longer stands where it stood") if before >= STOP_RANK and moves else ""
+
+
+Ends = tuple[float | None, ...]
+
+
+def _ends(limit: Row) -> Ends | None:
+    """The lower and the upper figure to keep, whether the upper one itself may be reached, and where another limit
+    takes over; None on an open side, None for all where it isn't figures that are compared."""
+    op, value = limit["fires_when"]["op"], limit["fires_when"]["value"]
+    pair = value if isinstance(value, list) else [None, None]
+    sides = {"<": (value, None), "outside": pair, "between": (None, pair[0], pair[1])}
+    plain = sides.get(op, (None, value) if op in (">", ">=", "rising_and_over") else None)
+    if plain is None:
+        return None
+    lower, upper, end = (None if each is None else figure_in(each) for each in (*plain, None)[:3])
+    if any(each is not None and figure_in(each) is None for each in plain):
+        return None  # The name of a fact
+    return lower, upper, float(op not in (">=", "between")), end, float(op == "rising_and_over")
+
+
+def _loosened(then: Ends | None, now: Ends | None) -> bool | None:
+    """Whether something is kept that was outside; None where that can't be told."""
+    if then is None or now is None:
+        return None
+    (lower, upper, reached, end, rising), (lower_now, upper_now, reached_now, end_now, rising_now) = then, now
+    return (
+        _less(lower_now, lower, -math.inf)
+        or _less(upper, upper_now, math.inf)
+        or (upper is not None and upper == upper_now and _less(reached, reached_now, 0))
+        or _less(end_now, end, math.inf)
+        or _less(rising, rising_now, 0)
+    )
+
+
+def _less(one: float | None, other: float | None, none: float) -> bool:
+    return (none if one is None else one) < (none if other is None else other)
+
+
+def _target_milder(name: str, then: Row, now: Row) -> str:
+    if name != "band":
+        return ""
+    before, after = (_made_band(each) for each in (then, now))
+    wider = _less(after.lower, before.lower, -math.inf) or _less(before.upper, after.upper, math.inf)
+    return _("it keeps what was outside") if wider else ""
+
+
+def _ceiling_milder(name: str, then: Row, now: Row) -> str:
+    return _("looser") if name == "value" and float(now[name]) > float(then[name]) else ""
+
+
+def _order_milder(name: str, then: Row, now: Row) -> str:
+    return _("looser") if name == "least_gap" and float(now.get(name) or 0) < float(then.get(name) or 0) else ""
+
+
+def _adjuster_milder(name: str, then: Row, now: Row) -> str:
+    if name == "raises_co2":
+        return _("turns the other way")
+    if name == "field_adjustment":
+        return _("may be turned in the field from now on") if now[name] == "allowed" else ""
+    if name == "largest_step_turns":
+        return _("larger step") if _less(figure_in(then.get(name)), figure_in(now.get(name)), math.inf) else ""
+    if name == "sealed":
+        return "" if now.get(name) else _("no longer sealed")
+    return _("anybody may touch it") if name == "who" and not now.get(name) else ""
+
+
+def _whole_milder(name: str, then: Row, now: Row) -> str:
+    """Of what stands once on a sheet or a set. What comes first stood nowhere before."""
+    if not then:
+        return ""
+    if name == "fuel":
+        return _("readings are worked out by another fuel")
+    if name == "minimum_gas_pressure_pa":
+        return _("looser") if _less(figure_in(now.get(name)), figure_in(then.get(name)), 0) else ""
+    looser = name == "decision_rule" and now[name] == "subtract_uncertainty"
+    return _("looser: the analyser's uncertainty counts for the operator") if looser else ""
 
 
 # ---- what two say differently ----
@@ -245,40 +355,51 @@ def limit_label(limit: Row) -> str:
 
 @dataclass(frozen=True)
 class Difference:
-    """One thing that two contents say differently; empty where one of them says nothing of it."""
+    """One thing that two contents say differently; empty where one of them says nothing of it.
+
+    milder : in words, what it loosens, ends or turns the other way; empty where it does nothing of that.
+    """
 
     path: str
     before: str
     after: str
+    milder: str = ""
+
+
+Milder = Callable[[str, Row, Row], str]
 
 
 @dataclass(frozen=True)
 class _Group:
-    """Rows of one kind: their shape, how a row is named, said whole, and what of it is said in words of its own."""
+    """Rows of one kind: their shape, how a row is told from others, named, said whole, what makes it milder, and which
+    of its fields (or of what follows from several) have words of their own."""
 
     group: str
     shape: type[Shape]
+    key: Collection[str]
     name: Callable[[Row], str]
     words: Callable[[Row], str]
-    named_by: Collection[str]
-    extra: Mapping[str, tuple[Words, Callable[[Row], str]]] = field(default_factory=dict)
+    milder: Milder
+    own: Mapping[str, tuple[Words, Callable[[Row], str]]] = field(default_factory=dict)
 
 
 _SHEET_GROUPS = (
-    _Group("targets", TargetIn, target_name, target_words, ROW_NAMES["targets"],
+    _Group("targets", TargetIn, ROW_NAMES["targets"], target_name, target_words, _target_milder,
            {"band": (gettext_lazy("band"), band_words)}),
-    _Group("ceilings", CeilingIn, ceiling_name, ceiling_words, ROW_NAMES["ceilings"]),
-    _Group("adjusters", AdjusterIn, adjuster_name, adjuster_words, ROW_NAMES["adjusters"]),
-    _Group("order_rules", OrderRuleIn, order_name, order_words, ROW_NAMES["order_rules"]),
+    _Group("ceilings", CeilingIn, ROW_NAMES["ceilings"], ceiling_name, ceiling_words, _ceiling_milder),
+    _Group("adjusters", AdjusterIn, ROW_NAMES["adjusters"], adjuster_name, adjuster_words, _adjuster_milder),
+    _Group("order_rules", OrderRuleIn, ROW_NAMES["order_rules"], order_name, order_words, _order_milder),
 )  # fmt: skip
 _LIMITS = _Group(
     "limits",
     LimitIn,
-    limit_name,
-    lambda limit: f"{limit_label(limit)} {kept_words(limit)}",
-    ("id", "fires_when", "select"),
+    ("id",),
+    lambda limit: _("limit %s") % limit_words(limit),
+    limit_words,
+    _limit_milder,
     {
-        "kept": (gettext_lazy("figures"), kept_words),
+        "quantity": (gettext_lazy("what is read"), limit_label),
+        "fires_when": (gettext_lazy("figures"), kept_words),
         "select": (gettext_lazy("for which appliances"), lambda limit: select_words(limit.get("select") or {})),
     },
 )
@@ -287,14 +408,16 @@ _LIMITS = _Group(
 def sheet_differences(before: Row, after: Row) -> list[Difference]:
     """What the later content says differently, in the order of a sheet; an empty content says nothing."""
     return [
-        *_fields("", before, after, SheetIn, ROW_NAMES),
+        *_fields("", before, after, SheetIn, ROW_NAMES, _whole_milder),
         *(d for each in _SHEET_GROUPS for d in _rows(each, before, after)),
     ]
 
 
 def limit_set_differences(before: Row, after: Row) -> list[Difference]:
     return [
-        *_fields("", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits")),
+        *_fields(
+            "", before, after, LimitSetIn, ("id", "sources", "interval", "extra_intervals", "limits"), _whole_milder
+        ),
         *_source_differences(before, after),
         *_interval_differences(before, after),
         *_rows(_LIMITS, before, after),
@@ -320,36 +443,50 @@ def _one_interval(name: str, then: Row | None, now: Row | None) -> Iterator[Diff
     said = [interval_words(each) if each else "" for each in (then, now)]
     if said[0] == said[1]:
         said = [text(then), text(now)]
-    yield Difference(name, *said)
+    ends = then is not None and then["type"] != "none" and (now is None or now["type"] == "none")
+    yield Difference(name, *said, _("ends") if ends else "")
 
 
 def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
-    then = {group.name(each): each for each in before.get(group.group, ())}
-    now = {group.name(each): each for each in after.get(group.group, ())}
-    for name in dict.fromkeys([*then, *now]):
-        if name not in then:
-            yield Difference(name, "", group.words(now[name]))
-        elif name not in now:
-            yield Difference(name, group.words(then[name]), "")
+    then, now = (
+        {tuple(each[name] for name in group.key): each for each in content.get(group.group, ())}
+        for content in (before, after)
+    )
+    for key in dict.fromkeys([*then, *now]):
+        if key not in then:
+            yield Difference(group.name(now[key]), "", group.words(now[key]))
+        elif key not in now:
+            stops = rank(then[key].get("severity", SEVERITIES[0])) >= STOP_RANK
+            ends = _("ends, and with it a stop") if stops else _("ends")
+            yield Difference(group.name(then[key]), group.words(then[key]), "", ends)
         else:
-            yield from _one_row(group, name, then[name], now[name])
+            yield from _one_row(group, then[key], now[key])
 
 
-def _one_row(group: _Group, name: str, then: Row, now: Row) -> Iterator[Difference]:
-    yield from _fields(f"{name}: ", then, now, group.shape, group.named_by)
-    for words, said in group.extra.values():
-        if said(then) != said(now):
-            yield Difference(f"{name}: {words}", said(then), said(now))
+def _one_row(group: _Group, then: Row, now: Row) -> Iterator[Difference]:
+    path = f"{group.name(then)}: "
+    yield from _fields(path, then, now, group.shape, {*group.key, *group.own}, group.milder)
+    for name, (words, said) in group.own.items():
+        both = said(then), said(now)
+        if both[0] == both[1] and then.get(name) != now.get(name):
+            both = text(then.get(name)), text(now.get(name))
+        if both[0] != both[1]:
+            yield Difference(f"{path}{words}", *both, group.milder(name, then, now))
 
 
 def _fields(
-    path: str, before: Row, after: Row, shape: type[Shape], said_otherwise: Collection[str]
+    path: str, before: Row, after: Row, shape: type[Shape], said_otherwise: Collection[str], milder: Milder
 ) -> Iterator[Difference]:
     for name, info in fields_of(shape).items():
         if name not in said_otherwise and before.get(name) != after.get(name):
             kind = kind_of(info)
-            label = uncapital(kind.heading(name)) if kind else name
-            yield Difference(f"{path}{label}", text(before.get(name)), text(after.get(name)))
+            label = uncapital(kind.heading(name)) if kind else name.replace("_", " ")
+            both = (_field_said(kind, content.get(name)) for content in (before, after))
+            yield Difference(f"{path}{label}", *both, milder(name, before, after))
+
+
+def _field_said(kind: Kind | None, value: Any) -> str:
+    return _value_said(kind, value) if isinstance(kind, Word) and isinstance(value, str) else text(value)
 
 
 def rows_said(shape: type[Shape], values: Row, names: Collection[str] | None = None) -> list[tuple[str, str]]:

@@ -8,7 +8,7 @@ from typing import Any
 from fleet.assess.consequences import Consequence, consequences_of
 from fleet.assess.judging.comparing import Draft
 from fleet.models import LimitSet, LimitSetVersion, ModelSheet, SheetVersion, User
-from fleet.presentation.consequences import consequences_summary, nothing_new_words
+from fleet.presentation.consequences import consequences_summary, milder_words, nothing_new_words
 from fleet.presentation.contents import Difference, limit_set_differences, sheet_differences
 from fleet.queries.access import visible_clients
 
@@ -17,11 +17,11 @@ from fleet.queries.access import visible_clients
 
 @dataclass(frozen=True)
 class Preview:
-    """What a draft says differently from today's version, and what would change with it.
+    """What a draft says differently from today's version, the milder first, and what would change with it.
 
-    changed : appliances that the viewer may see and that something changes for. moved : as many more are held against
-    other figures with the same verdicts; same : for as many nothing changes; unread : of all these no visit has
-    readings. unseen : as many more change, of clients that the viewer may not see.
+    changed : appliances that the viewer may see and that something changes for. moved : as many more keep their
+    verdicts, though what they are held against is told otherwise; same : for as many nothing changes; unread : of all
+    these no visit has readings. unseen : as many more change, of clients that the viewer may not see.
     """
 
     based_on: int
@@ -42,7 +42,8 @@ class Preview:
     def summary(self) -> str:
         if not self.differences and self.based_on:
             return nothing_new_words(self.based_on)
-        return consequences_summary(len(self.changed) + self.unseen, self.moved, self.same, self.unread, self.unseen)
+        counts = len(self.changed) + self.unseen, self.moved, self.same, self.unread, self.unseen
+        return " ".join(filter(None, (milder_words(self.differences), consequences_summary(*counts))))
 
 
 def preview_sheet(*, sheet: ModelSheet, content: dict[str, Any], viewer: User, day: date) -> Preview:
@@ -70,7 +71,7 @@ def _preview(draft: Draft, differences: Sequence[Difference], viewer: User, day:
         based_on=draft.number - 1,
         number=draft.number,
         day=day,
-        differences=tuple(differences),
+        differences=tuple(sorted(differences, key=lambda each: not each.milder)),
         changed=tuple(each for each in changed if each.appliance.building.client_id in mine),
         moved=sum(each.otherwise for each in others),
         same=sum(not each.otherwise for each in others),

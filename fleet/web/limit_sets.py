@@ -19,8 +19,14 @@ from fleet.assess.due.set_rules import extra_intervals
 from fleet.errors import FleetError, Malformed
 from fleet.intake.limit_sets import read_limit_set
 from fleet.models.access import may_change
-from fleet.presentation.codes import code_words
-from fleet.presentation.contents import edition_words, evidence_words, kept_words, limit_label, limit_set_differences
+from fleet.presentation.contents import (
+    edition_words,
+    evidence_words,
+    kept_words,
+    limit_at,
+    limit_label,
+    limit_set_differences,
+)
 from fleet.presentation.due_dates import select_words
 from fleet.presentation.intervals import set_interval_lines
 from fleet.presentation.verdicts import basis_words, graded_words
@@ -97,14 +103,12 @@ class LimitRow:
 
 
 def limit_row(limit: Mapping[str, Any]) -> LimitRow:
-    when = {"any": "", "as_found": _("as found"), "as_left": _("as left"), "as_found_and_as_left": _("found and left")}
-    rate = "" if limit["firing_rate"] == "any" else code_words(limit["firing_rate"])
     return LimitRow(
         id=limit["id"],
         what=chemical(limit_label(limit)),
         basis=basis_words(limit.get("basis") or "", limit["quantity"]),
         limit=chemical(kept_words(limit)),
-        at=", ".join(filter(None, (rate, when.get(limit["when"], code_words(limit["when"]))))),
+        at=limit_at(limit),
         asks=graded_words(limit["severity"], limit.get("action", "")),
         who=select_words(limit.get("select") or {}),
         source=limit["source"],

@@ -85,7 +85,10 @@ def test_a_preview_says_which_verdicts_and_dates_change_and_writes_nothing(
     next(each for each in draft["limits"] if each["id"] == "demo-co-adjust")["fires_when"]["value"] = "10"
     before = Record.objects.count()
     preview = boss.post(f"{path}/versions/preview", draft).json()
-    assert [each["path"] for each in preview["differences"]] == ["interval", "limit demo-co-adjust: figures"]
+    assert [each["path"] for each in preview["differences"]] == [
+        "interval",
+        "limit CO air-free at most 100 ppm, as left: figures",
+    ]
     (changed,) = preview["changed"]
     assert {(each["before"], each["after"]) for each in changed["verdicts"]} == {("within", "outside")}
     (due,) = changed["dues"]
@@ -110,8 +113,13 @@ def test_two_versions_are_compared_in_words(boss: APIClient, path: str, neutral:
     assert boss.post(f"{path}/versions", {"content": draft}).json()["number"] == 2
     said = boss.get(f"{path}/versions/compare", {"from": 1, "to": 2}).json()["differences"]
     assert said == [
-        {"path": "notes", "before": "", "after": "ours"},
-        {"path": "limit demo-co-adjust: what it asks for", "before": "Adjust or explain", "after": "Find the cause"},
+        {"path": "notes", "before": "", "after": "ours", "milder": ""},
+        {
+            "path": "limit CO air-free at most 100 ppm, as left: what it asks for",
+            "before": "Adjust or explain",
+            "after": "Find the cause",
+            "milder": "",
+        },
     ]
 
 

@@ -53,9 +53,8 @@ def test_a_preview_says_what_differs_and_who_changes_and_writes_nothing(
     assert said.status_code == 200
     preview = said.json()
     assert (preview["based_on"], preview["number"], preview["day"]) == (1, 2, "2026-03-02")
-    assert {"path": "target CO₂ at high fire, casing closed: tolerance", "before": "0.3", "after": "0.1"} in preview[
-        "differences"
-    ]
+    tolerance = {"path": "target CO₂ at high fire, casing closed: tolerance", "before": "0.3", "after": "0.1"}
+    assert tolerance | {"milder": ""} in preview["differences"]
     (changed,) = preview["changed"]
     assert (changed["appliance"], changed["visit"]) == (str(boiler.id), str(visit.id))
     assert (changed["outcome_before"], changed["outcome_after"]) == ("within", "outside")
@@ -89,8 +88,11 @@ def test_versions_are_compared_both_ways(boss: APIClient, office: APIClient, pat
         "target CO₂ at high fire, casing closed: tolerance",
         "target CO₂ at high fire, casing closed: band",
     ]
-    swapped = [{"path": each["path"], "before": each["after"], "after": each["before"]} for each in back["differences"]]
-    assert forth["differences"] == swapped
+    swapped = [(each["path"], each["after"], each["before"]) for each in back["differences"]]
+    assert [(each["path"], each["before"], each["after"]) for each in forth["differences"]] == swapped
+    assert [each["milder"] for each in [*forth["differences"], *back["differences"]] if each["milder"]] == [
+        "it keeps what was outside"
+    ]
     assert office.get(f"{path}/versions/compare", {"from": 1, "to": 1}).json()["differences"] == []
 
 

@@ -396,6 +396,7 @@ def test_what_is_turned_otherwise_is_not_nothing(boiler: Appliance, manager: Use
     preview = preview_sheet(sheet=boiler.sheet, content=content, viewer=manager, day=TODAY)
     assert (preview.moved, preview.same) == (1, 0)
     assert "under other figures, grades or adjusters" in preview.summary
+    assert ("To look at twice: adjuster ratio screw for high fire" in preview.summary) == ("raises_co2" in change)
 
 
 def test_a_reading_and_its_logged_series_are_one_and_what_moved_is_said(

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from fleet.intervals.kinds import KINDS
-from fleet.presentation.contents import limit_set_differences
+from fleet.presentation.contents import limit_set_differences, sheet_differences
 from fleet.presentation.intervals import INTERVALS, interval_lines, interval_words, set_interval_lines
 from tests.intervals.rules_of_each_kind import RULES
 
@@ -129,3 +129,99 @@ def test_a_further_rule_that_comes_changes_or_goes_is_a_difference_by_its_name()
         ("interval tune-up", words, ""),
         ("interval sweep", "", "no more than 12 months after the check before"),
     ]
+
+
+LIMIT: dict[str, Any] = {"id": "our-co-stop", "quantity": "co", "basis": "air_free", "unit": "ppm", "when": "any"}
+LIMIT |= {"firing_rate": "any", "fires_when": {"op": ">", "value": "400"}, "severity": "shut_down", "source": "ours"}
+LOWER = {"fires_when": {"op": "<", "value": "9"}, "severity": "advise"}
+PAIR = {"fires_when": {"op": "outside", "value": ["8", "9"]}, "severity": "advise"}
+RANGE = {"fires_when": {"op": "between", "value": ["100", "400"]}, "severity": "advise"}
+LATER, LOOSER = "looser: it ends the firing later", "looser"
+
+
+def fires(op: str, value: Any) -> dict[str, Any]:
+    return {"fires_when": {"op": op, "value": value}}
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "milder"),
+    [
+        ({}, {"severity": "normal"}, "no longer ends the firing"),
+        ({}, {"severity": "stop_work"}, "milder"),
+        ({"severity": "advise"}, {"severity": "shut_down"}, ""),
+        ({}, fires(">", "500"), LATER),
+        ({}, fires(">", "300"), ""),
+        ({}, fires(">", None), LATER),
+        ({}, fires(">=", "400"), ""),
+        (fires(">=", "400"), fires(">", "400"), LATER),
+        ({}, fires("rising_and_over", "400"), LATER),
+        ({}, fires(">", "some_fact"), "a stop that no longer stands where it stood"),
+        (LOWER, fires("<", "8"), LOOSER),
+        (LOWER, fires("<", "10"), ""),
+        (PAIR, fires("outside", ["7", "9"]), LOOSER),
+        (PAIR, fires("outside", ["8", None]), LOOSER),
+        (PAIR, fires("outside", ["8.2", "8.8"]), ""),
+        (RANGE, fires("between", ["100", "200"]), LOOSER),
+        (RANGE, fires("between", ["50", "400"]), ""),
+        ({}, {"select": {"fuel": "lpg"}}, "a stop that no longer stands where it stood"),
+        ({}, {"when": "as_found"}, "a stop that no longer stands where it stood"),
+        ({"severity": "advise"}, {"when": "as_found"}, ""),
+        ({}, {"decision_rule": "subtract_uncertainty"}, "looser: the analyser's uncertainty counts for the operator"),
+        ({}, {"source": "somebody"}, ""),
+    ],
+)
+def test_what_makes_a_limit_milder_is_said(before: dict[str, Any], after: dict[str, Any], milder: str) -> None:
+    then = LIMIT | before
+    (said,) = limit_set_differences({"limits": [then]}, {"limits": [then | after]})
+    assert said.milder == milder
+    assert said.path.startswith("limit CO air-free ") and LIMIT["id"] not in said.path
+
+
+def test_a_limit_that_goes_ends_what_it_stopped() -> None:
+    (said,) = limit_set_differences({"limits": [LIMIT]}, {"limits": []})
+    assert (said.after, said.milder) == ("", "ends, and with it a stop")
+    (said,) = limit_set_differences({"limits": [LIMIT | {"severity": "advise"}]}, {"limits": []})
+    assert said.milder == "ends"
+    assert [each.milder for each in limit_set_differences({"limits": []}, {"limits": [LIMIT]})] == [""]
+
+
+SCREW = {"name": "ratio screw", "rate": "high", "raises_co2": "clockwise", "field_adjustment": "check_only"}
+SCREW |= {"largest_step_turns": "0.25", "sealed": True, "who": "the maker"}  # type: ignore[dict-item]
+
+
+@pytest.mark.parametrize(
+    ("after", "milder"),
+    [
+        ({"raises_co2": "anticlockwise"}, "turns the other way"),
+        ({"largest_step_turns": "40"}, "larger step"),
+        ({"largest_step_turns": None}, "larger step"),
+        ({"largest_step_turns": "0.2"}, ""),
+        ({"field_adjustment": "allowed"}, "may be turned in the field from now on"),
+        ({"sealed": False}, "no longer sealed"),
+        ({"who": None}, "anybody may touch it"),
+        ({"place": "below"}, ""),
+    ],
+)
+def test_what_is_turned_otherwise_is_said(after: dict[str, Any], milder: str) -> None:
+    (said,) = sheet_differences({"adjusters": [SCREW]}, {"adjusters": [SCREW | after]})
+    assert said.milder == milder
+    (gone,) = sheet_differences({"adjusters": [SCREW]}, {"adjusters": []})
+    assert gone.milder == "ends"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "milder"),
+    [
+        ({"fuel": "natural_gas"}, {"fuel": "propane"}, ["readings are worked out by another fuel"]),
+        ({"minimum_gas_pressure_pa": "1700"}, {"minimum_gas_pressure_pa": "900"}, ["looser"]),
+        ({"minimum_gas_pressure_pa": "900"}, {"minimum_gas_pressure_pa": "1700"}, [""]),
+        ({"source": "page 3"}, {"source": "page 4"}, [""]),
+    ],
+)
+def test_what_else_of_a_sheet_is_milder_is_said(before: Any, after: Any, milder: list[str]) -> None:
+    assert [each.milder for each in sheet_differences(before, after)] == milder
+
+
+def test_another_name_for_the_same_words_is_a_difference_too() -> None:
+    before, after = ({"limits": [LIMIT | {"quantity": each}]} for each in ("co_co2_ratio", "CO_CO2_ratio"))
+    assert limit_set_differences(before, after)

@@ -129,7 +129,7 @@ def test_two_versions_are_compared_in_words(boiler: Appliance, manager: User) ->
     content["targets"][0]["tolerance_basis"] = "percent_of_target"
     add_sheet_version(sheet=boiler.sheet, content=content, actor=manager, now=NOON, id=new_id())
     page = words_of(opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=2"))
-    assert "Target CO₂ at high fire, casing closed: the tolerance is meant in points percent of target" in page
+    assert "Target CO₂ at high fire, casing closed: the tolerance is meant in points percent of the target" in page
     assert "Target CO₂ at high fire, casing closed: band 9.1 to 9.7 % 9.3718 to 9.4282 %" in page
     opened(manager, f"/sheets/{boiler.sheet_id}/?from=1&to=9", 404)
 
