@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
@@ -20,6 +21,12 @@ class ModelSheet(RegisterEntry):
 
     class Meta:
         ordering = ["name", "id"]
+
+    def clean(self) -> None:
+        """Two in use that have one name couldn't be told apart where an appliance is given one."""
+        same = ModelSheet.objects.filter(name=self.name, retired_on__isnull=True).exclude(id=self.id)
+        if self.retired_on is None and same.exists():
+            raise ValidationError({"name": ValidationError("", code="sheet_of_name", params={"value": self.name})})
 
     @property
     def current(self) -> "SheetVersion | None":

@@ -444,7 +444,7 @@ def _one_interval(name: str, then: Row | None, now: Row | None) -> Iterator[Diff
     if said[0] == said[1]:
         said = [text(then), text(now)]
     ends = then is not None and then["type"] != "none" and (now is None or now["type"] == "none")
-    yield Difference(name, *said, _("ends") if ends else "")
+    yield Difference(name, *said, milder=_("ends") if ends else "")
 
 
 def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
@@ -471,7 +471,7 @@ def _one_row(group: _Group, then: Row, now: Row) -> Iterator[Difference]:
         if both[0] == both[1] and then.get(name) != now.get(name):
             both = text(then.get(name)), text(now.get(name))
         if both[0] != both[1]:
-            yield Difference(f"{path}{words}", *both, group.milder(name, then, now))
+            yield Difference(f"{path}{words}", *both, milder=group.milder(name, then, now))
 
 
 def _fields(
@@ -482,7 +482,7 @@ def _fields(
             kind = kind_of(info)
             label = uncapital(kind.heading(name)) if kind else name.replace("_", " ")
             both = (_field_said(kind, content.get(name)) for content in (before, after))
-            yield Difference(f"{path}{label}", *both, milder(name, before, after))
+            yield Difference(f"{path}{label}", *both, milder=milder(name, before, after))
 
 
 def _field_said(kind: Kind | None, value: Any) -> str:

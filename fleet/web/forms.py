@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from fleet import refusal_words
 from fleet.coded import GIVEN_LENGTH
 from fleet.errors import FleetError, NotFound
-from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, Refused, Text, cleaned
+from fleet.intake.fields import FIRST_YEAR, LAST_YEAR, Number, Refused, Text, cleaned
 from fleet.models import Client
 from fleet.presentation.codes import allowed_words
 
@@ -56,6 +56,17 @@ class KindField(forms.CharField):
             return self.kind.read(text)
         except Refused as bad:
             raise ValidationError(allowed_words(bad.errors[""])) from bad
+
+
+class FigureField(forms.FloatField):
+    """A figure as every form of a shape reads it: ASCII digits, no exponent, a comma for the point too."""
+
+    def to_python(self, value: Any) -> float | None:
+        kind, text = Number(), str(value or "").strip()
+        try:
+            return kind.read(kind.meant(text)) if text else None
+        except Refused as bad:
+            raise ValidationError(self.error_messages["invalid"], code="invalid") from bad
 
 
 class DayField(forms.DateField):

@@ -18,7 +18,7 @@ from fleet.presentation.words import count_words
 from fleet.queries.planning_settings import Preview, preview_planning_settings
 from fleet.queries.register import the_contractor
 from fleet.services.contractor import change_contractor
-from fleet.web.forms import taken
+from fleet.web.forms import FigureField, taken
 from fleet.web.guards import form, viewer_of
 from fleet.web.previews import not_as_shown, number_based_on
 
@@ -28,10 +28,10 @@ REPAIR_PREFIX = "repair_"
 DATED = (Defect.Severity.UNSAFE, Defect.Severity.URGENT, Defect.Severity.REPAIR, Defect.Severity.NOTE)
 
 
-def _chance(label: Any, help_text: Any) -> forms.FloatField:
+def _chance(label: Any, help_text: Any) -> FigureField:
     """In per cent on the page, a chance inside."""
     said = gettext_lazy("It must be a figure from 0.01 to 99.99, in per cent.")
-    return forms.FloatField(min_value=0.01, max_value=99.99, label=label, help_text=help_text, **_typed(said))
+    return FigureField(min_value=0.01, max_value=99.99, label=label, help_text=help_text, **_typed(said))
 
 
 def _days(label: Any, help_text: Any = "") -> forms.IntegerField:
@@ -162,8 +162,14 @@ def _page(
     return render(request, "planning_settings.html", shown, status=status)
 
 
+def _within(days: int) -> str:
+    return ngettext("within %d day", "within %d days", days) % days if days else _("on the same day")
+
+
 def _shown(value: Any) -> str:
     """A choice as one reads it: chances in per cent, days by severity."""
     if isinstance(value, dict):
-        return ", ".join(f"{name} {days}" for name, days in sorted(value.items())) or _("no day for any")
+        labels = {str(each): PlanningSettingsForm.base_fields[_field(each)].label for each in DATED}
+        said = ((labels[name], _within(days)) for name, days in value.items())
+        return "; ".join(f"{label}: {days}" for label, days in sorted(said)) or _("no day for any")
     return f"{limit_figure(100 * value, 0)} %" if isinstance(value, float) else str(value)

@@ -154,6 +154,23 @@ def test_a_copy_says_where_it_comes_from_and_is_made_once_an_id(boss: APIClient,
     assert ModelSheet.objects.filter(name="Model 8").count() == 1
 
 
+def test_two_sheets_in_use_have_two_names(boss: APIClient, path: str) -> None:
+    taken = boss.get(path).json()["name"]
+    other = boss.post(SHEETS, {"name": "Another model"}).json()["id"]
+    refused = [
+        boss.post(SHEETS, {"name": taken}),
+        boss.post(f"{path}/copy", {"name": taken}),
+        boss.patch(f"{SHEETS}/{other}", {"name": taken}, headers={"If-Match": '"1"'}),
+    ]
+    assert [each.status_code for each in refused] == [422, 422, 422]
+    assert {each.json()["errors"]["name"] for each in refused} == {
+        f"is {taken}; another sheet in use has that very name"
+    }
+    assert retire(boss, path, 1, "2026-03-02").status_code == 200
+    assert boss.patch(f"{SHEETS}/{other}", {"name": taken}, headers={"If-Match": '"1"'}).status_code == 200
+    assert list(retire(boss, path, 2, None).json()["errors"]) == ["name"]
+
+
 def test_a_sheet_without_a_version_has_nothing_to_copy_or_export(boss: APIClient) -> None:
     empty = ModelSheet.objects.create(name="Empty")
     refused = boss.post(f"{SHEETS}/{empty.id}/copy", {"name": "Another"})

@@ -259,6 +259,17 @@ def test_choices_are_shown_first_and_recorded_as_shown(boiler: Appliance, manage
     assert Contractor.objects.get().outside_within_days == 7
 
 
+def test_a_decimal_comma_is_read_as_everywhere_and_days_are_told_by_what_is_repaired(manager: User) -> None:
+    typed = CHOICES | {"accepted_risk": "7,5", "repair_repair": "30", "based_on": "1", "act": "preview"}
+    page = words_of(browser(manager).post("/planning-settings/", typed).content.decode())
+    assert "Accepted risk of being outside 8 % 7.5 %" in page
+    assert "Repairing an unsafe defect: on the same day; Repairing any other: within 30 days" in page
+    assert "repair 28" not in page
+    for figure in ("1e1", "7,5,1", "nan", "٧"):
+        refused = browser(manager).post("/planning-settings/", typed | {"accepted_risk": figure})
+        assert (refused.status_code, "It must be a figure from" in refused.content.decode()) == (400, True)
+
+
 def test_other_choices_than_those_shown_are_shown_again(manager: User) -> None:
     client = browser(manager)
     page = client.post(

@@ -139,6 +139,8 @@ def test_a_copied_set_is_unreviewed_and_a_retired_one_says_so(neutral: LimitSet,
     page = words_of(opened(manager, made))
     assert "Nobody has reviewed it" in page
     assert "Copied from Neutral demo profile (not a legal limit set) v2" in page
+    assert "One appliance is under it and stays so. Retire it from today on" in words_of(opened(manager, path))
+    assert "No appliance is under it. Retire it from today on" in words_of(opened(manager, made))
     sent(manager, f"{path}retire/", version="1", retired="yes")
     assert "it is assigned nowhere more" in opened(manager, path)
 

@@ -330,6 +330,21 @@ def test_a_new_sheet_is_made_from_its_fields(boiler: Appliance, manager: User) -
     assert sheet.current.content == SHEET
 
 
+def test_a_sheet_of_the_name_of_another_in_use_is_refused_at_its_name(boiler: Appliance, manager: User) -> None:
+    typed = fields_of(opened(manager, f"/sheets/{boiler.sheet_id}/edit/"))
+    refused = sent(manager, "/sheets/new/", **typed, name="Test sheet")
+    assert (refused.status_code, SAME_NAME in checked(refused)) == (422, True)
+    copied = sent(manager, f"/sheets/{boiler.sheet_id}/copy/", name="Test sheet")
+    assert (copied.status_code, SAME_NAME in checked(copied)) == (400, True)
+    sent(manager, f"/sheets/{boiler.sheet_id}/retire/", version="1", retired="yes")
+    assert sent(manager, "/sheets/new/", **typed, name="Test sheet").status_code == 302
+    back = sent(manager, f"/sheets/{boiler.sheet_id}/retire/", version="2")
+    assert (back.status_code, SAME_NAME in checked(back)) == (400, True)
+
+
+SAME_NAME = "is Test sheet; another sheet in use has that very name"
+
+
 def test_a_sheet_is_copied_under_another_name(boiler: Appliance, manager: User) -> None:
     path = f"/sheets/{boiler.sheet_id}/copy/"
     refused = sent(manager, path, name="")
@@ -341,6 +356,7 @@ def test_a_sheet_is_copied_under_another_name(boiler: Appliance, manager: User) 
 
 def test_retired_and_taken_back(boiler: Appliance, manager: User) -> None:
     path = f"/sheets/{boiler.sheet_id}/"
+    assert "One appliance is under it and stays so. Retire it from today on" in words_of(opened(manager, path))
     assert sent(manager, f"{path}retire/", version="1", retired="yes")["Location"] == path
     assert "Retired on 2 March 2026: no further appliance gets it." in words_of(opened(manager, path))
     late = sent(manager, f"{path}retire/", version="1")
