@@ -444,7 +444,7 @@ def _one_interval(name: str, then: Row | None, now: Row | None) -> Iterator[Diff
     if said[0] == said[1]:
         said = [text(then), text(now)]
     ends = then is not None and then["type"] != "none" and (now is None or now["type"] == "none")
-    yield Difference(name, *said, milder=_("ends") if ends else "")
+    yield Difference(name, said[0], said[1], milder=_("ends") if ends else "")
 
 
 def _rows(group: _Group, before: Row, after: Row) -> Iterator[Difference]:
@@ -481,8 +481,8 @@ def _fields(
         if name not in said_otherwise and before.get(name) != after.get(name):
             kind = kind_of(info)
             label = uncapital(kind.heading(name)) if kind else name.replace("_", " ")
-            both = (_field_said(kind, content.get(name)) for content in (before, after))
-            yield Difference(f"{path}{label}", *both, milder=milder(name, before, after))
+            then, now = (_field_said(kind, content.get(name)) for content in (before, after))
+            yield Difference(f"{path}{label}", then, now, milder(name, before, after))
 
 
 def _field_said(kind: Kind | None, value: Any) -> str:
