@@ -18,7 +18,7 @@ from fleet.presentation.days import long_day
 from fleet.presentation.due_dates import doubt_words, fact_words
 from fleet.presentation.figures import with_unit
 from fleet.presentation.sentences import sentences
-from fleet.presentation.verdicts import at_words, graded_words, keeps_words, limit_words, set_words, value_words
+from fleet.presentation.verdicts import at_words, keeps_words, limit_words, set_words, value_words
 from fleet.presentation.words import listed, rate_words, within_ours
 
 
@@ -85,16 +85,20 @@ def _read_words(verdict: Verdict) -> str:
 
 
 def _outcome_words(change: VerdictChange, verdict: Verdict | None, *, one: bool) -> str:
-    """outside (9.1 to 9.7 %); with the value, where before and after speak of two, and the grade, where that turns."""
+    """outside (9.1 to 9.7 %); with the value, where before and after speak of two, and what of its grade turns."""
     if verdict is None:
         return ""
-    figures = ", ".join(filter(None, ("" if one else _read_words(verdict), limit_words(verdict))))
-    said = f"{code_words(verdict.outcome)} ({figures})" if figures else code_words(verdict.outcome)
-    if not change.graded_otherwise:
-        return said
-    ends = _("it ends the firing") if verdict.stop else _("the firing goes on")
-    asked = graded_words(verdict.severity, within_ours(verdict.action))
-    return _("%(outcome)s, graded “%(asked)s”, %(ends)s") % {"outcome": said, "asked": asked, "ends": ends}
+    said = ["" if one else _read_words(verdict), limit_words(verdict)]
+    if change.graded_otherwise and change.then and change.now:
+        ends = _("it ends the firing") if verdict.stop else _("it doesn't end the firing")
+        asks = _("asks for “%s”") % within_ours(verdict.action) if verdict.action else _("asks for nothing further")
+        said += [
+            _("grade: %s") % code_words(verdict.severity),
+            asks if change.then.action != change.now.action else "",
+            ends if change.then.stop != change.now.stop else "",
+        ]
+    shown = ", ".join(filter(None, said))
+    return f"{code_words(verdict.outcome)} ({shown})" if shown else code_words(verdict.outcome)
 
 
 def applying_words(one: Applying) -> str:

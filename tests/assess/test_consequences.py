@@ -376,7 +376,10 @@ def test_what_is_outside_and_graded_otherwise_is_told_with_what_becomes_of_the_f
     assert {(each.before, each.after, each.graded_otherwise) for each in one.verdicts} == {("outside", "outside", True)}
     said = verdict_change_words(one.verdicts[0])
     until, _sep, from_now = said.partition(" until now, ")
-    assert ("ends the firing" in until, "ends the firing" in from_now) == (not stops, stops)
+    grades = [each.replace("_", " ") for each in (before, after)]
+    ends = ["it doesn't end the firing", "it ends the firing"]
+    assert until.endswith(f"outside (≤ 20 ppm, grade: {grades[0]}, {ends[not stops]})")
+    assert from_now == f"outside (≤ 20 ppm, grade: {grades[1]}, {ends[stops]}) from now on."
 
 
 def test_a_grade_that_nothing_meets_is_no_verdict_and_not_nothing(
