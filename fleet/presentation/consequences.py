@@ -151,7 +151,8 @@ def consequences_summary(changing: int, moved: int, same: int, unread: int, unse
         "Of %(all)d appliances under it %(changing)d change.",
         changing,
     )
-    words = [of_one if count == 1 else of_all % said]
+    of_none = _("%(all)d appliances are under it.")
+    words = [of_one if count == 1 else (of_all if changing else of_none) % said]
     if not (changing or moved):
         words.append(_("What stands today stays; later visits are judged by what it says differently."))
     if moved:

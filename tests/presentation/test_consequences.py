@@ -124,3 +124,7 @@ def test_a_draft_that_differs_never_says_that_nothing_changes() -> None:
     said = consequences_summary(changing=0, moved=0, same=3, unread=0, unseen=0)
     assert "othing changes" not in said
     assert "later visits are judged by what it says differently" in said
+    said = consequences_summary(changing=0, moved=29, same=0, unread=0, unseen=0)
+    assert said == (
+        "29 appliances are under it. 29 keep their verdicts and days, under other figures, grades or adjusters."
+    )
