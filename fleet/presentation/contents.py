@@ -16,6 +16,7 @@ from fleet.intake.fields import DecimalText, Kind, Shape, Text, Word, fields_of,
 from fleet.intake.limit_sets import EVIDENCE, LimitIn, LimitSetIn
 from fleet.intake.sheets import ROW_NAMES, AdjusterIn, CeilingIn, OrderRuleIn, SheetIn, TargetIn
 from fleet.limits import SEVERITIES, Band, band
+from fleet.limits.decision import MARGINS, RULE_NAMES
 from fleet.limits.rows import STOP_RANK, rank
 from fleet.predicates import figure as figure_in
 from fleet.presentation.codes import code_words, quantity_label
@@ -268,10 +269,16 @@ def _limit_milder(name: str, then: Row, now: Row) -> str:
         loosened = _loosened(_ends(then), _ends(now))
         if loosened is not None:
             return (_("looser: it ends the firing later") if before >= STOP_RANK else _("looser")) if loosened else ""
-    if name == "decision_rule" and now.get(name) == "subtract_uncertainty":
-        return _("looser: the analyser's uncertainty counts for the operator")
-    moves = name in ("quantity", "basis", "unit", "firing_rate", "when", "fires_when", "select", "decision_rule")
+    if name == "decision_rule":
+        return _rule_milder(then, now)
+    moves = name in ("quantity", "basis", "unit", "firing_rate", "when", "fires_when", "select")
     return _("a stop that no longer stands where it stood") if before >= STOP_RANK and moves else ""
+
+
+def _rule_milder(then: Row, now: Row) -> str:
+    """What names no known rule is taken to go by the plain figures."""
+    before, after = (MARGINS[RULE_NAMES.get(str(each.get("decision_rule")), "simple")] for each in (then, now))
+    return _("looser: the analyser's uncertainty counts less against it") if after < before else ""
 
 
 Ends = tuple[float | None, ...]
@@ -346,8 +353,7 @@ def _whole_milder(name: str, then: Row, now: Row) -> str:
         return _("readings are worked out by another fuel")
     if name == "minimum_gas_pressure_pa":
         return _("looser") if _less(figure_in(now.get(name)), figure_in(then.get(name)), 0) else ""
-    looser = name == "decision_rule" and now[name] == "subtract_uncertainty"
-    return _("looser: the analyser's uncertainty counts for the operator") if looser else ""
+    return _rule_milder(then, now) if name == "decision_rule" else ""
 
 
 # ---- what two say differently ----

@@ -136,6 +136,7 @@ LIMIT |= {"firing_rate": "any", "fires_when": {"op": ">", "value": "400"}, "seve
 LOWER = {"fires_when": {"op": "<", "value": "9"}, "severity": "advise"}
 PAIR = {"fires_when": {"op": "outside", "value": ["8", "9"]}, "severity": "advise"}
 RANGE = {"fires_when": {"op": "between", "value": ["100", "400"]}, "severity": "advise"}
+LESS_AGAINST = "looser: the analyser's uncertainty counts less against it"
 LATER, LOOSER = "looser: it ends the firing later", "looser"
 
 
@@ -166,7 +167,10 @@ def fires(op: str, value: Any) -> dict[str, Any]:
         ({}, {"select": {"fuel": "lpg"}}, "a stop that no longer stands where it stood"),
         ({}, {"when": "as_found"}, "a stop that no longer stands where it stood"),
         ({"severity": "advise"}, {"when": "as_found"}, ""),
-        ({}, {"decision_rule": "subtract_uncertainty"}, "looser: the analyser's uncertainty counts for the operator"),
+        ({}, {"decision_rule": "subtract_uncertainty"}, LESS_AGAINST),
+        ({"decision_rule": "guarded"}, {"decision_rule": "simple"}, LESS_AGAINST),
+        ({"decision_rule": "add_uncertainty"}, {"decision_rule": "guarded"}, LESS_AGAINST),
+        ({"decision_rule": "simple"}, {"decision_rule": "add_uncertainty"}, ""),
         ({}, {"source": "somebody"}, ""),
     ],
 )
