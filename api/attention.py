@@ -45,6 +45,7 @@ class AttentionOut(serializers.Serializer[Any]):
     due = AttentionRowOut(many=True)
     expiring = ExpiringOut(many=True)
     questions = QuestionOut(many=True, help_text="The oldest 50 that are open.")
+    corrections = serializers.IntegerField(help_text="Corrections that wait for somebody else to confirm them.")
     unreadable_records = serializers.IntegerField(help_text="Messages kept to be corrected.")
     from_assumptions = serializers.IntegerField(help_text="Forecasts that don't yet rest on a fit.")
     analysers_off = AnalyserOffOut(many=True, help_text="To be checked: their readings lie to one side.")

@@ -12,6 +12,7 @@ from api import (
     calendars,
     clients,
     contractor,
+    corrections,
     defects,
     deliveries,
     documentation,
@@ -105,6 +106,9 @@ _RULES = [
 _VISITS = [
     *both("visits", visits.Visits, visits.OneVisit, "visit"),
     at("visits/<uuid:id>/amendments", visits.Amendments, "amendments"),
+    at("corrections", corrections.Corrections, "corrections"),
+    at("corrections/<uuid:id>/confirm", corrections.ConfirmCorrection, "correction-confirm"),
+    at("corrections/<uuid:id>/refuse", corrections.RefuseCorrection, "correction-refuse"),
     at("visits/<uuid:id>/paper.pdf", visits.VisitPaper, "visit-paper"),
     at("visits/<uuid:id>/files", files.VisitFiles, "visit-files"),
     at("files/<uuid:id>", files.OneFile, "file"),

@@ -6,6 +6,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.analysers import CalibrationOut
+from api.corrections import CorrectionOut
 from api.defects import DefectOut
 from api.derived import DerivedOut
 from api.fields import Said, VerdictField
@@ -147,6 +148,9 @@ class VisitOut(RowOut):
     findings = FindingOut(many=True)
     diagnoses = DiagnosisOut(source="visit.diagnoses.all", many=True)
     questions = QuestionOut(many=True)
+    corrections = CorrectionOut(
+        source="visit.corrections.all", many=True, help_text="That took something back: waiting, confirmed, refused."
+    )
     analysers = AnalyserOnDayOut(many=True)
     people = PersonOnDayOut(many=True)
     sha256 = serializers.CharField(source="visit.record.sha256")

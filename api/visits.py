@@ -8,6 +8,7 @@ import structlog
 from django.db import OperationalError
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
+from django.utils.translation import gettext_lazy as _
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -20,11 +21,12 @@ from fleet import clock
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.coded import Coded, coded
 from fleet.errors import FleetError, Malformed, NotFound
-from fleet.intake.fields import Shape, Text
+from fleet.intake.fields import LEFT_OUT, Id, Shape, Text
 from fleet.intake.visits import VisitIn, read_visit, unsafe_appliance
 from fleet.models import Visit
 from fleet.queries.visits import visible_visits, visit_for
-from fleet.services.visits import amend_visit, keep_unreadable, record_visit
+from fleet.services.corrections import correct_visit
+from fleet.services.visits import keep_unreadable, record_visit
 from reports.visits import visit_pdf
 
 log = structlog.get_logger()
@@ -35,6 +37,9 @@ class AmendmentIn(Shape):
 
     reason: Annotated[str, Text(500)]
     visit: VisitIn
+    shown_by: Annotated[
+        uuid.UUID, Id(help=_("A file that came with the visit, from somebody else, and shows that it is right."))
+    ] = LEFT_OUT
 
 
 class Visits(ListDoor):
@@ -112,7 +117,12 @@ class OneVisit(Door):
 
 
 class Amendments(ActDoor):
-    """Correct a visit: a new record with the whole new content and the reason. The old one stays."""
+    """Correct a visit: a new record with the whole new content and the reason. The old one stays.
+
+    What makes the visit worse is in force at once. What takes back something that was held against the appliance waits,
+    under `corrections`, until somebody else confirms it, and the visit is shown as it was: unless `shown_by` names a
+    file that came with it, or a later test has shown how the appliance is.
+    """
 
     subject, query, shape_in, shape_out, versioned = "amendments", visible_visits, AmendmentIn, VisitOut, True
 
@@ -121,7 +131,14 @@ class Amendments(ActDoor):
         if draft.id != thing.id:
             errors = {"visit.id": coded("visits_own_id", value=str(draft.id), id=str(thing.id))}
             raise FleetError("invalid", "Some fields can't be accepted.", errors=errors)
-        amend_visit(draft=draft, reason=said["reason"], version=version, actor=self.viewer, now=clock.now())
+        correct_visit(
+            draft=draft,
+            reason=said["reason"],
+            version=version,
+            shown_by=said.get("shown_by"),
+            actor=self.viewer,
+            now=clock.now(),
+        )
         return visit_for(self.viewer, thing.id)
 
 

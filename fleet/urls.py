@@ -97,6 +97,7 @@ urlpatterns = [
     path(
         "records/unreadable/<uuid:unreadable_id>/resolve/", records.resolve_unreadable_form, name="unreadable-resolve"
     ),
+    path("records/corrections/<uuid:correction_id>/", visits.end_correction, name="correction-end"),
     path("statements/", statements.statements, name="statements"),
     path("forecasts/accuracy/", forecast_accuracy.forecast_accuracy, name="forecast-accuracy"),
     path("statements/statement.pdf", statements.pdf, name="statement-pdf"),

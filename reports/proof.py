@@ -11,7 +11,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
 from fleet.assess.judging.visit_facts import VisitFacts
 from fleet.models import Record
-from fleet.models.records import content_of
+from fleet.presentation.corrections import why_corrected
 from fleet.presentation.days import day_and_time, long_day
 from reports.paper import SMALL, TINY, columns, facts, plain
 from reports.text import paragraph
@@ -60,7 +60,7 @@ def correction_rows(visit: VisitFacts, width: float) -> Table:
     zone = visit.zone
     rows = []
     for number, record in enumerate(visit.records):
-        why = content_of(record).get("amendment", {}).get("reason", "") if number else _("as first recorded")
+        why = why_corrected(record) if number else _("as first recorded")
         said = f"{day_and_time(record.received_at, zone)}, {record.actor}: {why} ({record.sha256[:16]}…)"
         rows.append([Square(is_filled=number == 0), paragraph(SMALL, said, most=900)])
     style = [*plain(0, 1), ("TOPPADDING", (0, 0), (0, -1), 3)]

@@ -8,6 +8,7 @@ from fleet.models.audit import AuditEntry
 from fleet.models.buildings import Building, GasSupply, Tenancy
 from fleet.models.calendars import CalendarEntry, CalendarLink
 from fleet.models.contractor import Contractor
+from fleet.models.corrections import Correction
 from fleet.models.deliveries import Delivery, Sending
 from fleet.models.files import StoredFile
 from fleet.models.follow_ups import Defect, Flag, Retest

@@ -437,7 +437,18 @@ def signature_words(facts: VisitFacts) -> str:
         return _("Not signed.")
     given = content_of(visit.record).get("signature", {}).get("person", "")
     name = visit.signed_by.name if visit.signed_by else _("%s, not on the register") % given
-    return f"{name}, {day_and_time(visit.signed_at, facts.zone)}"
+    signed = f"{name}, {day_and_time(visit.signed_at, facts.zone)}"
+    if not visit.record.amends_id or _signed_again(facts):
+        return signed
+    shown = {"signed": signed, "who": visit.record.actor, "name": name}
+    return _("%(signed)s, as first recorded; corrected by %(who)s, not signed by %(name)s.") % shown
+
+
+def _signed_again(facts: VisitFacts) -> bool:
+    """Who signed corrected it themself, and signed what they sent then."""
+    visit, before = facts.visit, facts.records[-2]
+    theirs = visit.signed_by is not None and visit.signed_by.user_id == visit.record.actor_id
+    return theirs and visit.signed_at is not None and visit.signed_at > before.received_at
 
 
 def suggestion_note() -> str:

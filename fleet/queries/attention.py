@@ -16,6 +16,7 @@ from fleet.queries.jobs import failed_jobs
 from fleet.queries.records import unreadable_records
 from fleet.queries.register import visible_analysers, visible_people
 from fleet.queries.revisits import MANY_ATTEMPTS, OF_WHO_GOES, named_in_doubt, nobody_named
+from fleet.queries.visits import visible_corrections
 
 DUE_WITHIN = timedelta(days=21)
 RUNS_OUT_WITHIN = timedelta(days=42)
@@ -48,6 +49,7 @@ class Attention:
     needed_earlier : set for a day, needed before it.    passed : the day is over and nobody got there.
     no_access : tried often since the last visit.    unnamed : set for a day to come and nobody is named, the first of
     `unnamed_count`.    in_doubt : whoever is named for one of the next weeks is not qualified for it.
+    corrections : those that take something back and wait for somebody else.
     extra_this_week, beyond : drift cases with an extra visit this week, and those beyond them.
     analysers_off : to be checked, for their readings lie to one side.
     """
@@ -59,6 +61,7 @@ class Attention:
     due: tuple[Row, ...]
     expiring: tuple[Expiring, ...]
     questions: tuple[Question, ...]
+    corrections: int
     unreadable_records: int
     from_assumptions: int
     analysers_off: tuple[AnalyserOff, ...]
@@ -105,6 +108,7 @@ def attention_for(
         due=tuple(Row(None, each) for each in sorted(soon, key=lambda each: each.latest)),
         expiring=_expiring(viewer, today),
         questions=tuple(open_questions(viewer)[:50]),
+        corrections=visible_corrections(viewer).filter(ended_at__isnull=True).count(),
         unreadable_records=unreadable_records(viewer).count(),
         from_assumptions=visible_forecasts(viewer).filter(basis="assumptions", lower__isnull=False).count(),
         analysers_off=analysers_off(viewer),

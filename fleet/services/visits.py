@@ -53,10 +53,13 @@ def record_visit(*, draft: VisitDraft, actor: User, now: datetime) -> Visit:
 
 
 @transaction.atomic
-def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, now: datetime) -> Visit:
-    """A correction: a new record with the whole new content; the old one stays. Raises NotFound, Conflict.
+def amend_visit(
+    *, draft: VisitDraft, reason: str, version: int, actor: User, now: datetime, proof: Mapping[str, str] | None = None
+) -> Visit:
+    """A correction in force: a new record with the whole new content; the old one stays. Raises NotFound, Conflict.
 
-    version: how many records the visit had when it was read, so that nobody corrects what they haven't seen.
+    version: how many records the visit had when it was read, so that nobody corrects what they haven't seen. proof: on
+    what it rests besides the actor's word. Whether it may be in force is asked by `corrections.correct_visit`.
 
     A visit on the wrong appliance is moved: what it opened there is closed, but for unsafe and stop level, which
     only a qualified person closes.
@@ -72,7 +75,7 @@ def amend_visit(*, draft: VisitDraft, reason: str, version: int, actor: User, no
         )
     newest = records[-1]
     site = _site_again(newest, draft, appliance) if before == appliance else site_facts(appliance, draft.content)
-    content = draft.content | {"site": site, "amendment": {"reason": reason}}
+    content = draft.content | {"site": site, "amendment": {"reason": reason, **(proof or {})}}
     try:
         record = _append(draft, content, actor, now, newest)
     except IntegrityError as bad:

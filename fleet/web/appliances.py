@@ -18,9 +18,9 @@ from fleet.drift import MIN_SERIES_FOR_FIT
 from fleet.intake.register import PlateIn
 from fleet.models import Flag, Forecast, OutOfUse, Record, RequiredCheck, Revisit, User, Visit
 from fleet.models.access import may_change
-from fleet.models.records import content_of
 from fleet.presentation.codes import code_words
 from fleet.presentation.contents import adjuster_said, input_words, rows_said
+from fleet.presentation.corrections import why_corrected
 from fleet.presentation.days import day, long_day, weekday
 from fleet.presentation.drift_chart import DriftChart, band_words, drift_chart, series_words
 from fleet.presentation.due_dates import undecided_words
@@ -344,5 +344,4 @@ class ProofLink:
 
 
 def proof_link(record: Record) -> ProofLink:
-    reason = content_of(record).get("amendment", {}).get("reason", "") if record.amends_id else ""
-    return ProofLink(record, record.amends_id is not None, reason)
+    return ProofLink(record, record.amends_id is not None, why_corrected(record))

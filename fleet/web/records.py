@@ -22,7 +22,7 @@ from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_questions, visible_questions
 from fleet.queries.records import all_unreadable_records, unreadable_records, visit_records
 from fleet.queries.register import visible_analysers, visible_appliances, visible_people
-from fleet.queries.visits import visits_at_a_glance
+from fleet.queries.visits import visible_corrections, visits_at_a_glance
 from fleet.services.visits import resolve_question, resolve_unreadable_record
 from fleet.web.appliances import ProofLink, proof_link
 from fleet.web.forms import WordedActForm, chosen_id, taken
@@ -49,6 +49,7 @@ def records(request: HttpRequest) -> HttpResponse:
         "count": known.count(),
         "questions": questions[:MOST_QUESTIONS],
         "question_count": questions.count(),
+        "corrections": visible_corrections(viewer).filter(ended_at__isnull=True)[:MOST_QUESTIONS],
         "may_resolve": may_change(viewer, "questions"),
         "unreadable": [UnreadableRow(each) for each in unreadable[:MOST_KEPT]]
         if may_see(viewer, "unreadable_records")

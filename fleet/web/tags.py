@@ -11,12 +11,16 @@ from django.forms import BoundField
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.models import RequiredCheck
+from fleet.intake.visits import VisitIn
+from fleet.models import Correction, RequiredCheck
+from fleet.models.records import content_of
 from fleet.presentation import codes, days, figures
 from fleet.presentation.addresses import opens_here_alone
 from fleet.presentation.alerts import alert_failure_words
 from fleet.presentation.codes import code_words
 from fleet.presentation.consequences import consequence_sentences
+from fleet.presentation.contents import Difference
+from fleet.presentation.corrections import changed_fields, waiting_words
 from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
 from fleet.presentation.due_dates import date_words, doubt_words, not_counted_words, what_if_words
@@ -147,6 +151,12 @@ def not_counted(required_check: RequiredCheck) -> str:
     return not_counted_words(required_check.visited_on, required_check.not_counted)
 
 
+@register.filter
+def corrected_fields(correction: Correction) -> list[Difference]:
+    """{{ correction|corrected_fields }}: field, was, would be."""
+    return changed_fields(content_of(correction.visit.record), correction.content, VisitIn)
+
+
 register.filter("alert_failure_words", alert_failure_words)
 register.filter("failure_words", failure_words)
 register.filter("refused_words", codes.refused_words)
@@ -163,6 +173,7 @@ register.filter("said_day", days.said_day)
 register.filter("flag_words", flag_words)
 register.filter("closed_words", closed_words)
 register.filter("question_words", question_words)
+register.filter("waiting_words", waiting_words)
 register.filter("chemical", chemical)
 register.filter("rate", rate_words)
 register.filter("in_words", count_words)

@@ -5,12 +5,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from fleet import clock
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
+from fleet.assess.refusals import found
+from fleet.errors import FleetError
+from fleet.models import Correction
+from fleet.models.access import may_change
 from fleet.presentation import visits as words
 from fleet.presentation.diagnoses import doubt_words, pattern_rows
 from fleet.presentation.reading_figures import (
@@ -29,9 +34,11 @@ from fleet.presentation.reading_figures import (
 )
 from fleet.presentation.readings import reading_tables
 from fleet.presentation.verdicts import finding_rows, not_judged, source_rows
-from fleet.queries.visits import visit_for
+from fleet.queries.visits import visible_corrections, visit_for
+from fleet.services.corrections import confirm_correction, refuse_correction
 from fleet.web.appliances import proof_link
-from fleet.web.guards import page, viewer_of
+from fleet.web.forms import WordedActForm, taken
+from fleet.web.guards import act, page, viewer_of
 from reports.visits import visit_pdf
 
 Figure = TypeVar("Figure")
@@ -65,6 +72,8 @@ def visit(request: HttpRequest, visit_id: uuid.UUID) -> HttpResponse:
             "defects": [words.defect_line(each) for each in facts.visit.defects.all()],
             "steps": list(words.restore_lines(facts.visit)),
             "signature": words.signature_words(facts),
+            "corrections": [each for each in facts.visit.corrections.all() if each.ended != Correction.Ended.CONFIRMED],
+            "may_correct": may_change(viewer_of(request), "amendments"),
             "proof": [proof_link(each) for each in reversed(facts.records)],
         },
     )
@@ -86,6 +95,27 @@ def figure_tables(facts: VisitFacts) -> dict[str, Any]:
 
 def _on_one_line(head: str) -> str:
     return head.replace("-\n", "-").replace("\n", " ")
+
+
+def _end_refused(request: HttpRequest, refused: FleetError, correction_id: uuid.UUID) -> HttpResponse:
+    correction = found(visible_corrections(viewer_of(request)), correction_id)
+    shown = {"refused": refused, "correction": correction, "words": request.POST.get("words", ""), "place": "records"}
+    return render(request, "correction_refused.html", shown | {"may_correct": True}, status=refused.status)
+
+
+@act("amendments", place="records", refused=_end_refused)
+def end_correction(request: HttpRequest, correction_id: uuid.UUID) -> HttpResponse:
+    """Somebody else says that a correction is right, or that it isn't."""
+    viewer = viewer_of(request)
+    correction, said = found(visible_corrections(viewer), correction_id), taken(WordedActForm(request.POST))
+    upon = {"correction": correction, "version": said["version"], "note": said["words"]}
+    if request.POST.get("how") == "confirm":
+        confirm_correction(**upon, actor=viewer, now=clock.now())
+        messages.success(request, _("Confirmed: the correction is in force."))
+    else:
+        refuse_correction(**upon, actor=viewer, now=clock.now())
+        messages.success(request, _("Refused: the visit stands as it was."))
+    return redirect("visit", correction.visit_id)
 
 
 @page("visits")
