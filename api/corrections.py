@@ -3,6 +3,7 @@
 from typing import Annotated, Any
 
 from django.db.models import Q
+from rest_framework import serializers
 
 from api.doors import ActDoor, ListDoor
 from api.fields import Said
@@ -18,10 +19,8 @@ from fleet.services.corrections import confirm_correction, refuse_correction
 
 class CorrectionOut(RowOut):
     row = Correction
-    columns = (
-        "id visit reason takes_back of_version submitted_sha256 made_by made_at ended ended_at ended_by ended_note "
-        "version"
-    )
+    columns = "id visit reason of_version submitted_sha256 made_by made_at ended ended_at ended_by ended_note version"
+    takes_back = serializers.ListField(child=serializers.CharField(), help_text="Codes of what it takes back.")
     sentence = Said(waiting_words)
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from fleet.intake.fields import Shape
+from fleet.intake.fields import Shape, Word, fields_of, kind_of, shape_within
 from fleet.models import Correction, Record
 from fleet.models.records import content_of
 from fleet.presentation.codes import code_words, field_words
@@ -43,8 +43,8 @@ def why_corrected(record: Record) -> str:
 
 
 def changed_fields(before: Mapping[str, Any], after: Mapping[str, Any], shape: type[Shape]) -> list[Difference]:
-    """Field, was, is: all that the later content of a visit says otherwise, by paths in words."""
-    was, now = dict(_leaves("", before)), dict(_leaves("", after))
+    """Field, was, is: all that the later content says otherwise, by paths in words."""
+    was, now = dict(_leaves("", before, shape)), dict(_leaves("", after, shape))
     return [
         Difference(field_words(path, shape), was.get(path, ""), now.get(path, ""))
         for path in dict.fromkeys([*was, *now])
@@ -52,22 +52,24 @@ def changed_fields(before: Mapping[str, Any], after: Mapping[str, Any], shape: t
     ]
 
 
-def _leaves(path: str, said: Any) -> Iterator[tuple[str, str]]:
-    if isinstance(said, Mapping):
-        if "value" in said and "unit" in said:
-            qualifier = said.get("qualifier", "=")
-            yield (
-                path,
-                " ".join(
-                    filter(None, (code_words(qualifier) if qualifier != "=" else "", str(said["value"]), said["unit"]))
-                ),
-            )
-            return
+def _leaves(path: str, said: Any, shape: type[Shape] | None, *, is_code: bool = False) -> Iterator[tuple[str, str]]:
+    if isinstance(said, Mapping) and "value" in said:
+        parts = (said.get("qualifier", "="), said["value"], said.get("unit", ""))
+        yield (
+            path,
+            " ".join(code_words(str(each)) if n == 0 else str(each) for n, each in enumerate(parts) if each != "="),
+        )
+    elif isinstance(said, Mapping):
         for name, each in said.items():
+            info = fields_of(shape).get(name) if shape else None
+            within = shape_within(info) if info else None
+            coded = isinstance(kind_of(info) if info else None, Word)
             if name not in NOT_SAID:
-                yield from _leaves(f"{path}.{name}" if path else name, each)
+                yield from _leaves(f"{path}.{name}" if path else name, each, within, is_code=coded)
     elif isinstance(said, list):
         for n, each in enumerate(said):
-            yield from _leaves(f"{path}.{n}", each)
+            yield from _leaves(f"{path}.{n}", each, shape, is_code=is_code)
+    elif isinstance(said, bool):
+        yield path, _("yes") if said else _("no")
     elif said not in (None, ""):
-        yield path, {True: _("yes"), False: _("no")}.get(said, str(said)) if isinstance(said, bool) else str(said)
+        yield path, code_words(said) if is_code else str(said)

@@ -15,7 +15,7 @@ from fleet.presentation.codes import label_words, quantity_label
 from fleet.presentation.figures import decimals_shown, figure, figure_apart, read_with_unit, unit_words
 from fleet.presentation.reading_figures import how_read
 from fleet.presentation.reading_rule import Pin, Qualifier, ReadingRule, Side, Wall
-from fleet.presentation.verdicts import basis_words
+from fleet.presentation.verdicts import ASKS, basis_words
 from fleet.presentation.words import at_rate, capital, rate_words
 from fleet.quantities import GASES, READING_QUANTITIES
 
@@ -309,10 +309,15 @@ def _diluted(facts: VisitFacts, rate: str) -> str:
                 "o2": figure(o2_pct, 1),
             }
             parts.append(_("%(word)s: raw CO %(co)s, no air-free figure at O₂ %(o2)s %%.") % shown)
-    # After a stop nothing asks for another firing.
-    if parts and not facts.judgement.turned_out.stop:
-        parts.append(_("Repeat at a proper sampling point."))
+    # After a stop nothing asks for another firing; else the gravest of what is asked, which is the longest.
+    asked = {str(ASKS[each.asks]) for each in facts.judgement.said if each.rate == rate and _is_diluted(each)}
+    if parts and not facts.judgement.turned_out.stop and any(asked):
+        parts.append(f"{capital(max(asked, key=len))}.")
     return " ".join(parts)
+
+
+def _is_diluted(verdict: Verdict) -> bool:
+    return [code for code, _figures in verdict.reasons] == ["no_air_free_figure"]
 
 
 def _only_common(facts: VisitFacts, rate: str) -> str:

@@ -25,6 +25,7 @@ from fleet.models import (
     Appliance,
     Building,
     Client,
+    Correction,
     Defect,
     Delivery,
     Flag,
@@ -43,6 +44,7 @@ from fleet.models import (
     Visit,
 )
 from fleet.models.access import ACCESS, AUDITOR, EVERYBODY, FIELD, MANAGER, OFFICE, Whose, may_see
+from fleet.models.records import content_of
 from fleet.models.register import new_id
 from fleet.services.access import create_token
 from fleet.services.alerts import put_on_call
@@ -178,6 +180,7 @@ TABLE: dict[str, Row] = {
     "limit-set-retire": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
     "records": page(GET=EVERYBODY),
     "question-resolve": act("question", POST=OFFICE),
+    "correction-end": act("correction", POST=OFFICE),
     "unreadable-resolve": act("unreadable-record", POST=OFFICE),
     "statements": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
     "statement-pdf": page(bound=True, query=PERIOD, GET=OFFICE | AUDITOR),
@@ -245,6 +248,9 @@ TABLE: dict[str, Row] = {
     "api-visits": api(GET=EVERYBODY, POST=FIELD),
     "api-visit": api("visit", bound=True, GET=EVERYBODY),
     "api-amendments": api("visit", bound=True, POST=OFFICE),
+    "api-corrections": api(GET=EVERYBODY),
+    "api-correction-confirm": api("correction", bound=True, POST=OFFICE),
+    "api-correction-refuse": api("correction", bound=True, POST=OFFICE),
     "api-visit-paper": api("visit", bound=True, GET=EVERYBODY),
     "api-unreadable-records": api(GET=OFFICE),
     "api-unreadable-record": api("unreadable-record", bound=True, GET=OFFICE),
@@ -399,6 +405,16 @@ def followed_up(visit: Visit, limit_set: LimitSet, by: User) -> dict[str, Any]:
         "delivery": Delivery.objects.create(visit=visit, limit_set=limit_set, **sending),
         "revisit": Revisit.objects.update_or_create(appliance=appliance, defaults=window)[0],
         "no-access": NoAccess.objects.create(appliance=appliance, **attempt),
+        "correction": Correction.objects.create(
+            visit=visit,
+            content=content_of(visit.record) | {"note": "typed twice"},
+            submitted_sha256="0" * 64,
+            reason="typed twice",
+            takes_back=["unsafe"],
+            of_version=1,
+            made_by=by,
+            made_at=cast.NOON,
+        ),
     }
 
 

@@ -38,11 +38,11 @@ FOR_PROGRAMS = ("api-documentation", "api-schema", "api-limit-set-schema", "api-
 # Columns of what people write, of names, and of what a set or a sheet says.
 WRITTEN = {
     "AllowedTarget.why", "Analyser.name", "Appliance.name", "Building.address", "Building.name", "Calibration.by",
-    "Client.name", "Contractor.address", "Contractor.name", "Defect.what", "Delivery.recipient", "Diagnosis.evidence",
-    "Flag.sentence", "FlueGroup.name", "GasSupply.source", "LimitSet.name",
-    "LimitSetAssignment.why", "ModelSheet.name", "Person.name", "Qualification.scheme", "RequiredCheck.name",
-    "RequiredCheck.why", "StopLevels.evidence", "Tenancy.source", "User.last_name", "WorkItem.adjuster",
-    "WorkItem.amount",
+    "Client.name", "Contractor.address", "Contractor.name", "Correction.reason", "Correction.ended_note",
+    "Defect.what", "Delivery.recipient", "Diagnosis.evidence", "Flag.sentence", "FlueGroup.name", "GasSupply.source",
+    "LimitSet.name", "LimitSetAssignment.why", "ModelSheet.name", "Person.name", "Qualification.scheme",
+    "RequiredCheck.name", "RequiredCheck.why", "StopLevels.evidence", "Tenancy.source", "User.last_name",
+    "WorkItem.adjuster", "WorkItem.amount",
 }  # fmt: skip
 # Of one word, and names too.
 NAMES = {

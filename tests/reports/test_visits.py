@@ -145,7 +145,7 @@ def test_an_unsafe_visit_opens_with_what_was_done_about_it(body: dict[str, Any],
     assert "Does not apply: condensate trap filled." in said
     assert "Flue joint open behind the case (first elbow): unsafe." in said
     assert "Open, to be repaired by 9 March 2026. Told: P. Example, caretaker." in said
-    assert "No reading was taken as left. Isolated and labelled on Monday 2 March 2026." in said
+    assert "It was left as found. Isolated and labelled on Monday 2 March 2026." in said
 
 
 def test_what_an_unsafe_visit_lacks_is_said(body: dict[str, Any], technician: User) -> None:
@@ -171,7 +171,7 @@ def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dic
     facts = paper_facts(body, technician)
     said = words(visit_pdf(facts, known_on=KNOWN_ON))
     assert "found: raw CO 60 ppm, no air-free figure at O₂ 18.5 %." in said
-    assert "Repeat at a proper sampling point." in said
+    assert "Repeat at a proper sampling point before leaving." in said
     row = next(each for each in rule_rows(facts) if each.label == "CO air-free")
     assert not any([*rule.found, *rule.left] for rule in row.rules.values())
     assert "As found and as left, no reading could be judged." in said
