@@ -5,6 +5,7 @@ from typing import Any
 from api.doors import EntryDoor, EntryListDoor
 from api.filters import EXTERNAL_REFERENCE
 from api.shapes import EntryIn, EntryOut
+from fleet import clock
 from fleet.intake import register
 from fleet.models import Client
 from fleet.queries.access import visible_clients
@@ -28,7 +29,7 @@ class Clients(EntryListDoor):
     filters = (EXTERNAL_REFERENCE,)
 
     def create(self, values: dict[str, Any]) -> Client:
-        return add_client(values=values, actor=self.viewer)
+        return add_client(values=values, actor=self.viewer, now=clock.now())
 
 
 class OneClient(EntryDoor):

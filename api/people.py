@@ -72,7 +72,7 @@ class OnePerson(EntryDoor):
     subject, query, shape_in, shape_out = "people", visible_people, PersonIn, PersonOut
 
     def change(self, entry: Person, version: int, changes: dict[str, Any]) -> Person:
-        return change_person(person=entry, version=version, changes=changes)
+        return change_person(person=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())
 
 
 class Qualifications(RecordedDoor):

@@ -153,9 +153,9 @@ ACCESS: Mapping[str, Access] = {
     "gas_conversions": Access(EVERYBODY, OFFICE),
     "replacements": Access(EVERYBODY, OFFICE),
     "flue_groups": Access(EVERYBODY, OFFICE),
-    "people": Access(EVERYBODY, OFFICE),
+    "people": Access(EVERYBODY, OFFICE, Whose.SHARED),
     "contact_details": Access(FIELD, OFFICE),
-    "analysers": Access(EVERYBODY, OFFICE),
+    "analysers": Access(EVERYBODY, OFFICE, Whose.SHARED),
     # what is judged by
     "sheets": Access(EVERYBODY, MANAGER, Whose.SHARED),
     "limit_sets": Access(EVERYBODY, MANAGER, Whose.SHARED),

@@ -86,7 +86,8 @@ def deeds_of(viewer: User, person: Person) -> list[PersonDeed]:
     user = visible_accounts(viewer).filter(person=person).first()
     if user is None:
         return []
-    known = _on_trail(user)
+    foreign = set(Client.objects.exclude(id__in=visible_clients(viewer)).values_list("name", flat=True))
+    known = [(at, what, "" if name in foreign else name) for at, what, name in _on_trail(user)]
     for rows in _rows_by(user):
         known += rows.order_by("-at").values_list("at", "what", "of")[:MOST_DEEDS]
     return [PersonDeed(*each) for each in sorted(known, key=lambda each: each[0], reverse=True)[:MOST_DEEDS]]

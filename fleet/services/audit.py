@@ -8,6 +8,8 @@ from fleet.coded import as_row
 from fleet.models import AuditEntry, User
 
 MOST_REFUSED = 20
+# So many more of what names something or would change it: it is never hidden by asking for pages.
+MOST_NAMED = 200
 # Of the request that is being answered; empty at the terminal and in background work.
 asking_network: ContextVar[str] = ContextVar("asking_network", default="")
 
@@ -18,14 +20,19 @@ def note(*, kind: str, user: User | None, now: datetime, path: str = "", token: 
     return AuditEntry.objects.create(kind=kind, user=user, at=now, **about)
 
 
-def note_view_refused(*, user: User, now: datetime, path: str, token: str) -> None:
-    """That an auditor asked for what they may not see: once an hour for each address, and at most MOST_REFUSED an hour,
-    the last of which says so."""
-    kind = AuditEntry.Kind.VIEW_REFUSED
+def note_view_refused(
+    *, user: User, now: datetime, method: str, status: int, path: str, token: str, is_named: bool
+) -> None:
+    """That an auditor asked for what they may not see, or would have changed something: once an hour for each method
+    and address, and at most MOST_REFUSED an hour, MOST_NAMED of those that name something or would change it; the last
+    of each says so."""
+    kind, most = AuditEntry.Kind.VIEW_REFUSED, MOST_NAMED if is_named else MOST_REFUSED
     lately = AuditEntry.objects.filter(kind=kind, user=user, at__gt=now - timedelta(hours=1))
-    known = list(lately.values_list("path", flat=True)[:MOST_REFUSED])
-    if len(known) < MOST_REFUSED and path not in known:
-        said = as_row("views_refused_beyond", path=path) if len(known) == MOST_REFUSED - 1 else ()
+    figures = [said[1] for said in lately.values_list("said", flat=True)]
+    known = {(each["method"], each["path"]) for each in figures if each["named"] == is_named}
+    if len(known) < most and (method, path) not in known:
+        code = "views_refused_beyond" if len(known) == most - 1 else "view_refused_as"
+        said = as_row(code, method=method, status=status, path=path, named=is_named)
         note(kind=kind, user=user, now=now, path=path, token=token, said=said)
 
 

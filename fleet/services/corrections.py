@@ -67,7 +67,7 @@ def _keep_waiting(
 def _file_of(visit: Visit, file_id: uuid.UUID, actor: User) -> StoredFile:
     """A file that came with the visit, from somebody else than who corrects it. Raises FleetError."""
     file = StoredFile.objects.filter(visit=visit, id=file_id).select_related("uploaded_by").first()
-    if file is None or is_same_person(file.uploaded_by, actor):
+    if file is None or _is_same_person(file.uploaded_by, actor):
         errors = {"shown_by": coded("not_anothers_file", value=str(file_id))}
         raise FleetError("invalid", "Some fields can't be accepted.", errors=errors)
     return file
@@ -92,7 +92,7 @@ def _was_tested_since(visit: Visit, now: datetime) -> bool:
 def confirm_correction(*, correction: Correction, version: int, note: str, actor: User, now: datetime) -> Visit:
     """A second person says that it is right, and it is in force. Raises Forbidden for the same person, and Conflict
     where the visit was corrected meanwhile."""
-    if is_same_person(correction.made_by, actor):
+    if _is_same_person(correction.made_by, actor):
         raise Forbidden("second_person_needed", "Somebody else than who made it must confirm a correction.")
     _end(correction, version, Correction.Ended.CONFIRMED, note, actor, now)
     content = correction.content
@@ -125,7 +125,7 @@ def _end(
     return change_row(row=correction, version=version, changes=changes, still=Q(ended_at__isnull=True))
 
 
-def is_same_person(one: User | None, other: User) -> bool:
+def _is_same_person(one: User | None, other: User) -> bool:
     """Also by a second log-in: of one person on the register, of one address or of one full name."""
     if one is None:
         return True

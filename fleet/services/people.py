@@ -13,8 +13,8 @@ from django.db.models import Q, QuerySet
 
 from fleet.assess.refusals import check_entry
 from fleet.coded import coded
-from fleet.errors import Conflict, FleetError, NotFound
-from fleet.models import ApiToken, Client, LogIn, Person, Role, User
+from fleet.errors import Conflict, FleetError, Forbidden, NotFound
+from fleet.models import ApiToken, AuditEntry, Client, LogIn, Person, Role, User
 from fleet.presentation.alerts import has_mail
 from fleet.queries.access import visible_clients
 from fleet.services import jobs
@@ -58,13 +58,18 @@ def invite_newcomer(*, person: dict[str, Any], values: dict[str, Any], actor: Us
 
 
 @transaction.atomic
-def change_person(*, person: Person, version: int, changes: dict[str, Any]) -> Person:
+def change_person(
+    *, person: Person, version: int, changes: dict[str, Any], actor: User | None, now: datetime
+) -> Person:
     """An entry of the register. Raises as `change_entry`, FleetError `invalid` for what is of a log-in: who somebody
     is, and where their links go, is changed with it."""
     of_log_in = [name for name in OF_LOG_IN if name in changes and changes[name] != getattr(person, name)]
     if person.user and of_log_in:
         errors = dict.fromkeys(of_log_in, coded("with_the_log_in"))
         raise FleetError("invalid", "Some fields can't be changed.", errors=errors)
+    fields = [name for name in ("name", "phone") if name in changes and changes[name] != getattr(person, name)]
+    if person.user and fields:
+        note_change(user=person.user, actor=actor, now=now, code="details_changed", fields=fields)
     return change_entry(entry=person, version=version, changes=changes)
 
 
@@ -131,11 +136,17 @@ def end_access(
 def let_back(*, person: Person, version: int, actor: User | None, now: datetime) -> Person:
     """Who had left may come again, by a link; a second factor that they had still stands.
 
-    Raises Conflict `not_ended` or `changed_meanwhile`.
+    Raises Conflict `not_ended` or `changed_meanwhile`; Forbidden `ended_by_another` to somebody of named clients where
+    whoever ended it sees them all.
     """
     user = _log_in_of(person)
     if user.is_active:
         raise Conflict("not_ended", "This log-in has not ended.")
+    ended = AuditEntry.objects.filter(user=user, said__0="access_ended").order_by("-id").select_related("by").first()
+    of_all = ended is None or ended.by is None or ended.by.sees_all_clients
+    if actor and not actor.sees_all_clients and of_all:
+        words = "Who ended it sees all clients; only somebody who does too may let them back."
+        raise Forbidden("ended_by_another", words)
     user.is_active = True
     return _with_link(person, version, user, what="let_back", actor=actor, now=now)
 
@@ -144,7 +155,7 @@ def let_back(*, person: Person, version: int, actor: User | None, now: datetime)
 def reset_log_in(
     *, person: Person, version: int, second_factor: bool, why: str, actor: User | None, now: datetime
 ) -> Person:
-    """The password, earlier links, sessions and tokens open nothing any more; a new link does, once.
+    """The password, earlier links, sessions, tokens and calendar links open nothing any more; a new link does, once.
 
     second_factor : whether that goes too, for which a reason is needed. Raises FleetError `invalid`, Conflict
     `already_ended`, `own_log_in` or `changed_meanwhile`.
@@ -156,7 +167,7 @@ def reset_log_in(
         raise Conflict("own_log_in", "This is your own log-in: change its password on the page of your account.")
     if second_factor and not why:
         raise FleetError("invalid", "Some fields can't be accepted.", errors={"why": coded("say_why")})
-    closed = _close_doors(user, actor, now, calendars=False)
+    closed = _close_doors(user, actor, now, calendars=True)
     note_change(user=user, actor=actor, now=now, code="doors_closed", **closed)
     if second_factor:
         forget_second_factor(user=user, why=why, actor=actor, now=now)

@@ -25,6 +25,7 @@ from fleet.models import (
     User,
 )
 from fleet.services import jobs
+from fleet.services.audit import note_change
 from fleet.services.records import append_record, found_or_made, put_rows
 
 Entry = TypeVar("Entry", bound=models.Model)
@@ -109,11 +110,14 @@ def _says(entry: models.Model, name: str, value: Any) -> bool:
 
 
 @transaction.atomic
-def add_client(*, values: dict[str, Any], actor: User) -> Client:
+def add_client(*, values: dict[str, Any], actor: User, now: datetime) -> Client:
     """A new client; an actor who sees named clients only has this one named too. Raises as `create_entry`."""
     client = create_entry(model=Client, values=values)
     if not actor.sees_all_clients:
+        before = list(actor.clients.order_by("name", "id").values_list("name", flat=True))
         actor.clients.add(client)
+        figures = {"before": before, "after": [*before, client.name]}
+        note_change(user=actor, actor=actor, now=now, code="clients_changed", **figures)
     if actor.limited_by:
         actor.limited_by.clients.add(client)
     return client

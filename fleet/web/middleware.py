@@ -98,6 +98,9 @@ def _refusal(wait: str, path: str) -> str:
     return render_to_string("429.html", {"wait": wait, "path": path, "asks_for_code": path in CODES_ARE_ASKED_FOR})
 
 
+_ID = re.compile("[0-9a-f]{8}-[0-9a-f]{4}-")
+
+
 def asked_for(request: HttpRequest) -> str:
     """Address and query for the trail, in at most a thousand characters: first what names whose and of when, as it
     counts, however much else is asked."""
@@ -148,8 +151,11 @@ class Private:
             note(kind=AuditEntry.Kind.EXPORTED, path=asked_for(request), **by)
         elif answer.status_code == 200 and is_audited and request.method in ("GET", "POST"):
             note(kind=AuditEntry.Kind.VIEWED, path=asked_for(request), **by)
-        elif answer.status_code in (403, 404) and is_audited:
-            note_view_refused(path=asked_for(request), **by)
+        elif answer.status_code in (400, 403, 404) and is_audited:
+            path, method = asked_for(request), request.method or ""
+            is_named = method not in ("GET", "HEAD") or _ID.search(path) is not None
+            if is_named or answer.status_code != 400:
+                note_view_refused(path=path, method=method, status=answer.status_code, is_named=is_named, **by)
 
 
 class Tries:

@@ -22,7 +22,7 @@ from fleet.errors import FleetError
 from fleet.intake.fields import Phone
 from fleet.intake.register import FUEL_KINDS
 from fleet.models import Person, Role, User
-from fleet.models.access import may_see
+from fleet.models.access import may_change, may_see
 from fleet.models.register import new_id
 from fleet.presentation import addresses
 from fleet.presentation.alerts import has_mail
@@ -175,6 +175,7 @@ def _one(request: HttpRequest, person: Person, *, refused: FleetError | None = N
         "is_mailed": bool(link and user and user.email) and has_mail(),
         "form": ChangeForm(typed.get("change"), viewer, person) if user else LogInForm(typed.get("invite"), viewer),
         "reset_form": ResetForm(typed.get("reset")),
+        "may_qualify": may_change(viewer_of(request), "people"),
         "qualification_form": QualificationForm(typed.get("qualify")),
         "qualifications": person.qualifications.all(),
         "today": clock.today(),
@@ -206,6 +207,8 @@ def _answer(request: HttpRequest, template: str, context: dict[str, Any], refuse
 
 
 def _refused(request: HttpRequest, refused: FleetError, person_id: uuid.UUID) -> HttpResponse:
+    if not may_see(viewer_of(request), "accounts"):
+        return _list(request, refused)
     return _one(request, found(people_with_accounts(viewer_of(request)), person_id), refused=refused)
 
 
@@ -251,13 +254,13 @@ Act = Callable[[HttpRequest, dict[str, Any]], HttpResponse]
 ACTS: dict[str, Act] = {"invite": _invite, "reset": _reset, "let_back": _let_back, "end": _end}
 
 
-@act("accounts", place="people", refused=_refused)
+@act("people", place="people", refused=_refused)
 def qualify(request: HttpRequest, person_id: uuid.UUID) -> HttpResponse:
     """Record a qualification."""
     viewer = viewer_of(request)
-    who = found(people_with_accounts(viewer), person_id)
+    who = found(visible_people(viewer), person_id)
     given = taken(QualificationForm(request.POST))
     content = given | {name: f"{given[name]:%Y-%m-%d}" for name in ("valid_from", "valid_to")}
     add_qualification(person=who, content=content, actor=viewer, now=clock.now(), id=new_id())
     messages.success(request, _("The qualification is recorded."))
-    return redirect("person", person_id=who.id)
+    return redirect("person", person_id=who.id) if may_see(viewer, "accounts") else redirect("people")

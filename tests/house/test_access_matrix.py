@@ -162,7 +162,7 @@ TABLE: dict[str, Row] = {
     "planning-settings": page(GET=MANAGER, POST=MANAGER),
     "people": page(GET=EVERYBODY, POST=MANAGER),
     "person": page("account", bound=True, GET=MANAGER, POST=MANAGER),
-    "person-qualifications": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "account", True),
+    "person-qualifications": Row("act", {"GET": EVERYBODY, "POST": OFFICE}, "account"),
     "contractor": page(GET=MANAGER, POST=MANAGER),
     "installation": page(GET=MANAGER),
     "required-checks": page(GET=EVERYBODY),

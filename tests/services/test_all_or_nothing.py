@@ -392,7 +392,7 @@ def remove_hook(world: World) -> Deed:
 def add_client(_world: World) -> Deed:
     some = cast.make_user("some", "manager", sees_all_clients=False)
     values = {"id": new_id(), "name": "Mill Trust"}
-    return lambda: register.add_client(values=values, actor=some)
+    return lambda: register.add_client(values=values, actor=some, now=NOON)
 
 
 def invite(world: World) -> Deed:

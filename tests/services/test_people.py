@@ -8,8 +8,8 @@ from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.internal.auth import TOTP
 from django.test import Client as Browser
 
-from fleet.errors import FleetError
-from fleet.models import ApiToken, AuditEntry, CalendarLink, Client, Job, LogIn, Person, Role, User, Webhook
+from fleet.errors import FleetError, Forbidden
+from fleet.models import ApiToken, Appliance, AuditEntry, CalendarLink, Client, Job, LogIn, Person, Role, User, Webhook
 from fleet.presentation.addresses import FORGOTTEN_OPENS, password_links
 from fleet.presentation.audit import entry_words
 from fleet.presentation.codes import deed_words
@@ -18,7 +18,7 @@ from fleet.queries.people import deeds_of
 from fleet.services.access import create_token, create_user, set_password
 from fleet.services.calendars import make_address, renew_address, revoke_address
 from fleet.services.people import change_account, end_access, invite_person, let_back, reset_log_in
-from tests.cast import NOON
+from tests.cast import NOON, make_user
 from tests.intake.refused import said_of
 
 PASSWORD = "a-long-enough-secret"
@@ -365,6 +365,12 @@ def test_a_reset_ends_what_stood_and_the_second_factor_needs_a_reason(cy: Person
     assert User.objects.get(id=user.id).link_why == "phone lost"
 
 
+def test_a_reset_ends_the_calendar_links_too(cy: Person, boss: User) -> None:
+    link, _secret = make_address(user=None, client=Client.objects.create(name="Weir"), actor=cy.user, now=NOON)
+    reset_log_in(person=cy, version=cy.version, second_factor=False, why="", actor=boss, now=NOON)
+    assert address_for(link.secret_sha256) is None
+
+
 def test_nobody_resets_their_own_log_in_but_the_machine_does(boss: User) -> None:
     said = {"person": boss.person, "version": 1, "second_factor": True, "why": "lost"}
     assert refused(reset_log_in, actor=boss, **said).code == "own_log_in"
@@ -421,3 +427,17 @@ def test_tokens_end_where_somebody_may_other_things_or_is_reset(boss: User, cy: 
     else:
         reset_log_in(**about, second_factor=False, why="")
     assert not ApiToken.objects.exists()
+
+
+def test_who_was_ended_by_somebody_of_all_clients_is_let_back_only_by_one_of_them(
+    technician: User, person: Person, manager: User, boiler: Appliance
+) -> None:
+    limited = make_user("of one client", "manager", sees_all_clients=False)
+    limited.clients.add(boiler.building.client)
+    ended = end_access(person=person, version=person.version, actor=manager, now=NOON)
+    with pytest.raises(Forbidden):
+        let_back(person=ended, version=ended.version, actor=limited, now=NOON)
+    let_back(person=ended, version=ended.version, actor=manager, now=NOON)
+    ended.refresh_from_db()
+    again = end_access(person=ended, version=ended.version, actor=limited, now=NOON)
+    let_back(person=again, version=again.version, actor=limited, now=NOON)

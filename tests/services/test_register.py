@@ -214,8 +214,8 @@ def test_who_records_second_finds_the_first_or_is_refused(
 
 def test_a_client_is_named_to_whoever_sees_named_clients_only(installation: User, manager: User) -> None:
     some = cast.make_user("some", "manager", sees_all_clients=False)
-    theirs = add_client(values={"name": "Mill Trust"}, actor=some)
-    add_client(values={"name": "Weir Trust"}, actor=manager)
+    theirs = add_client(values={"name": "Mill Trust"}, actor=some, now=NOON)
+    add_client(values={"name": "Weir Trust"}, actor=manager, now=NOON)
     assert list(some.clients.all()) == [theirs]
     assert not manager.clients.exists()
 

@@ -61,13 +61,32 @@ def test_what_is_refused_to_an_auditor_is_on_the_trail_and_no_crawler_floods_it(
     browser.get("/account/")
     browser.get("/api/v1/schema")
     browser.post("/api/v1/clients", {"name": "x"})
-    refused = ["refused to an auditor: " + each for each in (theirs, f"/api/v1{theirs[:-1]}", "/webhooks/")]
-    assert trail(kind="view_refused") == [*refused, "refused to an auditor: /api/v1/clients"]
+    answers = {theirs: 404, f"/api/v1{theirs[:-1]}": 404, "/webhooks/": 403}
+    refused = [f"refused to an auditor: GET {path} (answer {status})" for path, status in answers.items()]
+    assert trail(kind="view_refused") == [*refused, "refused to an auditor: POST /api/v1/clients (answer 403)"]
     assert trail(kind="viewed") == []
     for number in range(30):
-        browser.get(f"/appliances/00000000-0000-7000-8000-0000000000{number:02}/")
-    assert len(trail(kind="view_refused")) == 20
-    assert trail(kind="view_refused")[-1].endswith("; more of them within this hour are not written here")
+        browser.get(f"/webhooks/?n={number}")
+    of_pages = [each for each in trail(kind="view_refused") if "GET /webhooks/" in each]
+    assert len(of_pages) == 20
+    assert of_pages[-1].endswith("; more of them within this hour are not written here")
+
+
+def test_pages_that_are_not_theirs_hide_nothing_that_an_auditor_names_or_would_change(
+    boiler: Appliance, auditor: User
+) -> None:
+    User.objects.update(sees_all_clients=False)
+    auditor.clients.clear()
+    browser = Browser()
+    browser.force_login(auditor)
+    for number in range(25):
+        browser.get(f"/webhooks/?n={number}")
+    named = f"/api/v1/buildings/{boiler.building_id}"
+    for asked in (browser.get, browser.patch, browser.delete):
+        assert asked(named).status_code in (403, 404)
+    assert browser.get(f"/statements/?client={boiler.building.client_id}").status_code == 400
+    told = [each.split(" ")[4] for each in trail(kind="view_refused") if "/webhooks/" not in each]
+    assert told == ["GET", "PATCH", "DELETE", "GET"]
 
 
 @pytest.mark.parametrize("padding", ["x={}", "client=none&y={}", "&".join(f"{name}=1" for name in range(300))])
