@@ -166,11 +166,11 @@ def test_over_range_is_more_than_and_never_a_plain_figure(body: dict[str, Any], 
 
 def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dict[str, Any], technician: User) -> None:
     for number in range(4):
-        with_values(body, number, o2=measured("18.5", "%"), co=measured("60", "ppm"))
+        with_values(body, number, o2=measured("18.5", "%"), co=measured("30", "ppm"))
         body["readings"][number]["values"].pop("co2")
     facts = paper_facts(body, technician)
     said = words(visit_pdf(facts, known_on=KNOWN_ON))
-    assert "found: raw CO 60 ppm, no air-free figure at O₂ 18.5 %." in said
+    assert "found: raw CO 30 ppm, no air-free figure at O₂ 18.5 %." in said
     assert "Repeat at a proper sampling point before leaving." in said
     row = next(each for each in rule_rows(facts) if each.label == "CO air-free")
     assert not any([*rule.found, *rule.left] for rule in row.rules.values())

@@ -366,8 +366,10 @@ def test_a_reset_ends_what_stood_and_the_second_factor_needs_a_reason(cy: Person
 
 
 def test_a_reset_ends_the_calendar_links_too(cy: Person, boss: User) -> None:
-    link, _secret = make_address(user=None, client=Client.objects.create(name="Weir"), actor=cy.user, now=NOON)
-    reset_log_in(person=cy, version=cy.version, second_factor=False, why="", actor=boss, now=NOON)
+    user = invited(cy, boss, role="dispatcher")
+    link, _secret = make_address(user=user, client=None, actor=user, now=NOON)
+    assert address_for(link.secret_sha256)
+    reset_log_in(person=cy, version=2, second_factor=False, why="", actor=boss, now=NOON)
     assert address_for(link.secret_sha256) is None
 
 
