@@ -171,7 +171,7 @@ def test_a_sample_that_is_mostly_air_has_raw_co_and_no_air_free_figure(body: dic
     facts = paper_facts(body, technician)
     said = words(visit_pdf(facts, known_on=KNOWN_ON))
     assert "found: raw CO 30 ppm, no air-free figure at O₂ 18.5 %." in said
-    assert "Repeat at a proper sampling point before leaving." in said
+    assert "Repeat at a proper sampling point." in said
     row = next(each for each in rule_rows(facts) if each.label == "CO air-free")
     assert not any([*rule.found, *rule.left] for rule in row.rules.values())
     assert "As found and as left, no reading could be judged." in said
