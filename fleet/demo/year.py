@@ -23,8 +23,8 @@ from fleet.intake.visits import read_visit
 from fleet.models import Appliance, Job, Revisit, StoredFile, Visit
 from fleet.models.records import part_id
 from fleet.services import forecasts, revisits
+from fleet.services.corrections import correct_visit
 from fleet.services.files import store_file
-from fleet.services.visits import amend_visit
 
 Say = Callable[[str], Any]
 SAY_EACH = 100
@@ -164,7 +164,7 @@ def call_out(town: Town) -> None:
 
 def _correct(town: Town, now: datetime) -> None:
     for right, actor, reason in town.corrections:
-        amend_visit(draft=read_visit(right), reason=reason, version=1, actor=actor, now=now)
+        correct_visit(draft=read_visit(right), reason=reason, version=1, actor=actor, now=now)
     town.corrections.clear()
 
 

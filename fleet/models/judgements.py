@@ -138,7 +138,9 @@ class Judgement(models.Model):
 
     @cached_property
     def turned_out(self) -> TurnedOut:
-        return TurnedOut(**{each.name: self.verdicts[each.name] for each in fields(TurnedOut)})
+        # One made before it was known which rates were read before the work says of none.
+        told = {"before_work": ()} | self.verdicts
+        return TurnedOut(**{each.name: told[each.name] for each in fields(TurnedOut)})
 
     @cached_property
     def said(self) -> tuple[Verdict, ...]:
