@@ -8,7 +8,7 @@ secrets, and are left out.
 import ipaddress
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from functools import lru_cache
 from typing import Any
 from urllib.parse import urlencode
@@ -17,7 +17,7 @@ from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.core.exceptions import RequestDataTooBig
 from django.dispatch import receiver
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.template.loader import render_to_string
 from django.utils.encoding import escape_uri_path
@@ -98,13 +98,30 @@ def _refusal(wait: str, path: str) -> str:
     return render_to_string("429.html", {"wait": wait, "path": path, "asks_for_code": path in CODES_ARE_ASKED_FOR})
 
 
+class Asked(QueryDict):
+    """A query that knows which of its parameters were read: what a page has no use for, it didn't show."""
+
+    def __init__(self, *given: Any, **kwargs: Any) -> None:
+        self.read: set[str] = set()
+        super().__init__(*given, **kwargs)
+
+    def __getitem__(self, name: str) -> Any:
+        self.read.add(name)
+        return super().__getitem__(name)
+
+    def getlist(self, name: str, default: Any = None) -> Any:
+        self.read.add(name)
+        return super().getlist(name, default)
+
+
 _ID = re.compile("[0-9a-f]{8}-[0-9a-f]{4}-")
 
 
-def asked_for(request: HttpRequest) -> str:
+def asked_for(request: HttpRequest, only: Container[str] | None = None) -> str:
     """Address and query for the trail, in at most a thousand characters: first what names whose and of when, as it
-    counts, however much else is asked."""
-    given = sorted(request.GET.items(), key=lambda each: each[0] not in _NAMING)
+    counts, however much else is asked. only : of the parameters these, of what was shown by them."""
+    named = [each for each in request.GET.items() if only is None or each[0] in only]
+    given = sorted(named, key=lambda each: each[0] not in _NAMING)
     query = urlencode([(name[:_MOST_OF_NAME], value[:_MOST_OF_VALUE]) for name, value in given], safe="@:/")
     address = without_secrets(escape_uri_path(request.path))[:_MOST_OF_ADDRESS]
     return f"{address}?{without_secrets(query)}"[:_MOST_OF_PATH] if query else address
@@ -134,7 +151,10 @@ class Private:
             asking_network.reset(before)
 
     def answered(self, request: HttpRequest) -> HttpResponse:
+        asked = Asked(request.META.get("QUERY_STRING", ""), encoding=request.encoding)
+        request.GET = asked  # type: ignore[assignment]
         answer = self.get_response(request)
+        request.read = frozenset(asked.read)  # type: ignore[attr-defined]  # before the trail reads them all
         answer.headers.setdefault("Cache-Control", "private, no-store")
         user = getattr(request, "user", None)
         if isinstance(user, User):
@@ -150,7 +170,7 @@ class Private:
         if answer.status_code == 200 and is_file:
             note(kind=AuditEntry.Kind.EXPORTED, path=asked_for(request), **by)
         elif answer.status_code == 200 and is_audited and request.method in ("GET", "POST"):
-            note(kind=AuditEntry.Kind.VIEWED, path=asked_for(request), **by)
+            note(kind=AuditEntry.Kind.VIEWED, path=asked_for(request, request.read), **by)  # type: ignore[attr-defined]
         elif answer.status_code in (400, 403, 404) and is_audited:
             path, method = asked_for(request), request.method or ""
             is_named = method not in ("GET", "HEAD") or _ID.search(path) is not None

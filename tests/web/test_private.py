@@ -72,6 +72,17 @@ def test_what_is_refused_to_an_auditor_is_on_the_trail_and_no_crawler_floods_it(
     assert of_pages[-1].endswith("; more of them within this hour are not written here")
 
 
+def test_what_a_page_has_no_use_for_it_is_not_said_to_have_shown(boiler: Appliance, auditor: User) -> None:
+    browser = Browser()
+    browser.force_login(auditor)
+    for path in ("/records/", "/sheets/"):
+        assert browser.get(f"{path}?client={boiler.building.client_id}").status_code == 200
+    assert browser.get(f"/records/?appliance={boiler.id}").status_code == 200
+    told = trail(kind="viewed")
+    assert told[:2] == ["looked at by an auditor: /records/", "looked at by an auditor: /sheets/"]
+    assert told[2].endswith(f"/records/?appliance={boiler.id}")
+
+
 def test_pages_that_are_not_theirs_hide_nothing_that_an_auditor_names_or_would_change(
     boiler: Appliance, auditor: User
 ) -> None:
