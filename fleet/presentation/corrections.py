@@ -5,6 +5,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.fields import Shape, Word, fields_of, kind_of, shape_within
 from fleet.models import Correction, Record
 from fleet.models.records import content_of
@@ -59,6 +60,10 @@ def _leaves(path: str, said: Any, shape: type[Shape] | None, *, is_code: bool = 
             path,
             " ".join(code_words(str(each)) if n == 0 else str(each) for n, each in enumerate(parts) if each != "="),
         )
+    elif isinstance(said, Mapping) and "at_s" in said:
+        # What an analyser logged, as one thing: its fingerprint tells one from another.
+        shown = {"count": len(said["at_s"]), "hash": sha256_hex(canonical_bytes(dict(said)))[:8]}
+        yield path, _("%(count)d moments logged (%(hash)s)") % shown
     elif isinstance(said, Mapping):
         for name, each in said.items():
             info = fields_of(shape).get(name) if shape else None

@@ -70,6 +70,12 @@ def test_what_takes_something_back_changes_nothing_until_a_second_person_has_con
 
     told = {each.path: (each.before, each.after) for each in changed_fields(condemned, softened(condemned), VisitIn)}
     assert told["Reading 1, CO"] == ("2100 ppm", "21 ppm")
+    logged = (
+        {"readings": [{"series": {"at_s": [0, 10], "co": [3, 4]}}]},
+        {"readings": [{"series": {"at_s": [0, 10], "co": [3, 5]}}]},
+    )
+    (one,) = changed_fields(*logged, VisitIn)
+    assert one.before.startswith("2 moments logged") and one.before != one.after
     with pytest.raises(Forbidden, match="else"):
         confirm_correction(correction=waiting, version=1, note="right", actor=dispatcher, now=LATER)
     assert as_it_stands(condemned["id"]) == stands
