@@ -20,6 +20,7 @@ from fleet.models import (
     Calibration,
     Client,
     Contractor,
+    Correction,
     Delivery,
     Diagnosis,
     Flag,
@@ -178,6 +179,7 @@ TWICE: list[tuple[str, A_TABLE, tuple[str, ...], dict[str, Any], dict[str, Any] 
     ("pattern_once_a_visit", Diagnosis, ("visit", "pattern"), {}, None),
     ("one_attempt_a_moment", NoAccess, ("appliance", "at"), {}, None),
     ("out_of_use_once_at_a_time", OutOfUse, ("appliance",), {}, {"ends": NEXT_DAY}),
+    ("one_waiting_correction_a_visit", Correction, ("visit",), {}, {"ended_at": MOMENT}),
     ("one_open_unreadable_body", UnreadableRecord, ("actor", "body_sha256"), {}, {"resolved_at": MOMENT}),
     (
         "one_required_check_an_assignment_and_part",

@@ -67,6 +67,7 @@ ROWS: dict[str, tuple[Ask, tuple[str, ...], str, tuple[str, ...]]] = {
     "flags": (follow_ups.visible_flags, ("flag",), "appliance.building.name", EVERYBODY),
     "questions": (follow_ups.visible_questions, ("question",), "visit.appliance.building.name", EVERYBODY),
     "open questions": (follow_ups.open_questions, ("question",), "visit.appliance.building.name", EVERYBODY),
+    "corrections": (visits.visible_corrections, ("correction",), "visit.appliance.building.client.name", EVERYBODY),
     "retests": (follow_ups.visible_retests, ("retest",), "limit_set.name", EVERYBODY),
     "attempts": (follow_ups.visible_no_access, ("no_access",), "by.username", EVERYBODY),
     "defects": (follow_ups.visible_defects, ("defect",), "appliance.building.client.name", EVERYBODY),

@@ -417,7 +417,7 @@ def change_account(world: World) -> Deed:
 
 
 def change_person(world: World) -> Deed:
-    return upon(people.change_person, "person", _invited(world), changes={"phone": "0000 1"})
+    return upon(people.change_person, "person", _invited(world), changes={"phone": "0000 1"}, **world.by)
 
 
 def end_access(world: World) -> Deed:
