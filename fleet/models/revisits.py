@@ -9,6 +9,13 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.models.register import RegisterEntry, new_id
 
+DRIFT = "drift"
+
+
+def late_on(today: date) -> Q:
+    """Revisits that are late; as `Revisit.is_late`."""
+    return Q(latest__lt=today) & ~Q(date_set_by=DRIFT)
+
 
 class Revisit(RegisterEntry):
     """One proposal an appliance. `date_set_by` says which reason set the last day, `why` what it is, as code and
@@ -78,7 +85,7 @@ class Revisit(RegisterEntry):
 
     def is_late(self, today: date) -> bool:
         """Nobody is late by a forecast: where one set the last day and it is over, the risk is today's."""
-        return self.latest < today and self.date_set_by != "drift"
+        return self.latest < today and self.date_set_by != DRIFT
 
     @property
     def needed_before_its_day(self) -> bool:

@@ -5,12 +5,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
+from django.db.models import Count, Exists, IntegerField, OuterRef, QuerySet, Subquery
 
 from fleet.assess.appliances import by_appliance
 from fleet.assess.refusals import found
 from fleet.models import Appliance, Building, Flag, FlueGroup, Revisit, User, Visit
 from fleet.models.appliances import not_gone
+from fleet.models.revisits import late_on
 from fleet.queries.access import visible_clients
 from fleet.queries.register import visible_appliances, visible_flue_groups
 
@@ -38,7 +39,8 @@ def visible_buildings(viewer: User) -> QuerySet[Building]:
 
 
 def buildings_at_a_glance(viewer: User, day: date) -> QuerySet[Building]:
-    """Each with `appliance_count` (not gone on this day), `flag_count` (open) and `next_revisit` or None."""
+    """Each with `appliance_count` (not gone on this day), `flag_count` (open), `next_revisit` or None, and `is_late`
+    where one of its appliances is."""
     flags = Flag.objects.filter(appliance__building=OuterRef("pk"), closed_at__isnull=True)
     standing = Appliance.objects.filter(not_gone(day), building=OuterRef("pk"))
     revisits = Revisit.objects.filter(appliance__building=OuterRef("pk")).order_by("latest", "id")
@@ -46,6 +48,7 @@ def buildings_at_a_glance(viewer: User, day: date) -> QuerySet[Building]:
         appliance_count=_count(standing, "building"),
         flag_count=_count(flags, "appliance__building"),
         next_revisit=Subquery(revisits.values("latest")[:1]),
+        is_late=Exists(revisits.filter(late_on(day))),
     )
 
 

@@ -59,6 +59,15 @@ def test_a_bare_building_has_no_count_and_no_day(world: World) -> None:
     assert (row.appliance_count, row.flag_count, row.next_revisit) == (None, None, None)
 
 
+@pytest.mark.parametrize(("date_set_by", "is_late"), [("required_check", True), ("defect", True), ("drift", False)])
+def test_nobody_is_late_by_a_forecast(world: World, date_set_by: str, is_late: bool) -> None:
+    second, days = made(Appliance, building=world.ours.building), {"earliest": YESTERDAY, "latest": YESTERDAY}
+    revisit = made(Revisit, appliance=second, date_set_by=date_set_by, **days)
+    Revisit.objects.exclude(id=revisit.id).delete()
+    (row,) = buildings_at_a_glance(world.who("auditor"), DAY)
+    assert (row.is_late, revisit.is_late(DAY)) == (is_late, is_late)
+
+
 def test_what_has_left_is_not_counted_from_the_day_after(world: World) -> None:
     Appliance.objects.filter(id=world.ours.appliance.id).update(in_service_to=DAY)
     counts = [buildings_at_a_glance(world.who("auditor"), day).get().appliance_count for day in (DAY, date.max)]
