@@ -151,7 +151,7 @@ class Private:
             asking_network.reset(before)
 
     def answered(self, request: HttpRequest) -> HttpResponse:
-        asked = Asked(request.META.get("QUERY_STRING", ""), encoding=request.encoding)
+        asked = Asked(request.GET.urlencode(), encoding=request.encoding)
         request.GET = asked  # type: ignore[assignment]
         answer = self.get_response(request)
         request.read = frozenset(asked.read)  # type: ignore[attr-defined]  # before the trail reads them all

@@ -237,6 +237,7 @@ def use_tokens(visitor: Visitor, canaries: Canaries, body: dict[str, Any], audit
         visitor.send("get", f"{path}?token={token}&access_token={wrong}")
         program.send("get", f"{path}?token={token}")
         looking_on.send("get", f"{path}?token={token}&for={wrong}")
+    looking_on.send("get", f"/webhooks/?token={token}&for={wrong}")
     bearer = {"headers": {"authorization": f"Bearer {token}", "idempotency-key": "canary-key-that-is-no-uuid"}}
     canaries.add("key of a message", "canary-key-that-is-no-uuid")
     client = {
@@ -331,7 +332,7 @@ def test_no_secret_stands_in_a_log_on_the_trail_in_a_job_or_on_the_page_of_an_er
     # Django's own records carry the path, of which the line leaves out what opens something.
     assert logging.getLogger("django.template").level == logging.INFO
     assert canaries.among("\n".join(heard.records), but=("address", "e-mail")) == []
-    assert AuditEntry.objects.filter(kind=AuditEntry.Kind.VIEWED, path__contains="token=flt_...").exists()
+    assert AuditEntry.objects.filter(kind=AuditEntry.Kind.VIEW_REFUSED, path__contains="token=flt_...").exists()
     assert canaries.among(str(list(AuditEntry.objects.values()))) == []
     # Where a message could not go is for managers, who see the background work.
     assert canaries.among(str(list(Job.objects.values())), but=("e-mail",)) == []
