@@ -14,7 +14,7 @@ from fleet.intake.fields import LEFT_OUT, Id
 from fleet.intake.register import CalibrationIn
 from fleet.models import Analyser, Calibration
 from fleet.queries.register import visible_analysers
-from fleet.services.register import add_calibration
+from fleet.services.register import add_calibration, add_kept, change_kept
 
 
 class AnalyserIn(EntryIn, register.AnalyserIn):
@@ -42,11 +42,17 @@ class Analysers(EntryListDoor):
     subject, query, shape_in, shape_out = "analysers", visible_analysers, AnalyserIn, AnalyserOut
     filters = (EXTERNAL_REFERENCE,)
 
+    def create(self, values: dict[str, Any]) -> Analyser:
+        return add_kept(model=Analyser, values=values, actor=self.viewer, now=clock.now())
+
 
 class OneAnalyser(EntryDoor):
     """One analyser."""
 
     subject, query, shape_in, shape_out = "analysers", visible_analysers, AnalyserIn, AnalyserOut
+
+    def change(self, entry: Analyser, version: int, changes: dict[str, Any]) -> Analyser:
+        return change_kept(entry=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())
 
 
 class Calibrations(RecordedDoor):

@@ -136,7 +136,7 @@ class OneAppliance(EntryDoor):
 
     def change(self, entry: Appliance, version: int, changes: dict[str, Any]) -> Appliance:
         check_flue(changes.get("flue_group"), entry.building_id)
-        return change_appliance(appliance=entry, version=version, changes=changes, now=clock.now())
+        return change_appliance(appliance=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())
 
 
 def check_flue(flue_group: Any, building_id: uuid.UUID) -> None:

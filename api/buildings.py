@@ -20,7 +20,7 @@ from fleet.models import Building, GasSupply
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.register import visible_gas_supplies
-from fleet.services.register import add_gas_supply, change_building, change_gas_supply
+from fleet.services.register import add_gas_supply, add_kept, change_building, change_gas_supply
 
 
 class BuildingIn(EntryIn, PlaceIn):
@@ -40,6 +40,9 @@ class Buildings(EntryListDoor):
     subject, query, shape_in, shape_out = "buildings", visible_buildings, BuildingIn, BuildingOut
     filters = (by_id("client", "client", visible_clients), EXTERNAL_REFERENCE)
 
+    def create(self, values: dict[str, Any]) -> Building:
+        return add_kept(model=Building, values=values, actor=self.viewer, now=clock.now())
+
 
 class OneBuilding(EntryDoor):
     """One building. It stays with its client."""
@@ -48,7 +51,7 @@ class OneBuilding(EntryDoor):
     fixed = ("id", "client")
 
     def change(self, entry: Building, version: int, changes: dict[str, Any]) -> Building:
-        return change_building(building=entry, version=version, changes=changes, now=clock.now())
+        return change_building(building=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())
 
 
 Composition = shape_of("Composition", dict.fromkeys(SPECIES, Annotated[str, DecimalText(0, 1)]))
@@ -77,7 +80,7 @@ class GasSupplies(EntryListDoor):
     filters = (*of_building("building"), EXTERNAL_REFERENCE)
 
     def create(self, values: dict[str, Any]) -> GasSupply:
-        return add_gas_supply(values=values, now=clock.now())
+        return add_gas_supply(values=values, actor=self.viewer, now=clock.now())
 
 
 class OneGasSupply(EntryDoor):
@@ -87,4 +90,4 @@ class OneGasSupply(EntryDoor):
     fixed = ("id", "building")
 
     def change(self, entry: GasSupply, version: int, changes: dict[str, Any]) -> GasSupply:
-        return change_gas_supply(supply=entry, version=version, changes=changes, now=clock.now())
+        return change_gas_supply(supply=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())

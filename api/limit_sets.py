@@ -240,4 +240,4 @@ class OneAssignment(EntryDoor):
     subject, query, shape_in, shape_out = "assignments", visible_assignments, AssignmentChange, AssignmentOut
 
     def change(self, entry: LimitSetAssignment, version: int, changes: dict[str, Any]) -> LimitSetAssignment:
-        return change_assignment(assignment=entry, version=version, changes=changes, now=clock.now())
+        return change_assignment(assignment=entry, version=version, changes=changes, actor=self.viewer, now=clock.now())

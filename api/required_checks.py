@@ -108,4 +108,6 @@ class OneRequiredCheck(EntryDoor):
         if entry.assignment_id and "until" in changes:
             errors = {"until": coded("assignments_end")}
             raise FleetError("invalid", "This required check comes with a limit set.", errors=errors)
-        return change_required_check(required_check=entry, version=version, changes=changes, now=clock.now())
+        return change_required_check(
+            required_check=entry, version=version, changes=changes, actor=self.viewer, now=clock.now()
+        )

@@ -10,18 +10,23 @@ from uuid import UUID
 from django.db.models import Model
 
 from fleet.assess.judging.visit_rows import visit_rows
-from fleet.evidence import sha256_hex
+from fleet.evidence import LONGEST_NUMBER, sha256_hex
 from fleet.models import (
+    Analyser,
     Appliance,
     Attendance,
+    Building,
     Calibration,
     Defect,
     GasConversion,
+    GasSupply,
+    LimitSetAssignment,
     LimitSetVersion,
     OutOfUse,
     Qualification,
     Reading,
     Record,
+    RequiredCheck,
     SheetVersion,
     StopLevels,
     Visit,
@@ -91,6 +96,52 @@ def qualification_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
     return _rows(Qualification, content, record_id, *plain, ids=["person"], days=days)
 
 
+# Entries of the register that decide who is tested, by which rules and whose it is: by kind of record the table, and
+# what of an entry its record keeps each time that somebody makes or changes it.
+ENTRIES: dict[str, tuple[type[Model], tuple[str, ...]]] = {
+    "building": (Building, ("client", "altitude_m", "time_zone", "fuel")),
+    "gas_supply": (GasSupply, ("building", "since", "fuel", "composition", "source")),
+    "appliance": (
+        Appliance,
+        (
+            *("building", "sheet", "kind", "serial", "fuel", "flue_group", "facts"),
+            *("in_service_from", "in_service_to"),
+        ),
+    ),
+    "analyser": (Analyser, ("name", "serial", "measures", "co2", "accuracy")),
+    "assignment": (LimitSetAssignment, ("limit_set", "client", "building", "appliance", "since", "until", "why")),
+    # Those that a person put on an appliance; the others follow from an assignment and its set.
+    "required_check": (RequiredCheck, ("appliance", "name", "source", "rule", "since", "until", "why")),
+}
+# What ends with something else that is recorded, without a record of its own.
+_FOLLOWING = {("required_check", "until")}
+
+
+def kind_of_entry(entry: Model) -> str:
+    return next(kind for kind, (table, _fields) in ENTRIES.items() if isinstance(entry, table))
+
+
+def entry_content(entry: Model) -> dict[str, Any]:
+    """What a record keeps of the entry: ids and days as text, figures as decimal strings."""
+    return {name: _plain(entry.serializable_value(name)) for name in ENTRIES[kind_of_entry(entry)][1]}
+
+
+def _plain(value: Any) -> Any:
+    """As canonical bytes can hold it: an object whose names may be in any script becomes pairs."""
+    if isinstance(value, dict):
+        pairs = [[name, _plain(each)] for name, each in sorted(value.items())]
+        return dict(pairs) if all(name.isascii() for name in value) else pairs
+    if isinstance(value, list):
+        return [_plain(each) for each in value]
+    is_long = isinstance(value, int) and abs(value) > LONGEST_NUMBER
+    return str(value) if is_long or isinstance(value, UUID | date | float) else value
+
+
+def no_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
+    """An entry of the register stands in its own table, which the record is held against."""
+    return []
+
+
 ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "visit": visit_rows,
     "calibration": calibration_rows,
@@ -100,6 +151,7 @@ ROWS: dict[str, Callable[[dict[str, Any], UUID], list[Row]]] = {
     "stop_levels": stop_levels_rows,
     "out_of_use": out_of_use_rows,
     "gas_conversion": gas_conversion_rows,
+    **dict.fromkeys(ENTRIES, no_rows),
 }
 
 # Every table whose rows are made from records and from nothing else.
@@ -137,6 +189,7 @@ def check() -> Iterator[Difference]:
         for row in ROWS[record.kind](content_of(record), record.id):
             expected[row.model].add(row.id)
             yield from _compare(record, row)
+    yield from _entries()
     yield from _closings()
     yield from _strangers(expected)
 
@@ -154,6 +207,21 @@ def _compare(record: Record, row: Row) -> Iterator[Difference]:
     for name, value in row.values.items():
         if stored[name] != value:
             yield Difference(record.id, row.model.__name__, row.id, f"{name} is {stored[name]!r}, recorded {value!r}")
+
+
+def _entries() -> Iterator[Difference]:
+    """Entries of the register that are other than somebody was last recorded to have made them."""
+    for record in Record.objects.filter(amended_by__isnull=True, kind__in=ENTRIES).order_by("id"):
+        table = ENTRIES[record.kind][0]
+        entry = table._default_manager.filter(pk=record.subject).first()
+        if entry is None:
+            yield Difference(record.id, table.__name__, record.subject, "missing")
+            continue
+        stands = entry_content(entry)
+        for name, value in content_of(record)["is"].items():
+            if stands[name] != value and (record.kind, name) not in _FOLLOWING:
+                what = f"{name} is {stands[name]!r}, recorded {value!r}"
+                yield Difference(record.id, table.__name__, record.subject, what)
 
 
 def _closings() -> Iterator[Difference]:

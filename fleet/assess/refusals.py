@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError, NotFound
+from fleet.models import Appliance, Visit
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -84,3 +85,14 @@ def refuse_ahead(until: date | None, today: date) -> None:
     if until and until > today:
         errors = {"until": wrong("not_ahead", until, today_on=today)}
         raise FleetError("invalid", "The end lies ahead.", errors=errors)
+
+
+def refuse_days_without_visit(appliance: Appliance, field: str, without: models.Q) -> None:
+    """It was in service on each day on which it was tested: `without` them these visits would leave the statements.
+
+    field : the one that names the day which is wrong.
+    """
+    tested = Visit.objects.filter(appliance=appliance).exclude(outcome=Visit.Outcome.NOT_TESTED)
+    if (visit := tested.filter(without).order_by("local_date").last()) is not None:
+        errors = {field: coded("visited_then", visited_on=visit.local_date)}
+        raise FleetError("invalid", "It was tested when it would not have been in service.", errors=errors)

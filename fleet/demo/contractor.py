@@ -17,7 +17,14 @@ from fleet.services.access import create_user
 from fleet.services.alerts import change_own_alerts, put_on_call
 from fleet.services.appliances import add_sheet_version
 from fleet.services.contractor import begin_installation
-from fleet.services.register import add_calibration, add_gas_supply, add_qualification, create_entry
+from fleet.services.register import (
+    add_calibration,
+    add_gas_supply,
+    add_kept,
+    add_qualification,
+    change_kept,
+    create_entry,
+)
 
 TECHNICIANS = {
     "runa": "Runa Averell",
@@ -110,7 +117,8 @@ def _analysers(actor: User, begins: datetime, now: datetime) -> list[Analyser]:
     analysers = []
     for number, (measures, co2) in enumerate(shapes, start=1):
         values = {"name": f"Analyser {number}", "serial": f"TH-{number:03d}", "measures": measures, "co2": co2}
-        analysers.append(create_entry(model=Analyser, values=values | {"accuracy": accuracy}))
+        values |= {"accuracy": accuracy}
+        analysers.append(add_kept(model=Analyser, values=values, actor=actor, now=begins))
     for number, each in enumerate(analysers):
         ends = now.date() - timedelta(days=LAPSED_DAYS) if number == LAPSED else now.date() + timedelta(1)
         _calibrate(actor, each, begins, number, ends, lapses=number == LAPSED)
@@ -150,14 +158,15 @@ def _building(town: Town, client: Client, place: Place, site: int) -> Building:
         "time_zone": TOWN_ZONE,
         "access_notes": "Key at the caretaker's." if site % 4 == 0 else "",
     }
-    building = create_entry(model=Building, values=values)
+    building = add_kept(model=Building, values=values, actor=town.actor, now=town.begins)
     if place.name == BLENDED:
         since = town.today - timedelta(days=BLEND_DAYS)
         blend = {"building": building, "since": since, "fuel": "natural_gas_10_h2"}
-        add_gas_supply(values=blend | {"source": "notice of the Tarnholt gas network (invented)"}, now=town.begins)
+        blend |= {"source": "notice of the Tarnholt gas network (invented)"}
+        add_gas_supply(values=blend, actor=town.actor, now=town.begins)
     lives = [_life(town, building, site, *told) for told in place.appliances()]
     if place.name == SHARED_FLUE:
-        _share_a_flue(building, lives)
+        _share_a_flue(town, building, lives)
     return building
 
 
@@ -175,14 +184,15 @@ def _life(town: Town, building: Building, site: int, key: str, name: str, room: 
         "facts": {"vent": "natural_draft"} if kind.is_open_flued else {},
         "in_service_from": town.today - timedelta(days=round(oldest + 365 * town.rng.uniform(0, 9))),
     }
-    life = begin_life(create_entry(model=Appliance, values=values), key, site, town.rng)
+    appliance = add_kept(model=Appliance, values=values, actor=town.actor, now=town.begins)
+    life = begin_life(appliance, key, site, town.rng)
     town.lives[life.appliance.id] = life
     return life
 
 
-def _share_a_flue(building: Building, lives: list[Life]) -> None:
+def _share_a_flue(town: Town, building: Building, lives: list[Life]) -> None:
     group = create_entry(model=FlueGroup, values={"building": building, "name": "common flue, east"})
+    by = {"actor": town.actor, "now": town.begins}
     for life in lives:
-        life.appliance.flue_group = group
-        life.appliance.save(update_fields=["flue_group"])
+        life.appliance = change_kept(entry=life.appliance, version=1, changes={"flue_group": group}, **by)
         life.common_flue = True

@@ -6,7 +6,7 @@ import json
 import unicodedata
 from typing import Any
 
-_LARGEST = 2**53 - 1
+LONGEST_NUMBER = 2**53 - 1
 
 
 def canonical_bytes(content: dict[str, Any]) -> bytes:
@@ -27,8 +27,10 @@ def _plain(value: Any, path: str) -> Any:
     if isinstance(value, str):
         return unicodedata.normalize("NFC", value)
     if isinstance(value, int):
-        if abs(value) > _LARGEST:
-            raise ValueError(f"{path or 'content'} is {value}; whole numbers go to {_LARGEST}, give it as a string")
+        if abs(value) > LONGEST_NUMBER:
+            raise ValueError(
+                f"{path or 'content'} is {value}; whole numbers go to {LONGEST_NUMBER}, give it as a string"
+            )
         return value
     if isinstance(value, dict):
         for key in value:

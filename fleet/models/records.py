@@ -77,6 +77,7 @@ SCHEMAS = {
     for kind in (
         *("visit", "calibration", "qualification", "gas_conversion", "out_of_use"),
         *("sheet_version", "limit_set_version", "stop_levels"),
+        *("building", "gas_supply", "appliance", "analyser", "assignment", "required_check"),
     )
 }
 # Schema -> how its content is read under the next one, which it then names. A record is never rewritten: when a word

@@ -1,25 +1,52 @@
 """Records as a viewer may see them, files beside them, and messages that could not be read."""
 
 import uuid
+from functools import reduce
+from operator import or_
 
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 
-from fleet.models import GasConversion, OutOfUse, Record, StoredFile, UnreadableRecord, User, Visit
+from fleet.models import (
+    Appliance,
+    Building,
+    GasConversion,
+    GasSupply,
+    LimitSetAssignment,
+    OutOfUse,
+    Record,
+    RequiredCheck,
+    StoredFile,
+    UnreadableRecord,
+    User,
+    Visit,
+)
 from fleet.queries.access import visible_clients
 
 # Whose a record is, by its kind; of a kind that stands in neither it is nobody's. Its subject is a row of these: each
-# is of one appliance, and so of its client.
-OF_AN_APPLIANCE = {"visit": Visit, "gas_conversion": GasConversion, "out_of_use": OutOfUse}
+# is of one appliance, building or client, and so of a client, by one of these ways.
+_APPLIANCE = "appliance__building__client"
+OF_A_CLIENT: dict[str, tuple[type[Model], tuple[str, ...]]] = {
+    "visit": (Visit, (_APPLIANCE,)),
+    "gas_conversion": (GasConversion, (_APPLIANCE,)),
+    "out_of_use": (OutOfUse, (_APPLIANCE,)),
+    "building": (Building, ("client",)),
+    "gas_supply": (GasSupply, ("building__client",)),
+    "appliance": (Appliance, ("building__client",)),
+    "assignment": (LimitSetAssignment, ("client", "building__client", _APPLIANCE)),
+    "required_check": (RequiredCheck, (_APPLIANCE,)),
+}
 # What is judged by, and who and what measured: read by everybody who reads records.
-OF_THE_INSTALLATION = ("calibration", "qualification", "sheet_version", "limit_set_version", "stop_levels")
+OF_THE_INSTALLATION = ("calibration", "qualification", "sheet_version", "limit_set_version", "stop_levels", "analyser")
 
 
 def visible_records(viewer: User) -> QuerySet[Record]:
     if not viewer.is_active:
         return Record.objects.none()
     mine = Q(kind__in=OF_THE_INSTALLATION)
-    for kind, table in OF_AN_APPLIANCE.items():
-        mine |= Q(kind=kind, subject__in=table._default_manager.filter(_of_clients(viewer)).values("id"))
+    clients = visible_clients(viewer)
+    for kind, (table, ways) in OF_A_CLIENT.items():
+        of_mine = reduce(or_, (Q(**{f"{way}__in": clients}) for way in ways))
+        mine |= Q(kind=kind, subject__in=table._default_manager.filter(of_mine).values("id"))
     return Record.objects.filter(mine).select_related("actor")
 
 

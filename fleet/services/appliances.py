@@ -6,18 +6,18 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q
 
 from fleet.assess.judging.cards import assignments_of
 from fleet.assess.projections import sheet_version_rows
-from fleet.assess.refusals import refuse_overtaken, refuse_retiring_ahead
+from fleet.assess.refusals import refuse_days_without_visit, refuse_overtaken, refuse_retiring_ahead
 from fleet.coded import coded
 from fleet.errors import FleetError
 from fleet.models import Appliance, ModelSheet, SheetVersion, User
 from fleet.models.register import new_id
 from fleet.services import jobs, required_checks
 from fleet.services.records import append_record, put_rows
-from fleet.services.register import change_entry, create_entry
+from fleet.services.register import add_kept, change_entry, change_kept, create_entry
 
 SOURCE_LENGTH = 300
 
@@ -76,7 +76,7 @@ def add_sheet_version(
 def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> Appliance:
     """A new appliance; the limit sets assigned to its building or client put their required checks on it at once."""
     _refuse_retired(values.get("sheet"))
-    appliance = create_entry(model=Appliance, values=values)
+    appliance = add_kept(model=Appliance, values=values, actor=actor, now=now)
     for assignment in assignments_of(appliance).filter(until__isnull=True):
         required_checks.open_required_checks(assignment=assignment, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(appliance.id), due_at=now)
@@ -85,7 +85,9 @@ def take_on_appliance(*, values: dict[str, Any], actor: User, now: datetime) -> 
 
 
 @transaction.atomic
-def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, Any], now: datetime) -> Appliance:
+def change_appliance(
+    *, appliance: Appliance, version: int, changes: dict[str, Any], actor: User, now: datetime
+) -> Appliance:
     """Change its entry and calculate anew what follows from it. Raises Conflict when it changed meanwhile.
 
     Where it turns out not to have left, or later, the required checks that ended with it stand again. An appliance that
@@ -95,8 +97,13 @@ def change_appliance(*, appliance: Appliance, version: int, changes: dict[str, A
     sheet = changes.get("sheet")
     if sheet is not None and sheet.id != appliance.sheet_id:
         _refuse_retired(sheet)
+    if begins := changes.get("in_service_from"):
+        before = Q(local_date__gte=appliance.in_service_from, local_date__lt=begins)
+        refuse_days_without_visit(appliance, "in_service_from", before)
+    if ends := changes.get("in_service_to"):
+        refuse_days_without_visit(appliance, "in_service_to", Q(local_date__gt=ends))
     left, flue = appliance.in_service_to, appliance.flue_group_id
-    changed = change_entry(entry=appliance, version=version, changes=changes)
+    changed = change_kept(entry=appliance, version=version, changes=changes, actor=actor, now=now)
     stays = changed.in_service_to is None or (left is not None and changed.in_service_to > left)
     if left is not None and stays and changed.in_service_on(changed.building.today(now)):
         required_checks.reopen_required_checks(appliance=changed, now=now)

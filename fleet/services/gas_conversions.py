@@ -51,7 +51,7 @@ def convert_appliance(
     # Where the pipe brings that gas, the appliance goes on with whatever the pipe will bring.
     from_pipe = appliance.building.gas_on(day).name == content["to_fuel"]
     changes = {"fuel": "" if from_pipe else content["to_fuel"], "sheet": sheet}
-    change_appliance(appliance=appliance, version=version, changes=changes, now=now)
+    change_appliance(appliance=appliance, version=version, changes=changes, actor=actor, now=now)
     _open_test(appliance, content, day, actor, now)
     return GasConversion.objects.get(id=id)
 

@@ -17,7 +17,7 @@ from fleet.models import LimitSet, LimitSetAssignment, LimitSetVersion, StopLeve
 from fleet.models.register import new_id
 from fleet.services import required_checks
 from fleet.services.records import append_record, put_rows
-from fleet.services.register import change_entry, create_entry
+from fleet.services.register import add_kept, change_entry, change_kept, create_entry
 
 
 @transaction.atomic
@@ -112,20 +112,21 @@ def assign_limit_set(*, values: dict[str, Any], actor: User, now: datetime) -> L
         errors = {"limit_set": coded("set_retired", name=values["limit_set"].name, retired_on=retired_on)}
         raise FleetError("invalid", "The set is retired.", errors=errors)
     LimitSet.objects.select_for_update().get(id=values["limit_set"].id)  # a version made meanwhile must see it
-    assignment = create_entry(model=LimitSetAssignment, values=values | {"decided_by": actor, "decided_at": now})
+    decided = values | {"decided_by": actor, "decided_at": now}
+    assignment = add_kept(model=LimitSetAssignment, values=decided, actor=actor, now=now)
     required_checks.open_required_checks(assignment=assignment, actor=actor, now=now)
     return assignment
 
 
 @transaction.atomic
 def change_assignment(
-    *, assignment: LimitSetAssignment, version: int, changes: dict[str, Any], now: datetime
+    *, assignment: LimitSetAssignment, version: int, changes: dict[str, Any], actor: User, now: datetime
 ) -> LimitSetAssignment:
     """Change its reason, or end it on a day: its required checks end with it. Raises Conflict when it changed
     meanwhile.
     """
     refuse_ahead(changes.get("until"), due_required_checks.day_at(assignment, now))
-    changed = change_entry(entry=assignment, version=version, changes=changes)
+    changed = change_kept(entry=assignment, version=version, changes=changes, actor=actor, now=now)
     if changed.until:
         required_checks.end_required_checks(assignment=changed, until=changed.until, now=now)
     return changed

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from django.db import models, transaction
 from django.db.models import F, Q
 
-from fleet.assess.projections import calibration_rows, qualification_rows
+from fleet.assess.projections import calibration_rows, entry_content, kind_of_entry, qualification_rows
 from fleet.assess.refusals import check_entry
 from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError, NotFound
@@ -22,6 +22,7 @@ from fleet.models import (
     GasSupply,
     Person,
     Qualification,
+    Record,
     User,
 )
 from fleet.services import jobs
@@ -63,6 +64,39 @@ def change_row(*, row: Entry, version: int, changes: dict[str, Any], still: Q | 
         )  # fmt: skip
     row.refresh_from_db()
     return row
+
+
+@transaction.atomic
+def add_kept(*, model: type[Entry], values: dict[str, Any], actor: User, now: datetime) -> Entry:
+    """A new entry of those that decide who is tested, by which rules and whose it is: what is made is a record.
+
+    model : one of those in `projections.ENTRIES`. Raises as `create_entry`.
+    """
+    entry = create_entry(model=model, values=values)
+    _keep(entry, {}, actor, now)
+    return entry
+
+
+@transaction.atomic
+def change_kept(*, entry: Entry, version: int, changes: dict[str, Any], actor: User, now: datetime) -> Entry:
+    """Change such an entry: what it was and what it is now are a record, which amends the one before.
+
+    Raises as `change_entry`.
+    """
+    was = entry_content(type(entry)._default_manager.get(pk=entry.pk))
+    changed = change_entry(entry=entry, version=version, changes=changes)
+    _keep(changed, was, actor, now)
+    return changed
+
+
+def _keep(entry: models.Model, was: dict[str, Any], actor: User, now: datetime) -> None:
+    entry.refresh_from_db()  # as its columns have it
+    stands, kind = entry_content(entry), kind_of_entry(entry)
+    if stands == was:
+        return
+    newest = Record.objects.filter(kind=kind, subject=entry.pk).order_by("-id").first()
+    content = {"id": str(entry.pk), "was": was, "is": stands}
+    append_record(kind=kind, subject=entry.pk, content=content, actor=actor, now=now, amends=newest)
 
 
 def create_once(
@@ -161,28 +195,32 @@ def _look_at_flagged(read_by: Q, now: datetime) -> None:
 
 
 @transaction.atomic
-def change_building(*, building: Building, version: int, changes: dict[str, Any], now: datetime) -> Building:
+def change_building(
+    *, building: Building, version: int, changes: dict[str, Any], actor: User, now: datetime
+) -> Building:
     """Change it and look at its appliances again. Raises Conflict when it changed meanwhile."""
-    changed = change_entry(entry=building, version=version, changes=changes)
+    changed = change_kept(entry=building, version=version, changes=changes, actor=actor, now=now)
     _look_again(building, now)
     return changed
 
 
 @transaction.atomic
-def add_gas_supply(*, values: dict[str, Any], now: datetime) -> GasSupply:
+def add_gas_supply(*, values: dict[str, Any], actor: User, now: datetime) -> GasSupply:
     """Another gas from a day on: values has building, since, fuel, composition, source.
 
     What was read before that day keeps its gas, and so does every record. Raises FleetError `invalid`.
     """
-    supply = create_entry(model=GasSupply, values=values)
+    supply = add_kept(model=GasSupply, values=values, actor=actor, now=now)
     _look_again(supply.building, now)
     return supply
 
 
 @transaction.atomic
-def change_gas_supply(*, supply: GasSupply, version: int, changes: dict[str, Any], now: datetime) -> GasSupply:
+def change_gas_supply(
+    *, supply: GasSupply, version: int, changes: dict[str, Any], actor: User, now: datetime
+) -> GasSupply:
     """Correct an entry, as where the gas came on another day. Raises Conflict when it changed meanwhile."""
-    changed = change_entry(entry=supply, version=version, changes=changes)
+    changed = change_kept(entry=supply, version=version, changes=changes, actor=actor, now=now)
     _look_again(changed.building, now)
     return changed
 

@@ -8,8 +8,10 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from fleet.assess.due.required_checks import own_required_checks, standing_of
+from fleet.assess.refusals import refuse_days_without_visit
 from fleet.coded import coded, wrong
 from fleet.errors import Conflict, FleetError
 from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
@@ -45,6 +47,7 @@ def replace_appliance(
     if not old.in_service_from <= day <= old.building.today(now) or (old.in_service_to and old.in_service_to < day):
         errors = {"day": wrong("old_one_in_service", day)}
         raise FleetError("invalid", "It can't have been replaced on that day.", errors=errors)
+    refuse_days_without_visit(old, "day", Q(local_date__gt=day))
     if Appliance.objects.filter(replaces=old).exists():
         raise Conflict("already_replaced", "It has been replaced already; nothing was changed.")
     sets, own = _standing_sets(old, assignments), _standing_required_checks(old, kept_required_checks)
@@ -65,7 +68,7 @@ def replace_appliance(
             values=taken_over | {"why": _why(required_check.why, old)}, actor=actor, now=now
         )
     required_checks.end_each(required_checks=standing_of(old), day=day, why=RequiredCheck.Ended.REPLACED)
-    change_appliance(appliance=old, version=version, changes={"in_service_to": day}, now=now)
+    change_appliance(appliance=old, version=version, changes={"in_service_to": day}, actor=actor, now=now)
     return new
 
 

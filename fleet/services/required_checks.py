@@ -22,7 +22,7 @@ from fleet.intake.limit_sets import rule_faults
 from fleet.models import Appliance, LimitSetAssignment, RequiredCheck, User
 from fleet.services import jobs
 from fleet.services.judgements import catch_up
-from fleet.services.register import change_entry, create_entry
+from fleet.services.register import add_kept, change_kept
 
 AT_ONCE = 1000
 CALCULATED = ["due", "earliest_keep", "steps", "cannot_tell", "last_done", "visited_on", "not_counted", "lacks",
@@ -146,9 +146,8 @@ def add_required_check(*, values: dict[str, Any], actor: User, now: datetime) ->
     if faults := rule_faults(values["rule"]):
         errors = {below("rule", path): said for path, said in faults.items()}
         raise FleetError("invalid", "The rule can't be read.", errors=errors)
-    required_check = create_entry(
-        model=RequiredCheck, values={"rule_since": values["since"]} | values | {"decided_by": actor}
-    )
+    decided = {"rule_since": values["since"]} | values | {"decided_by": actor}
+    required_check = add_kept(model=RequiredCheck, values=decided, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(required_check.appliance_id), due_at=now)
     return recompute_required_checks(
         required_checks=with_facts(RequiredCheck.objects.filter(id=required_check.id)), now=now
@@ -206,13 +205,13 @@ def _look_again(appliance_ids: Iterable[uuid.UUID], now: datetime) -> None:
 
 @transaction.atomic
 def change_required_check(
-    *, required_check: RequiredCheck, version: int, changes: dict[str, Any], now: datetime
+    *, required_check: RequiredCheck, version: int, changes: dict[str, Any], actor: User, now: datetime
 ) -> RequiredCheck:
     """Change its name, reason or end, and look at the appliance again. Raises Conflict when it changed meanwhile."""
     refuse_ahead(changes.get("until"), required_check.appliance.building.today(now))
     if changes.get("until"):
         changes = changes | {"ended_why": Ended.BY_HAND}
-    changed = change_entry(entry=required_check, version=version, changes=changes)
+    changed = change_kept(entry=required_check, version=version, changes=changes, actor=actor, now=now)
     jobs.request_job(kind="refresh_appliance", key=str(required_check.appliance_id), due_at=now)
     return changed
 

@@ -142,8 +142,9 @@ def _refused(what: str, request: HttpRequest, refused: FleetError, building_id: 
 @act("gas_supplies", place="buildings", refused=partial(_refused, ""))
 def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     """The network's gas changes on a day: readings from then on are judged with the new one, records keep theirs."""
-    building = building_for(viewer_of(request), building_id).building
-    supply = add_gas_supply(values={"building": building, **taken(GasForm(request.POST))}, now=clock.now())
+    actor = viewer_of(request)
+    values = {"building": building_for(actor, building_id).building, **taken(GasForm(request.POST))}
+    supply = add_gas_supply(values=values, actor=actor, now=clock.now())
     when = long_day(supply.since)
     messages.success(request, _("From %(day)s readings are judged with %(gas)s.") % {"day": when, "gas": supply.fuel})
     return redirect("building", building.id)

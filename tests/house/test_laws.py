@@ -144,10 +144,8 @@ OWN = "its row is the person's own"
 WORK = "background work keeps what was asked for and not by whom"
 CALLER = "its caller names the person in what it hands over"
 NAMELESS = {
-    **dict.fromkeys(["register.change_entry", "register.change_building", "register.change_gas_supply"], NO_COLUMN),
-    **dict.fromkeys(["register.add_gas_supply", "appliances.change_appliance", "appliances.change_sheet"], NO_COLUMN),
-    **dict.fromkeys(["limit_sets.change_limit_set", "limit_sets.change_assignment"], NO_COLUMN),
-    **dict.fromkeys(["required_checks.change_required_check", "contractor.change_contractor"], NO_COLUMN),
+    **dict.fromkeys(["register.change_entry", "appliances.change_sheet"], NO_COLUMN),
+    **dict.fromkeys(["limit_sets.change_limit_set", "contractor.change_contractor"], NO_COLUMN),
     **dict.fromkeys(["tenancies.begin_tenancy", "tenancies.change_tenancy"], NO_COLUMN),
     **dict.fromkeys(["webhooks.remove_hook", "webhooks.renew_secret"], NO_COLUMN),
     **dict.fromkeys(["alerts.put_on_call", "alerts.change_on_call", "alerts.take_off_call"], NO_COLUMN),

@@ -254,7 +254,7 @@ def convert(world: World) -> Deed:
 
 def change_appliance(world: World) -> Deed:
     changes = {"room": "cellar", "in_service_to": TODAY}
-    return upon(appliances.change_appliance, "appliance", world.boiler, changes=changes, **world.at)
+    return upon(appliances.change_appliance, "appliance", world.boiler, changes=changes, **world.by)
 
 
 def take_on(world: World) -> Deed:
@@ -266,12 +266,12 @@ def take_on(world: World) -> Deed:
 
 def change_building(world: World) -> Deed:
     changes = {"altitude_m": 300.0}
-    return upon(register.change_building, "building", world.boiler.building, changes=changes, **world.at)
+    return upon(register.change_building, "building", world.boiler.building, changes=changes, **world.by)
 
 
 def other_gas(world: World) -> Deed:
     values = {"building": world.boiler.building, "since": TODAY, "fuel": "methane", "source": "the network"}
-    return lambda: register.add_gas_supply(values=values, **world.at)
+    return lambda: register.add_gas_supply(values=values, **world.by)
 
 
 def sheet_version(world: World) -> Deed:
@@ -306,7 +306,7 @@ def assign_set(world: World) -> Deed:
 
 def end_assignment(world: World) -> Deed:
     assignment = LimitSetAssignment.objects.get()
-    return upon(limit_sets.change_assignment, "assignment", assignment, changes={"until": TODAY}, **world.at)
+    return upon(limit_sets.change_assignment, "assignment", assignment, changes={"until": TODAY}, **world.by)
 
 
 def stop_levels(world: World) -> Deed:
@@ -323,7 +323,7 @@ def own_check(world: World) -> Deed:
 def change_check(world: World) -> Deed:
     changes = {"until": TODAY, "ended_why": "the contract ended"}
     check = own_check(world)()
-    return upon(required_checks.change_required_check, "required_check", check, changes=changes, **world.at)
+    return upon(required_checks.change_required_check, "required_check", check, changes=changes, **world.by)
 
 
 def put_on_call(world: World) -> Deed:

@@ -54,12 +54,17 @@ def test_a_required_check_ends_on_the_day_that_it_is_there_and_on_none_ahead(
             required_check=required_check,
             version=required_check.version,
             changes={"until": there + timedelta(days=1)},
+            actor=manager,
             now=now,
         )
     assert f"it must not be after today, {there}" in said_of(ahead.value)["until"]  # type: ignore[index]  # a mapping
     assert (
         change_required_check(
-            required_check=required_check, version=required_check.version, changes={"until": there}, now=now
+            required_check=required_check,
+            version=required_check.version,
+            changes={"until": there},
+            actor=manager,
+            now=now,
         ).until
         == there
     )
@@ -74,8 +79,10 @@ def test_a_set_ends_on_the_day_that_it_is_there_and_on_none_ahead(
     places = {"appliance": boiler, "building": boiler.building, "client": client_of_ours}
     made = attach("demo-neutral", manager, now, **{place: places[place]})
     with pytest.raises(FleetError):
-        change_assignment(assignment=made, version=1, changes={"until": there + timedelta(days=1)}, now=now)
-    change_assignment(assignment=made, version=1, changes={"until": there}, now=now)
+        change_assignment(
+            assignment=made, version=1, changes={"until": there + timedelta(days=1)}, actor=manager, now=now
+        )
+    change_assignment(assignment=made, version=1, changes={"until": there}, actor=manager, now=now)
     assert RequiredCheck.objects.get().until == there
 
 
@@ -84,8 +91,8 @@ def test_of_a_client_in_both_places_the_day_must_have_come_everywhere(client_of_
         boiler_in(zone, client_of_ours)
     made = attach("demo-neutral", manager, AFTER, client=client_of_ours)
     with pytest.raises(FleetError):
-        change_assignment(assignment=made, version=1, changes={"until": THIRD}, now=AFTER)
-    change_assignment(assignment=made, version=1, changes={"until": SECOND}, now=AFTER)
+        change_assignment(assignment=made, version=1, changes={"until": THIRD}, actor=manager, now=AFTER)
+    change_assignment(assignment=made, version=1, changes={"until": SECOND}, actor=manager, now=AFTER)
     assert set(RequiredCheck.objects.values_list("until", flat=True)) == {SECOND}
 
 

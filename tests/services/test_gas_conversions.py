@@ -181,7 +181,7 @@ def test_a_second_conversion_ends_the_test_of_the_first(boiler: Appliance, manag
 
 def test_a_conversion_because_the_pipe_brings_another_gas(boiler: Appliance, manager: User) -> None:
     supply = {"building": boiler.building, "since": date(2026, 2, 20), "fuel": "natural_gas_20_h2", "source": "network"}
-    add_gas_supply(values=supply, now=NOON)
+    add_gas_supply(values=supply, actor=manager, now=NOON)
     made = convert(boiler, manager, None, to_fuel="natural_gas_20_h2", analyser_fuel="natural_gas_20_h2")
     assert made.from_fuel == "natural_gas"
 

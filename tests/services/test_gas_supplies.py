@@ -21,7 +21,7 @@ BLEND = {"CH4": "0.85", "H2": "0.15"}
 
 def supply(boiler: Appliance, since: str, fuel: str = "natural_gas_20_h2", **more: Any) -> Any:
     values = {"building": boiler.building, "since": date.fromisoformat(since), "fuel": fuel, "source": "the network"}
-    return add_gas_supply(values=values | more, now=NOON)
+    return add_gas_supply(values=values | more, actor=User.objects.all()[0], now=NOON)
 
 
 def fresh(boiler: Appliance) -> Appliance:
@@ -116,5 +116,7 @@ def test_a_building_has_one_gas_a_day(boiler: Appliance) -> None:
 def test_a_change_has_the_appliances_looked_at_again(boiler: Appliance) -> None:
     made = supply(boiler, "2026-02-01")
     Job.objects.all().delete()
-    change_gas_supply(supply=made, version=1, changes={"since": made.since + timedelta(days=3)}, now=NOON)
+    change_gas_supply(
+        supply=made, version=1, changes={"since": made.since + timedelta(days=3)}, actor=User.objects.all()[0], now=NOON
+    )
     assert [each.key for each in Job.objects.all()] == [str(boiler.id)]

@@ -93,7 +93,7 @@ def test_what_a_person_ended_stays_ended(boiler: Appliance, house: LimitSet, man
     under(house, manager, appliance=boiler)
     required_check = RequiredCheck.objects.get(part="tune-up")
     change_required_check(
-        required_check=required_check, version=required_check.version, changes={"until": TODAY}, now=NOON
+        required_check=required_check, version=required_check.version, changes={"until": TODAY}, actor=manager, now=NOON
     )
     of_the_night()
     assert standing() == {("Boiler 1", "")}
@@ -108,7 +108,9 @@ def test_a_set_that_no_longer_applies_and_an_appliance_that_has_left_get_nothing
     RequiredCheck.objects.all().delete()
     of_the_night()
     assert standing() == {(name, part) for name in ("Boiler 1", "Boiler 3") for part in ("", "tune-up")}
-    change_assignment(assignment=assignment, version=assignment.version, changes={"until": TODAY}, now=NOON)
+    change_assignment(
+        assignment=assignment, version=assignment.version, changes={"until": TODAY}, actor=manager, now=NOON
+    )
     RequiredCheck.objects.all().delete()
     assert missing_required_checks(now=NOON) == []
 
@@ -121,7 +123,9 @@ def test_what_was_resolved_between_finding_and_opening_is_left(
     missing = missing_required_checks(now=NOON)
     assert len(open_missing_required_checks(missing=missing, now=NOON)) == 2
     assert open_missing_required_checks(missing=missing, now=NOON) == []
-    change_assignment(assignment=assignment, version=assignment.version, changes={"until": TODAY}, now=NOON)
+    change_assignment(
+        assignment=assignment, version=assignment.version, changes={"until": TODAY}, actor=manager, now=NOON
+    )
     RequiredCheck.objects.all().delete()
     assert open_missing_required_checks(missing=missing, now=NOON) == []
     LimitSetAssignment.objects.update(until=None)

@@ -122,10 +122,14 @@ def test_an_appliance_that_had_not_left_after_all_is_under_its_required_checks_a
 ) -> None:
     attach("demo-neutral", manager, building=boiler.building)
     contract(boiler, manager)
-    left = change_appliance(appliance=boiler, version=1, changes={"in_service_to": date(2026, 2, 1)}, now=NOON)
+    left = change_appliance(
+        appliance=boiler, version=1, changes={"in_service_to": date(2026, 2, 1)}, actor=manager, now=NOON
+    )
     refresh_appliance(appliance=left, now=NOON)
     assert not RequiredCheck.objects.filter(until__isnull=True).exists()
-    back = change_appliance(appliance=left, version=left.version, changes={"in_service_to": None}, now=NOON)
+    back = change_appliance(
+        appliance=left, version=left.version, changes={"in_service_to": None}, actor=manager, now=NOON
+    )
     refresh_appliance(appliance=back, now=NOON)
     standing = RequiredCheck.objects.filter(appliance=back, until__isnull=True)
     assert {each.source for each in standing} == {"limit_set", "contract"}
@@ -135,9 +139,11 @@ def test_an_appliance_that_had_not_left_after_all_is_under_its_required_checks_a
 # ---- a replacement undone ----
 
 
-def back_in_service(old: Appliance) -> Appliance:
+def back_in_service(old: Appliance, manager: User) -> Appliance:
     old.refresh_from_db()
-    back = change_appliance(appliance=old, version=old.version, changes={"in_service_to": None}, now=NOON)
+    back = change_appliance(
+        appliance=old, version=old.version, changes={"in_service_to": None}, actor=manager, now=NOON
+    )
     refresh_appliance(appliance=back, now=NOON)
     return back
 
@@ -156,7 +162,7 @@ def test_an_appliance_that_was_not_replaced_after_all_is_under_all_its_required_
     replace(boiler, manager)
     kept.refresh_from_db()
     assert kept.ended_why == "replaced"
-    back = back_in_service(boiler)
+    back = back_in_service(boiler, manager)
     assert standing(back) == {("limit_set", True), ("contract", True)}
     kept.refresh_from_db()
     assert (kept.until, kept.ended_why) == (None, "")
@@ -164,9 +170,11 @@ def test_an_appliance_that_was_not_replaced_after_all_is_under_all_its_required_
 
 def test_what_the_office_had_ended_before_stays_ended(boiler: Appliance, manager: User) -> None:
     ended = contract(boiler, manager)
-    change_required_check(required_check=ended, version=ended.version, changes={"until": date(2026, 1, 1)}, now=NOON)
+    change_required_check(
+        required_check=ended, version=ended.version, changes={"until": date(2026, 1, 1)}, actor=manager, now=NOON
+    )
     replace(boiler, manager)
-    assert standing(back_in_service(boiler)) == set()
+    assert standing(back_in_service(boiler, manager)) == set()
 
 
 def test_the_new_one_keeps_its_required_checks_until_it_leaves_itself(boiler: Appliance, manager: User) -> None:
@@ -174,17 +182,17 @@ def test_the_new_one_keeps_its_required_checks_until_it_leaves_itself(boiler: Ap
     attach("demo-neutral", manager, building=boiler.building)
     kept = contract(boiler, manager)
     new = replace(boiler, manager, kept_required_checks=[kept.id])
-    back = back_in_service(boiler)
+    back = back_in_service(boiler, manager)
     new.refresh_from_db()
     assert new.replaces is None
     assert standing(new) == standing(back) == {("limit_set", True), ("contract", True)}
-    gone = change_appliance(appliance=new, version=new.version, changes={"in_service_to": DAY}, now=NOON)
+    gone = change_appliance(appliance=new, version=new.version, changes={"in_service_to": DAY}, actor=manager, now=NOON)
     refresh_appliance(appliance=gone, now=NOON)
     assert (standing(gone), standing(back)) == (set(), {("limit_set", True), ("contract", True)})
 
 
 def test_what_is_back_in_service_can_be_replaced_again(boiler: Appliance, manager: User) -> None:
     replace(boiler, manager)
-    back = back_in_service(boiler)
+    back = back_in_service(boiler, manager)
     again = replace(back, manager, values={"name": "Boiler 1", "serial": "N-8", "sheet": back.sheet})
     assert again.replaces == boiler

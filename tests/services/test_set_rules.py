@@ -172,7 +172,7 @@ def test_all_required_checks_of_a_set_end_with_its_assignment_and_none_that_ende
     assignment = under(limit_set, manager, appliance=boiler)
     version(limit_set, manager, extra_intervals=None)
     changes = {"until": date(2026, 2, 1)}
-    change_assignment(assignment=assignment, version=assignment.version, changes=changes, now=NOON)
+    change_assignment(assignment=assignment, version=assignment.version, changes=changes, actor=manager, now=NOON)
     ended = dict(RequiredCheck.objects.values_list("part", "until"))
     assert ended == {"": date(2026, 2, 1), "tune-up": TODAY}
 
@@ -388,7 +388,11 @@ def test_a_recorded_change_asks_for_a_measurement_within_four_months(
     checked(boiler, person, analyser, technician, "2025-06-10")
     assert only(boiler).due == date(2028, 6, 10)
     change_appliance(
-        appliance=boiler, version=boiler.version, changes={"facts": {"burner_change_on": "2026-02-01"}}, now=NOON
+        appliance=boiler,
+        version=boiler.version,
+        changes={"facts": {"burner_change_on": "2026-02-01"}},
+        actor=manager,
+        now=NOON,
     )
     required_check = only(boiler)
     assert required_check.due == date(2026, 6, 1)
@@ -506,7 +510,9 @@ def test_the_strictest_interval_on_a_flue_goes_for_each_appliance_on_it(
         "by Boiler 2, the strictest of the 2 on its flue (by its own facts alone 31 December 2027)."
     )
     Job.objects.all().delete()
-    change_appliance(appliance=second, version=second.version, changes={"in_service_to": date(2026, 2, 1)}, now=NOON)
+    change_appliance(
+        appliance=second, version=second.version, changes={"in_service_to": date(2026, 2, 1)}, actor=manager, now=NOON
+    )
     assert Job.objects.filter(kind="refresh_appliance", key=str(sealed.id)).exists()
     required_check = only(sealed)
     assert (required_check.due, date_words(required_check.steps)) == (

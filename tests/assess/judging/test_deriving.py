@@ -229,7 +229,7 @@ def test_a_visit_moved_to_another_day_takes_that_days_gas(
     boiler: Appliance, person: Person, analyser: Analyser, technician: User
 ) -> None:
     values = {"building": boiler.building, "since": date(2026, 3, 1), "fuel": "natural_gas_20_h2", "source": "network"}
-    add_gas_supply(values=values, now=NOON)
+    add_gas_supply(values=values, actor=technician, now=NOON)
     body = visit_body(boiler, person, analyser)
     assert store(body, technician).fuel == "natural_gas_20_h2"
     earlier = visit_body(boiler, person, analyser, day="2026-02-20")
