@@ -13,6 +13,7 @@ from reportlab.platypus import Flowable, Spacer
 from fleet.assess.statements import Line, SetOutcome, Statement
 from fleet.models import Visit
 from fleet.presentation.days import long_day
+from fleet.presentation.entries import entry_line
 from fleet.presentation.figures import NONE
 from fleet.presentation.follow_ups import flag_words
 from fleet.presentation.revisits import attempt_words
@@ -34,6 +35,7 @@ from reports.text import Bold, paragraph
 SHARES = (0.15, 0.17, 0.14, 0.26, 0.12, 0.16)
 MOST_IN_A_CELL = 240
 MOST_IN_A_ROW = 6
+MOST_CHANGES = 40
 
 
 # ---- PDF ----
@@ -44,7 +46,7 @@ def statement_pdf(statement: Statement, *, paper: Paper = "A4") -> bytes:
     sheet = _sheet(statement, paper)
     story: list[Flowable] = [paragraph(TITLE, _title(statement))]
     story += [*_opening(statement), *_unreviewed(statement, sheet.width), *_lines(statement, sheet.width)]
-    story += [*_open_ones(statement), *_meaning()]
+    story += [*_open_ones(statement), *_changed(statement), *_meaning()]
     return write(sheet, story)
 
 
@@ -202,6 +204,17 @@ def _open_ones(statement: Statement) -> Iterator[Flowable]:
         yield from heading(_("In service without a record"))
         names = [f"{each.appliance.name}, {each.appliance.building.name}" for each in statement.without_record]
         yield paragraph(BODY, "; ".join(names))
+
+
+def _changed(statement: Statement) -> Iterator[Flowable]:
+    """What somebody changed on the register since: it may have taken an appliance, or a check, out of the period."""
+    if statement.changes:
+        yield from heading(_("Changed on the register since %s") % long_day(statement.begins))
+        for each in statement.changes[:MOST_CHANGES]:
+            when = {"day": long_day(each.record.received_at.date()), "who": str(each.record.actor)}
+            yield paragraph(SMALL, Bold(_("%(day)s, %(who)s: ") % when), said(entry_line(each)), most=MOST_IN_A_CELL)
+        if (more := len(statement.changes) - MOST_CHANGES) > 0:
+            yield paragraph(SMALL, _("and %d more, on the pages of appliances and buildings") % more)
 
 
 def _meaning() -> Iterator[Flowable]:

@@ -9,24 +9,20 @@ from uuid import UUID
 
 from django.db.models import Model
 
+from fleet.assess.entries import ENTRIES, FOLLOWING, entry_content
 from fleet.assess.judging.visit_rows import visit_rows
-from fleet.evidence import LONGEST_NUMBER, sha256_hex
+from fleet.evidence import sha256_hex
 from fleet.models import (
-    Analyser,
     Appliance,
     Attendance,
-    Building,
     Calibration,
     Defect,
     GasConversion,
-    GasSupply,
-    LimitSetAssignment,
     LimitSetVersion,
     OutOfUse,
     Qualification,
     Reading,
     Record,
-    RequiredCheck,
     SheetVersion,
     StopLevels,
     Visit,
@@ -94,47 +90,6 @@ def out_of_use_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
 def qualification_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
     plain, days = ("scheme", "number", "fuel_kinds"), ("valid_from", "valid_to")
     return _rows(Qualification, content, record_id, *plain, ids=["person"], days=days)
-
-
-# Entries of the register that decide who is tested, by which rules and whose it is: by kind of record the table, and
-# what of an entry its record keeps each time that somebody makes or changes it.
-ENTRIES: dict[str, tuple[type[Model], tuple[str, ...]]] = {
-    "building": (Building, ("client", "altitude_m", "time_zone", "fuel")),
-    "gas_supply": (GasSupply, ("building", "since", "fuel", "composition", "source")),
-    "appliance": (
-        Appliance,
-        (
-            *("building", "sheet", "kind", "serial", "fuel", "flue_group", "facts"),
-            *("in_service_from", "in_service_to"),
-        ),
-    ),
-    "analyser": (Analyser, ("name", "serial", "measures", "co2", "accuracy")),
-    "assignment": (LimitSetAssignment, ("limit_set", "client", "building", "appliance", "since", "until", "why")),
-    # Those that a person put on an appliance; the others follow from an assignment and its set.
-    "required_check": (RequiredCheck, ("appliance", "name", "source", "rule", "since", "until", "why")),
-}
-# What ends with something else that is recorded, without a record of its own.
-_FOLLOWING = {("required_check", "until")}
-
-
-def kind_of_entry(entry: Model) -> str:
-    return next(kind for kind, (table, _fields) in ENTRIES.items() if isinstance(entry, table))
-
-
-def entry_content(entry: Model) -> dict[str, Any]:
-    """What a record keeps of the entry: ids and days as text, figures as decimal strings."""
-    return {name: _plain(entry.serializable_value(name)) for name in ENTRIES[kind_of_entry(entry)][1]}
-
-
-def _plain(value: Any) -> Any:
-    """As canonical bytes can hold it: an object whose names may be in any script becomes pairs."""
-    if isinstance(value, dict):
-        pairs = [[name, _plain(each)] for name, each in sorted(value.items())]
-        return dict(pairs) if all(name.isascii() for name in value) else pairs
-    if isinstance(value, list):
-        return [_plain(each) for each in value]
-    is_long = isinstance(value, int) and abs(value) > LONGEST_NUMBER
-    return str(value) if is_long or isinstance(value, UUID | date | float) else value
 
 
 def no_rows(content: dict[str, Any], record_id: UUID) -> list[Row]:
@@ -219,7 +174,7 @@ def _entries() -> Iterator[Difference]:
             continue
         stands = entry_content(entry)
         for name, value in content_of(record)["is"].items():
-            if stands[name] != value and (record.kind, name) not in _FOLLOWING:
+            if stands[name] != value and (record.kind, name) not in FOLLOWING:
                 what = f"{name} is {stands[name]!r}, recorded {value!r}"
                 yield Difference(record.id, table.__name__, record.subject, what)
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
 
+from fleet.assess.entries import EntryChange
 from fleet.models import Appliance, Building, Client, Contractor, Defect, Flag, NoAccess, Visit
 
 
@@ -79,6 +80,8 @@ class Line:
 
 @dataclass(frozen=True)
 class Statement:
+    """changes: on the register since it begins, of what decides who is in it and what it is held to, newest first."""
+
     contractor: Contractor
     client: Client
     building: Building | None
@@ -87,6 +90,7 @@ class Statement:
     known_on: date
     lines: tuple[Line, ...]
     unreviewed: tuple[str, ...]
+    changes: tuple[EntryChange, ...] = ()
 
     @property
     def late(self) -> tuple[Line, ...]:

@@ -1,17 +1,24 @@
 """Records as a viewer may see them, files beside them, and messages that could not be read."""
 
 import uuid
+from datetime import date
 from functools import reduce
 from operator import or_
 
 from django.db.models import Model, Q, QuerySet
 
+from fleet.assess.entries import ENTRIES, EntryChange
 from fleet.models import (
+    Analyser,
     Appliance,
     Building,
+    Client,
+    FlueGroup,
     GasConversion,
     GasSupply,
+    LimitSet,
     LimitSetAssignment,
+    ModelSheet,
     OutOfUse,
     Record,
     RequiredCheck,
@@ -20,7 +27,10 @@ from fleet.models import (
     User,
     Visit,
 )
+from fleet.models.records import content_of
 from fleet.queries.access import visible_clients
+from fleet.queries.buildings import visible_buildings
+from fleet.queries.register import visible_appliances
 
 # Whose a record is, by its kind; of a kind that stands in neither it is nobody's. Its subject is a row of these: each
 # is of one appliance, building or client, and so of a client, by one of these ways.
@@ -52,6 +62,55 @@ def visible_records(viewer: User) -> QuerySet[Record]:
 
 def _of_clients(viewer: User) -> Q:
     return Q(appliance__building__client__in=visible_clients(viewer))
+
+
+def entry_changes(viewer: User, of: Building | Appliance | Analyser) -> list[EntryChange]:
+    """What was made and changed of an entry of the register and of what hangs on it, the newest first."""
+    return _changes(viewer, visible_records(viewer).filter(kind__in=ENTRIES, subject__in=_with_parts({of.id})))
+
+
+def changes_since(viewer: User, client: Client, building: Building | None, day: date) -> list[EntryChange]:
+    """What was changed from that day on of what decides who is in a statement and what it is held to, newest first."""
+    places = {building.id} if building else {*Building.objects.filter(client=client).values_list("id", flat=True)}
+    appliances = {*Appliance.objects.filter(building__in=places).values_list("id", flat=True)}
+    agreed = {*LimitSetAssignment.objects.filter(client=client).values_list("id", flat=True)}
+    subjects = _with_parts(places | appliances) | agreed
+    since = visible_records(viewer).filter(kind__in=ENTRIES, subject__in=subjects, received_at__date__gte=day)
+    return [each for each in _changes(viewer, since) if each.was]
+
+
+def _with_parts(ids: set[uuid.UUID]) -> set[uuid.UUID]:
+    """These buildings and appliances, and what is on the register for them."""
+    gases = GasSupply.objects.filter(building__in=ids)
+    checks = RequiredCheck.objects.filter(appliance__in=ids)
+    assigned = LimitSetAssignment.objects.filter(Q(building__in=ids) | Q(appliance__in=ids))
+    return ids.union(*(each.values_list("id", flat=True) for each in (gases, checks, assigned)))
+
+
+def _changes(viewer: User, records: QuerySet[Record]) -> list[EntryChange]:
+    said = [(each, content_of(each)) for each in records.order_by("-received_at", "-id")]
+    held = (value for _each, content in said for state in ("was", "is") for value in content[state].values())
+    ids = {value for value in held if isinstance(value, str)} | {str(each.subject) for each, _content in said}
+    names = _names(viewer, ids)
+    return [EntryChange(each, content["was"], content["is"], names) for each, content in said]
+
+
+def _names(viewer: User, texts: set[str]) -> dict[str, str]:
+    """Of what this viewer may see."""
+    ids = [id for text in texts if (id := _id(text))]
+    mine = visible_clients(viewer)
+    groups = FlueGroup.objects.filter(building__client__in=mine)
+    tables = (mine, visible_buildings(viewer), groups, ModelSheet.objects, LimitSet.objects)
+    named = {each.id: each.name for table in tables for each in table.filter(id__in=ids)}
+    named |= {each.id: f"{each.name}, {each.building.name}" for each in visible_appliances(viewer).filter(id__in=ids)}
+    return {str(id): name for id, name in named.items()}
+
+
+def _id(text: str) -> uuid.UUID | None:
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return None
 
 
 def visit_records(viewer: User, appliance_id: uuid.UUID | None = None) -> QuerySet[Record]:

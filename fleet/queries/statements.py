@@ -27,6 +27,7 @@ from fleet.presentation.questions import oddity_words
 from fleet.queries.access import visible_clients
 from fleet.queries.buildings import visible_buildings
 from fleet.queries.follow_ups import visible_no_access
+from fleet.queries.records import changes_since
 
 
 def statement_for(
@@ -57,6 +58,7 @@ def statement_for(
         ends=ends,
         known_on=today,
         lines=lines,
+        changes=tuple(changes_since(viewer, client, building, begins)),
         unreviewed=tuple(
             sorted({f"{each.name} v{each.version}" for line in lines for each in line.outcomes if not each.reviewed})
         ),

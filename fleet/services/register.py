@@ -8,7 +8,8 @@ from typing import Any, TypeVar
 from django.db import models, transaction
 from django.db.models import F, Q
 
-from fleet.assess.projections import calibration_rows, entry_content, kind_of_entry, qualification_rows
+from fleet.assess.entries import entry_content, kind_of_entry
+from fleet.assess.projections import calibration_rows, qualification_rows
 from fleet.assess.refusals import check_entry
 from fleet.coded import Coded, coded, wrong
 from fleet.errors import Conflict, FleetError, NotFound
@@ -70,7 +71,7 @@ def change_row(*, row: Entry, version: int, changes: dict[str, Any], still: Q | 
 def add_kept(*, model: type[Entry], values: dict[str, Any], actor: User, now: datetime) -> Entry:
     """A new entry of those that decide who is tested, by which rules and whose it is: what is made is a record.
 
-    model : one of those in `projections.ENTRIES`. Raises as `create_entry`.
+    model : one of those in `entries.ENTRIES`. Raises as `create_entry`.
     """
     entry = create_entry(model=model, values=values)
     _keep(entry, {}, actor, now)

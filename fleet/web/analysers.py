@@ -10,6 +10,7 @@ from django.shortcuts import render
 from fleet import clock
 from fleet.assess.refusals import found
 from fleet.models import User
+from fleet.queries.records import entry_changes
 from fleet.queries.register import AnalyserState, analyser_states, visible_analysers
 from fleet.web.guards import page, viewer_of
 from fleet.web.places import place_of
@@ -35,4 +36,4 @@ def analyser(request: HttpRequest, analyser_id: uuid.UUID) -> HttpResponse:
     who = found(visible_analysers(viewer), analyser_id)
     known = who.calibrations.select_related("record__actor").order_by("-done_on", "-id")
     shown = _shown(viewer) | {"state": AnalyserState.on(clock.today(), who), "calibrations": known}
-    return render(request, "analyser.html", shown)
+    return render(request, "analyser.html", shown | {"changes": entry_changes(viewer, who)})

@@ -33,6 +33,7 @@ from fleet.presentation.verdicts import source_rows
 from fleet.presentation.visits import opening
 from fleet.presentation.words import MOST_WORDS, count_words, listed, rate_words, turned_out
 from fleet.queries.histories import History, history_for
+from fleet.queries.records import entry_changes
 from fleet.web.attention import (
     asked_day,
     away_words,
@@ -94,6 +95,7 @@ def appliance(request: HttpRequest, appliance_id: uuid.UUID) -> HttpResponse:
             "plate_seen": next((each for each in history.visits if each.data_plate.get("confirmed")), None),
             **standstills(viewer, history.appliance),
             "required_checks": [(each, _when_due(each, today)) for each in history.required_checks],
+            "changes": entry_changes(viewer, history.appliance)[:RECORDS_SHOWN],
             "proof": [proof_link(each) for each in history.records[:RECORDS_SHOWN]],
         },
     )

@@ -33,6 +33,7 @@ from fleet.queries.buildings import (
     visible_buildings,
 )
 from fleet.queries.follow_ups import visible_tenancies
+from fleet.queries.records import entry_changes
 from fleet.queries.register import visible_appliances
 from fleet.services.register import add_gas_supply
 from fleet.services.tenancies import begin_tenancy, change_tenancy
@@ -99,6 +100,7 @@ def _shown(request: HttpRequest, building_id: uuid.UUID) -> dict[str, Any]:
     shown = {"facts": facts, "states": states, "opening": opening(facts, today), "place": "buildings", "today": today}
     shown |= {"gases": gas_rows(facts.building), "fuels": FUELS.values(), "given": {}}
     shown |= {"may_change": may_change(viewer_of(request), "buildings")}
+    shown |= {"changes": entry_changes(viewer_of(request), facts.building)}
     shown |= {"may_see_contact": may_see(viewer_of(request), "contact_details")}
     shown |= {"tenancies": visible_tenancies(viewer_of(request)).filter(building=facts.building, begins__gte=today)}
     return shown

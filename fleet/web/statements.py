@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -44,7 +45,7 @@ def statements(request: HttpRequest) -> HttpResponse:
             raise
         return render(request, "statements.html", shown | {"refused": refused}, status=refused.status)
     lines = [line_row(statement, each) for each in statement.lines]
-    shown |= {"statement": statement, "opening": opening(statement), "lines": lines}
+    shown |= {"statement": statement, "opening": opening(statement), "lines": lines, "office_zone": settings.TIME_ZONE}
     return render(request, "statements.html", shown)
 
 

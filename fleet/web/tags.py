@@ -25,6 +25,7 @@ from fleet.presentation.days import day_and_time
 from fleet.presentation.drift_chart import DriftChart
 from fleet.presentation.due_dates import date_words, doubt_words, not_counted_words, what_if_words
 from fleet.presentation.due_rule import DueRule
+from fleet.presentation.entries import entry_differences, entry_line, entry_words
 from fleet.presentation.follow_ups import closed_words, flag_words, question_words
 from fleet.presentation.reading_rule import ReadingRule
 from fleet.presentation.revisits import reason_sentence, reason_words, together_words, urgency_words
@@ -174,6 +175,9 @@ register.filter("flag_words", flag_words)
 register.filter("closed_words", closed_words)
 register.filter("question_words", question_words)
 register.filter("waiting_words", waiting_words)
+register.filter("entry_words", entry_words)
+register.filter("entry_line", entry_line)
+register.filter("entry_differences", entry_differences)
 register.filter("chemical", chemical)
 register.filter("rate", rate_words)
 register.filter("in_words", count_words)
