@@ -10,11 +10,14 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.entries import ENTRIES
 from fleet.errors import NotFound
+from fleet.evidence import canonical_bytes
 from fleet.models import (
     AllowedTarget,
     Contractor,
     Delivery,
+    LimitSetAssignment,
     Person,
     Reading,
     Record,
@@ -211,6 +214,30 @@ def test_records_of_the_house_are_read_by_all_and_those_of_an_appliance_by_its_c
     assert of_the_house <= none
     assert not (mine | foreign) & none
     assert mine | foreign <= ids(records.visible_records(world.who("technician", "all")))
+
+
+@pytest.mark.parametrize("kind", [each for each in ENTRIES if each != "analyser"])
+def test_what_was_changed_on_the_register_is_told_to_those_whose_it_is(world: World, kind: str) -> None:
+    def changed(place: Any, name: str) -> Record:
+        content = canonical_bytes({"schema": f"{kind}/1", "was": {"why": name}, "is": {"why": f"{name} now"}})
+        return made(Record, kind=kind, subject=_entry(place, kind).pk, content=content, received_at=MOMENT)
+
+    mine, foreign = changed(world.ours, "ours"), changed(world.theirs, "theirs")
+    viewer, other = world.who("auditor"), world.who("auditor", "none")
+    assert mine.pk in ids(records.visible_records(viewer))
+    assert foreign.pk not in ids(records.visible_records(viewer))
+    assert not {mine.pk, foreign.pk} & ids(records.visible_records(other))
+    said = statement_for(viewer, client_id=world.ours.client.pk, begins=DAY, ends=DAY, today=DAY)
+    assert [each.record for each in said.changes] == [mine]
+    of = world.ours.appliance if kind in ("appliance", "required_check") else world.ours.building
+    assert [each.record for each in records.entry_changes(viewer, of)] == [mine]
+    assert records.entry_changes(viewer, world.theirs.appliance) == []
+
+
+def _entry(place: Any, kind: str) -> Any:
+    if kind == "assignment":
+        return made(LimitSetAssignment, building=place.building, since=DAY)
+    return getattr(place, kind)
 
 
 def test_visit_records_are_narrowed_to_one_appliance_and_never_beyond_the_client(world: World) -> None:
@@ -444,6 +471,7 @@ ELSEWHERE = {
 }
 HERE = {
     *("records.visible_records", "records.unreadable_records", "records.all_unreadable_records"),
+    "records.entry_changes",
     *("register.the_contractor", "webhooks.allowed_targets", "webhooks.hooks_of"),
     "audit.names_in",
     *("people.visible_accounts", "people.people_with_accounts", "people.deeds_of", "people.is_sole_manager"),
