@@ -2,8 +2,8 @@
 
 | figure | unit, basis | from |
 |---|---|---|
-| o2_pct, co2_pct | % vol, dry | as read; the missing one along the fuel's O2-CO2 line |
-| excess_air_ratio | air supplied over air needed | exact, from O2; from CO2 where no O2 was read |
+| o2_pct, co2_pct | % vol, dry | as read; the missing one along the fuel's O2-CO2 line, less the carbon in CO |
+| excess_air_ratio | air supplied over air needed | exact with CO burnt out, from O2; from CO2 where no O2 was read |
 | dilution_factor | dry flue gas over its undiluted volume | 20.9 / (20.9 - O2), usual trade definition |
 | co_ppm_air_free, nox_ppm_air_free | ppm, dry, undiluted | concentration x dilution factor; none from 18 % O2 upwards |
 | co_co2_ratio | fraction over fraction, dry | CO / (CO2 x 10 000), by definition |
@@ -31,11 +31,11 @@ from numpy.typing import ArrayLike
 from fleet.combustion.arrays import Floats, floats
 from fleet.combustion.emissions import air_free, co_co2_ratio, mg_per_kwh
 from fleet.combustion.flue_gas import (
-    co2_pct_from_ratio,
+    co2_pct_from_o2,
     dilution_factor,
     excess_air_ratio_from_co2,
     excess_air_ratio_from_o2,
-    o2_pct_from_ratio,
+    o2_pct_from_co2,
 )
 from fleet.combustion.fuel_rows import AnyFuel
 from fleet.combustion.gases import STANDARD_PRESSURE_PA
@@ -69,15 +69,15 @@ def read_columns(read: Mapping[str, ArrayLike]) -> Floats:
     return columns
 
 
-def _air_of(fuel: AnyFuel, o2_read: Floats, co2_read: Floats) -> tuple[Floats, Floats, Floats]:
+def _air_of(fuel: AnyFuel, o2_read: Floats, co2_read: Floats, co_ppm: Floats) -> tuple[Floats, Floats, Floats]:
     """O2 and CO2 [% vol, dry], the one that was not read from the other, and the excess air ratio; O2 goes first."""
     no_o2, no_co2 = np.isnan(o2_read), np.isnan(co2_read)
-    o2_pct, co2_pct, ratio = o2_read, co2_read, excess_air_ratio_from_o2(fuel, o2_read)
+    o2_pct, co2_pct, ratio = o2_read, co2_read, excess_air_ratio_from_o2(fuel, o2_read, co_ppm)
     if no_o2.any():
-        ratio = np.where(no_o2, excess_air_ratio_from_co2(fuel, co2_read), ratio)
-        o2_pct = np.where(no_o2, o2_pct_from_ratio(fuel, ratio), o2_read)
+        ratio = np.where(no_o2, excess_air_ratio_from_co2(fuel, co2_read, co_ppm), ratio)
+        o2_pct = np.where(no_o2, o2_pct_from_co2(fuel, co2_read, co_ppm), o2_read)
     if no_co2.any():
-        co2_pct = np.where(no_co2, co2_pct_from_ratio(fuel, ratio), co2_read)
+        co2_pct = np.where(no_co2, co2_pct_from_o2(fuel, o2_read, co_ppm), co2_read)
     return o2_pct, co2_pct, ratio
 
 
@@ -101,11 +101,11 @@ def derived_figures(
     >>> read = {"o2_pct": 5.0, "co_ppm": 100.0, "flue_temp_c": 160.0, "air_temp_c": 20.0}
     >>> figures = derived_figures(FUELS["methane"], read)
     >>> [round(float(figures[name]), 2) for name in ("co2_pct", "co_ppm_air_free", "efficiency_pct_net")]
-    [8.95, 131.45, 92.88]
+    [8.94, 131.45, 92.88]
     """
     o2_read, co2_read, co_ppm, _, nox_ppm, flue_c, air_c, input_kw = read_columns(read)
     no_co = np.isnan(co_ppm)
-    o2_pct, co2_pct, ratio = _air_of(fuel, o2_read, co2_read)
+    o2_pct, co2_pct, ratio = _air_of(fuel, o2_read, co2_read, co_ppm)
     co_ppm_air_free, nox_air_free = air_free(np.array([co_ppm, nox_ppm]), o2_pct)
     co_mg_net, nox_mg_net = mg_per_kwh(fuel, co_ppm_air_free, "CO", "net"), mg_per_kwh(fuel, nox_air_free, "NO2", "net")
     balance = heat_balance(

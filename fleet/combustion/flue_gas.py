@@ -2,11 +2,17 @@
 
 With A the air demand, D the dry products without excess air and r the excess air ratio, the dry flue gas is
 D + (r - 1) A. Everything here follows from that line and is exact for the air of `gases.AIR`.
+
+CO in the sample is fuel that didn't burn out. A mole of dry flue gas with y of CO would burn it with y/2 of its O2 to
+y of CO2 and be 1 - y/2 of dry gas, so that complete combustion would have shown
+O2' = (O2 - y/2) / (1 - y/2) and CO2' = (CO2 + y) / (1 - y/2), which lie on that line: an atom balance of C, H and O,
+exact where CO alone is unburnt. An unknown CO counts as none.
 """
 
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from fleet.combustion.arrays import QUIET, Floats, floats, only_where
@@ -95,35 +101,40 @@ def water_pct_wet(fuel: AnyFuel, excess_air_ratio: ArrayLike, *, humidity_ratio:
 
 
 @QUIET
-def excess_air_ratio_from_o2(fuel: AnyFuel, o2_pct: ArrayLike) -> Floats:
-    """Air supplied over air needed [-] from O2 in the dry flue gas [% vol].
+def excess_air_ratio_from_o2(fuel: AnyFuel, o2_pct: ArrayLike, co_ppm: ArrayLike = 0.0) -> Floats:
+    """Air supplied over air needed [-] from O2 [% vol] and CO [ppm] in the dry flue gas.
 
-    Equation: 1 + (D/A) O2 / (O2air - O2), exact. NaN below 0 and from the O2 of the air (20.946 %) upwards.
+    Equation: 1 + (D/A) O2' / (O2air - O2'), exact, O2' with the CO burnt out: at 2 000 ppm the ratio is up to
+    0.03 lower than from O2 alone. NaN where O2' is below 0, for then air was lacking, and from the O2 of the air
+    (20.946 %) upwards.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> round(float(excess_air_ratio_from_o2(FUELS["methane"], 6.0)), 4)
     1.3594
     """
-    o2 = floats(o2_pct)
+    co = _co_pct(co_ppm)
+    o2 = (floats(o2_pct) - co / 2) / _burnt_out_share(co)
     ratio = 1 + fuel.dry_products / fuel.air_demand * o2 / (O2_AIR_PCT - o2)
     return only_where((o2 >= 0) & (o2 < O2_AIR_PCT), ratio)
 
 
 @QUIET
-def excess_air_ratio_from_co2(fuel: AnyFuel, co2_pct: ArrayLike) -> Floats:
-    """Air supplied over air needed [-] from CO2 in the dry flue gas [% vol], taking the lean of its two answers.
+def excess_air_ratio_from_co2(fuel: AnyFuel, co2_pct: ArrayLike, co_ppm: ArrayLike = 0.0) -> Floats:
+    """Air supplied over air needed [-] from CO2 [% vol] and CO [ppm] in the dry flue gas, the lean of two answers.
 
-    Equation: 1 + (D/A) (CO2max - CO2) / (CO2 - CO2air), exact; leaving out the CO2 of the air would be wrong
-    by 0.001 at 1.25 and 0.007 at 2.0. NaN above the fuel's maximum and down from the CO2 of the air (0.04 %).
+    Equation: 1 + (D/A) (CO2max - CO2') / (CO2' - CO2air), exact, CO2' with the CO burnt out; leaving out the CO2 of
+    the air would be wrong by 0.001 at 1.25 and 0.007 at 2.0. NaN where CO2' is above the fuel's maximum, and where
+    CO2 is not above that of the air (0.04 %).
     CO2 alone can't tell lean from rich: a rich flame shows the same CO2 with O2 near 0 and very high CO.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> round(float(excess_air_ratio_from_co2(FUELS["methane"], 9.0)), 4)
     1.2741
     """
-    co2 = floats(co2_pct)
+    read, co = floats(co2_pct), _co_pct(co_ppm)
+    co2 = (read + co) / _burnt_out_share(co)
     ratio = 1 + fuel.dry_products / fuel.air_demand * (fuel.co2_max_pct - co2) / (co2 - CO2_AIR_PCT)
-    return _lean(only_where(co2 > CO2_AIR_PCT, ratio))
+    return _lean(only_where(read > CO2_AIR_PCT, ratio))
 
 
 def o2_pct_from_ratio(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
@@ -137,26 +148,33 @@ def co2_pct_from_ratio(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
 
 
 @QUIET
-def co2_pct_from_o2(fuel: AnyFuel, o2_pct: ArrayLike) -> Floats:
-    """CO2 [% vol, dry] that belongs to an O2 reading; NaN where the ratio from O2 is.
+def co2_pct_from_o2(fuel: AnyFuel, o2_pct: ArrayLike, co_ppm: ArrayLike = 0.0) -> Floats:
+    """CO2 [% vol, dry] that belongs to an O2 [% vol, dry] and a CO reading [ppm, dry].
 
-    Equation: CO2max (1 - s) + CO2air s, s = O2 / O2air: undiluted gas and air in their shares, exact.
+    Equation: CO2' = CO2max (1 - s) + CO2air s, s = O2' / O2air: undiluted gas and air in their shares, exact, with the
+    CO burnt out; CO2 itself is less by the carbon that is still CO, and at least 0. NaN for an O2 below 0 or not below
+    that of the air; where air was lacking the line goes on, so that a finding on CO over CO2 stays.
 
     >>> from fleet.combustion.fuels import FUELS
     >>> round(float(co2_pct_from_o2(FUELS["methane"], 5.0)), 3)
     8.949
     """
-    o2 = floats(o2_pct)
+    read, co = floats(o2_pct), _co_pct(co_ppm)
+    o2 = (read - co / 2) / _burnt_out_share(co)
     co2 = fuel.co2_max_pct - (fuel.co2_max_pct - CO2_AIR_PCT) / O2_AIR_PCT * o2
-    return only_where((o2 >= 0) & (o2 < O2_AIR_PCT), co2)
+    return only_where((read >= 0) & (read < O2_AIR_PCT), np.maximum(co2 * _burnt_out_share(co) - co, 0.0))
 
 
 @QUIET
-def o2_pct_from_co2(fuel: AnyFuel, co2_pct: ArrayLike) -> Floats:
-    """O2 [% vol, dry] that belongs to a CO2 reading on the lean side; NaN where the ratio from CO2 is."""
-    co2 = floats(co2_pct)
+def o2_pct_from_co2(fuel: AnyFuel, co2_pct: ArrayLike, co_ppm: ArrayLike = 0.0) -> Floats:
+    """O2 [% vol, dry] that belongs to a CO2 [% vol, dry] and a CO reading [ppm, dry] on the lean side, the inverse
+    of co2_pct_from_o2; at least 0. NaN for a CO2 above the fuel's maximum or not above that of the air.
+    """
+    read, co = floats(co2_pct), _co_pct(co_ppm)
+    co2 = (read + co) / _burnt_out_share(co)
     o2 = O2_AIR_PCT * (fuel.co2_max_pct - co2) / (fuel.co2_max_pct - CO2_AIR_PCT)
-    return only_where((co2 > CO2_AIR_PCT) & (o2 >= -ROUNDING * O2_AIR_PCT), o2)
+    within = (read > CO2_AIR_PCT) & (read <= fuel.co2_max_pct * (1 + ROUNDING))
+    return only_where(within, np.maximum(o2 * _burnt_out_share(co) + co / 2, 0.0))
 
 
 @QUIET
@@ -201,6 +219,16 @@ def line_co2_pct(fuel: AnyFuel, excess_air_ratio: ArrayLike) -> Floats:
     """CO2 [% vol, dry] on the lean line, continued below a ratio of 1 above the fuel's maximum."""
     excess = (floats(excess_air_ratio) - 1) * fuel.air_demand
     return (fuel.co2_max_pct * fuel.dry_products + CO2_AIR_PCT * excess) / (fuel.dry_products + excess)
+
+
+def _co_pct(co_ppm: ArrayLike) -> Floats:
+    """CO [% vol]; none where it isn't known."""
+    return np.nan_to_num(floats(co_ppm), nan=0.0) / 1e4
+
+
+def _burnt_out_share(co_pct: Floats) -> Floats:
+    """Dry gas that is left of one mole when its CO [% vol] has burnt out [mol]."""
+    return 1 - co_pct / 200
 
 
 def _lean(excess_air_ratio: ArrayLike) -> Floats:

@@ -118,7 +118,8 @@ def heat_balance(
 
     excess_air_ratio: at least 1, NaN results below (flag RICH). flue_temp_c, air_temp_c [°C]; fuel and air
     enter at air_temp_c. pressure_pa: of the flue gas. humidity_ratio: of the air [kg/kg dry air].
-    co_ppm: CO in the dry flue gas as measured [ppm].
+    co_ppm: CO in the dry flue gas as measured [ppm]; of the ratio's dry flue gas, which has burnt out,
+    there is 1 / (1 - CO/2) (see `flue_gas`).
 
     Below the dew point the gas leaves saturated over pure water and the condensate leaves at the flue
     temperature; a real appliance whose flue gas is colder on average than at the probe condenses differently.
@@ -301,20 +302,22 @@ def _fill(out: Losses, at: slice, block: _Rows, bound_c: float, water_pa: Floats
         lost *= steam * fuel.net
         sensible += lost
         efficiency -= lost
+    dry = excess + fuel.dry
     if _counts(block.co):
-        unburnt = block.co * 1e-6 * (fuel.dry + excess) * (CO_HEAT_KJ_MOL * fuel.net)
+        dry /= 1 - np.nan_to_num(block.co) * 0.5e-6
+        unburnt = block.co * 1e-6 * dry * (CO_HEAT_KJ_MOL * fuel.net)
         out.unburnt_loss_pct_net[at] = unburnt
         efficiency -= unburnt
     out.latent_loss_pct_gross[at] = fuel.water * VAPORISATION_KJ_MOL * fuel.gross
     water = fuel.water + steam
-    water_pa[at] = water / (excess + (fuel.dry + water)) * block.pressure
+    water_pa[at] = water / (dry + water) * block.pressure
     missing = np.isnan(lean)
     if np.count_nonzero(missing):
         out.unburnt_loss_pct_net[at][missing] = np.nan
     (cold,) = (~(block.flue >= bound_c) | missing).nonzero()
     found: Any = cold if cold.size < FEW else (slice(None) if cold.size == lean.size else cold,)
     for rows in found:
-        efficiency[rows] += _condense(out, at, rows, fuel, block, excess, steam)
+        efficiency[rows] += _condense(out, at, rows, fuel, block, dry, steam)
     np.multiply(efficiency, fuel.net_per_gross, out=out.efficiency_pct_gross[at])
     _flag(out, at, block)
 
@@ -324,9 +327,9 @@ def _counts(values: Floats) -> bool:
     return values.ndim > 0 or bool(values)
 
 
-def _condense(out: Losses, at: slice, cold: Any, fuel: _PerMole, block: _Rows, excess: Floats, steam: Any) -> Floats:
+def _condense(out: Losses, at: slice, cold: Any, fuel: _PerMole, block: _Rows, dry_gas: Floats, steam: Any) -> Floats:
     """Write what condenses in the row or rows `cold` of a block; the heat that it gives back [% of net]."""
-    flue, dry = _of(block.flue, cold), _of(fuel.dry, cold) + excess[cold]
+    flue, dry = _of(block.flue, cold), dry_gas[cold]
     water = _of(fuel.water, cold) + _of(steam, cold)
     liquid = np.maximum(water - dry * _vapour_share(flue, _of(block.pressure, cold)), 0.0)
     of_input = liquid * _of(fuel.gross, cold)

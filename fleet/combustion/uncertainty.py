@@ -169,7 +169,8 @@ def figures_with_uncertainty(
 
     >>> from fleet.combustion.fuels import FUELS
     >>> read = {"o2_pct": 5.0, "co_ppm": 2000.0}
-    >>> found = figures_with_uncertainty(FUELS["natural_gas"], read, {"o2_pct": 0.15}, [{"co": "more_than"}])
+    >>> u = {"o2_pct": 0.15, "co_ppm": 50.0}
+    >>> found = figures_with_uncertainty(FUELS["natural_gas"], read, u, [{"co": "more_than"}])
     >>> round(float(found.u["co2_pct"]), 3), found.qualifiers[0]["co_ppm_air_free"]
     (0.085, 'more_than')
     """

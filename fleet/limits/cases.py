@@ -49,7 +49,11 @@ def read_cases(card: Card, readings: Sequence[Mapping[str, Any]]) -> list[Case]:
 
 
 def qualifier(case: Mapping[str, Any], field: str) -> str:
-    """The qualifier of a figure; one that stands in for what was not measured or failed is a plain figure."""
+    """The qualifier of a figure; one that stands in for what was not measured or failed is a plain figure. With more CO
+    than can be shown the excess air is less.
+    """
+    if field == "excess_air_ratio" and _said(case, "co_ppm") == "more_than":
+        return "less_than"
     said = _said(case, field)
     return "=" if said in UNUSABLE else said
 
@@ -82,20 +86,23 @@ def _complete_o2_co2(fuel: FuelConstants, case: Case) -> None:
     """Fill in the missing one of O2 and CO2 along the fuel's line, and what follows from them.
 
     Flue gas is stoichiometric gas diluted with air, so CO2 falls in a straight line from its maximum without
-    O2 to the CO2 of the air. A CO2 above the maximum belongs to no O2 of this fuel.
+    O2 to the CO2 of the air, once its CO has burnt out with half as much of its O2: an atom balance. CO that isn't
+    known counts as none. A CO2 above the maximum belongs to no O2 of this fuel.
     """
-    o2, co2 = case.get("o2_pct"), case.get("co2_pct")
-    span = fuel.co2_max_pct - fuel.co2_air_pct
+    o2, co2, co = case.get("o2_pct"), case.get("co2_pct"), (case.get("co_ppm") or 0.0) / 1e4
+    span, burnt_out = fuel.co2_max_pct - fuel.co2_air_pct, 1 - co / 200
     case["derived"] = ""
     if o2 is None and co2 is not None and co2 <= fuel.co2_max_pct:
-        o2, case["derived"] = (fuel.co2_max_pct - co2) * fuel.o2_air_pct / span, "o2_pct"
+        whole = (fuel.co2_max_pct - (co2 + co) / burnt_out) * fuel.o2_air_pct / span
+        o2, case["derived"] = max(0.0, whole * burnt_out + co / 2), "o2_pct"
     elif co2 is None and o2 is not None:
-        co2, case["derived"] = fuel.co2_max_pct - span * o2 / fuel.o2_air_pct, "co2_pct"
+        whole = fuel.co2_max_pct - span * ((o2 - co / 2) / burnt_out) / fuel.o2_air_pct
+        co2, case["derived"] = max(0.0, whole * burnt_out - co), "co2_pct"
     case["o2_pct"], case["co2_pct"] = o2, co2
     case["too_dilute"] = o2 is not None and o2 >= fuel.o2_too_dilute_pct
     case["co_ppm_air_free"] = _air_free(case)
     case["co_co2_ratio"] = _ratio(case)
-    case["excess_air_ratio"] = _excess_air_ratio(fuel, o2)
+    case["excess_air_ratio"] = _excess_air_ratio(fuel, None if o2 is None else (o2 - co / 2) / burnt_out)
 
 
 def _air_free(case: Case) -> float | None:

@@ -18,7 +18,7 @@ from fleet.limits import Verdict, diagnose, evaluate
 from fleet.models import Diagnosis, Finding, Judgement, Question, Visit, VisitCheck
 from fleet.models.records import content_of
 
-ENGINE = "judgement/3"
+ENGINE = "judgement/4"
 AT_ONCE = 500
 
 

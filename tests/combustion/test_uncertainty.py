@@ -183,7 +183,7 @@ def test_a_calculated_co2_and_its_o2_move_together() -> None:
 
 def test_a_figure_is_as_unknown_as_what_it_rests_on() -> None:
     u = standard_uncertainties({"o2": {"absolute": "0.3"}}, DRY)
-    found = figures_with_uncertainty(GAS, DRY, u)
+    found = figures_with_uncertainty(GAS, DRY | {"co_ppm": np.nan}, u)
     known = {name for name, value in found.u.items() if np.isfinite(value)}
     assert known == {
         *("o2_pct", "co2_pct", "excess_air_ratio", "dilution_factor", "dew_point_c"),
@@ -279,8 +279,11 @@ def carried(read: dict[str, float], qualifiers: dict[str, str], **how: str) -> d
 
 
 def test_more_co_than_can_be_shown_is_carried_on() -> None:
-    more = ("co_ppm_air_free", "co_co2_ratio", "co_mg_per_kwh_net", "co_mg_per_kwh_gross", "unburnt_loss_pct_net")
-    less = ("efficiency_pct_net", "efficiency_pct_gross")
+    more = (
+        *("co_ppm_air_free", "co_co2_ratio", "co_mg_per_kwh_net", "co_mg_per_kwh_gross", "unburnt_loss_pct_net"),
+        "dew_point_c",
+    )
+    less = ("efficiency_pct_net", "efficiency_pct_gross", "excess_air_ratio", "co2_pct", "sensible_loss_pct_net")
     expected = dict.fromkeys(more, "more_than") | dict.fromkeys(less, "less_than")
     assert carried(DRY | {"co_ppm": 2000.0}, {"co": "more_than"}) == expected
     assert carried(DRY | {"co_ppm": 2000.0}, {"co_ppm": "more_than"}) == expected
@@ -312,7 +315,10 @@ def test_each_reading_carries_its_own() -> None:
     read = {"o2_pct": [5.0, 5.0, np.nan], "co_ppm": [2000.0, 10.0, 2000.0]}
     found = figures_with_uncertainty(GAS, read, {}, [{"co": "more_than"}, {}, {"co": "more_than"}])
     assert [sorted(each) for each in found.qualifiers] == [
-        ["co_co2_ratio", "co_mg_per_kwh_gross", "co_mg_per_kwh_net", "co_ppm_air_free", "unburnt_loss_pct_net"],
+        [
+            *("co2_pct", "co_co2_ratio", "co_mg_per_kwh_gross", "co_mg_per_kwh_net", "co_ppm_air_free"),
+            *("dew_point_c", "excess_air_ratio", "unburnt_loss_pct_net"),
+        ],
         [],
         [],
     ]

@@ -10,7 +10,8 @@ const coded = (code, figures = {}) => [[code, figures]];
 const same = (one, other) => (one ?? null) === (other ?? null);
 const bare = (field) => field.slice(0, Math.max(0, field.lastIndexOf("_")));
 const saidOf = ({ qualifiers: said }, field) => said?.[field] || said?.[bare(field)] || "=";
-const qualifier = (each, field) => [saidOf(each, field)].find((said) => !UNUSABLE.includes(said)) ?? "=";
+const qualifier = (each, field) => field === "excess_air_ratio" && saidOf(each, "co_ppm") === "more_than" ? "less_than"
+  : [saidOf(each, field)].find((said) => !UNUSABLE.includes(said)) ?? "=";
 const expanded = (of, value) => of ? Math.max(of.absolute, of.relative_pct / 100 * Math.abs(value)) : null;
 
 function evaluate(card, readings) {
@@ -58,17 +59,19 @@ const usable = (reading) => Object.fromEntries(Object.entries(reading).map(([fie
 }));
 
 function completed(fuel, each) {
-  const span = fuel.co2_max_pct - fuel.co2_air_pct, co = each.co_ppm;
+  const top = fuel.co2_max_pct, span = top - fuel.co2_air_pct, air = fuel.o2_air_pct;
+  const co = each.co_ppm, y = (co ?? 0) / 1e4, left = 1 - y / 200;
   let { o2_pct: o2 = null, co2_pct: co2 = null } = each, derived = "";
-  const fromCo2 = o2 === null && co2 !== null && co2 <= fuel.co2_max_pct, fromO2 = co2 === null && o2 !== null;
-  if (fromCo2) [o2, derived] = [(fuel.co2_max_pct - co2) * fuel.o2_air_pct / span, "o2_pct"];
-  if (fromO2) [co2, derived] = [fuel.co2_max_pct - span * o2 / fuel.o2_air_pct, "co2_pct"];
-  const dilute = o2 !== null && o2 >= fuel.o2_too_dilute_pct, inAir = o2 !== null && o2 >= 0 && o2 < fuel.o2_air_pct;
+  const fromCo2 = o2 === null && co2 !== null && co2 <= top, fromO2 = co2 === null && o2 !== null;
+  const o2Of = (whole) => (top - whole) * air / span * left + y / 2;
+  if (fromCo2) [o2, derived] = [Math.max(0, o2Of((co2 + y) / left)), "o2_pct"];
+  if (fromO2) [co2, derived] = [Math.max(0, (top - span * ((o2 - y / 2) / left) / air) * left - y), "co2_pct"];
+  const dilute = o2 !== null && o2 >= fuel.o2_too_dilute_pct, burnt = o2 === null ? -1 : (o2 - y / 2) / left;
   return Object.assign(each, {
     o2_pct: o2, co2_pct: co2, derived, too_dilute: dilute,
     co_ppm_air_free: co == null || o2 === null || dilute ? null : co * 20.9 / (20.9 - o2),
     co_co2_ratio: co == null || co2 === null || co2 <= 0 || dilute ? null : co / (co2 * 1e4),
-    excess_air_ratio: inAir ? 1 + fuel.dry_products_per_air * o2 / (fuel.o2_air_pct - o2) : null,
+    excess_air_ratio: burnt < 0 || burnt >= air ? null : 1 + fuel.dry_products_per_air * burnt / (air - burnt),
   });
 }
 

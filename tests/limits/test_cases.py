@@ -28,10 +28,13 @@ def derived(**reading):
 
 def test_what_follows_from_o2():
     made = case_of(o2_pct=7.0, co_ppm=40.0)
-    assert (made["derived"], made["co2_pct"], made["too_dilute"], made["doubt"]) == ("co2_pct", 8.0, False, None)
+    burnt_o2_pct = (7.0 - 0.002) / (1 - 0.00002)
+    co2_pct = (12 - 12 * burnt_o2_pct / 21) * (1 - 0.00002) - 0.004
+    assert (made["derived"], made["too_dilute"], made["doubt"]) == ("co2_pct", False, None)
+    assert made["co2_pct"] == pytest.approx(co2_pct)
     assert made["co_ppm_air_free"] == pytest.approx(40 * 20.9 / 13.9)
-    assert made["co_co2_ratio"] == pytest.approx(40 / 80000)
-    assert made["excess_air_ratio"] == pytest.approx(1 + 0.9 * 7 / 14)
+    assert made["co_co2_ratio"] == pytest.approx(40 / (1e4 * co2_pct))
+    assert made["excess_air_ratio"] == pytest.approx(1 + 0.9 * burnt_o2_pct / (21 - burnt_o2_pct))
 
 
 def test_what_follows_from_co2():

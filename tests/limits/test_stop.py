@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.combustion import FUELS
+from fleet.combustion import FUELS, o2_pct_from_co2
 from fleet.limits import evaluate
 from fleet.limits.cases import read_cases
 from fleet.presentation.verdicts import verdict_sentence
@@ -134,7 +134,7 @@ def test_a_co2_alone_is_allowed_for_by_its_own_accuracy():
     made = make_card(analyser={"co2": "measured"})
     line = the(evaluate(made, sample), kind="stop_level", quantity="co_ppm_air_free")
     per_co2 = made.fuel.o2_air_pct / (made.fuel.co2_max_pct - made.fuel.co2_air_pct)
-    o2_pct = (made.fuel.co2_max_pct - 1.4) * per_co2
+    o2_pct = float(o2_pct_from_co2(FUELS["natural_gas"], 1.4, 300.0))
     assert line.value == pytest.approx(280 * 20.9 / (20.9 - o2_pct + 0.3 * per_co2))
 
 
