@@ -149,7 +149,7 @@ def add_gas(request: HttpRequest, building_id: uuid.UUID) -> HttpResponse:
     supply = add_gas_supply(values=values, actor=actor, now=clock.now())
     when = long_day(supply.since)
     messages.success(request, _("From %(day)s readings are judged with %(gas)s.") % {"day": when, "gas": supply.fuel})
-    return redirect("building", building.id)
+    return redirect("building", building_id)
 
 
 class TenancyForm(forms.Form):

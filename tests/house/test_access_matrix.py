@@ -5,7 +5,7 @@ A route that stands in no row fails. To add one, write its row: which roles may 
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -456,13 +456,15 @@ class Caller:
             self.client.force_login(user)
         self.cookies = self.client.cookies.output(header="", sep=";")
 
-    def call(self, row: Row, method: str, path: str) -> Any:
+    def call(self, row: Row, method: str, path: str, said: Any = None, look: Callable[[], Any] = lambda: None) -> Any:
+        """said : the form or body that is sent. look : what is asked before it is undone, kept as `seen`."""
         self.client.cookies.clear()
         self.client.cookies.load(self.cookies)
         send = getattr(self.client, method.lower())
-        body = {} if method == "GET" else {"data": {}, "format": "json" if row.kind == "api" else "multipart"}
+        body = {} if method == "GET" else {"data": said or {}, "format": "json" if row.kind == "api" else "multipart"}
         with transaction.atomic():
             response = send(path, **body)
+            response.seen = look()
             transaction.set_rollback(True)
         return response
 
