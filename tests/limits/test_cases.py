@@ -37,6 +37,17 @@ def test_what_follows_from_o2():
     assert made["excess_air_ratio"] == pytest.approx(1 + 0.9 * burnt_o2_pct / (21 - burnt_o2_pct))
 
 
+def test_more_co_than_can_be_shown_means_less_air():
+    made = case_of(o2_pct=7.0, co_ppm=2000.0, qualifiers={"co": "more_than"})
+    assert qualifier(made, "excess_air_ratio") == "less_than"
+    assert qualifier(case_of(o2_pct=7.0, co_ppm=2000.0), "excess_air_ratio") == "="
+
+
+def test_co_for_which_there_is_no_air_takes_no_air_free_figure_away():
+    made = case_of(co2_pct=11.9, co_ppm=5000.0)
+    assert (made["o2_pct"], made["co_ppm_air_free"], made["excess_air_ratio"]) == (0.0, 5000.0, None)
+
+
 def test_what_follows_from_co2():
     made = case_of(co2_pct=8.0)
     assert (made["derived"], made["o2_pct"]) == ("o2_pct", 7.0)
