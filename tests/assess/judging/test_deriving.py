@@ -88,7 +88,7 @@ def test_more_than_goes_on_to_what_follows_from_it(one: dict[str, Any], technici
     assert carried["co_ppm_air_free"] == carried["co_co2_ratio"] == carried["co_mg_per_kwh_gross"] == "more_than"
     assert carried["efficiency_pct_net"] == carried["excess_air_ratio"] == "less_than"
     assert carried["dew_point_c"] == "more_than"
-    assert "dilution_factor" not in carried
+    assert carried["o2_pct"] == "less_than" and "input_kw_net" not in carried
 
 
 def test_nox_is_estimated_from_no_where_that_is_all_there_is(one: dict[str, Any], technician: User) -> None:
