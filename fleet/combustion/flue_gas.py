@@ -105,7 +105,7 @@ def excess_air_ratio_from_o2(fuel: AnyFuel, o2_pct: ArrayLike, co_ppm: ArrayLike
     """Air supplied over air needed [-] from O2 [% vol] and CO [ppm] in the dry flue gas.
 
     Equation: 1 + (D/A) O2' / (O2air - O2'), exact, O2' with the CO burnt out: at 2 000 ppm the ratio is up to
-    0.03 lower than from O2 alone. NaN where O2' is below 0, for then air was lacking, and from the O2 of the air
+    0.05 lower than from O2 alone. NaN where O2' is below 0, for then air was lacking, and from the O2 of the air
     (20.946 %) upwards.
 
     >>> from fleet.combustion.fuels import FUELS
