@@ -43,7 +43,7 @@ def done_by(entry: AuditEntry) -> str:
 
 def _shown(code: str, name: str, figure: Any) -> Any:
     if figure is None:
-        return _("all clients of its owner") if code == "token_made" else _("all clients")
+        return _("all clients of its owner") if code.startswith("token_") else _("all clients")
     if isinstance(figure, list):
         return listed([code_words(each) for each in figure] if name == "fields" else figure)
     if name == "scope":

@@ -56,10 +56,15 @@ def create_token(
     said = {"name": name, "scope": scope, "is_limited": clients is not None}
     token, secret = ApiToken.objects.create(user=user, expiry=timedelta(days=days), **said)
     token.clients.set(clients or ())
-    about: dict[str, Any] = {"scope": scope, "until": f"{localdate(token.expiry):%Y-%m-%d}"}
-    about["clients"] = None if clients is None else sorted(each.name for each in clients)
-    note_change(user=user, actor=actor, now=now, code="token_made", name=name, **about)
+    note_change(user=user, actor=actor, now=now, code="token_made", **_about(token))
     return token, secret
+
+
+def _about(token: ApiToken) -> dict[str, Any]:
+    """What the trail says of it."""
+    clients = sorted(token.clients.values_list("name", flat=True)) if token.is_limited else None
+    until = f"{localdate(token.expiry):%Y-%m-%d}"
+    return {"name": token.name, "scope": token.scope, "clients": clients, "until": until}
 
 
 @transaction.atomic
@@ -72,8 +77,9 @@ def revoke_token(*, actor: User | None, key: str, now: datetime) -> None:
     token = known.filter(token_key=key).first()
     if token is None:
         raise NotFound("not_found", "There is no such token that you may end.")
+    about = _about(token)
     token.delete()
-    note_change(user=token.user, actor=actor, now=now, code="token_ended", name=token.name)
+    note_change(user=token.user, actor=actor, now=now, code="token_ended", **about)
 
 
 def note_token_used(*, token: ApiToken, now: datetime) -> None:

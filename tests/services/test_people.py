@@ -231,6 +231,7 @@ def test_an_entry_of_when_less_was_told_is_still_read() -> None:
         ("access_ended", {}, "access ended"),
         ("invited", {"role": "manager"}, "invited, as manager"),
         ("token_made", {"name": "phone"}, "token made: phone"),
+        ("token_ended", {"name": "phone"}, "token ended: phone"),
         ("let_back", {}, "let back in by a link"),
     ):
         assert entry_words(AuditEntry(kind="access_changed", said=[code, figures])) == words
