@@ -93,6 +93,7 @@ urlpatterns = [
     path("contractor/", contractor.contractor, name="contractor"),
     path("installation/", places.installation, name="installation"),
     path("records/", records.records, name="records"),
+    path("records/<uuid:record_id>/", records.record, name="record"),
     path("records/questions/<uuid:question_id>/resolve/", records.resolve_question_form, name="question-resolve"),
     path(
         "records/unreadable/<uuid:unreadable_id>/resolve/", records.resolve_unreadable_form, name="unreadable-resolve"

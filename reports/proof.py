@@ -10,15 +10,19 @@ from reportlab.lib.colors import black
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
 from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.intake.visits import VisitIn
 from fleet.models import Record
-from fleet.presentation.corrections import why_corrected
+from fleet.models.records import content_of
+from fleet.presentation.corrections import changed_fields, why_corrected
 from fleet.presentation.days import day_and_time, long_day
+from fleet.presentation.figures import NONE
 from reports.paper import SMALL, TINY, columns, facts, plain
 from reports.text import paragraph
 
 CODE_SIDE = 66.0
 SQUARE = 5.0
 QUIET_MODULES = 4
+MOST_FIELDS = 40
 
 
 def code_text(record: Record) -> str:
@@ -62,9 +66,20 @@ def correction_rows(visit: VisitFacts, width: float) -> Table:
     for number, record in enumerate(visit.records):
         why = why_corrected(record) if number else _("as first recorded")
         said = f"{day_and_time(record.received_at, zone)}, {record.actor}: {why} ({record.sha256[:16]}…)"
-        rows.append([Square(is_filled=number == 0), paragraph(SMALL, said, most=900)])
+        changed = [paragraph(TINY, each, most=400) for each in _changed(visit, number)] if number else []
+        rows.append([Square(is_filled=number == 0), [paragraph(SMALL, said, most=900), *changed]])
     style = [*plain(0, 1), ("TOPPADDING", (0, 0), (0, -1), 3)]
     return Table(rows, colWidths=[12, width - 12], style=style, splitInRow=1)
+
+
+def _changed(visit: VisitFacts, number: int) -> Iterator[str]:
+    """Field, was, is, of what a correction says otherwise than what it corrects."""
+    differences = changed_fields(*map(content_of, visit.records[number - 1 : number + 1]), VisitIn)
+    for each in differences[:MOST_FIELDS]:
+        shown = {"field": each.path, "was": each.before or NONE, "stands": each.after or NONE}
+        yield _("%(field)s: was %(was)s, is %(stands)s") % shown
+    if (more := len(differences) - MOST_FIELDS) > 0:
+        yield _("and %d more fields, all of them in the record") % more
 
 
 class Square(Flowable):

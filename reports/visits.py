@@ -11,6 +11,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
 from fleet.assess.judging.visit_facts import ReadingFacts, VisitFacts
 from fleet.presentation import visits as words
+from fleet.presentation.corrections import waiting_words
 from fleet.presentation.days import long_day
 from fleet.presentation.diagnoses import PatternRow, doubt_words, pattern_rows
 from fleet.presentation.figures import NONE
@@ -354,8 +355,11 @@ def _office(facts: VisitFacts, width: float) -> Iterator[Flowable]:
                 shown = {"day": long_day(question.resolved_at.astimezone(zone).date()), "note": question.resolved_note}
                 resolved = _(" Resolved %(day)s: %(note)s") % shown
             yield paragraph(SMALL, question_words(question), resolved)
-    if len(facts.records) > 1:
+    waiting = [each for each in facts.visit.corrections.all() if each.ended_at is None]
+    if len(facts.records) > 1 or waiting:
         yield from heading(_("Corrections"))
+        for each in waiting:
+            yield paragraph(SMALL, Bold(capital(waiting_words(each))))
         yield correction_rows(facts, width)
 
 

@@ -33,7 +33,9 @@ from fleet.combustion.regulation import LossCoefficients
 
 COVERAGE_FACTOR: Final = 2.0
 CO2_BASES: Final = ("measured", "calculated", "absent")
-O2, CO2 = READ_COLUMNS.index("o2_pct"), READ_COLUMNS.index("co2_pct")
+O2, CO2, CO = (READ_COLUMNS.index(name) for name in ("o2_pct", "co2_pct", "co_ppm"))
+# Figures of CO itself, or of the heat that it takes along.
+OF_CO: Final = ("co_", "unburnt_", "efficiency_")
 EACH_COLUMN: Final = np.arange(len(READ_COLUMNS))
 
 # The names by which an analyser states its accuracy, and the columns that they are about.
@@ -197,6 +199,10 @@ def figures_with_uncertainty(
     names, values = tuple(figures), np.array(tuple(figures.values()))
     base, moved = values[:, 0], _moved(values)
     contributions = np.where(moved == 0, 0.0, moved * (stated / (upper - lower)))
+    # How well CO was read hardly moves what it only balances (5 % of 5 000 ppm: 0.02 points of CO2): where that isn't
+    # stated, it takes no uncertainty away.
+    balanced = [n for n, name in enumerate(names) if not name.startswith(OF_CO)]
+    contributions[balanced, CO] = np.where(np.isnan(stated[CO]), 0.0, contributions[balanced, CO])
     # A figure that isn't there doesn't move by a number either, so that its uncertainty isn't one.
     combined = np.sqrt((contributions**2).sum(axis=1))
     return Derived(
@@ -237,8 +243,14 @@ def _steps(columns: Floats, stated: Floats, co2_max_pct: Any, slope: Any) -> tup
     across = (-1, *[1] * (columns.ndim - 1))
     step = np.fmax(stated, LEAST_STEPS.reshape(across))
     upper, lower = columns + step, np.maximum(columns - step, np.minimum(columns, LEAST_VALUES.reshape(across)))
-    co2 = columns[CO2]
-    upper[CO2] = np.where(co2 <= co2_max_pct, np.minimum(upper[CO2], co2_max_pct), upper[CO2])
+    o2, co2, co = columns[O2], columns[CO2], np.nan_to_num(columns[CO]) / 1e4
+    # CO burns out with half as much O2, and to as much CO2: no more than there is, and to no more than the fuel makes.
+    whole = np.where(np.isnan(o2), co2_max_pct * (1 - co / 200) - co, co2_max_pct)
+    edge = np.where(co2 <= whole, whole, np.where(co2 <= co2_max_pct, co2_max_pct, np.inf))
+    upper[CO2] = np.minimum(upper[CO2], edge)
+    lower[O2] = np.where(o2 >= co / 2, np.maximum(lower[O2], co / 2), lower[O2])
+    room = np.where(np.isnan(o2), (co2_max_pct - co2) / (1 + co2_max_pct / 200), 2 * o2)
+    upper[CO] = np.minimum(upper[CO], np.maximum(columns[CO], np.where(np.isnan(room), np.inf, 1e4 * room)))
     # Less CO2 is more O2 on the fuel's line, and ends where O2 does.
     as_o2 = (np.array([co2, lower[CO2]]) - co2_max_pct) / slope
     upper[O2], reach = _short_of_an_end(np.array([columns[O2], as_o2[0]]), np.array([upper[O2], as_o2[1]]))

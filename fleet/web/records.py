@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -13,14 +14,17 @@ from django.utils.translation import gettext as _
 from fleet import clock
 from fleet.assess.refusals import found
 from fleet.errors import FleetError
+from fleet.intake.fields import Shape
 from fleet.intake.visits import VisitIn
 from fleet.models import Record, UnreadableRecord, User, Visit
 from fleet.models.access import may_change, may_see
-from fleet.presentation.codes import refusal_lines
+from fleet.models.records import content_of
+from fleet.presentation.codes import code_words, refusal_lines
+from fleet.presentation.corrections import changed_fields, why_corrected
 from fleet.presentation.follow_ups import question_words
 from fleet.presentation.words import turned_out
 from fleet.queries.follow_ups import open_questions, visible_questions
-from fleet.queries.records import all_unreadable_records, unreadable_records, visit_records
+from fleet.queries.records import all_unreadable_records, unreadable_records, visible_records, visit_records
 from fleet.queries.register import visible_analysers, visible_appliances, visible_people
 from fleet.queries.visits import visible_corrections, visits_at_a_glance
 from fleet.services.visits import resolve_question, resolve_unreadable_record
@@ -62,6 +66,24 @@ def records(request: HttpRequest) -> HttpResponse:
         ],
     }
     return render(request, "records.html", shown)
+
+
+@page("records")
+def record(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
+    """One record as it was received, whatever came after it, and what it says otherwise than the one it corrects."""
+    viewer = viewer_of(request)
+    one = found(visible_records(viewer), record_id)
+    content, shape = content_of(one), VisitIn if one.kind == "visit" else Shape
+    shown = {
+        "record": one,
+        "kind": code_words(one.kind),
+        "fields": changed_fields({}, content, shape),
+        "changed": changed_fields(content_of(one.amends), content, shape) if one.amends else [],
+        "why": why_corrected(one),
+        "later": Record.objects.filter(amends=one).first(),
+        "office_zone": settings.TIME_ZONE,
+    }
+    return render(request, "record.html", shown | {"place": "records"})
 
 
 def _chosen_appliance(request: HttpRequest, viewer: User) -> Any:

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.db import connection
 
+from fleet.assess.entries import ENTRIES
 from fleet.assess.projections import PROJECTED, ROWS, Difference, check, in_force
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.intake.visits import read_visit
@@ -27,7 +28,7 @@ def visit(body: dict[str, Any], technician: User) -> Visit:
 
 def test_every_kind_of_record_has_its_rows_and_every_table_its_kind() -> None:
     assert set(ROWS) == set(SCHEMAS)
-    assert len(set(PROJECTED)) == len(PROJECTED) > len(ROWS)
+    assert len(set(PROJECTED)) == len(PROJECTED) > len(ROWS) - len(ENTRIES)
 
 
 def test_what_was_just_stored_agrees(visit: Visit) -> None:

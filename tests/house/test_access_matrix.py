@@ -179,6 +179,7 @@ TABLE: dict[str, Row] = {
     "limit-set-copy": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
     "limit-set-retire": Row("act", {"GET": EVERYBODY, "POST": MANAGER}, "limit-set"),
     "records": page(GET=EVERYBODY),
+    "record": page("record", bound=True, GET=EVERYBODY),
     "question-resolve": act("question", POST=OFFICE),
     "correction-end": act("correction", POST=OFFICE),
     "unreadable-resolve": act("unreadable-record", POST=OFFICE),
