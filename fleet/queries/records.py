@@ -1,11 +1,14 @@
 """Records as a viewer may see them, files beside them, and messages that could not be read."""
 
 import uuid
+from collections import defaultdict
+from collections.abc import Mapping
 from datetime import date
 from functools import reduce
 from operator import or_
+from typing import Any
 
-from django.db.models import Model, Q, QuerySet
+from django.db.models import F, Model, Q, QuerySet
 
 from fleet.assess.entries import ENTRIES, EntryChange
 from fleet.models import (
@@ -29,8 +32,6 @@ from fleet.models import (
 )
 from fleet.models.records import content_of
 from fleet.queries.access import visible_clients
-from fleet.queries.buildings import visible_buildings
-from fleet.queries.register import visible_appliances
 
 # Whose a record is, by its kind; of a kind that stands in neither it is nobody's. Its subject is a row of these: each
 # is of one appliance, building or client, and so of a client, by one of these ways.
@@ -89,28 +90,31 @@ def _with_parts(ids: set[uuid.UUID]) -> set[uuid.UUID]:
 
 def _changes(viewer: User, records: QuerySet[Record]) -> list[EntryChange]:
     said = [(each, content_of(each)) for each in records.order_by("-received_at", "-id")]
-    held = (value for _each, content in said for state in ("was", "is") for value in content[state].values())
-    ids = {value for value in held if isinstance(value, str)} | {str(each.subject) for each, _content in said}
-    names = _names(viewer, ids)
+    named: dict[str, set[str]] = defaultdict(set)
+    for each, content in said:
+        named[each.kind].add(str(each.subject))
+        for name, id in (pair for state in ("was", "is") for pair in content[state].items() if pair[1]):
+            named[name].add(str(id))
+    names = _names(viewer, named)
     return [EntryChange(each, content["was"], content["is"], names) for each, content in said]
 
 
-def _names(viewer: User, texts: set[str]) -> dict[str, str]:
-    """Of what this viewer may see."""
-    ids = [id for text in texts if (id := _id(text))]
+def _names(viewer: User, named: Mapping[str, set[str]]) -> dict[str, str]:
+    """By id the names of those that this viewer may see. named : ids by the field that holds them."""
     mine = visible_clients(viewer)
-    groups = FlueGroup.objects.filter(building__client__in=mine)
-    tables = (mine, visible_buildings(viewer), groups, ModelSheet.objects, LimitSet.objects)
-    named = {each.id: each.name for table in tables for each in table.filter(id__in=ids)}
-    named |= {each.id: f"{each.name}, {each.building.name}" for each in visible_appliances(viewer).filter(id__in=ids)}
-    return {str(id): name for id, name in named.items()}
-
-
-def _id(text: str) -> uuid.UUID | None:
-    try:
-        return uuid.UUID(text)
-    except ValueError:
-        return None
+    known: dict[str, QuerySet[Any]] = {
+        "client": mine,
+        "building": Building.objects.filter(client__in=mine),
+        "flue_group": FlueGroup.objects.filter(building__client__in=mine),
+        "sheet": ModelSheet.objects.all(),
+        "limit_set": LimitSet.objects.all(),
+        "appliance": Appliance.objects.filter(building__client__in=mine).annotate(at=F("building__name")),
+    }
+    names: dict[str, str] = {}
+    for field in known.keys() & named.keys():
+        wanted = known[field].filter(id__in=named[field])
+        names |= {str(each.id): ", ".join(filter(None, (each.name, getattr(each, "at", "")))) for each in wanted}
+    return names
 
 
 def visit_records(viewer: User, appliance_id: uuid.UUID | None = None) -> QuerySet[Record]:

@@ -19,7 +19,8 @@ from django.utils.html import strip_tags
 from django.utils.translation import _trans  # type: ignore[attr-defined]  # where every door of gettext leads
 
 from fleet.combustion import FUELS
-from fleet.models import Alert, Client, Flag, LimitSetVersion, SheetVersion, User, Visit
+from fleet.models import Alert, Client, Flag, LimitSetVersion, Record, SheetVersion, User, Visit
+from fleet.models.records import content_of
 from fleet.models.register import new_id
 from fleet.presentation.alerts import flag_message, summary_message
 from fleet.presentation.words import MOST_WORDS
@@ -101,6 +102,7 @@ def known() -> dict[str, list[tuple[str, ...]]]:
     contents += [json.loads(each.read_text()) for each in REFERENCE.rglob("*.json")]
     texts = {each for content in contents for each in strings(content)} | UNITS
     texts |= {value for column, value in rows() if column in WRITTEN or column in NAMES}
+    texts |= {each for record in Record.objects.all() for each in strings(content_of(record))}
     texts |= {fuel.label for fuel in FUELS.values()}
     texts |= {each for steps in Visit.objects.values_list("restore_steps", flat=True) for each in strings(steps)}
     allowed: dict[str, list[tuple[str, ...]]] = {}
