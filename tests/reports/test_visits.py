@@ -1,5 +1,6 @@
 """The paper of a visit says everything that was recorded, says how far it goes, and is the same bytes each time."""
 
+import copy
 from dataclasses import replace
 from typing import Any
 
@@ -7,13 +8,20 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.assess.judging.visit_facts import VisitFacts
+from fleet.intake.visits import VisitIn, read_visit
 from fleet.models import Analyser, Appliance, LimitSet, Person, User
+from fleet.models.records import content_of
+from fleet.presentation.corrections import changed_fields
+from fleet.presentation.figures import NONE
 from fleet.presentation.readings import rule_rows
 from fleet.presentation.visits import opening
+from fleet.queries.visits import visit_for
+from fleet.services.corrections import correct_visit
 from fleet.services.limit_sets import review_limit_set
 from reports.proof import Code, code_text
 from reports.visits import visit_pdf
-from tests.cast import NOON, make_analyser, measured
+from tests.cast import NOON, make_analyser, measured, store
 from tests.reports.cases import KNOWN_ON, MANY_SETS, attach, corrected, full, paper_facts, unsafe, with_values
 from tests.reports.reading import faces, pages, size_pt, words
 
@@ -257,10 +265,27 @@ def test_corrections_are_listed_with_reason_and_day_and_the_newest_is_shown(
     assert "Corrections to this record: 2, as known on 5 March 2026. This paper shows the newest." in said
     assert "2 March 2026, 14:00, manager: CO at low fire was typed into the wrong field" in said
     assert f"SHA-256 {facts.records[-1].sha256}" in said
+    changes = [(each.path, each.before, each.after) for each in changed_fields(*_contents(facts), VisitIn)]
+    assert changes
+    for path, before, after in changes:
+        assert f"{path}: was {before or NONE}, is {after or NONE}" in said
     assert "somebody else, not on the register: NO qualification can be shown" in said
     assert "Reading 3: by somebody else with borrowed one." in said
     assert "φωτογραφία" in said
     assert "Ключ" in said
+
+
+def _contents(facts: VisitFacts) -> tuple[dict[str, Any], dict[str, Any]]:
+    return content_of(facts.records[0]), content_of(facts.records[1])
+
+
+def test_a_correction_that_waits_is_said_on_paper(body: dict[str, Any], technician: User, manager: User) -> None:
+    visit = store(body | {"defects": [{"what": "seal", "severity": "urgent"}]}, technician)
+    draft = read_visit(copy.deepcopy(body) | {"defects": []})
+    assert correct_visit(draft=draft, actor=manager, reason="typing error", version=1, now=NOON) is not None
+    said = words(visit_pdf(visit_for(technician, visit.id), known_on=KNOWN_ON))
+    assert "A correction waits: manager wants to take back a defect" in said
+    assert "Corrections to this record: none, as known on 5 March 2026." in said
 
 
 def test_everything_else_that_was_read_is_listed_with_its_unit(

@@ -6,10 +6,12 @@ from typing import Any
 import pytest
 from django.test import Client as Browser
 
+from fleet.intake.visits import read_visit
 from fleet.models import Analyser, Appliance, Record, User
 from fleet.models.records import content_of
 from fleet.services.appliances import change_appliance, take_on_appliance
-from tests.cast import NOON
+from fleet.services.visits import amend_visit
+from tests.cast import NOON, store
 from tests.models.rows import DAY
 from tests.reports.reading import words
 from tests.web.markup import words_of
@@ -52,3 +54,17 @@ def test_through_the_api_every_change_of_a_deciding_field_is_recorded(
         assert Record.objects.count() == before + 1
         assert (newest.kind, newest.actor) == (path.split("/")[0].removesuffix("s"), manager)
         assert content_of(newest)["was"] != content_of(newest)["is"]
+
+
+def test_every_version_of_a_visit_can_be_opened_and_says_what_it_changed(
+    body: dict[str, Any], technician: User, manager: User, client: Browser
+) -> None:
+    visit = store(body, technician)
+    amend_visit(draft=read_visit(body | {"note": "Second key"}), reason="forgotten", version=1, actor=manager, now=NOON)
+    first, second = Record.objects.filter(subject=visit.id).order_by("id")
+    client.force_login(manager)
+    pages = [words_of(client.get(f"/records/{each.id}/").content.decode()) for each in (first, second)]
+    assert f"SHA-256 {first.sha256}" in pages[0] and "The version after" in pages[0]
+    assert "Second key" not in pages[0] and "What it changed" not in pages[0]
+    assert "What it changed Field Was Is Note - Second key" in pages[1] and "forgotten" in pages[1]
+    assert f"/records/{first.id}/" in client.get(f"/visits/{visit.id}/").content.decode()
