@@ -182,6 +182,15 @@ def test_nothing_is_started_with_a_serious_fault(
     assert run == []
 
 
+def test_a_database_that_is_not_ready_is_said_before_anything_starts(
+    run: list[Child], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(serve.MigrationExecutor, "migration_plan", lambda *_given: [("a migration", False)])
+    with pytest.raises(CommandError, match="set_up --in-browser, or --demo"):
+        call_command("serve")
+    assert run == []
+
+
 def test_before_it_has_begun_it_serves_and_prints_the_code(run: list[Child]) -> None:
     Contractor.objects.all().delete()
     told, _status = served("--host", "127.0.0.1", "--port", "8123")

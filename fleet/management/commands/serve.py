@@ -7,6 +7,8 @@ from typing import Any
 from django.conf import settings
 from django.core import checks
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 
 from fleet.management.supervisor import Child, Supervisor
 from fleet.models import Contractor
@@ -26,6 +28,12 @@ class Command(BaseCommand):
     def handle(self, *_args: Any, host: str, port: int, tls_cert: str, tls_key: str, **_options: Any) -> None:
         if faults := [each for each in checks.run_checks(databases=["default"]) if each.is_serious()]:
             raise CommandError("\n".join(str(each) for each in faults))
+        executor = MigrationExecutor(connection)
+        if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+            raise CommandError(
+                "The database isn't ready for this version. A new installation: manage.py set_up --in-browser, or "
+                "--demo. An older one: keep a copy, then manage.py migrate."
+            )
         contractor = Contractor.objects.filter(id=1).first()
         scheme = "https" if tls_cert and tls_key else "http"
         if contractor is None and not (host in LOOPBACK or scheme == "https" or settings.HTTPS):
