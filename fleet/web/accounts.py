@@ -13,6 +13,7 @@ from typing import Any
 import segno
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import LoginForm
+from allauth.account.internal.flows.login import get_authentication_records, record_authentication
 from allauth.account.internal.stagekit import clear_login, unstash_login
 from allauth.account.views import LoginView, ReauthenticateView
 from allauth.core import context
@@ -149,6 +150,12 @@ class Accounts(DefaultAccountAdapter):
             if not was_wrong:
                 give_back_all(taken)
         return user if isinstance(user, User) else None
+
+    def post_login(self, request: HttpRequest, user: Any, **said: Any) -> HttpResponse:
+        """Whoever has just logged in has shown who it is, and isn't asked for it again at once."""
+        for last in get_authentication_records(request, user)[-1:]:
+            record_authentication(request, user, method=last["method"], reauthenticated=True)
+        return super().post_login(request, user, **said)
 
     def get_login_redirect_url(self, request: HttpRequest) -> str:
         """The first place of the role, where no page was asked for."""

@@ -58,7 +58,8 @@ class AccessForm(forms.Form):
         self.fields["clients"].choices = [(str(id), each.name) for id, each in self.known.items()]
         if not viewer.sees_all_clients:
             self.fields["sees"].choices = self.fields["sees"].choices[1:]
-        self.initial = {"role": Role.TECHNICIAN, "sees": NAMED}
+        # Nobody is let see all unasked; where there is no client yet none can be named, and one chooses.
+        self.initial = {"role": Role.TECHNICIAN, "sees": NAMED if self.known else ""}
         if user:
             self.initial = {"role": user.role, "email": user.email, "sees": ALL if user.sees_all_clients else NAMED}
             self.initial["clients"] = [str(each.id) for each in user.clients.all()]

@@ -1,5 +1,6 @@
 """Commands by hand: what they refuse before anything is changed, and what they say they did."""
 
+import os
 import re
 from io import StringIO
 from pathlib import Path
@@ -121,6 +122,7 @@ def run(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> list[
             return 3
 
     monkeypatch.setattr(serve, "Supervisor", Remembers)
+    monkeypatch.setenv("FLEET_PUBLIC_ADDRESS", "undone after the test")
     monkeypatch.setattr(checks, "run_checks", lambda **_given: [])
     settings.VAR_DIR = tmp_path
     return children
@@ -137,6 +139,7 @@ def test_three_processes_are_started_and_their_end_is_the_commands(installation:
     told, status = served("--host", "127.0.0.1", "--port", "8123")
     assert (told, status) == ("Test Heating: http://127.0.0.1:8123/  (Ctrl-C stops)\n", 3)
     assert [each.name for each in run] == ["web", "worker", "clock"]
+    assert os.environ["FLEET_PUBLIC_ADDRESS"] == "http://127.0.0.1:8123", "links open where it listens"
     assert "127.0.0.1:8123" in run[0].command and "--certfile" not in run[0].command
     # A worker that is worn or hears nothing asks to be started anew; that is no failure.
     assert [each.renews for each in run] == [frozenset(), {DEAF, WORN}, frozenset()]
