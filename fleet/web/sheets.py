@@ -35,7 +35,7 @@ from fleet.presentation.contents import (
 from fleet.presentation.days import long_day
 from fleet.presentation.figures import unit_words
 from fleet.presentation.intervals import interval_lines
-from fleet.presentation.words import chemical, count_words, listed, rate_words
+from fleet.presentation.words import capital, chemical, count_words, listed, rate_words
 from fleet.quantities import GASES
 from fleet.queries.sheets import LimitSetFacts, SheetFacts, limit_sets_at_a_glance, sheet_for, sheets_at_a_glance
 from fleet.services.appliances import change_sheet, copy_sheet, make_sheet
@@ -130,15 +130,11 @@ MOST_PLACES = 4
 def opening(count: int, sets: Sequence[SetRow]) -> str:
     """How many sheets and sets there are, how many apply, and how many of these nobody has reviewed."""
     applying = [each for each in sets if each.facts.assignments]
-    said = [
-        ngettext("%s settings sheet", "%s settings sheets", count) % count_words(count).capitalize(),
-        ngettext("%s limit set", "%s limit sets", len(sets)) % count_words(len(sets)),
-    ]
-    words = [_("%s.") % listed(said)]
-    words.append(
-        ngettext("%s set applies somewhere.", "%s sets apply somewhere.", len(applying))
-        % count_words(len(applying)).capitalize()
-    )
+    sheets = ngettext("%s settings sheet", "%s settings sheets", count) % count_words(count) if count else _("no sheet")
+    said = [sheets, ngettext("%s limit set", "%s limit sets", len(sets)) % count_words(len(sets))]
+    somewhere = ngettext("%s set applies somewhere.", "%s sets apply somewhere.", len(applying))
+    words = [capital(_("%s.") % listed(said))]
+    words.append(capital(somewhere % count_words(len(applying))) if applying else _("No set applies anywhere."))
     if unreviewed := sum(each.is_unreviewed for each in applying):
         words.append(
             ngettext("Nobody has reviewed %s of them.", "Nobody has reviewed %s of them.", unreviewed)

@@ -64,6 +64,11 @@ def test_the_list_a_sheet_and_a_set_open_for_every_role_and_only_managers_find_w
         assert browser_of(users[role]).get(path).status_code == (200 if role == Role.MANAGER else 403)
 
 
+def test_an_installation_that_has_just_begun_has_no_sheet_and_no_set_applies(manager: User) -> None:
+    page = words_of(opened(manager, "/sheets/"))
+    assert "No sheet and 35 limit sets. No set applies anywhere." in page
+
+
 def test_the_list_says_who_has_what_and_which_sets_apply_where_reviewed_by_whom(
     boiler: Appliance, neutral: LimitSet, auditor: User
 ) -> None:
