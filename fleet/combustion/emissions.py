@@ -30,6 +30,11 @@ def air_free(co_ppm: ArrayLike, o2_pct: ArrayLike) -> Floats:
     return only_where(o2 < O2_TOO_DILUTE_PCT, floats(co_ppm) * dilution_factor(o2))
 
 
+# Where the undiluted flue gas of a fuel holds less CO2 [% vol, dry], as of hydrogen, CO over CO2 tells nothing of the
+# flame: the CO2 is that of the air. Our own bound; no published figure.
+LEAST_CO2_MAX_PCT: Final = 1.0
+
+
 @QUIET
 def co_co2_ratio(co_ppm: ArrayLike, co2_pct: ArrayLike) -> Floats:
     """CO over CO2 as fractions of the same dry gas [-]; air leaking into the sample leaves it as it was.

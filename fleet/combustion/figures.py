@@ -6,7 +6,7 @@
 | excess_air_ratio | air supplied over air needed | exact with CO burnt out, from O2; from CO2 where no O2 was read |
 | dilution_factor | dry flue gas over its undiluted volume | 20.9 / (20.9 - O2), usual trade definition |
 | co_ppm_air_free, nox_ppm_air_free | ppm, dry, undiluted | concentration x dilution factor; none from 18 % O2 upwards |
-| co_co2_ratio | fraction over fraction, dry | CO / (CO2 x 10 000), by definition |
+| co_co2_ratio | fraction over fraction, dry | CO / (CO2 x 10 000), by definition; of hydrogen none |
 | co_mg_per_kwh_net, co_mg_per_kwh_gross | mg per kWh of net or gross heat input | air-free CO |
 | nox_mg_per_kwh_net, nox_mg_per_kwh_gross | the same, counted as NO2 | air-free NOx |
 | sensible_loss_pct_net | % of the net heating value | enthalpy above air temperature, water as vapour |
@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fleet.combustion.arrays import Floats, floats
-from fleet.combustion.emissions import air_free, co_co2_ratio, mg_per_kwh
+from fleet.combustion.emissions import LEAST_CO2_MAX_PCT, air_free, co_co2_ratio, mg_per_kwh
 from fleet.combustion.flue_gas import (
     co2_pct_from_o2,
     dilution_factor,
@@ -124,7 +124,7 @@ def derived_figures(
         "excess_air_ratio": ratio,
         "dilution_factor": dilution_factor(o2_pct),
         "co_ppm_air_free": co_ppm_air_free,
-        "co_co2_ratio": co_co2_ratio(co_ppm, co2_pct),
+        "co_co2_ratio": co_co2_ratio(co_ppm, np.where(fuel.co2_max_pct >= LEAST_CO2_MAX_PCT, co2_pct, np.nan)),
         "nox_ppm_air_free": nox_air_free,
         "co_mg_per_kwh_net": co_mg_net,
         "co_mg_per_kwh_gross": co_mg_net * fuel.net_per_gross,

@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from fleet.coded import as_row
 from fleet.combustion import Fuel, gas_properties
-from fleet.combustion.emissions import O2_TOO_DILUTE_PCT
+from fleet.combustion.emissions import LEAST_CO2_MAX_PCT, O2_TOO_DILUTE_PCT
 from fleet.combustion.flue_gas import CO2_AIR_PCT, O2_AIR_PCT
 from fleet.limits.decision import MARGINS, acceptance_limits
 from fleet.limits.rows import SEVERITIES, Row, dilution_row, left_out, limit_row, stop_rows
@@ -219,11 +220,18 @@ def card(
         dilution=dilution_row(stops[0]),
         bands=[_with_proof(band_row(sheet, target), measuring) for target in sheet.get("targets", ())],
         orders=[order_row(sheet, rule) for rule in sheet.get("order_rules", ())],
-        ceilings=[ceiling_row(sheet, ceiling) for ceiling in sheet.get("ceilings", ())],
-        limits=[kept for _, _, kept in compiled if kept is not None],
+        ceilings=[_asked_of(fuel, ceiling_row(sheet, ceiling)) for ceiling in sheet.get("ceilings", ())],
+        limits=[_asked_of(fuel, kept) for _, _, kept in compiled if kept is not None],
         left_out=[left_out(s, limit, known) for s, limit, kept in compiled if kept is None],
         adjusters=[_adjuster(sheet, adjuster) for adjuster in sheet.get("adjusters", ())],
     )
+
+
+def _asked_of(fuel: Fuel, asked: Row) -> Row:
+    """The row, which asks for no CO over CO2 where the fuel has next to no carbon: what CO2 there is, is the air's."""
+    if asked.quantity != "co_co2_ratio" or fuel.co2_max_pct >= LEAST_CO2_MAX_PCT:
+        return asked
+    return Row({**vars(asked), "measure": None, "needs": as_row("needs_carbon")})
 
 
 def fuel_class(fuel: Fuel) -> str | None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fleet.coded import as_row
+from fleet.combustion.emissions import LEAST_CO2_MAX_PCT
 from fleet.limits.card import Accuracy, Card, FuelConstants
 from fleet.limits.quantities import Measure
 
@@ -101,7 +102,7 @@ def _complete_o2_co2(fuel: FuelConstants, case: Case) -> None:
     case["o2_pct"], case["co2_pct"] = o2, co2
     case["too_dilute"] = o2 is not None and o2 >= fuel.o2_too_dilute_pct
     case["co_ppm_air_free"] = _air_free(case)
-    case["co_co2_ratio"] = _ratio(case)
+    case["co_co2_ratio"] = _ratio(case) if fuel.co2_max_pct >= LEAST_CO2_MAX_PCT else None
     case["excess_air_ratio"] = _excess_air_ratio(fuel, None if o2 is None else (o2 - co / 2) / burnt_out)
 
 

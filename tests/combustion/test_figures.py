@@ -181,3 +181,12 @@ def test_every_figure_has_its_line_in_the_table() -> None:
     lines = [line.split("|")[1] for line in str(module.__doc__).splitlines() if line.startswith("| ")]
     named = {name.strip() for line in lines[1:] for name in line.split(",")}
     assert named == set(derived_figures(METHANE, READ))
+
+
+def test_of_hydrogen_there_is_no_co_over_co2() -> None:
+    """Its CO2 is the air's; a blend with carbon in it keeps the ratio, and every CO its air-free figure."""
+    read = {"o2_pct": 5.0, "co_ppm": 40.0}
+    for name, there in (("hydrogen", False), ("natural_gas_30_h2", True), ("natural_gas", True)):
+        figures = derived_figures(FUELS[name], read)
+        assert bool(np.isfinite(figures["co_co2_ratio"])) is there
+        assert np.isfinite(figures["co_ppm_air_free"])

@@ -70,7 +70,7 @@ function completed(fuel, each) {
   return Object.assign(each, {
     o2_pct: o2, co2_pct: co2, derived, too_dilute: dilute,
     co_ppm_air_free: co == null || o2 === null || dilute ? null : co * 20.9 / (20.9 - o2),
-    co_co2_ratio: co == null || co2 === null || co2 <= 0 || dilute ? null : co / (co2 * 1e4),
+    co_co2_ratio: co == null || co2 === null || co2 <= 0 || dilute || top < 1 ? null : co / (co2 * 1e4),
     excess_air_ratio: burnt < 0 || burnt >= air ? null : 1 + fuel.dry_products_per_air * burnt / (air - burnt),
   });
 }

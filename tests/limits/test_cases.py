@@ -48,6 +48,16 @@ def test_co_for_which_there_is_no_air_takes_no_air_free_figure_away():
     assert (made["o2_pct"], made["co_ppm_air_free"], made["excess_air_ratio"]) == (0.0, 5000.0, None)
 
 
+@pytest.mark.parametrize(("co2_max_pct", "there"), [(0.04, False), (0.9, False), (1.0, True), (12.0, True)])
+def test_of_a_fuel_with_next_to_no_carbon_there_is_no_co_over_co2(co2_max_pct, there):
+    """What little CO2 is in the flue gas came with the air; its CO air-free stays."""
+    card = replace(CARD, fuel=replace(FUEL, co2_max_pct=co2_max_pct))
+    for read in ({"o2_pct": 7.0, "co_ppm": 40.0}, {"o2_pct": 7.0, "co2_pct": 0.3, "co_ppm": 40.0}):
+        (made,) = read_cases(card, [dict(read)])
+        assert (made["co_co2_ratio"] is not None) is there
+        assert made["co_ppm_air_free"] == pytest.approx(40 * 20.9 / 13.9)
+
+
 def test_what_follows_from_co2():
     made = case_of(co2_pct=8.0)
     assert (made["derived"], made["o2_pct"]) == ("o2_pct", 7.0)

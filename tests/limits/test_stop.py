@@ -346,3 +346,16 @@ def test_review_status_never_gates_a_stop():
     finding = the(said, limit_id="trade-co-stop")
     assert finding.stop
     assert finding.review == "unreviewed"
+
+
+@pytest.mark.parametrize("fuel", ["hydrogen", "natural_gas_30_h2", "natural_gas"])
+def test_hydrogen_is_held_to_its_co_and_never_to_co_over_co2(fuel):
+    """Its CO2 is the air's: 12 ppm would be a ratio of 0.03. What condemns is CO air-free."""
+    ratio = one_limit_set(quantity="co_co2_ratio", unit="1", basis=None, fires_when={"op": ">", "value": 0.004})
+    made = make_card(ratio, the_sheet=sheet() | {"fuel": fuel}, fuel=fuel)
+    fine, bad = (evaluate(made, [reading(o2_pct=5.0, co2_pct=None, co_ppm=co)]) for co in (12.0, 800.0))
+    said = the(fine, quantity="co_co2_ratio")
+    assert said.outcome == ("not_judged" if fuel == "hydrogen" else "within")
+    assert not fine.stop and bad.stop
+    if fuel == "hydrogen":
+        assert [each[0] for each in said.reasons] == ["needs_carbon"]

@@ -122,7 +122,8 @@ def run(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> list[
             return 3
 
     monkeypatch.setattr(serve, "Supervisor", Remembers)
-    monkeypatch.setenv("FLEET_PUBLIC_ADDRESS", "undone after the test")
+    monkeypatch.setenv("FLEET_PUBLIC_ADDRESS", "")  # so that it is undone after the test
+    monkeypatch.delenv("FLEET_PUBLIC_ADDRESS")
     monkeypatch.setattr(checks, "run_checks", lambda **_given: [])
     settings.VAR_DIR = tmp_path
     return children

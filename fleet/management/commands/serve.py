@@ -41,9 +41,8 @@ class Command(BaseCommand):
             raise CommandError("An installation begins on this machine or over https; or run manage.py set_up first.")
         if contractor and contractor.is_demo and host not in LOOPBACK:
             raise CommandError(f"The demo answers on this machine only; {host} is refused.")
-        if f"http://{settings.BIND_HOST}:{settings.BIND_PORT}" == settings.PUBLIC_ADDRESS:
-            # No other was set: links name the one that is listened on.
-            os.environ["FLEET_PUBLIC_ADDRESS"] = f"{scheme}://{host}:{port}"
+        # Where no other is set, links name the address that is listened on.
+        os.environ.setdefault("FLEET_PUBLIC_ADDRESS", f"{scheme}://{host}:{port}")
         web = ["gunicorn", "fleet.wsgi:application", "--bind", f"{host}:{port}", "--threads", str(settings.WEB_THREADS)]
         web += ["--workers", str(settings.WEB_PROCESSES)]
         web += ["--worker-class", "gthread", "--graceful-timeout", "3", "--log-level", "warning", "--preload"]
