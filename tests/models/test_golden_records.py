@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
+from fleet.assess.entries import ENTRIES
 from fleet.assess.projections import ROWS
 from fleet.evidence import canonical_bytes, sha256_hex
 from fleet.models import Analyser, Person, records
 from fleet.models.records import SCHEMAS, UPCASTERS, content_of
+from fleet.presentation.sentences import sentences
 from tests.models.golden_records import FOLDER, frozen, rows_of
 
 GOLDEN = sorted(FOLDER.glob("*.json"))
@@ -47,6 +49,8 @@ def test_every_schema_that_was_ever_written_has_its_frozen_record() -> None:
     named = {json.loads(json.loads(path.read_text())["content"])["schema"] for path in GOLDEN}
     assert named == {*SCHEMAS.values(), *UPCASTERS}
     assert SCHEMAS.keys() == ROWS.keys()
+    assert sentences("deeds").keys() >= SCHEMAS.keys(), "what somebody did last says each kind of record"
+    assert sentences("entries").keys() == ENTRIES.keys()
 
 
 def test_an_older_schema_is_read_step_by_step_in_the_words_of_today(monkeypatch: pytest.MonkeyPatch) -> None:
